@@ -1,1 +1,25 @@
-//! To be written.
+//! What a study found: the result types, below `study`, which fills them, and `render`, which shows them.
+//!
+//! These types are the JSON contract (`"format": 1`): every field name ends with its unit, and a change
+//! of meaning is a new format number. Numbers are plain `f64` in the unit named; counts are integers.
+//! `_us` microseconds, `_ms` milliseconds, `_s` seconds, `_mb_s` 10^6 bytes per second, `_iops` I/Os per
+//! second, `_percent` per cent, `_share` a fraction of 1.
+//!
+//! Left out: layout, rounding and wording, which are `render`'s.
+
+mod matrix;
+mod picture;
+mod report;
+mod review;
+mod steady;
+mod switch;
+
+pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
+pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};
+pub use report::{AssumptionRow, Case, Growth, Mend, Origin, PartUse, Report, UseInCase};
+pub use review::{PathHop, PathRow, PathSheet, Review, ReviewFinding, Severity, TierRow};
+pub use steady::{
+    ArrayFigures, BudgetPart, CurvePoint, DirectionFigures, Estimated, HostFigures, PathFigures,
+    Population, QuantileFigure, Steady, SteadyBin, WorkloadFigures,
+};
+pub use switch::{LaneSpan, NamedEvent, PathLane, Switch, SwitchBin, SwitchWorkload};

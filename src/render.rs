@@ -1,1 +1,3 @@
-//! To be written.
+//! Results in, text and pictures out. Pure: no files, no clock, no terminal.
+
+pub mod chart;

@@ -37,7 +37,10 @@ impl Rate {
     pub const fn from_ratio(bits: u64, seconds: u64) -> Self {
         assert!(bits > 0 && seconds > 0, "a rate is never zero");
         let common = gcd(bits, seconds);
-        Self { bits: bits / common, seconds: seconds / common }
+        Self {
+            bits: bits / common,
+            seconds: seconds / common,
+        }
     }
 
     /// This rate times `numerator / denominator`, exact.
@@ -49,7 +52,10 @@ impl Rate {
         // Cross-reduce first, so that the products stay small.
         let g1 = gcd(self.bits, denominator);
         let g2 = gcd(numerator, self.seconds);
-        Self::from_ratio((self.bits / g1) * (numerator / g2), (self.seconds / g2) * (denominator / g1))
+        Self::from_ratio(
+            (self.bits / g1) * (numerator / g2),
+            (self.seconds / g2) * (denominator / g1),
+        )
     }
 
     /// Numerator (bits) and denominator (seconds) in lowest terms.
@@ -66,7 +72,8 @@ impl Rate {
     #[must_use]
     pub fn serialize(self, bytes: u64) -> Duration {
         let bits = u128::from(bytes) * 8;
-        let ps = (bits * 1_000_000_000_000 * u128::from(self.seconds)).div_ceil(u128::from(self.bits));
+        let ps =
+            (bits * 1_000_000_000_000 * u128::from(self.seconds)).div_ceil(u128::from(self.bits));
         Duration(u64::try_from(ps).expect("sizes and rates are limited where they are read"))
     }
 
@@ -104,7 +111,11 @@ impl fmt::Display for Rate {
         for (scale, unit) in [(1e9, "Gb/s"), (1e6, "Mb/s"), (1e3, "kb/s")] {
             if rate >= scale {
                 let text = format!("{:.4}", rate / scale);
-                return write!(out, "{} {unit}", text.trim_end_matches('0').trim_end_matches('.'));
+                return write!(
+                    out,
+                    "{} {unit}",
+                    text.trim_end_matches('0').trim_end_matches('.')
+                );
             }
         }
         write!(out, "{rate} b/s")
@@ -135,7 +146,10 @@ mod tests {
     #[test]
     fn ratios_stay_exact() {
         let line = Rate::from_bits_per_second(25_781_250_000);
-        assert_eq!(line.times(64, 66), Rate::from_bits_per_second(25_000_000_000));
+        assert_eq!(
+            line.times(64, 66),
+            Rate::from_bits_per_second(25_000_000_000)
+        );
         assert!(Rate::from_ratio(3, 2) > Rate::from_bits_per_second(1));
     }
 }

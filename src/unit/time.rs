@@ -166,7 +166,10 @@ impl fmt::Display for Duration {
         if self.0 == 0 {
             return out.write_str("0s");
         }
-        let (scale, unit) = UNITS.into_iter().find(|(scale, _)| self.0 >= *scale).unwrap_or((1, "ps"));
+        let (scale, unit) = UNITS
+            .into_iter()
+            .find(|(scale, _)| self.0 >= *scale)
+            .unwrap_or((1, "ps"));
         let (whole, mut rest) = (self.0 / scale, self.0 % scale);
         if rest == 0 {
             return write!(out, "{whole}{unit}");

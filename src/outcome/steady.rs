@@ -1,0 +1,261 @@
+//! Figures of steady runs: one case, all replications together.
+
+use super::Case;
+use serde::Serialize;
+
+/// A figure with its two-sided 95 % interval over the replications, where one can be given.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Estimated {
+    /// The estimate.
+    pub value: f64,
+    /// Lower end of the interval.
+    pub low: Option<f64>,
+    /// Upper end of the interval.
+    pub high: Option<f64>,
+}
+
+/// Everything measured in the steady runs of one case.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Steady {
+    /// Which case.
+    pub case: Case,
+    /// Independent replications.
+    pub replications: u32,
+    /// Start of the measured window.
+    pub warm_up_s: f64,
+    /// Where MSER-5 would cut; `None` when the run is too short for it to say.
+    pub warm_up_found_s: Option<f64>,
+    /// End of the measured window.
+    pub duration_s: f64,
+    /// Width of the bins of every series here.
+    pub bin_s: f64,
+    /// Some workload arrives faster than it can be carried: no mean is printed as if it were one.
+    pub saturated: bool,
+    /// Stopped by the event limit: partial figures.
+    pub partial: bool,
+    /// Workloads, in scenario order.
+    pub workloads: Vec<WorkloadFigures>,
+    /// Link directions, every member by itself, in topology order.
+    pub directions: Vec<DirectionFigures>,
+    /// Controllers.
+    pub arrays: Vec<ArrayFigures>,
+    /// Host queues, one for each host and workload.
+    pub hosts: Vec<HostFigures>,
+    /// Load by path.
+    pub paths: Vec<PathFigures>,
+    /// Events handled, over all replications.
+    pub events: u64,
+    /// Frames × link directions crossed, over all replications.
+    pub frame_hops: u64,
+    /// I/Os completed, over all replications.
+    pub ios: u64,
+}
+
+/// One workload in a steady case.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct WorkloadFigures {
+    /// Name.
+    pub name: String,
+    /// Backlog grows without end, or too many I/Os are unfinished.
+    pub saturated: bool,
+    /// Reads and writes together.
+    pub all: Population,
+    /// Reads alone.
+    pub reads: Population,
+    /// Writes alone.
+    pub writes: Population,
+    /// Where the mean latency is spent. The parts add up to the mean of all I/Os exactly (in whole
+    /// picoseconds, before division). Empty when saturated.
+    pub budget: Vec<BudgetPart>,
+    /// Percentile curve, reads and writes together, pooled over the replications.
+    pub curve: Vec<CurvePoint>,
+    /// Over time, summed over the replications' bins and divided by their number.
+    pub bins: Vec<SteadyBin>,
+    /// Completed I/Os per second in the busiest 20 ms.
+    pub peak_iops: f64,
+    /// Arrived I/Os per second in the busiest 20 ms.
+    pub peak_offered_iops: f64,
+}
+
+/// Counts and latency of one kind of I/O.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Population {
+    /// I/Os that arrived in the window, all replications.
+    pub ios: u64,
+    /// Of them unfinished when the run ended; they rank last.
+    pub unfinished: u64,
+    /// Of them failed.
+    pub failed: u64,
+    /// Arrived per second.
+    pub offered_iops: Estimated,
+    /// Completed per second, in the window.
+    pub completed_iops: Estimated,
+    /// Payload completed in the window.
+    pub throughput_mb_s: Estimated,
+    /// Mean latency; `None` when there was no I/O or the workload is saturated.
+    pub mean_us: Option<Estimated>,
+    /// Percentiles: 0.5, 0.9, 0.95, 0.99, 0.999.
+    pub quantiles: Vec<QuantileFigure>,
+    /// Smallest latency, exact.
+    pub min_us: Option<f64>,
+    /// Largest latency, exact; no interval exists for it.
+    pub max_us: Option<f64>,
+}
+
+/// One percentile.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct QuantileFigure {
+    /// 0.99 for p99.
+    pub q: f64,
+    /// Latency at the upper edge of its histogram bucket (at most 0.8 % high).
+    pub latency_us: Option<Estimated>,
+    /// Set instead when the percentile lies among unfinished I/Os: it is greater than this.
+    pub beyond_us: Option<f64>,
+}
+
+/// A point of a percentile curve.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct CurvePoint {
+    /// Percentile as a fraction, < 1.
+    pub q: f64,
+    /// Latency.
+    pub latency_us: f64,
+}
+
+/// One part of the mean latency.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BudgetPart {
+    /// `host queue`, `adapter`, `serialization`, `propagation`, `switch`, `queueing`, `array queue`,
+    /// `service`, `mirror trip`, `extra round trip`, `retry`.
+    pub part: String,
+    /// For `queueing`: the link family and direction, `san > edge`.
+    pub tier: Option<String>,
+    /// Share of the mean latency in microseconds.
+    pub mean_us: f64,
+}
+
+/// One bin of a steady workload.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct SteadyBin {
+    /// Start of the bin since the run began.
+    pub t_s: f64,
+    /// Arrived per second.
+    pub offered_iops: f64,
+    /// Completed per second.
+    pub completed_iops: f64,
+    /// Mean latency of those completed; `None` when none was.
+    pub mean_us: Option<f64>,
+}
+
+/// One direction of one member of one link.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct DirectionFigures {
+    /// `edge-A > san-A` and, with several members, `/2`.
+    pub name: String,
+    /// Link family.
+    pub family: String,
+    /// Link family and direction, `edge > san`: what figures are pooled by.
+    pub tier: String,
+    /// Sending part.
+    pub from: String,
+    /// Receiving part.
+    pub to: String,
+    /// Fabric, or `None` for a link of neither.
+    pub side: Option<char>,
+    /// True from hosts towards arrays.
+    pub toward_array: bool,
+    /// Label of the technology.
+    pub speed: String,
+    /// Usable rate of this member.
+    pub usable_mb_s: f64,
+    /// Busy time ÷ up-time in the window.
+    pub utilization_percent: f64,
+    /// Busiest 20 ms.
+    pub peak_percent: f64,
+    /// Asked of it in the busiest 20 ms: serialization time of the frames that became ready, ÷ 20 ms.
+    /// Over 100 when it cannot keep up.
+    pub asked_peak_percent: f64,
+    /// Frames delivered in the window.
+    pub frames: u64,
+    /// Storage payload delivered.
+    pub payload_bytes: u64,
+    /// Everything else on the wire, gaps included.
+    pub overhead_bytes: u64,
+    /// Payload rate.
+    pub payload_mb_s: f64,
+    /// Mean wait of a frame.
+    pub wait_mean_us: f64,
+    /// Percentiles of the wait.
+    pub wait_p50_us: f64,
+    /// p99.
+    pub wait_p99_us: f64,
+    /// p99.9.
+    pub wait_p999_us: f64,
+    /// Mean number of frames waiting.
+    pub queue_mean: f64,
+    /// Most frames waiting at once.
+    pub queue_max: u64,
+    /// Most bytes waiting at once.
+    pub queue_max_bytes: u64,
+}
+
+/// One controller.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ArrayFigures {
+    /// `vault-c1`.
+    pub name: String,
+    /// Array family.
+    pub family: String,
+    /// Requests worked on at once at most.
+    pub parallel: u32,
+    /// Mean busy share of those.
+    pub utilization_percent: f64,
+    /// Busiest 20 ms.
+    pub peak_percent: f64,
+    /// Asked of it in the busiest 20 ms: service time of the requests that arrived ÷ (20 ms × parallel).
+    pub asked_peak_percent: f64,
+    /// Requests served in the window.
+    pub served: u64,
+    /// Mean wait.
+    pub wait_mean_us: f64,
+    /// p99 of the wait.
+    pub wait_p99_us: f64,
+    /// Mean service time.
+    pub service_mean_us: f64,
+    /// Mean number waiting.
+    pub queue_mean: f64,
+    /// Most waiting at once.
+    pub queue_max: u64,
+}
+
+/// The queue of one workload at one host.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct HostFigures {
+    /// Host.
+    pub host: String,
+    /// Workload.
+    pub workload: String,
+    /// I/Os given a path in the window.
+    pub issued: u64,
+    /// Mean wait for a path.
+    pub wait_mean_us: f64,
+    /// Most waiting at once.
+    pub queue_max: u64,
+}
+
+/// One path of one host.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PathFigures {
+    /// Host.
+    pub host: String,
+    /// Workload whose protocol it carries.
+    pub workload: String,
+    /// Host port.
+    pub host_port: String,
+    /// Array port.
+    pub array_port: String,
+    /// Fabric of the host port.
+    pub side: Option<char>,
+    /// I/Os completed over it in the window.
+    pub completed: u64,
+}

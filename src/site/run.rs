@@ -1,0 +1,130 @@
+//! Run control, outages, events, variants, and where every input came from.
+
+use crate::unit::{Duration, Side};
+
+/// How much of the start of a steady run is left out of the figures.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WarmUp {
+    /// Found from the runs themselves (MSER-5 on the bins averaged over the replications).
+    Auto,
+    /// Stated.
+    At(Duration),
+}
+
+/// Run control.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Run {
+    /// Length of a steady run, warm-up included.
+    pub duration: Duration,
+    /// Warm-up.
+    pub warm_up: WarmUp,
+    /// Seed of all random numbers.
+    pub seed: u64,
+    /// Independent replications of each steady run, at least 1.
+    pub replications: u32,
+    /// Replications of each switch-over run, at least 1.
+    pub switch_replications: u32,
+    /// Undisturbed time before the loss in a switch-over run.
+    pub before: Duration,
+    /// A switch-over run ends this long after the loss even if not settled.
+    pub settle_limit: Duration,
+    /// Unmeasured traffic goes on at most this long until the measured I/Os have finished.
+    pub drain_limit: Duration,
+    /// The side whose path comes first among equals. Only for symmetry checks; A unless stated.
+    pub first: Side,
+    /// Most events one run may handle before it is stopped and marked as partial.
+    pub events_max: u64,
+}
+
+/// How a loss shows itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LossMode {
+    /// The signal is lost: ports see it.
+    Loud,
+    /// Frames vanish and the signal stays.
+    Silent,
+}
+
+/// A set of parts that are lost together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Outage {
+    /// Name: `A`, `B`, or one of the scenario's.
+    pub name: String,
+    /// Names or patterns (`*` stands for any run of characters) of the parts it takes.
+    pub takes: Vec<String>,
+    /// Set when it takes all parts of that side (whatever else it takes).
+    pub side: Option<Side>,
+    /// Loud or silent.
+    pub mode: LossMode,
+}
+
+/// What a scripted event does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Action {
+    /// Parts are lost.
+    Lose(LossMode),
+    /// Lost parts come back.
+    Restore,
+    /// New I/Os avoid the paths over these parts; what is under way finishes.
+    Drain,
+}
+
+/// A scripted event.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Event {
+    /// When, since the run began.
+    pub at: Duration,
+    /// What.
+    pub action: Action,
+    /// Patterns of the parts (an outage's name has been replaced by what it takes).
+    pub parts: Vec<String>,
+    /// Set when the target is a whole side.
+    pub side: Option<Side>,
+    /// The target as written.
+    pub target: String,
+}
+
+/// A what-if: the same scenario with some values set otherwise.
+#[derive(Clone, Debug)]
+pub struct Variant {
+    /// Name for people: "light the two dark legs".
+    pub name: String,
+    /// `key = value` pairs as in `--set`, already applied in `site`.
+    pub set: Vec<(String, String)>,
+    /// The site with them applied (its own `variants` is empty).
+    pub site: Box<super::Site>,
+}
+
+/// Where a value came from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Basis {
+    /// The user guessed it.
+    Guessed,
+    /// Common practice, no published source.
+    CommonPractice,
+    /// Stated in the scenario.
+    Stated,
+    /// The user measured it.
+    Measured,
+    /// In a published source.
+    Published,
+    /// In a standard.
+    Standard,
+}
+
+/// One input and its mark.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Assumption {
+    /// Key as in the scenario: `array.vault.parallel`.
+    pub key: String,
+    /// What it is, for people: "requests in parallel, vault".
+    pub what: String,
+    /// Value as printed: `48 per controller`.
+    pub value: String,
+    /// Mark.
+    pub basis: Basis,
+    /// Source in words: title, edition or year, clause; or the scenario's line.
+    pub source: String,
+    /// Line in the scenario, if it stands there.
+    pub line: Option<u32>,
+}

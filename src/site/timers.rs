@@ -1,0 +1,62 @@
+//! Every timer by which a host or a fabric notices a loss, and what it then does.
+
+use crate::unit::Duration;
+
+/// How often LACP speaks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LacpRate {
+    /// Every 30 s; a silent member is given up after 90 s.
+    Slow,
+    /// Every second; given up after 3 s.
+    Fast,
+}
+
+/// What a host does with an I/O when no path is in good standing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NoPath {
+    /// Fails it at once.
+    Fail,
+    /// Holds it for so many path checks, then fails it.
+    Retry(u32),
+    /// Holds it until a path returns.
+    Queue,
+}
+
+/// The timers of one host family. Defaults and their marks are the reader's (`scenario`).
+#[derive(Clone, Debug, PartialEq)]
+pub struct Timers {
+    /// Name of the preset they started from: `default` or `short`.
+    pub preset: &'static str,
+    /// From the loss of signal until the local port is known to be down.
+    pub link_loss_detect: Duration,
+    /// Until hosts are told of a loss beyond their local link, added to `link_loss_detect`.
+    pub state_notice: Duration,
+    /// SCSI over FC: I/O on a lost remote port is held so long; `None` holds until `device_loss`.
+    pub fast_io_fail: Option<Duration>,
+    /// SCSI over FC: the remote port is given up.
+    pub device_loss: Duration,
+    /// An attempt without an answer is given up (SCSI and NVMe).
+    pub command_timeout: Duration,
+    /// Attempts after the first before an I/O fails.
+    pub retries: u32,
+    /// A failed path is tried again this often.
+    pub path_check: Duration,
+    /// No path left.
+    pub no_path: NoPath,
+    /// NVMe over TCP: a controller that does not answer is noticed after this.
+    pub keep_alive: Duration,
+    /// NVMe over TCP: a lost controller is tried again this often.
+    pub reconnect: Duration,
+    /// NVMe: a controller is given up after this.
+    pub controller_loss: Duration,
+    /// TCP retransmission: smallest timeout.
+    pub tcp_rto_min: Duration,
+    /// TCP retransmission: largest timeout after doubling.
+    pub tcp_rto_max: Duration,
+    /// Extra hold before an I/O is sent again on another path.
+    pub quiesce: Duration,
+    /// A fabric stops using a lost link this long after the loss of signal.
+    pub lag_rehash: Duration,
+    /// LACP rate: when a silently lost member is given up.
+    pub lacp: LacpRate,
+}
