@@ -34,5 +34,6 @@ pub use plan::{FrameRun, Leg, Op, Plan, SIZE_MAX, Then, Toward};
 pub use protocol::{Family, Protocol};
 pub use tcp::{Digests, TcpOptions, Timestamps};
 pub use technology::{
-    Code, FEC_DECODE, Fec, Mark, Medium, Modulation, Technology, all_technologies, technologies, technology,
+    Code, FEC_DECODE, Fec, Mark, Medium, Modulation, Technology, all_technologies, technologies,
+    technology,
 };

@@ -19,7 +19,10 @@ pub struct Key {
 
 impl Key {
     /// After everything.
-    pub const NEVER: Self = Self { at: Instant::NEVER, tie: u128::MAX };
+    pub const NEVER: Self = Self {
+        at: Instant::NEVER,
+        tie: u128::MAX,
+    };
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -61,7 +64,9 @@ impl<E> EventQueue<E> {
     /// An empty queue with room for `capacity` events before it allocates again.
     #[must_use]
     pub fn with_capacity(capacity: usize) -> Self {
-        Self { heap: BinaryHeap::with_capacity(capacity) }
+        Self {
+            heap: BinaryHeap::with_capacity(capacity),
+        }
     }
 
     /// Adds an event.
@@ -101,9 +106,17 @@ mod tests {
     fn leaves_in_order_of_time_then_tie() {
         let mut queue = EventQueue::with_capacity(4);
         for (at, tie, name) in [(5, 1, 'c'), (3, 9, 'b'), (3, 2, 'a'), (5, 2, 'd')] {
-            queue.push(Key { at: Instant(at), tie }, name);
+            queue.push(
+                Key {
+                    at: Instant(at),
+                    tie,
+                },
+                name,
+            );
         }
-        let order: String = std::iter::from_fn(|| queue.pop()).map(|(_, name)| name).collect();
+        let order: String = std::iter::from_fn(|| queue.pop())
+            .map(|(_, name)| name)
+            .collect();
         assert_eq!(order, "abcd");
         assert_eq!(queue.next_key(), Key::NEVER);
     }

@@ -19,8 +19,12 @@ impl Draws {
     /// The stream named by these words.
     #[must_use]
     pub fn named(words: &[u64]) -> Self {
-        let name = words.iter().fold(0x6861_6c66_6c6f_6f6d, |name, word| mix_pair(name, *word));
-        Self { generator: Xoshiro256PlusPlus::seed_from_u64(mix64(name)) }
+        let name = words
+            .iter()
+            .fold(0x6861_6c66_6c6f_6f6d, |name, word| mix_pair(name, *word));
+        Self {
+            generator: Xoshiro256PlusPlus::seed_from_u64(mix64(name)),
+        }
     }
 
     /// 64 random bits.

@@ -23,8 +23,15 @@ impl Tournament {
     #[must_use]
     pub fn new(sources: usize) -> Self {
         let leaves = sources.max(1).next_power_of_two();
-        assert!(u32::try_from(leaves).is_ok_and(|n| n <= 1 << 31), "too many sources");
-        let mut tree = Self { keys: vec![Key::NEVER; leaves], winners: vec![0; leaves], leaves };
+        assert!(
+            u32::try_from(leaves).is_ok_and(|n| n <= 1 << 31),
+            "too many sources"
+        );
+        let mut tree = Self {
+            keys: vec![Key::NEVER; leaves],
+            winners: vec![0; leaves],
+            leaves,
+        };
         for node in (1..leaves).rev() {
             tree.winners[node] = tree.player(2 * node);
         }
@@ -49,7 +56,11 @@ impl Tournament {
         let mut node = (source + self.leaves) / 2;
         while node >= 1 {
             let (left, right) = (self.player(2 * node), self.player(2 * node + 1));
-            let winner = if self.keys[right as usize] < self.keys[left as usize] { right } else { left };
+            let winner = if self.keys[right as usize] < self.keys[left as usize] {
+                right
+            } else {
+                left
+            };
             self.winners[node] = winner;
             node /= 2;
         }
@@ -58,7 +69,11 @@ impl Tournament {
     /// The source with the least key, and that key.
     #[must_use]
     pub fn least(&self) -> (usize, Key) {
-        let winner = if self.leaves == 1 { 0 } else { self.winners[1] as usize };
+        let winner = if self.leaves == 1 {
+            0
+        } else {
+            self.winners[1] as usize
+        };
         (winner, self.keys[winner])
     }
 
@@ -85,7 +100,10 @@ mod tests {
                 let key = if word & 0x700 == 0 {
                     Key::NEVER
                 } else {
-                    Key { at: Instant((word >> 16) % 50), tie: u128::from(step) }
+                    Key {
+                        at: Instant((word >> 16) % 50),
+                        tie: u128::from(step),
+                    }
                 };
                 tree.set(source, key);
                 plain[source] = key;

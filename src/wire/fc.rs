@@ -53,7 +53,10 @@ impl FcOptions {
     /// The data field within its limits, in whole words.
     #[must_use]
     pub fn field(&self) -> u32 {
-        self.data_field.clamp(framing::FC_DATA_FIELD_MIN, framing::FC_DATA_FIELD_MAX) / 4 * 4
+        self.data_field
+            .clamp(framing::FC_DATA_FIELD_MIN, framing::FC_DATA_FIELD_MAX)
+            / 4
+            * 4
     }
 }
 
@@ -94,16 +97,39 @@ pub const fn nvme_response(response: NvmeResponse) -> u32 {
 
 /// SCSI: `FCP_CMND`, for a write `FCP_XFER_RDY`, `FCP_DATA`, `FCP_RSP` (FCP-4).
 pub(super) fn scsi_plan(options: &FcOptions, op: Op, size: u32) -> Plan {
-    plan(options, &Messages { command: scsi_command(options.cdb), response: SCSI_RESPONSE }, op, size)
+    plan(
+        options,
+        &Messages {
+            command: scsi_command(options.cdb),
+            response: SCSI_RESPONSE,
+        },
+        op,
+        size,
+    )
 }
 
 /// NVMe: the same exchange with information units of FC-NVMe.
 pub(super) fn nvme_plan(options: &FcOptions, op: Op, size: u32) -> Plan {
-    plan(options, &Messages { command: NVME_COMMAND, response: nvme_response(options.response) }, op, size)
+    plan(
+        options,
+        &Messages {
+            command: NVME_COMMAND,
+            response: nvme_response(options.response),
+        },
+        op,
+        size,
+    )
 }
 
 fn plan(options: &FcOptions, messages: &Messages, op: Op, size: u32) -> Plan {
-    let command = |then| Leg::new("command", Toward::Array, vec![message(messages.command)], then);
+    let command = |then| {
+        Leg::new(
+            "command",
+            Toward::Array,
+            vec![message(messages.command)],
+            then,
+        )
+    };
     let mut data = Vec::new();
     for piece in cut([Part::Data(size)], options.field()) {
         push_run(&mut data, frames(piece.count, piece.payload, piece.bytes));
@@ -111,14 +137,27 @@ fn plan(options: &FcOptions, messages: &Messages, op: Op, size: u32) -> Plan {
     Plan::new(match op {
         Op::Read => {
             data.push(message(messages.response));
-            vec![command(Then::Serve), Leg::new("data and response", Toward::Host, data, Then::Complete)]
+            vec![
+                command(Then::Serve),
+                Leg::new("data and response", Toward::Host, data, Then::Complete),
+            ]
         }
         Op::Write => vec![
             command(Then::Next),
-            Leg::new("transfer ready", Toward::Host, vec![message(TRANSFER_READY)], Then::Next)
-                .ready_to_transfer(),
+            Leg::new(
+                "transfer ready",
+                Toward::Host,
+                vec![message(TRANSFER_READY)],
+                Then::Next,
+            )
+            .ready_to_transfer(),
             Leg::new("data", Toward::Array, data, Then::Serve),
-            Leg::new("response", Toward::Host, vec![message(messages.response)], Then::Complete),
+            Leg::new(
+                "response",
+                Toward::Host,
+                vec![message(messages.response)],
+                Then::Complete,
+            ),
         ],
     })
 }
@@ -128,5 +167,10 @@ const fn message(bytes: u32) -> FrameRun {
 }
 
 const fn frames(count: u32, payload: u32, field: u32) -> FrameRun {
-    FrameRun { count, payload, native: fc_wire(field), fcoe: fcoe_wire(field) }
+    FrameRun {
+        count,
+        payload,
+        native: fc_wire(field),
+        fcoe: fcoe_wire(field),
+    }
 }

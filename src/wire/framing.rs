@@ -151,8 +151,12 @@ impl Encapsulation {
     pub const fn cut_through_header(self, medium: Option<Medium>, vlan: Vlan) -> Option<u64> {
         match (self, medium) {
             (Self::Plain, None) => None,
-            (Self::Plain, Some(Medium::Ethernet)) => Some(Self::Ethernet.header_bytes(Vlan::Untagged)),
-            (Self::Plain, Some(Medium::FibreChannel)) => Some(Self::FibreChannel.header_bytes(vlan)),
+            (Self::Plain, Some(Medium::Ethernet)) => {
+                Some(Self::Ethernet.header_bytes(Vlan::Untagged))
+            }
+            (Self::Plain, Some(Medium::FibreChannel)) => {
+                Some(Self::FibreChannel.header_bytes(vlan))
+            }
             (own, _) => Some(own.header_bytes(vlan)),
         }
     }
@@ -168,7 +172,11 @@ pub const fn ceil4(bytes: u32) -> u32 {
 #[must_use]
 pub const fn ethernet_wire(packet: u32, vlan: Vlan) -> u32 {
     let frame = ETHERNET_HEADER + vlan.bytes() + packet + ETHERNET_FCS;
-    let frame = if frame < ETHERNET_FRAME_MIN { ETHERNET_FRAME_MIN } else { frame };
+    let frame = if frame < ETHERNET_FRAME_MIN {
+        ETHERNET_FRAME_MIN
+    } else {
+        frame
+    };
     ETHERNET_PREAMBLE + frame + ETHERNET_GAP
 }
 
@@ -226,12 +234,18 @@ mod tests {
 
     #[test]
     fn fibre_channel_frames_by_fc_fs() {
-        assert_eq!(FC_SOF + FC_HEADER + FC_DATA_FIELD_MAX + FC_CRC + FC_EOF, 2148);
+        assert_eq!(
+            FC_SOF + FC_HEADER + FC_DATA_FIELD_MAX + FC_CRC + FC_EOF,
+            2148
+        );
         assert_eq!(fc_wire(FC_DATA_FIELD_MAX), 2172);
         assert_eq!(fc_wire(FC_DATA_FIELD_USUAL), 2108);
         assert_eq!(fc_wire(0), 60);
         // One to three fill bytes.
-        assert_eq!([fc_wire(1), fc_wire(2), fc_wire(3), fc_wire(4), fc_wire(5)], [64, 64, 64, 64, 68]);
+        assert_eq!(
+            [fc_wire(1), fc_wire(2), fc_wire(3), fc_wire(4), fc_wire(5)],
+            [64, 64, 64, 64, 68]
+        );
     }
 
     #[test]
@@ -253,7 +267,10 @@ mod tests {
         assert_eq!(wire(1024, ROCE_RETH), 1024 + 98);
         assert_eq!(wire(1024, ROCE_AETH), 1024 + 86);
         // ACK, READ request, congestion notification (16 reserved bytes).
-        assert_eq!([wire(0, ROCE_AETH), wire(0, ROCE_RETH), wire(0, 16)], [86, 98, 98]);
+        assert_eq!(
+            [wire(0, ROCE_AETH), wire(0, ROCE_RETH), wire(0, 16)],
+            [86, 98, 98]
+        );
         // A WRITE-first packet needs an IP MTU of the path MTU plus 60.
         assert_eq!(rocev2_packet(1024, ROCE_RETH, Ip::V4), 1084);
         assert_eq!(rocev2_packet(4096, ROCE_RETH, Ip::V4), 4156);
@@ -273,6 +290,9 @@ mod tests {
         assert_eq!(plain(None), None);
         assert_eq!(plain(Some(Medium::Ethernet)), Some(22));
         assert_eq!(plain(Some(Medium::FibreChannel)), Some(28));
-        assert_eq!(Fcoe.cut_through_header(Some(Medium::Ethernet), Vlan::Untagged), Some(26));
+        assert_eq!(
+            Fcoe.cut_through_header(Some(Medium::Ethernet), Vlan::Untagged),
+            Some(26)
+        );
     }
 }

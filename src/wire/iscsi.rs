@@ -127,7 +127,8 @@ impl IscsiOptions {
         }
         vec![
             self.bare("command", Toward::Array, Then::Serve),
-            self.tcp.leg("data and response", Toward::Host, parts, Then::Complete),
+            self.tcp
+                .leg("data and response", Toward::Host, parts, Then::Complete),
         ]
     }
 
@@ -146,12 +147,19 @@ impl IscsiOptions {
         self.pdus(&mut parts, unsolicited, self.array_segment);
         let mut left = size - immediate - unsolicited;
         let after = |left: u32| if left == 0 { Then::Serve } else { Then::Next };
-        let name = if immediate + unsolicited == 0 { "command" } else { "command and data" };
+        let name = if immediate + unsolicited == 0 {
+            "command"
+        } else {
+            "command and data"
+        };
         let mut legs = vec![self.tcp.leg(name, Toward::Array, parts, after(left))];
         while left > 0 {
             let piece = left.min(self.max_burst.max(LENGTH_MIN));
             left -= piece;
-            legs.push(self.bare("ready to transfer", Toward::Host, Then::Next).ready_to_transfer());
+            legs.push(
+                self.bare("ready to transfer", Toward::Host, Then::Next)
+                    .ready_to_transfer(),
+            );
             let mut parts = Vec::new();
             self.pdus(&mut parts, piece, self.array_segment);
             legs.push(self.tcp.leg("data", Toward::Array, parts, after(left)));
@@ -169,8 +177,15 @@ mod tests {
     #[test]
     fn a_read_of_many_pdus_is_one_burst() {
         let read = |host_segment| {
-            let plan = IscsiOptions { host_segment, ..IscsiOptions::default() }.plan(Op::Read, 65_536);
-            (plan.frames(Toward::Host), plan.wire_bytes(Toward::Host, Encapsulation::Ethernet))
+            let plan = IscsiOptions {
+                host_segment,
+                ..IscsiOptions::default()
+            }
+            .plan(Op::Read, 65_536);
+            (
+                plan.frames(Toward::Host),
+                plan.wire_bytes(Toward::Host, Encapsulation::Ethernet),
+            )
         };
         // One PDU, or eight in one burst: 65536 + 48 or + 8 × 48 bytes in 46 segments of 90 overhead.
         assert_eq!(read(262_144), (46, 69_724));
@@ -188,20 +203,36 @@ mod tests {
 
     #[test]
     fn unsolicited_data_joins_the_burst_of_the_command() {
-        let options = IscsiOptions { initial_r2t: InitialR2t::No, ..IscsiOptions::default() };
+        let options = IscsiOptions {
+            initial_r2t: InitialR2t::No,
+            ..IscsiOptions::default()
+        };
         let plan = options.plan(Op::Write, 65_536);
         assert_eq!(plan.legs.len(), 2);
         // Eight PDUs, 65920 bytes, in one burst.
-        assert_eq!(plan.wire_bytes(Toward::Array, Encapsulation::Ethernet), 65_920 + 46 * 90);
-        let none = IscsiOptions { immediate_data: ImmediateData::No, ..IscsiOptions::default() };
+        assert_eq!(
+            plan.wire_bytes(Toward::Array, Encapsulation::Ethernet),
+            65_920 + 46 * 90
+        );
+        let none = IscsiOptions {
+            immediate_data: ImmediateData::No,
+            ..IscsiOptions::default()
+        };
         let plan = none.plan(Op::Write, 65_536);
-        assert_eq!(plan.legs.iter().map(Leg::payload).collect::<Vec<_>>(), [0, 0, 65_536, 0]);
+        assert_eq!(
+            plan.legs.iter().map(Leg::payload).collect::<Vec<_>>(),
+            [0, 0, 65_536, 0]
+        );
     }
 
     #[test]
     fn digests_and_padding() {
         let wire = |digests, size| {
-            let plan = IscsiOptions { digests, ..IscsiOptions::default() }.plan(Op::Read, size);
+            let plan = IscsiOptions {
+                digests,
+                ..IscsiOptions::default()
+            }
+            .plan(Op::Read, size);
             plan.wire_bytes(Toward::Host, Encapsulation::Ethernet)
         };
         assert_eq!(wire(Digests::Both, 1000) - wire(Digests::Off, 1000), 8);

@@ -33,7 +33,11 @@ pub struct NfsOptions {
 
 impl Default for NfsOptions {
     fn default() -> Self {
-        Self { tcp: TcpOptions::default(), version: NfsVersion::default(), transfer: TRANSFER_MAX }
+        Self {
+            tcp: TcpOptions::default(),
+            version: NfsVersion::default(),
+            transfer: TRANSFER_MAX,
+        }
     }
 }
 
@@ -72,9 +76,13 @@ pub const fn call_bytes(version: NfsVersion, op: Op) -> u32 {
         // Offset 8, count 4, stability 4, length 4.
         (NfsVersion::V3, Op::Write) => CALL + HANDLE + 20,
         // Operation 4, state 16, offset 8, count 4.
-        (NfsVersion::V41, Op::Read) => CALL + COMPOUND + SEQUENCE_CALL + PUTFH_CALL + 4 + 16 + 8 + 4,
+        (NfsVersion::V41, Op::Read) => {
+            CALL + COMPOUND + SEQUENCE_CALL + PUTFH_CALL + 4 + 16 + 8 + 4
+        }
         // Operation 4, state 16, offset 8, stability 4, length 4.
-        (NfsVersion::V41, Op::Write) => CALL + COMPOUND + SEQUENCE_CALL + PUTFH_CALL + 4 + 16 + 8 + 4 + 4,
+        (NfsVersion::V41, Op::Write) => {
+            CALL + COMPOUND + SEQUENCE_CALL + PUTFH_CALL + 4 + 16 + 8 + 4 + 4
+        }
     }
 }
 
@@ -89,7 +97,9 @@ pub const fn reply_bytes(version: NfsVersion, op: Op) -> u32 {
         // Operation and status 8, end of file 4, length 4.
         (NfsVersion::V41, Op::Read) => REPLY + COMPOUND + SEQUENCE_REPLY + PUTFH_REPLY + 8 + 4 + 4,
         // Operation and status 8, count 4, stability 4, verifier 8.
-        (NfsVersion::V41, Op::Write) => REPLY + COMPOUND + SEQUENCE_REPLY + PUTFH_REPLY + 8 + 4 + 4 + 8,
+        (NfsVersion::V41, Op::Write) => {
+            REPLY + COMPOUND + SEQUENCE_REPLY + PUTFH_REPLY + 8 + 4 + 4 + 8
+        }
     }
 }
 
@@ -112,8 +122,14 @@ impl NfsOptions {
                 Op::Write => (data, 0),
             };
             let fill_of = |length| if length > 0 { fill } else { Part::Header(0) };
-            self.tcp.burst([Part::Header(call), Part::Data(sent), fill_of(sent)], &mut calls);
-            self.tcp.burst([Part::Header(reply), Part::Data(answered), fill_of(answered)], &mut replies);
+            self.tcp.burst(
+                [Part::Header(call), Part::Data(sent), fill_of(sent)],
+                &mut calls,
+            );
+            self.tcp.burst(
+                [Part::Header(reply), Part::Data(answered), fill_of(answered)],
+                &mut replies,
+            );
         }
         let ack = self.tcp.ack_wire();
         Plan::new(vec![
@@ -131,8 +147,9 @@ mod tests {
     #[test]
     fn message_sizes_by_rfc_5531_1813_and_8881() {
         assert_eq!([CALL, REPLY, WEAK_CONSISTENCY_V3], [72, 28, 116]);
-        let sizes =
-            |version| [Op::Read, Op::Write].map(|op| (call_bytes(version, op), reply_bytes(version, op)));
+        let sizes = |version| {
+            [Op::Read, Op::Write].map(|op| (call_bytes(version, op), reply_bytes(version, op)))
+        };
         assert_eq!(sizes(NfsVersion::V3), [(120, 132), (128, 164)]);
         assert_eq!(sizes(NfsVersion::V41), [(192, 108), (196, 116)]);
     }
@@ -145,7 +162,10 @@ mod tests {
         // (1,048,576 + 132) / 1448 is 725 segments, (524,288 + 132) / 1448 is 363.
         assert_eq!(plan.frames(Toward::Host), 725 + 725 + 363);
         let bytes = 2_621_440 + 3 * 132 + (725 + 725 + 363) * 90;
-        assert_eq!(plan.wire_bytes(Toward::Host, Encapsulation::Ethernet), bytes);
+        assert_eq!(
+            plan.wire_bytes(Toward::Host, Encapsulation::Ethernet),
+            bytes
+        );
         assert_eq!(plan.payload, 2_621_440);
     }
 }

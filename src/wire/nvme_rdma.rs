@@ -31,7 +31,12 @@ pub struct NvmeRdmaOptions {
 
 impl Default for NvmeRdmaOptions {
     fn default() -> Self {
-        Self { mtu: framing::MTU_STANDARD, ip: Ip::default(), vlan: Vlan::default(), in_capsule: 4096 }
+        Self {
+            mtu: framing::MTU_STANDARD,
+            ip: Ip::default(),
+            vlan: Vlan::default(),
+            in_capsule: 4096,
+        }
     }
 }
 
@@ -44,18 +49,35 @@ struct Extensions {
 }
 
 /// SEND has none (IBTA volume 1; verified in open-source opcode tables, as are the next two).
-const SEND: Extensions = Extensions { first: 0, last: 0, only: 0 };
+const SEND: Extensions = Extensions {
+    first: 0,
+    last: 0,
+    only: 0,
+};
 /// RDMA WRITE says where to in its first packet.
-const WRITE: Extensions = Extensions { first: ROCE_RETH, last: 0, only: ROCE_RETH };
+const WRITE: Extensions = Extensions {
+    first: ROCE_RETH,
+    last: 0,
+    only: ROCE_RETH,
+};
 /// READ responses acknowledge in the first and the last packet.
-const READ_RESPONSE: Extensions = Extensions { first: ROCE_AETH, last: ROCE_AETH, only: ROCE_AETH };
+const READ_RESPONSE: Extensions = Extensions {
+    first: ROCE_AETH,
+    last: ROCE_AETH,
+    only: ROCE_AETH,
+};
 
 impl NvmeRdmaOptions {
     /// The largest path MTU whose largest packet, a WRITE's first, fits the IP MTU; 256 where none does.
     #[must_use]
     pub fn path_mtu(&self) -> u32 {
         let fits = |path: &&u32| rocev2_packet(**path, ROCE_RETH, self.ip) <= self.mtu;
-        PATH_MTUS.iter().rev().find(fits).copied().unwrap_or(PATH_MTUS[0])
+        PATH_MTUS
+            .iter()
+            .rev()
+            .find(fits)
+            .copied()
+            .unwrap_or(PATH_MTUS[0])
     }
 
     /// The largest IP packet sent, bytes: what a hop must carry.
@@ -72,7 +94,11 @@ impl NvmeRdmaOptions {
 
     pub(super) fn plan(&self, op: Op, size: u32) -> Plan {
         let command = |data, then| {
-            let name = if data > 0 { "command and data" } else { "command" };
+            let name = if data > 0 {
+                "command and data"
+            } else {
+                "command"
+            };
             let parts = [Part::Header(COMMAND), Part::Data(data)];
             Leg::new(name, Toward::Array, self.message(parts, SEND), then)
         };
@@ -87,13 +113,26 @@ impl NvmeRdmaOptions {
                 ]
             }
             Op::Write if size <= self.in_capsule => {
-                vec![command(size, Then::Serve), Leg::new("response", Toward::Host, response, Then::Complete)]
+                vec![
+                    command(size, Then::Serve),
+                    Leg::new("response", Toward::Host, response, Then::Complete),
+                ]
             }
             Op::Write => vec![
                 command(0, Then::Next),
-                Leg::new("read request", Toward::Host, vec![self.run(1, 0, 0, ROCE_RETH)], Then::Next)
-                    .ready_to_transfer(),
-                Leg::new("data", Toward::Array, self.message([Part::Data(size)], READ_RESPONSE), Then::Serve),
+                Leg::new(
+                    "read request",
+                    Toward::Host,
+                    vec![self.run(1, 0, 0, ROCE_RETH)],
+                    Then::Next,
+                )
+                .ready_to_transfer(),
+                Leg::new(
+                    "data",
+                    Toward::Array,
+                    self.message([Part::Data(size)], READ_RESPONSE),
+                    Then::Serve,
+                ),
                 Leg::new("response", Toward::Host, response, Then::Complete),
             ],
         })
@@ -101,11 +140,20 @@ impl NvmeRdmaOptions {
 
     fn run(&self, count: u32, payload: u32, bytes: u32, extension: u32) -> FrameRun {
         let wire = rocev2_wire(bytes, extension, self.ip, self.vlan);
-        FrameRun { count, payload, native: wire, fcoe: wire }
+        FrameRun {
+            count,
+            payload,
+            native: wire,
+            fcoe: wire,
+        }
     }
 
     /// The packets of one message.
-    fn message(&self, parts: impl IntoIterator<Item = Part>, extensions: Extensions) -> Vec<FrameRun> {
+    fn message(
+        &self,
+        parts: impl IntoIterator<Item = Part>,
+        extensions: Extensions,
+    ) -> Vec<FrameRun> {
         let pieces = cut(parts, self.path_mtu());
         let packets: u32 = pieces.iter().map(|piece| piece.count).sum();
         let mut runs = Vec::new();
@@ -113,7 +161,10 @@ impl NvmeRdmaOptions {
         for piece in pieces {
             let mut push = |count, extension| {
                 if count > 0 {
-                    push_run(&mut runs, self.run(count, piece.payload, piece.bytes, extension));
+                    push_run(
+                        &mut runs,
+                        self.run(count, piece.payload, piece.bytes, extension),
+                    );
                 }
             };
             let after = before + piece.count;
@@ -139,8 +190,18 @@ mod tests {
 
     #[test]
     fn path_mtu_follows_from_the_ip_mtu() {
-        let path = |mtu, ip| NvmeRdmaOptions { mtu, ip, ..NvmeRdmaOptions::default() }.path_mtu();
-        assert_eq!([path(1500, Ip::V4), path(9000, Ip::V4), path(0, Ip::V4)], [1024, 4096, 256]);
+        let path = |mtu, ip| {
+            NvmeRdmaOptions {
+                mtu,
+                ip,
+                ..NvmeRdmaOptions::default()
+            }
+            .path_mtu()
+        };
+        assert_eq!(
+            [path(1500, Ip::V4), path(9000, Ip::V4), path(0, Ip::V4)],
+            [1024, 4096, 256]
+        );
         // IPv4 needs 60 bytes around a full packet, IPv6 80.
         assert_eq!([path(4155, Ip::V4), path(4156, Ip::V4)], [2048, 4096]);
         assert_eq!([path(4175, Ip::V6), path(4176, Ip::V6)], [2048, 4096]);
@@ -152,7 +213,11 @@ mod tests {
     fn extension_headers_sit_in_the_right_packets() {
         let options = NvmeRdmaOptions::default();
         let sizes = |plan: &Plan, leg: usize| -> Vec<(u32, u32)> {
-            plan.legs[leg].runs.iter().map(|run| (run.count, run.native)).collect()
+            plan.legs[leg]
+                .runs
+                .iter()
+                .map(|run| (run.count, run.native))
+                .collect()
         };
         // WRITE first, three middle and last, response.
         let read = options.plan(Op::Read, 4096);
@@ -160,12 +225,19 @@ mod tests {
         // READ responses: first, middle, last; an only packet has one acknowledgement header.
         let write = options.plan(Op::Write, 8192);
         assert_eq!(sizes(&write, 2), [(1, 1110), (6, 1106), (1, 1110)]);
-        let small = NvmeRdmaOptions { in_capsule: 0, ..options }.plan(Op::Write, 512);
+        let small = NvmeRdmaOptions {
+            in_capsule: 0,
+            ..options
+        }
+        .plan(Op::Write, 512);
         assert_eq!(sizes(&small, 2), [(1, 512 + 86)]);
         // In the capsule: 64 + 4096 bytes are four full packets and one of 64.
         let capsule = options.plan(Op::Write, 4096);
-        let payloads: Vec<(u32, u32, u32)> =
-            capsule.legs[0].runs.iter().map(|run| (run.count, run.payload, run.native)).collect();
+        let payloads: Vec<(u32, u32, u32)> = capsule.legs[0]
+            .runs
+            .iter()
+            .map(|run| (run.count, run.payload, run.native))
+            .collect();
         assert_eq!(payloads, [(1, 960, 1106), (3, 1024, 1106), (1, 64, 146)]);
     }
 }

@@ -71,14 +71,23 @@ impl NvmeTcpOptions {
     }
 
     fn with_data(&self, header: u32, data: u32) -> [Part; 3] {
-        [self.header(header), Part::Data(data), Part::Header(self.digests.data_bytes())]
+        [
+            self.header(header),
+            Part::Data(data),
+            Part::Header(self.digests.data_bytes()),
+        ]
     }
 
     pub(super) fn plan(&self, op: Op, size: u32) -> Plan {
         Plan::new(match op {
             Op::Read => self.read(size),
             Op::Write if size <= self.in_capsule => vec![
-                self.tcp.leg("command and data", Toward::Array, self.with_data(COMMAND, size), Then::Serve),
+                self.tcp.leg(
+                    "command and data",
+                    Toward::Array,
+                    self.with_data(COMMAND, size),
+                    Then::Serve,
+                ),
                 self.response(),
             ],
             Op::Write => self.granted_write(size),
@@ -86,12 +95,18 @@ impl NvmeTcpOptions {
     }
 
     fn read(&self, size: u32) -> Vec<super::plan::Leg> {
-        let command = self.tcp.leg("command", Toward::Array, [self.header(COMMAND)], Then::Serve);
+        let command = self.tcp.leg(
+            "command",
+            Toward::Array,
+            [self.header(COMMAND)],
+            Then::Serve,
+        );
         let data = self.with_data(DATA_HEADER, size);
         let burst = match self.success {
             ResponseCapsule::Sent => {
                 let parts = data.into_iter().chain([self.header(RESPONSE)]);
-                self.tcp.leg("data and response", Toward::Host, parts, Then::Complete)
+                self.tcp
+                    .leg("data and response", Toward::Host, parts, Then::Complete)
             }
             ResponseCapsule::Elided => self.tcp.leg("data", Toward::Host, data, Then::Complete),
         };
@@ -99,23 +114,41 @@ impl NvmeTcpOptions {
     }
 
     fn granted_write(&self, size: u32) -> Vec<super::plan::Leg> {
-        let mut legs = vec![self.tcp.leg("command", Toward::Array, [self.header(COMMAND)], Then::Next)];
+        let mut legs =
+            vec![
+                self.tcp
+                    .leg("command", Toward::Array, [self.header(COMMAND)], Then::Next),
+            ];
         let limit = self.max_h2c_data.max(MAX_H2C_DATA_MIN);
         let mut left = size;
         while left > 0 {
             let piece = left.min(limit);
             left -= piece;
             let ready = [self.header(READY_TO_TRANSFER)];
-            legs.push(self.tcp.leg("ready to transfer", Toward::Host, ready, Then::Next).ready_to_transfer());
+            legs.push(
+                self.tcp
+                    .leg("ready to transfer", Toward::Host, ready, Then::Next)
+                    .ready_to_transfer(),
+            );
             let then = if left == 0 { Then::Serve } else { Then::Next };
-            legs.push(self.tcp.leg("data", Toward::Array, self.with_data(DATA_HEADER, piece), then));
+            legs.push(self.tcp.leg(
+                "data",
+                Toward::Array,
+                self.with_data(DATA_HEADER, piece),
+                then,
+            ));
         }
         legs.push(self.response());
         legs
     }
 
     fn response(&self) -> super::plan::Leg {
-        self.tcp.leg("response", Toward::Host, [self.header(RESPONSE)], Then::Complete)
+        self.tcp.leg(
+            "response",
+            Toward::Host,
+            [self.header(RESPONSE)],
+            Then::Complete,
+        )
     }
 }
 
@@ -125,27 +158,57 @@ mod tests {
 
     #[test]
     fn pdu_sizes_by_the_nvme_tcp_transport() {
-        assert_eq!([COMMAND, RESPONSE, DATA_HEADER, READY_TO_TRANSFER, INITIALIZE], [72, 24, 24, 24, 128]);
+        assert_eq!(
+            [
+                COMMAND,
+                RESPONSE,
+                DATA_HEADER,
+                READY_TO_TRANSFER,
+                INITIALIZE
+            ],
+            [72, 24, 24, 24, 128]
+        );
     }
 
     #[test]
     fn a_large_write_is_granted_piece_by_piece() {
-        let options = NvmeTcpOptions { max_h2c_data: 0, ..NvmeTcpOptions::default() };
+        let options = NvmeTcpOptions {
+            max_h2c_data: 0,
+            ..NvmeTcpOptions::default()
+        };
         // The limit is held to its floor of 4096: 20,000 bytes are four pieces and a rest of 3616.
         let plan = options.plan(Op::Write, 20_000);
-        let payloads: Vec<u64> = plan.legs.iter().map(super::super::plan::Leg::payload).collect();
-        assert_eq!(payloads, [0, 0, 4096, 0, 4096, 0, 4096, 0, 4096, 0, 3616, 0]);
-        let serves: Vec<usize> =
-            (0..plan.legs.len()).filter(|index| plan.legs[*index].then == Then::Serve).collect();
+        let payloads: Vec<u64> = plan
+            .legs
+            .iter()
+            .map(super::super::plan::Leg::payload)
+            .collect();
+        assert_eq!(
+            payloads,
+            [0, 0, 4096, 0, 4096, 0, 4096, 0, 4096, 0, 3616, 0]
+        );
+        let serves: Vec<usize> = (0..plan.legs.len())
+            .filter(|index| plan.legs[*index].then == Then::Serve)
+            .collect();
         assert_eq!(serves, [10]);
-        assert_eq!(plan.legs.iter().filter(|leg| leg.ready_to_transfer).count(), 5);
+        assert_eq!(
+            plan.legs.iter().filter(|leg| leg.ready_to_transfer).count(),
+            5
+        );
     }
 
     #[test]
     fn digests_add_four_bytes_to_each_header_and_each_data() {
         let wire = |digests, op, size| {
-            let plan = NvmeTcpOptions { digests, ..NvmeTcpOptions::default() }.plan(op, size);
-            plan.legs.iter().map(|leg| leg.wire_bytes(super::super::Encapsulation::Ethernet)).sum::<u64>()
+            let plan = NvmeTcpOptions {
+                digests,
+                ..NvmeTcpOptions::default()
+            }
+            .plan(op, size);
+            plan.legs
+                .iter()
+                .map(|leg| leg.wire_bytes(super::super::Encapsulation::Ethernet))
+                .sum::<u64>()
         };
         let added = |digests, op, size| wire(digests, op, size) - wire(Digests::Off, op, size);
         // Read: command, data header, response; one data. No extra frame at these sizes.

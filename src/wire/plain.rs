@@ -25,8 +25,18 @@ impl PlainOptions {
             Op::Write => (size, 0),
         };
         Plan::new(vec![
-            Leg::new("request", Toward::Array, self.message(self.request, sent), Then::Serve),
-            Leg::new("response", Toward::Host, self.message(self.response, answered), Then::Complete),
+            Leg::new(
+                "request",
+                Toward::Array,
+                self.message(self.request, sent),
+                Then::Serve,
+            ),
+            Leg::new(
+                "response",
+                Toward::Host,
+                self.message(self.response, answered),
+                Then::Complete,
+            ),
         ])
     }
 
@@ -34,9 +44,20 @@ impl PlainOptions {
         let bytes = bytes.max(1);
         let payload = payload.min(bytes);
         let mut runs = Vec::new();
-        for piece in cut([Part::Data(payload), Part::Header(bytes - payload)], self.frame) {
+        for piece in cut(
+            [Part::Data(payload), Part::Header(bytes - payload)],
+            self.frame,
+        ) {
             let (count, payload, wire) = (piece.count, piece.payload, piece.bytes);
-            push_run(&mut runs, FrameRun { count, payload, native: wire, fcoe: wire });
+            push_run(
+                &mut runs,
+                FrameRun {
+                    count,
+                    payload,
+                    native: wire,
+                    fcoe: wire,
+                },
+            );
         }
         runs
     }
@@ -47,15 +68,27 @@ mod tests {
     use super::*;
 
     const fn run(count: u32, payload: u32, wire: u32) -> FrameRun {
-        FrameRun { count, payload, native: wire, fcoe: wire }
+        FrameRun {
+            count,
+            payload,
+            native: wire,
+            fcoe: wire,
+        }
     }
 
     #[test]
     fn frames_are_full_but_the_last() {
-        let options = PlainOptions { request: 100, response: 2500, frame: 1000 };
+        let options = PlainOptions {
+            request: 100,
+            response: 2500,
+            frame: 1000,
+        };
         let plan = options.plan(Op::Read, 1500);
         assert_eq!(plan.legs[0].runs, [run(1, 0, 100)]);
-        assert_eq!(plan.legs[1].runs, [run(1, 1000, 1000), run(1, 500, 1000), run(1, 0, 500)]);
+        assert_eq!(
+            plan.legs[1].runs,
+            [run(1, 1000, 1000), run(1, 500, 1000), run(1, 0, 500)]
+        );
         assert_eq!(plan.payload, 1500);
         let write = options.plan(Op::Write, 60);
         assert_eq!(write.legs[0].runs, [run(1, 60, 100)]);
@@ -64,9 +97,19 @@ mod tests {
 
     #[test]
     fn payload_is_cut_down_to_the_wire_bytes() {
-        let plan = PlainOptions { request: 64, response: 4000, frame: 4000 }.plan(Op::Read, 8192);
+        let plan = PlainOptions {
+            request: 64,
+            response: 4000,
+            frame: 4000,
+        }
+        .plan(Op::Read, 8192);
         assert_eq!((plan.payload, plan.legs[1].frames()), (4000, 1));
-        let zeros = PlainOptions { request: 0, response: 0, frame: 0 }.plan(Op::Write, 8192);
+        let zeros = PlainOptions {
+            request: 0,
+            response: 0,
+            frame: 0,
+        }
+        .plan(Op::Write, 8192);
         assert_eq!(zeros.legs[0].runs, [run(1, 1, 1)]);
         assert_eq!(zeros.legs[1].runs, [run(1, 0, 1)]);
     }

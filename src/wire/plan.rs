@@ -68,7 +68,9 @@ impl FrameRun {
     pub const fn wire(&self, encapsulation: Encapsulation) -> u32 {
         match encapsulation {
             Encapsulation::Fcoe => self.fcoe,
-            Encapsulation::Ethernet | Encapsulation::FibreChannel | Encapsulation::Plain => self.native,
+            Encapsulation::Ethernet | Encapsulation::FibreChannel | Encapsulation::Plain => {
+                self.native
+            }
         }
     }
 }
@@ -92,8 +94,20 @@ pub struct Leg {
 }
 
 impl Leg {
-    pub(super) const fn new(name: &'static str, toward: Toward, runs: Vec<FrameRun>, then: Then) -> Self {
-        Self { name, toward, runs, then, ack_bytes: None, ready_to_transfer: false }
+    pub(super) const fn new(
+        name: &'static str,
+        toward: Toward,
+        runs: Vec<FrameRun>,
+        then: Then,
+    ) -> Self {
+        Self {
+            name,
+            toward,
+            runs,
+            then,
+            ack_bytes: None,
+            ready_to_transfer: false,
+        }
     }
 
     pub(super) const fn acknowledged(mut self, ack_bytes: u32) -> Self {
@@ -115,13 +129,19 @@ impl Leg {
     /// Storage payload of the burst, bytes.
     #[must_use]
     pub fn payload(&self) -> u64 {
-        self.runs.iter().map(|run| u64::from(run.count) * u64::from(run.payload)).sum()
+        self.runs
+            .iter()
+            .map(|run| u64::from(run.count) * u64::from(run.payload))
+            .sum()
     }
 
     /// Wire bytes of the burst in that encapsulation, pure ACKs excluded.
     #[must_use]
     pub fn wire_bytes(&self, encapsulation: Encapsulation) -> u64 {
-        self.runs.iter().map(|run| u64::from(run.count) * u64::from(run.wire(encapsulation))).sum()
+        self.runs
+            .iter()
+            .map(|run| u64::from(run.count) * u64::from(run.wire(encapsulation)))
+            .sum()
     }
 
     /// Pure ACKs that the burst draws from its receiver: half its frames, rounded down; the rest ride on
@@ -160,13 +180,17 @@ impl Plan {
     /// Wire bytes going that way in that encapsulation, pure ACKs excluded.
     #[must_use]
     pub fn wire_bytes(&self, toward: Toward, encapsulation: Encapsulation) -> u64 {
-        self.toward(toward).map(|leg| leg.wire_bytes(encapsulation)).sum()
+        self.toward(toward)
+            .map(|leg| leg.wire_bytes(encapsulation))
+            .sum()
     }
 
     /// Pure ACKs going that way: those drawn by the bursts of the other way.
     #[must_use]
     pub fn acks(&self, toward: Toward) -> u64 {
-        self.toward(toward.other()).map(|leg| u64::from(leg.acks())).sum()
+        self.toward(toward.other())
+            .map(|leg| u64::from(leg.acks()))
+            .sum()
     }
 }
 
@@ -202,7 +226,14 @@ pub(super) fn cut(parts: impl IntoIterator<Item = Part>, limit: u32) -> Vec<Piec
         };
         while left > 0 {
             if bytes == 0 && left >= limit {
-                push_piece(&mut pieces, Piece { count: left / limit, bytes: limit, payload: limit * share });
+                push_piece(
+                    &mut pieces,
+                    Piece {
+                        count: left / limit,
+                        bytes: limit,
+                        payload: limit * share,
+                    },
+                );
                 left %= limit;
                 continue;
             }
@@ -211,20 +242,36 @@ pub(super) fn cut(parts: impl IntoIterator<Item = Part>, limit: u32) -> Vec<Piec
             payload += taken * share;
             left -= taken;
             if bytes == limit {
-                push_piece(&mut pieces, Piece { count: 1, bytes, payload });
+                push_piece(
+                    &mut pieces,
+                    Piece {
+                        count: 1,
+                        bytes,
+                        payload,
+                    },
+                );
                 (bytes, payload) = (0, 0);
             }
         }
     }
     if bytes > 0 {
-        push_piece(&mut pieces, Piece { count: 1, bytes, payload });
+        push_piece(
+            &mut pieces,
+            Piece {
+                count: 1,
+                bytes,
+                payload,
+            },
+        );
     }
     pieces
 }
 
 fn push_piece(pieces: &mut Vec<Piece>, piece: Piece) {
     match pieces.last_mut() {
-        Some(last) if (last.bytes, last.payload) == (piece.bytes, piece.payload) => last.count += piece.count,
+        Some(last) if (last.bytes, last.payload) == (piece.bytes, piece.payload) => {
+            last.count += piece.count
+        }
         _ => pieces.push(piece),
     }
 }
@@ -232,7 +279,14 @@ fn push_piece(pieces: &mut Vec<Piece>, piece: Piece) {
 /// Appends a run, joined to the last one where the frames are alike.
 pub(super) fn push_run(runs: &mut Vec<FrameRun>, run: FrameRun) {
     match runs.last_mut() {
-        Some(last) if FrameRun { count: run.count, ..*last } == run => last.count += run.count,
+        Some(last)
+            if FrameRun {
+                count: run.count,
+                ..*last
+            } == run =>
+        {
+            last.count += run.count
+        }
         _ => runs.push(run),
     }
 }
@@ -251,19 +305,37 @@ mod tests {
         let pieces = cut([Part::Header(3), Part::Data(20), Part::Header(4)], 5);
         // HHHDD DDDDD DDDDD DDDDD DDDHH HH
         let expected = [(1, 5, 2), (3, 5, 5), (1, 5, 3), (1, 2, 0)];
-        assert_eq!(pieces, expected.map(|(count, bytes, payload)| Piece { count, bytes, payload }));
+        assert_eq!(
+            pieces,
+            expected.map(|(count, bytes, payload)| Piece {
+                count,
+                bytes,
+                payload
+            })
+        );
     }
 
     #[test]
     fn cutting_equals_cutting_byte_by_byte() {
         // The slow way: every byte marked, then chunked.
-        for (limit, lengths) in [(1, [3, 0, 2]), (4, [4, 8, 1]), (7, [5, 30, 6]), (9, [0, 9, 0])] {
+        for (limit, lengths) in [
+            (1, [3, 0, 2]),
+            (4, [4, 8, 1]),
+            (7, [5, 30, 6]),
+            (9, [0, 9, 0]),
+        ] {
             let [first, data, last] = lengths;
             let marked = [vec![0_u32; first], vec![1; data], vec![0; last]].concat();
-            let slow: Vec<(usize, u32)> =
-                marked.chunks(limit).map(|chunk| (chunk.len(), chunk.iter().sum())).collect();
+            let slow: Vec<(usize, u32)> = marked
+                .chunks(limit)
+                .map(|chunk| (chunk.len(), chunk.iter().sum()))
+                .collect();
             let as_u32 = |length: usize| u32::try_from(length).unwrap();
-            let parts = [Part::Header(as_u32(first)), Part::Data(as_u32(data)), Part::Header(as_u32(last))];
+            let parts = [
+                Part::Header(as_u32(first)),
+                Part::Data(as_u32(data)),
+                Part::Header(as_u32(last)),
+            ];
             let fast: Vec<(usize, u32)> = cut(parts, as_u32(limit))
                 .iter()
                 .flat_map(|piece| vec![(piece.bytes as usize, piece.payload); piece.count as usize])

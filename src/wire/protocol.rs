@@ -43,8 +43,15 @@ pub enum Protocol {
 
 impl Protocol {
     /// The keys of all protocols, as a scenario writes them.
-    pub const KEYS: [&'static str; 7] =
-        ["fc-scsi", "fc-nvme", "iscsi", "nvme-tcp", "nvme-rdma", "nfs", "plain"];
+    pub const KEYS: [&'static str; 7] = [
+        "fc-scsi",
+        "fc-nvme",
+        "iscsi",
+        "nvme-tcp",
+        "nvme-rdma",
+        "nfs",
+        "plain",
+    ];
 
     /// The protocol of that key with default options; `None` for an unknown key, and for `plain`, whose
     /// sizes have no default.
@@ -128,7 +135,9 @@ impl Protocol {
     #[must_use]
     pub fn minimum_mtu(&self) -> Option<u32> {
         match self {
-            Self::FcScsi(options) | Self::FcNvme(options) => Some(framing::fcoe_packet(options.field())),
+            Self::FcScsi(options) | Self::FcNvme(options) => {
+                Some(framing::fcoe_packet(options.field()))
+            }
             Self::NvmeRdma(options) => Some(options.packet_max()),
             Self::Iscsi(_) | Self::NvmeTcp(_) | Self::Nfs(_) => self.tcp().map(|tcp| tcp.mtu),
             Self::Plain(_) => None,

@@ -104,7 +104,10 @@ impl TcpOptions {
     /// the limits cannot stall a burst.
     #[must_use]
     pub fn mss(&self) -> u32 {
-        self.mtu.min(Self::MTU_MAX).saturating_sub(self.headers()).max(1)
+        self.mtu
+            .min(Self::MTU_MAX)
+            .saturating_sub(self.headers())
+            .max(1)
     }
 
     /// Wire bytes of a segment with so many payload bytes.
@@ -123,7 +126,15 @@ impl TcpOptions {
     pub(super) fn burst(&self, parts: impl IntoIterator<Item = Part>, runs: &mut Vec<FrameRun>) {
         for piece in cut(parts, self.mss()) {
             let wire = self.wire(piece.bytes);
-            push_run(runs, FrameRun { count: piece.count, payload: piece.payload, native: wire, fcoe: wire });
+            push_run(
+                runs,
+                FrameRun {
+                    count: piece.count,
+                    payload: piece.payload,
+                    native: wire,
+                    fcoe: wire,
+                },
+            );
         }
     }
 
@@ -146,7 +157,12 @@ mod tests {
     use super::*;
 
     fn options(mtu: u32, ip: Ip, timestamps: Timestamps) -> TcpOptions {
-        TcpOptions { mtu, ip, timestamps, ..TcpOptions::default() }
+        TcpOptions {
+            mtu,
+            ip,
+            timestamps,
+            ..TcpOptions::default()
+        }
     }
 
     #[test]
@@ -159,16 +175,38 @@ mod tests {
         let usual = TcpOptions::default();
         assert_eq!(usual.wire(1448), 1538);
         assert_eq!(usual.wire(1448) - 1448, 90);
-        assert_eq!(TcpOptions { vlan: Vlan::Tagged, ..usual }.wire(1448) - 1448, 94);
+        assert_eq!(
+            TcpOptions {
+                vlan: Vlan::Tagged,
+                ..usual
+            }
+            .wire(1448)
+                - 1448,
+            94
+        );
     }
 
     #[test]
     fn pure_acks() {
         let usual = TcpOptions::default();
         assert_eq!(usual.ack_wire(), 90);
-        assert_eq!(TcpOptions { vlan: Vlan::Tagged, ..usual }.ack_wire(), 94);
+        assert_eq!(
+            TcpOptions {
+                vlan: Vlan::Tagged,
+                ..usual
+            }
+            .ack_wire(),
+            94
+        );
         // 58 bytes without timestamps, padded to 64.
-        assert_eq!(TcpOptions { timestamps: Timestamps::Off, ..usual }.ack_wire(), 84);
+        assert_eq!(
+            TcpOptions {
+                timestamps: Timestamps::Off,
+                ..usual
+            }
+            .ack_wire(),
+            84
+        );
     }
 
     #[test]

@@ -231,7 +231,10 @@ impl Technology {
         }
         let fits = |other: &&Self| other.label == self.label && other.fec == fec;
         let lanes = |other: &&Self| fits(other) && other.lanes == self.lanes;
-        all_technologies().find(lanes).or_else(|| all_technologies().find(fits)).copied()
+        all_technologies()
+            .find(lanes)
+            .or_else(|| all_technologies().find(fits))
+            .copied()
     }
 }
 
@@ -250,7 +253,9 @@ pub fn all_technologies() -> impl Iterator<Item = &'static Technology> {
 /// The technology of that label with its usual FEC; upper and lower case are alike.
 #[must_use]
 pub fn technology(label: &str) -> Option<&'static Technology> {
-    technologies().iter().find(|known| known.label.eq_ignore_ascii_case(label))
+    technologies()
+        .iter()
+        .find(|known| known.label.eq_ignore_ascii_case(label))
 }
 
 #[cfg(test)]

@@ -24,7 +24,11 @@ const fn technology(
     let (data, coded) = code.ratio();
     let (message, word) = fec.ratio();
     // Only Fibre Channel speeds have a nominal figure.
-    let medium = if nominal_mb_s.is_some() { Medium::FibreChannel } else { Medium::Ethernet };
+    let medium = if nominal_mb_s.is_some() {
+        Medium::FibreChannel
+    } else {
+        Medium::Ethernet
+    };
     Technology {
         label,
         phy,

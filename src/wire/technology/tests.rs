@@ -3,7 +3,9 @@
 use super::*;
 
 fn find(label: &str, fec: Fec) -> Technology {
-    technology(label).and_then(|usual| usual.with_fec(fec)).expect("in the table")
+    technology(label)
+        .and_then(|usual| usual.with_fec(fec))
+        .expect("in the table")
 }
 
 #[test]
@@ -36,19 +38,41 @@ fn line_and_usable_rates_are_exact() {
         ("128GFCp", 112_200_000_000, 108_800_000_000),
     ];
     for known in all_technologies() {
-        let (_, line, usable) = expected.iter().find(|row| row.0 == known.phy).expect(known.phy);
-        assert_eq!(known.line, Rate::from_bits_per_second(*line), "{}", known.phy);
-        assert_eq!(known.usable, Rate::from_bits_per_second(*usable), "{} {:?}", known.phy, known.fec);
+        let (_, line, usable) = expected
+            .iter()
+            .find(|row| row.0 == known.phy)
+            .expect(known.phy);
+        assert_eq!(
+            known.line,
+            Rate::from_bits_per_second(*line),
+            "{}",
+            known.phy
+        );
+        assert_eq!(
+            known.usable,
+            Rate::from_bits_per_second(*usable),
+            "{} {:?}",
+            known.phy,
+            known.fec
+        );
     }
     for (phy, ..) in expected {
-        assert!(all_technologies().any(|known| known.phy == phy), "{phy} is missing");
+        assert!(
+            all_technologies().any(|known| known.phy == phy),
+            "{phy} is missing"
+        );
     }
 }
 
 #[test]
 fn labels_are_unique_and_found_in_any_case() {
     for (index, known) in technologies().iter().enumerate() {
-        assert_eq!(technologies().iter().position(|other| other.label == known.label), Some(index));
+        assert_eq!(
+            technologies()
+                .iter()
+                .position(|other| other.label == known.label),
+            Some(index)
+        );
         assert_eq!(technology(&known.label.to_lowercase()), Some(known));
         assert_eq!(known.with_fec(known.fec), Some(*known));
     }
@@ -95,8 +119,14 @@ fn codes_and_parity_fill_the_same_room() {
     };
     // RS(528,514) with 256b/257b leaves exactly what 64b/66b leaves.
     assert_eq!(coded(Code::SixtyFour, Fec::None), Rate::from_ratio(32, 33));
-    assert_eq!(coded(Code::TwoFiftySix, Fec::Rs528), Rate::from_ratio(32, 33));
-    assert_eq!(coded(Code::TwoFiftySix, Fec::Rs544), Rate::from_ratio(16, 17));
+    assert_eq!(
+        coded(Code::TwoFiftySix, Fec::Rs528),
+        Rate::from_ratio(32, 33)
+    );
+    assert_eq!(
+        coded(Code::TwoFiftySix, Fec::Rs544),
+        Rate::from_ratio(16, 17)
+    );
     assert_eq!(coded(Code::EightTen, Fec::None), Rate::from_ratio(4, 5));
     // A higher baud pays for the larger parity.
     assert_eq!(
@@ -116,7 +146,10 @@ fn fibre_channel_speeds_relate_as_published() {
     let usable = |label: &str| technology(label).expect("in the table").usable;
     // From 1GFC to 64GFC each is a whole multiple of 106.25 MB/s.
     for times in [1, 2, 4, 8, 16, 32, 64] {
-        assert_eq!(usable(&format!("{times}GFC")), Rate::from_bits_per_second(850_000_000 * times));
+        assert_eq!(
+            usable(&format!("{times}GFC")),
+            Rate::from_bits_per_second(850_000_000 * times)
+        );
     }
     // Serial 128GFC is not twice 64GFC; the parallel one is, and four times 32GFC.
     assert_eq!(usable("128GFC"), usable("64GFC").times(33, 17));
@@ -127,18 +160,26 @@ fn fibre_channel_speeds_relate_as_published() {
 #[test]
 fn nominal_figures_are_one_direction_and_below_the_line_rate() {
     // As published for both directions; FC-PI, as quoted by the industry association.
-    for (label, both) in
-        [("16GFC", 3_200), ("32GFC", 6_400), ("64GFC", 12_800), ("128GFC", 24_850), ("128GFCp", 25_600)]
-    {
+    for (label, both) in [
+        ("16GFC", 3_200),
+        ("32GFC", 6_400),
+        ("64GFC", 12_800),
+        ("128GFC", 24_850),
+        ("128GFCp", 25_600),
+    ] {
         let nominal = technology(label).and_then(|known| known.nominal_mb_s);
         assert_eq!(nominal.map(|one| one * 2), Some(both));
     }
     for known in technologies() {
-        assert_eq!(known.nominal_mb_s.is_some(), known.medium == Medium::FibreChannel);
+        assert_eq!(
+            known.nominal_mb_s.is_some(),
+            known.medium == Medium::FibreChannel
+        );
         let nominal = known.nominal_mb_s.unwrap_or(1);
         assert!(Rate::from_bits_per_second(nominal * 8_000_000) < known.usable);
         assert!(
-            Rate::from_bits_per_second(nominal * 16_000_000) > known.line || known.nominal_mb_s.is_none()
+            Rate::from_bits_per_second(nominal * 16_000_000) > known.line
+                || known.nominal_mb_s.is_none()
         );
     }
 }
