@@ -23,6 +23,13 @@ mod protocol;
 mod tcp;
 mod technology;
 
+#[cfg(test)]
+mod properties;
+#[cfg(test)]
+mod throughput;
+#[cfg(test)]
+mod worked;
+
 pub use fc::{Cdb, FcOptions, NvmeResponse};
 pub use framing::{Encapsulation, Ip, Vlan};
 pub use iscsi::{ImmediateData, InitialR2t, IscsiOptions, ReadStatus};
