@@ -4,7 +4,7 @@
 //! after the other. Left out: connection set-up, data alignment beyond 4 bytes (the default needs no
 //! padding), several R2Ts outstanding, TLS.
 
-use super::plan::{Op, Part, Plan, Then, Toward};
+use super::plan::{Leg, Op, Part, Plan, Then, Toward};
 use super::tcp::{Digests, TcpOptions};
 
 /// Common header (8) and submission queue entry (64), bytes. NVMe/TCP transport; verified in open-source
@@ -94,13 +94,8 @@ impl NvmeTcpOptions {
         })
     }
 
-    fn read(&self, size: u32) -> Vec<super::plan::Leg> {
-        let command = self.tcp.leg(
-            "command",
-            Toward::Array,
-            [self.header(COMMAND)],
-            Then::Serve,
-        );
+    fn read(&self, size: u32) -> Vec<Leg> {
+        let command = self.tcp.leg("command", Toward::Array, [self.header(COMMAND)], Then::Serve);
         let data = self.with_data(DATA_HEADER, size);
         let burst = match self.success {
             ResponseCapsule::Sent => {
@@ -113,12 +108,8 @@ impl NvmeTcpOptions {
         vec![command, burst]
     }
 
-    fn granted_write(&self, size: u32) -> Vec<super::plan::Leg> {
-        let mut legs =
-            vec![
-                self.tcp
-                    .leg("command", Toward::Array, [self.header(COMMAND)], Then::Next),
-            ];
+    fn granted_write(&self, size: u32) -> Vec<Leg> {
+        let mut legs = vec![self.tcp.leg("command", Toward::Array, [self.header(COMMAND)], Then::Next)];
         let limit = self.max_h2c_data.max(MAX_H2C_DATA_MIN);
         let mut left = size;
         while left > 0 {
@@ -142,19 +133,15 @@ impl NvmeTcpOptions {
         legs
     }
 
-    fn response(&self) -> super::plan::Leg {
-        self.tcp.leg(
-            "response",
-            Toward::Host,
-            [self.header(RESPONSE)],
-            Then::Complete,
-        )
+    fn response(&self) -> Leg {
+        self.tcp.leg("response", Toward::Host, [self.header(RESPONSE)], Then::Complete)
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::wire::Encapsulation;
 
     #[test]
     fn pdu_sizes_by_the_nvme_tcp_transport() {
@@ -178,18 +165,10 @@ mod tests {
         };
         // The limit is held to its floor of 4096: 20,000 bytes are four pieces and a rest of 3616.
         let plan = options.plan(Op::Write, 20_000);
-        let payloads: Vec<u64> = plan
-            .legs
-            .iter()
-            .map(super::super::plan::Leg::payload)
-            .collect();
-        assert_eq!(
-            payloads,
-            [0, 0, 4096, 0, 4096, 0, 4096, 0, 4096, 0, 3616, 0]
-        );
-        let serves: Vec<usize> = (0..plan.legs.len())
-            .filter(|index| plan.legs[*index].then == Then::Serve)
-            .collect();
+        let payloads: Vec<u64> = plan.legs.iter().map(Leg::payload).collect();
+        assert_eq!(payloads, [0, 0, 4096, 0, 4096, 0, 4096, 0, 4096, 0, 3616, 0]);
+        let serves: Vec<usize> =
+            (0..plan.legs.len()).filter(|index| plan.legs[*index].then == Then::Serve).collect();
         assert_eq!(serves, [10]);
         assert_eq!(
             plan.legs.iter().filter(|leg| leg.ready_to_transfer).count(),
@@ -200,15 +179,8 @@ mod tests {
     #[test]
     fn digests_add_four_bytes_to_each_header_and_each_data() {
         let wire = |digests, op, size| {
-            let plan = NvmeTcpOptions {
-                digests,
-                ..NvmeTcpOptions::default()
-            }
-            .plan(op, size);
-            plan.legs
-                .iter()
-                .map(|leg| leg.wire_bytes(super::super::Encapsulation::Ethernet))
-                .sum::<u64>()
+            let plan = NvmeTcpOptions { digests, ..NvmeTcpOptions::default() }.plan(op, size);
+            plan.legs.iter().map(|leg| leg.wire_bytes(Encapsulation::Ethernet)).sum::<u64>()
         };
         let added = |digests, op, size| wire(digests, op, size) - wire(Digests::Off, op, size);
         // Read: command, data header, response; one data. No extra frame at these sizes.

@@ -214,7 +214,6 @@ fn a_read_of_twice_the_size_takes_less_than_twice_the_wire() {
         let medium = if protocol.family() == Family::Fc { Medium::FibreChannel } else { Medium::Ethernet };
         let encapsulation = protocol.encapsulation(medium).expect("its own medium");
         let wire = |size| protocol.plan(Op::Read, size).wire_bytes(Toward::Host, encapsulation);
-        // With eight PDUs of 8 KiB there is a header in each; below that the header is part of the fixed cost.
         assert!(wire(8192) < 2 * wire(4096), "{protocol:?}");
     }
 }
