@@ -1,7 +1,8 @@
 //! What each frame costs beside its message, layer by layer: the overhead split that people ask for.
 
 use super::framing::{
-    self, ETHERNET_FCS, ETHERNET_GAP, ETHERNET_HEADER, ETHERNET_PREAMBLE, Encapsulation, Ip, VLAN_TAG, Vlan,
+    self, ETHERNET_FCS, ETHERNET_GAP, ETHERNET_HEADER, ETHERNET_PREAMBLE, Encapsulation, Ip,
+    VLAN_TAG, Vlan,
 };
 use super::protocol::Protocol;
 
@@ -36,7 +37,10 @@ impl Protocol {
             (Self::FcScsi(_) | Self::FcNvme(_), Encapsulation::Fcoe) => {
                 let mut layers = ethernet(Vlan::Tagged);
                 layers.extend([
-                    layer("FCoE header and trailer", framing::FCOE_HEADER + framing::FCOE_TRAILER),
+                    layer(
+                        "FCoE header and trailer",
+                        framing::FCOE_HEADER + framing::FCOE_TRAILER,
+                    ),
                     layer("FC header", framing::FC_HEADER),
                     layer("FC CRC", framing::FC_CRC),
                 ]);
@@ -53,7 +57,9 @@ impl Protocol {
                 layers
             }
             (Self::Iscsi(_) | Self::NvmeTcp(_) | Self::Nfs(_), Encapsulation::Ethernet) => {
-                let Some(tcp) = self.tcp() else { return Vec::new() };
+                let Some(tcp) = self.tcp() else {
+                    return Vec::new();
+                };
                 let mut layers = ethernet(tcp.vlan);
                 let header = framing::TCP_HEADER + tcp.timestamps.bytes();
                 layers.extend([ip(tcp.ip), layer("TCP", header)]);
@@ -90,7 +96,11 @@ mod tests {
     fn layers_add_up_to_the_overhead_of_a_frame() {
         let sum = |key: &str, encapsulation| -> u32 {
             let protocol = Protocol::with_defaults(key).expect("a key");
-            protocol.layers(encapsulation).iter().map(|layer| layer.bytes).sum()
+            protocol
+                .layers(encapsulation)
+                .iter()
+                .map(|layer| layer.bytes)
+                .sum()
         };
         // FC-FS 36 + 24; FC-BB-5 88, tagged; TCP over IPv4 with timestamps 90; RoCEv2 82.
         assert_eq!(sum("fc-scsi", Encapsulation::FibreChannel), 60);

@@ -95,7 +95,12 @@ impl NvmeTcpOptions {
     }
 
     fn read(&self, size: u32) -> Vec<Leg> {
-        let command = self.tcp.leg("command", Toward::Array, [self.header(COMMAND)], Then::Serve);
+        let command = self.tcp.leg(
+            "command",
+            Toward::Array,
+            [self.header(COMMAND)],
+            Then::Serve,
+        );
         let data = self.with_data(DATA_HEADER, size);
         let burst = match self.success {
             ResponseCapsule::Sent => {
@@ -109,7 +114,11 @@ impl NvmeTcpOptions {
     }
 
     fn granted_write(&self, size: u32) -> Vec<Leg> {
-        let mut legs = vec![self.tcp.leg("command", Toward::Array, [self.header(COMMAND)], Then::Next)];
+        let mut legs =
+            vec![
+                self.tcp
+                    .leg("command", Toward::Array, [self.header(COMMAND)], Then::Next),
+            ];
         let limit = self.max_h2c_data.max(MAX_H2C_DATA_MIN);
         let mut left = size;
         while left > 0 {
@@ -134,7 +143,12 @@ impl NvmeTcpOptions {
     }
 
     fn response(&self) -> Leg {
-        self.tcp.leg("response", Toward::Host, [self.header(RESPONSE)], Then::Complete)
+        self.tcp.leg(
+            "response",
+            Toward::Host,
+            [self.header(RESPONSE)],
+            Then::Complete,
+        )
     }
 }
 
@@ -166,9 +180,13 @@ mod tests {
         // The limit is held to its floor of 4096: 20,000 bytes are four pieces and a rest of 3616.
         let plan = options.plan(Op::Write, 20_000);
         let payloads: Vec<u64> = plan.legs.iter().map(Leg::payload).collect();
-        assert_eq!(payloads, [0, 0, 4096, 0, 4096, 0, 4096, 0, 4096, 0, 3616, 0]);
-        let serves: Vec<usize> =
-            (0..plan.legs.len()).filter(|index| plan.legs[*index].then == Then::Serve).collect();
+        assert_eq!(
+            payloads,
+            [0, 0, 4096, 0, 4096, 0, 4096, 0, 4096, 0, 3616, 0]
+        );
+        let serves: Vec<usize> = (0..plan.legs.len())
+            .filter(|index| plan.legs[*index].then == Then::Serve)
+            .collect();
         assert_eq!(serves, [10]);
         assert_eq!(
             plan.legs.iter().filter(|leg| leg.ready_to_transfer).count(),
@@ -179,8 +197,15 @@ mod tests {
     #[test]
     fn digests_add_four_bytes_to_each_header_and_each_data() {
         let wire = |digests, op, size| {
-            let plan = NvmeTcpOptions { digests, ..NvmeTcpOptions::default() }.plan(op, size);
-            plan.legs.iter().map(|leg| leg.wire_bytes(Encapsulation::Ethernet)).sum::<u64>()
+            let plan = NvmeTcpOptions {
+                digests,
+                ..NvmeTcpOptions::default()
+            }
+            .plan(op, size);
+            plan.legs
+                .iter()
+                .map(|leg| leg.wire_bytes(Encapsulation::Ethernet))
+                .sum::<u64>()
         };
         let added = |digests, op, size| wire(digests, op, size) - wire(Digests::Off, op, size);
         // Read: command, data header, response; one data. No extra frame at these sizes.

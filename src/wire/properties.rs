@@ -5,7 +5,11 @@ use proptest::prelude::*;
 
 fn sizes() -> impl Strategy<Value = u64> {
     // Small odd sizes, whole blocks, and anything up to the limit.
-    prop_oneof![1..20_000_u64, (1..4096_u64).prop_map(|blocks| blocks * 512), 1..=SIZE_MAX]
+    prop_oneof![
+        1..20_000_u64,
+        (1..4096_u64).prop_map(|blocks| blocks * 512),
+        1..=SIZE_MAX
+    ]
 }
 
 fn ops() -> impl Strategy<Value = Op> {
@@ -13,7 +17,11 @@ fn ops() -> impl Strategy<Value = Op> {
 }
 
 fn mtus() -> impl Strategy<Value = u32> {
-    prop_oneof![Just(1500), Just(9000), TcpOptions::MTU_MIN..=TcpOptions::MTU_MAX]
+    prop_oneof![
+        Just(1500),
+        Just(9000),
+        TcpOptions::MTU_MIN..=TcpOptions::MTU_MAX
+    ]
 }
 
 fn tcps() -> impl Strategy<Value = TcpOptions> {
@@ -29,12 +37,22 @@ fn tcps() -> impl Strategy<Value = TcpOptions> {
 }
 
 fn digests() -> impl Strategy<Value = Digests> {
-    prop_oneof![Just(Digests::Off), Just(Digests::Header), Just(Digests::Data), Just(Digests::Both)]
+    prop_oneof![
+        Just(Digests::Off),
+        Just(Digests::Header),
+        Just(Digests::Data),
+        Just(Digests::Both)
+    ]
 }
 
 fn iscsis() -> impl Strategy<Value = Protocol> {
     let flags = (any::<(bool, bool, bool)>(), digests());
-    let lengths = (0..300_000_u32, 0..300_000_u32, 0..300_000_u32, 0..1_000_000_u32);
+    let lengths = (
+        0..300_000_u32,
+        0..300_000_u32,
+        0..300_000_u32,
+        0..1_000_000_u32,
+    );
     (tcps(), lengths, flags).prop_map(|(tcp, lengths, ((r2t, immediate, separate), digests))| {
         Protocol::Iscsi(IscsiOptions {
             tcp,
@@ -43,27 +61,54 @@ fn iscsis() -> impl Strategy<Value = Protocol> {
             first_burst: lengths.2,
             max_burst: lengths.3,
             initial_r2t: if r2t { InitialR2t::Yes } else { InitialR2t::No },
-            immediate_data: if immediate { ImmediateData::Yes } else { ImmediateData::No },
-            read_status: if separate { ReadStatus::Separate } else { ReadStatus::InLastData },
+            immediate_data: if immediate {
+                ImmediateData::Yes
+            } else {
+                ImmediateData::No
+            },
+            read_status: if separate {
+                ReadStatus::Separate
+            } else {
+                ReadStatus::InLastData
+            },
             digests,
         })
     })
 }
 
 fn nvme_tcps() -> impl Strategy<Value = Protocol> {
-    (tcps(), 0..70_000_u32, 0..5_000_000_u32, digests(), any::<bool>()).prop_map(
-        |(tcp, in_capsule, max_h2c_data, digests, elided)| {
-            let success = if elided { ResponseCapsule::Elided } else { ResponseCapsule::Sent };
-            Protocol::NvmeTcp(NvmeTcpOptions { tcp, in_capsule, max_h2c_data, digests, success })
-        },
+    (
+        tcps(),
+        0..70_000_u32,
+        0..5_000_000_u32,
+        digests(),
+        any::<bool>(),
     )
+        .prop_map(|(tcp, in_capsule, max_h2c_data, digests, elided)| {
+            let success = if elided {
+                ResponseCapsule::Elided
+            } else {
+                ResponseCapsule::Sent
+            };
+            Protocol::NvmeTcp(NvmeTcpOptions {
+                tcp,
+                in_capsule,
+                max_h2c_data,
+                digests,
+                success,
+            })
+        })
 }
 
 fn fcs() -> impl Strategy<Value = FcOptions> {
     (0..3000_u32, any::<(bool, bool)>()).prop_map(|(data_field, (long, extended))| FcOptions {
         data_field,
         cdb: if long { Cdb::Long } else { Cdb::Short },
-        response: if extended { NvmeResponse::Extended } else { NvmeResponse::Short },
+        response: if extended {
+            NvmeResponse::Extended
+        } else {
+            NvmeResponse::Short
+        },
     })
 }
 
@@ -74,25 +119,47 @@ fn protocols() -> impl Strategy<Value = Protocol> {
         iscsis(),
         nvme_tcps(),
         (tcps(), 0..20_000_u32).prop_map(|(TcpOptions { mtu, ip, vlan, .. }, in_capsule)| {
-            Protocol::NvmeRdma(NvmeRdmaOptions { mtu, ip, vlan, in_capsule })
+            Protocol::NvmeRdma(NvmeRdmaOptions {
+                mtu,
+                ip,
+                vlan,
+                in_capsule,
+            })
         }),
         (tcps(), any::<bool>(), 0..2_000_000_u32).prop_map(|(tcp, third, transfer)| {
-            let version = if third { NfsVersion::V3 } else { NfsVersion::V41 };
-            Protocol::Nfs(NfsOptions { tcp, version, transfer })
+            let version = if third {
+                NfsVersion::V3
+            } else {
+                NfsVersion::V41
+            };
+            Protocol::Nfs(NfsOptions {
+                tcp,
+                version,
+                transfer,
+            })
         }),
     ]
 }
 
 /// What every frame costs beside its message.
 fn overhead(protocol: &Protocol, encapsulation: Encapsulation) -> u64 {
-    protocol.layers(encapsulation).iter().map(|layer| u64::from(layer.bytes)).sum()
+    protocol
+        .layers(encapsulation)
+        .iter()
+        .map(|layer| u64::from(layer.bytes))
+        .sum()
 }
 
 /// Frames and wire bytes of both ways.
 fn total(plan: &Plan, encapsulation: Encapsulation) -> (u64, u64) {
     let both = [Toward::Array, Toward::Host];
     let frames = both.iter().map(|way| plan.frames(*way)).sum();
-    (frames, both.iter().map(|way| plan.wire_bytes(*way, encapsulation)).sum())
+    (
+        frames,
+        both.iter()
+            .map(|way| plan.wire_bytes(*way, encapsulation))
+            .sum(),
+    )
 }
 
 /// Message headers of a whole I/O, where they do not depend on how data is cut: what the wire carries
@@ -106,16 +173,28 @@ fn message_headers(protocol: &Protocol, op: Op, size: u64) -> Option<u64> {
             command + 24 + fill + if op == Op::Write { 12 } else { 0 }
         }
         (Protocol::FcNvme(options), _) => {
-            let response = if options.response == NvmeResponse::Short { 12 } else { 32 };
+            let response = if options.response == NvmeResponse::Short {
+                12
+            } else {
+                32
+            };
             96 + response + fill + if op == Op::Write { 12 } else { 0 }
         }
         (Protocol::NvmeTcp(options), Op::Read) if options.tcp.timestamps == Timestamps::On => {
             let header = u64::from(options.digests.header_bytes());
-            let response = if options.success == ResponseCapsule::Sent { 24 + header } else { 0 };
+            let response = if options.success == ResponseCapsule::Sent {
+                24 + header
+            } else {
+                0
+            };
             72 + header + 24 + header + u64::from(options.digests.data_bytes()) + response
         }
         (Protocol::Nfs(options), Op::Read) if options.tcp.timestamps == Timestamps::On => {
-            let each = if options.version == NfsVersion::V3 { 120 + 132 } else { 192 + 108 };
+            let each = if options.version == NfsVersion::V3 {
+                120 + 132
+            } else {
+                192 + 108
+            };
             let transfer = options.transfer.clamp(1024, 1 << 20);
             if transfer % 4 != 0 {
                 return None;
@@ -220,10 +299,20 @@ proptest! {
 
 /// Every protocol with all its numbers at `value`.
 fn extreme(value: u32) -> [Protocol; 6] {
-    let fc = FcOptions { data_field: value, ..FcOptions::default() };
-    let tcp = TcpOptions { mtu: value, ..TcpOptions::default() };
-    let nvme_tcp =
-        NvmeTcpOptions { tcp, in_capsule: value, max_h2c_data: value, ..NvmeTcpOptions::default() };
+    let fc = FcOptions {
+        data_field: value,
+        ..FcOptions::default()
+    };
+    let tcp = TcpOptions {
+        mtu: value,
+        ..TcpOptions::default()
+    };
+    let nvme_tcp = NvmeTcpOptions {
+        tcp,
+        in_capsule: value,
+        max_h2c_data: value,
+        ..NvmeTcpOptions::default()
+    };
     let iscsi = IscsiOptions {
         tcp,
         host_segment: value,
@@ -232,14 +321,22 @@ fn extreme(value: u32) -> [Protocol; 6] {
         max_burst: value,
         ..IscsiOptions::default()
     };
-    let rdma = NvmeRdmaOptions { mtu: value, in_capsule: value, ..NvmeRdmaOptions::default() };
+    let rdma = NvmeRdmaOptions {
+        mtu: value,
+        in_capsule: value,
+        ..NvmeRdmaOptions::default()
+    };
     [
         Protocol::FcScsi(fc),
         Protocol::FcNvme(fc),
         Protocol::NvmeTcp(nvme_tcp),
         Protocol::Iscsi(iscsi),
         Protocol::NvmeRdma(rdma),
-        Protocol::Nfs(NfsOptions { tcp, transfer: value, ..NfsOptions::default() }),
+        Protocol::Nfs(NfsOptions {
+            tcp,
+            transfer: value,
+            ..NfsOptions::default()
+        }),
     ]
 }
 
@@ -248,7 +345,11 @@ fn the_limits_of_sizes_and_options_do_not_panic() {
     for size in [0, 1, 2, 511, 513, SIZE_MAX - 1, SIZE_MAX, u64::MAX] {
         for op in [Op::Read, Op::Write] {
             for protocol in [0, 1, 4096, u32::MAX].into_iter().flat_map(extreme) {
-                assert_eq!(protocol.plan(op, size).payload, size.clamp(1, SIZE_MAX), "{protocol:?}");
+                assert_eq!(
+                    protocol.plan(op, size).payload,
+                    size.clamp(1, SIZE_MAX),
+                    "{protocol:?}"
+                );
             }
         }
     }

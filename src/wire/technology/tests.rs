@@ -85,28 +85,122 @@ fn fec_collect_times() {
     // Bits to collect, line rate in bits per second (of one lane for firecode), and the quotient in
     // hundredths of a nanosecond, rounded to nearest.
     let expected = [
-        ("10GbE", Fec::Firecode, 2_112_u64, 10_312_500_000_u64, 20_480_u64),
-        ("25GbE", Fec::Firecode, 2_112_u64, 25_781_250_000_u64, 8_192_u64),
-        ("40GbE", Fec::Firecode, 2_112_u64, 10_312_500_000_u64, 20_480_u64),
-        ("25GbE", Fec::Rs528, 5_280_u64, 25_781_250_000_u64, 20_480_u64),
-        ("100GbE", Fec::Rs528, 5_280_u64, 103_125_000_000_u64, 5_120_u64),
-        ("50GbE", Fec::Rs544, 5_440_u64, 53_125_000_000_u64, 10_240_u64),
-        ("100GbE", Fec::Rs544, 5_440_u64, 106_250_000_000_u64, 5_120_u64),
-        ("100GbE", Fec::Rs544x2, 10_880_u64, 106_250_000_000_u64, 10_240_u64),
-        ("200GbE", Fec::Rs544x2, 10_880_u64, 212_500_000_000_u64, 5_120_u64),
-        ("400GbE", Fec::Rs544x2, 10_880_u64, 425_000_000_000_u64, 2_560_u64),
-        ("800GbE", Fec::Rs544x4, 21_760_u64, 850_000_000_000_u64, 2_560_u64),
-        ("32GFC", Fec::Rs528, 5_280_u64, 28_050_000_000_u64, 18_824_u64),
-        ("128GFCp", Fec::Rs528, 5_280_u64, 112_200_000_000_u64, 4_706_u64),
-        ("64GFC", Fec::Rs544, 5_440_u64, 57_800_000_000_u64, 9_412_u64),
-        ("128GFC", Fec::Rs544, 5_440_u64, 112_200_000_000_u64, 4_848_u64),
+        (
+            "10GbE",
+            Fec::Firecode,
+            2_112_u64,
+            10_312_500_000_u64,
+            20_480_u64,
+        ),
+        (
+            "25GbE",
+            Fec::Firecode,
+            2_112_u64,
+            25_781_250_000_u64,
+            8_192_u64,
+        ),
+        (
+            "40GbE",
+            Fec::Firecode,
+            2_112_u64,
+            10_312_500_000_u64,
+            20_480_u64,
+        ),
+        (
+            "25GbE",
+            Fec::Rs528,
+            5_280_u64,
+            25_781_250_000_u64,
+            20_480_u64,
+        ),
+        (
+            "100GbE",
+            Fec::Rs528,
+            5_280_u64,
+            103_125_000_000_u64,
+            5_120_u64,
+        ),
+        (
+            "50GbE",
+            Fec::Rs544,
+            5_440_u64,
+            53_125_000_000_u64,
+            10_240_u64,
+        ),
+        (
+            "100GbE",
+            Fec::Rs544,
+            5_440_u64,
+            106_250_000_000_u64,
+            5_120_u64,
+        ),
+        (
+            "100GbE",
+            Fec::Rs544x2,
+            10_880_u64,
+            106_250_000_000_u64,
+            10_240_u64,
+        ),
+        (
+            "200GbE",
+            Fec::Rs544x2,
+            10_880_u64,
+            212_500_000_000_u64,
+            5_120_u64,
+        ),
+        (
+            "400GbE",
+            Fec::Rs544x2,
+            10_880_u64,
+            425_000_000_000_u64,
+            2_560_u64,
+        ),
+        (
+            "800GbE",
+            Fec::Rs544x4,
+            21_760_u64,
+            850_000_000_000_u64,
+            2_560_u64,
+        ),
+        (
+            "32GFC",
+            Fec::Rs528,
+            5_280_u64,
+            28_050_000_000_u64,
+            18_824_u64,
+        ),
+        (
+            "128GFCp",
+            Fec::Rs528,
+            5_280_u64,
+            112_200_000_000_u64,
+            4_706_u64,
+        ),
+        (
+            "64GFC",
+            Fec::Rs544,
+            5_440_u64,
+            57_800_000_000_u64,
+            9_412_u64,
+        ),
+        (
+            "128GFC",
+            Fec::Rs544,
+            5_440_u64,
+            112_200_000_000_u64,
+            4_848_u64,
+        ),
     ];
     for (label, fec, bits, line, hundredths) in expected {
         assert_eq!(
             (u128::from(bits) * 200_000_000_000 / u128::from(line)).div_ceil(2),
             u128::from(hundredths)
         );
-        assert_eq!(find(label, fec).fec.collect_bytes() * 8, bits, "{label} {fec:?}");
+        assert_eq!(
+            find(label, fec).fec.collect_bytes() * 8,
+            bits,
+            "{label} {fec:?}"
+        );
         // The ceiling in picoseconds: collect × line reaches the bits, one picosecond less does not.
         let collect = u128::from(find(label, fec).fec_collect().0);
         let needed = u128::from(bits) * 1_000_000_000_000;
