@@ -14,6 +14,7 @@
 pub mod fc;
 pub mod framing;
 pub mod iscsi;
+mod layers;
 pub mod nfs;
 pub mod nvme_rdma;
 pub mod nvme_tcp;
@@ -23,9 +24,17 @@ mod protocol;
 mod tcp;
 mod technology;
 
+#[cfg(test)]
+mod properties;
+#[cfg(test)]
+mod throughput;
+#[cfg(test)]
+mod worked;
+
 pub use fc::{Cdb, FcOptions, NvmeResponse};
 pub use framing::{Encapsulation, Ip, Vlan};
 pub use iscsi::{ImmediateData, InitialR2t, IscsiOptions, ReadStatus};
+pub use layers::Layer;
 pub use nfs::{NfsOptions, NfsVersion};
 pub use nvme_rdma::NvmeRdmaOptions;
 pub use nvme_tcp::{NvmeTcpOptions, ResponseCapsule};

@@ -4,7 +4,7 @@
 //! after the other. Left out: connection set-up, data alignment beyond 4 bytes (the default needs no
 //! padding), several R2Ts outstanding, TLS.
 
-use super::plan::{Op, Part, Plan, Then, Toward};
+use super::plan::{Leg, Op, Part, Plan, Then, Toward};
 use super::tcp::{Digests, TcpOptions};
 
 /// Common header (8) and submission queue entry (64), bytes. NVMe/TCP transport; verified in open-source
@@ -94,7 +94,7 @@ impl NvmeTcpOptions {
         })
     }
 
-    fn read(&self, size: u32) -> Vec<super::plan::Leg> {
+    fn read(&self, size: u32) -> Vec<Leg> {
         let command = self.tcp.leg(
             "command",
             Toward::Array,
@@ -113,7 +113,7 @@ impl NvmeTcpOptions {
         vec![command, burst]
     }
 
-    fn granted_write(&self, size: u32) -> Vec<super::plan::Leg> {
+    fn granted_write(&self, size: u32) -> Vec<Leg> {
         let mut legs =
             vec![
                 self.tcp
@@ -142,7 +142,7 @@ impl NvmeTcpOptions {
         legs
     }
 
-    fn response(&self) -> super::plan::Leg {
+    fn response(&self) -> Leg {
         self.tcp.leg(
             "response",
             Toward::Host,
@@ -155,6 +155,7 @@ impl NvmeTcpOptions {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::wire::Encapsulation;
 
     #[test]
     fn pdu_sizes_by_the_nvme_tcp_transport() {
@@ -178,11 +179,7 @@ mod tests {
         };
         // The limit is held to its floor of 4096: 20,000 bytes are four pieces and a rest of 3616.
         let plan = options.plan(Op::Write, 20_000);
-        let payloads: Vec<u64> = plan
-            .legs
-            .iter()
-            .map(super::super::plan::Leg::payload)
-            .collect();
+        let payloads: Vec<u64> = plan.legs.iter().map(Leg::payload).collect();
         assert_eq!(
             payloads,
             [0, 0, 4096, 0, 4096, 0, 4096, 0, 4096, 0, 3616, 0]
@@ -207,7 +204,7 @@ mod tests {
             .plan(op, size);
             plan.legs
                 .iter()
-                .map(|leg| leg.wire_bytes(super::super::Encapsulation::Ethernet))
+                .map(|leg| leg.wire_bytes(Encapsulation::Ethernet))
                 .sum::<u64>()
         };
         let added = |digests, op, size| wire(digests, op, size) - wire(Digests::Off, op, size);

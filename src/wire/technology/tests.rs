@@ -82,29 +82,132 @@ fn labels_are_unique_and_found_in_any_case() {
 
 #[test]
 fn fec_collect_times() {
-    // Nanoseconds in hundredths, rounded to nearest as printed in the trade; code word bits over line rate.
+    // Bits to collect, line rate in bits per second (of one lane for firecode), and the quotient in
+    // hundredths of a nanosecond, rounded to nearest.
     let expected = [
-        ("10GbE", Fec::Firecode, 20_480),
-        ("25GbE", Fec::Firecode, 8_192),
-        ("40GbE", Fec::Firecode, 20_480),
-        ("25GbE", Fec::Rs528, 20_480),
-        ("100GbE", Fec::Rs528, 5_120),
-        ("50GbE", Fec::Rs544, 10_240),
-        ("100GbE", Fec::Rs544, 5_120),
-        ("100GbE", Fec::Rs544x2, 10_240),
-        ("200GbE", Fec::Rs544x2, 5_120),
-        ("400GbE", Fec::Rs544x2, 2_560),
-        ("800GbE", Fec::Rs544x4, 2_560),
-        ("32GFC", Fec::Rs528, 18_824),
-        ("128GFCp", Fec::Rs528, 4_706),
-        ("64GFC", Fec::Rs544, 9_412),
-        ("128GFC", Fec::Rs544, 4_848),
+        (
+            "10GbE",
+            Fec::Firecode,
+            2_112_u64,
+            10_312_500_000_u64,
+            20_480_u64,
+        ),
+        (
+            "25GbE",
+            Fec::Firecode,
+            2_112_u64,
+            25_781_250_000_u64,
+            8_192_u64,
+        ),
+        (
+            "40GbE",
+            Fec::Firecode,
+            2_112_u64,
+            10_312_500_000_u64,
+            20_480_u64,
+        ),
+        (
+            "25GbE",
+            Fec::Rs528,
+            5_280_u64,
+            25_781_250_000_u64,
+            20_480_u64,
+        ),
+        (
+            "100GbE",
+            Fec::Rs528,
+            5_280_u64,
+            103_125_000_000_u64,
+            5_120_u64,
+        ),
+        (
+            "50GbE",
+            Fec::Rs544,
+            5_440_u64,
+            53_125_000_000_u64,
+            10_240_u64,
+        ),
+        (
+            "100GbE",
+            Fec::Rs544,
+            5_440_u64,
+            106_250_000_000_u64,
+            5_120_u64,
+        ),
+        (
+            "100GbE",
+            Fec::Rs544x2,
+            10_880_u64,
+            106_250_000_000_u64,
+            10_240_u64,
+        ),
+        (
+            "200GbE",
+            Fec::Rs544x2,
+            10_880_u64,
+            212_500_000_000_u64,
+            5_120_u64,
+        ),
+        (
+            "400GbE",
+            Fec::Rs544x2,
+            10_880_u64,
+            425_000_000_000_u64,
+            2_560_u64,
+        ),
+        (
+            "800GbE",
+            Fec::Rs544x4,
+            21_760_u64,
+            850_000_000_000_u64,
+            2_560_u64,
+        ),
+        (
+            "32GFC",
+            Fec::Rs528,
+            5_280_u64,
+            28_050_000_000_u64,
+            18_824_u64,
+        ),
+        (
+            "128GFCp",
+            Fec::Rs528,
+            5_280_u64,
+            112_200_000_000_u64,
+            4_706_u64,
+        ),
+        (
+            "64GFC",
+            Fec::Rs544,
+            5_440_u64,
+            57_800_000_000_u64,
+            9_412_u64,
+        ),
+        (
+            "128GFC",
+            Fec::Rs544,
+            5_440_u64,
+            112_200_000_000_u64,
+            4_848_u64,
+        ),
     ];
-    for (label, fec, hundredths) in expected {
-        let collect = find(label, fec).fec_collect();
-        assert_eq!((collect.0 + 5) / 10, hundredths, "{label} {fec:?}");
+    for (label, fec, bits, line, hundredths) in expected {
+        assert_eq!(
+            (u128::from(bits) * 200_000_000_000 / u128::from(line)).div_ceil(2),
+            u128::from(hundredths)
+        );
+        assert_eq!(
+            find(label, fec).fec.collect_bytes() * 8,
+            bits,
+            "{label} {fec:?}"
+        );
+        // The ceiling in picoseconds: collect × line reaches the bits, one picosecond less does not.
+        let collect = u128::from(find(label, fec).fec_collect().0);
+        let needed = u128::from(bits) * 1_000_000_000_000;
+        assert!(collect * u128::from(line) >= needed, "{label} {fec:?}");
+        assert!((collect - 1) * u128::from(line) < needed, "{label} {fec:?}");
     }
-    // Ceilings in picoseconds: 5280 bits at 28.05 Gb/s are 188,235.29… ps.
+    // 5280 bits at 28.05 Gb/s are 188,235.29… ps.
     assert_eq!(find("32GFC", Fec::Rs528).fec_collect(), Duration(188_236));
     assert_eq!(find("32GFC", Fec::Rs528).fec_latency(), Duration(228_236));
     assert_eq!(find("100GbE", Fec::None).fec_latency(), Duration::ZERO);
@@ -129,10 +232,8 @@ fn codes_and_parity_fill_the_same_room() {
     );
     assert_eq!(coded(Code::EightTen, Fec::None), Rate::from_ratio(4, 5));
     // A higher baud pays for the larger parity.
-    assert_eq!(
-        Rate::from_bits_per_second(25_781_250_000).times(544, 528),
-        Rate::from_bits_per_second(26_562_500_000)
-    );
+    let baud = |label: &str| technology(label).expect("in the table").baud;
+    assert_eq!(baud("50GbE") * 528, baud("25GbE") * 544);
     // Bits of a code word: 5140 of message, the rest parity; firecode is 32 blocks of 65 bits and 32 more.
     assert_eq!(Fec::Rs528.collect_bytes() * 8, 20 * 257 + 140);
     assert_eq!(Fec::Rs528.collect_bytes() * 8, 80 * 66);
