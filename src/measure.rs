@@ -7,10 +7,24 @@
 //! Left out: what the numbers are about. Nothing here knows a host, a link or a fabric; times are
 //! picoseconds where a type says so and otherwise whatever unit the caller put in.
 
+mod binomial;
 mod histogram;
+mod interval;
+mod saturation;
 mod series;
+mod settle;
+mod verdict;
+mod warm_up;
 
 pub use histogram::{Histogram, RELATIVE_ERROR, rank};
+pub use interval::{Estimate, mean_interval, paired_difference, quantile_interval, t_quantile};
+pub use saturation::{Growth, backlog_grows, backlog_growth};
 pub use series::{
     BINS, Cell, FINEST_BIN, LevelCell, LevelSeries, Peak, Series, Sum, TimeAverage, add_interval,
 };
+pub use settle::{band, settled};
+pub use verdict::{
+    Judgement, VERDICT_CONFIDENCE, Verdict, judge_at_least, judge_at_most, judge_every,
+    judge_fraction,
+};
+pub use warm_up::{BATCH, mser5};

@@ -365,7 +365,7 @@ mod tests {
             let series = filled(&values);
             let width = series.width().0;
             assert_eq!(series.bins(), slow_bins(&values, width));
-            assert!(width % FINEST_BIN.0 == 0 && (width / FINEST_BIN.0).is_power_of_two());
+            assert!(width.is_multiple_of(FINEST_BIN.0) && (width / FINEST_BIN.0).is_power_of_two());
             // No wider than needed: half the width could not have held the last value.
             let last = values.iter().map(|(t, _)| *t).max().unwrap();
             assert!(width == FINEST_BIN.0 || last / (width / 2) >= BINS as u64);
