@@ -55,7 +55,7 @@ pub fn judge_fraction(above_and_total: &[(u64, u64)], q: f64) -> Judgement {
         let fraction = above as f64 / total as f64;
         let squares: f64 = above_and_total
             .iter()
-            .map(|(above, total)| above.min(total).to_owned() as f64 - fraction * *total as f64)
+            .map(|(above, total)| *above.min(total) as f64 - fraction * *total as f64)
             .map(|rest| rest * rest)
             .sum();
         let variance =

@@ -24,7 +24,7 @@ pub struct FanIn {
 pub fn fan_in(sources: u32, rate: f64, service: f64) -> Option<FanIn> {
     let first_stage = constant(rate, service)?.wait;
     let total = constant(rate * f64::from(sources), service)?.wait;
-    (sources > 0).then(|| FanIn {
+    (sources > 0).then_some(FanIn {
         first_stage,
         second_stage: total - first_stage,
         total,

@@ -320,7 +320,6 @@ mod tests {
                 } else {
                     digits
                 };
-                // Figures printed with fewer digits are given by their trailing ones.
                 assert!(
                     close(got, expected, digits),
                     "{rate} column {column}: {got} {expected}"
