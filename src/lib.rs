@@ -9,7 +9,7 @@
 //!
 //! | layer | modules | what they know |
 //! | --- | --- | --- |
-//! | 0 | [`unit`] | integers with a unit: time, rate, sides, names |
+//! | 0 | [`mod@unit`] | integers with a unit: time, rate, sides, names |
 //! | 1 | [`wire`], [`engine`], [`measure`] | bytes and protocols; events and random numbers; statistics |
 //! | 2 | [`site`], [`theory`] | what a site, its work and its promises are; closed forms on numbers |
 //! | 3 | [`topology`], [`workload`] | the parts, links, routes and paths of a site; what is asked for, and when |

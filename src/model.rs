@@ -1,1 +1,35 @@
-//! To be written.
+//! The state machines: frames on link directions, arrays, hosts and their paths, and what a loss does.
+//!
+//! [`Compiled`] is a site made ready to run: parts as indices, every message as runs of frames with their
+//! times on each class of link. It is shared by all replications. A [`World`] is one run of it: the state
+//! machines, an event set and what was counted ([`Tally`]). Nothing here knows files, clocks, threads or
+//! what the figures are for.
+//!
+//! What is modelled: every frame on every link direction it crosses; FIFO links; store-and-forward and
+//! cut-through switches; member choice in link groups; adapters; multipath with path states; arrays with a
+//! fixed number of requests worked on at once; loss and return of parts with the timers of each protocol;
+//! retransmission by timeout where the transport is TCP.
+//!
+//! Left out: credits and pause (queues are unlimited), bit errors, congestion control, in-order delivery
+//! within a TCP connection (a lost segment delays its own message only), what happens inside an array
+//! beyond one station per controller, control traffic (logins, keep-alives, notices have delays, not
+//! frames).
+
+mod array;
+mod attempt;
+mod compile;
+mod fault;
+mod host;
+mod net;
+mod standing;
+mod tally;
+mod world;
+
+pub use compile::{Compiled, Watch};
+pub use fault::Script;
+pub use standing::{LogEntry, LogKind, Standing, TimerName};
+pub use tally::{
+    BudgetSums, Coarse, ControllerTally, DirectionTally, FlowCell, KindTally, PathTally,
+    SourceTally, Tally, WorkloadTally,
+};
+pub use world::{Limits, Stop, World};

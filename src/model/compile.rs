@@ -1,0 +1,459 @@
+//! A site made ready to run: indices, and tables of every time that can be known beforehand.
+
+use crate::site::{PathPolicy, Site, Timers};
+use crate::topology::{
+    DirectionId, Fabric, MemberId, NodeId, NodeKind, Path, RouteContext, Routes,
+};
+use crate::unit::{Duration, Instant, mix_pair};
+use crate::wire::{Encapsulation, Medium, Op, Protocol, Then, Toward};
+use crate::workload::Template;
+use std::collections::BTreeMap;
+
+/// Most hops a route may have: edge, two tiers of switches, array, and room to spare.
+pub(crate) const HOPS_MAX: usize = 8;
+
+/// What a run is to measure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Watch {
+    /// Figures count what happens from here on …
+    pub from: Instant,
+    /// … and before here.
+    pub to: Instant,
+    /// Keep coarse latency buckets and the oldest unfinished I/O for each bin (switch-over runs).
+    pub transient: bool,
+}
+
+/// Some frames of equal size in a leg.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Run {
+    pub(crate) count: u32,
+    pub(crate) payload: u32,
+}
+
+/// One burst of frames.
+#[derive(Clone, Debug)]
+pub(crate) struct Leg {
+    pub(crate) toward: Toward,
+    pub(crate) then: Then,
+    pub(crate) runs: std::ops::Range<u32>,
+    pub(crate) frames: u32,
+    /// Run of the pure ACK that answers every second frame.
+    pub(crate) ack: Option<u32>,
+    pub(crate) ready_to_transfer: bool,
+}
+
+/// Times of one run of frames on one class of link.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct FrameTime {
+    /// Serialization, ps.
+    pub(crate) ser: u64,
+    /// Time of the header that a cut-through switch waits for, ps; `u64::MAX` where it must store.
+    pub(crate) header: u64,
+    /// Bytes on the wire, gap included.
+    pub(crate) bytes: u32,
+}
+
+/// A direction as the engine needs it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Hop {
+    pub(crate) to: NodeId,
+    pub(crate) ends: bool,
+    pub(crate) class: u32,
+    /// Order of the usable rate among all rates: a higher one is faster.
+    pub(crate) speed: u32,
+    pub(crate) medium: Option<Medium>,
+    pub(crate) latency: Duration,
+    /// Of the receiving switch.
+    pub(crate) delay: Duration,
+    pub(crate) cut_through: bool,
+    pub(crate) tier: u32,
+}
+
+/// A path with everything needed to use it.
+#[derive(Clone, Debug)]
+pub(crate) struct PathPlan {
+    pub(crate) set: u32,
+    pub(crate) path: Path,
+    /// First flow: connection `c` towards the array is `flows + 2c`, towards the host one more.
+    pub(crate) flows: u32,
+    /// Order among the paths of the set by (hops, idle latency), equal values share a rank.
+    pub(crate) nearness: u32,
+}
+
+/// One conversation in one direction.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Flow {
+    pub(crate) table: u32,
+    pub(crate) from: NodeId,
+    pub(crate) hash: u64,
+}
+
+/// The paths of one host to one array over one protocol.
+#[derive(Clone, Debug)]
+pub(crate) struct SetPlan {
+    pub(crate) host: usize,
+    pub(crate) paths: std::ops::Range<u32>,
+    /// Sources that use the set.
+    pub(crate) sources: Vec<u32>,
+    pub(crate) policy: PathPolicy,
+    pub(crate) depth: u32,
+    pub(crate) timers: Timers,
+    pub(crate) protocol: Protocol,
+}
+
+/// A workload at a host.
+#[derive(Clone, Debug)]
+pub(crate) struct SourcePlan {
+    pub(crate) workload: usize,
+    pub(crate) host: usize,
+    /// Position among the hosts that issue the workload.
+    pub(crate) position: u32,
+    pub(crate) of: u32,
+    pub(crate) set: u32,
+}
+
+/// A site made ready to run, with some parts possibly absent from the start.
+#[derive(Clone, Debug)]
+pub struct Compiled {
+    /// The site.
+    pub site: Site,
+    /// Its parts.
+    pub fabric: Fabric,
+    /// Members that are there.
+    pub alive: Vec<bool>,
+    /// Names of the tiers: link family and direction.
+    pub tiers: Vec<String>,
+    pub(crate) routes: Routes,
+    pub(crate) hops: Vec<Hop>,
+    pub(crate) classes: usize,
+    /// By run × classes + class.
+    pub(crate) times: Vec<FrameTime>,
+    pub(crate) runs: Vec<Run>,
+    pub(crate) legs: Vec<Leg>,
+    /// Legs of each kind: by workload, then kind index.
+    pub(crate) plans: Vec<Vec<std::ops::Range<u32>>>,
+    pub(crate) templates: Vec<Template>,
+    pub(crate) paths: Vec<PathPlan>,
+    pub(crate) flows: Vec<Flow>,
+    pub(crate) sets: Vec<SetPlan>,
+    pub(crate) sources: Vec<SourcePlan>,
+}
+
+/// Rate and medium of a direction: what a frame's times depend on.
+type Class = (crate::unit::Rate, Option<Medium>);
+
+impl Compiled {
+    /// Makes a site ready, without the members in `lost`.
+    #[must_use]
+    pub fn new(site: &Site, lost: &[MemberId]) -> Self {
+        let fabric = Fabric::new(site);
+        let mut alive = fabric.all_alive();
+        for member in lost {
+            alive[member.0 as usize] = false;
+        }
+        let mut compiled = Self {
+            site: site.clone(),
+            fabric,
+            alive,
+            tiers: Vec::new(),
+            routes: Routes::default(),
+            hops: Vec::new(),
+            classes: 0,
+            times: Vec::new(),
+            runs: Vec::new(),
+            legs: Vec::new(),
+            plans: Vec::new(),
+            templates: Vec::new(),
+            paths: Vec::new(),
+            flows: Vec::new(),
+            sets: Vec::new(),
+            sources: Vec::new(),
+        };
+        let classes = compiled.add_hops();
+        compiled.add_plans(&classes);
+        compiled.add_paths();
+        compiled
+    }
+
+    fn add_hops(&mut self) -> Vec<Class> {
+        let mut classes: Vec<Class> = Vec::new();
+        let mut rates: Vec<crate::unit::Rate> =
+            self.fabric.directions.iter().map(|d| d.rate).collect();
+        rates.sort_unstable();
+        rates.dedup();
+        let mut tiers: BTreeMap<(usize, bool), u32> = BTreeMap::new();
+        for (index, direction) in self.fabric.directions.iter().enumerate() {
+            let class = (direction.rate, direction.medium);
+            let class = classes
+                .iter()
+                .position(|known| *known == class)
+                .unwrap_or_else(|| {
+                    classes.push(class);
+                    classes.len() - 1
+                });
+            let toward_array = index % 2 == 0;
+            let next_tier = u32::try_from(tiers.len()).unwrap_or(u32::MAX);
+            let tier = *tiers
+                .entry((direction.family, toward_array))
+                .or_insert(next_tier);
+            if tier == next_tier {
+                self.tiers
+                    .push(tier_name(&self.site, direction.family, toward_array));
+            }
+            let node = &self.fabric.nodes[direction.to.0 as usize];
+            self.hops.push(Hop {
+                to: direction.to,
+                ends: !matches!(node.kind, NodeKind::Switch(_)),
+                class: u32::try_from(class).unwrap_or(u32::MAX),
+                speed: rates
+                    .binary_search(&direction.rate)
+                    .map_or(0, |at| u32::try_from(at).unwrap_or(0)),
+                medium: direction.medium,
+                latency: direction.latency,
+                delay: node.delay,
+                cut_through: node.forwarding == crate::site::Forwarding::CutThrough,
+                tier,
+            });
+        }
+        self.classes = classes.len().max(1);
+        classes
+    }
+
+    fn add_plans(&mut self, classes: &[Class]) {
+        for workload in self.site.workloads.clone() {
+            let template = Template::new(&workload);
+            let plans = template
+                .kinds
+                .iter()
+                .map(|(op, size)| self.add_plan(&workload.protocol, *op, *size, classes))
+                .collect();
+            self.plans.push(plans);
+            self.templates.push(template);
+        }
+    }
+
+    fn add_plan(
+        &mut self,
+        protocol: &Protocol,
+        op: Op,
+        size: u64,
+        classes: &[Class],
+    ) -> std::ops::Range<u32> {
+        let first_leg = index(self.legs.len());
+        for leg in &protocol.plan(op, size).legs {
+            let first_run = index(self.runs.len());
+            for run in &leg.runs {
+                self.add_run(protocol, run.count, run.payload, |e| run.wire(e), classes);
+            }
+            let end_run = index(self.runs.len());
+            let ack = leg.ack_bytes.map(|bytes| {
+                self.add_run(protocol, 1, 0, |_| bytes, classes);
+                end_run
+            });
+            self.legs.push(Leg {
+                toward: leg.toward,
+                then: leg.then,
+                runs: first_run..end_run,
+                frames: leg.frames(),
+                ack,
+                ready_to_transfer: leg.ready_to_transfer,
+            });
+        }
+        first_leg..index(self.legs.len())
+    }
+
+    fn add_run(
+        &mut self,
+        protocol: &Protocol,
+        count: u32,
+        payload: u32,
+        wire: impl Fn(Encapsulation) -> u32,
+        classes: &[Class],
+    ) {
+        self.runs.push(Run { count, payload });
+        for (rate, medium) in classes {
+            // A stated rate has no medium: frames cross it as they are on their own kind of link.
+            let encapsulation = medium.map_or(Some(native(protocol)), |medium| {
+                protocol.encapsulation(medium)
+            });
+            let time = encapsulation.map_or_else(FrameTime::default, |encapsulation| {
+                let bytes = wire(encapsulation);
+                let header = encapsulation.cut_through_header(*medium, protocol.vlan());
+                FrameTime {
+                    ser: rate.serialize(u64::from(bytes)).0,
+                    header: header.map_or(u64::MAX, |bytes| rate.serialize(bytes).0),
+                    bytes,
+                }
+            });
+            self.times.push(time);
+        }
+    }
+
+    fn add_paths(&mut self) {
+        let site = self.site.clone();
+        let sets = self.fabric.path_sets(&site, &self.alive);
+        let mut positions = vec![0_u32; site.workloads.len()];
+        let issuing: Vec<u32> = site
+            .workloads
+            .iter()
+            .map(|w| {
+                self.fabric
+                    .hosts
+                    .iter()
+                    .filter(|host| w.hosts.contains(&host.family))
+                    .count()
+            })
+            .map(index)
+            .collect();
+        for (set_index, set) in sets.iter().enumerate() {
+            let family = &site.hosts[self.fabric.hosts[set.host].family];
+            let first_path = index(self.paths.len());
+            let connections = set
+                .workloads
+                .iter()
+                .map(|w| site.workloads[*w].connections)
+                .max()
+                .unwrap_or(1);
+            for path in &set.paths {
+                let flows = self.add_flows(path, set.family, connections.max(1));
+                self.paths.push(PathPlan {
+                    set: index(set_index),
+                    path: *path,
+                    flows,
+                    nearness: 0,
+                });
+            }
+            let mut sources = Vec::new();
+            for workload in &set.workloads {
+                sources.push(index(self.sources.len()));
+                self.sources.push(SourcePlan {
+                    workload: *workload,
+                    host: set.host,
+                    position: positions[*workload],
+                    of: issuing[*workload],
+                    set: index(set_index),
+                });
+                positions[*workload] += 1;
+            }
+            let protocol = site.workloads[set.workloads[0]].protocol.clone();
+            self.sets.push(SetPlan {
+                host: set.host,
+                paths: first_path..index(self.paths.len()),
+                sources,
+                policy: family.paths,
+                depth: family.queue_depth.unwrap_or(u32::MAX),
+                timers: family.timers.clone(),
+                protocol,
+            });
+            self.rank_by_distance(first_path);
+        }
+    }
+
+    fn add_flows(&mut self, path: &Path, family: crate::wire::Family, connections: u32) -> u32 {
+        let first = index(self.flows.len());
+        let (host, array) = (path.host_port, path.array_port);
+        let context = |to| RouteContext {
+            family,
+            side: path.side,
+            to,
+        };
+        let there = self.routes.table(&self.fabric, &self.alive, context(array));
+        let back = self.routes.table(&self.fabric, &self.alive, context(host));
+        let address = |node: NodeId| self.fabric.nodes[node.0 as usize].digest;
+        for connection in 0..connections {
+            for (table, from, to) in [(there, host, array), (back, array, host)] {
+                let hash = mix_pair(mix_pair(address(from), address(to)), u64::from(connection));
+                self.flows.push(Flow { table, from, hash });
+            }
+        }
+        first
+    }
+
+    /// Ranks the paths from `first` on by hops and idle latency.
+    fn rank_by_distance(&mut self, first: u32) {
+        let distance: Vec<(u32, u64)> = self.paths[first as usize..]
+            .iter()
+            .map(|plan| self.distance(plan))
+            .collect();
+        let mut ranks: Vec<(u32, u64)> = distance.clone();
+        ranks.sort_unstable();
+        ranks.dedup();
+        for (plan, own) in self.paths[first as usize..].iter_mut().zip(distance) {
+            plan.nearness = ranks.binary_search(&own).map_or(0, index);
+        }
+    }
+
+    fn distance(&self, plan: &PathPlan) -> (u32, u64) {
+        let flow = &self.flows[plan.flows as usize];
+        let (mut node, mut hops, mut latency) = (flow.from, 0, 0);
+        while let Some(direction) = self.routes.next(flow.table, node).first() {
+            let hop = &self.hops[direction.index()];
+            hops += 1;
+            latency += hop.latency.0 + hop.delay.0;
+            node = hop.to;
+            if hop.ends || hops as usize > HOPS_MAX {
+                break;
+            }
+        }
+        (hops, latency)
+    }
+
+    /// Times of a run on a direction.
+    pub(crate) fn time(&self, run: u32, direction: DirectionId) -> FrameTime {
+        self.times[run as usize * self.classes + self.hops[direction.index()].class as usize]
+    }
+
+    /// Name of a direction: `edge-A > san-A`, with `/2` when its bundle has several members.
+    #[must_use]
+    pub fn direction_name(&self, direction: DirectionId) -> String {
+        let ends = &self.fabric.directions[direction.index()];
+        let member = &self.fabric.members[direction.member().0 as usize];
+        let name = |node: NodeId| &self.fabric.nodes[node.0 as usize].name;
+        let number = if member.of > 1 {
+            format!("/{}", member.index + 1)
+        } else {
+            String::new()
+        };
+        format!("{} > {}{number}", name(ends.from), name(ends.to))
+    }
+}
+
+/// The encapsulation on a protocol's own kind of link.
+fn native(protocol: &Protocol) -> Encapsulation {
+    match protocol.family() {
+        crate::wire::Family::Fc => Encapsulation::FibreChannel,
+        crate::wire::Family::Ip => Encapsulation::Ethernet,
+        crate::wire::Family::Any => Encapsulation::Plain,
+    }
+}
+
+/// `edge > san`: a link family in one direction.
+fn tier_name(site: &Site, family: usize, toward_array: bool) -> String {
+    let name = |end: crate::site::End| match end {
+        crate::site::End::Host(index) => site.hosts[index].name.clone(),
+        crate::site::End::Switch(index) => site.switches[index].name.clone(),
+        crate::site::End::Array(index) => site.arrays[index].name.clone(),
+    };
+    let link = &site.links[family];
+    let (near, far) = (name(link.from), name(link.to));
+    let base = if toward_array {
+        format!("{near} > {far}")
+    } else {
+        format!("{far} > {near}")
+    };
+    // Two families between the same ends keep their own names apart.
+    let twins = site
+        .links
+        .iter()
+        .filter(|other| other.from == link.from && other.to == link.to)
+        .count();
+    if twins > 1 {
+        format!("{base} ({})", link.name)
+    } else {
+        base
+    }
+}
+
+fn index(n: usize) -> u32 {
+    u32::try_from(n).expect("parts of a site are limited where it is read")
+}

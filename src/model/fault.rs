@@ -1,0 +1,688 @@
+//! Loss and return of parts: what is cut, who notices when, and what is sent again.
+
+use super::attempt::{NONE, tie};
+use super::compile::Compiled;
+use super::net::{Frame, FrameKind, LostFrame, ReceiverGone, Spoilt};
+use super::standing::{LogEntry, LogKind, Standing, TimerName};
+use super::world::{Event, LostSegment, World};
+use crate::engine::Key;
+use crate::site::{Action, LacpRate, LossMode, NoPath, Timers};
+use crate::topology::{DirectionId, MemberId, NodeId};
+use crate::unit::{Duration, Instant};
+use crate::wire::Protocol;
+
+/// A scripted event, its parts found.
+#[derive(Clone, Debug)]
+pub struct Script {
+    /// When.
+    pub at: Instant,
+    /// What.
+    pub action: Action,
+    /// Members concerned.
+    pub members: Vec<MemberId>,
+    /// Ports and switches concerned.
+    pub nodes: Vec<NodeId>,
+    /// For people.
+    pub label: String,
+}
+
+/// What is lost, and who knows.
+#[derive(Debug)]
+pub(crate) struct FaultState {
+    /// First loss of the run.
+    pub(crate) since: Option<Instant>,
+    /// For each member how many losses it suffers from.
+    lost: Vec<u32>,
+    /// When it was lost or came back last, and how.
+    changed: Vec<(Instant, LossMode)>,
+    /// For each node how many losses it suffers from.
+    nodes_lost: Vec<u32>,
+    /// Members that the fabric no longer uses.
+    shunned: Vec<bool>,
+    /// Members over which no new I/O is to go.
+    drained: Vec<bool>,
+    pub(crate) script: Vec<Script>,
+    scratch: Vec<LostFrame>,
+}
+
+impl FaultState {
+    pub(crate) fn new(compiled: &Compiled) -> Self {
+        let members = compiled.fabric.members.len();
+        Self {
+            since: None,
+            lost: compiled
+                .alive
+                .iter()
+                .map(|alive| u32::from(!alive))
+                .collect(),
+            changed: vec![(Instant::ZERO, LossMode::Loud); members],
+            nodes_lost: vec![0; compiled.fabric.nodes.len()],
+            shunned: compiled.alive.iter().map(|alive| !alive).collect(),
+            drained: vec![false; members],
+            script: Vec::new(),
+            scratch: Vec::new(),
+        }
+    }
+}
+
+impl World<'_> {
+    /// Adds a scripted event; to be called before the run starts.
+    pub fn add_script(&mut self, script: Script) {
+        let index = u32::try_from(self.fault.script.len()).unwrap_or(u32::MAX);
+        let key = Key {
+            at: script.at,
+            tie: tie::ranked(tie::FAULT, u128::from(index)),
+        };
+        self.fault.script.push(script);
+        self.queue.push(key, Event::Script { index });
+    }
+
+    /// The scripted events, in the order in which they were added.
+    #[must_use]
+    pub fn scripts(&self) -> &[Script] {
+        &self.fault.script
+    }
+
+    pub(crate) fn script(&mut self, index: u32) {
+        let script = self.fault.script[index as usize].clone();
+        self.log(LogEntry {
+            at: self.now,
+            kind: LogKind::Script(index),
+            timer: None,
+            ios: 0,
+        });
+        match script.action {
+            Action::Lose(mode) => self.lose(&script, mode),
+            Action::Restore => self.restore(&script),
+            Action::Drain => {
+                for member in &script.members {
+                    self.fault.drained[member.0 as usize] = true;
+                }
+                self.look_at_paths();
+            }
+        }
+    }
+
+    fn lose(&mut self, script: &Script, mode: LossMode) {
+        if self.fault.since.is_none() {
+            self.fault.since = Some(self.now);
+        }
+        for node in &script.nodes {
+            self.fault.nodes_lost[node.0 as usize] += 1;
+        }
+        for member in &script.members {
+            let index = member.0 as usize;
+            self.fault.lost[index] += 1;
+            if self.fault.lost[index] == 1 {
+                self.fault.changed[index] = (self.now, mode);
+            }
+            for direction in [DirectionId(member.0 * 2), DirectionId(member.0 * 2 + 1)] {
+                let to = self.compiled.hops[direction.index()].to;
+                let receiver = if self.fault.nodes_lost[to.0 as usize] > 0 {
+                    ReceiverGone::Yes
+                } else {
+                    ReceiverGone::No
+                };
+                let mut lost = std::mem::take(&mut self.fault.scratch);
+                self.net
+                    .lose(self.compiled, direction, self.now, receiver, &mut lost);
+                for LostFrame { frame, goes_on } in lost.drain(..) {
+                    if goes_on {
+                        self.net.spoil(&frame);
+                    } else {
+                        self.frame_lost(frame);
+                    }
+                }
+                self.fault.scratch = lost;
+            }
+        }
+        let timers = self.fabric_timers();
+        let notice = self.shun_after(mode, &timers);
+        self.plan_reroute(notice);
+        self.look_at_paths();
+    }
+
+    fn restore(&mut self, script: &Script) {
+        for node in &script.nodes {
+            let lost = &mut self.fault.nodes_lost[node.0 as usize];
+            *lost = lost.saturating_sub(1);
+        }
+        for member in &script.members {
+            let index = member.0 as usize;
+            self.fault.drained[index] = false;
+            if self.fault.lost[index] == 0 {
+                continue;
+            }
+            self.fault.lost[index] -= 1;
+            if self.fault.lost[index] == 0 {
+                self.fault.changed[index] = (self.now, LossMode::Loud);
+            }
+            for direction in [DirectionId(member.0 * 2), DirectionId(member.0 * 2 + 1)] {
+                self.net.restore(direction, self.now);
+            }
+        }
+        let timers = self.fabric_timers();
+        self.plan_reroute(timers.lag_rehash);
+        self.look_at_paths();
+    }
+
+    /// The timers of the fabric itself: those of the first host family (they are set for the whole site).
+    fn fabric_timers(&self) -> Timers {
+        self.compiled.site.hosts[0].timers.clone()
+    }
+
+    /// How long after a loss the fabric stops using the member.
+    fn shun_after(&self, mode: LossMode, timers: &Timers) -> Duration {
+        match (mode, timers.lacp) {
+            (LossMode::Loud, _) => timers.lag_rehash,
+            // Three missed periods: IEEE 802.1AX (short and long timeout), as in open-source code.
+            (LossMode::Silent, LacpRate::Fast) => Duration::from_secs(3),
+            (LossMode::Silent, LacpRate::Slow) => Duration::from_secs(90),
+        }
+    }
+
+    fn plan_reroute(&mut self, after: Duration) {
+        let key = Key {
+            at: self.now + after,
+            tie: tie::ranked(tie::TIMER, 0),
+        };
+        self.queue.push(key, Event::Reroute);
+    }
+
+    /// The fabric takes note of every member whose loss or return has lasted long enough.
+    pub(crate) fn reroute(&mut self) {
+        let timers = self.fabric_timers();
+        let mut changed = false;
+        let mut timer = (TimerName::LagRehash, timers.lag_rehash);
+        for index in 0..self.fault.shunned.len() {
+            let lost = self.fault.lost[index] > 0;
+            let (since, mode) = self.fault.changed[index];
+            let after = if lost {
+                self.shun_after(mode, &timers)
+            } else {
+                timers.lag_rehash
+            };
+            if lost != self.fault.shunned[index] && self.now >= since + after {
+                self.fault.shunned[index] = lost;
+                changed = true;
+                if lost && mode == LossMode::Silent {
+                    timer = (TimerName::Lacp, after);
+                }
+            }
+        }
+        if !changed {
+            return;
+        }
+        let alive: Vec<bool> = self.fault.shunned.iter().map(|shunned| !shunned).collect();
+        self.routes = self.compiled.routes.again(&self.compiled.fabric, &alive);
+        self.log(LogEntry {
+            at: self.now,
+            kind: LogKind::Rerouted,
+            timer: Some(timer),
+            ios: 0,
+        });
+        self.look_at_paths();
+    }
+
+    /// Compares what every path can carry with what its host believes, and plans who notices what when.
+    fn look_at_paths(&mut self) {
+        let there: Vec<bool> = self.fault.lost.iter().map(|lost| *lost == 0).collect();
+        let usable: Vec<bool> = there
+            .iter()
+            .zip(&self.fault.shunned)
+            .map(|(there, shunned)| *there && !shunned)
+            .collect();
+        let open: Vec<bool> = usable
+            .iter()
+            .zip(&self.fault.drained)
+            .map(|(usable, drained)| *usable && !drained)
+            .collect();
+        let routes = self.compiled.routes.again(&self.compiled.fabric, &usable);
+        let undrained = self.compiled.routes.again(&self.compiled.fabric, &open);
+        for path in 0..self.paths.len() {
+            let flow = self.compiled.paths[path].flows as usize;
+            let joined = |routes: &crate::topology::Routes| {
+                [flow, flow + 1].iter().all(|flow| {
+                    let flow = &self.compiled.flows[*flow];
+                    !routes.next(flow.table, flow.from).is_empty()
+                })
+            };
+            let (connected, clear) = (joined(&routes), joined(&undrained));
+            let path_id = u32::try_from(path).unwrap_or(u32::MAX);
+            if connected != self.paths[path].connected {
+                self.paths[path].connected = connected;
+                self.paths[path].epoch += 1;
+                if connected {
+                    self.path_returns(path_id);
+                } else {
+                    self.path_breaks(path_id, &there);
+                }
+            }
+            let drained = connected && !clear;
+            if drained != self.paths[path].drained {
+                self.paths[path].drained = drained;
+                match (drained, self.paths[path].standing) {
+                    (true, Standing::Up) => {
+                        self.change_standing(path_id, Standing::Drained, None, 0)
+                    }
+                    (false, Standing::Drained) if connected => {
+                        self.change_standing(path_id, Standing::Up, None, 0);
+                        self.dispatch(self.compiled.paths[path].set);
+                    }
+                    _ => {}
+                }
+            }
+        }
+    }
+
+    pub(crate) fn change_standing(
+        &mut self,
+        path: u32,
+        to: Standing,
+        timer: Option<(TimerName, Duration)>,
+        ios: u64,
+    ) {
+        self.paths[path as usize].standing = to;
+        self.log(LogEntry {
+            at: self.now,
+            kind: LogKind::Path { path, to },
+            timer,
+            ios,
+        });
+    }
+
+    fn path_timers(&self, path: u32) -> &Timers {
+        &self.compiled.sets[self.compiled.paths[path as usize].set as usize].timers
+    }
+
+    fn path_protocol(&self, path: u32) -> &Protocol {
+        &self.compiled.sets[self.compiled.paths[path as usize].set as usize].protocol
+    }
+
+    /// How the host of `path` will notice that it is broken: the timer, and how long; `None` when only
+    /// commands that time out will tell. `local`: the host's own link is gone.
+    fn noticed_by(&self, path: u32, mode: LossMode, local: bool) -> Option<(TimerName, Duration)> {
+        let timers = self.path_timers(path);
+        match (self.path_protocol(path), mode) {
+            (
+                Protocol::NvmeTcp(_)
+                | Protocol::NvmeRdma(_)
+                | Protocol::Iscsi(_)
+                | Protocol::Nfs(_),
+                _,
+            ) => Some((TimerName::KeepAlive, timers.keep_alive)),
+            (Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Plain(_), LossMode::Loud)
+                if local =>
+            {
+                Some((TimerName::LinkLossDetect, timers.link_loss_detect))
+            }
+            (Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Plain(_), LossMode::Loud) => {
+                Some((
+                    TimerName::StateNotice,
+                    timers.link_loss_detect + timers.state_notice,
+                ))
+            }
+            (Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Plain(_), LossMode::Silent) => {
+                None
+            }
+        }
+    }
+
+    fn path_breaks(&mut self, path: u32, there: &[bool]) {
+        let port = self.compiled.paths[path as usize].path.host_port;
+        let links = &self.compiled.fabric.nodes[port.0 as usize].out;
+        let local = links
+            .iter()
+            .all(|direction| !there[direction.member().0 as usize]);
+        let mode = self.latest_mode();
+        if self.paths[path as usize].standing == Standing::Up
+            || self.paths[path as usize].standing == Standing::Drained
+        {
+            let in_flight = u64::from(self.paths[path as usize].in_flight);
+            self.change_standing(path, Standing::Unnoticed, None, in_flight);
+        }
+        if let Some((_, after)) = self.noticed_by(path, mode, local) {
+            self.plan_step(path, after);
+        }
+    }
+
+    /// How the most recent loss shows itself.
+    fn latest_mode(&self) -> LossMode {
+        let lost = self
+            .fault
+            .lost
+            .iter()
+            .zip(&self.fault.changed)
+            .filter(|(lost, _)| **lost > 0);
+        lost.map(|(_, changed)| *changed)
+            .max_by_key(|(at, _)| *at)
+            .map_or(LossMode::Loud, |(_, mode)| mode)
+    }
+
+    fn timer_key(&self, path: u32, after: Duration) -> Key {
+        let host = self.compiled.sets[self.compiled.paths[path as usize].set as usize].host;
+        let place = tie::io(0, u32::try_from(host).unwrap_or(0), u64::from(path) + 1, 0);
+        Key {
+            at: self.now + after,
+            tie: tie::ranked(tie::TIMER, place),
+        }
+    }
+
+    fn plan_step(&mut self, path: u32, after: Duration) {
+        let epoch = self.paths[path as usize].epoch;
+        self.queue
+            .push(self.timer_key(path, after), Event::PathStep { path, epoch });
+    }
+
+    /// A planned change of standing, void if the connection has changed since it was planned.
+    pub(crate) fn path_step(&mut self, path: u32, epoch: u32) {
+        let state = self.paths[path as usize];
+        if state.epoch != epoch {
+            return;
+        }
+        let timers = self.path_timers(path).clone();
+        let scsi = matches!(self.path_protocol(path), Protocol::FcScsi(_));
+        let hold = timers
+            .fast_io_fail
+            .map_or((TimerName::DeviceLoss, timers.device_loss), |time| {
+                (TimerName::FastIoFail, time)
+            });
+        match state.standing {
+            Standing::Unnoticed => {
+                let port = self.compiled.paths[path as usize].path.host_port;
+                let links = &self.compiled.fabric.nodes[port.0 as usize].out;
+                let local = links
+                    .iter()
+                    .all(|direction| self.fault.lost[direction.member().0 as usize] > 0);
+                let timer = self.noticed_by(path, self.latest_mode(), local);
+                if scsi {
+                    self.change_standing(
+                        path,
+                        Standing::Blocked,
+                        timer,
+                        u64::from(state.in_flight),
+                    );
+                    self.plan_step(path, hold.1);
+                } else {
+                    self.fail_path(
+                        path,
+                        timer.unwrap_or((TimerName::KeepAlive, timers.keep_alive)),
+                    );
+                }
+            }
+            Standing::Blocked => self.fail_path(path, hold),
+            // Quiesced long enough: now its I/Os may go elsewhere.
+            Standing::Failed => self.send_elsewhere(path, (TimerName::PathCheck, timers.quiesce)),
+            Standing::Up | Standing::Drained => {}
+        }
+    }
+
+    /// Gives a path up; its I/Os go elsewhere, and it is tried again from time to time.
+    pub(crate) fn fail_path(&mut self, path: u32, timer: (TimerName, Duration)) {
+        let quiesce = self.path_timers(path).quiesce;
+        let in_flight = u64::from(self.paths[path as usize].in_flight);
+        self.change_standing(path, Standing::Failed, Some(timer), in_flight);
+        self.plan_check(path);
+        if quiesce == Duration::ZERO {
+            self.send_elsewhere(path, timer);
+        } else {
+            self.plan_step(path, quiesce);
+        }
+    }
+
+    fn send_elsewhere(&mut self, path: u32, timer: (TimerName, Duration)) {
+        let set = self.compiled.paths[path as usize].set;
+        let mut ios = Vec::new();
+        while self.paths[path as usize].oldest != NONE {
+            let slot = self.paths[path as usize].oldest;
+            ios.push(self.abandon(slot));
+        }
+        self.send_again(set, &mut ios, timer);
+        self.dispatch(set);
+    }
+
+    fn path_returns(&mut self, path: u32) {
+        match self.paths[path as usize].standing {
+            Standing::Unnoticed => self.change_standing(path, Standing::Up, None, 0),
+            Standing::Blocked => {
+                // The port logs in anew, so what was under way on it is sent again.
+                let in_flight = u64::from(self.paths[path as usize].in_flight);
+                self.change_standing(path, Standing::Up, None, in_flight);
+                let hold = self
+                    .path_timers(path)
+                    .fast_io_fail
+                    .unwrap_or(Duration::ZERO);
+                self.send_elsewhere(path, (TimerName::FastIoFail, hold));
+            }
+            Standing::Failed | Standing::Up | Standing::Drained => {}
+        }
+    }
+
+    fn check_timer(&self, path: u32) -> (TimerName, Duration) {
+        let timers = self.path_timers(path);
+        match self.path_protocol(path) {
+            Protocol::NvmeTcp(_)
+            | Protocol::NvmeRdma(_)
+            | Protocol::Iscsi(_)
+            | Protocol::Nfs(_) => (TimerName::Reconnect, timers.reconnect),
+            Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Plain(_) => {
+                (TimerName::PathCheck, timers.path_check)
+            }
+        }
+    }
+
+    fn plan_check(&mut self, path: u32) {
+        if self.paths[path as usize].check_pending {
+            return;
+        }
+        self.paths[path as usize].check_pending = true;
+        let (_, after) = self.check_timer(path);
+        let epoch = self.paths[path as usize].epoch;
+        // A check of no length would check for ever in one instant.
+        let after = after.max(Duration::from_us(1));
+        self.queue.push(
+            self.timer_key(path, after),
+            Event::PathCheck { path, epoch },
+        );
+    }
+
+    pub(crate) fn path_check(&mut self, path: u32, _epoch: u32) {
+        self.paths[path as usize].check_pending = false;
+        if self.paths[path as usize].standing != Standing::Failed {
+            return;
+        }
+        if self.paths[path as usize].connected {
+            let timer = self.check_timer(path);
+            let to = if self.paths[path as usize].drained {
+                Standing::Drained
+            } else {
+                Standing::Up
+            };
+            self.change_standing(path, to, Some(timer), 0);
+            self.dispatch(self.compiled.paths[path as usize].set);
+        } else {
+            self.plan_check(path);
+        }
+    }
+
+    /// Sees to it that the oldest attempt on a path is looked at when its time is over.
+    pub(crate) fn watch_oldest_attempt(&mut self, path: u32) {
+        let state = &self.paths[path as usize];
+        if state.timer_pending || state.oldest == NONE {
+            return;
+        }
+        let timeout = self.path_timers(path).command_timeout;
+        let due = self.attempts[state.oldest].issued + timeout;
+        let key = Key {
+            at: due,
+            ..self.timer_key(path, Duration::ZERO)
+        };
+        self.paths[path as usize].timer_pending = true;
+        self.queue.push(key, Event::CommandTimer { path });
+    }
+
+    /// Gives up the attempts of a path whose time is over. A path that cannot carry frames is given up
+    /// with them.
+    pub(crate) fn command_timer(&mut self, path: u32) {
+        self.paths[path as usize].timer_pending = false;
+        let timeout = self.path_timers(path).command_timeout;
+        let timer = (TimerName::CommandTimeout, timeout);
+        let set = self.compiled.paths[path as usize].set;
+        let mut ios = Vec::new();
+        loop {
+            let oldest = self.paths[path as usize].oldest;
+            if oldest == NONE || self.attempts[oldest].issued + timeout > self.now {
+                break;
+            }
+            ios.push(self.abandon(oldest));
+        }
+        if !ios.is_empty() {
+            let kind = LogKind::AttemptTimedOut { path };
+            self.log(LogEntry {
+                at: self.now,
+                kind,
+                timer: Some(timer),
+                ios: ios.len() as u64,
+            });
+            let state = self.paths[path as usize];
+            if !state.connected && state.standing != Standing::Failed {
+                self.fail_path(path, timer);
+            }
+            self.send_again(set, &mut ios, timer);
+            self.dispatch(set);
+        }
+        self.watch_oldest_attempt(path);
+    }
+
+    /// A frame will not arrive. TCP sends it again; anything else waits for its timers.
+    pub(crate) fn frame_lost(&mut self, frame: Frame) {
+        if frame.kind == FrameKind::Ack {
+            return;
+        }
+        let slot = frame.attempt;
+        let attempt = &mut self.attempts[slot];
+        attempt.holds -= 1;
+        attempt.disturbed = true;
+        if attempt.io == NONE {
+            self.release(slot);
+            return;
+        }
+        let path = attempt.path;
+        if self.path_protocol(path).tcp().is_none() {
+            return;
+        }
+        self.lost_segments.push(LostSegment {
+            attempt: slot,
+            frame,
+        });
+        let timers = self.path_timers(path);
+        let attempt = &self.attempts[slot];
+        if attempt.resend_pending {
+            return;
+        }
+        let doubled = timers
+            .tcp_rto_min
+            .0
+            .saturating_mul(1 << attempt.resent.min(32));
+        let timeout = Duration(
+            doubled
+                .min(timers.tcp_rto_max.0.max(timers.tcp_rto_min.0))
+                .max(1),
+        );
+        let due = (attempt.leg_ready + timeout).max(self.now + Duration(1));
+        let key = Key {
+            at: due,
+            tie: tie::ranked(tie::TIMER, attempt.tie),
+        };
+        self.attempts[slot].resend_pending = true;
+        self.attempts[slot].holds += 1;
+        self.queue.push(key, Event::Resend { attempt: slot });
+    }
+
+    /// The retransmission timer of a message has run out: its lost segments leave again.
+    pub(crate) fn resend(&mut self, slot: u32) {
+        self.attempts[slot].holds -= 1;
+        self.attempts[slot].resend_pending = false;
+        let mut mine = Vec::new();
+        self.lost_segments.retain(|segment| {
+            if segment.attempt == slot {
+                mine.push(segment.frame);
+            }
+            segment.attempt != slot
+        });
+        let attempt = &mut self.attempts[slot];
+        if attempt.io == NONE {
+            self.release(slot);
+            return;
+        }
+        attempt.resent += 1;
+        // The next timeout counts from this departure.
+        attempt.leg_ready = self.now;
+        attempt.holds += u32::try_from(mine.len()).unwrap_or(0);
+        let workload = attempt.workload;
+        self.tally.workloads[workload as usize].resent += 1;
+        let minimum = self.path_timers(self.attempts[slot].path).tcp_rto_min;
+        self.log(LogEntry {
+            at: self.now,
+            kind: LogKind::Resent { workload },
+            timer: Some((TimerName::Retransmission, minimum)),
+            ios: 1,
+        });
+        for frame in mine {
+            let fresh = Frame {
+                hop: 0,
+                spoilt: Spoilt::No,
+                ..frame
+            };
+            let from = self.compiled.flows[frame.flow as usize].from;
+            self.send(fresh, from);
+        }
+    }
+
+    /// I/Os wait without any path: look again after a path check.
+    pub(crate) fn plan_pathless(&mut self, set: u32) {
+        let first = self.compiled.sets[set as usize].sources[0] as usize;
+        let after = self.compiled.sets[set as usize]
+            .timers
+            .path_check
+            .max(Duration::from_us(1));
+        let host = self.compiled.sets[set as usize].host;
+        if self.sources[first].pathless_pending {
+            return;
+        }
+        self.sources[first].pathless_pending = true;
+        let place = tie::io(0, u32::try_from(host).unwrap_or(0), u64::from(set), 1);
+        let key = Key {
+            at: self.now + after,
+            tie: tie::ranked(tie::TIMER, place),
+        };
+        self.queue.push(key, Event::Pathless { set });
+    }
+
+    pub(crate) fn pathless(&mut self, set: u32) {
+        let plan = &self.compiled.sets[set as usize];
+        self.sources[plan.sources[0] as usize].pathless_pending = false;
+        let timer = (TimerName::NoPath, plan.timers.path_check);
+        if let NoPath::Retry(checks) = plan.timers.no_path {
+            let any = plan.paths.clone().any(|path| {
+                matches!(
+                    self.paths[path as usize].standing,
+                    Standing::Up | Standing::Unnoticed | Standing::Blocked
+                )
+            });
+            for source in &plan.sources {
+                let mut stay = std::collections::VecDeque::new();
+                while let Some(io) = self.sources[*source as usize].waiting.pop_front() {
+                    self.ios[io].pathless += u32::from(!any);
+                    if self.ios[io].pathless >= checks.max(1) && !any {
+                        self.fail_io(io, Some(timer));
+                    } else {
+                        stay.push_back(io);
+                    }
+                }
+                self.sources[*source as usize].waiting = stay;
+            }
+        }
+        self.dispatch(set);
+    }
+}

@@ -1,0 +1,585 @@
+//! Hosts: queues, the choice of a path, completion, and sending again.
+
+use super::attempt::{NONE, Parts};
+use super::standing::{LogEntry, LogKind, Standing, TimerName};
+use super::tally::{BudgetSums, WorkloadTally};
+use super::world::World;
+use crate::site::{Arrivals, NoPath, Owner, PathPolicy};
+use crate::unit::{Duration, Instant};
+use crate::workload::{ArrivalStream, IoDraw, StreamName};
+use std::collections::VecDeque;
+
+/// A workload at a host.
+#[derive(Debug)]
+pub(crate) struct SourceState {
+    pub(crate) name: StreamName,
+    pub(crate) stream: ArrivalStream,
+    /// I/Os that wait for a path, first in front.
+    pub(crate) waiting: VecDeque<u32>,
+    /// Whether its set will be looked at again for want of any path.
+    pub(crate) pathless_pending: bool,
+}
+
+impl SourceState {
+    pub(crate) fn new(name: StreamName, stream: ArrivalStream) -> Self {
+        Self {
+            name,
+            stream,
+            waiting: VecDeque::new(),
+            pathless_pending: false,
+        }
+    }
+}
+
+/// A path as its host sees it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct PathState {
+    pub(crate) standing: Standing,
+    /// Counts changes of connection, so that steps planned before one are void.
+    pub(crate) epoch: u32,
+    pub(crate) in_flight: u32,
+    pub(crate) bytes: u64,
+    /// Attempts in order of issue.
+    pub(crate) oldest: u32,
+    pub(crate) newest: u32,
+    pub(crate) timer_pending: bool,
+    pub(crate) check_pending: bool,
+    /// Whether frames can get through both ways.
+    pub(crate) connected: bool,
+    pub(crate) drained: bool,
+}
+
+impl PathState {
+    pub(crate) const fn new() -> Self {
+        Self {
+            standing: Standing::Up,
+            epoch: 0,
+            in_flight: 0,
+            bytes: 0,
+            oldest: NONE,
+            newest: NONE,
+            timer_pending: false,
+            check_pending: false,
+            connected: true,
+            drained: false,
+        }
+    }
+
+    const fn takes_ios(&self) -> bool {
+        matches!(
+            self.standing,
+            Standing::Up | Standing::Unnoticed | Standing::Blocked
+        )
+    }
+}
+
+/// What became of the search for a path.
+enum Pick {
+    Path(u32),
+    /// Every path in good standing is full.
+    Full,
+    /// No path is in good standing.
+    Nothing,
+}
+
+impl World<'_> {
+    /// Every pointer starts at the host's own index, so that idle sites do not favour one fabric.
+    pub(crate) fn start_pointers(&mut self) {
+        let owners = self.compiled.fabric.controllers.len() + 1;
+        for set in &self.compiled.sets {
+            let start = self.compiled.fabric.hosts[set.host].index;
+            self.pointers.extend(std::iter::repeat_n(start, owners));
+        }
+    }
+
+    /// Gives paths to waiting I/Os of a set, the oldest first, as long as there are any to give.
+    pub(crate) fn dispatch(&mut self, set: u32) {
+        let plan = &self.compiled.sets[set as usize];
+        let mut stuck: u64 = 0;
+        loop {
+            let mut best: Option<(Instant, usize, u32)> = None;
+            for (position, source) in plan.sources.iter().enumerate() {
+                let head = self.sources[*source as usize].waiting.front();
+                if let Some(io) = head
+                    && stuck & (1 << (position & 63)) == 0
+                {
+                    let candidate = (self.ios[*io].arrival, position, *io);
+                    if best.is_none_or(|best| (candidate.0, candidate.1) < (best.0, best.1)) {
+                        best = Some(candidate);
+                    }
+                }
+            }
+            let Some((_, position, io)) = best else {
+                return;
+            };
+            let source = plan.sources[position];
+            match self.pick(set, io) {
+                Pick::Path(path) => {
+                    self.sources[source as usize].waiting.pop_front();
+                    self.issue(io, path);
+                }
+                Pick::Full => stuck |= 1 << (position & 63),
+                Pick::Nothing => {
+                    if plan.timers.no_path == NoPath::Fail {
+                        self.sources[source as usize].waiting.pop_front();
+                        self.fail_io(io, None);
+                    } else {
+                        self.plan_pathless(set);
+                        stuck |= 1 << (position & 63);
+                    }
+                }
+            }
+        }
+    }
+
+    /// The path an I/O gets now.
+    fn pick(&mut self, set: u32, io: u32) -> Pick {
+        let record = &self.ios[io];
+        let workload = &self.compiled.site.workloads[record.workload as usize];
+        let owner = match workload.owner {
+            Owner::Any => None,
+            Owner::Alternate => self.owner(workload.array, record.draw.volume),
+        };
+        if let Some(owner) = owner {
+            match self.pick_among(set, io, Some(owner)) {
+                Pick::Nothing => {}
+                found => return found,
+            }
+        }
+        self.pick_among(set, io, None)
+    }
+
+    fn owner(&self, array: usize, volume: u32) -> Option<usize> {
+        let controllers = &self.compiled.fabric.controllers;
+        let first = controllers
+            .iter()
+            .position(|controller| controller.array == array)?;
+        let count = self.compiled.site.arrays[array].controllers;
+        Some(first + (volume % count.max(1)) as usize)
+    }
+
+    fn pick_among(&mut self, set: u32, io: u32, owner: Option<usize>) -> Pick {
+        let plan = &self.compiled.sets[set as usize];
+        let (first, count) = (plan.paths.start, plan.paths.end - plan.paths.start);
+        let pointer = set as usize * (self.compiled.fabric.controllers.len() + 1)
+            + owner.map_or(0, |o| o + 1);
+        let last = if count == 0 {
+            0
+        } else {
+            self.pointers[pointer] % count
+        };
+        let start = match plan.policy {
+            PathPolicy::Random => (self.ios[io].draw.path_bits % u64::from(count.max(1))) as u32,
+            PathPolicy::OnePath => 0,
+            PathPolicy::RoundRobin
+            | PathPolicy::LeastQueue
+            | PathPolicy::LeastBytes
+            | PathPolicy::Nearest => last + 1,
+        };
+        let mut best: Option<(u64, u32)> = None;
+        let mut standing = false;
+        for step in 0..count {
+            let offset = (start + step) % count;
+            let path = first + offset;
+            let (state, described) = (
+                &self.paths[path as usize],
+                &self.compiled.paths[path as usize],
+            );
+            if !state.takes_ios() || owner.is_some_and(|owner| described.path.controller != owner) {
+                continue;
+            }
+            standing = true;
+            if state.in_flight >= plan.depth {
+                continue;
+            }
+            let cost = match plan.policy {
+                PathPolicy::RoundRobin | PathPolicy::OnePath | PathPolicy::Random => 0,
+                PathPolicy::LeastQueue => u64::from(state.in_flight),
+                PathPolicy::LeastBytes => state.bytes,
+                PathPolicy::Nearest => u64::from(described.nearness),
+            };
+            if best.is_none_or(|(least, _)| cost < least) {
+                best = Some((cost, offset));
+                if cost == 0 && plan.policy != PathPolicy::Nearest {
+                    break;
+                }
+            }
+        }
+        match best {
+            Some((_, offset)) => {
+                self.pointers[pointer] = offset;
+                Pick::Path(first + offset)
+            }
+            None if standing => Pick::Full,
+            None => Pick::Nothing,
+        }
+    }
+
+    fn issue(&mut self, io: u32, path: u32) {
+        let slot = self.new_attempt(io, path);
+        let record = &mut self.ios[io];
+        record.live = slot;
+        record.last_issue = self.now;
+        let source = record.source as usize;
+        if record.attempts == 0 {
+            record.first_issue = self.now;
+            if self.now >= self.watch.from && self.now < self.watch.to {
+                let tally = &mut self.tally.sources[source];
+                tally.issued += 1;
+                tally.wait += u128::from(self.now.since(record.arrival).0);
+            }
+        }
+        let bytes = self.attempts[slot].bytes;
+        let state = &mut self.paths[path as usize];
+        state.in_flight += 1;
+        state.bytes += bytes;
+        let newest = std::mem::replace(&mut state.newest, slot);
+        if newest == NONE {
+            state.oldest = slot;
+        } else {
+            self.attempts[newest].after = slot;
+        }
+        self.attempts[slot].before = newest;
+        self.watch_oldest_attempt(path);
+        self.schedule_host_emission(slot);
+    }
+
+    /// Takes an attempt off its path's list: its slot there is free again.
+    fn leave_path(&mut self, slot: u32) {
+        let attempt = self.attempts[slot];
+        let state = &mut self.paths[attempt.path as usize];
+        state.in_flight -= 1;
+        state.bytes -= attempt.bytes;
+        if attempt.before == NONE {
+            state.oldest = attempt.after;
+        }
+        if attempt.after == NONE {
+            state.newest = attempt.before;
+        }
+        if attempt.before != NONE {
+            self.attempts[attempt.before].after = attempt.after;
+        }
+        if attempt.after != NONE {
+            self.attempts[attempt.after].before = attempt.before;
+        }
+    }
+
+    /// The response of an attempt has been taken in by its host.
+    pub(crate) fn response_arrives(&mut self, slot: u32) {
+        let attempt = self.attempts[slot];
+        if attempt.io == NONE {
+            self.tally.workloads[attempt.workload as usize].late += 1;
+            self.release(slot);
+            return;
+        }
+        self.leave_path(slot);
+        let set = self.compiled.paths[attempt.path as usize].set;
+        let in_window = self.now >= self.watch.from && self.now < self.watch.to;
+        let path = &mut self.tally.paths[attempt.path as usize];
+        path.completed += u64::from(in_window);
+        path.completed_total += 1;
+        self.account_completion(slot);
+        self.attempts[slot].io = NONE;
+        self.finish_io(attempt.io);
+        self.release(slot);
+        self.dispatch(set);
+    }
+
+    fn account_completion(&mut self, slot: u32) {
+        let attempt = &self.attempts[slot];
+        let record = self.ios[attempt.io];
+        let workload = record.workload as usize;
+        let latency = self.now.since(record.arrival);
+        let (op, size) = self.compiled.templates[workload].kinds[record.draw.kind as usize];
+        let tally = &mut self.tally.workloads[workload];
+        let cell = tally.series.at(self.now);
+        cell.completed += 1;
+        cell.latency += u128::from(latency.0);
+        cell.bytes += size;
+        if let Some(coarse) = &mut tally.coarse {
+            coarse.at(self.now).record(latency);
+        }
+        if self.now >= self.watch.from && self.now < self.watch.to {
+            let kind = tally.kind(op);
+            kind.completed += 1;
+            kind.bytes += size;
+        }
+        tally.completed_total += 1;
+        if record.measured {
+            tally.kind(op).latency.record(latency);
+            for (target, above) in &mut tally.above {
+                *above += u64::from(latency.0 > *target);
+            }
+            let tiers = self.compiled.tiers.len();
+            let waits = &self.waits[slot as usize * tiers..(slot as usize + 1) * tiers];
+            let parts = if attempt.disturbed {
+                None
+            } else {
+                Some((&attempt.parts, waits))
+            };
+            add_budget(&mut tally.budget, &record, self.now, parts);
+        }
+        self.account_after_loss(workload, latency, Finish::Completed);
+        if record.attempts > 0 || self.attempts[slot].disturbed {
+            self.tally.workloads[workload].last_disturbed = self.now;
+        }
+    }
+
+    fn account_after_loss(&mut self, workload: usize, latency: Duration, finish: Finish) {
+        let since = self.fault.since.unwrap_or(Instant::ZERO);
+        let tally = &mut self.tally.workloads[workload];
+        if self.now < since {
+            return;
+        }
+        tally.longest = tally.longest.max(latency);
+        if finish == Finish::Completed {
+            tally.silence = tally
+                .silence
+                .max(self.now.since(tally.last_completion.max(since)));
+            tally.last_completion = self.now;
+            tally.completed_after += 1;
+            for (position, above) in tally.above_after.iter_mut().enumerate() {
+                *above += u64::from(latency.0 > tally.above[position].0);
+            }
+        }
+    }
+
+    /// Longest I/O and silence of what is unfinished at the end.
+    pub(crate) fn note_longest_of_unfinished(&mut self, workload: usize) {
+        let io = self.oldest[workload];
+        let Some(since) = self.fault.since else {
+            return;
+        };
+        if io != NONE {
+            let age = self.now.since(self.ios[io].arrival);
+            let tally = &mut self.tally.workloads[workload];
+            tally.longest = tally.longest.max(age);
+            tally.silence = tally
+                .silence
+                .max(self.now.since(tally.last_completion.max(since)));
+        }
+    }
+
+    /// An I/O is over, completed or failed.
+    fn finish_io(&mut self, io: u32) {
+        let record = self.ios[io];
+        self.note_oldest(record.workload);
+        self.unlink_unfinished(record.workload, io);
+        let workload = record.workload as usize;
+        let tally = &mut self.tally.workloads[workload];
+        tally.backlog.set(
+            self.now,
+            tally.issued_total - tally.completed_total - tally.failed_total,
+        );
+        if record.measured {
+            self.open -= 1;
+        }
+        self.ios.remove(io);
+        if let Arrivals::Closed { think, .. } = self.compiled.site.workloads[workload].arrivals {
+            let number = self.sources[record.source as usize].stream.take_number();
+            self.schedule_arrival(record.source, self.now + think, number, NONE);
+        }
+    }
+
+    /// An I/O fails: `timer` is what ended its last attempt, `None` when there was no path for it.
+    pub(crate) fn fail_io(&mut self, io: u32, timer: Option<(TimerName, Duration)>) {
+        let record = self.ios[io];
+        let workload = record.workload as usize;
+        let (op, _) = self.compiled.templates[workload].kinds[record.draw.kind as usize];
+        let latency = self.now.since(record.arrival);
+        let tally = &mut self.tally.workloads[workload];
+        tally.failed_total += 1;
+        tally.last_disturbed = self.now;
+        if record.measured {
+            tally.kind(op).failed += 1;
+            for (_, above) in &mut tally.above {
+                *above += 1;
+            }
+        }
+        self.account_after_loss(workload, latency, Finish::Failed);
+        self.log(LogEntry {
+            at: self.now,
+            kind: LogKind::IoFailed {
+                workload: record.workload,
+            },
+            timer,
+            ios: 1,
+        });
+        self.finish_io(io);
+    }
+
+    /// Gives an attempt up: whatever still comes of it is late. Returns its I/O.
+    pub(crate) fn abandon(&mut self, slot: u32) -> u32 {
+        self.leave_path(slot);
+        let io = self.attempts[slot].io;
+        self.attempts[slot].io = NONE;
+        self.ios[io].live = NONE;
+        self.release(slot);
+        io
+    }
+
+    /// Frees the slot of an attempt that nobody waits for and nothing refers to.
+    pub(crate) fn release(&mut self, slot: u32) {
+        let attempt = &self.attempts[slot];
+        if attempt.io == NONE && attempt.holds == 0 {
+            self.attempts.remove(slot);
+        }
+    }
+
+    /// Sends I/Os again: to the front of their hosts' queues, oldest first; those out of retries fail.
+    pub(crate) fn send_again(
+        &mut self,
+        set: u32,
+        ios: &mut Vec<u32>,
+        timer: (TimerName, Duration),
+    ) {
+        let retries = self.compiled.sets[set as usize].timers.retries;
+        ios.sort_unstable_by_key(|io| {
+            let record = &self.ios[*io];
+            (record.arrival, record.workload, record.number)
+        });
+        while let Some(io) = ios.pop() {
+            let record = &mut self.ios[io];
+            record.attempts += 1;
+            let (source, workload) = (record.source as usize, record.workload as usize);
+            if record.attempts > retries {
+                self.fail_io(io, Some(timer));
+                continue;
+            }
+            let array = &self.compiled.site.arrays[self.compiled.site.workloads[workload].array];
+            let template = &self.compiled.templates[workload];
+            let attempt = u64::from(record.attempts);
+            record.draw = IoDraw::new(
+                &self.sources[source].name,
+                record.number,
+                attempt,
+                template,
+                array,
+                Some(record.draw.kind),
+            );
+            self.sources[source].waiting.push_front(io);
+            self.tally.workloads[workload].retried += 1;
+            self.tally.workloads[workload].last_disturbed = self.now;
+        }
+    }
+
+    pub(crate) fn log(&mut self, entry: LogEntry) {
+        self.tally.log.push(entry);
+    }
+
+    pub(crate) fn note_host_queue(&mut self, source: u32) {
+        if self.now >= self.watch.from && self.now < self.watch.to {
+            let waiting = self.sources[source as usize].waiting.len() as u64;
+            let tally = &mut self.tally.sources[source as usize];
+            // The one that has just come counts only if it finds nobody to take it: see `issue`.
+            tally.queue_max = tally.queue_max.max(waiting.saturating_sub(1));
+        }
+    }
+
+    pub(crate) fn link_unfinished(&mut self, workload: u32, io: u32) {
+        let newest = std::mem::replace(&mut self.newest[workload as usize], io);
+        self.ios[io].before = newest;
+        if newest == NONE {
+            self.oldest[workload as usize] = io;
+        } else {
+            self.ios[newest].after = io;
+        }
+    }
+
+    fn unlink_unfinished(&mut self, workload: u32, io: u32) {
+        let (before, after) = (self.ios[io].before, self.ios[io].after);
+        if before == NONE {
+            self.oldest[workload as usize] = after;
+        } else {
+            self.ios[before].after = after;
+        }
+        if after == NONE {
+            self.newest[workload as usize] = before;
+        } else {
+            self.ios[after].before = before;
+        }
+    }
+
+    /// Records the age of the oldest unfinished I/O in every bin since it was last looked at.
+    pub(crate) fn note_oldest(&mut self, workload: u32) {
+        if !self.watch.transient {
+            return;
+        }
+        let index = workload as usize;
+        let from = std::mem::replace(&mut self.oldest_seen[index], self.now);
+        let io = self.oldest[index];
+        if io == NONE {
+            return;
+        }
+        let arrival = self.ios[io].arrival;
+        let series = &mut self.tally.workloads[index].oldest;
+        let width = series.width().0;
+        let mut end = (from.max(arrival).0 / width + 1) * width;
+        while end <= self.now.0 {
+            let last = Instant(end - 1);
+            series.at(last).raise(last.since(arrival).0);
+            end += width;
+        }
+        series.at(self.now).raise(self.now.since(arrival).0);
+    }
+}
+
+/// How an I/O ended.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Finish {
+    Completed,
+    Failed,
+}
+
+/// Adds a completed I/O to the latency budget. Without `parts` (frames were lost on the way) everything
+/// since its last issue counts as retry.
+///
+/// # Panics
+/// When the parts do not add up to the latency: a bug of ours.
+fn add_budget(
+    sums: &mut BudgetSums,
+    record: &super::attempt::Io,
+    now: Instant,
+    parts: Option<(&Parts, &[u64])>,
+) {
+    let host_queue = record.first_issue.since(record.arrival).0;
+    let mut retry = record.last_issue.since(record.first_issue).0;
+    let mut spent = 0;
+    if let Some((parts, waits)) = parts {
+        for (sum, wait) in sums.queueing.iter_mut().zip(waits) {
+            *sum += u128::from(*wait);
+            spent += wait;
+        }
+        for (sum, part) in [
+            (&mut sums.adapter, parts.adapter),
+            (&mut sums.serialization, parts.serialization),
+            (&mut sums.propagation, parts.propagation),
+            (&mut sums.switch, parts.switch),
+            (&mut sums.array_queue, parts.array_queue),
+            (&mut sums.service, parts.service),
+            (&mut sums.mirror, parts.mirror),
+            (&mut sums.extra_trip, parts.extra_trip),
+        ] {
+            *sum += u128::from(part);
+            spent += part;
+        }
+    } else {
+        retry += now.since(record.last_issue).0;
+    }
+    assert_eq!(
+        host_queue + retry + spent,
+        now.since(record.arrival).0,
+        "the parts of a latency add up"
+    );
+    sums.count += 1;
+    sums.host_queue += u128::from(host_queue);
+    sums.retry += u128::from(retry);
+}
+
+impl WorkloadTally {
+    /// Sum of the latencies that the budget covers, ps.
+    #[must_use]
+    pub fn latency_sum(&self) -> u128 {
+        self.reads.latency.sum() + self.writes.latency.sum()
+    }
+}

@@ -1,0 +1,91 @@
+//! The standing of a path, and the log of what happened to it.
+
+use crate::unit::{Duration, Instant};
+
+/// How a host sees a path.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Standing {
+    /// In use.
+    Up,
+    /// Lost, and nobody has noticed: it goes on taking I/Os up to its depth.
+    Unnoticed,
+    /// Noticed and held: it goes on taking I/Os up to its depth.
+    Blocked,
+    /// Given up: takes none.
+    Failed,
+    /// Emptied on purpose: takes none, what is under way finishes.
+    Drained,
+}
+
+/// The timer that made something happen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum TimerName {
+    /// Loss of signal seen at the local port.
+    LinkLossDetect,
+    /// Notice of a loss beyond the local link.
+    StateNotice,
+    /// A held SCSI remote port is given up.
+    FastIoFail,
+    /// A held SCSI remote port is given up for want of fast-io-fail.
+    DeviceLoss,
+    /// An attempt without an answer is given up.
+    CommandTimeout,
+    /// A controller over TCP does not answer.
+    KeepAlive,
+    /// A failed path is tried again.
+    PathCheck,
+    /// A lost controller over TCP is tried again.
+    Reconnect,
+    /// Lost TCP segments are sent again.
+    Retransmission,
+    /// The fabric stops using lost links.
+    LagRehash,
+    /// A silently lost member is given up.
+    Lacp,
+    /// No path left for so long.
+    NoPath,
+}
+
+/// What happened.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LogKind {
+    /// A scripted event, by its index in the run's script.
+    Script(u32),
+    /// A path changed its standing; `ios` were under way on it and, when it failed, sent elsewhere.
+    Path {
+        /// Path index.
+        path: u32,
+        /// New standing.
+        to: Standing,
+    },
+    /// An attempt was given up.
+    AttemptTimedOut {
+        /// Path index.
+        path: u32,
+    },
+    /// Lost segments were sent again.
+    Resent {
+        /// Workload index.
+        workload: u32,
+    },
+    /// The fabric changed its routes.
+    Rerouted,
+    /// An I/O failed.
+    IoFailed {
+        /// Workload index.
+        workload: u32,
+    },
+}
+
+/// One line of the log.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LogEntry {
+    /// When.
+    pub at: Instant,
+    /// What.
+    pub kind: LogKind,
+    /// The timer that acted, and its value.
+    pub timer: Option<(TimerName, Duration)>,
+    /// I/Os concerned.
+    pub ios: u64,
+}

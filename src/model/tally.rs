@@ -1,0 +1,391 @@
+//! What one run counts. Pure sums: runs are put together higher up.
+
+use super::standing::LogEntry;
+use crate::measure::{Cell, Histogram, LevelSeries, Peak, Series, Sum, TimeAverage};
+use crate::unit::{Duration, Instant};
+use crate::wire::Op;
+
+/// Everything one run counted.
+#[derive(Clone, Debug)]
+pub struct Tally {
+    /// Start of the measured window.
+    pub from: Instant,
+    /// End of it.
+    pub to: Instant,
+    /// By workload.
+    pub workloads: Vec<WorkloadTally>,
+    /// By direction.
+    pub directions: Vec<DirectionTally>,
+    /// By controller.
+    pub controllers: Vec<ControllerTally>,
+    /// By source (workload at a host).
+    pub sources: Vec<SourceTally>,
+    /// By path.
+    pub paths: Vec<PathTally>,
+    /// What happened, in order of time.
+    pub log: Vec<LogEntry>,
+    /// Events handled.
+    pub events: u64,
+    /// Frames × directions.
+    pub frame_hops: u64,
+    /// Frames that found no route, or were thrown away at their end because a fault had cut them.
+    pub discarded: u64,
+    /// Stopped by the event limit.
+    pub partial: bool,
+    /// When the run stopped.
+    pub ended: Instant,
+}
+
+/// Coarse latency buckets of one bin: eight an octave of microseconds, up to 2^16 s.
+#[derive(Clone, Copy, Debug)]
+pub struct Coarse {
+    counts: [u32; Self::BUCKETS],
+    max: u64,
+}
+
+impl Coarse {
+    const BUCKETS: usize = 256;
+
+    /// Bucket of a latency: 8 per power of two above 1 us.
+    fn bucket(latency: Duration) -> usize {
+        let us = latency.0 / 1_000_000;
+        if us < 8 {
+            return usize::try_from(us).unwrap_or(0);
+        }
+        let octave = u64::from(63 - us.leading_zeros());
+        let step = (us >> (octave - 3)) & 7;
+        usize::try_from((octave - 2) * 8 + step)
+            .unwrap_or(usize::MAX)
+            .min(Self::BUCKETS - 1)
+    }
+
+    /// Upper edge of a bucket, in microseconds.
+    fn edge_us(bucket: usize) -> u64 {
+        if bucket < 8 {
+            return bucket as u64 + 1;
+        }
+        let (octave, step) = (bucket as u64 / 8 + 2, bucket as u64 % 8);
+        (8 + step + 1) << (octave - 3)
+    }
+
+    /// Counts one.
+    pub fn record(&mut self, latency: Duration) {
+        self.counts[Self::bucket(latency)] += 1;
+        self.max = self.max.max(latency.0);
+    }
+
+    /// The q-quantile by nearest rank, at the upper edge of its bucket, never above the maximum.
+    #[must_use]
+    pub fn quantile(&self, q: f64) -> Option<Duration> {
+        let count: u64 = self.counts.iter().map(|n| u64::from(*n)).sum();
+        if count == 0 {
+            return None;
+        }
+        let rank = crate::measure::rank(q, count);
+        let mut seen = 0;
+        for (bucket, n) in self.counts.iter().enumerate() {
+            seen += u64::from(*n);
+            if seen >= rank {
+                return Some(Duration(
+                    Duration::from_us(Self::edge_us(bucket)).0.min(self.max),
+                ));
+            }
+        }
+        Some(Duration(self.max))
+    }
+
+    /// The largest, exact.
+    #[must_use]
+    pub const fn max(&self) -> Duration {
+        Duration(self.max)
+    }
+}
+
+impl Default for Coarse {
+    fn default() -> Self {
+        Self {
+            counts: [0; Self::BUCKETS],
+            max: 0,
+        }
+    }
+}
+
+impl Cell for Coarse {
+    fn absorb(&mut self, other: &Self) {
+        for (own, more) in self.counts.iter_mut().zip(other.counts) {
+            *own += more;
+        }
+        self.max = self.max.max(other.max);
+    }
+}
+
+/// One bin of a workload.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct FlowCell {
+    /// I/Os that arrived.
+    pub arrived: u64,
+    /// I/Os that completed.
+    pub completed: u64,
+    /// Sum of their latencies, ps.
+    pub latency: u128,
+    /// Their payload bytes.
+    pub bytes: u64,
+}
+
+impl Cell for FlowCell {
+    fn absorb(&mut self, other: &Self) {
+        self.arrived += other.arrived;
+        self.completed += other.completed;
+        self.latency += other.latency;
+        self.bytes += other.bytes;
+    }
+}
+
+/// Where the time of the measured I/Os went: sums in picoseconds that add up to the sum of latencies.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct BudgetSums {
+    /// I/Os summed.
+    pub count: u64,
+    /// Waiting in the host for a path.
+    pub host_queue: u128,
+    /// Adapters.
+    pub adapter: u128,
+    /// On the wire, waits behind own frames included.
+    pub serialization: u128,
+    /// Propagation and FEC latency.
+    pub propagation: u128,
+    /// Forwarding delays.
+    pub switch: u128,
+    /// Waiting behind other frames, by tier.
+    pub queueing: Vec<u128>,
+    /// Waiting in the array.
+    pub array_queue: u128,
+    /// Service.
+    pub service: u128,
+    /// Mirror trips.
+    pub mirror: u128,
+    /// Ready-to-transfer legs.
+    pub extra_trip: u128,
+    /// From the first issue to the last, and attempts in which frames were lost.
+    pub retry: u128,
+}
+
+impl BudgetSums {
+    /// The sum of all parts.
+    #[must_use]
+    pub fn total(&self) -> u128 {
+        self.host_queue
+            + self.adapter
+            + self.serialization
+            + self.propagation
+            + self.switch
+            + self.queueing.iter().sum::<u128>()
+            + self.array_queue
+            + self.service
+            + self.mirror
+            + self.extra_trip
+            + self.retry
+    }
+
+    /// Adds another's sums.
+    pub fn merge(&mut self, other: &Self) {
+        self.count += other.count;
+        self.host_queue += other.host_queue;
+        self.adapter += other.adapter;
+        self.serialization += other.serialization;
+        self.propagation += other.propagation;
+        self.switch += other.switch;
+        self.array_queue += other.array_queue;
+        self.service += other.service;
+        self.mirror += other.mirror;
+        self.extra_trip += other.extra_trip;
+        self.retry += other.retry;
+        self.queueing
+            .resize(self.queueing.len().max(other.queueing.len()), 0);
+        for (own, more) in self.queueing.iter_mut().zip(&other.queueing) {
+            *own += more;
+        }
+    }
+}
+
+/// Reads or writes of a workload.
+#[derive(Clone, Debug, Default)]
+pub struct KindTally {
+    /// Arrived in the window.
+    pub arrived: u64,
+    /// Latency of those that arrived in the window and completed.
+    pub latency: Histogram,
+    /// Of those that arrived in the window, failed.
+    pub failed: u64,
+    /// Completed in the window, whenever they arrived.
+    pub completed: u64,
+    /// Payload of those.
+    pub bytes: u64,
+}
+
+/// One workload.
+#[derive(Clone, Debug)]
+pub struct WorkloadTally {
+    /// Reads.
+    pub reads: KindTally,
+    /// Writes.
+    pub writes: KindTally,
+    /// For each latency target watched (ps): I/Os of the window that took longer, failed ones included.
+    pub above: Vec<(u64, u64)>,
+    /// Latency budget of the window's completed I/Os.
+    pub budget: BudgetSums,
+    /// Over time.
+    pub series: Series<FlowCell>,
+    /// Coarse latencies over time (switch-over runs).
+    pub coarse: Option<Series<Coarse>>,
+    /// Age of the oldest unfinished I/O, ps (switch-over runs).
+    pub oldest: Series<Peak>,
+    /// Arrived and not completed.
+    pub backlog: LevelSeries,
+    /// All I/Os of the run: arrived, completed, failed.
+    pub issued_total: u64,
+    /// Completed in the whole run.
+    pub completed_total: u64,
+    /// Failed in the whole run.
+    pub failed_total: u64,
+    /// Attempts after the first.
+    pub retried: u64,
+    /// Responses of attempts given up.
+    pub late: u64,
+    /// Lost TCP messages sent again.
+    pub resent: u64,
+    /// Longest I/O that completed or failed after the loss (whole run where there is none).
+    pub longest: Duration,
+    /// Longest time without a completion after the loss, and when the last one was.
+    pub silence: Duration,
+    /// Last completion.
+    pub last_completion: Instant,
+    /// Completed after the loss.
+    pub completed_after: u64,
+    /// Of them above each target of `above`.
+    pub above_after: Vec<u64>,
+    /// When the last I/O that had been retried, or had lost a frame, finished.
+    pub last_disturbed: Instant,
+}
+
+impl WorkloadTally {
+    pub(crate) fn new(targets: &[u64], tiers: usize, transient: bool) -> Self {
+        Self {
+            reads: KindTally::default(),
+            writes: KindTally::default(),
+            above: targets.iter().map(|target| (*target, 0)).collect(),
+            budget: BudgetSums {
+                queueing: vec![0; tiers],
+                ..BudgetSums::default()
+            },
+            series: Series::new(),
+            coarse: transient.then(Series::new),
+            oldest: Series::new(),
+            backlog: LevelSeries::new(),
+            issued_total: 0,
+            completed_total: 0,
+            failed_total: 0,
+            retried: 0,
+            late: 0,
+            resent: 0,
+            longest: Duration::ZERO,
+            silence: Duration::ZERO,
+            last_completion: Instant::ZERO,
+            completed_after: 0,
+            above_after: vec![0; targets.len()],
+            last_disturbed: Instant::ZERO,
+        }
+    }
+
+    /// Of one kind.
+    pub fn kind(&mut self, op: Op) -> &mut KindTally {
+        match op {
+            Op::Read => &mut self.reads,
+            Op::Write => &mut self.writes,
+        }
+    }
+}
+
+/// One link direction.
+#[derive(Clone, Debug, Default)]
+pub struct DirectionTally {
+    /// Delivered in the window.
+    pub frames: u64,
+    /// Their payload.
+    pub payload: u64,
+    /// Their bytes on the wire.
+    pub bytes: u64,
+    /// Wait of the frames delivered in the window.
+    pub wait: Histogram,
+    /// Busy time within the window, ps.
+    pub busy: u64,
+    /// Up-time within the window, ps.
+    pub up: u64,
+    /// Busy time over the whole run, by bin.
+    pub busy_series: Series<Sum>,
+    /// Serialization time of the frames that became ready, by bin.
+    pub asked_series: Series<Sum>,
+    /// Most frames waiting at once in the window.
+    pub queue_max: u64,
+    /// Longest time of work ahead of a frame in the window, ps.
+    pub ahead_max: u64,
+    /// Whole run: frames that came to it.
+    pub offered: u64,
+    /// Whole run: never put on the wire.
+    pub dropped: u64,
+    /// Whole run: on the wire when the link was lost.
+    pub cut: u64,
+    /// Whole run: arrived.
+    pub delivered: u64,
+    /// Whole run: bytes of the same four.
+    pub offered_bytes: u64,
+    /// Bytes never put on the wire.
+    pub dropped_bytes: u64,
+    /// Bytes of frames cut.
+    pub cut_bytes: u64,
+    /// Bytes delivered.
+    pub delivered_bytes: u64,
+    /// Whole run: exact sum of times on the wire, and the last instant it was busy.
+    pub busy_total: u64,
+    /// The last instant it was busy.
+    pub busy_until: Instant,
+}
+
+/// One controller.
+#[derive(Clone, Debug)]
+pub struct ControllerTally {
+    /// Requests whose service ended in the window.
+    pub served: u64,
+    /// Their waits.
+    pub wait: Histogram,
+    /// Sum of their service times, ps.
+    pub service: u128,
+    /// Requests worked on.
+    pub busy: TimeAverage,
+    /// The same by bin.
+    pub busy_series: LevelSeries,
+    /// Service time of the requests that came, by bin, ps.
+    pub asked_series: Series<Sum>,
+    /// Requests waiting.
+    pub waiting: TimeAverage,
+}
+
+/// One workload at one host.
+#[derive(Clone, Debug, Default)]
+pub struct SourceTally {
+    /// Given a path in the window.
+    pub issued: u64,
+    /// Their waits, summed, ps.
+    pub wait: u128,
+    /// Most waiting at once in the window.
+    pub queue_max: u64,
+}
+
+/// One path.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct PathTally {
+    /// I/Os completed over it in the window.
+    pub completed: u64,
+    /// I/Os completed over it in the whole run.
+    pub completed_total: u64,
+}

@@ -1,0 +1,735 @@
+//! One run: the event set, arrivals of I/Os, and the ways of messages.
+
+use super::attempt::{Attempt, Io, NONE, Parts, Slab, tie};
+use super::compile::{Compiled, HOPS_MAX, Watch};
+use super::fault::FaultState;
+use super::host::{PathState, SourceState};
+use super::net::{Frame, FrameKind, Handover, Net, Offered, Spoilt};
+use super::standing::LogEntry;
+use super::tally::{ControllerTally, PathTally, SourceTally, Tally, WorkloadTally};
+use crate::engine::{EventQueue, Key};
+use crate::measure::{LevelSeries, Series, TimeAverage};
+use crate::site::{Arrivals, Choose, Measure, Site};
+use crate::topology::{DirectionId, NodeId, Routes};
+use crate::unit::{Duration, Instant, mix_pair, mix64};
+use crate::wire::{Then, Toward};
+use crate::workload::{ArrivalStream, IoDraw, StreamName};
+use std::collections::VecDeque;
+
+/// What ends a run that would not end by itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Limits {
+    /// Most events.
+    pub events: u64,
+}
+
+/// An event that is not a frame on its way.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Event {
+    /// The next I/O of a source arrives.
+    Arrival { source: u32, number: u64, kind: u32 },
+    /// The frames of an attempt's leg become ready at their sender.
+    Emit { attempt: u32 },
+    /// A host has taken in the message that completes a leg.
+    HostReceived { attempt: u32 },
+    /// A controller has finished a request.
+    ServiceEnd { attempt: u32, service: u64 },
+    /// Lost TCP segments are sent again.
+    Resend { attempt: u32 },
+    /// The oldest attempt on a path may have timed out.
+    CommandTimer { path: u32 },
+    /// A lost path changes its standing, unless its epoch has passed.
+    PathStep { path: u32, epoch: u32 },
+    /// A failed path is tried again.
+    PathCheck { path: u32, epoch: u32 },
+    /// The fabric takes note of members lost or restored.
+    Reroute,
+    /// A scripted event.
+    Script { index: u32 },
+    /// I/Os without any path are looked at again.
+    Pathless { set: u32 },
+}
+
+// Key and event together fit one cache line.
+const _: () = assert!(std::mem::size_of::<Event>() <= 24);
+
+/// A lost TCP frame that is to be sent again.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct LostSegment {
+    pub(crate) attempt: u32,
+    pub(crate) frame: Frame,
+}
+
+/// One run of a compiled site.
+#[derive(Debug)]
+pub struct World<'a> {
+    pub(crate) compiled: &'a Compiled,
+    pub(crate) now: Instant,
+    pub(crate) queue: EventQueue<Event>,
+    pub(crate) net: Net,
+    pub(crate) routes: Routes,
+    pub(crate) ios: Slab<Io>,
+    pub(crate) attempts: Slab<Attempt>,
+    /// Queueing by tier of each attempt: attempt × tiers + tier.
+    pub(crate) waits: Vec<u64>,
+    pub(crate) sources: Vec<SourceState>,
+    pub(crate) paths: Vec<PathState>,
+    /// Last path used, by set × (controllers + 1) + owner.
+    pub(crate) pointers: Vec<u32>,
+    pub(crate) controllers: Vec<ControllerState>,
+    pub(crate) fault: FaultState,
+    pub(crate) lost_segments: Vec<LostSegment>,
+    pub(crate) watch: Watch,
+    /// Unfinished I/Os that count.
+    pub(crate) open: u64,
+    /// Ends of each workload's list of unfinished I/Os in order of arrival.
+    pub(crate) oldest: Vec<u32>,
+    pub(crate) newest: Vec<u32>,
+    pub(crate) oldest_seen: Vec<Instant>,
+    /// Frame-by-frame choice: next member of each node.
+    turn: Vec<u32>,
+    limits: Limits,
+    replication: u64,
+    pub(crate) tally: Tally,
+}
+
+/// A controller at work.
+#[derive(Debug, Default)]
+pub(crate) struct ControllerState {
+    pub(crate) busy: u32,
+    pub(crate) queue: VecDeque<u32>,
+}
+
+impl<'a> World<'a> {
+    /// A run of `compiled`, replication `replication` (from 0), from time zero.
+    #[must_use]
+    pub fn new(compiled: &'a Compiled, replication: u32, watch: Watch, limits: Limits) -> Self {
+        let site = &compiled.site;
+        let tally = empty_tally(compiled, watch);
+        let mut world = Self {
+            compiled,
+            now: Instant::ZERO,
+            queue: EventQueue::with_capacity(1024),
+            net: Net::new(compiled, watch.from, watch.to),
+            routes: compiled.routes.clone(),
+            ios: Slab::new(),
+            attempts: Slab::new(),
+            waits: Vec::new(),
+            sources: Vec::new(),
+            paths: compiled.paths.iter().map(|_| PathState::new()).collect(),
+            pointers: Vec::new(),
+            controllers: compiled
+                .fabric
+                .controllers
+                .iter()
+                .map(|_| ControllerState::default())
+                .collect(),
+            fault: FaultState::new(compiled),
+            lost_segments: Vec::new(),
+            watch,
+            open: 0,
+            oldest: vec![NONE; site.workloads.len()],
+            newest: vec![NONE; site.workloads.len()],
+            oldest_seen: vec![Instant::ZERO; site.workloads.len()],
+            turn: vec![0; compiled.fabric.nodes.len()],
+            limits,
+            replication: u64::from(replication),
+            tally,
+        };
+        world.start_pointers();
+        world.start_sources();
+        world
+    }
+
+    fn start_sources(&mut self) {
+        for (index, plan) in self.compiled.sources.iter().enumerate() {
+            let workload = &self.compiled.site.workloads[plan.workload];
+            let host = &self.compiled.fabric.hosts[plan.host];
+            let name = StreamName::new(
+                self.compiled.site.run.seed,
+                self.replication,
+                &workload.name,
+                &host.name,
+            );
+            let template = &self.compiled.templates[plan.workload];
+            let stream = ArrivalStream::new(workload, template, name, plan.position, plan.of);
+            self.sources.push(SourceState::new(name, stream));
+            let source = u32::try_from(index).unwrap_or(u32::MAX);
+            if let Arrivals::Closed { depth, .. } = workload.arrivals {
+                for _ in 0..depth {
+                    let number = self.sources[index].stream.take_number();
+                    self.schedule_arrival(source, Instant::ZERO, number, NONE);
+                }
+            } else {
+                self.schedule_next_arrival(source);
+            }
+        }
+    }
+
+    pub(crate) fn schedule_next_arrival(&mut self, source: u32) {
+        if let Some((at, number, kind)) = self.sources[source as usize].stream.next() {
+            self.schedule_arrival(source, at, number, kind.unwrap_or(NONE));
+        }
+    }
+
+    pub(crate) fn schedule_arrival(&mut self, source: u32, at: Instant, number: u64, kind: u32) {
+        let tie = tie::ranked(tie::NEW_IO, self.io_tie(source, number, 0));
+        self.queue.push(
+            Key { at, tie },
+            Event::Arrival {
+                source,
+                number,
+                kind,
+            },
+        );
+    }
+
+    pub(crate) fn io_tie(&self, source: u32, number: u64, attempt: u32) -> u128 {
+        let plan = &self.compiled.sources[source as usize];
+        let (workload, host) = (
+            u32::try_from(plan.workload).unwrap_or(0),
+            u32::try_from(plan.host).unwrap_or(0),
+        );
+        tie::io(workload, host, number, attempt)
+    }
+
+    /// Handles every event up to and including `until`, or until nothing measured is unfinished after the
+    /// window, whichever `stop` asks for. Returns whether the run goes on.
+    pub fn run_until(&mut self, until: Instant, stop: Stop) -> bool {
+        loop {
+            let (direction, frame_key) = self.net.next();
+            let event_key = self.queue.next_key();
+            let at = frame_key.min(event_key).at;
+            if at > until {
+                self.now = until;
+                return true;
+            }
+            if stop == Stop::WhenMeasured && at >= self.watch.to && self.open == 0 {
+                self.now = self.now.max(self.watch.to);
+                return false;
+            }
+            if self.tally.events >= self.limits.events {
+                self.tally.partial = true;
+                return false;
+            }
+            self.tally.events += 1;
+            assert!(at >= self.now, "time never goes back");
+            self.now = at;
+            if frame_key < event_key {
+                let handover = self.net.advance(self.compiled, direction);
+                self.frame_arrives(handover);
+            } else if let Some((_, event)) = self.queue.pop() {
+                self.handle(event);
+            }
+        }
+    }
+
+    fn handle(&mut self, event: Event) {
+        match event {
+            Event::Arrival {
+                source,
+                number,
+                kind,
+            } => self.io_arrives(source, number, kind),
+            Event::Emit { attempt } => {
+                self.attempts[attempt].holds -= 1;
+                let leg = &self.compiled.legs[self.attempts[attempt].leg as usize];
+                if self.attempts[attempt].io == NONE && leg.toward == Toward::Array {
+                    // The host has given it up before anything left.
+                    self.release(attempt);
+                } else {
+                    self.emit_leg(attempt);
+                }
+            }
+            Event::HostReceived { attempt } => {
+                self.attempts[attempt].holds -= 1;
+                self.leg_taken_in(attempt);
+            }
+            Event::ServiceEnd { attempt, service } => self.service_ends(attempt, service),
+            Event::Resend { attempt } => self.resend(attempt),
+            Event::CommandTimer { path } => self.command_timer(path),
+            Event::PathStep { path, epoch } => self.path_step(path, epoch),
+            Event::PathCheck { path, epoch } => self.path_check(path, epoch),
+            Event::Reroute => self.reroute(),
+            Event::Script { index } => self.script(index),
+            Event::Pathless { set } => self.pathless(set),
+        }
+    }
+
+    fn io_arrives(&mut self, source: u32, number: u64, kind: u32) {
+        let plan = &self.compiled.sources[source as usize];
+        let workload_index = plan.workload;
+        let workload = &self.compiled.site.workloads[workload_index];
+        let array = &self.compiled.site.arrays[workload.array];
+        let template = &self.compiled.templates[workload_index];
+        let name = self.sources[source as usize].name;
+        let given = (kind != NONE).then_some(kind);
+        let draw = IoDraw::new(&name, number, 0, template, array, given);
+        let measured = self.now >= self.watch.from && self.now < self.watch.to;
+        let workload_id = u32::try_from(workload_index).unwrap_or(u32::MAX);
+        let io = self.ios.insert(Io {
+            source,
+            workload: workload_id,
+            number,
+            arrival: self.now,
+            first_issue: Instant::NEVER,
+            last_issue: Instant::NEVER,
+            draw,
+            attempts: 0,
+            live: NONE,
+            pathless: 0,
+            before: NONE,
+            after: NONE,
+            measured,
+        });
+        self.note_oldest(workload_id);
+        self.link_unfinished(workload_id, io);
+        let op = template.kinds[draw.kind as usize].0;
+        let tally = &mut self.tally.workloads[workload_index];
+        tally.issued_total += 1;
+        tally.series.at(self.now).arrived += 1;
+        tally.backlog.set(
+            self.now,
+            tally.issued_total - tally.completed_total - tally.failed_total,
+        );
+        if measured {
+            tally.kind(op).arrived += 1;
+            self.open += 1;
+        }
+        if !matches!(workload.arrivals, Arrivals::Closed { .. }) {
+            self.schedule_next_arrival(source);
+        }
+        let set = self.compiled.sources[source as usize].set;
+        self.sources[source as usize].waiting.push_back(io);
+        self.note_host_queue(source);
+        self.dispatch(set);
+    }
+
+    /// Puts the frames of an attempt's present leg on the way, all ready now.
+    pub(crate) fn emit_leg(&mut self, slot: u32) {
+        let attempt = &mut self.attempts[slot];
+        let leg = &self.compiled.legs[attempt.leg as usize];
+        attempt.leg_ready = self.now;
+        attempt.leg_sum = 0;
+        attempt.received = 0;
+        attempt.resent = 0;
+        attempt.own_free = [0; HOPS_MAX];
+        attempt.holds += leg.frames;
+        let (tie, message) = (attempt.tie, attempt.leg - attempt.first_leg);
+        let flow = attempt.flow + u32::from(leg.toward == Toward::Host);
+        let (runs, frames) = (leg.runs.clone(), leg.frames);
+        let mut number = 0;
+        for run in runs {
+            for _ in 0..self.compiled.runs[run as usize].count {
+                let kind = if number + 1 == frames {
+                    FrameKind::Last
+                } else {
+                    FrameKind::Body
+                };
+                let frame = Frame {
+                    tie: tie::frame(tie, message, number),
+                    attempt: slot,
+                    flow,
+                    run,
+                    number,
+                    hop: 0,
+                    kind,
+                    spoilt: Spoilt::No,
+                };
+                self.send(frame, self.compiled.flows[flow as usize].from);
+                number += 1;
+            }
+        }
+    }
+
+    /// Sends a frame that is ready now on from `node`.
+    pub(crate) fn send(&mut self, frame: Frame, node: NodeId) {
+        let flow = &self.compiled.flows[frame.flow as usize];
+        let Some(direction) = self.choose(frame.tie, flow.table, flow.hash, node) else {
+            self.tally.discarded += 1;
+            self.frame_lost(frame);
+            return;
+        };
+        let hop = &self.compiled.hops[direction.index()];
+        let onward = if hop.ends {
+            None
+        } else {
+            self.routes.next(flow.table, hop.to).first().copied()
+        };
+        self.tally.frame_hops += 1;
+        match self
+            .net
+            .offer(self.compiled, direction, frame, self.now, onward)
+        {
+            Offered::Dropped => self.frame_lost(frame),
+            Offered::Taken {
+                start,
+                end,
+                handover,
+                cut_through,
+            } => {
+                if frame.kind != FrameKind::Ack {
+                    self.account_hop(&frame, direction, (start, end, handover), cut_through);
+                }
+            }
+        }
+    }
+
+    /// The member a frame takes: one of those that lead on.
+    fn choose(&mut self, tie: u128, table: u32, hash: u64, node: NodeId) -> Option<DirectionId> {
+        let next = self.routes.next(table, node);
+        let (first, count) = (*next.first()?, next.len() as u64);
+        if count == 1 {
+            return Some(first);
+        }
+        let salt = self.compiled.fabric.nodes[node.0 as usize].digest;
+        let pick = match self.compiled.fabric.directions[first.index()].choose {
+            Choose::Flow => mix64(hash ^ salt) % count,
+            Choose::Exchange => {
+                // Workload, host, number and attempt: the exchange.
+                let exchange = (tie >> 40) as u64 ^ (tie >> 104) as u64;
+                mix64(mix_pair(hash, exchange) ^ salt) % count
+            }
+            Choose::Frame => {
+                let turn = &mut self.turn[node.0 as usize];
+                *turn = turn.wrapping_add(1);
+                u64::from(*turn) % count
+            }
+            Choose::Pinned => (tie >> 92) as u64 & 0xf_ffff % count,
+        };
+        Some(next[usize::try_from(pick).unwrap_or(0)])
+    }
+
+    /// Splits the time of one hop of a leg's frame into the parts of its latency budget.
+    fn account_hop(
+        &mut self,
+        frame: &Frame,
+        direction: DirectionId,
+        (start, end, handover): (Instant, Instant, Instant),
+        cut_through: bool,
+    ) {
+        let hop = &self.compiled.hops[direction.index()];
+        let attempt = &mut self.attempts[frame.attempt];
+        let place = usize::from(frame.hop).min(HOPS_MAX - 1);
+        // What it would wait were its own message's frames alone here.
+        let own_start = self.now.0.max(attempt.own_free[place]);
+        attempt.own_free[place] = own_start + end.since(start).0;
+        if frame.kind != FrameKind::Last {
+            return;
+        }
+        let wait = start.since(self.now).0;
+        let own_wait = (own_start - self.now.0).min(wait);
+        let delay = if hop.ends { 0 } else { hop.delay.0 };
+        let passed = handover.since(start).0;
+        let transmission = passed - hop.latency.0 - delay;
+        debug_assert!(cut_through || transmission == end.since(start).0);
+        attempt.leg_sum += wait + passed;
+        if self.compiled.legs[attempt.leg as usize].ready_to_transfer {
+            return;
+        }
+        attempt.parts.serialization += own_wait + transmission;
+        attempt.parts.propagation += hop.latency.0;
+        attempt.parts.switch += delay;
+        self.waits[frame.attempt as usize * self.compiled.tiers.len() + hop.tier as usize] +=
+            wait - own_wait;
+    }
+
+    fn frame_arrives(&mut self, handover: Handover) {
+        let Handover {
+            mut frame,
+            over,
+            at: _,
+        } = handover;
+        let hop = &self.compiled.hops[over.index()];
+        if !hop.ends {
+            frame.hop += 1;
+            assert!(
+                (frame.hop as usize) < HOPS_MAX,
+                "routes have at most {HOPS_MAX} hops"
+            );
+            self.send(frame, hop.to);
+            return;
+        }
+        if frame.spoilt == Spoilt::Yes {
+            self.tally.discarded += 1;
+            self.frame_lost(frame);
+            return;
+        }
+        if frame.kind == FrameKind::Ack {
+            return;
+        }
+        let slot = frame.attempt;
+        let leg_index = self.attempts[slot].leg;
+        let leg = &self.compiled.legs[leg_index as usize];
+        if let Some(run) = leg.ack
+            && frame.number % 2 == 1
+        {
+            let message = 0x800 | (leg_index - self.attempts[slot].first_leg);
+            let ack = Frame {
+                tie: tie::frame(self.attempts[slot].tie, message, frame.number),
+                attempt: slot,
+                flow: frame.flow ^ 1,
+                run,
+                number: 0,
+                hop: 0,
+                kind: FrameKind::Ack,
+                spoilt: Spoilt::No,
+            };
+            self.send(ack, hop.to);
+        }
+        let attempt = &mut self.attempts[slot];
+        attempt.holds -= 1;
+        attempt.received += 1;
+        if attempt.received == leg.frames {
+            self.leg_arrives(slot);
+        } else if attempt.io == NONE {
+            self.release(slot);
+        }
+    }
+
+    /// The last missing frame of a leg has arrived.
+    fn leg_arrives(&mut self, slot: u32) {
+        let attempt = &mut self.attempts[slot];
+        let leg = &self.compiled.legs[attempt.leg as usize];
+        let whole = self.now.since(attempt.leg_ready).0;
+        if leg.ready_to_transfer {
+            attempt.parts.extra_trip += whole;
+        } else {
+            // Zero unless members of a group let an earlier frame arrive last.
+            attempt.parts.serialization += whole.saturating_sub(attempt.leg_sum);
+        }
+        match leg.toward {
+            Toward::Array => match leg.then {
+                Then::Serve => self.enter_array(slot),
+                Then::Next | Then::Complete => {
+                    self.attempts[slot].leg += 1;
+                    self.emit_leg(slot);
+                }
+            },
+            Toward::Host => {
+                let adapter = self.adapter(self.attempts[slot].workload);
+                let attempt = &mut self.attempts[slot];
+                if leg.ready_to_transfer {
+                    attempt.parts.extra_trip += adapter.0;
+                } else {
+                    attempt.parts.adapter += adapter.0;
+                }
+                if adapter == Duration::ZERO {
+                    self.leg_taken_in(slot);
+                } else {
+                    attempt.holds += 1;
+                    let key = Key {
+                        at: self.now + adapter,
+                        tie: tie::ranked(tie::FRAME, attempt.tie),
+                    };
+                    self.queue.push(key, Event::HostReceived { attempt: slot });
+                }
+            }
+        }
+    }
+
+    /// A host has taken in a message and paid its adapter.
+    fn leg_taken_in(&mut self, slot: u32) {
+        let leg = &self.compiled.legs[self.attempts[slot].leg as usize];
+        if leg.then == Then::Complete {
+            self.response_arrives(slot);
+            return;
+        }
+        if self.attempts[slot].io == NONE {
+            self.release(slot);
+            return;
+        }
+        self.attempts[slot].leg += 1;
+        self.schedule_host_emission(slot);
+    }
+
+    /// The next leg leaves a host: its frames are ready after the adapter.
+    pub(crate) fn schedule_host_emission(&mut self, slot: u32) {
+        let adapter = self.adapter(self.attempts[slot].workload);
+        let attempt = &mut self.attempts[slot];
+        attempt.parts.adapter += adapter.0;
+        self.schedule_emission(slot, adapter);
+    }
+
+    pub(crate) fn schedule_emission(&mut self, slot: u32, after: Duration) {
+        let attempt = &mut self.attempts[slot];
+        attempt.holds += 1;
+        let tie = tie::frame(attempt.tie, attempt.leg - attempt.first_leg, 0);
+        self.queue.push(
+            Key {
+                at: self.now + after,
+                tie,
+            },
+            Event::Emit { attempt: slot },
+        );
+    }
+
+    fn adapter(&self, workload: u32) -> Duration {
+        self.compiled.site.workloads[workload as usize].adapter
+    }
+
+    /// An attempt's slot for I/O `io` on `path`; nothing is sent yet.
+    pub(crate) fn new_attempt(&mut self, io: u32, path: u32) -> u32 {
+        let record = self.ios[io];
+        let source = &self.compiled.sources[record.source as usize];
+        let plan = &self.compiled.paths[path as usize];
+        let legs = &self.compiled.plans[source.workload][record.draw.kind as usize];
+        let (_, size) = self.compiled.templates[source.workload].kinds[record.draw.kind as usize];
+        let slot = self.attempts.insert(Attempt {
+            io,
+            tie: self.io_tie(record.source, record.number, record.attempts),
+            workload: record.workload,
+            path,
+            flow: plan.flows + 2 * record.draw.connection,
+            first_leg: legs.start,
+            leg: legs.start,
+            received: 0,
+            holds: 0,
+            resent: 0,
+            resend_pending: false,
+            disturbed: false,
+            controller: u32::try_from(plan.path.controller).unwrap_or(u32::MAX),
+            issued: self.now,
+            leg_ready: self.now,
+            queued: self.now,
+            service: record.draw.service.0,
+            mirror: record.draw.mirror.0,
+            bytes: size,
+            before: NONE,
+            after: NONE,
+            own_free: [0; HOPS_MAX],
+            parts: Parts::default(),
+            leg_sum: 0,
+        });
+        let tiers = self.compiled.tiers.len();
+        let needed = self.attempts.size() * tiers;
+        if self.waits.len() < needed {
+            self.waits.resize(needed, 0);
+        }
+        self.waits[slot as usize * tiers..(slot as usize + 1) * tiers].fill(0);
+        slot
+    }
+
+    /// Ends the run where it stands: closes every integral and asserts that nothing was lost silently.
+    ///
+    /// # Panics
+    /// When counts do not agree: a bug of ours.
+    #[must_use]
+    pub fn finish(mut self) -> Tally {
+        let now = self.now;
+        self.net.close(self.compiled, now);
+        let mut unfinished = 0;
+        for (index, tally) in self.tally.workloads.iter_mut().enumerate() {
+            tally.backlog.advance(now);
+            let in_flight = tally.issued_total - tally.completed_total - tally.failed_total;
+            unfinished += in_flight;
+            let mut listed = 0;
+            let mut io = self.oldest[index];
+            while io != NONE {
+                listed += 1;
+                io = self.ios[io].after;
+            }
+            assert_eq!(
+                in_flight, listed,
+                "I/Os issued = completed + failed + in flight"
+            );
+            assert_eq!(
+                tally.budget.total(),
+                tally.latency_sum(),
+                "the parts add up to the latencies"
+            );
+        }
+        assert_eq!(
+            unfinished,
+            self.ios.in_use() as u64,
+            "every unfinished I/O has a slot"
+        );
+        for index in 0..self.oldest.len() {
+            self.note_oldest(u32::try_from(index).unwrap_or(NONE));
+            self.note_longest_of_unfinished(index);
+        }
+        for controller in &mut self.tally.controllers {
+            controller.busy.advance(now);
+            controller.busy_series.advance(now);
+            controller.waiting.advance(now);
+        }
+        self.tally.directions = std::mem::take(&mut self.net.tallies);
+        self.tally.ended = now;
+        self.tally
+    }
+
+    /// Now.
+    #[must_use]
+    pub const fn now(&self) -> Instant {
+        self.now
+    }
+
+    /// What has been counted so far; integrals reach to their last change.
+    #[must_use]
+    pub const fn tally(&self) -> &Tally {
+        &self.tally
+    }
+
+    /// Events held and frames on their way: what the run remembers.
+    #[must_use]
+    pub fn pending(&self) -> (usize, u64) {
+        (self.queue.len(), self.net.in_flight())
+    }
+}
+
+/// When a run stops by itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Stop {
+    /// Only at the given time.
+    AtTheTime,
+    /// After the window as soon as every I/O that counts has finished.
+    WhenMeasured,
+}
+
+fn empty_tally(compiled: &Compiled, watch: Watch) -> Tally {
+    let site = &compiled.site;
+    let controller = |_| ControllerTally {
+        served: 0,
+        wait: crate::measure::Histogram::new(),
+        service: 0,
+        busy: TimeAverage::new(watch.from, watch.to),
+        busy_series: LevelSeries::new(),
+        asked_series: Series::new(),
+        waiting: TimeAverage::new(watch.from, watch.to),
+    };
+    Tally {
+        from: watch.from,
+        to: watch.to,
+        workloads: (0..site.workloads.len())
+            .map(|index| {
+                WorkloadTally::new(&targets(site, index), compiled.tiers.len(), watch.transient)
+            })
+            .collect(),
+        directions: Vec::new(),
+        controllers: compiled.fabric.controllers.iter().map(controller).collect(),
+        sources: vec![SourceTally::default(); compiled.sources.len()],
+        paths: vec![PathTally::default(); compiled.paths.len()],
+        log: Vec::<LogEntry>::new(),
+        events: 0,
+        frame_hops: 0,
+        discarded: 0,
+        partial: false,
+        ended: Instant::ZERO,
+    }
+}
+
+/// Latency targets (ps) that are counted for a workload: those of all its percentile and mean promises.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+pub(crate) fn targets(site: &Site, workload: usize) -> Vec<u64> {
+    let promises = &site.workloads[workload].promises;
+    let mut targets: Vec<u64> = promises
+        .healthy
+        .iter()
+        .chain(&promises.lost)
+        .filter(|promise| matches!(promise.measure, Measure::Mean | Measure::Quantile(_)))
+        .map(|promise| promise.target as u64)
+        .collect();
+    targets.sort_unstable();
+    targets.dedup();
+    targets
+}
