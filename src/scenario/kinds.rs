@@ -1,0 +1,1 @@
+//! Starter scenarios for `halfloom new`.
