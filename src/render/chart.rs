@@ -26,7 +26,12 @@ pub struct Drawing {
 
 /// The switch-over of `case` (index into `report.switches`) as `workload` (index) lived it.
 #[must_use]
-pub fn timeline(_report: &Report, _case: usize, _workload: usize, _format: Format) -> Option<Drawing> {
+pub fn timeline(
+    _report: &Report,
+    _case: usize,
+    _workload: usize,
+    _format: Format,
+) -> Option<Drawing> {
     None
 }
 

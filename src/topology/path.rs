@@ -1,0 +1,232 @@
+//! Paths (host port × array port), and which parts a name or pattern means.
+
+use super::build::Fabric;
+use super::matches;
+use super::part::{MemberId, NodeId, NodeKind};
+use super::route::{RouteContext, Routes};
+use crate::site::Site;
+use crate::unit::Side;
+
+/// A host port and an array port with a route both ways.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Path {
+    /// Host port.
+    pub host_port: NodeId,
+    /// Array port.
+    pub array_port: NodeId,
+    /// Controller index in [`Fabric::controllers`].
+    pub controller: usize,
+    /// Fabric of the host port.
+    pub side: Option<Side>,
+}
+
+/// All paths of one host to one array for one protocol, shared by the workloads that use it.
+#[derive(Clone, Debug)]
+pub struct PathSet {
+    /// Index into [`Fabric::hosts`].
+    pub host: usize,
+    /// Index into [`Site::arrays`].
+    pub array: usize,
+    /// Protocol key.
+    pub protocol: &'static str,
+    /// What its links must carry.
+    pub family: crate::wire::Family,
+    /// Workloads that use the set, in scenario order.
+    pub workloads: Vec<usize>,
+    /// The paths, in the order controller 1 on A, on B, controller 2 on A, on B (with several ports: port 1
+    /// of controller 1 on A, on B, port 2 …).
+    pub paths: Vec<Path>,
+}
+
+impl Fabric {
+    /// Every member alive.
+    #[must_use]
+    pub fn all_alive(&self) -> Vec<bool> {
+        vec![true; self.members.len()]
+    }
+
+    /// The path sets of every host that issues a workload, hosts in order; paths without a route over the
+    /// members alive are left out.
+    #[must_use]
+    pub fn path_sets(&self, site: &Site, alive: &[bool]) -> Vec<PathSet> {
+        let mut routes = Routes::default();
+        let mut sets: Vec<PathSet> = Vec::new();
+        for (host, instance) in self.hosts.iter().enumerate() {
+            let first_of_host = sets.len();
+            for (index, workload) in site.workloads.iter().enumerate() {
+                if !workload.hosts.contains(&instance.family) {
+                    continue;
+                }
+                let (array, protocol) = (workload.array, workload.protocol.key());
+                let known = sets[first_of_host..]
+                    .iter_mut()
+                    .find(|s| s.array == array && s.protocol == protocol);
+                if let Some(set) = known {
+                    set.workloads.push(index);
+                    continue;
+                }
+                let family = workload.protocol.family();
+                let paths = self.paths(host, array, family, site.run.first, alive, &mut routes);
+                sets.push(PathSet {
+                    host,
+                    array,
+                    protocol,
+                    family,
+                    workloads: vec![index],
+                    paths,
+                });
+            }
+        }
+        sets
+    }
+
+    fn paths(
+        &self,
+        host: usize,
+        array: usize,
+        family: crate::wire::Family,
+        first: Side,
+        alive: &[bool],
+        routes: &mut Routes,
+    ) -> Vec<Path> {
+        let mut paths = Vec::new();
+        for (controller, instance) in self.controllers.iter().enumerate() {
+            if instance.array != array {
+                continue;
+            }
+            for array_port in &instance.ports {
+                for host_port in &self.hosts[host].ports {
+                    let side = self.nodes[host_port.0 as usize].side;
+                    let to_array = RouteContext {
+                        family,
+                        side,
+                        to: *array_port,
+                    };
+                    let to_host = RouteContext {
+                        family,
+                        side,
+                        to: *host_port,
+                    };
+                    let there = routes.table(self, alive, to_array);
+                    let back = routes.table(self, alive, to_host);
+                    if !routes.next(there, *host_port).is_empty()
+                        && !routes.next(back, *array_port).is_empty()
+                    {
+                        paths.push(Path {
+                            host_port: *host_port,
+                            array_port: *array_port,
+                            controller,
+                            side,
+                        });
+                    }
+                }
+            }
+        }
+        paths.sort_by_key(|path| {
+            let port = |node: NodeId| self.nodes[node.0 as usize].port;
+            let later = path.side.map_or(0, |side| u8::from(side != first));
+            (
+                path.controller,
+                port(path.array_port),
+                port(path.host_port),
+                later,
+            )
+        });
+        paths
+    }
+
+    /// Members that are gone when the parts meant by `patterns` and, with `side`, all parts of that side
+    /// are lost.
+    #[must_use]
+    pub fn members_of(&self, patterns: &[String], side: Option<Side>) -> Vec<MemberId> {
+        let wanted = |name: &str| patterns.iter().any(|pattern| matches(pattern, name));
+        let node_gone: Vec<bool> = self
+            .nodes
+            .iter()
+            .map(|node| self.node_meant(node, &wanted, side))
+            .collect();
+        (0..self.members.len())
+            .filter(|index| {
+                let member = &self.members[*index];
+                node_gone[member.near.0 as usize]
+                    || node_gone[member.far.0 as usize]
+                    || wanted(&member.bundle)
+                    || wanted(&member.name())
+                    || member.cage.as_deref().is_some_and(&wanted)
+            })
+            .map(|index| MemberId(u32::try_from(index).unwrap_or(u32::MAX)))
+            .collect()
+    }
+
+    /// Nodes that are gone with them.
+    #[must_use]
+    pub fn nodes_of(&self, patterns: &[String], side: Option<Side>) -> Vec<NodeId> {
+        let wanted = |name: &str| patterns.iter().any(|pattern| matches(pattern, name));
+        (0..self.nodes.len())
+            .filter(|index| self.node_meant(&self.nodes[*index], &wanted, side))
+            .map(|index| NodeId(u32::try_from(index).unwrap_or(u32::MAX)))
+            .collect()
+    }
+
+    fn node_meant(
+        &self,
+        node: &super::part::Node,
+        wanted: &impl Fn(&str) -> bool,
+        side: Option<Side>,
+    ) -> bool {
+        let chassis_meant = |chassis: Option<(usize, u32)>| {
+            chassis.is_some_and(|(family, index)| {
+                self.chassis
+                    .iter()
+                    .any(|(f, i, name)| *f == family && *i == index && wanted(name))
+            })
+        };
+        let owner_meant = match node.kind {
+            NodeKind::HostPort(host) => {
+                let host = &self.hosts[host as usize];
+                wanted(&host.name) || chassis_meant(host.chassis)
+            }
+            NodeKind::Switch(switch) => {
+                (side.is_some() && node.side == side)
+                    || chassis_meant(self.switches[switch as usize].chassis)
+            }
+            NodeKind::ArrayPort(controller) => {
+                let name = &self.controllers[controller as usize].name;
+                wanted(name)
+                    || name
+                        .rsplit_once("-c")
+                        .is_some_and(|(array, _)| wanted(array))
+            }
+        };
+        owner_meant || wanted(&node.name)
+    }
+
+    /// Names of all parts that can be lost.
+    #[must_use]
+    pub fn part_names(&self) -> Vec<String> {
+        let mut names: Vec<String> = Vec::new();
+        names.extend(self.hosts.iter().map(|host| host.name.clone()));
+        names.extend(self.chassis.iter().map(|(_, _, name)| name.clone()));
+        names.extend(
+            self.controllers
+                .iter()
+                .filter_map(|c| Some(c.name.rsplit_once("-c")?.0.to_owned())),
+        );
+        names.extend(
+            self.controllers
+                .iter()
+                .map(|controller| controller.name.clone()),
+        );
+        names.extend(self.nodes.iter().map(|node| node.name.clone()));
+        for member in &self.members {
+            names.push(member.bundle.clone());
+            if member.of > 1 {
+                names.push(member.name());
+            }
+            names.extend(member.cage.clone());
+        }
+        let mut seen = std::collections::BTreeSet::new();
+        names.retain(|name| seen.insert(name.clone()));
+        names
+    }
+}
