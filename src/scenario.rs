@@ -22,6 +22,7 @@ mod timers;
 mod trace;
 mod tree;
 mod value;
+mod whole;
 mod work;
 
 #[cfg(test)]
@@ -75,7 +76,10 @@ pub fn read(
     set: &[(String, String)],
     files: &dyn Fn(&str) -> Result<String, String>,
 ) -> Result<Loaded, Vec<Problem>> {
-    let sets: Vec<String> = set.iter().map(|(key, value)| format!("{key}={value}")).collect();
+    let sets: Vec<String> = set
+        .iter()
+        .map(|(key, value)| format!("{key}={value}"))
+        .collect();
     let ctx = Context::new(source.name, source.text, &sets);
     let mut root = parse(&ctx);
     lay_over(&ctx, &mut root, &overrides(&ctx, set));
@@ -92,11 +96,20 @@ pub fn read(
         Some(mut site) if !ctx.has_errors() => {
             site.variants = variants;
             let warnings = in_order(&ctx);
-            Ok(Loaded { site, warnings, digest: digest(source.text, set, &traces) })
+            Ok(Loaded {
+                site,
+                warnings,
+                digest: digest(source.text, set, &traces),
+            })
         }
         _ => {
             if !ctx.has_errors() {
-                ctx.error(&Origin::Text(0..0), "the scenario cannot be understood", "", "");
+                ctx.error(
+                    &Origin::Text(0..0),
+                    "the scenario cannot be understood",
+                    "",
+                    "",
+                );
             }
             Err(in_order(&ctx))
         }
@@ -106,7 +119,14 @@ pub fn read(
 /// Problems by line; overrides first, traces last.
 fn in_order(ctx: &Context<'_>) -> Vec<Problem> {
     let mut problems = ctx.problems.take();
-    problems.sort_by_key(|problem| (problem.line.is_some(), problem.file != ctx.file, problem.line, problem.column));
+    problems.sort_by_key(|problem| {
+        (
+            problem.line.is_some(),
+            problem.file != ctx.file,
+            problem.line,
+            problem.column,
+        )
+    });
     problems.dedup();
     problems
 }
@@ -128,20 +148,38 @@ fn digest(text: &str, set: &[(String, String)], traces: &[String]) -> String {
     for trace in traces {
         part(trace);
     }
-    hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+    hash.finalize()
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
 }
 
 /// Parses the text; syntax errors are noted.
 fn parse(ctx: &Context<'_>) -> Vec<Entry> {
     if ctx.text.len() > TEXT_MAX {
-        ctx.error(&Origin::Text(0..0), "the scenario is too long", "at most 4 MiB", "");
+        ctx.error(
+            &Origin::Text(0..0),
+            "the scenario is too long",
+            "at most 4 MiB",
+            "",
+        );
         return Vec::new();
     }
     let (table, errors) = toml::de::DeTable::parse_recoverable(ctx.text);
     for error in &errors {
         let at = error.span().unwrap_or(0..0);
-        let message = error.message().lines().next().unwrap_or("this is not TOML").to_owned();
-        ctx.error(&Origin::Text(at), &format!("this is not TOML: {message}"), "", "");
+        let message = error
+            .message()
+            .lines()
+            .next()
+            .unwrap_or("this is not TOML")
+            .to_owned();
+        ctx.error(
+            &Origin::Text(at),
+            &format!("this is not TOML: {message}"),
+            "",
+            "",
+        );
     }
     tree::of_table(table.get_ref(), &Origin::Text)
 }
@@ -153,13 +191,23 @@ fn overrides(ctx: &Context<'_>, set: &[(String, String)]) -> Vec<Override> {
         .filter_map(|(index, (key, value))| {
             let whole = Origin::Set(index, 0..ctx.sets[index].len());
             if key.is_empty() || value.trim().is_empty() {
-                ctx.error(&whole, "an override needs a key and a value", "KEY=VALUE", "");
+                ctx.error(
+                    &whole,
+                    "an override needs a key and a value",
+                    "KEY=VALUE",
+                    "",
+                );
                 return None;
             }
             let start = key.len() + 1;
-            let place = move |range: std::ops::Range<usize>| Origin::Set(index, range.start + start..range.end + start);
+            let place = move |range: std::ops::Range<usize>| {
+                Origin::Set(index, range.start + start..range.end + start)
+            };
             let path = tree::segments(key, |range| Origin::Set(index, range));
-            Some(Override { path, node: set_value(value, &place) })
+            Some(Override {
+                path,
+                node: set_value(value, &place),
+            })
         })
         .collect()
 }
@@ -167,7 +215,10 @@ fn overrides(ctx: &Context<'_>, set: &[(String, String)]) -> Vec<Override> {
 /// A value of an override: TOML, or a bare word as a string.
 fn set_value(value: &str, place: &dyn Fn(std::ops::Range<usize>) -> Origin) -> Node {
     toml::de::DeValue::parse(value).map_or_else(
-        |_| Node { value: Value::String(value.trim().to_owned()), origin: place(0..value.len()) },
+        |_| Node {
+            value: Value::String(value.trim().to_owned()),
+            origin: place(0..value.len()),
+        },
         |parsed| tree::of_value(&parsed, place),
     )
 }
@@ -175,20 +226,37 @@ fn set_value(value: &str, place: &dyn Fn(std::ops::Range<usize>) -> Origin) -> N
 fn lay_over(ctx: &Context<'_>, root: &mut Vec<Entry>, overrides: &[Override]) {
     for set in overrides {
         if let Err(misfit) = tree::apply(root, set) {
-            ctx.error(&misfit.origin, &misfit.message, &misfit.expected, &misfit.help);
+            ctx.error(
+                &misfit.origin,
+                &misfit.message,
+                &misfit.expected,
+                &misfit.help,
+            );
         }
     }
 }
 
 /// Walks over the whole tree. `None` when something is too broken to go on; problems are noted.
-fn understand(ctx: &Context<'_>, root: &[Entry], files: Files<'_>, traces: &mut Vec<String>) -> Option<Site> {
+fn understand(
+    ctx: &Context<'_>,
+    root: &[Entry],
+    files: Files<'_>,
+    traces: &mut Vec<String>,
+) -> Option<Site> {
     let start = Origin::Text(0..0);
     let top = Cursor::new(ctx, root, &start, "", "the scenario");
     top.get("format", &value::whole(1, 1));
     if !top.has("format") {
-        ctx.error(&start, "the scenario does not say which grammar it follows", "format = 1", "put `format = 1` at the top");
+        ctx.error(
+            &start,
+            "the scenario does not say which grammar it follows",
+            "format = 1",
+            "put `format = 1` at the top",
+        );
     }
-    let title = top.get("title", &value::text).unwrap_or_else(|| "Untitled".to_owned());
+    let title = top
+        .get("title", &value::text)
+        .unwrap_or_else(|| "Untitled".to_owned());
     let run = control::run(&top);
     let timers = timers::global(&top);
     let names = Names::read(&top);
@@ -196,14 +264,32 @@ fn understand(ctx: &Context<'_>, root: &[Entry], files: Files<'_>, traces: &mut 
     let hosts = parts::hosts(&top, &names, &chassis, &timers, &work::plain_only(&names));
     let raw_switches = parts::switches(&top, &names, &chassis);
     let arrays = parts::arrays(&top, &names);
-    let links = links::links(&top, &names, &Parts { chassis: &chassis, hosts: &hosts, switches: &raw_switches });
+    let links = links::links(
+        &top,
+        &names,
+        &Parts {
+            chassis: &chassis,
+            hosts: &hosts,
+            switches: &raw_switches,
+        },
+    );
     let switches = delays(ctx, raw_switches, &links);
     let workloads = work::workloads(ctx, &names, &links, files, traces);
     let outages = control::outages(&top, &switches);
     let events = control::events(&top, &outages);
-    for (family, word) in [(&names.hosts, "host"), (&names.arrays, "array"), (&names.links, "link"), (&names.workloads, "workload")] {
+    for (family, word) in [
+        (&names.hosts, "host"),
+        (&names.arrays, "array"),
+        (&names.links, "link"),
+        (&names.workloads, "workload"),
+    ] {
         if family.rows.is_empty() && !top.has(word) {
-            ctx.error(&start, &format!("the scenario has no {word}"), &format!("at least one [[{word}]]"), "");
+            ctx.error(
+                &start,
+                &format!("the scenario has no {word}"),
+                &format!("at least one [[{word}]]"),
+                "",
+            );
         }
     }
     top.entry("variant");
@@ -218,7 +304,11 @@ fn understand(ctx: &Context<'_>, root: &[Entry], files: Files<'_>, traces: &mut 
         hosts,
         switches,
         arrays,
-        links: links.into_iter().flatten().map(|link| link.family).collect(),
+        links: links
+            .into_iter()
+            .flatten()
+            .map(|link| link.family)
+            .collect(),
         workloads,
         outages,
         events,
@@ -237,7 +327,11 @@ fn sorted(mut assumptions: Vec<Assumption>) -> Vec<Assumption> {
 }
 
 /// Fills in the delay of switches that state none: that of FC switches when all their links are FC.
-fn delays(ctx: &Context<'_>, switches: Vec<RawSwitch>, links: &[Option<RawLink>]) -> Vec<SwitchFamily> {
+fn delays(
+    ctx: &Context<'_>,
+    switches: Vec<RawSwitch>,
+    links: &[Option<RawLink>],
+) -> Vec<SwitchFamily> {
     switches
         .into_iter()
         .enumerate()
@@ -253,7 +347,8 @@ fn delays(ctx: &Context<'_>, switches: Vec<RawSwitch>, links: &[Option<RawLink>]
                 .filter(|link| link.family.from == end || link.family.to == end)
                 .map(|link| link.family.medium)
                 .peekable();
-            let fc = media.peek().is_some() && media.all(|medium| medium == Some(Medium::FibreChannel));
+            let fc =
+                media.peek().is_some() && media.all(|medium| medium == Some(Medium::FibreChannel));
             let default = if fc { DELAY_FC } else { DELAY_ETHERNET };
             family.delay = quantity::time(default.text).unwrap_or_default();
             ctx.assume(
@@ -267,9 +362,15 @@ fn delays(ctx: &Context<'_>, switches: Vec<RawSwitch>, links: &[Option<RawLink>]
         .collect()
 }
 
-/// What can only be said of a whole, otherwise sound site.
+/// What can only be said of a whole, otherwise sound site: sizes, names of instances, routes, patterns.
 fn check_whole(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
-    let _ = (top, names, site);
+    whole::sizes(top, names, site);
+    if top.ctx.has_errors() {
+        return;
+    }
+    whole::instance_names(top, names, site);
+    whole::routes(top, names, site);
+    control::unmatched(top, &site.outages, &crate::topology::part_names(site));
 }
 
 /// Reads every `[[variant]]`: the same tree with its own overrides on top.
@@ -279,15 +380,31 @@ fn variants(ctx: &Context<'_>, root: &[Entry], files: Files<'_>) -> Vec<Variant>
     let mut variants: Vec<Variant> = Vec::new();
     for (index, row) in rows(&top, "variant").into_iter().enumerate() {
         let name = tree::entry_name(row.entries).unwrap_or_else(|| format!("{}", index + 1));
-        let cursor = Cursor::new(ctx, row.entries, row.origin, format!("variant.{name}"), format!("variant `{name}`"));
+        let cursor = Cursor::new(
+            ctx,
+            row.entries,
+            row.origin,
+            format!("variant.{name}"),
+            format!("variant `{name}`"),
+        );
         cursor.need("name", &value::text, "\"light the dark legs\"");
         if variants.iter().any(|known| known.name == name) {
-            ctx.error(row.origin, &format!("the variant `{name}` is there twice"), "each name once", "");
+            ctx.error(
+                row.origin,
+                &format!("the variant `{name}` is there twice"),
+                "each name once",
+                "",
+            );
         }
         let Some(table) = cursor.table("set") else {
             if !cursor.has("set") {
                 let help = "for example set = { \"link.edge-san.members\" = 4 }";
-                ctx.error(row.origin, &format!("{} sets nothing", cursor.who), "it needs `set`", help);
+                ctx.error(
+                    row.origin,
+                    &format!("{} sets nothing", cursor.who),
+                    "it needs `set`",
+                    help,
+                );
             }
             continue;
         };
@@ -297,25 +414,50 @@ fn variants(ctx: &Context<'_>, root: &[Entry], files: Files<'_>) -> Vec<Variant>
             .map(|entry| {
                 set.push((entry.key.clone(), ctx.written(&entry.node.origin)));
                 let path = tree::segments(&entry.key, |_| entry.origin.clone());
-                Override { path, node: entry.node.clone() }
+                Override {
+                    path,
+                    node: entry.node.clone(),
+                }
             })
             .collect();
         cursor.finish();
         if let Some(site) = variant_site(ctx, root, &name, &overrides, files) {
-            variants.push(Variant { name, set, site: Box::new(site) });
+            variants.push(Variant {
+                name,
+                set,
+                site: Box::new(site),
+            });
         }
     }
     variants
 }
 
-fn variant_site(ctx: &Context<'_>, root: &[Entry], name: &str, overrides: &[Override], files: Files<'_>) -> Option<Site> {
+fn variant_site(
+    ctx: &Context<'_>,
+    root: &[Entry],
+    name: &str,
+    overrides: &[Override],
+    files: Files<'_>,
+) -> Option<Site> {
     let mut own = Context::new(ctx.file, ctx.text, ctx.sets);
     own.prefix = format!("in variant `{name}`, ");
-    let mut tree: Vec<Entry> = root.iter().filter(|entry| entry.key != "variant").cloned().collect();
+    let mut tree: Vec<Entry> = root
+        .iter()
+        .filter(|entry| entry.key != "variant")
+        .cloned()
+        .collect();
     lay_over(&own, &mut tree, overrides);
-    let site = if own.has_errors() { None } else { understand(&own, &tree, files, &mut Vec::new()) };
+    let site = if own.has_errors() {
+        None
+    } else {
+        understand(&own, &tree, files, &mut Vec::new())
+    };
     // Warnings of the scenario itself would only be said again.
-    let problems = own.problems.take().into_iter().filter(|problem| problem.severity == Severity::Error);
+    let problems = own
+        .problems
+        .take()
+        .into_iter()
+        .filter(|problem| problem.severity == Severity::Error);
     ctx.problems.borrow_mut().extend(problems);
     site
 }

@@ -6,6 +6,7 @@ use super::problem::near_or_list;
 use super::tree::{Node, Origin};
 use super::value::{count, one_of, text, texts, time, time_above_zero, whole};
 use crate::site::{Action, Event, Fabric, LossMode, Outage, Run, SwitchFamily, WarmUp};
+use crate::topology;
 use crate::unit::{Duration, Side};
 
 /// Longest steady run.
@@ -23,27 +24,62 @@ pub(super) fn run(top: &Cursor<'_, '_>) -> Run {
     };
     let side = one_of(&[("A", Side::A), ("B", Side::B)]);
     let run = Run {
-        duration: cursor.input("duration", "length of a steady run", &duration, choice("2s")),
+        duration: cursor.input(
+            "duration",
+            "length of a steady run",
+            &duration,
+            choice("2s"),
+        ),
         warm_up: cursor.input("warm_up", "warm-up", &warm_up, choice("auto")),
         seed: cursor.input("seed", "seed", &whole(0, u64::MAX), choice("1")),
-        replications: cursor.input("replications", "replications", &count(1, 10_000), choice("10")),
+        replications: cursor.input(
+            "replications",
+            "replications",
+            &count(1, 10_000),
+            choice("10"),
+        ),
         switch_replications: cursor.input(
             "switch_replications",
             "replications of a switch-over",
             &count(1, 1_000),
             choice("3"),
         ),
-        before: cursor.input("before", "undisturbed time before a loss", &time, choice("200ms")),
-        settle_limit: cursor.input("settle_limit", "longest switch-over", &time_above_zero, choice("30s")),
-        drain_limit: cursor.input("drain_limit", "longest wait for measured I/Os", &time_above_zero, choice("1s")),
+        before: cursor.input(
+            "before",
+            "undisturbed time before a loss",
+            &time,
+            choice("200ms"),
+        ),
+        settle_limit: cursor.input(
+            "settle_limit",
+            "longest switch-over",
+            &time_above_zero,
+            choice("30s"),
+        ),
+        drain_limit: cursor.input(
+            "drain_limit",
+            "longest wait for measured I/Os",
+            &time_above_zero,
+            choice("1s"),
+        ),
         first: cursor.get("first", &side).unwrap_or(Side::A),
-        events_max: cursor.input("events_max", "most events of a run", &whole(1, u64::MAX), choice("20000000000")),
+        events_max: cursor.input(
+            "events_max",
+            "most events of a run",
+            &whole(1, u64::MAX),
+            choice("20000000000"),
+        ),
     };
     if let WarmUp::At(warm_up) = run.warm_up
         && warm_up >= run.duration
     {
-        let at = cursor.entry("warm_up").map_or(cursor.origin, |entry| &entry.node.origin);
-        let message = format!("the warm-up of {warm_up} leaves nothing of a run of {}", run.duration);
+        let at = cursor
+            .entry("warm_up")
+            .map_or(cursor.origin, |entry| &entry.node.origin);
+        let message = format!(
+            "the warm-up of {warm_up} leaves nothing of a run of {}",
+            run.duration
+        );
         top.ctx.error(at, &message, "less than `duration`", "");
     }
     cursor.finish();
@@ -71,7 +107,9 @@ fn warm_up(node: &Node) -> Result<WarmUp, Fault> {
 /// The sides on which any switch stands, A first.
 fn sides(switches: &[SwitchFamily]) -> Vec<Side> {
     let on = |side| {
-        switches.iter().any(|family| family.fabric == Fabric::Each || family.fabric == Fabric::Only(side))
+        switches
+            .iter()
+            .any(|family| family.fabric == Fabric::Each || family.fabric == Fabric::Only(side))
     };
     Side::BOTH.into_iter().filter(|side| on(*side)).collect()
 }
@@ -111,7 +149,13 @@ pub(super) fn outages(top: &Cursor<'_, '_>, switches: &[SwitchFamily]) -> Vec<Ou
 
 fn outage(ctx: &Context<'_>, row: Row<'_>) -> Option<Outage> {
     let name = super::tree::entry_name(row.entries).unwrap_or_default();
-    let cursor = Cursor::new(ctx, row.entries, row.origin, format!("outage.{name}"), format!("outage `{name}`"));
+    let cursor = Cursor::new(
+        ctx,
+        row.entries,
+        row.origin,
+        format!("outage.{name}"),
+        format!("outage `{name}`"),
+    );
     let named = cursor.need("name", &text, "\"A\"");
     let side = match name.as_str() {
         "A" => Some(Side::A),
@@ -131,7 +175,12 @@ fn outage(ctx: &Context<'_>, row: Row<'_>) -> Option<Outage> {
     let takes: Option<Vec<String>> = takes;
     let whole = takes.as_ref().and_then(|takes| whole_side(&cursor, takes));
     cursor.finish();
-    Some(Outage { name: named?, takes: takes?, side: whole, mode })
+    Some(Outage {
+        name: named?,
+        takes: takes?,
+        side: whole,
+        mode,
+    })
 }
 
 fn mode() -> impl Fn(&Node) -> Result<LossMode, Fault> {
@@ -140,11 +189,20 @@ fn mode() -> impl Fn(&Node) -> Result<LossMode, Fault> {
 
 /// The side that patterns take whole.
 fn whole_side(cursor: &Cursor<'_, '_>, takes: &[String]) -> Option<Side> {
-    let taken = |side: Side| takes.iter().any(|pattern| *pattern == format!("*-{side}") || pattern == "*");
+    let taken = |side: Side| {
+        takes
+            .iter()
+            .any(|pattern| *pattern == format!("*-{side}") || pattern == "*")
+    };
     match (taken(Side::A), taken(Side::B)) {
         (true, true) => {
             let message = format!("{} takes both fabrics", cursor.who);
-            cursor.ctx.error(cursor.origin, &message, "one side at most", "nothing would be left to carry the work");
+            cursor.ctx.error(
+                cursor.origin,
+                &message,
+                "one side at most",
+                "nothing would be left to carry the work",
+            );
             None
         }
         (true, false) => Some(Side::A),
@@ -157,8 +215,15 @@ fn whole_side(cursor: &Cursor<'_, '_>, takes: &[String]) -> Option<Side> {
 fn patterns(node: &Node) -> Result<Vec<Node>, Fault> {
     let listed = texts(node)?;
     let plain = |c: char| c.is_ascii_alphanumeric() || "-_*".contains(c);
-    match listed.iter().find(|item| item.as_str().is_none_or(|text| text.is_empty() || !text.chars().all(plain))) {
-        Some(item) => Err(Fault::new("holds something that is no pattern", "part names, `*` for any letters").at(&item.origin)),
+    match listed.iter().find(|item| {
+        item.as_str()
+            .is_none_or(|text| text.is_empty() || !text.chars().all(plain))
+    }) {
+        Some(item) => Err(Fault::new(
+            "holds something that is no pattern",
+            "part names, `*` for any letters",
+        )
+        .at(&item.origin)),
         None => Ok(listed),
     }
 }
@@ -177,7 +242,13 @@ pub(super) fn events(top: &Cursor<'_, '_>, outages: &[Outage]) -> Vec<Event> {
 fn event(ctx: &Context<'_>, row: Row<'_>, index: usize, outages: &[Outage]) -> Vec<Event> {
     const ACTIONS: [&str; 3] = ["lose", "restore", "drain"];
     let number = index + 1;
-    let cursor = Cursor::new(ctx, row.entries, row.origin, format!("event.{number}"), format!("event {number}"));
+    let cursor = Cursor::new(
+        ctx,
+        row.entries,
+        row.origin,
+        format!("event.{number}"),
+        format!("event {number}"),
+    );
     let at = cursor.needed("at", "time of an event", &time, "\"800ms\"");
     let mode = cursor.optional("mode", "how the loss shows", &mode());
     let stated: Vec<&'static str> = ACTIONS.into_iter().filter(|key| cursor.has(key)).collect();
@@ -188,12 +259,22 @@ fn event(ctx: &Context<'_>, row: Row<'_>, index: usize, outages: &[Outage]) -> V
                 cursor.entry(key);
             }
             let message = format!("{} does {} things", cursor.who, stated.len());
-            ctx.error(row.origin, &message, "exactly one of: lose, restore, drain", "");
+            ctx.error(
+                row.origin,
+                &message,
+                "exactly one of: lose, restore, drain",
+                "",
+            );
             Vec::new()
         }
     };
     if mode.is_some() && stated.first() != Some(&"lose") {
-        ctx.error(row.origin, &format!("{} has a `mode` but loses nothing", cursor.who), "only with `lose`", "");
+        ctx.error(
+            row.origin,
+            &format!("{} has a `mode` but loses nothing", cursor.who),
+            "only with `lose`",
+            "",
+        );
     }
     for key in ACTIONS {
         cursor.entry(key);
@@ -207,7 +288,9 @@ fn event(ctx: &Context<'_>, row: Row<'_>, index: usize, outages: &[Outage]) -> V
         .filter_map(Node::as_str)
         .map(|target| {
             let outage = outages.iter().find(|outage| outage.name == *target);
-            let mode = mode.or(outage.map(|outage| outage.mode)).unwrap_or(LossMode::Loud);
+            let mode = mode
+                .or(outage.map(|outage| outage.mode))
+                .unwrap_or(LossMode::Loud);
             let action = match stated.first() {
                 Some(&"restore") => Action::Restore,
                 Some(&"drain") => Action::Drain,
@@ -224,18 +307,40 @@ fn event(ctx: &Context<'_>, row: Row<'_>, index: usize, outages: &[Outage]) -> V
         .collect()
 }
 
-/// A pattern that no part of the site has, with the place it stands.
-pub(super) fn unmatched(top: &Cursor<'_, '_>, pattern: &str, parts: &[String]) {
+/// Reports every pattern of an outage or event that no part of the site has.
+pub(super) fn unmatched(top: &Cursor<'_, '_>, outages: &[Outage], parts: &[String]) {
     let known: Vec<&str> = parts.iter().map(String::as_str).collect();
-    let keys = [("outage", "takes"), ("event", "lose"), ("event", "restore"), ("event", "drain")];
+    let keys = [
+        ("outage", "takes"),
+        ("event", "lose"),
+        ("event", "restore"),
+        ("event", "drain"),
+    ];
     for (family, key) in keys {
         for row in rows(top, family) {
-            let listed = row.entries.iter().find(|entry| entry.key == key).map(|entry| texts(&entry.node));
+            let listed = row
+                .entries
+                .iter()
+                .find(|entry| entry.key == key)
+                .map(|entry| texts(&entry.node));
             for node in listed.and_then(Result::ok).unwrap_or_default() {
-                if node.as_str().is_some_and(|text| text == pattern) {
-                    let message = format!("no part is called `{pattern}`");
-                    top.ctx.error(&node.origin, &message, &near_or_list(pattern, "parts", &known), "");
+                let pattern = node.as_str().map_or("", String::as_str);
+                let outage =
+                    family == "event" && outages.iter().any(|outage| outage.name == pattern);
+                if outage || parts.iter().any(|part| topology::matches(pattern, part)) {
+                    continue;
                 }
+                let mut known = known.clone();
+                if family == "event" {
+                    known.extend(outages.iter().map(|outage| outage.name.as_str()));
+                }
+                let message = format!("no part is called `{pattern}`");
+                top.ctx.error(
+                    &node.origin,
+                    &message,
+                    &near_or_list(pattern, "parts", &known),
+                    "`*` stands for any letters",
+                );
             }
         }
     }

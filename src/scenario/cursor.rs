@@ -24,7 +24,12 @@ pub(super) struct Fault {
 
 impl Fault {
     pub(super) fn new(says: impl Into<String>, expected: impl Into<String>) -> Self {
-        Self { says: says.into(), expected: expected.into(), help: String::new(), at: None }
+        Self {
+            says: says.into(),
+            expected: expected.into(),
+            help: String::new(),
+            at: None,
+        }
     }
 
     pub(super) fn help(mut self, help: impl Into<String>) -> Self {
@@ -51,22 +56,38 @@ pub(super) struct Fallback {
 
 /// A default that is common practice without a published source.
 pub(super) const fn practice(text: &'static str) -> Fallback {
-    Fallback { text, basis: Basis::CommonPractice, source: "common practice, no source" }
+    Fallback {
+        text,
+        basis: Basis::CommonPractice,
+        source: "common practice, no source",
+    }
 }
 
 /// A default that is this program's own choice of how to run, not a fact of the trade.
 pub(super) const fn choice(text: &'static str) -> Fallback {
-    Fallback { text, basis: Basis::CommonPractice, source: "a choice of this program" }
+    Fallback {
+        text,
+        basis: Basis::CommonPractice,
+        source: "a choice of this program",
+    }
 }
 
 /// A default from a published source.
 pub(super) const fn published(text: &'static str, source: &'static str) -> Fallback {
-    Fallback { text, basis: Basis::Published, source }
+    Fallback {
+        text,
+        basis: Basis::Published,
+        source,
+    }
 }
 
 /// A default from a standard.
 pub(super) const fn standard(text: &'static str, source: &'static str) -> Fallback {
-    Fallback { text, basis: Basis::Standard, source }
+    Fallback {
+        text,
+        basis: Basis::Standard,
+        source,
+    }
 }
 
 impl Fallback {
@@ -74,9 +95,14 @@ impl Fallback {
         let value = match self.text {
             "true" => Value::Boolean(true),
             "false" => Value::Boolean(false),
-            text => text.parse().map_or_else(|_| Value::String(text.to_owned()), Value::Integer),
+            text => text
+                .parse()
+                .map_or_else(|_| Value::String(text.to_owned()), Value::Integer),
         };
-        Node { value, origin: Origin::Default }
+        Node {
+            value,
+            origin: Origin::Default,
+        }
     }
 }
 
@@ -106,16 +132,31 @@ impl<'a> Context<'a> {
         }
     }
 
-    pub(super) fn problem(&self, severity: Severity, at: &Origin, message: &str, expected: &str, help: &str) {
+    pub(super) fn problem(
+        &self,
+        severity: Severity,
+        at: &Origin,
+        message: &str,
+        expected: &str,
+        help: &str,
+    ) {
         let (text, file, range) = match at {
             Origin::Text(range) => (self.text, self.file, range.clone()),
-            Origin::Set(index, range) => {
-                (self.sets.get(*index).map_or("", String::as_str), "--set", range.clone())
-            }
+            Origin::Set(index, range) => (
+                self.sets.get(*index).map_or("", String::as_str),
+                "--set",
+                range.clone(),
+            ),
             Origin::Default => (self.text, self.file, 0..0),
         };
         let (line, column, line_text) = problem::position(text, range.start);
-        let marked = text.get(range).unwrap_or("").lines().next().unwrap_or("").trim_end();
+        let marked = text
+            .get(range)
+            .unwrap_or("")
+            .lines()
+            .next()
+            .unwrap_or("")
+            .trim_end();
         self.problems.borrow_mut().push(Problem {
             severity,
             message: format!("{}{message}", self.prefix),
@@ -134,17 +175,26 @@ impl<'a> Context<'a> {
     }
 
     pub(super) fn has_errors(&self) -> bool {
-        self.problems.borrow().iter().any(|problem| problem.severity == Severity::Error)
+        self.problems
+            .borrow()
+            .iter()
+            .any(|problem| problem.severity == Severity::Error)
     }
 
     /// The text at a place, on one line.
     pub(super) fn written(&self, at: &Origin) -> String {
         let slice = match at {
             Origin::Text(range) => self.text.get(range.clone()),
-            Origin::Set(index, range) => self.sets.get(*index).and_then(|set| set.get(range.clone())),
+            Origin::Set(index, range) => {
+                self.sets.get(*index).and_then(|set| set.get(range.clone()))
+            }
             Origin::Default => None,
         };
-        slice.unwrap_or("").split_whitespace().collect::<Vec<_>>().join(" ")
+        slice
+            .unwrap_or("")
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ")
     }
 
     /// Line in the scenario, if the place is there.
@@ -155,9 +205,22 @@ impl<'a> Context<'a> {
         }
     }
 
-    pub(super) fn assume(&self, key: String, what: String, value: String, mark: (Basis, String, Option<u32>)) {
+    pub(super) fn assume(
+        &self,
+        key: String,
+        what: String,
+        value: String,
+        mark: (Basis, String, Option<u32>),
+    ) {
         let (basis, source, line) = mark;
-        self.assumptions.borrow_mut().push(Assumption { key, what, value, basis, source, line });
+        self.assumptions.borrow_mut().push(Assumption {
+            key,
+            what,
+            value,
+            basis,
+            source,
+            line,
+        });
     }
 }
 
@@ -218,7 +281,11 @@ impl<'c, 'a> Cursor<'c, 'a> {
         match &entry.node.value {
             Value::Table(entries) => Some(self.inner(key, entries, &entry.node.origin)),
             _ => {
-                self.fault(key, &entry.node, &Fault::new("is not a table", format!("{key} = {{ … }}")));
+                self.fault(
+                    key,
+                    &entry.node,
+                    &Fault::new("is not a table", format!("{key} = {{ … }}")),
+                );
                 None
             }
         }
@@ -226,13 +293,20 @@ impl<'c, 'a> Cursor<'c, 'a> {
 
     /// The table under a key, or an empty one.
     pub(super) fn table_or_empty(&self, key: &'static str) -> Self {
-        self.table(key).unwrap_or_else(|| self.inner(key, &[], &Origin::Default))
+        self.table(key)
+            .unwrap_or_else(|| self.inner(key, &[], &Origin::Default))
     }
 
     /// A cursor on a table inside this one, with this one's basis unless it states its own.
     pub(super) fn inner(&self, key: &str, entries: &'c [Entry], origin: &'c Origin) -> Self {
         let who = format!("{} of {}", key, self.who);
-        let mut inner = Self::new(self.ctx, entries, origin, format!("{}.{key}", self.path), who);
+        let mut inner = Self::new(
+            self.ctx,
+            entries,
+            origin,
+            format!("{}.{key}", self.path),
+            who,
+        );
         if inner.ground.is_none() {
             inner.ground.clone_from(&self.ground);
         }
@@ -255,7 +329,9 @@ impl<'c, 'a> Cursor<'c, 'a> {
     /// All entries but `basis` and `source`; the table's keys are then not checked for being known.
     pub(super) fn all(&self) -> impl Iterator<Item = &'c Entry> + use<'c> {
         self.open.set(true);
-        self.entries.iter().filter(|entry| entry.key != "basis" && entry.key != "source")
+        self.entries
+            .iter()
+            .filter(|entry| entry.key != "basis" && entry.key != "source")
     }
 
     /// Notes what is wrong with the value of a key.
@@ -266,10 +342,16 @@ impl<'c, 'a> Cursor<'c, 'a> {
     }
 
     /// A value that leaves no mark: names and references. `None` when missing or wrong (which is noted).
-    pub(super) fn get<T>(&self, key: &'static str, parse: &impl Fn(&Node) -> Result<T, Fault>) -> Option<T> {
+    pub(super) fn get<T>(
+        &self,
+        key: &'static str,
+        parse: &impl Fn(&Node) -> Result<T, Fault>,
+    ) -> Option<T> {
         let entry = self.entry(key)?;
         let (node, _) = self.unwrap(key, &entry.node);
-        parse(node).map_err(|fault| self.fault(key, node, &fault)).ok()
+        parse(node)
+            .map_err(|fault| self.fault(key, node, &fault))
+            .ok()
     }
 
     /// As `get`, but missing is a problem too.
@@ -281,8 +363,17 @@ impl<'c, 'a> Cursor<'c, 'a> {
     ) -> Option<T> {
         if !self.has(key) {
             self.asked.borrow_mut().push(key);
-            let help = if example.is_empty() { String::new() } else { format!("for example {key} = {example}") };
-            self.ctx.error(self.origin, &format!("{} has no `{key}`", self.who), "it needs one", &help);
+            let help = if example.is_empty() {
+                String::new()
+            } else {
+                format!("for example {key} = {example}")
+            };
+            self.ctx.error(
+                self.origin,
+                &format!("{} has no `{key}`", self.who),
+                "it needs one",
+                &help,
+            );
             return None;
         }
         self.get(key, parse)
@@ -338,14 +429,22 @@ impl<'c, 'a> Cursor<'c, 'a> {
             self.assume_default(key, what, default.text, default);
         }
         parse(&default.node()).unwrap_or_else(|fault| {
-            panic!("the default of `{key}` is not one: {} {}", fault.says, fault.expected)
+            panic!(
+                "the default of `{key}` is not one: {} {}",
+                fault.says, fault.expected
+            )
         })
     }
 
     /// Leaves the mark of a default whose value was worked out elsewhere.
     pub(super) fn assume_default(&self, key: &str, what: &str, value: &str, default: Fallback) {
         let mark = (default.basis, default.source.to_owned(), None);
-        self.ctx.assume(format!("{}.{key}", self.path), format!("{what}, {}", self.who), value.to_owned(), mark);
+        self.ctx.assume(
+            format!("{}.{key}", self.path),
+            format!("{what}, {}", self.who),
+            value.to_owned(),
+            mark,
+        );
     }
 
     /// Leaves the mark of a stated value.
@@ -368,7 +467,12 @@ impl<'c, 'a> Cursor<'c, 'a> {
             None => (Basis::Stated, place),
         };
         let what = format!("{what}, {}", self.who);
-        self.ctx.assume(format!("{}.{key}", self.path), what, value, (basis, source, line));
+        self.ctx.assume(
+            format!("{}.{key}", self.path),
+            what,
+            value,
+            (basis, source, line),
+        );
     }
 
     /// Takes `{ value = …, basis = …, source = … }` apart; anything else stays as it is, but a table may
@@ -377,7 +481,12 @@ impl<'c, 'a> Cursor<'c, 'a> {
         let Some(entries) = node.as_table() else {
             return (node, None);
         };
-        let find = |name: &str| entries.iter().find(|entry| entry.key == name).map(|entry| &entry.node);
+        let find = |name: &str| {
+            entries
+                .iter()
+                .find(|entry| entry.key == name)
+                .map(|entry| &entry.node)
+        };
         let stated = find("basis").and_then(|node| match basis(node) {
             Ok(basis) => Some(basis),
             Err(fault) => {
@@ -385,7 +494,10 @@ impl<'c, 'a> Cursor<'c, 'a> {
                 None
             }
         });
-        let source = find("source").and_then(Node::as_str).cloned().unwrap_or_default();
+        let source = find("source")
+            .and_then(Node::as_str)
+            .cloned()
+            .unwrap_or_default();
         let ground = stated.map(|basis| Ground { basis, source });
         let Some(value) = find("value") else {
             return (node, ground);
@@ -393,7 +505,12 @@ impl<'c, 'a> Cursor<'c, 'a> {
         for entry in entries {
             if !["value", "basis", "source"].contains(&entry.key.as_str()) {
                 let message = format!("unknown key `{}` beside the value of `{key}`", entry.key);
-                self.ctx.error(&entry.origin, &message, "keys here: value, basis, source", "");
+                self.ctx.error(
+                    &entry.origin,
+                    &message,
+                    "keys here: value, basis, source",
+                    "",
+                );
             }
         }
         (value, ground)
@@ -407,10 +524,18 @@ impl<'c, 'a> Cursor<'c, 'a> {
         let asked = self.asked.into_inner();
         for entry in self.entries {
             if !asked.contains(&entry.key.as_str()) {
-                let known: Vec<&str> =
-                    asked.iter().copied().filter(|key| *key != "basis" && *key != "source").collect();
+                let known: Vec<&str> = asked
+                    .iter()
+                    .copied()
+                    .filter(|key| *key != "basis" && *key != "source")
+                    .collect();
                 let message = format!("unknown key `{}` in {}", entry.key, self.who);
-                self.ctx.error(&entry.origin, &message, &near_or_list(&entry.key, "keys here", &known), "");
+                self.ctx.error(
+                    &entry.origin,
+                    &message,
+                    &near_or_list(&entry.key, "keys here", &known),
+                    "",
+                );
             }
         }
     }

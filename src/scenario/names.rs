@@ -23,13 +23,23 @@ pub(super) fn rows<'c>(top: &Cursor<'c, '_>, key: &'static str) -> Vec<Row<'c>> 
         Value::Array(items) => items.as_slice(),
         _ => {
             let message = format!("`{key}` is {}, not a list of tables", entry.node.kind());
-            top.ctx.error(&entry.origin, &message, &format!("[[{key}]]"), "double brackets start one entry of several");
+            top.ctx.error(
+                &entry.origin,
+                &message,
+                &format!("[[{key}]]"),
+                "double brackets start one entry of several",
+            );
             &[]
         }
     };
     if items.len() > ROWS_MAX {
         let message = format!("there are {} [[{key}]] tables", items.len());
-        top.ctx.error(&entry.origin, &message, &format!("at most {ROWS_MAX}"), "fold like parts with `count`");
+        top.ctx.error(
+            &entry.origin,
+            &message,
+            &format!("at most {ROWS_MAX}"),
+            "fold like parts with `count`",
+        );
         return Vec::new();
     }
     items
@@ -40,7 +50,10 @@ pub(super) fn rows<'c>(top: &Cursor<'c, '_>, key: &'static str) -> Vec<Row<'c>> 
                 top.ctx.error(&item.origin, &message, "a table", "");
                 return None;
             };
-            Some(Row { entries, origin: &item.origin })
+            Some(Row {
+                entries,
+                origin: &item.origin,
+            })
         })
         .collect()
 }
@@ -71,7 +84,9 @@ impl<'c> Family<'c> {
         let names = rows
             .iter()
             .enumerate()
-            .map(|(index, row)| entry_name(row.entries).unwrap_or_else(|| format!("#{}", index + 1)))
+            .map(|(index, row)| {
+                entry_name(row.entries).unwrap_or_else(|| format!("#{}", index + 1))
+            })
             .collect();
         Self { word, rows, names }
     }
@@ -79,23 +94,38 @@ impl<'c> Family<'c> {
     /// The index of the family a value names.
     pub(super) fn find(&self, node: &Node) -> Result<usize, Fault> {
         let Some(name) = node.as_str() else {
-            return Err(Fault::new(format!("is {}", node.kind()), format!("the name of a {}", self.word)));
+            return Err(Fault::new(
+                format!("is {}", node.kind()),
+                format!("the name of a {}", self.word),
+            ));
         };
-        self.names.iter().position(|known| known == name).ok_or_else(|| {
-            let known: Vec<&str> = self.names.iter().map(String::as_str).collect();
-            Fault::new(
-                format!("names an unknown {} `{name}`", self.word),
-                near_or_list(name, &format!("known of {}", self.word), &known),
-            )
-            .help(format!("add a [[{}]] named `{name}`, or use a name that is there", self.word))
-        })
+        self.names
+            .iter()
+            .position(|known| known == name)
+            .ok_or_else(|| {
+                let known: Vec<&str> = self.names.iter().map(String::as_str).collect();
+                Fault::new(
+                    format!("names an unknown {} `{name}`", self.word),
+                    near_or_list(name, &format!("known of {}", self.word), &known),
+                )
+                .help(format!(
+                    "add a [[{}]] named `{name}`, or use a name that is there",
+                    self.word
+                ))
+            })
     }
 
     /// A cursor on row `index`.
     pub(super) fn cursor<'a>(&self, ctx: &'c Context<'a>, index: usize) -> Cursor<'c, 'a> {
         let (row, name) = (self.rows[index], &self.names[index]);
         let path = format!("{}.{name}", self.word);
-        Cursor::new(ctx, row.entries, row.origin, path, format!("{} `{name}`", self.word))
+        Cursor::new(
+            ctx,
+            row.entries,
+            row.origin,
+            path,
+            format!("{} `{name}`", self.word),
+        )
     }
 }
 
@@ -130,7 +160,12 @@ fn check(ctx: &Context<'_>, families: &[&Family<'_>]) {
                 let link = family.word == "link";
                 if !link {
                     let help = format!("for example name = \"{}\"", family.word);
-                    ctx.error(row.origin, &format!("a {} has no `name`", family.word), "it needs one", &help);
+                    ctx.error(
+                        row.origin,
+                        &format!("a {} has no `name`", family.word),
+                        "it needs one",
+                        &help,
+                    );
                     continue;
                 }
                 note_duplicate(ctx, &mut seen, family, index, row.origin);
@@ -145,7 +180,12 @@ fn check(ctx: &Context<'_>, families: &[&Family<'_>]) {
                 Some(name) => match fit(name) {
                     Ok(()) => note_duplicate(ctx, &mut seen, family, index, &node.origin),
                     Err((says, expected)) => {
-                        ctx.error(&node.origin, &format!("the name `{name}` {says}"), expected, "");
+                        ctx.error(
+                            &node.origin,
+                            &format!("the name `{name}` {says}"),
+                            expected,
+                            "",
+                        );
                     }
                 },
             }
@@ -165,24 +205,41 @@ fn note_duplicate<'f>(
         seen.push((name, family, index));
         return;
     };
-    let place = ctx.line(other.rows[*first].origin).map_or_else(String::new, |line| format!(" in line {line}"));
+    let place = ctx
+        .line(other.rows[*first].origin)
+        .map_or_else(String::new, |line| format!(" in line {line}"));
     let message = format!("the name `{name}` is used twice");
-    let help = if family.word == "link" { "give one of them a `name` of its own" } else { "" };
-    ctx.error(at, &message, &format!("it is already a {}{place}", other.word), help);
+    let help = if family.word == "link" {
+        "give one of them a `name` of its own"
+    } else {
+        ""
+    };
+    ctx.error(
+        at,
+        &message,
+        &format!("it is already a {}{place}", other.word),
+        help,
+    );
 }
 
 /// Whether a name can be told apart in patterns, keys and reports.
 fn fit(name: &str) -> Result<(), (&'static str, &'static str)> {
     let plain = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
     if !name.starts_with(|c: char| c.is_ascii_alphabetic()) || !name.chars().all(plain) {
-        return Err(("has letters that names cannot have", "a letter, then letters, digits, - and _"));
+        return Err((
+            "has letters that names cannot have",
+            "a letter, then letters, digits, - and _",
+        ));
     }
     if name.len() > NAME_MAX {
         return Err(("is too long", "at most 40 letters"));
     }
     // `edge-A` is what a switch `edge` is called on fabric A, and `*-A` takes all of that side.
     if name.ends_with("-A") || name.ends_with("-B") || name == "A" || name == "B" {
-        return Err(("ends like the parts of one fabric", "a name without -A or -B: use `fabric` instead"));
+        return Err((
+            "ends like the parts of one fabric",
+            "a name without -A or -B: use `fabric` instead",
+        ));
     }
     Ok(())
 }

@@ -6,8 +6,8 @@ use super::timers;
 use super::tree::Node;
 use super::value::{count, law, one_of, share, time, whole};
 use crate::site::{
-    ArrayFamily, Chassis, Fabric, Forwarding, HostFamily, Numbered, PathPolicy, ReadService, SwitchFamily,
-    Timers, UplinkLoss, WriteService,
+    ArrayFamily, Chassis, Fabric, Forwarding, HostFamily, Numbered, PathPolicy, ReadService,
+    SwitchFamily, Timers, UplinkLoss, WriteService,
 };
 use crate::unit::{Duration, Side};
 use crate::wire;
@@ -31,16 +31,32 @@ pub(super) fn chassis(top: &Cursor<'_, '_>, names: &Names<'_>) -> Vec<Chassis> {
             let cursor = names.chassis.cursor(top.ctx, index);
             cursor.entry("name");
             let (number, numbered) = counted(&cursor);
-            let slots = cursor.optional("slots", "slots", &count(1, 1024)).unwrap_or(0);
+            let slots = cursor
+                .optional("slots", "slots", &count(1, 1024))
+                .unwrap_or(0);
             let holds = holds(&cursor, names);
-            let held: u32 = holds.iter().map(|(_, hosts)| *hosts).fold(0, u32::saturating_add);
+            let held: u32 = holds
+                .iter()
+                .map(|(_, hosts)| *hosts)
+                .fold(0, u32::saturating_add);
             if slots > 0 && held > slots {
                 let message = format!("{} holds {held} hosts in {slots} slots", cursor.who);
-                cursor.ctx.error(cursor.origin, &message, "at most one host a slot", "raise `slots` or hold fewer");
+                cursor.ctx.error(
+                    cursor.origin,
+                    &message,
+                    "at most one host a slot",
+                    "raise `slots` or hold fewer",
+                );
             }
             let name = names.chassis.names[index].clone();
             cursor.finish();
-            Chassis { name, count: number, numbered, slots, holds }
+            Chassis {
+                name,
+                count: number,
+                numbered,
+                slots,
+                holds,
+            }
         })
         .collect()
 }
@@ -51,7 +67,10 @@ fn holds(cursor: &Cursor<'_, '_>, names: &Names<'_>) -> Vec<(usize, u32)> {
     };
     let mut holds = Vec::new();
     for entry in table.all() {
-        let key = Node { value: super::tree::Value::String(entry.key.clone()), origin: entry.origin.clone() };
+        let key = Node {
+            value: super::tree::Value::String(entry.key.clone()),
+            origin: entry.origin.clone(),
+        };
         match (names.hosts.find(&key), count(1, 1024)(&entry.node)) {
             (Ok(host), Ok(number)) => holds.push((host, number)),
             (host, number) => {
@@ -83,9 +102,15 @@ pub(super) fn hosts(
             let home = home(&cursor, chassis, index);
             if let Some((_, held)) = home {
                 if cursor.has("count") && number != held {
-                    let message = format!("{} has count {number}, but its chassis hold {held}", cursor.who);
-                    let help = "leave `count` out, or make number of chassis × hosts in each equal to it";
-                    cursor.ctx.error(cursor.origin, &message, "the two must agree", help);
+                    let message = format!(
+                        "{} has count {number}, but its chassis hold {held}",
+                        cursor.who
+                    );
+                    let help =
+                        "leave `count` out, or make number of chassis × hosts in each equal to it";
+                    cursor
+                        .ctx
+                        .error(cursor.origin, &message, "the two must agree", help);
                 }
                 (number, numbered) = (held.max(1), Numbered::Yes);
             }
@@ -95,7 +120,12 @@ pub(super) fn hosts(
             } else {
                 practice("64")
             };
-            let queue_depth = cursor.input("queue_depth", "commands in flight per path", &depth_or_unlimited, depth);
+            let queue_depth = cursor.input(
+                "queue_depth",
+                "commands in flight per path",
+                &depth_or_unlimited,
+                depth,
+            );
             let timers = timers::of_host(&cursor, global);
             let name = names.hosts.names[index].clone();
             cursor.finish();
@@ -121,7 +151,12 @@ fn home(cursor: &Cursor<'_, '_>, chassis: &[Chassis], host: usize) -> Option<(us
     let first = homes.next();
     if homes.next().is_some() {
         let message = format!("{} is held by two chassis families", cursor.who);
-        cursor.ctx.error(cursor.origin, &message, "one at most", "make two host families of it");
+        cursor.ctx.error(
+            cursor.origin,
+            &message,
+            "one at most",
+            "make two host families of it",
+        );
     }
     first
 }
@@ -154,7 +189,11 @@ pub(super) struct RawSwitch {
 }
 
 /// Reads every `[[switch]]`.
-pub(super) fn switches(top: &Cursor<'_, '_>, names: &Names<'_>, chassis: &[Chassis]) -> Vec<RawSwitch> {
+pub(super) fn switches(
+    top: &Cursor<'_, '_>,
+    names: &Names<'_>,
+    chassis: &[Chassis],
+) -> Vec<RawSwitch> {
     (0..names.switches.rows.len())
         .map(|index| {
             let cursor = names.switches.cursor(top.ctx, index);
@@ -162,14 +201,22 @@ pub(super) fn switches(top: &Cursor<'_, '_>, names: &Names<'_>, chassis: &[Chass
             let delay = cursor.optional("delay", "forwarding delay", &time);
             cursor.finish();
             RawSwitch {
-                family: SwitchFamily { delay: delay.unwrap_or(Duration::ZERO), ..family },
+                family: SwitchFamily {
+                    delay: delay.unwrap_or(Duration::ZERO),
+                    ..family
+                },
                 delay_stated: delay.is_some(),
             }
         })
         .collect()
 }
 
-fn switch(cursor: &Cursor<'_, '_>, names: &Names<'_>, chassis: &[Chassis], name: String) -> SwitchFamily {
+fn switch(
+    cursor: &Cursor<'_, '_>,
+    names: &Names<'_>,
+    chassis: &[Chassis],
+    name: String,
+) -> SwitchFamily {
     cursor.entry("name");
     let (mut number, mut numbered) = counted(cursor);
     let per = cursor.get("per", &|node: &Node| names.chassis.find(node));
@@ -177,11 +224,24 @@ fn switch(cursor: &Cursor<'_, '_>, names: &Names<'_>, chassis: &[Chassis], name:
     if let Some(family) = per.and_then(|per| chassis.get(per)) {
         if cursor.has("count") {
             let message = format!("{} has both `per` and `count`", cursor.who);
-            cursor.ctx.error(cursor.origin, &message, "one of the two", "`per` makes one for each chassis and fabric");
+            cursor.ctx.error(
+                cursor.origin,
+                &message,
+                "one of the two",
+                "`per` makes one for each chassis and fabric",
+            );
         }
         if fabric == Fabric::Shared {
-            let message = format!("{} is a chassis module that belongs to neither fabric", cursor.who);
-            cursor.ctx.error(cursor.origin, &message, "fabric = \"each\", \"A\" or \"B\"", "");
+            let message = format!(
+                "{} is a chassis module that belongs to neither fabric",
+                cursor.who
+            );
+            cursor.ctx.error(
+                cursor.origin,
+                &message,
+                "fabric = \"each\", \"A\" or \"B\"",
+                "",
+            );
         }
         (number, numbered) = (family.count, family.numbered);
     }
@@ -195,7 +255,10 @@ fn switch(cursor: &Cursor<'_, '_>, names: &Names<'_>, chassis: &[Chassis], name:
         forwarding: cursor.input(
             "forwarding",
             "forwarding",
-            &one_of(&[("cut-through", Forwarding::CutThrough), ("store-and-forward", Forwarding::StoreAndForward)]),
+            &one_of(&[
+                ("cut-through", Forwarding::CutThrough),
+                ("store-and-forward", Forwarding::StoreAndForward),
+            ]),
             practice("cut-through"),
         ),
         ports: ports(cursor),
@@ -223,7 +286,10 @@ fn ports(cursor: &Cursor<'_, '_>) -> Vec<(String, u32)> {
     for entry in table.all() {
         let Some(technology) = wire::technology(&entry.key) else {
             let labels = labels();
-            let message = format!("`{}` in the port budget of {} is no link technology", entry.key, cursor.who);
+            let message = format!(
+                "`{}` in the port budget of {} is no link technology",
+                entry.key, cursor.who
+            );
             let expected = super::problem::near_or_list(&entry.key, "technologies", &labels);
             cursor.ctx.error(&entry.origin, &message, &expected, "");
             continue;
@@ -238,16 +304,25 @@ fn ports(cursor: &Cursor<'_, '_>) -> Vec<(String, u32)> {
 
 /// Every label of a link technology.
 pub(super) fn labels() -> Vec<&'static str> {
-    wire::technologies().iter().map(|technology| technology.label).collect()
+    wire::technologies()
+        .iter()
+        .map(|technology| technology.label)
+        .collect()
 }
 
 /// `"keep"`, `"drop-host-ports"`, or `{ action = "drop-host-ports", after = "200ms" }`.
 fn uplink_loss(cursor: &Cursor<'_, '_>) -> UplinkLoss {
     const WHAT: &str = "when all uplinks are gone";
     const AFTER: Duration = Duration::from_ms(200);
-    let words = one_of(&[("keep", UplinkLoss::Keep), ("drop-host-ports", UplinkLoss::DropHostPorts(AFTER))]);
+    let words = one_of(&[
+        ("keep", UplinkLoss::Keep),
+        ("drop-host-ports", UplinkLoss::DropHostPorts(AFTER)),
+    ]);
     let is_table = cursor.entry("on_uplink_loss").is_some_and(|entry| {
-        entry.node.as_table().is_some_and(|entries| entries.iter().any(|inner| inner.key == "action"))
+        entry
+            .node
+            .as_table()
+            .is_some_and(|entries| entries.iter().any(|inner| inner.key == "action"))
     });
     if !is_table {
         return cursor.input("on_uplink_loss", WHAT, &words, practice("keep"));
@@ -255,12 +330,17 @@ fn uplink_loss(cursor: &Cursor<'_, '_>) -> UplinkLoss {
     let Some(table) = cursor.table("on_uplink_loss") else {
         return UplinkLoss::Keep;
     };
-    let action = table.optional("action", WHAT, &words).unwrap_or(UplinkLoss::Keep);
+    let action = table
+        .optional("action", WHAT, &words)
+        .unwrap_or(UplinkLoss::Keep);
     let loss = match action {
         UplinkLoss::Keep => UplinkLoss::Keep,
-        UplinkLoss::DropHostPorts(_) => {
-            UplinkLoss::DropHostPorts(table.input("after", "host ports dropped after", &time, practice("200ms")))
-        }
+        UplinkLoss::DropHostPorts(_) => UplinkLoss::DropHostPorts(table.input(
+            "after",
+            "host ports dropped after",
+            &time,
+            practice("200ms"),
+        )),
     };
     table.finish();
     loss
@@ -274,7 +354,12 @@ pub(super) fn arrays(top: &Cursor<'_, '_>, names: &Names<'_>) -> Vec<ArrayFamily
             cursor.entry("name");
             let array = ArrayFamily {
                 name: names.arrays.names[index].clone(),
-                controllers: cursor.input("controllers", "controllers", &count(1, 64), practice("2")),
+                controllers: cursor.input(
+                    "controllers",
+                    "controllers",
+                    &count(1, 64),
+                    practice("2"),
+                ),
                 parallel: cursor.input(
                     "parallel",
                     "requests worked on at once per controller",
@@ -305,7 +390,12 @@ fn write_service(cursor: Cursor<'_, '_>) -> WriteService {
     let service = WriteService {
         time: cursor.input("time", "time of a write", &law, practice("150us")),
         per_mib: cursor.input("per_mib", "added per MiB", &time, choice("0s")),
-        mirror: cursor.input("mirror", "trip to the other controller and back", &time, choice("0s")),
+        mirror: cursor.input(
+            "mirror",
+            "trip to the other controller and back",
+            &time,
+            choice("0s"),
+        ),
     };
     cursor.finish();
     service

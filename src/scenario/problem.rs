@@ -70,7 +70,12 @@ impl fmt::Display for Problem {
         let room = LINE_SHOWN_MAX.saturating_sub(before).max(1);
         let carets = "^".repeat((self.length as usize).clamp(1, room));
         let width = number.len().max(2);
-        let line = format!("  {:width$} | {}{carets} {}", "", " ".repeat(before), self.expected);
+        let line = format!(
+            "  {:width$} | {}{carets} {}",
+            "",
+            " ".repeat(before),
+            self.expected
+        );
         write!(out, "{}", line.trim_end())?;
         if !self.help.is_empty() {
             write!(out, "\nhelp: {}", self.help)?;
@@ -87,7 +92,10 @@ pub fn render_problems(problems: &[Problem]) -> String {
         text.push_str(&problem.to_string());
         text.push_str("\n\n");
     }
-    let errors = problems.iter().filter(|p| p.severity == Severity::Error).count();
+    let errors = problems
+        .iter()
+        .filter(|p| p.severity == Severity::Error)
+        .count();
     let warnings = problems.len() - errors;
     let count = |number: usize, word: &str| match number {
         1 => format!("1 {word}"),
@@ -97,7 +105,11 @@ pub fn render_problems(problems: &[Problem]) -> String {
         (0, 0) => {}
         (0, _) => text.push_str(&format!("{}\n", count(warnings, "warning"))),
         (_, 0) => text.push_str(&format!("{}\n", count(errors, "error"))),
-        (_, _) => text.push_str(&format!("{}, {}\n", count(errors, "error"), count(warnings, "warning"))),
+        (_, _) => text.push_str(&format!(
+            "{}, {}\n",
+            count(errors, "error"),
+            count(warnings, "warning")
+        )),
     }
     text
 }
@@ -111,7 +123,9 @@ pub(super) fn position(text: &str, offset: usize) -> (u32, u32, String) {
     let before = &text[..offset];
     let start = before.rfind('\n').map_or(0, |at| at + 1);
     let line = before.matches('\n').count() + 1;
-    let end = text[offset..].find('\n').map_or(text.len(), |at| offset + at);
+    let end = text[offset..]
+        .find('\n')
+        .map_or(text.len(), |at| offset + at);
     let column = text[start..offset].chars().count() + 1;
     let shown = text[start..end]
         .trim_end_matches('\r')
@@ -127,9 +141,16 @@ pub(super) fn near<'k>(word: &str, known: impl IntoIterator<Item = &'k str>) -> 
     let lower = word.to_lowercase();
     known
         .into_iter()
-        .map(|name| (strsim::damerau_levenshtein(&lower, &name.to_lowercase()), name))
+        .map(|name| {
+            (
+                strsim::damerau_levenshtein(&lower, &name.to_lowercase()),
+                name,
+            )
+        })
         // A third of the letters may differ, one always may.
-        .filter(|(distance, name)| *distance <= (name.chars().count().max(word.chars().count()) / 3).max(1))
+        .filter(|(distance, name)| {
+            *distance <= (name.chars().count().max(word.chars().count()) / 3).max(1)
+        })
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, name)| name)
 }
@@ -148,7 +169,15 @@ pub(super) fn list(what: &str, known: &[&str]) -> String {
     if known.is_empty() {
         return format!("there are no {what}");
     }
-    let mut text = format!("{what}: {}", known.iter().take(SHOWN).copied().collect::<Vec<_>>().join(", "));
+    let mut text = format!(
+        "{what}: {}",
+        known
+            .iter()
+            .take(SHOWN)
+            .copied()
+            .collect::<Vec<_>>()
+            .join(", ")
+    );
     if known.len() > SHOWN {
         text.push_str(&format!(" and {} more", known.len() - SHOWN));
     }

@@ -6,8 +6,9 @@ use super::tree::Node;
 use super::value::{bytes, one_of, switch};
 use crate::site::Carries;
 use crate::wire::{
-    Digests, FcOptions, ImmediateData, InitialR2t, Ip, IscsiOptions, Medium, NfsOptions, NfsVersion, NvmeRdmaOptions,
-    NvmeResponse, NvmeTcpOptions, PlainOptions, Protocol, ResponseCapsule, SIZE_MAX, TcpOptions, Timestamps, Vlan,
+    Digests, FcOptions, ImmediateData, InitialR2t, Ip, IscsiOptions, Medium, NfsOptions,
+    NfsVersion, NvmeRdmaOptions, NvmeResponse, NvmeTcpOptions, PlainOptions, Protocol,
+    ResponseCapsule, SIZE_MAX, TcpOptions, Timestamps, Vlan,
 };
 
 const OPEN_TARGET: &str = "an open-source target's default";
@@ -66,7 +67,12 @@ pub(super) fn options(cursor: &Cursor<'_, '_>, kind: Kind, links: &[Option<RawLi
             tcp: tcp(cursor, links),
             in_capsule: in_capsule(cursor, published("16384", OPEN_TARGET)),
             digests: digests(cursor),
-            success: if cursor.input("success", "response of a good read left out", &switch, practice("false")) {
+            success: if cursor.input(
+                "success",
+                "response of a good read left out",
+                &switch,
+                practice("false"),
+            ) {
                 ResponseCapsule::Elided
             } else {
                 ResponseCapsule::Sent
@@ -99,12 +105,21 @@ pub(super) fn options(cursor: &Cursor<'_, '_>, kind: Kind, links: &[Option<RawLi
 }
 
 fn in_capsule(cursor: &Cursor<'_, '_>, default: Fallback) -> u32 {
-    cursor.input("in_capsule", "largest write sent with its command", &bytes(0, 1 << 20), default)
+    cursor.input(
+        "in_capsule",
+        "largest write sent with its command",
+        &bytes(0, 1 << 20),
+        default,
+    )
 }
 
 fn plain(cursor: &Cursor<'_, '_>) -> PlainOptions {
     let max = u32::try_from(SIZE_MAX).unwrap_or(u32::MAX);
-    let part = |key, what, example: &str| cursor.needed(key, what, &bytes(1, max), example).unwrap_or(1);
+    let part = |key, what, example: &str| {
+        cursor
+            .needed(key, what, &bytes(1, max), example)
+            .unwrap_or(1)
+    };
     PlainOptions {
         request: part("request", "bytes of a request", "\"100B\""),
         response: part("response", "bytes of a response", "\"8KiB\""),
@@ -113,18 +128,39 @@ fn plain(cursor: &Cursor<'_, '_>) -> PlainOptions {
 }
 
 fn fc(cursor: &Cursor<'_, '_>, kind: Kind, links: &[Option<RawLink>]) -> FcOptions {
-    let data_field = cursor.input("data_field", "largest FC data field", &data_field, practice("2048"));
+    let data_field = cursor.input(
+        "data_field",
+        "largest FC data field",
+        &data_field,
+        practice("2048"),
+    );
     fcoe_fits(cursor, data_field, links);
     let extended = kind == Kind::FcNvme
-        && cursor.input("extended_response", "extended NVMe response", &switch, practice("false"));
-    let response = if extended { NvmeResponse::Extended } else { NvmeResponse::Short };
-    FcOptions { data_field, response, ..FcOptions::default() }
+        && cursor.input(
+            "extended_response",
+            "extended NVMe response",
+            &switch,
+            practice("false"),
+        );
+    let response = if extended {
+        NvmeResponse::Extended
+    } else {
+        NvmeResponse::Short
+    };
+    FcOptions {
+        data_field,
+        response,
+        ..FcOptions::default()
+    }
 }
 
 fn data_field(node: &Node) -> Result<u32, Fault> {
     let field = bytes(256, 2112)(node)?;
     if field % 4 != 0 {
-        return Err(Fault::new("is no whole number of words", "a multiple of 4 from 256 to 2112"));
+        return Err(Fault::new(
+            "is no whole number of words",
+            "a multiple of 4 from 256 to 2112",
+        ));
     }
     Ok(field)
 }
@@ -139,16 +175,30 @@ fn fcoe_fits(cursor: &Cursor<'_, '_>, data_field: u32, links: &[Option<RawLink>]
         let family = &link.family;
         let fcoe = family.medium == Some(Medium::Ethernet) && family.carries != Carries::Ip;
         if fcoe && family.mtu < need {
-            let at = cursor.entry("protocol").map_or(cursor.origin, |entry| &entry.node.origin);
-            let message = format!("{} does not fit link `{}`, whose MTU is {}", cursor.who, family.name, family.mtu);
-            let help = format!("a data field of {data_field} bytes makes FCoE frames of {need}; raise `mtu` of the link");
-            cursor.ctx.error(at, &message, &format!("an MTU of at least {need}"), &help);
+            let at = cursor
+                .entry("protocol")
+                .map_or(cursor.origin, |entry| &entry.node.origin);
+            let message = format!(
+                "{} does not fit link `{}`, whose MTU is {}",
+                cursor.who, family.name, family.mtu
+            );
+            let help = format!(
+                "a data field of {data_field} bytes makes FCoE frames of {need}; raise `mtu` of the link"
+            );
+            cursor
+                .ctx
+                .error(at, &message, &format!("an MTU of at least {need}"), &help);
         }
     }
 }
 
 fn tcp(cursor: &Cursor<'_, '_>, links: &[Option<RawLink>]) -> TcpOptions {
-    let on = cursor.input("timestamps", "TCP timestamps", &switch, standard("true", "RFC 7323; on by common practice"));
+    let on = cursor.input(
+        "timestamps",
+        "TCP timestamps",
+        &switch,
+        standard("true", "RFC 7323; on by common practice"),
+    );
     TcpOptions {
         mtu: mtu(cursor, links),
         ip: ip(cursor),
@@ -158,11 +208,19 @@ fn tcp(cursor: &Cursor<'_, '_>, links: &[Option<RawLink>]) -> TcpOptions {
 }
 
 fn ip(cursor: &Cursor<'_, '_>) -> Ip {
-    if cursor.input("ipv6", "IPv6", &switch, practice("false")) { Ip::V6 } else { Ip::V4 }
+    if cursor.input("ipv6", "IPv6", &switch, practice("false")) {
+        Ip::V6
+    } else {
+        Ip::V4
+    }
 }
 
 fn vlan(cursor: &Cursor<'_, '_>) -> Vlan {
-    if cursor.input("vlan", "VLAN tag on IP frames", &switch, practice("false")) { Vlan::Tagged } else { Vlan::Untagged }
+    if cursor.input("vlan", "VLAN tag on IP frames", &switch, practice("false")) {
+        Vlan::Tagged
+    } else {
+        Vlan::Untagged
+    }
 }
 
 fn digests(cursor: &Cursor<'_, '_>) -> Digests {
@@ -188,20 +246,43 @@ fn mtu(cursor: &Cursor<'_, '_>, links: &[Option<RawLink>]) -> u32 {
         .flatten()
         .filter(|link| link.family.carries != Carries::Fc)
         .filter(|link| link.family.medium == Some(Medium::Ethernet) || link.mtu_stated)
-        .map(|link| (if link.mtu_stated { link.family.mtu } else { MTU_DEFAULT }, &link.family.name))
+        .map(|link| {
+            (
+                if link.mtu_stated {
+                    link.family.mtu
+                } else {
+                    MTU_DEFAULT
+                },
+                &link.family.name,
+            )
+        })
         .min_by_key(|(mtu, _)| *mtu);
     let Some(stated) = cursor.optional("mtu", "MTU", &bytes(576, TcpOptions::MTU_MAX)) else {
         let mtu = narrowest.map_or(MTU_DEFAULT, |(mtu, _)| mtu);
-        cursor.assume_default("mtu", "MTU", &mtu.to_string(), choice("the smallest MTU of the links that carry IP"));
+        cursor.assume_default(
+            "mtu",
+            "MTU",
+            &mtu.to_string(),
+            choice("the smallest MTU of the links that carry IP"),
+        );
         return mtu;
     };
     if let Some((limit, name)) = narrowest
         && stated > limit
     {
-        let at = cursor.entry("mtu").map_or(cursor.origin, |entry| &entry.node.origin);
+        let at = cursor
+            .entry("mtu")
+            .map_or(cursor.origin, |entry| &entry.node.origin);
         let message = format!("packets of {} do not fit link `{name}`", cursor.who);
-        let help = format!("raise `mtu` of link `{name}`, or lower this one: small I/Os would pass and large ones hang");
-        cursor.ctx.error(at, &message, &format!("at most {limit}, the MTU of that link"), &help);
+        let help = format!(
+            "raise `mtu` of link `{name}`, or lower this one: small I/Os would pass and large ones hang"
+        );
+        cursor.ctx.error(
+            at,
+            &message,
+            &format!("at most {limit}, the MTU of that link"),
+            &help,
+        );
     }
     stated
 }
@@ -212,12 +293,28 @@ fn iscsi(cursor: &Cursor<'_, '_>, links: &[Option<RawLink>]) -> IscsiOptions {
     let yes = |key, what| cursor.input(key, what, &switch, rfc("true"));
     IscsiOptions {
         tcp: tcp(cursor, links),
-        host_segment: limit("host_segment", "largest data segment the host takes", "8192"),
-        array_segment: limit("array_segment", "largest data segment the array takes", "8192"),
+        host_segment: limit(
+            "host_segment",
+            "largest data segment the host takes",
+            "8192",
+        ),
+        array_segment: limit(
+            "array_segment",
+            "largest data segment the array takes",
+            "8192",
+        ),
         first_burst: limit("first_burst", "most data sent unasked", "65536"),
         max_burst: limit("max_burst", "most data for one R2T", "262144"),
-        initial_r2t: if yes("initial_r2t", "writes wait for an R2T") { InitialR2t::Yes } else { InitialR2t::No },
-        immediate_data: if yes("immediate_data", "data in the command") { ImmediateData::Yes } else { ImmediateData::No },
+        initial_r2t: if yes("initial_r2t", "writes wait for an R2T") {
+            InitialR2t::Yes
+        } else {
+            InitialR2t::No
+        },
+        immediate_data: if yes("immediate_data", "data in the command") {
+            ImmediateData::Yes
+        } else {
+            ImmediateData::No
+        },
         digests: digests(cursor),
         ..IscsiOptions::default()
     }

@@ -26,7 +26,9 @@ struct Decimal {
 
 /// Splits `12.5us` into the number and the unit; one space between is fine.
 fn split(text: &str) -> Option<(Decimal, &str)> {
-    let end = text.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(text.len());
+    let end = text
+        .find(|c: char| !c.is_ascii_digit() && c != '.')
+        .unwrap_or(text.len());
     let (number, unit) = text.split_at(end);
     Some((decimal(number)?, unit.strip_prefix(' ').unwrap_or(unit)))
 }
@@ -55,7 +57,11 @@ fn whole(number: &Decimal, factor: u128, max: u128) -> Result<u64, Wrong> {
 }
 
 fn unit_factor(units: &[(&str, u128)], unit: &str) -> Result<u128, Wrong> {
-    units.iter().find(|(name, _)| *name == unit).map(|(_, factor)| *factor).ok_or(Wrong::Shape)
+    units
+        .iter()
+        .find(|(name, _)| *name == unit)
+        .map(|(_, factor)| *factor)
+        .ok_or(Wrong::Shape)
 }
 
 /// Longest time anywhere in a scenario: one day.
@@ -159,12 +165,20 @@ const IO_RATE_MAX: f64 = 1e9;
 pub(super) fn io_rate(text: &str) -> Result<f64, Wrong> {
     const UNITS: [(&str, &str); 3] = [("/s", ""), ("k/s", "e3"), ("M/s", "e6")];
     let text = text.trim_end_matches(char::is_whitespace);
-    let end = text.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(text.len());
+    let end = text
+        .find(|c: char| !c.is_ascii_digit() && c != '.')
+        .unwrap_or(text.len());
     let (number, unit) = text.split_at(end);
     decimal(number).ok_or(Wrong::Shape)?;
     let unit = unit.strip_prefix(' ').unwrap_or(unit);
-    let exponent = UNITS.iter().find(|(name, _)| *name == unit).ok_or(Wrong::Shape)?.1;
-    let rate: f64 = format!("{number}{exponent}").parse().map_err(|_| Wrong::Shape)?;
+    let exponent = UNITS
+        .iter()
+        .find(|(name, _)| *name == unit)
+        .ok_or(Wrong::Shape)?
+        .1;
+    let rate: f64 = format!("{number}{exponent}")
+        .parse()
+        .map_err(|_| Wrong::Shape)?;
     match rate {
         rate if rate <= 0.0 => Err(Wrong::TooSmall),
         rate if rate > IO_RATE_MAX => Err(Wrong::TooLarge),
@@ -174,10 +188,17 @@ pub(super) fn io_rate(text: &str) -> Result<f64, Wrong> {
 
 /// A share of 1 written as `"70%"`. The nearest float to the exact fraction.
 pub(super) fn percent(text: &str) -> Result<f64, Wrong> {
-    let number = text.strip_suffix('%').ok_or(Wrong::Shape)?.trim_end_matches(' ');
+    let number = text
+        .strip_suffix('%')
+        .ok_or(Wrong::Shape)?
+        .trim_end_matches(' ');
     decimal(number).ok_or(Wrong::Shape)?;
     let share: f64 = format!("{number}e-2").parse().map_err(|_| Wrong::Shape)?;
-    if share > 1.0 { Err(Wrong::TooLarge) } else { Ok(share) }
+    if share > 1.0 {
+        Err(Wrong::TooLarge)
+    } else {
+        Ok(share)
+    }
 }
 
 /// A percentile's name: `p50`, `p99`, `p99.9` or `p99_9` (which needs no quotes as a key). Gives 0 < q < 1.
@@ -224,8 +245,14 @@ mod tests {
         assert_eq!(size("8KB", 1 << 30), Err(Wrong::Shape));
         assert_eq!(length_mm("2km"), Ok(2_000_000));
         assert_eq!(length_mm("0m"), Ok(0));
-        assert_eq!(link_rate("27.2Gb/s"), Ok(Rate::from_bits_per_second(27_200_000_000)));
-        assert_eq!(link_rate("1.5GB/s"), Ok(Rate::from_bits_per_second(12_000_000_000)));
+        assert_eq!(
+            link_rate("27.2Gb/s"),
+            Ok(Rate::from_bits_per_second(27_200_000_000))
+        );
+        assert_eq!(
+            link_rate("1.5GB/s"),
+            Ok(Rate::from_bits_per_second(12_000_000_000))
+        );
         assert_eq!(link_rate("0Gb/s"), Err(Wrong::TooSmall));
         assert_eq!(throughput("1.5GB/s"), Ok(1_500_000_000));
     }

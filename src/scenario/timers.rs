@@ -29,7 +29,7 @@ impl Preset {
     }
 
     /// The default itself, or the shorter one of this preset.
-    const fn pick(self, default: Fallback, short: &'static str) -> Default {
+    const fn pick(self, default: Fallback, short: &'static str) -> Fallback {
         match self {
             Self::Default => default,
             Self::Short => practice(short),
@@ -63,9 +63,17 @@ pub(super) fn global(top: &Cursor<'_, '_>) -> Timers {
 /// The timers of one host family: `timers = "short"` or `timers = { preset = "short", fast_io_fail = "2s" }`;
 /// the global ones where nothing is stated.
 pub(super) fn of_host(host: &Cursor<'_, '_>, global: &Timers) -> Timers {
-    let is_text = host.entry("timers").is_some_and(|entry| matches!(entry.node.value, Value::String(_)));
+    let is_text = host
+        .entry("timers")
+        .is_some_and(|entry| matches!(entry.node.value, Value::String(_)));
     if is_text {
-        let cursor = Cursor::new(host.ctx, &[], &Origin::Default, format!("{}.timers", host.path), &host.who);
+        let cursor = Cursor::new(
+            host.ctx,
+            &[],
+            &Origin::Default,
+            format!("{}.timers", host.path),
+            &host.who,
+        );
         return match host.optional("timers", "timer preset", &preset) {
             Some(preset) => read(&cursor, preset, None),
             None => global.clone(),
@@ -84,14 +92,20 @@ pub(super) fn of_host(host: &Cursor<'_, '_>, global: &Timers) -> Timers {
 
 /// Reads every timer; what is not stated is `base`'s, or else the preset's.
 fn read(cursor: &Cursor<'_, '_>, preset: Preset, base: Option<&Timers>) -> Timers {
-    let any = |key, what, default, base: Option<Duration>| field(cursor, key, what, &time, default, base);
-    let above = |key, what, default, base: Option<Duration>| field(cursor, key, what, &time_above_zero, default, base);
+    let any =
+        |key, what, default, base: Option<Duration>| field(cursor, key, what, &time, default, base);
+    let above = |key, what, default, base: Option<Duration>| {
+        field(cursor, key, what, &time_above_zero, default, base)
+    };
     Timers {
         preset: base.map_or(preset.name(), |base| base.preset),
         link_loss_detect: any(
             "link_loss_detect",
             "loss of signal until the port is down",
-            standard("100ms", "FC-PH receiver time-out (R_T_TOV); the same taken for Ethernet"),
+            standard(
+                "100ms",
+                "FC-PH receiver time-out (R_T_TOV); the same taken for Ethernet",
+            ),
             base.map(|base| base.link_loss_detect),
         ),
         state_notice: any(
@@ -189,7 +203,13 @@ fn read(cursor: &Cursor<'_, '_>, preset: Preset, base: Option<&Timers>) -> Timer
             "lacp",
             "LACP rate",
             &one_of(&[("slow", LacpRate::Slow), ("fast", LacpRate::Fast)]),
-            preset.pick(standard("slow", "IEEE 802.1AX: 30 s, given up after 90 s; default seen in an open manual page"), "fast"),
+            preset.pick(
+                standard(
+                    "slow",
+                    "IEEE 802.1AX: 30 s, given up after 90 s; default seen in an open manual page",
+                ),
+                "fast",
+            ),
             base.map(|base| base.lacp),
         ),
     }
@@ -219,11 +239,16 @@ fn off_or_time(node: &Node) -> Result<Option<Duration>, Fault> {
 /// `"fail"`, `"queue"`, or `{ retry = 12 }` path checks.
 fn no_path(node: &Node) -> Result<NoPath, Fault> {
     const EXPECTED: &str = "\"fail\", \"queue\" or { retry = 12 }";
-    let wrong = |fault: Fault| Fault { expected: EXPECTED.to_owned(), ..fault };
+    let wrong = |fault: Fault| Fault {
+        expected: EXPECTED.to_owned(),
+        ..fault
+    };
     if let Some([entry]) = node.as_table().map(Vec::as_slice)
         && entry.key == "retry"
     {
-        return count(1, 100_000)(&entry.node).map(NoPath::Retry).map_err(|fault| fault.at(&entry.node.origin));
+        return count(1, 100_000)(&entry.node)
+            .map(NoPath::Retry)
+            .map_err(|fault| fault.at(&entry.node.origin));
     }
     value::one_of(&[("fail", NoPath::Fail), ("queue", NoPath::Queue)])(node).map_err(wrong)
 }

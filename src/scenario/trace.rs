@@ -25,8 +25,13 @@ pub(super) fn read(ctx: &Context<'_>, file: &str, text: &str) -> Option<Vec<Trac
             file: file.to_owned(),
             line: Some(u32::try_from(number + 1).unwrap_or(u32::MAX)),
             column: 1,
-            line_text: line.chars().map(|c| if c.is_control() { ' ' } else { c }).collect(),
-            length: u32::try_from(line.chars().count()).unwrap_or(u32::MAX).max(1),
+            line_text: line
+                .chars()
+                .map(|c| if c.is_control() { ' ' } else { c })
+                .collect(),
+            length: u32::try_from(line.chars().count())
+                .unwrap_or(u32::MAX)
+                .max(1),
             expected: expected.to_owned(),
             help: String::new(),
         });
@@ -39,7 +44,12 @@ pub(super) fn read(ctx: &Context<'_>, file: &str, text: &str) -> Option<Vec<Trac
         Some((_, head)) if head.trim() == HEAD || head.trim() == format!("{HEAD},latency_ns") => {}
         head => {
             let line = head.map_or("", |(_, line)| line);
-            note(0, line, "the trace begins with an unknown head".to_owned(), &format!("{HEAD}[,latency_ns]"));
+            note(
+                0,
+                line,
+                "the trace begins with an unknown head".to_owned(),
+                &format!("{HEAD}[,latency_ns]"),
+            );
             lines = "".lines().enumerate();
         }
     }
@@ -49,7 +59,12 @@ pub(super) fn read(ctx: &Context<'_>, file: &str, text: &str) -> Option<Vec<Trac
                 first_ns.get_or_insert(ns);
                 entries.push(found);
                 entries.len() > ENTRIES_MAX
-                    && note(number, line, format!("the trace has more than {ENTRIES_MAX} I/Os"), "fewer")
+                    && note(
+                        number,
+                        line,
+                        format!("the trace has more than {ENTRIES_MAX} I/Os"),
+                        "fewer",
+                    )
             }
             Err((message, expected)) => note(number, line, message, expected),
         };
@@ -80,22 +95,38 @@ pub(super) fn read(ctx: &Context<'_>, file: &str, text: &str) -> Option<Vec<Trac
 
 type Wrong = (String, &'static str);
 
-fn entry(line: &str, first_ns: Option<u64>, last: Option<&TraceEntry>) -> Result<(u64, TraceEntry), Wrong> {
+fn entry(
+    line: &str,
+    first_ns: Option<u64>,
+    last: Option<&TraceEntry>,
+) -> Result<(u64, TraceEntry), Wrong> {
     let fields: Vec<&str> = line.trim().split(',').map(str::trim).collect();
     let (&[ns, op, offset, size] | &[ns, op, offset, size, _]) = fields.as_slice() else {
-        return Err((format!("the trace has a line of {} fields", fields.len()), "4 or 5 fields"));
+        return Err((
+            format!("the trace has a line of {} fields", fields.len()),
+            "4 or 5 fields",
+        ));
     };
     let whole = |text: &str, what: &str| {
-        text.parse::<u64>().map_err(|_| (format!("`{text}` is no {what}"), "a whole number"))
+        text.parse::<u64>()
+            .map_err(|_| (format!("`{text}` is no {what}"), "a whole number"))
     };
     let ns = whole(ns, "time")?;
     let since = ns
         .checked_sub(first_ns.unwrap_or(ns))
         .filter(|since| *since <= SPAN_MAX_NS)
-        .ok_or_else(|| (format!("the time {ns} ns is out of order or more than a day on"), "times in order, a day in all"))?;
+        .ok_or_else(|| {
+            (
+                format!("the time {ns} ns is out of order or more than a day on"),
+                "times in order, a day in all",
+            )
+        })?;
     let at = Duration::from_ns(since);
     if last.is_some_and(|last| at < last.at) {
-        return Err((format!("the time {ns} ns is before the line above"), "times in order"));
+        return Err((
+            format!("the time {ns} ns is before the line above"),
+            "times in order",
+        ));
     }
     let op = match op {
         "R" | "r" | "read" => Op::Read,
@@ -105,7 +136,18 @@ fn entry(line: &str, first_ns: Option<u64>, last: Option<&TraceEntry>) -> Result
     let offset = whole(offset, "offset")?;
     let size = whole(size, "size")?;
     match u32::try_from(size) {
-        Ok(size) if size > 0 && u64::from(size) <= SIZE_MAX => Ok((ns, TraceEntry { at, op, offset, size })),
-        _ => Err((format!("the size {size} is outside its limits"), "1 to 67108864 bytes")),
+        Ok(size) if size > 0 && u64::from(size) <= SIZE_MAX => Ok((
+            ns,
+            TraceEntry {
+                at,
+                op,
+                offset,
+                size,
+            },
+        )),
+        _ => Err((
+            format!("the size {size} is outside its limits"),
+            "1 to 67108864 bytes",
+        )),
     }
 }

@@ -94,19 +94,26 @@ pub(super) fn of_table(table: &DeTable<'_>, origin: &dyn Fn(Range<usize>) -> Ori
 }
 
 /// Builds the tree of one value.
-pub(super) fn of_value(value: &Spanned<DeValue<'_>>, origin: &dyn Fn(Range<usize>) -> Origin) -> Node {
+pub(super) fn of_value(
+    value: &Spanned<DeValue<'_>>,
+    origin: &dyn Fn(Range<usize>) -> Origin,
+) -> Node {
     let made = match value.get_ref() {
         DeValue::String(text) => Value::String(text.to_string()),
-        DeValue::Integer(number) => {
-            i128::from_str_radix(number.as_str(), number.radix()).map_or(Value::Other, Value::Integer)
-        }
+        DeValue::Integer(number) => i128::from_str_radix(number.as_str(), number.radix())
+            .map_or(Value::Other, Value::Integer),
         DeValue::Float(number) => Value::Float(number.as_str().parse().unwrap_or(f64::NAN)),
         DeValue::Boolean(yes) => Value::Boolean(*yes),
         DeValue::Datetime(_) => Value::Other,
-        DeValue::Array(items) => Value::Array(items.iter().map(|item| of_value(item, origin)).collect()),
+        DeValue::Array(items) => {
+            Value::Array(items.iter().map(|item| of_value(item, origin)).collect())
+        }
         DeValue::Table(table) => Value::Table(of_table(table, origin)),
     };
-    Node { value: made, origin: origin(value.span()) }
+    Node {
+        value: made,
+        origin: origin(value.span()),
+    }
 }
 
 /// A value to lay over the tree.
@@ -128,7 +135,9 @@ pub(super) struct Misfit {
 }
 
 /// The tables of which there may be many, each with a name.
-pub(super) const FAMILIES: [&str; 7] = ["chassis", "host", "switch", "array", "link", "workload", "outage"];
+pub(super) const FAMILIES: [&str; 7] = [
+    "chassis", "host", "switch", "array", "link", "workload", "outage",
+];
 /// The tables of which there is one, and the keys beside them.
 pub(super) const SINGLES: [&str; 4] = ["format", "title", "run", "timers"];
 
@@ -187,7 +196,11 @@ pub(super) fn apply(root: &mut Vec<Entry>, set: &Override) -> Result<(), Misfit>
         return put(entries, inner, name_origin, set);
     }
     if !SINGLES.contains(&first.as_str()) {
-        let known: Vec<&str> = SINGLES.into_iter().chain(FAMILIES).chain(["event"]).collect();
+        let known: Vec<&str> = SINGLES
+            .into_iter()
+            .chain(FAMILIES)
+            .chain(["event"])
+            .collect();
         return Err(Misfit {
             message: format!("no part of a scenario is called `{first}`"),
             origin: first_origin.clone(),
@@ -205,7 +218,10 @@ fn family_member<'t>(
     name: &str,
     origin: &Origin,
 ) -> Result<&'t mut Vec<Entry>, Misfit> {
-    let items = root.iter_mut().find(|entry| entry.key == family).map(|entry| &mut entry.node.value);
+    let items = root
+        .iter_mut()
+        .find(|entry| entry.key == family)
+        .map(|entry| &mut entry.node.value);
     let items = match items {
         Some(Value::Array(items)) => items.as_mut_slice(),
         _ => &mut [],
@@ -218,8 +234,13 @@ fn family_member<'t>(
             _ => item.as_table().and_then(|entries| entry_name(entries)),
         })
         .collect();
-    if let Some(index) = names.iter().position(|known| known.as_deref() == Some(name))
-        && let Some(Node { value: Value::Table(entries), .. }) = items.get_mut(index)
+    if let Some(index) = names
+        .iter()
+        .position(|known| known.as_deref() == Some(name))
+        && let Some(Node {
+            value: Value::Table(entries),
+            ..
+        }) = items.get_mut(index)
     {
         return Ok(entries);
     }
@@ -233,7 +254,12 @@ fn family_member<'t>(
 }
 
 /// Puts the value at the end of a path, making tables on the way.
-fn put(entries: &mut Vec<Entry>, path: &[(String, Origin)], parent: &Origin, set: &Override) -> Result<(), Misfit> {
+fn put(
+    entries: &mut Vec<Entry>,
+    path: &[(String, Origin)],
+    parent: &Origin,
+    set: &Override,
+) -> Result<(), Misfit> {
     let Some(((key, origin), rest)) = path.split_first() else {
         return Err(Misfit {
             message: "a key of it is missing".to_owned(),
@@ -244,7 +270,11 @@ fn put(entries: &mut Vec<Entry>, path: &[(String, Origin)], parent: &Origin, set
     };
     let index = entries.iter().position(|entry| entry.key == *key);
     if rest.is_empty() {
-        let entry = Entry { key: key.clone(), origin: origin.clone(), node: set.node.clone() };
+        let entry = Entry {
+            key: key.clone(),
+            origin: origin.clone(),
+            node: set.node.clone(),
+        };
         match index {
             // A wrapper keeps its basis only if the value stays; a value from outside is stated anew.
             Some(index) => entries[index] = entry,
@@ -253,8 +283,15 @@ fn put(entries: &mut Vec<Entry>, path: &[(String, Origin)], parent: &Origin, set
         return Ok(());
     }
     let index = index.unwrap_or_else(|| {
-        let node = Node { value: Value::Table(Vec::new()), origin: origin.clone() };
-        entries.push(Entry { key: key.clone(), origin: origin.clone(), node });
+        let node = Node {
+            value: Value::Table(Vec::new()),
+            origin: origin.clone(),
+        };
+        entries.push(Entry {
+            key: key.clone(),
+            origin: origin.clone(),
+            node,
+        });
         entries.len() - 1
     });
     match &mut entries[index].node.value {

@@ -10,7 +10,9 @@ use crate::wire::SIZE_MAX;
 
 /// Any text.
 pub(super) fn text(node: &Node) -> Result<String, Fault> {
-    node.as_str().cloned().ok_or_else(|| Fault::new(format!("is {}", node.kind()), "a string in quotes"))
+    node.as_str()
+        .cloned()
+        .ok_or_else(|| Fault::new(format!("is {}", node.kind()), "a string in quotes"))
 }
 
 /// One of some words.
@@ -19,15 +21,25 @@ pub(super) fn one_of<T: Copy>(words: &[(&'static str, T)]) -> impl Fn(&Node) -> 
     move |node| {
         let known: Vec<&str> = words.iter().map(|(word, _)| *word).collect();
         let Some(found) = node.as_str() else {
-            return Err(Fault::new(format!("is {}", node.kind()), format!("one of: {}", known.join(", "))));
+            return Err(Fault::new(
+                format!("is {}", node.kind()),
+                format!("one of: {}", known.join(", ")),
+            ));
         };
-        words.iter().find(|(word, _)| word == found).map(|(_, value)| *value).ok_or_else(|| {
-            let mut fault = Fault::new(format!("cannot be `{found}`"), near_or_list(found, "one of", &known));
-            if fault.expected.starts_with("did") {
-                fault.help = format!("one of: {}", known.join(", "));
-            }
-            fault
-        })
+        words
+            .iter()
+            .find(|(word, _)| word == found)
+            .map(|(_, value)| *value)
+            .ok_or_else(|| {
+                let mut fault = Fault::new(
+                    format!("cannot be `{found}`"),
+                    near_or_list(found, "one of", &known),
+                );
+                if fault.expected.starts_with("did") {
+                    fault.help = format!("one of: {}", known.join(", "));
+                }
+                fault
+            })
     }
 }
 
@@ -97,7 +109,12 @@ pub(super) fn time_above_zero(node: &Node) -> Result<Duration, Fault> {
 /// A length in millimetres.
 pub(super) fn length_mm(node: &Node) -> Result<u64, Fault> {
     const WHAT: &str = "a length like \"40m\" or \"2km\"";
-    quantity(node, quantity::length_mm, WHAT, "whole millimetres, at most 1000km")
+    quantity(
+        node,
+        quantity::length_mm,
+        WHAT,
+        "whole millimetres, at most 1000km",
+    )
 }
 
 /// A size of one I/O.
@@ -120,7 +137,12 @@ pub(super) fn bytes(min: u32, max: u32) -> impl Fn(&Node) -> Result<u32, Fault> 
         let number = match &node.value {
             Value::Integer(number) => u64::try_from(*number).ok(),
             Value::String(text) if matches!(text.as_str(), "0B" | "0") => Some(0),
-            Value::String(_) => Some(quantity(node, |text| quantity::size(text, 1 << 40), SIZE_WHAT, &expected)?),
+            Value::String(_) => Some(quantity(
+                node,
+                |text| quantity::size(text, 1 << 40),
+                SIZE_WHAT,
+                &expected,
+            )?),
             _ => return Err(Fault::new(format!("is {}", node.kind()), expected)),
         };
         number
@@ -132,7 +154,12 @@ pub(super) fn bytes(min: u32, max: u32) -> impl Fn(&Node) -> Result<u32, Fault> 
 
 /// A link rate.
 pub(super) fn link_rate(node: &Node) -> Result<Rate, Fault> {
-    quantity(node, quantity::link_rate, "a rate like \"27.2Gb/s\"", "whole bits per second, 1Mb/s to 10Tb/s")
+    quantity(
+        node,
+        quantity::link_rate,
+        "a rate like \"27.2Gb/s\"",
+        "whole bits per second, 1Mb/s to 10Tb/s",
+    )
 }
 
 /// I/Os per second.
@@ -151,7 +178,12 @@ pub(super) fn io_rate_or_zero(node: &Node) -> Result<f64, Fault> {
 
 /// Bytes per second.
 pub(super) fn throughput(node: &Node) -> Result<u64, Fault> {
-    quantity(node, quantity::throughput, "a throughput like \"1.5GB/s\"", "whole bytes per second, above 0, at most 10TB/s")
+    quantity(
+        node,
+        quantity::throughput,
+        "a throughput like \"1.5GB/s\"",
+        "whole bytes per second, above 0, at most 10TB/s",
+    )
 }
 
 /// A share from 0 to 1: `"70%"` or `0.7`.
@@ -164,7 +196,11 @@ pub(super) fn share(node: &Node) -> Result<f64, Fault> {
         Value::Float(number) => *number,
         _ => return Err(Fault::new(format!("is {}", node.kind()), EXPECTED)),
     };
-    if (0.0..=1.0).contains(&share) { Ok(share) } else { Err(Fault::new("is no share of 1", EXPECTED)) }
+    if (0.0..=1.0).contains(&share) {
+        Ok(share)
+    } else {
+        Err(Fault::new("is no share of 1", EXPECTED))
+    }
 }
 
 /// A finite number within limits.
@@ -178,7 +214,11 @@ pub(super) fn number(min: f64, max: f64) -> impl Fn(&Node) -> Result<f64, Fault>
             _ => return Err(Fault::new(format!("is {}", node.kind()), expected)),
         };
         // Not-a-number is in no range.
-        if (min..=max).contains(&number) { Ok(number) } else { Err(Fault::new(format!("cannot be {number}"), expected)) }
+        if (min..=max).contains(&number) {
+            Ok(number)
+        } else {
+            Err(Fault::new(format!("cannot be {number}"), expected))
+        }
     }
 }
 
@@ -208,14 +248,18 @@ pub(super) fn adds_up(shares: impl Iterator<Item = f64>) -> Result<(), Fault> {
     if (sum - 1.0).abs() <= SUM_TOLERANCE {
         return Ok(());
     }
-    Err(Fault::new(format!("adds up to {}", (sum * 1e6).round() / 1e6), "shares that add up to 1"))
+    Err(Fault::new(
+        format!("adds up to {}", (sum * 1e6).round() / 1e6),
+        "shares that add up to 1",
+    ))
 }
 
 /// The 0.99 quantile of the standard normal law (Abramowitz and Stegun, Handbook of Mathematical
 /// Functions, 1964, table 26.5 gives 2.32635; further digits from memory).
 const NORMAL_P99: f64 = 2.326_347_874_040_840_8;
 
-const LAW_EXPECTED: &str = "a time, or { exponential | lognormal | mixture | empirical | constant = … }";
+const LAW_EXPECTED: &str =
+    "a time, or { exponential | lognormal | mixture | empirical | constant = … }";
 
 /// A service-time law.
 pub(super) fn law(node: &Node) -> Result<Law, Fault> {
@@ -225,19 +269,29 @@ pub(super) fn law(node: &Node) -> Result<Law, Fault> {
             fault
         });
     };
-    let mut laws = entries.iter().filter(|entry| entry.key != "basis" && entry.key != "source");
+    let mut laws = entries
+        .iter()
+        .filter(|entry| entry.key != "basis" && entry.key != "source");
     let (Some(entry), None) = (laws.next(), laws.next()) else {
         return Err(Fault::new("states no single law", LAW_EXPECTED));
     };
     let at = |fault: Fault| fault.at(&entry.node.origin);
     match entry.key.as_str() {
         "constant" => time(&entry.node).map(Law::Constant).map_err(at),
-        "exponential" => time_above_zero(&entry.node).map(Law::Exponential).map_err(at),
+        "exponential" => time_above_zero(&entry.node)
+            .map(Law::Exponential)
+            .map_err(at),
         "lognormal" => lognormal(&entry.node).map_err(at),
         "mixture" => mixture(&entry.node).map_err(at),
         "empirical" => empirical(&entry.node).map_err(at),
         other => {
-            let known = ["constant", "exponential", "lognormal", "mixture", "empirical"];
+            let known = [
+                "constant",
+                "exponential",
+                "lognormal",
+                "mixture",
+                "empirical",
+            ];
             let says = format!("has an unknown law `{other}`");
             Err(Fault::new(says, near_or_list(other, "laws", &known)).at(&entry.origin))
         }
@@ -245,11 +299,22 @@ pub(super) fn law(node: &Node) -> Result<Law, Fault> {
 }
 
 fn lognormal(node: &Node) -> Result<Law, Fault> {
-    const EXPECTED: &str = "{ median = \"240us\", p99 = \"900us\" } or { median = \"240us\", sigma = 0.5 }";
+    const EXPECTED: &str =
+        "{ median = \"240us\", p99 = \"900us\" } or { median = \"240us\", sigma = 0.5 }";
     let wrong = |says: &str| Fault::new(says, EXPECTED);
-    let entries = node.as_table().ok_or_else(|| wrong("is no lognormal law"))?;
-    let find = |key: &str| entries.iter().find(|entry| entry.key == key).map(|entry| &entry.node);
-    if let Some(entry) = entries.iter().find(|entry| !["median", "p99", "sigma"].contains(&entry.key.as_str())) {
+    let entries = node
+        .as_table()
+        .ok_or_else(|| wrong("is no lognormal law"))?;
+    let find = |key: &str| {
+        entries
+            .iter()
+            .find(|entry| entry.key == key)
+            .map(|entry| &entry.node)
+    };
+    if let Some(entry) = entries
+        .iter()
+        .find(|entry| !["median", "p99", "sigma"].contains(&entry.key.as_str()))
+    {
         return Err(wrong(&format!("has an unknown key `{}`", entry.key)).at(&entry.origin));
     }
     let median = find("median").ok_or_else(|| wrong("has no median"))?;
@@ -269,7 +334,8 @@ fn lognormal(node: &Node) -> Result<Law, Fault> {
 }
 
 fn mixture(node: &Node) -> Result<Law, Fault> {
-    const EXPECTED: &str = "[{ weight = 0.9, law = \"100us\" }, { weight = 0.1, law = { exponential = \"1ms\" } }]";
+    const EXPECTED: &str =
+        "[{ weight = 0.9, law = \"100us\" }, { weight = 0.1, law = { exponential = \"1ms\" } }]";
     let wrong = |says: &str| Fault::new(says, EXPECTED);
     let Value::Array(items) = &node.value else {
         return Err(wrong("is no mixture"));

@@ -17,9 +17,18 @@ use std::collections::BTreeMap;
 pub(super) fn plain_only(names: &Names<'_>) -> Vec<bool> {
     let mut used = vec![(false, true); names.hosts.names.len()];
     for row in &names.workloads.rows {
-        let find = |key: &str| row.entries.iter().find(|entry| entry.key == key).map(|entry| &entry.node);
-        let plain = find("protocol").and_then(Node::as_str).is_some_and(|word| word == "plain");
-        let hosts = find("hosts").and_then(|node| texts(node).ok()).unwrap_or_default();
+        let find = |key: &str| {
+            row.entries
+                .iter()
+                .find(|entry| entry.key == key)
+                .map(|entry| &entry.node)
+        };
+        let plain = find("protocol")
+            .and_then(Node::as_str)
+            .is_some_and(|word| word == "plain");
+        let hosts = find("hosts")
+            .and_then(|node| texts(node).ok())
+            .unwrap_or_default();
         for host in hosts.iter().filter_map(|node| names.hosts.find(node).ok()) {
             used[host] = (true, used[host].1 && plain);
         }
@@ -73,9 +82,18 @@ fn workload<'c>(
     let owners = one_of(&[("any", Owner::Any), ("alternate", Owner::Alternate)]);
     let owner = cursor.input("owner", "owning controller", &owners, choice("any"));
     let kind_or_plain = kind.unwrap_or(Kind::Plain);
-    let connections = cursor.input("connections", "connections per host and path", &count(1, 1024), kind_or_plain.connections());
-    let adapter: Duration =
-        cursor.input("adapter", "adapter time for each message a host sends or receives", &time, kind_or_plain.adapter());
+    let connections = cursor.input(
+        "connections",
+        "connections per host and path",
+        &count(1, 1024),
+        kind_or_plain.connections(),
+    );
+    let adapter: Duration = cursor.input(
+        "adapter",
+        "adapter time for each message a host sends or receives",
+        &time,
+        kind_or_plain.adapter(),
+    );
     let promises = promise::promises(cursor);
     let (arrivals, per): (Arrivals, Per) = arrivals?;
     Some(Workload {
@@ -101,7 +119,12 @@ fn hosts(cursor: &Cursor<'_, '_>, names: &Names<'_>) -> Vec<usize> {
     for node in &listed {
         match names.hosts.find(node) {
             Ok(host) if hosts.contains(&host) => {
-                cursor.ctx.error(&node.origin, &format!("{} names the same hosts twice", cursor.who), "once", "");
+                cursor.ctx.error(
+                    &node.origin,
+                    &format!("{} names the same hosts twice", cursor.who),
+                    "once",
+                    "",
+                );
             }
             Ok(host) => hosts.push(host),
             Err(fault) => cursor.fault("hosts", node, &fault),
@@ -120,7 +143,12 @@ fn reads_and_sizes(
         for key in ["read", "sizes"] {
             if let Some(entry) = cursor.entry(key) {
                 let message = format!("{} replays a trace and states `{key}`", cursor.who);
-                cursor.ctx.error(&entry.origin, &message, "nothing: the trace has it", &format!("leave `{key}` out"));
+                cursor.ctx.error(
+                    &entry.origin,
+                    &message,
+                    "nothing: the trace has it",
+                    &format!("leave `{key}` out"),
+                );
             }
         }
         let (read, sizes) = of_trace(replay);
@@ -128,8 +156,16 @@ fn reads_and_sizes(
     }
     let read = cursor.input("read", "share of reads", &share, practice("70%"));
     let sizes = match (cursor.entry("sizes"), protocol) {
-        (None, Some(Protocol::Plain(PlainOptions { request, response, .. }))) => {
-            let (read, write) = (vec![(u64::from(*response), 1.0)], vec![(u64::from(*request), 1.0)]);
+        (
+            None,
+            Some(Protocol::Plain(PlainOptions {
+                request, response, ..
+            })),
+        ) => {
+            let (read, write) = (
+                vec![(u64::from(*response), 1.0)],
+                vec![(u64::from(*request), 1.0)],
+            );
             Some(SizeMix { read, write })
         }
         (None, _) => {
@@ -145,28 +181,45 @@ fn reads_and_sizes(
 fn sizes(cursor: &Cursor<'_, '_>, entry: &Entry) -> Option<SizeMix> {
     let before = cursor.ctx.problems.borrow().len();
     let node = super::tree::unwrapped(&entry.node);
-    let apart = node.as_table().is_some_and(|entries| entries.iter().any(|inner| inner.key == "read" || inner.key == "write"));
+    let apart = node.as_table().is_some_and(|entries| {
+        entries
+            .iter()
+            .any(|inner| inner.key == "read" || inner.key == "write")
+    });
     let sizes = match node.as_table() {
         Some(entries) if apart => {
             for inner in entries {
                 if !["read", "write", "basis", "source"].contains(&inner.key.as_str()) {
                     let message = format!("unknown key `{}` in sizes of {}", inner.key, cursor.who);
-                    cursor.ctx.error(&inner.origin, &message, "read and write", "give each a size or a mix");
+                    cursor.ctx.error(
+                        &inner.origin,
+                        &message,
+                        "read and write",
+                        "give each a size or a mix",
+                    );
                 }
             }
             let part = |key: &str| match entries.iter().find(|inner| inner.key == key) {
                 Some(inner) => mix(cursor, &inner.node),
                 None => {
                     let message = format!("sizes of {} has no `{key}`", cursor.who);
-                    cursor.ctx.error(&node.origin, &message, "both read and write", "");
+                    cursor
+                        .ctx
+                        .error(&node.origin, &message, "both read and write", "");
                     Vec::new()
                 }
             };
-            SizeMix { read: part("read"), write: part("write") }
+            SizeMix {
+                read: part("read"),
+                write: part("write"),
+            }
         }
         _ => {
             let both = mix(cursor, node);
-            SizeMix { read: both.clone(), write: both }
+            SizeMix {
+                read: both.clone(),
+                write: both,
+            }
         }
     };
     if cursor.ctx.problems.borrow().len() > before {
@@ -188,15 +241,22 @@ fn mix(cursor: &Cursor<'_, '_>, node: &Node) -> Vec<(u64, f64)> {
     };
     let before = cursor.ctx.problems.borrow().len();
     let mut parts: Vec<(u64, f64)> = Vec::new();
-    for entry in entries.iter().filter(|entry| entry.key != "basis" && entry.key != "source") {
+    for entry in entries
+        .iter()
+        .filter(|entry| entry.key != "basis" && entry.key != "source")
+    {
         let Ok(bytes) = value::io_size(&entry.key) else {
             let message = format!("`{}` in sizes of {} is no size", entry.key, cursor.who);
-            cursor.ctx.error(&entry.origin, &message, value::SIZE_WHAT, "at most 64MiB");
+            cursor
+                .ctx
+                .error(&entry.origin, &message, value::SIZE_WHAT, "at most 64MiB");
             continue;
         };
         if parts.iter().any(|(known, _)| *known == bytes) {
             let message = format!("`{}` in sizes of {} is there twice", entry.key, cursor.who);
-            cursor.ctx.error(&entry.origin, &message, "each size once", "");
+            cursor
+                .ctx
+                .error(&entry.origin, &message, "each size once", "");
         }
         match share(&entry.node) {
             Ok(share) => parts.push((bytes, share)),
@@ -223,8 +283,17 @@ fn of_trace(replay: &Replay) -> (f64, SizeMix) {
     let totals = [0, 1].map(|kind: usize| counts[kind].values().sum::<u64>());
     let mix = |kind: usize| -> Vec<(u64, f64)> {
         let kind = if totals[kind] == 0 { 1 - kind } else { kind };
-        counts[kind].iter().map(|(size, count)| (*size, *count as f64 / totals[kind] as f64)).collect()
+        counts[kind]
+            .iter()
+            .map(|(size, count)| (*size, *count as f64 / totals[kind] as f64))
+            .collect()
     };
     let read = totals[0] as f64 / (totals[0] + totals[1]).max(1) as f64;
-    (read, SizeMix { read: mix(0), write: mix(1) })
+    (
+        read,
+        SizeMix {
+            read: mix(0),
+            write: mix(1),
+        },
+    )
 }
