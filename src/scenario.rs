@@ -1,1 +1,463 @@
-//! To be written.
+//! From text to site: reads a scenario, and finds every problem of it in one go.
+//!
+//! The TOML is parsed with the place of every key and value kept, overrides are laid over it, and a walk
+//! over the tables gives either a [`Site`] in which every reference holds, or all problems at once, each
+//! with its line and what to do. What is not stated gets a default; every input, stated or not, is listed
+//! with its mark in [`Site::assumptions`].
+//!
+//! Left out: files. Whoever calls [`read`] fetches the traces that a scenario names.
+
+mod arrivals;
+mod control;
+mod cursor;
+pub mod kinds;
+mod links;
+mod names;
+mod parts;
+mod problem;
+mod promise;
+mod protocol;
+mod quantity;
+mod timers;
+mod trace;
+mod tree;
+mod value;
+mod whole;
+mod work;
+
+#[cfg(test)]
+mod tests;
+
+pub use problem::{Problem, Severity, render_problems};
+
+use crate::site::{Assumption, Site, SwitchFamily, Variant};
+use crate::wire::Medium;
+use arrivals::Files;
+use cursor::{Context, Cursor};
+use links::{DELAY_ETHERNET, DELAY_FC, Parts, RawLink};
+use names::{Names, rows};
+use parts::RawSwitch;
+use sha2::{Digest, Sha256};
+use tree::{Entry, Node, Origin, Override, Value};
+
+/// A scenario's text and the name of the file it came from, for messages.
+#[derive(Clone, Copy, Debug)]
+pub struct Source<'a> {
+    /// File name.
+    pub name: &'a str,
+    /// Text in TOML.
+    pub text: &'a str,
+}
+
+/// A scenario, understood.
+#[derive(Clone, Debug)]
+pub struct Loaded {
+    /// What it describes.
+    pub site: Site,
+    /// What somebody should look at.
+    pub warnings: Vec<Problem>,
+    /// SHA-256 in hex of the text, the overrides in order of their keys, and the traces: two results with
+    /// the same digest, seed and program version are the same.
+    pub digest: String,
+}
+
+/// Most bytes of a scenario.
+const TEXT_MAX: usize = 4 << 20;
+
+/// Reads a scenario.
+///
+/// `set` holds overrides as `(key, value)`: `("run.seed", "3")`, `("link.edge-san.cage.lit", "4")`. A value
+/// is TOML; a bare word is taken as a string. `files` gives the text of a trace by the name in the scenario.
+///
+/// # Errors
+/// Every problem of the text, the overrides and the traces, in order of their lines; never empty.
+pub fn read(
+    source: Source<'_>,
+    set: &[(String, String)],
+    files: &dyn Fn(&str) -> Result<String, String>,
+) -> Result<Loaded, Vec<Problem>> {
+    let sets: Vec<String> = set
+        .iter()
+        .map(|(key, value)| format!("{key}={value}"))
+        .collect();
+    let ctx = Context::new(source.name, source.text, &sets);
+    let mut root = parse(&ctx);
+    lay_over(&ctx, &mut root, &overrides(&ctx, set));
+    if ctx.has_errors() {
+        return Err(in_order(&ctx));
+    }
+    let mut traces = Vec::new();
+    let site = understand(&ctx, &root, files, &mut traces);
+    let variants = match &site {
+        Some(_) if !ctx.has_errors() => variants(&ctx, &root, files),
+        _ => Vec::new(),
+    };
+    match site {
+        Some(mut site) if !ctx.has_errors() => {
+            site.variants = variants;
+            let warnings = in_order(&ctx);
+            Ok(Loaded {
+                site,
+                warnings,
+                digest: digest(source.text, set, &traces),
+            })
+        }
+        _ => {
+            if !ctx.has_errors() {
+                ctx.error(
+                    &Origin::Text(0..0),
+                    "the scenario cannot be understood",
+                    "",
+                    "",
+                );
+            }
+            Err(in_order(&ctx))
+        }
+    }
+}
+
+/// Problems by line; overrides first, traces last.
+fn in_order(ctx: &Context<'_>) -> Vec<Problem> {
+    let mut problems = ctx.problems.take();
+    problems.sort_by_key(|problem| {
+        (
+            problem.line.is_some(),
+            problem.file != ctx.file,
+            problem.line,
+            problem.column,
+        )
+    });
+    problems.dedup();
+    problems
+}
+
+fn digest(text: &str, set: &[(String, String)], traces: &[String]) -> String {
+    let mut hash = Sha256::new();
+    let mut part = |bytes: &str| {
+        // Lengths between, so that no two different inputs run together alike.
+        hash.update((bytes.len() as u64).to_le_bytes());
+        hash.update(bytes.as_bytes());
+    };
+    part(text);
+    let mut pairs = set.to_vec();
+    pairs.sort();
+    for (key, value) in &pairs {
+        part(key);
+        part(value);
+    }
+    for trace in traces {
+        part(trace);
+    }
+    hash.finalize()
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
+}
+
+/// Parses the text; syntax errors are noted.
+fn parse(ctx: &Context<'_>) -> Vec<Entry> {
+    if ctx.text.len() > TEXT_MAX {
+        ctx.error(
+            &Origin::Text(0..0),
+            "the scenario is too long",
+            "at most 4 MiB",
+            "",
+        );
+        return Vec::new();
+    }
+    let (table, errors) = toml::de::DeTable::parse_recoverable(ctx.text);
+    for error in &errors {
+        let at = error.span().unwrap_or(0..0);
+        let message = error
+            .message()
+            .lines()
+            .next()
+            .unwrap_or("this is not TOML")
+            .to_owned();
+        ctx.error(
+            &Origin::Text(at),
+            &format!("this is not TOML: {message}"),
+            "",
+            "",
+        );
+    }
+    tree::of_table(table.get_ref(), &Origin::Text)
+}
+
+/// Parses the overrides from outside.
+fn overrides(ctx: &Context<'_>, set: &[(String, String)]) -> Vec<Override> {
+    set.iter()
+        .enumerate()
+        .filter_map(|(index, (key, value))| {
+            let whole = Origin::Set(index, 0..ctx.sets[index].len());
+            if key.is_empty() || value.trim().is_empty() {
+                ctx.error(
+                    &whole,
+                    "an override needs a key and a value",
+                    "KEY=VALUE",
+                    "",
+                );
+                return None;
+            }
+            let start = key.len() + 1;
+            let place = move |range: std::ops::Range<usize>| {
+                Origin::Set(index, range.start + start..range.end + start)
+            };
+            let path = tree::segments(key, |range| Origin::Set(index, range));
+            Some(Override {
+                path,
+                node: set_value(value, &place),
+            })
+        })
+        .collect()
+}
+
+/// A value of an override: TOML, or a bare word as a string.
+fn set_value(value: &str, place: &dyn Fn(std::ops::Range<usize>) -> Origin) -> Node {
+    toml::de::DeValue::parse(value).map_or_else(
+        |_| Node {
+            value: Value::String(value.trim().to_owned()),
+            origin: place(0..value.len()),
+        },
+        |parsed| tree::of_value(&parsed, place),
+    )
+}
+
+fn lay_over(ctx: &Context<'_>, root: &mut Vec<Entry>, overrides: &[Override]) {
+    for set in overrides {
+        if let Err(misfit) = tree::apply(root, set) {
+            ctx.error(
+                &misfit.origin,
+                &misfit.message,
+                &misfit.expected,
+                &misfit.help,
+            );
+        }
+    }
+}
+
+/// Walks over the whole tree. `None` when something is too broken to go on; problems are noted.
+fn understand(
+    ctx: &Context<'_>,
+    root: &[Entry],
+    files: Files<'_>,
+    traces: &mut Vec<String>,
+) -> Option<Site> {
+    let start = Origin::Text(0..0);
+    let top = Cursor::new(ctx, root, &start, "", "the scenario");
+    top.get("format", &value::whole(1, 1));
+    if !top.has("format") {
+        ctx.error(
+            &start,
+            "the scenario does not say which grammar it follows",
+            "format = 1",
+            "put `format = 1` at the top",
+        );
+    }
+    let title = top
+        .get("title", &value::text)
+        .unwrap_or_else(|| "Untitled".to_owned());
+    let run = control::run(&top);
+    let timers = timers::global(&top);
+    let names = Names::read(&top);
+    let chassis = parts::chassis(&top, &names);
+    let hosts = parts::hosts(&top, &names, &chassis, &timers, &work::plain_only(&names));
+    let raw_switches = parts::switches(&top, &names, &chassis);
+    let arrays = parts::arrays(&top, &names);
+    let links = links::links(
+        &top,
+        &names,
+        &Parts {
+            chassis: &chassis,
+            hosts: &hosts,
+            switches: &raw_switches,
+        },
+    );
+    let switches = delays(ctx, raw_switches, &links);
+    let workloads = work::workloads(ctx, &names, &links, files, traces);
+    let outages = control::outages(&top, &switches);
+    let events = control::events(&top, &outages);
+    for (family, word) in [
+        (&names.hosts, "host"),
+        (&names.arrays, "array"),
+        (&names.links, "link"),
+        (&names.workloads, "workload"),
+    ] {
+        if family.rows.is_empty() && !top.has(word) {
+            ctx.error(
+                &start,
+                &format!("the scenario has no {word}"),
+                &format!("at least one [[{word}]]"),
+                "",
+            );
+        }
+    }
+    top.entry("variant");
+    if ctx.has_errors() {
+        top.finish();
+        return None;
+    }
+    let site = Site {
+        title,
+        run,
+        chassis,
+        hosts,
+        switches,
+        arrays,
+        links: links
+            .into_iter()
+            .flatten()
+            .map(|link| link.family)
+            .collect(),
+        workloads,
+        outages,
+        events,
+        variants: Vec::new(),
+        assumptions: sorted(ctx.assumptions.take()),
+    };
+    check_whole(&top, &names, &site);
+    top.finish();
+    Some(site)
+}
+
+/// Guesses first, then by how far a value can be relied on; within that in order of reading.
+fn sorted(mut assumptions: Vec<Assumption>) -> Vec<Assumption> {
+    assumptions.sort_by_key(|assumption| assumption.basis);
+    assumptions
+}
+
+/// Fills in the delay of switches that state none: that of FC switches when all their links are FC.
+fn delays(
+    ctx: &Context<'_>,
+    switches: Vec<RawSwitch>,
+    links: &[Option<RawLink>],
+) -> Vec<SwitchFamily> {
+    switches
+        .into_iter()
+        .enumerate()
+        .map(|(index, switch)| {
+            let mut family = switch.family;
+            if switch.delay_stated {
+                return family;
+            }
+            let end = crate::site::End::Switch(index);
+            let mut media = links
+                .iter()
+                .flatten()
+                .filter(|link| link.family.from == end || link.family.to == end)
+                .map(|link| link.family.medium)
+                .peekable();
+            let fc =
+                media.peek().is_some() && media.all(|medium| medium == Some(Medium::FibreChannel));
+            let default = if fc { DELAY_FC } else { DELAY_ETHERNET };
+            family.delay = quantity::time(default.text).unwrap_or_default();
+            ctx.assume(
+                format!("switch.{}.delay", family.name),
+                format!("forwarding delay, switch `{}`", family.name),
+                default.text.to_owned(),
+                (default.basis, default.source.to_owned(), None),
+            );
+            family
+        })
+        .collect()
+}
+
+/// What can only be said of a whole, otherwise sound site: sizes, names of instances, routes, patterns.
+fn check_whole(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
+    whole::sizes(top, names, site);
+    if top.ctx.has_errors() {
+        return;
+    }
+    whole::instance_names(top, names, site);
+    whole::routes(top, names, site);
+    control::unmatched(top, &site.outages, &crate::topology::part_names(site));
+}
+
+/// Reads every `[[variant]]`: the same tree with its own overrides on top.
+fn variants(ctx: &Context<'_>, root: &[Entry], files: Files<'_>) -> Vec<Variant> {
+    let start = Origin::Text(0..0);
+    let top = Cursor::new(ctx, root, &start, "", "the scenario");
+    let mut variants: Vec<Variant> = Vec::new();
+    for (index, row) in rows(&top, "variant").into_iter().enumerate() {
+        let name = tree::entry_name(row.entries).unwrap_or_else(|| format!("{}", index + 1));
+        let cursor = Cursor::new(
+            ctx,
+            row.entries,
+            row.origin,
+            format!("variant.{name}"),
+            format!("variant `{name}`"),
+        );
+        cursor.need("name", &value::text, "\"light the dark legs\"");
+        if variants.iter().any(|known| known.name == name) {
+            ctx.error(
+                row.origin,
+                &format!("the variant `{name}` is there twice"),
+                "each name once",
+                "",
+            );
+        }
+        let Some(table) = cursor.table("set") else {
+            if !cursor.has("set") {
+                let help = "for example set = { \"link.edge-san.members\" = 4 }";
+                ctx.error(
+                    row.origin,
+                    &format!("{} sets nothing", cursor.who),
+                    "it needs `set`",
+                    help,
+                );
+            }
+            continue;
+        };
+        let mut set = Vec::new();
+        let overrides: Vec<Override> = table
+            .all()
+            .map(|entry| {
+                set.push((entry.key.clone(), ctx.written(&entry.node.origin)));
+                let path = tree::segments(&entry.key, |_| entry.origin.clone());
+                Override {
+                    path,
+                    node: entry.node.clone(),
+                }
+            })
+            .collect();
+        cursor.finish();
+        if let Some(site) = variant_site(ctx, root, &name, &overrides, files) {
+            variants.push(Variant {
+                name,
+                set,
+                site: Box::new(site),
+            });
+        }
+    }
+    variants
+}
+
+fn variant_site(
+    ctx: &Context<'_>,
+    root: &[Entry],
+    name: &str,
+    overrides: &[Override],
+    files: Files<'_>,
+) -> Option<Site> {
+    let mut own = Context::new(ctx.file, ctx.text, ctx.sets);
+    own.prefix = format!("in variant `{name}`, ");
+    let mut tree: Vec<Entry> = root
+        .iter()
+        .filter(|entry| entry.key != "variant")
+        .cloned()
+        .collect();
+    lay_over(&own, &mut tree, overrides);
+    let site = if own.has_errors() {
+        None
+    } else {
+        understand(&own, &tree, files, &mut Vec::new())
+    };
+    // Warnings of the scenario itself would only be said again.
+    let problems = own
+        .problems
+        .take()
+        .into_iter()
+        .filter(|problem| problem.severity == Severity::Error);
+    ctx.problems.borrow_mut().extend(problems);
+    site
+}

@@ -1,0 +1,185 @@
+//! What is wrong with a scenario, where, and what to do about it.
+
+use std::fmt;
+
+/// How bad a problem is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Severity {
+    /// The scenario cannot be used.
+    Error,
+    /// It can, but somebody should look.
+    Warning,
+}
+
+/// One problem, with the line it stands on quoted.
+///
+/// `Display` gives several lines that end without a line break:
+///
+/// ```text
+/// error: link `isl` ends at an unknown switch or array `sw-a5`
+///   --> twin.toml:42:6
+///   42 | to = "sw-a5"
+///      |      ^^^^^^^ did you mean `sw-a1`?
+/// help: add a [[switch]] named `sw-a5`
+/// ```
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Problem {
+    /// How bad.
+    pub severity: Severity,
+    /// What is wrong, in one line.
+    pub message: String,
+    /// The file, or `--set` for an override.
+    pub file: String,
+    /// Line from 1; `None` in an override, which has only one.
+    pub line: Option<u32>,
+    /// Column from 1, in characters.
+    pub column: u32,
+    /// The line itself, control characters replaced by spaces.
+    pub line_text: String,
+    /// Characters to underline, at least 1.
+    pub length: u32,
+    /// What was expected there; may be empty.
+    pub expected: String,
+    /// What to do; may be empty.
+    pub help: String,
+}
+
+/// More of a line than this helps nobody.
+const LINE_SHOWN_MAX: usize = 160;
+
+impl fmt::Display for Problem {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let word = match self.severity {
+            Severity::Error => "error",
+            Severity::Warning => "warning",
+        };
+        writeln!(out, "{word}: {}", self.message)?;
+        let number = match self.line {
+            Some(line) => {
+                writeln!(out, "  --> {}:{line}:{}", self.file, self.column)?;
+                line.to_string()
+            }
+            None => {
+                writeln!(out, "  --> {}:{}", self.file, self.column)?;
+                String::new()
+            }
+        };
+        let shown: String = self.line_text.chars().take(LINE_SHOWN_MAX).collect();
+        writeln!(out, "  {number:>2} | {shown}")?;
+        let before = (self.column as usize).saturating_sub(1).min(LINE_SHOWN_MAX);
+        let room = LINE_SHOWN_MAX.saturating_sub(before).max(1);
+        let carets = "^".repeat((self.length as usize).clamp(1, room));
+        let width = number.len().max(2);
+        let line = format!(
+            "  {:width$} | {}{carets} {}",
+            "",
+            " ".repeat(before),
+            self.expected
+        );
+        write!(out, "{}", line.trim_end())?;
+        if !self.help.is_empty() {
+            write!(out, "\nhelp: {}", self.help)?;
+        }
+        Ok(())
+    }
+}
+
+/// All problems one after the other, an empty line between two, and a count at the end.
+#[must_use]
+pub fn render_problems(problems: &[Problem]) -> String {
+    let mut text = String::new();
+    for problem in problems {
+        text.push_str(&problem.to_string());
+        text.push_str("\n\n");
+    }
+    let errors = problems
+        .iter()
+        .filter(|p| p.severity == Severity::Error)
+        .count();
+    let warnings = problems.len() - errors;
+    let count = |number: usize, word: &str| match number {
+        1 => format!("1 {word}"),
+        _ => format!("{number} {word}s"),
+    };
+    match (errors, warnings) {
+        (0, 0) => {}
+        (0, _) => text.push_str(&format!("{}\n", count(warnings, "warning"))),
+        (_, 0) => text.push_str(&format!("{}\n", count(errors, "error"))),
+        (_, _) => text.push_str(&format!(
+            "{}, {}\n",
+            count(errors, "error"),
+            count(warnings, "warning")
+        )),
+    }
+    text
+}
+
+/// Line, column (both from 1, column in characters) and the line's text at a byte offset of a text.
+pub(super) fn position(text: &str, offset: usize) -> (u32, u32, String) {
+    let mut offset = offset.min(text.len());
+    while !text.is_char_boundary(offset) {
+        offset -= 1;
+    }
+    let before = &text[..offset];
+    let start = before.rfind('\n').map_or(0, |at| at + 1);
+    let line = before.matches('\n').count() + 1;
+    let end = text[offset..]
+        .find('\n')
+        .map_or(text.len(), |at| offset + at);
+    let column = text[start..offset].chars().count() + 1;
+    let shown = text[start..end]
+        .trim_end_matches('\r')
+        .chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect();
+    let clip = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
+    (clip(line), clip(column), shown)
+}
+
+/// The nearest of `known` to a misspelt word, if one is near.
+pub(super) fn near<'k>(word: &str, known: impl IntoIterator<Item = &'k str>) -> Option<&'k str> {
+    let lower = word.to_lowercase();
+    known
+        .into_iter()
+        .map(|name| {
+            (
+                strsim::damerau_levenshtein(&lower, &name.to_lowercase()),
+                name,
+            )
+        })
+        // A third of the letters may differ, one always may.
+        .filter(|(distance, name)| {
+            *distance <= (name.chars().count().max(word.chars().count()) / 3).max(1)
+        })
+        .min_by_key(|(distance, _)| *distance)
+        .map(|(_, name)| name)
+}
+
+/// `did you mean …?` when something is near, else the list of what is known.
+pub(super) fn near_or_list(word: &str, what: &str, known: &[&str]) -> String {
+    if let Some(name) = near(word, known.iter().copied()) {
+        return format!("did you mean `{name}`?");
+    }
+    list(what, known)
+}
+
+/// `what: a, b, c`, cut where it gets long.
+pub(super) fn list(what: &str, known: &[&str]) -> String {
+    const SHOWN: usize = 24;
+    if known.is_empty() {
+        return format!("there are no {what}");
+    }
+    let mut text = format!(
+        "{what}: {}",
+        known
+            .iter()
+            .take(SHOWN)
+            .copied()
+            .collect::<Vec<_>>()
+            .join(", ")
+    );
+    if known.len() > SHOWN {
+        text.push_str(&format!(" and {} more", known.len() - SHOWN));
+    }
+    text
+}

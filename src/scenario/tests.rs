@@ -1,0 +1,274 @@
+//! Tests of the reader: the shipped scenarios, every kind of problem with its place, and that nothing panics.
+
+use super::*;
+use crate::site::{Arrivals, Basis, Carries, End, Measure, WarmUp};
+use crate::unit::{Duration, Rate, Side};
+use crate::wire::Protocol;
+use proptest::prelude::*;
+
+mod places;
+
+const DEMO: &str = include_str!("../../scenarios/ostrel.toml");
+
+fn no_files(_: &str) -> Result<String, String> {
+    Err("no such file".to_owned())
+}
+
+fn read_text(text: &str, set: &[(&str, &str)]) -> Result<Loaded, Vec<Problem>> {
+    let set: Vec<(String, String)> = set
+        .iter()
+        .map(|(key, value)| ((*key).to_owned(), (*value).to_owned()))
+        .collect();
+    read(
+        Source {
+            name: "x.toml",
+            text,
+        },
+        &set,
+        &no_files,
+    )
+}
+
+fn site(text: &str, set: &[(&str, &str)]) -> Site {
+    read_text(text, set)
+        .map(|loaded| loaded.site)
+        .unwrap_or_else(|problems| panic!("{}", render_problems(&problems)))
+}
+
+#[test]
+fn every_shipped_scenario_and_starter_reads_without_a_warning() {
+    let shipped = [
+        ("ostrel", DEMO),
+        (
+            "ostrel-mended",
+            include_str!("../../scenarios/ostrel-mended.toml"),
+        ),
+        (
+            "ostrel-ethernet",
+            include_str!("../../scenarios/ostrel-ethernet.toml"),
+        ),
+        (
+            "lesson-25gbe",
+            include_str!("../../scenarios/lesson-25gbe.toml"),
+        ),
+        (
+            "lesson-32gfc",
+            include_str!("../../scenarios/lesson-32gfc.toml"),
+        ),
+    ];
+    let starters = kinds::KINDS.iter().map(|kind| (kind.name, kind.text));
+    for (name, text) in shipped.into_iter().chain(starters) {
+        let loaded = read_text(text, &[])
+            .unwrap_or_else(|problems| panic!("{name}\n{}", render_problems(&problems)));
+        assert_eq!(loaded.warnings, [], "{name}");
+        assert!(!loaded.site.assumptions.is_empty(), "{name}");
+    }
+}
+
+#[test]
+fn the_demo_is_what_its_text_says() {
+    let site = site(DEMO, &[]);
+    assert_eq!(site.run.duration, Duration::from_ms(800));
+    assert_eq!(site.run.warm_up, WarmUp::At(Duration::from_ms(200)));
+    let counts: Vec<(&str, u32)> = site
+        .hosts
+        .iter()
+        .map(|host| (host.name.as_str(), host.count))
+        .collect();
+    assert_eq!(counts, [("db", 6), ("vm", 6), ("rack", 4)]);
+    let isl = site
+        .links
+        .iter()
+        .find(|link| link.name == "edge-san")
+        .unwrap();
+    assert_eq!(
+        (isl.members, isl.rate),
+        (2, Rate::from_bits_per_second(27_200_000_000))
+    );
+    assert_eq!(isl.propagation, Duration::from_ns(100));
+    assert_eq!(
+        (isl.from, isl.to, isl.carries),
+        (End::Switch(1), End::Switch(2), Carries::Fc)
+    );
+    let bookings = &site.workloads[0];
+    let Arrivals::Bursty(burst) = &bookings.arrivals else {
+        panic!("bursts");
+    };
+    // 200k × 200 ms = 360k × 40 ms + base × 160 ms, so base = 160k.
+    assert!((burst.base - 160_000.0).abs() < 1e-6);
+    assert_eq!(bookings.sizes.read, [(8192, 0.6), (65_536, 0.4)]);
+    assert_eq!(bookings.promises.lost[0].measure, Measure::Quantile(0.99));
+    assert_eq!(bookings.promises.lost[0].text, "2ms");
+    let Protocol::NvmeTcp(options) = site.workloads[1].protocol else {
+        panic!("NVMe/TCP");
+    };
+    assert_eq!(options.tcp.mtu, 9000);
+    assert_eq!(site.outages[0].side, Some(Side::A));
+    assert_eq!(site.outages[0].takes, ["*-A", "lan-1"]);
+    let mended = &site.variants[0];
+    assert_eq!(mended.name, "light the two dark legs");
+    assert_eq!(
+        mended.set,
+        [("link.edge-san.cage.lit".to_owned(), "4".to_owned())]
+    );
+    assert_eq!(
+        mended
+            .site
+            .links
+            .iter()
+            .find(|link| link.name == "edge-san")
+            .unwrap()
+            .members,
+        4
+    );
+    // Guesses come first, and none is lost.
+    let guessed: Vec<&str> = site
+        .assumptions
+        .iter()
+        .take_while(|row| row.basis == Basis::Guessed)
+        .map(|row| row.key.as_str())
+        .collect();
+    assert_eq!(
+        guessed,
+        [
+            "array.vault.read.hit",
+            "array.depot.read.hit",
+            "workload.fleet.arrivals.poisson"
+        ]
+    );
+}
+
+#[test]
+fn an_override_changes_one_value_and_the_digest() {
+    let plain = read_text(DEMO, &[]).unwrap();
+    let set = read_text(
+        DEMO,
+        &[
+            ("run.seed", "3"),
+            ("host.db.paths", "round-robin"),
+            ("workload.fleet.arrivals.poisson", "90k/s"),
+            ("workload.bookings.read", "0.5"),
+        ],
+    )
+    .unwrap();
+    assert_eq!(set.site.run.seed, 3);
+    assert_eq!(set.site.hosts[0].paths, crate::site::PathPolicy::RoundRobin);
+    assert_eq!(set.site.workloads[1].arrivals, Arrivals::Poisson(90_000.0));
+    assert!((set.site.workloads[0].read - 0.5).abs() < f64::EPSILON);
+    assert_ne!(plain.digest, set.digest);
+    assert_eq!(plain.digest, read_text(DEMO, &[]).unwrap().digest);
+    // The order in which overrides are given does not change what they mean.
+    let one = read_text(DEMO, &[("run.seed", "3"), ("run.replications", "4")]).unwrap();
+    let other = read_text(DEMO, &[("run.replications", "4"), ("run.seed", "3")]).unwrap();
+    assert_eq!(one.digest, other.digest);
+}
+
+#[test]
+fn a_trace_brings_its_sizes_and_reads() {
+    let text = DEMO
+        .replace(
+            "arrivals = { paced = \"6k/s\", basis = \"specified\" }",
+            "arrivals = { replay = \"t.csv\", copies = 2 }",
+        )
+        .replace("read = 0\nsizes = \"256KiB\"\n", "");
+    let csv = "timestamp_ns,op,offset_bytes,size_bytes\n100,R,0,4096\n200,W,8,512\n300,R,0,4096\n500,R,0,512\n";
+    let loaded = read(
+        Source {
+            name: "x.toml",
+            text: &text,
+        },
+        &[],
+        &|name| {
+            assert_eq!(name, "t.csv");
+            Ok(csv.to_owned())
+        },
+    )
+    .unwrap_or_else(|problems| panic!("{}", render_problems(&problems)));
+    let archive = &loaded.site.workloads[2];
+    let Arrivals::Replay(replay) = &archive.arrivals else {
+        panic!("a replay");
+    };
+    assert_eq!(replay.entries.len(), 4);
+    assert_eq!(replay.entries[3].at, Duration::from_ns(400));
+    // 400 ns over three gaps, and one mean gap more (rounded down).
+    assert_eq!(replay.span, Duration(533_333));
+    assert!((archive.read - 0.75).abs() < 1e-12);
+    assert_eq!(archive.sizes.write, [(512, 1.0)]);
+    let bad = csv
+        .replace("200,W,8,512", "200,X,8,512")
+        .replace("300,R", "3,R");
+    let problems = read(
+        Source {
+            name: "x.toml",
+            text: &text,
+        },
+        &[],
+        &|_| Ok(bad.clone()),
+    )
+    .unwrap_err();
+    let places: Vec<(Option<u32>, &str)> =
+        problems.iter().map(|p| (p.line, p.file.as_str())).collect();
+    assert_eq!(places, [(Some(3), "t.csv"), (Some(4), "t.csv")]);
+}
+
+/// Cuts, doubles and swaps pieces of a valid text.
+fn mutated(text: &str, edits: &[(usize, usize, u8, String)]) -> String {
+    let mut text: Vec<char> = text.chars().collect();
+    for (at, length, kind, piece) in edits {
+        let at = at % text.len().max(1);
+        let end = (at + length).min(text.len());
+        match kind % 3 {
+            0 => drop(text.drain(at..end)),
+            1 => {
+                let copy: Vec<char> = text[at..end].to_vec();
+                text.splice(at..at, copy);
+            }
+            _ => drop(text.splice(at..end, piece.chars())),
+        }
+    }
+    text.into_iter().collect()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(300))]
+
+    #[test]
+    fn no_text_panics(text in "\\PC{0,200}") {
+        if let Err(problems) = read_text(&text, &[]) {
+            prop_assert!(!problems.is_empty());
+            render_problems(&problems);
+        }
+    }
+
+    #[test]
+    fn no_mutation_of_a_valid_text_panics(
+        edits in prop::collection::vec((0..8000_usize, 0..20_usize, any::<u8>(), "[-a-zA-Z0-9\\[\\]{}=\"., \n]{0,8}"), 1..5)
+    ) {
+        if let Err(problems) = read_text(&mutated(DEMO, &edits), &[]) {
+            prop_assert!(!problems.is_empty());
+            render_problems(&problems);
+        }
+    }
+
+    #[test]
+    fn no_override_panics(key in "[a-z.\"-]{0,30}", value in "\\PC{0,30}") {
+        let _ = read_text(DEMO, &[(&key, &value)]);
+    }
+
+    #[test]
+    fn no_value_at_a_known_key_panics(
+        key in prop::sample::select(vec![
+            "run.duration", "run.seed", "run.warm_up", "host.rack.count", "host.db.timers", "switch.edge.ports",
+            "switch.lan.count", "array.vault.read", "array.vault.controllers", "link.edge-san.cage", "link.edge-san.members",
+            "link.edge-lan.lag", "link.san-vault.ports", "link.edge-lan.speed", "workload.bookings.sizes",
+            "workload.bookings.arrivals", "workload.fleet.promise", "workload.fleet.hosts", "outage.A.takes",
+        ]),
+        value in prop::sample::select(vec![
+            "0", "-1", "1e308", "nan", "inf", "18446744073709551616", "\"\"", "[]", "{}", "{ basis = 1 }", "[{}]",
+            "{ value = {} }", "\"0s\"", "\"999999999h\"", "true", "2000-01-01", "4096", "64", "\"across\"", "\"*\"",
+            "{ legs = 64, lit = 1 }", "{ lognormal = { median = \"1ps\", p99 = \"24h\" } }",
+        ])
+    ) {
+        let _ = read_text(DEMO, &[(key, value)]);
+    }
+}

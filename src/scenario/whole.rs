@@ -1,0 +1,183 @@
+//! What can only be said of a whole site whose parts are all sound.
+
+use super::cursor::Cursor;
+use super::names::Names;
+use super::tree::Origin;
+use crate::site::{End, LinkFamily, Site, Wiring};
+use crate::topology;
+
+/// Most hosts in all.
+const HOSTS_MAX: u64 = 16_384;
+/// Most link members in all.
+const MEMBERS_MAX: u64 = 100_000;
+/// Most pairs of a host and an array port.
+const PAIRS_MAX: u64 = 1_000_000;
+
+/// Upper bounds, so that a slip of the finger does not fill the memory.
+pub(super) fn sizes(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
+    let hosts: u64 = site
+        .hosts
+        .iter()
+        .map(|family| u64::from(family.count))
+        .sum();
+    let switches: u64 = site
+        .switches
+        .iter()
+        .map(|family| u64::from(family.count) * family.fabric.sides().len() as u64)
+        .sum();
+    let mut members = 0_u64;
+    let mut ports = 0_u64;
+    for link in &site.links {
+        let number = members_of(site, link);
+        members = members.saturating_add(number);
+        if matches!(link.to, End::Array(_)) {
+            ports = ports.saturating_add(number);
+        }
+    }
+    let at = names
+        .links
+        .rows
+        .first()
+        .map_or(top.origin, |row| row.origin);
+    let over = |number: u64, max: u64, what: &str, at: &Origin| {
+        if number > max {
+            let message = format!("the site has up to {number} {what}");
+            top.ctx.error(
+                at,
+                &message,
+                &format!("at most {max}"),
+                "lower `count`, `members` or `ports`",
+            );
+        }
+    };
+    over(
+        hosts,
+        HOSTS_MAX,
+        "hosts",
+        names
+            .hosts
+            .rows
+            .first()
+            .map_or(top.origin, |row| row.origin),
+    );
+    over(
+        switches,
+        HOSTS_MAX,
+        "switches",
+        names
+            .switches
+            .rows
+            .first()
+            .map_or(top.origin, |row| row.origin),
+    );
+    over(members, MEMBERS_MAX, "links", at);
+    over(
+        hosts.saturating_mul(ports),
+        PAIRS_MAX,
+        "pairs of a host and an array port",
+        at,
+    );
+}
+
+/// An upper bound of the members of a link family.
+fn members_of(site: &Site, link: &LinkFamily) -> u64 {
+    let instances = |end| match end {
+        End::Host(index) => u64::from(site.hosts[index].count),
+        End::Switch(index) => {
+            u64::from(site.switches[index].count) * site.switches[index].fabric.sides().len() as u64
+        }
+        End::Array(index) => u64::from(site.arrays[index].controllers) * u64::from(link.ports),
+    };
+    let (from, to) = (instances(link.from), instances(link.to));
+    let pairs = match link.wiring {
+        Wiring::Mesh => from.saturating_mul(to),
+        // Each instance of the larger side, on each fabric.
+        Wiring::Dealt | Wiring::OneToOne => from.max(to).saturating_mul(2),
+    };
+    pairs.saturating_mul(u64::from(link.members))
+}
+
+/// No two parts may go by one name: `db` with a count of 2 beside a host called `db-1`.
+pub(super) fn instance_names(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
+    let mut all: Vec<(String, &str, &Origin)> = Vec::new();
+    for (family, row) in site.hosts.iter().zip(&names.hosts.rows) {
+        all.extend((0..family.count).map(|index| {
+            (
+                family.numbered.name(&family.name, index),
+                family.name.as_str(),
+                row.origin,
+            )
+        }));
+    }
+    for (family, row) in site.chassis.iter().zip(&names.chassis.rows) {
+        all.extend((0..family.count).map(|index| {
+            (
+                family.numbered.name(&family.name, index),
+                family.name.as_str(),
+                row.origin,
+            )
+        }));
+    }
+    for (family, row) in site.switches.iter().zip(&names.switches.rows) {
+        all.extend((0..family.count).map(|index| {
+            (
+                family.numbered.name(&family.name, index),
+                family.name.as_str(),
+                row.origin,
+            )
+        }));
+    }
+    for (family, row) in site.arrays.iter().zip(&names.arrays.rows) {
+        all.push((family.name.clone(), &family.name, row.origin));
+        all.extend((1..=family.controllers).map(|number| {
+            (
+                format!("{}-c{number}", family.name),
+                family.name.as_str(),
+                row.origin,
+            )
+        }));
+    }
+    all.sort_by(|left, right| left.0.cmp(&right.0));
+    for pair in all.windows(2) {
+        if let [(left, one, _), (right, other, at)] = pair
+            && left == right
+            && one != other
+        {
+            let message = format!("`{one}` and `{other}` both have a part called `{left}`");
+            top.ctx
+                .error(at, &message, "names that differ", "rename one of the two");
+            return;
+        }
+    }
+}
+
+/// Every host must reach the array of its workload.
+pub(super) fn routes(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
+    let missing = topology::unreachable(site);
+    for (index, row) in names.workloads.rows.iter().enumerate() {
+        let lost: Vec<_> = missing
+            .iter()
+            .filter(|missing| missing.workload == index)
+            .collect();
+        let Some(first) = lost.first() else {
+            continue;
+        };
+        let at = row
+            .entries
+            .iter()
+            .find(|entry| entry.key == "array")
+            .map_or(row.origin, |entry| &entry.node.origin);
+        let others = match lost.len() {
+            1 => String::new(),
+            number => format!(" (nor can {} more hosts)", number - 1),
+        };
+        let message = format!(
+            "workload `{}`: host `{}` cannot reach array `{}` with {}{others}",
+            site.workloads[index].name, first.host, first.array, first.protocol
+        );
+        let help = "Fibre Channel crosses links that carry fc or all, IP those that carry ip or all; \
+                    look for the link that is missing or carries the other";
+        top.ctx
+            .error(at, &message, "a chain of links that carry it", help);
+    }
+}
