@@ -1,18 +1,28 @@
 //! A winner tree over a fixed number of sources.
 
 use super::Key;
+use crate::unit::Instant;
 
 /// For each of `n` sources the key of its next event; finds the least of all in O(1) and changes one in
-/// O(log n) comparisons, without moving anything but indices. No allocation after `new`.
+/// O(log n) comparisons of times, without moving anything but indices. No allocation after `new`.
 ///
 /// Compared with a heap, a source that is served and has a next event at once costs one walk instead of
-/// a pop and a push, and a source never has more than one entry.
+/// a pop and a push, and a source never has more than one entry. The walk ends early where the change
+/// does not reach: a source that has not won a match and does not win it now.
 #[derive(Debug)]
 pub struct Tournament {
-    keys: Vec<Key>,
-    /// Winner of each inner node; node 1 is the root, node `i` has the children `2i` and `2i + 1`.
-    winners: Vec<u32>,
+    /// Tie word of each source, looked at only when times are equal.
+    ties: Vec<u128>,
+    /// Winner of each match: node 1 is the root, node `i` has the children `2i` and `2i + 1`, and the
+    /// sources themselves are the last half.
+    nodes: Vec<Entrant>,
     leaves: usize,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Entrant {
+    at: u64,
+    source: u32,
 }
 
 impl Tournament {
@@ -22,29 +32,27 @@ impl Tournament {
     /// With more than 2^31 sources.
     #[must_use]
     pub fn new(sources: usize) -> Self {
-        let leaves = sources.max(1).next_power_of_two();
+        let leaves = sources.max(2).next_power_of_two();
         assert!(
             u32::try_from(leaves).is_ok_and(|n| n <= 1 << 31),
             "too many sources"
         );
+        let idle = Entrant {
+            at: u64::MAX,
+            source: 0,
+        };
         let mut tree = Self {
-            keys: vec![Key::NEVER; leaves],
-            winners: vec![0; leaves],
+            ties: vec![u128::MAX; leaves],
+            nodes: vec![idle; 2 * leaves],
             leaves,
         };
+        for (source, node) in tree.nodes[leaves..].iter_mut().enumerate() {
+            node.source = u32::try_from(source).unwrap_or(u32::MAX);
+        }
         for node in (1..leaves).rev() {
-            tree.winners[node] = tree.player(2 * node);
+            tree.nodes[node] = tree.nodes[2 * node];
         }
         tree
-    }
-
-    /// The winner of the subtree at `node`; below the inner nodes stand the sources themselves.
-    fn player(&self, node: usize) -> u32 {
-        if node >= self.leaves {
-            u32::try_from(node - self.leaves).unwrap_or(u32::MAX)
-        } else {
-            self.winners[node]
-        }
     }
 
     /// Sets the key of a source; [`Key::NEVER`] when it has no event.
@@ -52,42 +60,60 @@ impl Tournament {
     /// # Panics
     /// When there is no such source.
     pub fn set(&mut self, source: usize, key: Key) {
-        self.keys[source] = key;
-        let mut node = (source + self.leaves) / 2;
-        while node >= 1 {
-            let (left, right) = (self.player(2 * node), self.player(2 * node + 1));
-            let winner = if self.keys[right as usize] < self.keys[left as usize] {
-                right
-            } else {
-                left
-            };
-            self.winners[node] = winner;
+        self.ties[source] = key.tie;
+        let mut node = source + self.leaves;
+        let mut winner = Entrant {
+            at: key.at.0,
+            source: self.nodes[node].source,
+        };
+        self.nodes[node] = winner;
+        while node > 1 {
+            let rival = self.nodes[node ^ 1];
+            if rival.at < winner.at
+                || (rival.at == winner.at
+                    && self.ties[rival.source as usize] < self.ties[winner.source as usize])
+            {
+                winner = rival;
+            }
             node /= 2;
+            let before = std::mem::replace(&mut self.nodes[node], winner);
+            if before.source == winner.source
+                && before.at == winner.at
+                && winner.source as usize != source
+            {
+                return;
+            }
         }
     }
 
     /// The source with the least key, and that key.
     #[must_use]
     pub fn least(&self) -> (usize, Key) {
-        let winner = if self.leaves == 1 {
-            0
-        } else {
-            self.winners[1] as usize
-        };
-        (winner, self.keys[winner])
+        let winner = self.nodes[1];
+        let source = winner.source as usize;
+        (
+            source,
+            Key {
+                at: Instant(winner.at),
+                tie: self.ties[source],
+            },
+        )
     }
 
     /// The key of a source.
     #[must_use]
     pub fn key(&self, source: usize) -> Key {
-        self.keys[source]
+        Key {
+            at: Instant(self.nodes[source + self.leaves].at),
+            tie: self.ties[source],
+        }
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::unit::{Instant, mix64};
+    use crate::unit::mix64;
 
     #[test]
     fn least_equals_a_scan_after_every_change() {

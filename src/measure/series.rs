@@ -170,13 +170,11 @@ fn over_bins<C: Cell>(
     }
     // The last instant first: it fixes the width for the whole walk.
     let _ = series.at(Instant(end.0 - 1));
-    let width = series.width;
     let mut from = start.0;
     while from < end.0 {
-        let cell = series.at(Instant(from));
-        let bin_end = (from - from % width).saturating_add(width);
-        let to = bin_end.min(end.0);
-        take(cell, to - from);
+        series.at(Instant(from));
+        let to = series.last_start.saturating_add(series.width).min(end.0);
+        take(&mut series.cells[series.last_index], to - from);
         from = to;
     }
 }

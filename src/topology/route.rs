@@ -23,8 +23,10 @@ pub struct RouteContext {
 #[derive(Clone, Debug, Default)]
 pub struct Routes {
     index: BTreeMap<RouteContext, u32>,
-    /// For each table and node: start and length in `next`.
-    spans: Vec<Vec<(u32, u32)>>,
+    /// Start and length in `next`, by table × nodes + node.
+    spans: Vec<(u32, u32)>,
+    nodes: usize,
+    tables: u32,
     next: Vec<DirectionId>,
 }
 
@@ -34,9 +36,10 @@ impl Routes {
         if let Some(table) = self.index.get(&context) {
             return *table;
         }
-        let table = u32::try_from(self.spans.len()).unwrap_or(u32::MAX);
+        let table = self.tables;
+        self.tables += 1;
+        self.nodes = fabric.nodes.len();
         let distance = distances(fabric, alive, context);
-        let mut spans = Vec::with_capacity(fabric.nodes.len());
         for node in &fabric.nodes {
             let start = self.next.len();
             for direction in &node.out {
@@ -47,12 +50,11 @@ impl Routes {
                 }
             }
             let length = self.next.len() - start;
-            spans.push((
+            self.spans.push((
                 u32::try_from(start).unwrap_or(u32::MAX),
                 u32::try_from(length).unwrap_or(u32::MAX),
             ));
         }
-        self.spans.push(spans);
         self.index.insert(context, table);
         table
     }
@@ -60,7 +62,7 @@ impl Routes {
     /// The directions that lead from `node` to the table's destination; empty when there is no route.
     #[must_use]
     pub fn next(&self, table: u32, node: NodeId) -> &[DirectionId] {
-        let (start, length) = self.spans[table as usize][node.0 as usize];
+        let (start, length) = self.spans[table as usize * self.nodes + node.0 as usize];
         &self.next[start as usize..(start + length) as usize]
     }
 
