@@ -120,11 +120,12 @@ pub fn read(
 fn in_order(ctx: &Context<'_>) -> Vec<Problem> {
     let mut problems = ctx.problems.take();
     problems.sort_by_key(|problem| {
+        let column = problem.line.map_or(0, |_| problem.column);
         (
             problem.line.is_some(),
             problem.file != ctx.file,
             problem.line,
-            problem.column,
+            column,
         )
     });
     problems.dedup();
@@ -245,7 +246,12 @@ fn understand(
 ) -> Option<Site> {
     let start = Origin::Text(0..0);
     let top = Cursor::new(ctx, root, &start, "", "the scenario");
-    top.get("format", &value::whole(1, 1));
+    top.get("format", &|node: &Node| {
+        value::whole(1, 1)(node).map_err(|mut fault| {
+            "1, the only grammar there is".clone_into(&mut fault.expected);
+            fault
+        })
+    });
     if !top.has("format") {
         ctx.error(
             &start,

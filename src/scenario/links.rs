@@ -142,7 +142,7 @@ fn end(names: &Names<'_>, node: &Node) -> Result<End, Fault> {
     }
     let known: Vec<&str> = [&names.hosts, &names.switches, &names.arrays]
         .iter()
-        .flat_map(|f| f.names.iter().map(String::as_str))
+        .flat_map(|family| family.known())
         .collect();
     Err(Fault::new(
         format!("names an unknown part `{name}`"),
