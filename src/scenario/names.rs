@@ -1,6 +1,7 @@
 //! Who is called what: the names of all families, gathered before anything refers to them.
 
-use super::cursor::{Context, Cursor, Fault};
+use super::context::Context;
+use super::cursor::{Cursor, Fault};
 use super::problem::{near_or_list, plural};
 use super::tree::{Entry, Node, Origin, Value, entry_name, unwrapped};
 

@@ -1,7 +1,8 @@
 //! Workloads.
 
 use super::arrivals::{self, Files};
-use super::cursor::{Context, Cursor, choice, practice};
+use super::context::Context;
+use super::cursor::{Cursor, choice, practice};
 use super::links::RawLink;
 use super::names::Names;
 use super::promise;
