@@ -1,3 +1,5 @@
 //! Results in, text and pictures out. Pure: no files, no clock, no terminal.
 
 pub mod chart;
+#[doc(hidden)]
+pub mod sample;
