@@ -18,9 +18,15 @@ pub struct ArrivalStream {
 #[derive(Clone, Debug)]
 enum Process {
     /// Gaps of this mean.
-    Poisson { mean_ps: f64, at_ps: f64 },
+    Poisson {
+        mean_ps: f64,
+        at_ps: f64,
+    },
     /// The n-th at phase + n × period.
-    Paced { phase_ps: f64, period_ps: f64 },
+    Paced {
+        phase_ps: f64,
+        period_ps: f64,
+    },
     Bursty(Modulated),
     /// One cursor a copy.
     Replay(Copies),
@@ -56,23 +62,41 @@ struct Copies {
 impl ArrivalStream {
     /// The stream of `workload` at host `position` of `hosts` (all hosts that issue the workload).
     #[must_use]
-    pub fn new(workload: &Workload, template: &Template, name: StreamName, position: u32, hosts: u32) -> Self {
+    pub fn new(
+        workload: &Workload,
+        template: &Template,
+        name: StreamName,
+        position: u32,
+        hosts: u32,
+    ) -> Self {
         let share = match workload.per {
             Per::Workload => f64::from(hosts.max(1)),
             Per::Host => 1.0,
         };
         let process = match &workload.arrivals {
-            Arrivals::Poisson(rate) => Process::Poisson { mean_ps: 1e12 * share / rate, at_ps: 0.0 },
+            Arrivals::Poisson(rate) => Process::Poisson {
+                mean_ps: 1e12 * share / rate,
+                at_ps: 0.0,
+            },
             Arrivals::Paced(rate) => {
                 let period_ps = 1e12 * share / rate;
                 let phase_ps = name.draws(purpose::PHASE, 0).uniform() * period_ps;
-                Process::Paced { phase_ps, period_ps }
+                Process::Paced {
+                    phase_ps,
+                    period_ps,
+                }
             }
             Arrivals::Bursty(burst) => Process::Bursty(Modulated::new(burst, share, &name)),
             Arrivals::Closed { .. } => Process::Closed,
-            Arrivals::Replay(replay) => Process::Replay(Copies::new(replay, template, &name, position, hosts)),
+            Arrivals::Replay(replay) => {
+                Process::Replay(Copies::new(replay, template, &name, position, hosts))
+            }
         };
-        Self { name, process, number: 0 }
+        Self {
+            name,
+            process,
+            number: 0,
+        }
     }
 
     /// The next arrival: when, its number, and the kind where a trace states it. `None` for closed loops
@@ -86,7 +110,10 @@ impl ArrivalStream {
                 (*at_ps, None)
             }
             #[allow(clippy::cast_precision_loss)]
-            Process::Paced { phase_ps, period_ps } => (*phase_ps + *period_ps * number as f64, None),
+            Process::Paced {
+                phase_ps,
+                period_ps,
+            } => (*phase_ps + *period_ps * number as f64, None),
             Process::Bursty(modulated) => (modulated.advance(gap(&self.name)), None),
             Process::Replay(copies) => {
                 let (at, kind) = copies.next()?;
@@ -116,7 +143,11 @@ impl Modulated {
             burst_ps,
             rest_ps: every_ps - burst_ps,
             law: burst.law,
-            lengths: if burst.together { StreamName { host: 0, ..*name } } else { *name },
+            lengths: if burst.together {
+                StreamName { host: 0, ..*name }
+            } else {
+                *name
+            },
             at_ps: 0.0,
             in_burst: true,
             state_ends_ps: burst_ps,
@@ -127,13 +158,21 @@ impl Modulated {
                 // Start somewhere in the cycle: the time already gone is subtracted from the clock.
                 let gone = name.draws(purpose::PHASE, 0).uniform() * every_ps;
                 modulated.in_burst = gone < burst_ps;
-                modulated.state_ends_ps = if modulated.in_burst { burst_ps - gone } else { every_ps - gone };
+                modulated.state_ends_ps = if modulated.in_burst {
+                    burst_ps - gone
+                } else {
+                    every_ps - gone
+                };
             }
             BurstLaw::Fixed => {}
             BurstLaw::Exponential => {
                 let mut draws = modulated.lengths.draws(purpose::PHASE, 0);
                 modulated.in_burst = draws.uniform() < burst_ps / every_ps;
-                let mean = if modulated.in_burst { burst_ps } else { modulated.rest_ps };
+                let mean = if modulated.in_burst {
+                    burst_ps
+                } else {
+                    modulated.rest_ps
+                };
                 modulated.state_ends_ps = mean * draws.exponential();
             }
         }
@@ -143,7 +182,11 @@ impl Modulated {
     /// Time at which `expected` more arrivals have become due.
     fn advance(&mut self, mut expected: f64) -> f64 {
         loop {
-            let rate = if self.in_burst { self.peak_per_ps } else { self.base_per_ps };
+            let rate = if self.in_burst {
+                self.peak_per_ps
+            } else {
+                self.base_per_ps
+            };
             let due_in_state = rate * (self.state_ends_ps - self.at_ps);
             if expected <= due_in_state && rate > 0.0 {
                 self.at_ps += expected / rate;
@@ -153,10 +196,19 @@ impl Modulated {
             self.at_ps = self.state_ends_ps;
             self.in_burst = !self.in_burst;
             self.states += 1;
-            let mean = if self.in_burst { self.burst_ps } else { self.rest_ps };
+            let mean = if self.in_burst {
+                self.burst_ps
+            } else {
+                self.rest_ps
+            };
             let length = match self.law {
                 BurstLaw::Fixed => mean,
-                BurstLaw::Exponential => mean * self.lengths.draws(purpose::STATE, self.states).exponential(),
+                BurstLaw::Exponential => {
+                    mean * self
+                        .lengths
+                        .draws(purpose::STATE, self.states)
+                        .exponential()
+                }
             };
             self.state_ends_ps += length;
         }
@@ -165,12 +217,22 @@ impl Modulated {
 
 impl Copies {
     #[allow(clippy::cast_precision_loss)]
-    fn new(replay: &Replay, template: &Template, name: &StreamName, position: u32, hosts: u32) -> Self {
+    fn new(
+        replay: &Replay,
+        template: &Template,
+        name: &StreamName,
+        position: u32,
+        hosts: u32,
+    ) -> Self {
         let lap_ps = replay.span.0 as f64 / replay.speed;
         let kinds = replay
             .entries
             .iter()
-            .map(|entry| template.index_of(entry.op, u64::from(entry.size)).unwrap_or(0))
+            .map(|entry| {
+                template
+                    .index_of(entry.op, u64::from(entry.size))
+                    .unwrap_or(0)
+            })
             .collect();
         let mut cursors = Vec::new();
         for copy in (position..replay.copies).step_by(hosts.max(1) as usize) {
@@ -180,20 +242,28 @@ impl Copies {
             }
             // A circular shift: the copy starts inside the trace and wraps around.
             let shift_ps = name.draws(purpose::PHASE, u64::from(copy)).uniform() * lap_ps;
-            let first = replay.entries.partition_point(|entry| (entry.at.0 as f64) / replay.speed < shift_ps);
+            let first = replay
+                .entries
+                .partition_point(|entry| (entry.at.0 as f64) / replay.speed < shift_ps);
             if first == replay.entries.len() {
                 cursors.push((0, lap_ps - shift_ps));
             } else {
                 cursors.push((first, -shift_ps));
             }
         }
-        Self { replay: replay.clone(), kinds: Arc::new(kinds), cursors, lap_ps }
+        Self {
+            replay: replay.clone(),
+            kinds: Arc::new(kinds),
+            cursors,
+            lap_ps,
+        }
     }
 
     #[allow(clippy::cast_precision_loss)]
     fn next(&mut self) -> Option<(f64, u32)> {
         let entries = &self.replay.entries;
-        let due = |(entry, added): &(usize, f64)| entries[*entry].at.0 as f64 / self.replay.speed + added;
+        let due =
+            |(entry, added): &(usize, f64)| entries[*entry].at.0 as f64 / self.replay.speed + added;
         let (copy, at) = self
             .cursors
             .iter()

@@ -22,13 +22,25 @@ impl StreamName {
     /// The name of `workload` at `host`.
     #[must_use]
     pub fn new(seed: u64, replication: u64, workload: &str, host: &str) -> Self {
-        Self { seed, replication, workload: name_hash(workload), host: name_hash(host) }
+        Self {
+            seed,
+            replication,
+            workload: name_hash(workload),
+            host: name_hash(host),
+        }
     }
 
     /// Draws of one I/O; `purpose` keeps independent uses apart.
     #[must_use]
     pub fn draws(&self, purpose: u64, number: u64) -> Draws {
-        Draws::named(&[self.seed, self.replication, self.workload, self.host, purpose, number])
+        Draws::named(&[
+            self.seed,
+            self.replication,
+            self.workload,
+            self.host,
+            purpose,
+            number,
+        ])
     }
 }
 
@@ -106,9 +118,16 @@ impl Template {
 
     fn kind(&self, draws: &mut Draws) -> u32 {
         let is_read = draws.uniform() < self.read;
-        let mix = if is_read && !self.reads.is_empty() || self.writes.is_empty() { &self.reads } else { &self.writes };
+        let mix = if is_read && !self.reads.is_empty() || self.writes.is_empty() {
+            &self.reads
+        } else {
+            &self.writes
+        };
         let at = draws.uniform();
-        mix.iter().find(|(sum, _)| at < *sum).or(mix.last()).map_or(0, |(_, index)| *index)
+        mix.iter()
+            .find(|(sum, _)| at < *sum)
+            .or(mix.last())
+            .map_or(0, |(_, index)| *index)
     }
 
     /// Index of a kind.
@@ -178,10 +197,20 @@ fn service_time(draws: &mut Draws, array: &ArrayFamily, op: Op, size: u64) -> (D
     match op {
         Op::Read => {
             let hit = draws.uniform() < array.read.hit;
-            let law = if hit { &array.read.hit_time } else { &array.read.miss_time };
-            (sample(law, draws) + per_byte(array.read.per_mib), Duration::ZERO)
+            let law = if hit {
+                &array.read.hit_time
+            } else {
+                &array.read.miss_time
+            };
+            (
+                sample(law, draws) + per_byte(array.read.per_mib),
+                Duration::ZERO,
+            )
         }
-        Op::Write => (sample(&array.write.time, draws) + per_byte(array.write.per_mib), array.write.mirror),
+        Op::Write => (
+            sample(&array.write.time, draws) + per_byte(array.write.per_mib),
+            array.write.mirror,
+        ),
     }
 }
 
@@ -202,11 +231,17 @@ pub fn sample(law: &Law, draws: &mut Draws) -> Duration {
                 sum += weight;
                 at < sum
             });
-            chosen.or(parts.last()).map_or(Duration::ZERO, |(_, law)| sample(law, draws))
+            chosen
+                .or(parts.last())
+                .map_or(Duration::ZERO, |(_, law)| sample(law, draws))
         }
         Law::Empirical(times) => {
             let index = draws.below(times.len() as u64);
-            usize::try_from(index).ok().and_then(|index| times.get(index)).copied().unwrap_or(Duration::ZERO)
+            usize::try_from(index)
+                .ok()
+                .and_then(|index| times.get(index))
+                .copied()
+                .unwrap_or(Duration::ZERO)
         }
     }
 }
