@@ -118,12 +118,8 @@ pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawi
         Anchor::Start,
         Role::Ink,
     );
-    sheet.finish(
-        &format!("members-{case}"),
-        low + tail - sheet.top,
-        description,
-        Plotted::Yes,
-    )
+    let body = low + tail - sheet.top;
+    sheet.finish(&format!("members-{case}"), body, description, Plotted::Yes)
 }
 
 /// For each tier the direction and instance with the fullest member.
