@@ -91,12 +91,12 @@ fn table(sheet: &Sheet, links: &[&PartUse], cases: &[Case]) -> Table {
         sheet.side + widest.min(sheet.width * 0.32) + em
     };
     let top = sheet.top + em * 2.0;
-    let cell = if above { em * 2.8 } else { em * 3.1 };
+    let cell = if above { em * 3.0 } else { em * 3.2 };
     let wanted = if above { cell + em * 1.7 } else { cell };
     let space = sheet.height(f64::INFINITY) - em * 2.0 - em * 1.9;
     let rows = links
         .len()
-        .min((space / (em * 2.75)).floor() as usize)
+        .min((space / (em * 2.9)).floor() as usize)
         .max(1);
     let step = wanted.min(space / rows as f64);
     let cell = cell.min(step);
@@ -201,7 +201,7 @@ fn cell(sheet: &mut Sheet, at: (f64, f64), (w, h): (f64, f64), used: Option<&Use
     };
     sheet.canvas.rect(at, (w, h), ground);
     if over {
-        let inset = em * 0.16;
+        let inset = em * 0.1;
         let pen = Pen::new(Role::OnFill, em * 0.1);
         sheet.canvas.frame(
             (at.0 + inset, at.1 + inset),
@@ -215,7 +215,7 @@ fn cell(sheet: &mut Sheet, at: (f64, f64), (w, h): (f64, f64), used: Option<&Use
     if over && room(&format!("{text} over"), large, true) < w - em {
         text.push_str(" over");
     }
-    let middle = at.1 + h / 2.0;
+    let middle = at.1 + h / 2.0 - em * 0.1;
     sheet
         .canvas
         .text((right, middle), &text, large, Face::Bold, Anchor::End, ink);

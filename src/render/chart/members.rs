@@ -296,9 +296,13 @@ fn finding(groups: &[Group<'_>], with: &str) -> String {
         return String::new();
     };
     let (most, even) = worst.shares();
+    let close = most - even < 2.0;
     let (most, even) = (percent_whole(most), percent_whole(even));
-    if most == even {
-        return format!("{with}, the members of every link group share its bytes evenly.");
+    if close {
+        return format!(
+            "{with}, the members of every link group share its bytes evenly: at most {most} on one of {}.",
+            worst.members.len()
+        );
     }
     format!(
         "{with}, the fullest of the {} members of {} carries {most} of the bytes, where an even share is {even}.",
