@@ -8,8 +8,10 @@
 //! Left out: files. Whoever calls [`read`] fetches the traces that a scenario names.
 
 mod arrivals;
+mod context;
 mod control;
 mod cursor;
+mod groups;
 pub mod kinds;
 mod links;
 mod names;
@@ -33,7 +35,8 @@ pub use problem::{Problem, Severity, render_problems};
 use crate::site::{Assumption, Site, SwitchFamily, Variant};
 use crate::wire::Medium;
 use arrivals::Files;
-use cursor::{Context, Cursor};
+use context::Context;
+use cursor::Cursor;
 use links::{DELAY_ETHERNET, DELAY_FC, Parts, RawLink};
 use names::{Names, rows};
 use parts::RawSwitch;
@@ -120,11 +123,12 @@ pub fn read(
 fn in_order(ctx: &Context<'_>) -> Vec<Problem> {
     let mut problems = ctx.problems.take();
     problems.sort_by_key(|problem| {
+        let column = problem.line.map_or(0, |_| problem.column);
         (
             problem.line.is_some(),
             problem.file != ctx.file,
             problem.line,
-            problem.column,
+            column,
         )
     });
     problems.dedup();
@@ -245,7 +249,12 @@ fn understand(
 ) -> Option<Site> {
     let start = Origin::Text(0..0);
     let top = Cursor::new(ctx, root, &start, "", "the scenario");
-    top.get("format", &value::whole(1, 1));
+    top.get("format", &|node: &Node| {
+        value::whole(1, 1)(node).map_err(|mut fault| {
+            "1, the only grammar there is".clone_into(&mut fault.expected);
+            fault
+        })
+    });
     if !top.has("format") {
         ctx.error(
             &start,
@@ -277,21 +286,7 @@ fn understand(
     let workloads = work::workloads(ctx, &names, &links, files, traces);
     let outages = control::outages(&top, &switches);
     let events = control::events(&top, &outages);
-    for (family, word) in [
-        (&names.hosts, "host"),
-        (&names.arrays, "array"),
-        (&names.links, "link"),
-        (&names.workloads, "workload"),
-    ] {
-        if family.rows.is_empty() && !top.has(word) {
-            ctx.error(
-                &start,
-                &format!("the scenario has no {word}"),
-                &format!("at least one [[{word}]]"),
-                "",
-            );
-        }
-    }
+    missing(&top, &names);
     top.entry("variant");
     if ctx.has_errors() {
         top.finish();
@@ -318,6 +313,25 @@ fn understand(
     check_whole(&top, &names, &site);
     top.finish();
     Some(site)
+}
+
+/// A scenario without hosts, arrays, links or work has nothing to simulate.
+fn missing(top: &Cursor<'_, '_>, names: &Names<'_>) {
+    for (family, word) in [
+        (&names.hosts, "host"),
+        (&names.arrays, "array"),
+        (&names.links, "link"),
+        (&names.workloads, "workload"),
+    ] {
+        if family.rows.is_empty() && !top.has(word) {
+            top.ctx.error(
+                top.origin,
+                &format!("the scenario has no {word}"),
+                &format!("at least one [[{word}]]"),
+                "",
+            );
+        }
+    }
 }
 
 /// Guesses first, then by how far a value can be relied on; within that in order of reading.

@@ -1,6 +1,36 @@
 //! Charts: each is one function from a report to a drawing, in three formats.
+//!
+//! A drawing is a list of shapes in its own units (`canvas`), laid out with the widths of an embedded font
+//! (`text`) and written as SVG 1.1: charts through `plotters`, the diagram by hand. Colours are one value a
+//! role (`palette`), so that a page can map them. A function returns `None` when the report has nothing
+//! for it to show.
+//!
+//! Left out: interaction, and pages around the drawings.
 
-use crate::outcome::Report;
+mod axis;
+mod budget;
+mod canvas;
+mod diagram;
+mod frame;
+mod headroom;
+mod heat;
+mod members;
+pub mod palette;
+mod peaks;
+mod percentiles;
+mod place;
+mod rows;
+mod text;
+mod timeline;
+
+use crate::outcome::{Report, Switch};
+
+/// The embedded fonts, for whoever turns drawings into pixels.
+pub(super) mod fonts {
+    pub(in crate::render) use super::text::{BOLD, PLAIN};
+    /// Name of the family in both files.
+    pub(in crate::render) const FAMILY: &str = "DejaVu Sans";
+}
 
 /// Where a drawing is shown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -26,53 +56,58 @@ pub struct Drawing {
 
 /// The switch-over of `case` (index into `report.switches`) as `workload` (index) lived it.
 #[must_use]
-pub fn timeline(
-    _report: &Report,
-    _case: usize,
-    _workload: usize,
-    _format: Format,
-) -> Option<Drawing> {
-    None
+pub fn timeline(report: &Report, case: usize, workload: usize, format: Format) -> Option<Drawing> {
+    timeline::draw(report, case, workload, format)
 }
 
 /// Percentile curves of `workload`, every steady case and mend.
 #[must_use]
-pub fn percentiles(_report: &Report, _workload: usize, _format: Format) -> Option<Drawing> {
-    None
+pub fn percentiles(report: &Report, workload: usize, format: Format) -> Option<Drawing> {
+    percentiles::draw(report, workload, format)
 }
 
 /// Latency budget of `workload`, every steady case.
 #[must_use]
-pub fn budget(_report: &Report, _workload: usize, _format: Format) -> Option<Drawing> {
-    None
+pub fn budget(report: &Report, workload: usize, format: Format) -> Option<Drawing> {
+    budget::draw(report, workload, format)
 }
 
 /// Used healthy, used in an outage and spare, by part.
 #[must_use]
-pub fn headroom(_report: &Report, _format: Format) -> Option<Drawing> {
-    None
+pub fn headroom(report: &Report, format: Format) -> Option<Drawing> {
+    headroom::draw(report, format)
 }
 
 /// Mean against the busiest 20 ms, by part, in steady case `case`.
 #[must_use]
-pub fn peaks(_report: &Report, _case: usize, _format: Format) -> Option<Drawing> {
-    None
+pub fn peaks(report: &Report, case: usize, format: Format) -> Option<Drawing> {
+    peaks::draw(report, case, format)
 }
 
 /// Utilization of links by case, as a heat map.
 #[must_use]
-pub fn heat(_report: &Report, _format: Format) -> Option<Drawing> {
-    None
+pub fn heat(report: &Report, format: Format) -> Option<Drawing> {
+    heat::draw(report, format)
 }
 
 /// Load by member of the link groups with several members, in steady case `case`.
 #[must_use]
-pub fn members(_report: &Report, _case: usize, _format: Format) -> Option<Drawing> {
-    None
+pub fn members(report: &Report, case: usize, format: Format) -> Option<Drawing> {
+    members::draw(report, case, format)
 }
 
 /// The site as a diagram, coloured by the load of steady case `case`.
 #[must_use]
-pub fn diagram(_report: &Report, _case: usize, _format: Format) -> Option<Drawing> {
-    None
+pub fn diagram(report: &Report, case: usize, format: Format) -> Option<Drawing> {
+    diagram::draw(report, case, format)
 }
+
+/// Events of a switch-over that `workload` (index) has to do with, as indices into `switch.events`: the
+/// n-th of them carries the number n + 1 in its timeline.
+#[must_use]
+pub fn numbered_events(switch: &Switch, workload: usize) -> Vec<usize> {
+    timeline::numbered(switch, workload)
+}
+
+#[cfg(test)]
+mod tests;

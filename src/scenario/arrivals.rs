@@ -102,58 +102,18 @@ fn bursty(cursor: Cursor<'_, '_>) -> Option<Arrivals> {
         ("exponential", BurstLaw::Exponential),
     ]);
     let law = cursor.input("law", "law of burst lengths", &laws, choice("fixed"));
-    let at = |key: &'static str| {
-        cursor
-            .entry(key)
-            .map_or(cursor.origin, |entry| &entry.node.origin)
-    };
-    let complain = |key, says: &str, expected: &str, help: &str| {
+    if cursor.has("mean") == cursor.has("base") {
+        let message = format!("{} needs the mean or the base, and not both", cursor.who);
+        let help = "the one follows from the other";
         cursor
             .ctx
-            .error(at(key), &format!("{} {says}", cursor.who), expected, help);
-    };
-    if cursor.has("mean") == cursor.has("base") {
-        complain(
-            "mean",
-            "needs the mean or the base, and not both",
-            "either mean or base",
-            "the one follows from the other",
-        );
+            .error(cursor.origin, &message, "either mean or base", help);
     }
     let found = peak
         .zip(burst)
         .zip(every)
         .and_then(|((peak, burst), every)| {
-            if burst >= every {
-                complain(
-                    "burst",
-                    "has bursts that never end",
-                    "shorter than `every`",
-                    "",
-                );
-                return None;
-            }
-            let base = base.or_else(|| mean.map(|mean| base_of(mean, peak, burst, every)))?;
-            if base < 0.0 {
-                let lowest = peak * (burst.as_secs_f64() / every.as_secs_f64());
-                let says = "has more I/Os in its bursts than its mean allows";
-                complain(
-                    "mean",
-                    says,
-                    &format!("a mean of at least {lowest:.0}/s"),
-                    "lower the peak or shorten the bursts",
-                );
-                return None;
-            }
-            if base > peak {
-                complain(
-                    "peak",
-                    "has a peak below the rate between bursts",
-                    "above the mean",
-                    "",
-                );
-                return None;
-            }
+            let base = base_rate(&cursor, (mean, base), peak, (burst, every))?;
             Some(Arrivals::Bursty(Burst {
                 peak,
                 base,
@@ -165,6 +125,55 @@ fn bursty(cursor: Cursor<'_, '_>) -> Option<Arrivals> {
         });
     cursor.finish();
     found
+}
+
+/// The rate between bursts, stated or from the mean, if it makes sense beside the rest.
+fn base_rate(
+    cursor: &Cursor<'_, '_>,
+    (mean, base): (Option<f64>, Option<f64>),
+    peak: f64,
+    (burst, every): (Duration, Duration),
+) -> Option<f64> {
+    let complain = |key: &'static str, says: &str, expected: &str, help: &str| {
+        let at = cursor
+            .entry(key)
+            .map_or(cursor.origin, |entry| &entry.node.origin);
+        cursor
+            .ctx
+            .error(at, &format!("{} {says}", cursor.who), expected, help);
+    };
+    if burst >= every {
+        complain(
+            "burst",
+            "has bursts that never end",
+            "shorter than `every`",
+            "",
+        );
+        return None;
+    }
+    let base = base.or_else(|| mean.map(|mean| base_of(mean, peak, burst, every)))?;
+    if base < 0.0 {
+        let lowest = peak * (burst.as_secs_f64() / every.as_secs_f64());
+        let says = "has more I/Os in its bursts than its mean allows";
+        let expected = format!("a mean of at least {lowest:.0}/s");
+        complain(
+            "mean",
+            says,
+            &expected,
+            "lower the peak or shorten the bursts",
+        );
+        return None;
+    }
+    if base > peak {
+        complain(
+            "peak",
+            "has a peak below the rate between bursts",
+            "above the mean",
+            "",
+        );
+        return None;
+    }
+    Some(base)
 }
 
 /// The rate between bursts from mean × every = peak × burst + base × (every − burst); a hair below zero

@@ -1,6 +1,7 @@
 //! Run control, outages and scripted events.
 
-use super::cursor::{Context, Cursor, Fault, choice};
+use super::context::Context;
+use super::cursor::{Cursor, Fault, choice};
 use super::names::{Row, rows};
 use super::problem::near_or_list;
 use super::tree::{Node, Origin};

@@ -1,7 +1,8 @@
 //! Who is called what: the names of all families, gathered before anything refers to them.
 
-use super::cursor::{Context, Cursor, Fault};
-use super::problem::near_or_list;
+use super::context::Context;
+use super::cursor::{Cursor, Fault};
+use super::problem::{near_or_list, plural};
 use super::tree::{Entry, Node, Origin, Value, entry_name, unwrapped};
 
 /// One `[[family]]` table.
@@ -23,13 +24,14 @@ pub(super) fn rows<'c>(top: &Cursor<'c, '_>, key: &'static str) -> Vec<Row<'c>> 
         Value::Array(items) => items.as_slice(),
         _ => {
             let message = format!("`{key}` is {}, not a list of tables", entry.node.kind());
-            top.ctx.error(
-                &entry.origin,
-                &message,
-                &format!("[[{key}]]"),
-                "double brackets start one entry of several",
-            );
-            &[]
+            let help = "double brackets start one entry of several";
+            top.ctx
+                .error(&entry.origin, &message, &format!("[[{key}]]"), help);
+            // A single table is read as the only entry, so that what refers to it is no second problem.
+            match entry.node.value {
+                Value::Table(_) => std::slice::from_ref(&entry.node),
+                _ => &[],
+            }
         }
     };
     if items.len() > ROWS_MAX {
@@ -103,16 +105,24 @@ impl<'c> Family<'c> {
             .iter()
             .position(|known| known == name)
             .ok_or_else(|| {
-                let known: Vec<&str> = self.names.iter().map(String::as_str).collect();
+                let known: Vec<&str> = self.known().collect();
                 Fault::new(
                     format!("names an unknown {} `{name}`", self.word),
-                    near_or_list(name, &format!("known of {}", self.word), &known),
+                    near_or_list(name, &plural(self.word), &known),
                 )
                 .help(format!(
                     "add a [[{}]] named `{name}`, or use a name that is there",
                     self.word
                 ))
             })
+    }
+
+    /// The names that can be referred to.
+    pub(super) fn known(&self) -> impl Iterator<Item = &str> {
+        self.names
+            .iter()
+            .map(String::as_str)
+            .filter(|name| !name.starts_with('#'))
     }
 
     /// A cursor on row `index`.

@@ -163,6 +163,15 @@ pub(super) fn near_or_list(word: &str, what: &str, known: &[&str]) -> String {
     list(what, known)
 }
 
+/// The word for several of a family: `switch` gives `switches`.
+pub(super) fn plural(word: &str) -> String {
+    match word {
+        "chassis" => word.to_owned(),
+        "switch" => "switches".to_owned(),
+        _ => format!("{word}s"),
+    }
+}
+
 /// `what: a, b, c`, cut where it gets long.
 pub(super) fn list(what: &str, known: &[&str]) -> String {
     const SHOWN: usize = 24;

@@ -236,7 +236,7 @@ proptest! {
     fn no_text_panics(text in "\\PC{0,200}") {
         if let Err(problems) = read_text(&text, &[]) {
             prop_assert!(!problems.is_empty());
-            render_problems(&problems);
+            prop_assert!(render_problems(&problems).contains("error"));
         }
     }
 
@@ -246,7 +246,7 @@ proptest! {
     ) {
         if let Err(problems) = read_text(&mutated(DEMO, &edits), &[]) {
             prop_assert!(!problems.is_empty());
-            render_problems(&problems);
+            prop_assert!(render_problems(&problems).contains("error"));
         }
     }
 

@@ -90,130 +90,215 @@ pub(super) fn of_host(host: &Cursor<'_, '_>, global: &Timers) -> Timers {
     timers
 }
 
-/// Reads every timer; what is not stated is `base`'s, or else the preset's.
-fn read(cursor: &Cursor<'_, '_>, preset: Preset, base: Option<&Timers>) -> Timers {
-    let any =
-        |key, what, default, base: Option<Duration>| field(cursor, key, what, &time, default, base);
-    let above = |key, what, default, base: Option<Duration>| {
-        field(cursor, key, what, &time_above_zero, default, base)
-    };
-    Timers {
-        preset: base.map_or(preset.name(), |base| base.preset),
-        link_loss_detect: any(
+/// What timers are read from: the table, the preset, and what holds where nothing is stated.
+struct Reader<'r, 'c, 'a> {
+    cursor: &'r Cursor<'c, 'a>,
+    preset: Preset,
+    base: Option<&'r Timers>,
+}
+
+impl Reader<'_, '_, '_> {
+    /// A time, zero allowed.
+    fn any(
+        &self,
+        key: &'static str,
+        what: &str,
+        default: Fallback,
+        base: fn(&Timers) -> Duration,
+    ) -> Duration {
+        field(self.cursor, key, what, &time, default, self.base.map(base))
+    }
+
+    /// A time above zero.
+    fn above(
+        &self,
+        key: &'static str,
+        what: &str,
+        default: Fallback,
+        base: fn(&Timers) -> Duration,
+    ) -> Duration {
+        field(
+            self.cursor,
+            key,
+            what,
+            &time_above_zero,
+            default,
+            self.base.map(base),
+        )
+    }
+
+    /// How a loss is noticed, and what the fabric then does.
+    fn fabric(&self, timers: &mut Timers) {
+        let signal = standard(
+            "100ms",
+            "FC-PH receiver time-out (R_T_TOV); the same taken for Ethernet",
+        );
+        timers.link_loss_detect = self.any(
             "link_loss_detect",
             "loss of signal until the port is down",
-            standard(
-                "100ms",
-                "FC-PH receiver time-out (R_T_TOV); the same taken for Ethernet",
-            ),
-            base.map(|base| base.link_loss_detect),
-        ),
-        state_notice: any(
-            "state_notice",
-            "notice of a loss beyond the local link",
-            practice("500ms"),
-            base.map(|base| base.state_notice),
-        ),
-        fast_io_fail: field(
-            cursor,
+            signal,
+            |base| base.link_loss_detect,
+        );
+        let notice = "notice of a loss beyond the local link";
+        timers.state_notice = self.any("state_notice", notice, practice("500ms"), |base| {
+            base.state_notice
+        });
+        let rehash = "lost LAG member avoided after";
+        timers.lag_rehash = self.any("lag_rehash", rehash, practice("200ms"), |base| {
+            base.lag_rehash
+        });
+        let slow = standard(
+            "slow",
+            "IEEE 802.1AX: every 30 s, given up after 90 s; the default in an open manual page",
+        );
+        let rates = one_of(&[("slow", LacpRate::Slow), ("fast", LacpRate::Fast)]);
+        let default = self.preset.pick(slow, "fast");
+        timers.lacp = field(
+            self.cursor,
+            "lacp",
+            "LACP rate",
+            &rates,
+            default,
+            self.base.map(|base| base.lacp),
+        );
+    }
+
+    /// Fibre Channel and SCSI hosts.
+    fn scsi(&self, timers: &mut Timers) {
+        let hold = self.preset.pick(published("5s", MULTIPATH), "2s");
+        let what = "I/O held on a lost remote port";
+        timers.fast_io_fail = field(
+            self.cursor,
             "fast_io_fail",
-            "I/O held on a lost remote port",
+            what,
             &off_or_time,
-            preset.pick(published("5s", MULTIPATH), "2s"),
-            base.map(|base| base.fast_io_fail),
-        ),
-        device_loss: above(
+            hold,
+            self.base.map(|base| base.fast_io_fail),
+        );
+        timers.device_loss = self.above(
             "device_loss",
             "remote port given up",
             published("60s", KERNEL),
-            base.map(|base| base.device_loss),
-        ),
-        command_timeout: above(
-            "command_timeout",
-            "attempt given up without an answer",
-            published("30s", KERNEL),
-            base.map(|base| base.command_timeout),
-        ),
-        retries: field(
-            cursor,
+            |base| base.device_loss,
+        );
+        let what = "attempt given up without an answer";
+        timers.command_timeout =
+            self.above("command_timeout", what, published("30s", KERNEL), |base| {
+                base.command_timeout
+            });
+        let retries = published("5", KERNEL);
+        let what = "attempts after the first";
+        timers.retries = field(
+            self.cursor,
             "retries",
-            "attempts after the first",
+            what,
             &count(0, 100),
-            published("5", KERNEL),
-            base.map(|base| base.retries),
-        ),
-        path_check: above(
-            "path_check",
-            "failed path tried again every",
-            published("5s", MULTIPATH),
-            base.map(|base| base.path_check),
-        ),
-        no_path: field(
-            cursor,
-            "no_path",
-            "when no path is left",
-            &no_path,
-            published("fail", MULTIPATH),
-            base.map(|base| base.no_path),
-        ),
-        keep_alive: above(
-            "keep_alive",
-            "silent controller noticed after",
-            published("5s", KERNEL_NVME),
-            base.map(|base| base.keep_alive),
-        ),
-        reconnect: above(
-            "reconnect",
-            "lost controller tried again every",
-            published("10s", KERNEL_NVME),
-            base.map(|base| base.reconnect),
-        ),
-        controller_loss: above(
+            retries,
+            self.base.map(|base| base.retries),
+        );
+    }
+
+    /// NVMe hosts and TCP.
+    fn nvme_and_tcp(&self, timers: &mut Timers) {
+        let what = "silent controller noticed after";
+        timers.keep_alive = self.above("keep_alive", what, published("5s", KERNEL_NVME), |base| {
+            base.keep_alive
+        });
+        let what = "lost controller tried again every";
+        timers.reconnect = self.above("reconnect", what, published("10s", KERNEL_NVME), |base| {
+            base.reconnect
+        });
+        let what = "controller given up";
+        timers.controller_loss = self.above(
             "controller_loss",
-            "controller given up",
+            what,
             published("600s", KERNEL_NVME),
-            base.map(|base| base.controller_loss),
-        ),
-        tcp_rto_min: above(
+            |base| base.controller_loss,
+        );
+        let what = "smallest retransmission timeout";
+        timers.tcp_rto_min = self.above(
             "tcp_rto_min",
-            "smallest retransmission timeout",
+            what,
             published("200ms", KERNEL_TCP),
-            base.map(|base| base.tcp_rto_min),
-        ),
-        tcp_rto_max: above(
-            "tcp_rto_max",
-            "largest retransmission timeout",
-            published("120s", KERNEL_TCP),
-            base.map(|base| base.tcp_rto_max),
-        ),
-        quiesce: any(
-            "quiesce",
-            "hold before an I/O is sent again",
-            practice("0s"),
-            base.map(|base| base.quiesce),
-        ),
-        lag_rehash: any(
-            "lag_rehash",
-            "lost LAG member avoided after",
-            practice("200ms"),
-            base.map(|base| base.lag_rehash),
-        ),
-        lacp: field(
-            cursor,
-            "lacp",
-            "LACP rate",
-            &one_of(&[("slow", LacpRate::Slow), ("fast", LacpRate::Fast)]),
-            preset.pick(
-                standard(
-                    "slow",
-                    "IEEE 802.1AX: 30 s, given up after 90 s; default seen in an open manual page",
-                ),
-                "fast",
-            ),
-            base.map(|base| base.lacp),
-        ),
+            |base| base.tcp_rto_min,
+        );
+        let what = "largest retransmission timeout";
+        timers.tcp_rto_max =
+            self.above("tcp_rto_max", what, published("120s", KERNEL_TCP), |base| {
+                base.tcp_rto_max
+            });
+    }
+
+    /// Multipath, whatever the protocol.
+    fn multipath(&self, timers: &mut Timers) {
+        let what = "failed path tried again every";
+        timers.path_check = self.above("path_check", what, published("5s", MULTIPATH), |base| {
+            base.path_check
+        });
+        let fail = published("fail", MULTIPATH);
+        let what = "when no path is left";
+        timers.no_path = field(
+            self.cursor,
+            "no_path",
+            what,
+            &no_path,
+            fail,
+            self.base.map(|base| base.no_path),
+        );
+        let what = "hold before an I/O is sent again";
+        timers.quiesce = self.any("quiesce", what, practice("0s"), |base| base.quiesce);
     }
 }
+
+/// Reads every timer; what is not stated is `base`'s, or else the preset's.
+fn read(cursor: &Cursor<'_, '_>, preset: Preset, base: Option<&Timers>) -> Timers {
+    let mut timers = base.cloned().unwrap_or(Timers {
+        preset: preset.name(),
+        ..UNREAD
+    });
+    let reader = Reader {
+        cursor,
+        preset,
+        base,
+    };
+    reader.fabric(&mut timers);
+    reader.scsi(&mut timers);
+    reader.nvme_and_tcp(&mut timers);
+    reader.multipath(&mut timers);
+    if timers.tcp_rto_max < timers.tcp_rto_min {
+        let at = cursor.entry("tcp_rto_max").or(cursor.entry("tcp_rto_min"));
+        let at = at.map_or(cursor.origin, |entry| &entry.node.origin);
+        let message = format!(
+            "the largest retransmission timeout of {} is below the smallest",
+            cursor.who
+        );
+        cursor
+            .ctx
+            .error(at, &message, "tcp_rto_min at most tcp_rto_max", "");
+    }
+    timers
+}
+
+/// Timers before anything is read; every field is overwritten.
+const UNREAD: Timers = Timers {
+    preset: "default",
+    link_loss_detect: Duration::ZERO,
+    state_notice: Duration::ZERO,
+    fast_io_fail: None,
+    device_loss: Duration::ZERO,
+    command_timeout: Duration::ZERO,
+    retries: 0,
+    path_check: Duration::ZERO,
+    no_path: NoPath::Fail,
+    keep_alive: Duration::ZERO,
+    reconnect: Duration::ZERO,
+    controller_loss: Duration::ZERO,
+    tcp_rto_min: Duration::ZERO,
+    tcp_rto_max: Duration::ZERO,
+    quiesce: Duration::ZERO,
+    lag_rehash: Duration::ZERO,
+    lacp: LacpRate::Slow,
+};
 
 fn field<T>(
     cursor: &Cursor<'_, '_>,

@@ -1,7 +1,7 @@
 //! Recorded traces: CSV with the head `timestamp_ns,op,offset_bytes,size_bytes` and, if recorded,
 //! `latency_ns`, which is not used: it is what another system took.
 
-use super::cursor::Context;
+use super::context::Context;
 use super::problem::{Problem, Severity};
 use crate::site::TraceEntry;
 use crate::unit::Duration;
@@ -17,80 +17,81 @@ const PROBLEMS_MAX: usize = 10;
 
 /// Reads a trace; the first I/O becomes time 0. `None` when it has problems, which are noted.
 pub(super) fn read(ctx: &Context<'_>, file: &str, text: &str) -> Option<Vec<TraceEntry>> {
-    let mut problems = Vec::new();
-    let mut note = |number: usize, line: &str, message: String, expected: &str| {
-        problems.push(Problem {
-            severity: Severity::Error,
-            message: format!("{}{message}", ctx.prefix),
-            file: file.to_owned(),
-            line: Some(u32::try_from(number + 1).unwrap_or(u32::MAX)),
-            column: 1,
-            line_text: line
-                .chars()
-                .map(|c| if c.is_control() { ' ' } else { c })
-                .collect(),
-            length: u32::try_from(line.chars().count())
-                .unwrap_or(u32::MAX)
-                .max(1),
-            expected: expected.to_owned(),
-            help: String::new(),
-        });
-        problems.len() >= PROBLEMS_MAX
+    let before = ctx.problems.borrow().len();
+    let note = |number: usize, line: &str, message: &str, expected: &str| {
+        note(ctx, file, (number, line), message, expected);
+        ctx.problems.borrow().len() - before >= PROBLEMS_MAX
     };
     let mut entries: Vec<TraceEntry> = Vec::new();
     let mut first_ns = None;
-    let mut lines = text.lines().enumerate();
-    match lines.next() {
-        Some((_, head)) if head.trim() == HEAD || head.trim() == format!("{HEAD},latency_ns") => {}
-        head => {
-            let line = head.map_or("", |(_, line)| line);
-            note(
-                0,
-                line,
-                "the trace begins with an unknown head".to_owned(),
-                &format!("{HEAD}[,latency_ns]"),
-            );
-            lines = "".lines().enumerate();
-        }
+    let head = text.lines().next().unwrap_or("");
+    if head.trim() != HEAD && head.trim() != format!("{HEAD},latency_ns") {
+        note(
+            0,
+            head,
+            "the trace begins with an unknown head",
+            &format!("{HEAD}[,latency_ns]"),
+        );
+        return None;
     }
+    let lines = text.lines().enumerate().skip(1);
     for (number, line) in lines.filter(|(_, line)| !line.trim().is_empty()) {
         let stop = match entry(line, first_ns, entries.last()) {
+            Ok(_) if entries.len() == ENTRIES_MAX => {
+                note(
+                    number,
+                    line,
+                    &format!("the trace has more than {ENTRIES_MAX} I/Os"),
+                    "fewer",
+                );
+                true
+            }
             Ok((ns, found)) => {
                 first_ns.get_or_insert(ns);
                 entries.push(found);
-                entries.len() > ENTRIES_MAX
-                    && note(
-                        number,
-                        line,
-                        format!("the trace has more than {ENTRIES_MAX} I/Os"),
-                        "fewer",
-                    )
+                false
             }
-            Err((message, expected)) => note(number, line, message, expected),
+            Err((message, expected)) => note(number, line, &message, expected),
         };
-        if stop || entries.len() > ENTRIES_MAX {
+        if stop {
             break;
         }
     }
-    if problems.is_empty() && entries.last().is_none_or(|last| last.at == Duration::ZERO) {
-        let mut note_end = |message: &str| {
-            problems.push(Problem {
-                severity: Severity::Error,
-                message: format!("{}{message}", ctx.prefix),
-                file: file.to_owned(),
-                line: Some(1),
-                column: 1,
-                line_text: text.lines().next().unwrap_or("").to_owned(),
-                length: 1,
-                expected: "two I/Os or more, at different times".to_owned(),
-                help: String::new(),
-            });
-        };
-        note_end("the trace is too short to have a rate");
+    let short = entries.last().is_none_or(|last| last.at == Duration::ZERO);
+    if short && ctx.problems.borrow().len() == before {
+        note(
+            0,
+            head,
+            "the trace is too short to have a rate",
+            "two I/Os or more, at different times",
+        );
     }
-    let sound = problems.is_empty();
-    ctx.problems.borrow_mut().append(&mut problems);
-    sound.then_some(entries)
+    (ctx.problems.borrow().len() == before).then_some(entries)
+}
+
+/// Notes a problem of line `number` (from 0) of a trace.
+fn note(
+    ctx: &Context<'_>,
+    file: &str,
+    (number, line): (usize, &str),
+    message: &str,
+    expected: &str,
+) {
+    let clip = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
+    ctx.problems.borrow_mut().push(Problem {
+        severity: Severity::Error,
+        message: format!("{}{message}", ctx.prefix),
+        file: file.to_owned(),
+        line: Some(clip(number + 1)),
+        column: 1,
+        line_text: line
+            .chars()
+            .map(|c| if c.is_control() { ' ' } else { c })
+            .collect(),
+        length: clip(line.chars().count()).max(1),
+        expected: expected.to_owned(),
+        help: String::new(),
+    });
 }
 
 type Wrong = (String, &'static str);

@@ -248,7 +248,7 @@ fn family_member<'t>(
     Err(Misfit {
         message: format!("there is no {family} called `{name}`"),
         origin: origin.clone(),
-        expected: near_or_list(name, &format!("known of {family}"), &known),
+        expected: near_or_list(name, &super::problem::plural(family), &known),
         help: String::new(),
     })
 }

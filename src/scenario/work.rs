@@ -1,7 +1,8 @@
 //! Workloads.
 
 use super::arrivals::{self, Files};
-use super::cursor::{Context, Cursor, choice, practice};
+use super::context::Context;
+use super::cursor::{Cursor, choice, practice};
 use super::links::RawLink;
 use super::names::Names;
 use super::promise;
@@ -153,6 +154,16 @@ fn reads_and_sizes(
         }
         let (read, sizes) = of_trace(replay);
         return (read, Some(sizes));
+    }
+    let is_replay = cursor
+        .entry("arrivals")
+        .and_then(|entry| entry.node.as_table())
+        .is_some_and(|entries| entries.iter().any(|inner| inner.key == "replay"));
+    if is_replay {
+        // The trace could not be read, which has been said; what it would have given cannot be missed.
+        cursor.entry("read");
+        cursor.entry("sizes");
+        return (0.0, None);
     }
     let read = cursor.input("read", "share of reads", &share, practice("70%"));
     let sizes = match (cursor.entry("sizes"), protocol) {

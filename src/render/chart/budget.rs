@@ -1,0 +1,496 @@
+//! Where the mean latency is spent: one bar a case on one scale, and one of them enlarged.
+
+use crate::outcome::{BudgetPart, Case, Report};
+
+use super::axis::Scale;
+use super::canvas::{Anchor, Face, Pen};
+use super::frame::{Plotted, Sheet, with_case};
+use super::palette::Role;
+use super::place::{Wish, spread};
+use super::text::{THIN, fit, room, sig, time};
+use super::{Drawing, Format};
+
+/// Bars drawn at most.
+const BARS_MOST: usize = 8;
+/// Parts of a bar below this share are one part, "other".
+const SHARE_LEAST: f64 = 0.002;
+
+/// A part as drawn.
+#[derive(Clone, Debug)]
+struct Part {
+    name: String,
+    us: f64,
+    look: Look,
+}
+
+/// Fills that differ without hue; two neighbours never share one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Look {
+    Service,
+    Pale,
+    Middle,
+    Dark,
+    Wait,
+}
+
+impl Look {
+    fn fill(self) -> (Role, Role) {
+        match self {
+            Self::Service => (Role::Use2, Role::Ink),
+            Self::Pale => (Role::Panel, Role::Ink),
+            Self::Middle => (Role::Pipe, Role::Ink),
+            Self::Dark => (Role::Mute, Role::OnFill),
+            Self::Wait => (Role::Ink, Role::OnFill),
+        }
+    }
+}
+
+/// A bar: a case, or a mend in a case.
+struct Bar {
+    name: String,
+    with: String,
+    parts: Vec<Part>,
+    total: f64,
+    saturated: bool,
+}
+
+pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<Drawing> {
+    let bars = bars(report, workload);
+    let name = &report.steady.first()?.workloads.get(workload)?.name;
+    let enlarged = bars.iter().position(|bar| bar.total > 0.0)?;
+    let mut sheet = Sheet::new(report, format, 800.0, finding(&bars, name));
+    let em = sheet.em;
+    let phone = format == Format::Phone;
+    let most = bars.iter().map(|bar| bar.total).fold(0.0, f64::max);
+    let names = bars
+        .iter()
+        .map(|bar| room(&bar.name, em, true))
+        .fold(0.0, f64::max);
+    let left = if phone {
+        sheet.side
+    } else {
+        sheet.side + names.min(sheet.width * 0.3) + em
+    };
+    let right = sheet.right() - room("0.000 ms", em, true) - em * 0.5;
+    let scale = Scale::linear((0.0, most), (left, right));
+    let (step, high) = if phone {
+        (em * 3.0, em * 1.4)
+    } else {
+        (em * 2.2, em * 1.6)
+    };
+    let unit = Unit::of(most);
+    let mut y = sheet.top + em * 1.1;
+    let title = format!("mean latency, {}, all on one scale", unit.name());
+    sheet.label((left, y), &title, Face::Bold, Anchor::Start, Role::Ink);
+    y += em * 0.7;
+    for bar in &bars {
+        let top = if phone { y + step - high } else { y };
+        label(&mut sheet, bar, left, (y, top, high), phone);
+        stack(&mut sheet, bar, &scale, (top, high), unit);
+        y += step;
+    }
+    y += em * 0.4;
+    let ends = (sheet.side, sheet.right());
+    sheet
+        .canvas
+        .line([(ends.0, y), (ends.1, y)], Pen::new(Role::Rule, 1.0));
+    y = enlarge(
+        &mut sheet,
+        &bars[enlarged],
+        most,
+        (left, right),
+        y + em * 1.4,
+    );
+    let body = y - sheet.top;
+    let description = description(&bars, name);
+    sheet.finish(
+        &format!("budget-{workload}"),
+        body,
+        description,
+        Plotted::Yes,
+    )
+}
+
+/// Unit of all figures of the drawing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Unit {
+    Us,
+    Ms,
+}
+
+impl Unit {
+    fn of(most_us: f64) -> Self {
+        if most_us >= 100.0 { Self::Ms } else { Self::Us }
+    }
+
+    fn name(self) -> &'static str {
+        match self {
+            Self::Us => "us",
+            Self::Ms => "ms",
+        }
+    }
+
+    fn figure(self, us: f64) -> String {
+        match self {
+            Self::Us => sig(us, 3),
+            // Parts of a thousandth and less keep two digits, no more than the sum has.
+            Self::Ms if us < 10.0 => sig(us / 1000.0, 2),
+            Self::Ms => sig(us / 1000.0, 3),
+        }
+    }
+}
+
+fn bars(report: &Report, workload: usize) -> Vec<Bar> {
+    let bar = |case: &Case, mend: Option<&str>, figures: &crate::outcome::WorkloadFigures| {
+        let parts = parts(&figures.budget);
+        let name = mend.map_or_else(
+            || case.name.clone(),
+            |mend| format!("{}, {mend}", case.name),
+        );
+        Bar {
+            with: match mend {
+                None => with_case(case),
+                Some(mend) => format!("{}, {mend}", with_case(case)),
+            },
+            name,
+            total: parts.iter().map(|part| part.us).sum(),
+            parts,
+            saturated: figures.saturated,
+        }
+    };
+    let mut out = Vec::new();
+    for steady in &report.steady {
+        if let Some(figures) = steady.workloads.get(workload) {
+            out.push(bar(&steady.case, None, figures));
+        }
+    }
+    // Of a mend only the case that was slowest without it.
+    let slowest = (0..out.len())
+        .max_by(|a, b| {
+            (out[*a].saturated, out[*a].total)
+                .partial_cmp(&(out[*b].saturated, out[*b].total))
+                .unwrap_or(std::cmp::Ordering::Equal)
+                .then(b.cmp(a))
+        })
+        .unwrap_or(0);
+    for mend in &report.mends {
+        if let Some(steady) = mend.steady.get(slowest)
+            && let Some(figures) = steady.workloads.get(workload)
+        {
+            out.push(bar(&steady.case, Some(&mend.name), figures));
+        }
+    }
+    out.truncate(BARS_MOST);
+    out
+}
+
+/// Parts as people think of them, in the order of the way, small ones together.
+fn parts(budget: &[BudgetPart]) -> Vec<Part> {
+    let queueing = |part: &&BudgetPart| part.part == "queueing";
+    let widest = budget
+        .iter()
+        .filter(queueing)
+        .max_by(|a, b| a.mean_us.total_cmp(&b.mean_us));
+    let mut out: Vec<Part> = [
+        ("array service", Look::Service),
+        ("array queue and mirror", Look::Pale),
+        ("adapters and hosts", Look::Middle),
+        ("switches and fibre", Look::Pale),
+        ("serialization", Look::Dark),
+        ("extra round trip", Look::Middle),
+        ("retries", Look::Pale),
+        ("queueing elsewhere", Look::Middle),
+    ]
+    .map(|(name, look)| Part {
+        name: name.to_owned(),
+        us: 0.0,
+        look,
+    })
+    .to_vec();
+    let mut wait = Part {
+        name: "queueing".to_owned(),
+        us: 0.0,
+        look: Look::Wait,
+    };
+    for part in budget
+        .iter()
+        .filter(|part| part.mean_us.is_finite() && part.mean_us > 0.0)
+    {
+        let index = match part.part.as_str() {
+            "service" => 0,
+            "array queue" | "mirror trip" => 1,
+            "adapter" | "host queue" => 2,
+            "switch" | "propagation" => 3,
+            "serialization" => 4,
+            "extra round trip" => 5,
+            "retry" => 6,
+            _ if widest.is_some_and(|widest| std::ptr::eq(widest, part)) => {
+                if let Some(tier) = &part.tier {
+                    wait.name = format!("queueing, {}", tier.replace(" > ", " to "));
+                }
+                wait.us = part.mean_us;
+                continue;
+            }
+            _ => 7,
+        };
+        out[index].us += part.mean_us;
+    }
+    out.push(wait);
+    let total: f64 = out.iter().map(|part| part.us).sum();
+    let (kept, small): (Vec<Part>, Vec<Part>) = out
+        .into_iter()
+        .partition(|part| part.us >= SHARE_LEAST * total);
+    let small: f64 = small.iter().map(|part| part.us).sum();
+    let mut kept: Vec<Part> = kept.into_iter().filter(|part| part.us > 0.0).collect();
+    if small > 0.0 {
+        kept.push(Part {
+            name: "other".to_owned(),
+            us: small,
+            look: Look::Pale,
+        });
+    }
+    kept
+}
+
+fn label(sheet: &mut Sheet, bar: &Bar, left: f64, (row, top, high): (f64, f64, f64), phone: bool) {
+    let em = sheet.em;
+    if phone {
+        let name = fit(&bar.name, em, true, sheet.right() - left);
+        sheet.label(
+            (left, row + em * 1.2),
+            &name,
+            Face::Bold,
+            Anchor::Start,
+            Role::Ink,
+        );
+    } else {
+        let name = fit(&bar.name, em, true, left - sheet.side - em * 0.6);
+        let at = (left - em * 0.6, top + high / 2.0 + em * 0.36);
+        sheet.label(at, &name, Face::Bold, Anchor::End, Role::Ink);
+    }
+}
+
+/// The bar itself, with the names of the parts that are wide enough and the sum at its end.
+fn stack(sheet: &mut Sheet, bar: &Bar, scale: &Scale, (top, high): (f64, f64), unit: Unit) {
+    let em = sheet.em;
+    let base = top + high / 2.0 + em * 0.36;
+    if bar.saturated || bar.total <= 0.0 {
+        let text = if bar.saturated {
+            "saturated: waiting grows without end"
+        } else {
+            "no I/O"
+        };
+        let role = if bar.saturated {
+            Role::Missed
+        } else {
+            Role::Mute
+        };
+        sheet.label(
+            (scale.place(0.0), base),
+            text,
+            Face::Bold,
+            Anchor::Start,
+            role,
+        );
+        return;
+    }
+    let mut from = 0.0;
+    for part in &bar.parts {
+        let (left, right) = (scale.place(from), scale.place(from + part.us));
+        segment(sheet, part, (left, right), (top, high));
+        let whole = format!("{} {}", part.name, unit.figure(part.us));
+        let text = [whole, unit.figure(part.us)]
+            .into_iter()
+            .find(|text| room(text, em, true) + em * 0.6 <= right - left);
+        if let Some(text) = text {
+            let at = (f64::midpoint(left, right), base);
+            sheet.label(at, &text, Face::Bold, Anchor::Middle, part.look.fill().1);
+        }
+        from += part.us;
+    }
+    let at = (scale.place(bar.total) + em * 0.5, base);
+    sheet.label(
+        at,
+        &unit.figure(bar.total),
+        Face::Bold,
+        Anchor::Start,
+        Role::Ink,
+    );
+}
+
+fn segment(sheet: &mut Sheet, part: &Part, (left, right): (f64, f64), (top, high): (f64, f64)) {
+    let wide = (right - left).max(0.5);
+    sheet
+        .canvas
+        .rect((left, top), (wide, high), part.look.fill().0);
+    if wide > 2.0 {
+        sheet
+            .canvas
+            .frame((left, top), (wide, high), Pen::new(Role::Use, 1.0));
+    }
+}
+
+/// One bar as wide as the drawing, small parts on leaders; returns its lower end.
+fn enlarge(sheet: &mut Sheet, bar: &Bar, most: f64, (left, right): (f64, f64), y: f64) -> f64 {
+    let em = sheet.em;
+    let factor = most / bar.total;
+    let times = if factor >= 1.5 {
+        format!("{} times larger", sig(factor, 2))
+    } else {
+        "part by part".to_owned()
+    };
+    let title = fit(
+        &format!("{}, {times}", bar.name),
+        em,
+        true,
+        sheet.right() - left,
+    );
+    sheet.label((left, y), &title, Face::Bold, Anchor::Start, Role::Ink);
+    let (top, high) = (y + em * 0.7, em * 1.7);
+    let scale = Scale::linear((0.0, bar.total), (left, right));
+    let unit = Unit::of(most);
+    let mut from = 0.0;
+    let mut leaders: Vec<(f64, String)> = Vec::new();
+    for part in &bar.parts {
+        let (start, end) = (scale.place(from), scale.place(from + part.us));
+        segment(sheet, part, (start, end), (top, high));
+        let text = format!("{} {}", part.name, unit.figure(part.us));
+        if room(&text, em, true) + em * 0.6 <= end - start {
+            let at = (f64::midpoint(start, end), top + high / 2.0 + em * 0.36);
+            sheet.label(at, &text, Face::Bold, Anchor::Middle, part.look.fill().1);
+        } else {
+            leaders.push((f64::midpoint(start, end), text));
+        }
+        from += part.us;
+    }
+    let at = (right + em * 0.5, top + high / 2.0 + em * 0.36);
+    sheet.label(
+        at,
+        &unit.figure(bar.total),
+        Face::Bold,
+        Anchor::Start,
+        Role::Ink,
+    );
+    leader_lines(sheet, &leaders, top + high)
+}
+
+/// Names under the bar, each on a line of its own, joined to its part: the leftmost part stands first, so
+/// that leaders never cross.
+fn leader_lines(sheet: &mut Sheet, leaders: &[(f64, String)], top: f64) -> f64 {
+    let em = sheet.em;
+    let step = em * 1.3;
+    let wishes: Vec<Wish> = leaders
+        .iter()
+        .enumerate()
+        .map(|(index, _)| Wish {
+            at: top + (index as f64 + 1.0) * step,
+            size: step,
+        })
+        .collect();
+    let middles = spread(&wishes, top + em * 0.3, f64::INFINITY);
+    for ((x, text), y) in leaders.iter().zip(&middles) {
+        let wide = room(text, em, false);
+        // Text stands left of its leader, or right of all of them where the left has no room.
+        let pen = Pen::new(Role::Mute, 1.0);
+        let at_left = x - em * 1.1;
+        if at_left - wide >= sheet.side {
+            sheet
+                .canvas
+                .line([(*x, top), (*x, *y), (at_left + em * 0.3, *y)], pen);
+            sheet.label(
+                (at_left, y + em * 0.36),
+                text,
+                Face::Plain,
+                Anchor::End,
+                Role::Ink,
+            );
+        } else {
+            let last = leaders.last().map_or(*x, |leader| leader.0) + em;
+            sheet.canvas.line([(*x, top), (*x, *y), (last, *y)], pen);
+            sheet.label(
+                (last + em * 0.3, y + em * 0.36),
+                text,
+                Face::Plain,
+                Anchor::Start,
+                Role::Ink,
+            );
+        }
+    }
+    middles.iter().fold(top, |low, y| low.max(*y)) + em * 0.9
+}
+
+fn finding(bars: &[Bar], workload: &str) -> String {
+    let Some(healthy) = bars.first() else {
+        return String::new();
+    };
+    if let Some(bar) = bars.iter().find(|bar| bar.saturated) {
+        return format!(
+            "{}, {workload} does not fit: it arrives faster than it is carried, and has no mean.",
+            bar.with
+        );
+    }
+    let worst = bars
+        .iter()
+        .skip(1)
+        .max_by(|a, b| a.total.total_cmp(&b.total));
+    let Some(worst) = worst.filter(|worst| worst.total > healthy.total * 1.1) else {
+        let largest = healthy.parts.iter().max_by(|a, b| a.us.total_cmp(&b.us));
+        let largest = largest.map_or_else(String::new, |part| {
+            format!("; the largest part is {}, {}", part.name, time(part.us, 2))
+        });
+        return format!(
+            "{}, the mean of {workload} is {}{largest}.",
+            healthy.with,
+            time(healthy.total, 2)
+        );
+    };
+    let before = |name: &str| {
+        healthy
+            .parts
+            .iter()
+            .find(|part| part.name == name)
+            .map_or(0.0, |part| part.us)
+    };
+    let grown = worst
+        .parts
+        .iter()
+        .max_by(|a, b| (a.us - before(&a.name)).total_cmp(&(b.us - before(&b.name))));
+    let why = grown.map_or_else(String::new, |part| {
+        let share = (part.us - before(&part.name)) / (worst.total - healthy.total);
+        let much = if share > 0.95 {
+            "all of the growth".to_owned()
+        } else {
+            format!("{}{THIN}% of the growth", sig(share * 100.0, 2))
+        };
+        format!(", and {much} is {}", part.name)
+    });
+    format!(
+        "{}, the mean of {workload} grows from {} to {}{why}.",
+        worst.with,
+        time(healthy.total, 2),
+        time(worst.total, 2)
+    )
+}
+
+fn description(bars: &[Bar], workload: &str) -> String {
+    let rows: Vec<String> = bars
+        .iter()
+        .map(|bar| {
+            if bar.saturated {
+                return format!("{}: saturated, no mean", bar.name);
+            }
+            let parts: Vec<String> = bar
+                .parts
+                .iter()
+                .map(|part| format!("{} {}", part.name, time(part.us, 3)))
+                .collect();
+            format!(
+                "{}: {}, of it {}",
+                bar.name,
+                time(bar.total, 3),
+                parts.join(", ")
+            )
+        })
+        .collect();
+    format!("Mean latency of {workload}. {}.", rows.join("; "))
+}

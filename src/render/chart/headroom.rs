@@ -1,0 +1,281 @@
+//! Used healthy, used besides in an outage, and spare, by part.
+
+use crate::outcome::{PartUse, Report};
+
+use super::axis::Scale;
+use super::canvas::{Anchor, Face, Pen};
+use super::frame::{Plotted, Sheet};
+use super::palette::Role;
+use super::rows::{Grid, percent_scale, ruled};
+use super::text::{percent, percent_whole, room, short, sig};
+use super::{Drawing, Format};
+
+/// One row: a part with its peaks.
+struct Row<'a> {
+    part: &'a PartUse,
+    healthy: Option<f64>,
+    /// Most of all outages.
+    outage: Option<f64>,
+}
+
+impl Row<'_> {
+    fn most(&self) -> f64 {
+        self.healthy.unwrap_or(0.0).max(self.outage.unwrap_or(0.0))
+    }
+}
+
+pub(super) fn draw(report: &Report, format: Format) -> Option<Drawing> {
+    let rows: Vec<Row<'_>> = report.parts.iter().map(row).collect();
+    if rows.is_empty() {
+        return None;
+    }
+    let outages = report.matrix.cases.len() > 1;
+    let mut sheet = Sheet::new(report, format, 800.0, finding(&rows, outages));
+    let em = sheet.em;
+    let phone = format == Format::Phone;
+    let head = em * if phone { 4.6 } else { 3.6 };
+    let beside = if phone { em * 0.5 } else { em * 6.0 };
+    let names: Vec<(&str, &str)> = rows
+        .iter()
+        .map(|row| (row.part.part.as_str(), row.part.detail.as_str()))
+        .collect();
+    let grid = Grid::new(&sheet, rows.len(), head, beside, &names);
+    let peak = rows.iter().map(Row::most).fold(0.0, f64::max);
+    // Beyond the scale stands the value.
+    let value_room = room("119 %", em, true) + em;
+    let scale = percent_scale(
+        peak,
+        grid.left,
+        grid.right - if phone { em } else { value_room },
+    );
+    grid.axis(
+        &mut sheet,
+        &scale,
+        "busy in the busiest 20 ms, % of the part",
+    );
+    key(&mut sheet, &grid, &scale, outages);
+    for (index, row) in rows.iter().take(grid.shown).enumerate() {
+        bar(&mut sheet, &grid, &scale, index, row);
+    }
+    full_line(&mut sheet, &grid, &scale);
+    grid.omitted(
+        &mut sheet,
+        rows.len(),
+        rows.iter()
+            .skip(grid.shown)
+            .map(Row::most)
+            .fold(0.0, f64::max),
+    );
+    let body = grid.body(&sheet, rows.len());
+    sheet.finish("headroom", body, description(&rows, outages), Plotted::Yes)
+}
+
+fn row(part: &PartUse) -> Row<'_> {
+    let peak = |case: &Option<crate::outcome::UseInCase>| {
+        case.as_ref()
+            .map(|used| used.peak_percent)
+            .filter(|percent| percent.is_finite())
+    };
+    Row {
+        part,
+        healthy: part.cases.first().and_then(peak),
+        outage: part.cases.iter().skip(1).filter_map(peak).reduce(f64::max),
+    }
+}
+
+fn key(sheet: &mut Sheet, grid: &Grid, scale: &Scale, outages: bool) {
+    let em = sheet.em;
+    let (w, h) = (em * 1.5, em * 0.8);
+    let y = sheet.top + em * 1.1;
+    let mut x = grid.left;
+    for (number, text) in ["used healthy", "more with one lost", "spare"]
+        .into_iter()
+        .enumerate()
+    {
+        if number == 1 && !outages {
+            continue;
+        }
+        let at = (x, y - h);
+        match number {
+            0 => sheet.canvas.rect(at, (w, h), Role::Use),
+            1 => {
+                sheet.canvas.rect(at, (w, h), Role::Pipe);
+                ruled(sheet, at, (w, h), Role::Use);
+                sheet.canvas.frame(at, (w, h), Pen::new(Role::Use, 1.0));
+            }
+            _ => sheet.canvas.frame(at, (w, h), Pen::new(Role::Use2, 1.0)),
+        }
+        sheet.label(
+            (x + w + em * 0.4, y),
+            text,
+            Face::Plain,
+            Anchor::Start,
+            Role::Ink,
+        );
+        x += w + em * 1.4 + room(text, em, false);
+    }
+    let full = scale.place(100.0);
+    sheet.label(
+        (full + em * 0.2, grid.top - em * 0.5),
+        "100\u{202F}%: full",
+        Face::Bold,
+        Anchor::End,
+        Role::Ink,
+    );
+    if sheet.format != Format::Phone {
+        let at = (sheet.right(), grid.top - em * 0.5);
+        sheet.label(at, "full at × load", Face::Bold, Anchor::End, Role::Ink);
+    }
+}
+
+fn bar(sheet: &mut Sheet, grid: &Grid, scale: &Scale, index: usize, row: &Row<'_>) {
+    let em = sheet.em;
+    let (top, high) = (grid.bar_top(index), grid.bar);
+    let full = scale.place(100.0);
+    let place = |value: f64| scale.place(value).min(full);
+    let healthy = row.healthy.unwrap_or(0.0);
+    let most = row.most();
+    let phone = sheet.format == Format::Phone;
+    sheet.canvas.frame(
+        (grid.left, top),
+        (full - grid.left, high),
+        Pen::new(Role::Use2, 1.0),
+    );
+    sheet.canvas.rect(
+        (grid.left, top),
+        (place(healthy) - grid.left, high),
+        Role::Use,
+    );
+    if most > healthy {
+        let (from, to) = (place(healthy), place(most));
+        sheet
+            .canvas
+            .rect((from, top), (to - from, high), Role::Pipe);
+        ruled(sheet, (from, top), (to - from, high), Role::Use);
+        sheet
+            .canvas
+            .frame((from, top), (to - from, high), Pen::new(Role::Use, 1.0));
+    }
+    if most > 100.0 {
+        sheet
+            .canvas
+            .rect((full, top), (scale.place(most) - full, high), Role::Missed);
+    }
+    let role = if most > 100.0 {
+        Role::Missed
+    } else {
+        Role::Ink
+    };
+    let y = grid.baseline(index, em);
+    let inside = sig(healthy, 3);
+    if most - healthy > 0.5 && place(healthy) - grid.left > room(&inside, em, true) + em * 0.8 {
+        let at = (place(healthy) - em * 0.4, y);
+        sheet.label(at, &inside, Face::Bold, Anchor::End, Role::OnFill);
+    }
+    let factor = if most > 0.0 {
+        format!("{}×", sig(100.0 / most, 3))
+    } else {
+        "idle".to_owned()
+    };
+    let value = if most > 100.0 {
+        percent(most)
+    } else {
+        sig(most, 3)
+    };
+    if phone {
+        let text = format!("{}, full at {factor}", percent(most));
+        let text = if most > 0.0 { text } else { factor };
+        let kept = room(&text, em, true) + em * 0.6;
+        grid.name(sheet, index, (&row.part.part, &row.part.detail), kept);
+        let at = (grid.right, grid.name_baseline(index, em));
+        sheet.label(at, &text, Face::Bold, Anchor::End, role);
+        return;
+    }
+    grid.name(sheet, index, (&row.part.part, &row.part.detail), 0.0);
+    sheet.label(
+        (scale.place(most) + em * 0.4, y),
+        &value,
+        Face::Bold,
+        Anchor::Start,
+        role,
+    );
+    let factor = factor.trim_end_matches('×');
+    let face = if most > 100.0 {
+        Face::Bold
+    } else {
+        Face::Plain
+    };
+    sheet.label((sheet.right(), y), factor, face, Anchor::End, role);
+}
+
+fn full_line(sheet: &mut Sheet, grid: &Grid, scale: &Scale) {
+    let pen = Pen::new(Role::Ink, sheet.em * 0.17);
+    grid.upright(sheet, scale.place(100.0), sheet.em * 0.3, pen);
+}
+
+fn finding(rows: &[Row<'_>], outages: bool) -> String {
+    let fullest = rows.iter().max_by(|a, b| a.most().total_cmp(&b.most()));
+    let Some(fullest) = fullest.filter(|row| row.most() > 0.0) else {
+        return "No part is ever busy.".to_owned();
+    };
+    let most = fullest.most();
+    let when = match (
+        outages,
+        fullest.healthy.is_some_and(|healthy| healthy >= most),
+    ) {
+        (true, false) => "With one fabric lost, ",
+        (true, true) => "Healthy or not, ",
+        (false, _) => "",
+    };
+    let next = rows
+        .iter()
+        .filter(|row| !std::ptr::eq(*row, fullest))
+        .map(Row::most)
+        .fold(0.0, f64::max);
+    let rest = if next > 0.0 {
+        format!(
+            "; everything else has room to {} times",
+            sig(100.0 / next, 2)
+        )
+    } else {
+        String::new()
+    };
+    let already = if most > 100.0 { "already " } else { "" };
+    format!(
+        "{when}{} is {already}full at {} times today’s load{rest}.",
+        short(&fullest.part.part),
+        sig(100.0 / most, 2)
+    )
+}
+
+fn description(rows: &[Row<'_>], outages: bool) -> String {
+    let figure = |value: Option<f64>| value.map_or("none left".to_owned(), percent_or_zero);
+    let rows: Vec<String> = rows
+        .iter()
+        .map(|row| {
+            let lost = if outages {
+                format!(", in an outage {}", figure(row.outage))
+            } else {
+                String::new()
+            };
+            format!(
+                "{} ({}): healthy {}{lost}",
+                row.part.part,
+                row.part.detail,
+                figure(row.healthy)
+            )
+        })
+        .collect();
+    format!(
+        "Busy in the busiest 20 ms, per cent of each part. {}.",
+        rows.join("; ")
+    )
+}
+
+fn percent_or_zero(value: f64) -> String {
+    if value > 0.0 {
+        percent(value)
+    } else {
+        percent_whole(0.0)
+    }
+}
