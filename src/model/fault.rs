@@ -124,8 +124,10 @@ impl World<'_> {
                     ReceiverGone::No
                 };
                 let mut lost = std::mem::take(&mut self.fault.scratch);
-                self.net
+                let plan = self
+                    .net
                     .lose(self.compiled, direction, self.now, receiver, &mut lost);
+                self.plan(plan);
                 for LostFrame { frame, goes_on } in lost.drain(..) {
                     if goes_on {
                         self.net.spoil(&frame);

@@ -2,7 +2,7 @@
 //!
 //! A direction is a FIFO that is served at a fixed rate, so the departure of a frame is known when it
 //! becomes ready: start = max(ready, free), end = start + serialization. Frames wait in a ring, in order;
-//! the direction's next event is the hand-over of the first frame that has not been handed on. With
+//! the direction's one event is the hand-over of the first frame that has not been handed on. With
 //! cut-through a frame is handed on before its end has arrived, so it stays in the ring until then: a
 //! fault in between still finds it.
 //!
@@ -10,7 +10,7 @@
 
 use super::compile::{Compiled, FrameTime};
 use super::tally::DirectionTally;
-use crate::engine::{Key, Tournament};
+use crate::engine::Key;
 use crate::measure::add_interval;
 use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
@@ -71,10 +71,28 @@ struct Lane {
     /// Entries at the front whose start has passed.
     started: usize,
     free: Instant,
+    /// Number of the planned hand-over: one planned before a fault is void.
+    ticket: u32,
     /// How many lost parts this direction depends on.
     gone: u32,
     gone_since: Instant,
     gone_total: u64,
+}
+
+impl Lane {
+    /// The hand-over of the first frame that has not been handed on.
+    fn planned(&self, direction: u32) -> Option<Planned> {
+        let flight = self.ring.get(self.handed)?;
+        let key = Key {
+            at: flight.handover,
+            tie: flight.frame.tie,
+        };
+        Some(Planned {
+            key,
+            direction,
+            ticket: self.ticket,
+        })
+    }
 }
 
 /// What became of a frame that was offered to a direction.
@@ -87,9 +105,19 @@ pub(crate) enum Offered {
         handover: Instant,
         /// Whether it is handed on after its header.
         cut_through: bool,
+        /// The hand-over to plan, when this frame is the direction's first.
+        plan: Option<Planned>,
     },
     /// The direction is gone.
     Dropped,
+}
+
+/// A hand-over to be put into the event set.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Planned {
+    pub(crate) key: Key,
+    pub(crate) direction: u32,
+    pub(crate) ticket: u32,
 }
 
 /// Where a frame is handed over.
@@ -97,7 +125,6 @@ pub(crate) enum Offered {
 pub(crate) struct Handover {
     pub(crate) frame: Frame,
     pub(crate) over: DirectionId,
-    pub(crate) at: Instant,
 }
 
 /// A frame lost to a fault.
@@ -112,7 +139,6 @@ pub(crate) struct LostFrame {
 #[derive(Debug)]
 pub(crate) struct Net {
     lanes: Vec<Lane>,
-    heads: Tournament,
     pub(crate) tallies: Vec<DirectionTally>,
     from: Instant,
     to: Instant,
@@ -128,17 +154,11 @@ impl Net {
         }
         Self {
             lanes,
-            heads: Tournament::new(count),
             tallies: vec![DirectionTally::default(); count],
             from,
             to,
             in_flight: 0,
         }
-    }
-
-    /// The direction whose frame is handed over next, and when.
-    pub(crate) fn next(&self) -> (usize, Key) {
-        self.heads.least()
     }
 
     /// Frames waiting or on their way.
@@ -192,42 +212,49 @@ impl Net {
             tally.ahead_max = tally.ahead_max.max(start.since(ready).0);
         }
         self.in_flight += 1;
-        if lane.ring.len() == lane.handed + 1 {
-            self.heads.set(
-                direction.index(),
-                Key {
-                    at: handover,
-                    tie: frame.tie,
-                },
-            );
-        }
+        let first = lane.ring.len() == lane.handed + 1;
+        let plan = first.then_some(Planned {
+            key: Key {
+                at: handover,
+                tie: frame.tie,
+            },
+            direction: direction.0,
+            ticket: lane.ticket,
+        });
         Offered::Taken {
             start,
             end,
             handover,
             cut_through,
+            plan,
         }
     }
 
-    /// Hands over the first frame of a direction that has not been.
-    pub(crate) fn advance(&mut self, compiled: &Compiled, direction: usize) -> Handover {
-        let lane = &mut self.lanes[direction];
+    /// Hands over the first frame of a direction that has not been, and says what is to be planned next.
+    /// `None` when the plan is void.
+    pub(crate) fn advance(
+        &mut self,
+        compiled: &Compiled,
+        direction: u32,
+        ticket: u32,
+    ) -> Option<(Handover, Option<Planned>)> {
+        let lane = &mut self.lanes[direction as usize];
+        if lane.ticket != ticket {
+            return None;
+        }
         let flight = lane.ring[lane.handed];
         lane.handed += 1;
-        let over = DirectionId(u32::try_from(direction).unwrap_or(u32::MAX));
-        self.retire(compiled, over, flight.handover, Bound::Reached);
-        let lane = &self.lanes[direction];
-        let key = lane.ring.get(lane.handed).map_or(Key::NEVER, |f| Key {
-            at: f.handover,
-            tie: f.frame.tie,
-        });
-        self.heads.set(direction, key);
+        let plan = lane.planned(direction);
         self.in_flight -= 1;
-        Handover {
-            frame: flight.frame,
-            over,
-            at: flight.handover,
-        }
+        let over = DirectionId(direction);
+        self.retire(compiled, over, flight.handover, Bound::Reached);
+        Some((
+            Handover {
+                frame: flight.frame,
+                over,
+            },
+            plan,
+        ))
     }
 
     /// Records and forgets the frames at the front that have been handed on and have fully arrived.
@@ -263,7 +290,7 @@ impl Net {
         now: Instant,
         receiver_gone: ReceiverGone,
         lost: &mut Vec<LostFrame>,
-    ) {
+    ) -> Option<Planned> {
         self.retire(compiled, direction, now, Bound::Before);
         let latency = compiled.hops[direction.index()].latency;
         let window = (self.from, self.to);
@@ -305,11 +332,8 @@ impl Net {
         lane.handed = kept_handed;
         lane.started = lane.ring.len();
         lane.free = lane.free.min(now);
-        let key = lane.ring.get(lane.handed).map_or(Key::NEVER, |f| Key {
-            at: f.handover,
-            tie: f.frame.tie,
-        });
-        self.heads.set(direction.index(), key);
+        lane.ticket = lane.ticket.wrapping_add(1);
+        lane.planned(direction.0)
     }
 
     /// One lost part that `direction` depends on is back.

@@ -4,10 +4,10 @@ use super::attempt::{Attempt, Io, NONE, Parts, Slab, tie};
 use super::compile::{Compiled, HOPS_MAX, Watch};
 use super::fault::FaultState;
 use super::host::{PathState, SourceState};
-use super::net::{Frame, FrameKind, Handover, Net, Offered, Spoilt};
+use super::net::{Frame, FrameKind, Handover, Net, Offered, Planned, Spoilt};
 use super::standing::LogEntry;
 use super::tally::{ControllerTally, PathTally, SourceTally, Tally, WorkloadTally};
-use crate::engine::{EventQueue, Key};
+use crate::engine::{Calendar, Key};
 use crate::measure::{LevelSeries, Series, TimeAverage};
 use crate::site::{Arrivals, Choose, Measure, Site};
 use crate::topology::{DirectionId, NodeId, Routes};
@@ -23,9 +23,11 @@ pub struct Limits {
     pub events: u64,
 }
 
-/// An event that is not a frame on its way.
+/// An event.
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum Event {
+    /// A direction hands its first frame over, unless a fault has made the ticket void.
+    Handover { direction: u32, ticket: u32 },
     /// The next I/O of a source arrives.
     Arrival { source: u32, number: u64, kind: u32 },
     /// The frames of an attempt's leg become ready at their sender.
@@ -65,7 +67,7 @@ pub(crate) struct LostSegment {
 pub struct World<'a> {
     pub(crate) compiled: &'a Compiled,
     pub(crate) now: Instant,
-    pub(crate) queue: EventQueue<Event>,
+    pub(crate) queue: Calendar<Event>,
     pub(crate) net: Net,
     pub(crate) routes: Routes,
     pub(crate) ios: Slab<Io>,
@@ -109,7 +111,7 @@ impl<'a> World<'a> {
         let mut world = Self {
             compiled,
             now: Instant::ZERO,
-            queue: EventQueue::with_capacity(1024),
+            queue: Calendar::new(),
             net: Net::new(compiled, watch.from, watch.to),
             routes: compiled.routes.clone(),
             ios: Slab::new(),
@@ -197,9 +199,7 @@ impl<'a> World<'a> {
     /// window, whichever `stop` asks for. Returns whether the run goes on.
     pub fn run_until(&mut self, until: Instant, stop: Stop) -> bool {
         loop {
-            let (direction, frame_key) = self.net.next();
-            let event_key = self.queue.next_key();
-            let at = frame_key.min(event_key).at;
+            let at = self.queue.next_key().at;
             if at > until {
                 self.now = until;
                 return true;
@@ -212,20 +212,37 @@ impl<'a> World<'a> {
                 self.tally.partial = true;
                 return false;
             }
-            self.tally.events += 1;
+            let Some((_, event)) = self.queue.pop() else {
+                self.now = until;
+                return true;
+            };
             assert!(at >= self.now, "time never goes back");
             self.now = at;
-            if frame_key < event_key {
-                let handover = self.net.advance(self.compiled, direction);
-                self.frame_arrives(handover);
-            } else if let Some((_, event)) = self.queue.pop() {
-                self.handle(event);
-            }
+            self.tally.events += 1;
+            self.handle(event);
+        }
+    }
+
+    /// Puts a hand-over into the event set.
+    pub(crate) fn plan(&mut self, planned: Option<Planned>) {
+        if let Some(Planned {
+            key,
+            direction,
+            ticket,
+        }) = planned
+        {
+            self.queue.push(key, Event::Handover { direction, ticket });
         }
     }
 
     fn handle(&mut self, event: Event) {
         match event {
+            Event::Handover { direction, ticket } => {
+                if let Some((handover, next)) = self.net.advance(self.compiled, direction, ticket) {
+                    self.plan(next);
+                    self.frame_arrives(handover);
+                }
+            }
             Event::Arrival {
                 source,
                 number,
@@ -367,7 +384,9 @@ impl<'a> World<'a> {
                 end,
                 handover,
                 cut_through,
+                plan,
             } => {
+                self.plan(plan);
                 if frame.kind != FrameKind::Ack {
                     self.account_hop(&frame, direction, (start, end, handover), cut_through);
                 }
@@ -435,11 +454,7 @@ impl<'a> World<'a> {
     }
 
     fn frame_arrives(&mut self, handover: Handover) {
-        let Handover {
-            mut frame,
-            over,
-            at: _,
-        } = handover;
+        let Handover { mut frame, over } = handover;
         let hop = &self.compiled.hops[over.index()];
         if !hop.ends {
             frame.hop += 1;
