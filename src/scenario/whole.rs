@@ -7,11 +7,11 @@ use crate::site::{End, LinkFamily, Site, Wiring};
 use crate::topology;
 
 /// Most hosts in all.
-const HOSTS_MAX: u64 = 16_384;
+const HOSTS_MAX: u64 = 4_096;
 /// Most link members in all.
-const MEMBERS_MAX: u64 = 100_000;
+const MEMBERS_MAX: u64 = 20_000;
 /// Most pairs of a host and an array port.
-const PAIRS_MAX: u64 = 1_000_000;
+const PAIRS_MAX: u64 = 200_000;
 
 /// Upper bounds, so that a slip of the finger does not fill the memory.
 pub(super) fn sizes(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
