@@ -1,6 +1,6 @@
 //! A site made ready to run: indices, and tables of every time that can be known beforehand.
 
-use crate::site::{PathPolicy, Site, Timers};
+use crate::site::{Choose, PathPolicy, Site, Timers};
 use crate::topology::{
     DirectionId, Fabric, MemberId, NodeId, NodeKind, Path, RouteContext, Routes,
 };
@@ -67,6 +67,9 @@ pub(crate) struct Hop {
     pub(crate) delay: Duration,
     pub(crate) cut_through: bool,
     pub(crate) tier: u32,
+    /// Member choice at the sender, and the sender's salt.
+    pub(crate) choose: Choose,
+    pub(crate) salt: u64,
 }
 
 /// A path with everything needed to use it.
@@ -213,6 +216,8 @@ impl Compiled {
                 delay: node.delay,
                 cut_through: node.forwarding == crate::site::Forwarding::CutThrough,
                 tier,
+                choose: direction.choose,
+                salt: self.fabric.nodes[direction.from.0 as usize].digest,
             });
         }
         self.classes = classes.len().max(1);

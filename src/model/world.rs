@@ -401,13 +401,13 @@ impl<'a> World<'a> {
         if count == 1 {
             return Some(first);
         }
-        let salt = self.compiled.fabric.nodes[node.0 as usize].digest;
-        let pick = match self.compiled.fabric.directions[first.index()].choose {
-            Choose::Flow => mix64(hash ^ salt) % count,
+        let hop = &self.compiled.hops[first.index()];
+        let pick = match hop.choose {
+            Choose::Flow => mix64(hash ^ hop.salt) % count,
             Choose::Exchange => {
                 // Workload, host, number and attempt: the exchange.
                 let exchange = (tie >> 40) as u64 ^ (tie >> 104) as u64;
-                mix64(mix_pair(hash, exchange) ^ salt) % count
+                mix64(mix_pair(hash, exchange) ^ hop.salt) % count
             }
             Choose::Frame => {
                 let turn = &mut self.turn[node.0 as usize];
