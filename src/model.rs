@@ -25,7 +25,7 @@ mod standing;
 mod tally;
 mod world;
 
-pub use compile::{Compiled, Watch};
+pub use compile::{Compiled, PathName, Watch};
 pub use fault::Script;
 pub use standing::{LogEntry, LogKind, Standing, TimerName};
 pub use tally::{

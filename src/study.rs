@@ -1,1 +1,171 @@
-//! To be written.
+//! Which runs answer which question, and what they say together.
+//!
+//! Steady figures come from steady runs: of the whole site, and of the survivors of each outage, built
+//! without the lost parts. A switch-over run gives only the transient. Replications and cases run in
+//! parallel and are gathered by index, so the result is the same to the byte at any number of threads.
+//!
+//! Left out: searching for a load or a design; a study runs what it is told.
+
+mod case;
+mod judge;
+mod mend;
+mod parts;
+mod progress;
+mod steady;
+mod switch;
+
+pub use case::{CasePlan, cases};
+pub use progress::{NoProgress, Progress};
+pub use steady::{PEAK_WINDOW, SteadyRuns};
+
+use crate::measure::RELATIVE_ERROR;
+use crate::model::{Compiled, Script};
+use crate::outcome::{AssumptionRow, Matrix, Origin, Picture, Report, Review, Steady, Switch};
+use crate::site::{Basis, Site};
+use crate::topology::Fabric;
+use crate::unit::Instant;
+
+/// What a study is to look at.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Ask {
+    /// Outages by name; `None` for all.
+    pub outages: Option<Vec<String>>,
+    /// Whether the switch-overs are simulated.
+    pub switch: bool,
+    /// Whether the variants are simulated as remedies.
+    pub mends: bool,
+    /// Drain the parts a second before they are lost.
+    pub planned: bool,
+}
+
+/// Healthy and every outage asked for: steady figures, switch-overs, verdicts, parts, remedies.
+#[must_use]
+pub fn study(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) -> Report {
+    let fabric = Fabric::new(site);
+    let plans = case::cases(site, &fabric, ask.outages.as_deref());
+    let runs = steady::run(site, &plans, progress);
+    let whole = Compiled::new(site, &[]);
+    let switches: Vec<Switch> = if ask.switch {
+        runs.iter()
+            .filter(|runs| runs.plan.case.outage.is_some())
+            .map(|survivors| switch::run(site, &whole, survivors, ask.planned, progress))
+            .collect()
+    } else {
+        Vec::new()
+    };
+    let matrix = judge::matrix(site, &runs, &switches);
+    let mends = if ask.mends {
+        mend::mends(site, ask.outages.as_deref(), progress)
+    } else {
+        Vec::new()
+    };
+    let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
+    let mut report = assemble(site, origin, figures, switches, matrix, &plans);
+    report.mends = mends;
+    report
+}
+
+/// The scenario as written: steady figures of the whole site and, when it has events, one run with them.
+#[must_use]
+pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report {
+    let fabric = Fabric::new(site);
+    let plans = vec![CasePlan::healthy()];
+    let runs = steady::run(site, &plans, progress);
+    let mut switches = Vec::new();
+    let scripts: Vec<Script> = site
+        .events
+        .iter()
+        .map(|event| Script {
+            at: Instant::ZERO + event.at,
+            action: event.action,
+            members: fabric.members_of(&event.parts, event.side),
+            nodes: fabric.nodes_of(&event.parts, event.side),
+            label: event_label(event),
+        })
+        .collect();
+    if let Some(first) = scripts.iter().map(|script| script.at).min() {
+        let mut plan = CasePlan::healthy();
+        plan.case.name = "as scripted".into();
+        let compiled = Compiled::new(site, &[]);
+        let setting = switch::Setting {
+            site,
+            plan: &plan,
+            survivors: &runs[0],
+            scripts: &scripts,
+            at: first,
+            from: Instant::ZERO,
+        };
+        switches.push(switch::scripted(&setting, &compiled, progress));
+    }
+    let matrix = judge::matrix(site, &runs, &[]);
+    let figures = runs.into_iter().map(|runs| runs.figures).collect();
+    assemble(site, origin, figures, switches, matrix, &plans)
+}
+
+fn event_label(event: &crate::site::Event) -> String {
+    let done = match event.action {
+        crate::site::Action::Lose(crate::site::LossMode::Loud) => "lost",
+        crate::site::Action::Lose(crate::site::LossMode::Silent) => "lost silently",
+        crate::site::Action::Restore => "restored",
+        crate::site::Action::Drain => "drained",
+    };
+    format!("{} {done}", event.target)
+}
+
+fn assemble(
+    site: &Site,
+    origin: Origin,
+    steady: Vec<Steady>,
+    switches: Vec<Switch>,
+    matrix: Matrix,
+    _plans: &[CasePlan],
+) -> Report {
+    let parts = parts::parts(site, &steady);
+    let growth = parts::growth(&parts, &steady);
+    Report {
+        origin,
+        switches,
+        matrix,
+        growth,
+        parts,
+        mends: Vec::new(),
+        picture: Picture {
+            nodes: Vec::new(),
+            pipes: Vec::new(),
+        },
+        review: Review {
+            cases: Vec::new(),
+            tiers: Vec::new(),
+            controllers: Vec::new(),
+            findings: Vec::new(),
+        },
+        assumptions: assumptions(site),
+        percentile_error_percent: RELATIVE_ERROR * 100.0,
+        steady,
+    }
+}
+
+/// Every input with its mark, guesses first.
+#[must_use]
+pub fn assumptions(site: &Site) -> Vec<AssumptionRow> {
+    let mark = |basis: Basis| match basis {
+        Basis::Guessed => "guessed",
+        Basis::CommonPractice => "common practice",
+        Basis::Stated => "stated",
+        Basis::Measured => "measured",
+        Basis::Published => "published",
+        Basis::Standard => "standard",
+    };
+    let mut rows: Vec<_> = site.assumptions.iter().collect();
+    rows.sort_by_key(|assumption| assumption.basis);
+    rows.into_iter()
+        .map(|assumption| AssumptionRow {
+            key: assumption.key.clone(),
+            what: assumption.what.clone(),
+            value: assumption.value.clone(),
+            mark: mark(assumption.basis).into(),
+            source: assumption.source.clone(),
+            line: assumption.line,
+        })
+        .collect()
+}

@@ -142,6 +142,25 @@ pub struct Compiled {
     pub(crate) sources: Vec<SourcePlan>,
 }
 
+/// A path by the names of its ends.
+#[derive(Clone, Debug)]
+pub struct PathName<'a> {
+    /// Host.
+    pub host: &'a str,
+    /// Workloads that use it.
+    pub workloads: Vec<&'a str>,
+    /// Their protocol.
+    pub protocol: &'static str,
+    /// Timers of the host.
+    pub timers: &'a Timers,
+    /// Host port.
+    pub host_port: &'a str,
+    /// Array port.
+    pub array_port: &'a str,
+    /// Fabric of the host port.
+    pub side: Option<crate::unit::Side>,
+}
+
 /// Rate and medium of a direction: what a frame's times depend on.
 type Class = (crate::unit::Rate, Option<Medium>);
 
@@ -406,6 +425,44 @@ impl Compiled {
     /// Times of a run on a direction.
     pub(crate) fn time(&self, run: u32, direction: DirectionId) -> FrameTime {
         self.times[run as usize * self.classes + self.hops[direction.index()].class as usize]
+    }
+
+    /// Tier of a direction: `edge > san`.
+    #[must_use]
+    pub fn tier_of(&self, direction: DirectionId) -> &str {
+        &self.tiers[self.hops[direction.index()].tier as usize]
+    }
+
+    /// Host and workload of every source, in the order of their tallies.
+    pub fn source_names(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.sources.iter().map(|source| {
+            let host = &self.fabric.hosts[source.host].name;
+            (
+                host.as_str(),
+                self.site.workloads[source.workload].name.as_str(),
+            )
+        })
+    }
+
+    /// Every path, in the order of their tallies.
+    pub fn path_names(&self) -> impl Iterator<Item = PathName<'_>> {
+        self.paths.iter().map(|plan| {
+            let set = &self.sets[plan.set as usize];
+            let name = |node: NodeId| self.fabric.nodes[node.0 as usize].name.as_str();
+            let workloads = set.sources.iter().map(|source| {
+                let workload = self.sources[*source as usize].workload;
+                self.site.workloads[workload].name.as_str()
+            });
+            PathName {
+                host: &self.fabric.hosts[set.host].name,
+                workloads: workloads.collect(),
+                protocol: set.protocol.key(),
+                timers: &set.timers,
+                host_port: name(plan.path.host_port),
+                array_port: name(plan.path.array_port),
+                side: plan.path.side,
+            }
+        })
     }
 
     /// Name of a direction: `edge-A > san-A`, with `/2` when its bundle has several members.

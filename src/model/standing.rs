@@ -18,7 +18,7 @@ pub enum Standing {
 }
 
 /// The timer that made something happen.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum TimerName {
     /// Loss of signal seen at the local port.
     LinkLossDetect,

@@ -5,7 +5,7 @@ use super::compile::{Compiled, HOPS_MAX, Watch};
 use super::fault::FaultState;
 use super::host::{PathState, SourceState};
 use super::net::{Frame, FrameKind, Handover, Net, Offered, Planned, Spoilt};
-use super::standing::LogEntry;
+use super::standing::{LogEntry, Standing};
 use super::tally::{ControllerTally, PathTally, SourceTally, Tally, WorkloadTally};
 use crate::engine::{Calendar, Key};
 use crate::measure::{LevelSeries, Series, TimeAverage};
@@ -683,6 +683,14 @@ impl<'a> World<'a> {
     #[must_use]
     pub const fn tally(&self) -> &Tally {
         &self.tally
+    }
+
+    /// Whether every path has found its standing: none is lost unnoticed or held.
+    #[must_use]
+    pub fn paths_decided(&self) -> bool {
+        let waits =
+            |path: &PathState| matches!(path.standing, Standing::Unnoticed | Standing::Blocked);
+        !self.paths.iter().any(waits)
     }
 
     /// Events held and frames on their way: what the run remembers.

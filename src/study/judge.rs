@@ -1,0 +1,297 @@
+//! Promises against figures: the matrix of verdicts.
+
+use super::steady::{SteadyRuns, merged_latency, quantile_of};
+use crate::measure::{
+    self, Judgement, judge_at_least, judge_at_most, judge_every, judge_fraction, mean_interval,
+};
+use crate::model::Tally;
+use crate::outcome::{Cell, Estimated, Matrix, MeasureKind, Row, Switch, Verdict};
+use crate::site::{Measure, Promise, Site};
+
+/// Every promise in every case.
+#[must_use]
+pub fn matrix(site: &Site, steady: &[SteadyRuns], switches: &[Switch]) -> Matrix {
+    let mut rows = Vec::new();
+    for (index, workload) in site.workloads.iter().enumerate() {
+        let promises = &workload.promises;
+        for measure in measures(promises.healthy.iter().chain(&promises.lost)) {
+            let cells = steady
+                .iter()
+                .map(|runs| {
+                    let stated = if runs.plan.case.outage.is_some() {
+                        &promises.lost
+                    } else {
+                        &promises.healthy
+                    };
+                    let promise = stated.iter().find(|promise| promise.measure == measure)?;
+                    Some(steady_cell(runs, index, promise))
+                })
+                .collect();
+            rows.push(Row {
+                workload: workload.name.clone(),
+                measure: kind(measure),
+                switching: false,
+                cells,
+            });
+        }
+        if switches.is_empty() {
+            continue;
+        }
+        for promise in &promises.switching {
+            let cells = steady
+                .iter()
+                .map(|runs| {
+                    let switch = switches
+                        .iter()
+                        .find(|switch| switch.case == runs.plan.case)?;
+                    Some(switch_cell(switch, index, promise))
+                })
+                .collect();
+            rows.push(Row {
+                workload: workload.name.clone(),
+                measure: kind(promise.measure),
+                switching: true,
+                cells,
+            });
+        }
+    }
+    Matrix {
+        cases: steady.iter().map(|runs| runs.plan.case.clone()).collect(),
+        rows,
+    }
+}
+
+fn measures<'a>(promises: impl Iterator<Item = &'a Promise>) -> Vec<Measure> {
+    let mut seen: Vec<Measure> = Vec::new();
+    for promise in promises {
+        if !seen.contains(&promise.measure) {
+            seen.push(promise.measure);
+        }
+    }
+    seen
+}
+
+fn kind(measure: Measure) -> MeasureKind {
+    match measure {
+        Measure::Mean => MeasureKind::Mean,
+        Measure::Quantile(q) => MeasureKind::Quantile(q),
+        Measure::Throughput => MeasureKind::Throughput,
+        Measure::LongestIo => MeasureKind::LongestIo,
+        Measure::Failed => MeasureKind::Failed,
+    }
+}
+
+fn verdict(verdict: measure::Verdict) -> Verdict {
+    match verdict {
+        measure::Verdict::Met => Verdict::Met,
+        measure::Verdict::Missed => Verdict::Missed,
+        measure::Verdict::Undecided => Verdict::Undecided,
+    }
+}
+
+/// Share of I/Os above a latency target, from exact counts per replication: failed and unfinished ones
+/// are above.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+fn above(tally: &Tally, index: usize, target: f64) -> (u64, u64) {
+    let workload = &tally.workloads[index];
+    let arrived = workload.reads.arrived + workload.writes.arrived;
+    let done = workload.reads.latency.count() + workload.writes.latency.count();
+    let failed = workload.reads.failed + workload.writes.failed;
+    let late = workload
+        .above
+        .iter()
+        .find(|(known, _)| *known == target as u64)
+        .map_or(0, |(_, count)| *count);
+    (late + (arrived - done - failed), arrived)
+}
+
+fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise) -> Cell {
+    let figures = &runs.figures.workloads[index];
+    let tallies = &runs.tallies;
+    let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
+    let blank = blank(promise, u32::try_from(tallies.len()).unwrap_or(u32::MAX));
+    match promise.measure {
+        Measure::Quantile(q) => {
+            let counts: Vec<(u64, u64)> = tallies
+                .iter()
+                .map(|tally| above(tally, index, promise.target))
+                .collect();
+            let judged = judge_fraction(&counts, q);
+            let figure = quantile_of(tallies, index, q);
+            let cell = with_value(
+                blank,
+                figure.latency_us,
+                promise.target / 1e6,
+                Direction::AtMost,
+            );
+            let (over, total) = counts
+                .iter()
+                .fold((0, 0), |sum, pair| (sum.0 + pair.0, sum.1 + pair.1));
+            #[allow(clippy::cast_precision_loss)]
+            let above_share = (total > 0).then(|| over as f64 / total as f64);
+            let needed =
+                above_share.and_then(|share| needed(&judged, share, 1.0 - q, tallies.len()));
+            let cell = Cell {
+                above_share,
+                above_allowed: Some(1.0 - q),
+                beyond: figure.beyond_us,
+                replications_needed: needed,
+                ..cell
+            };
+            settle(cell, verdict(judged.verdict), figures.saturated)
+        }
+        Measure::Mean => {
+            let means: Vec<f64> = tallies
+                .iter()
+                .filter_map(|tally| merged_latency(&tally.workloads[index]).mean())
+                .map(|ps| ps / 1e6)
+                .collect();
+            let judged = judge_at_most(&means, promise.target / 1e6);
+            let cell = with_value(
+                blank,
+                figures.all.mean_us,
+                promise.target / 1e6,
+                Direction::AtMost,
+            );
+            let middle = figures.all.mean_us.map(|mean| mean.value);
+            let needed =
+                middle.and_then(|mean| needed(&judged, mean, promise.target / 1e6, tallies.len()));
+            settle(
+                Cell {
+                    replications_needed: needed,
+                    ..cell
+                },
+                verdict(judged.verdict),
+                figures.saturated,
+            )
+        }
+        Measure::Throughput => {
+            #[allow(clippy::cast_precision_loss)]
+            let rates: Vec<f64> = tallies
+                .iter()
+                .map(|tally| &tally.workloads[index])
+                .map(|workload| {
+                    (workload.reads.bytes + workload.writes.bytes) as f64 / 1e6 / window
+                })
+                .collect();
+            let target = promise.target / 1e6;
+            let judged = judge_at_least(&rates, target);
+            let figure = super::steady::estimated(&mean_interval(&rates, 0.95));
+            let cell = with_value(blank, Some(figure), target, Direction::AtLeast);
+            let needed = needed(&judged, figure.value, target, tallies.len());
+            Cell {
+                verdict: verdict(judged.verdict),
+                replications_needed: needed,
+                ..cell
+            }
+        }
+        Measure::LongestIo | Measure::Failed => blank,
+    }
+}
+
+/// A latency promise of work that does not fit is missed, and no figure stands for it.
+fn settle(cell: Cell, verdict: Verdict, saturated: bool) -> Cell {
+    if saturated {
+        Cell {
+            verdict: Verdict::Missed,
+            saturated: true,
+            value: None,
+            margin_percent: None,
+            replications_needed: None,
+            ..cell
+        }
+    } else {
+        Cell { verdict, ..cell }
+    }
+}
+
+fn switch_cell(switch: &Switch, index: usize, promise: &Promise) -> Cell {
+    let figures = &switch.workloads[index];
+    let blank = blank(promise, switch.replications);
+    #[allow(clippy::cast_precision_loss)]
+    let (values, target): (Vec<f64>, f64) = match promise.measure {
+        Measure::LongestIo => (figures.longest_io_s.clone(), promise.target / 1e12),
+        Measure::Failed => (
+            figures.failed.iter().map(|failed| *failed as f64).collect(),
+            promise.target,
+        ),
+        Measure::Mean | Measure::Quantile(_) | Measure::Throughput => return blank,
+    };
+    let worst = values.iter().copied().fold(0.0, f64::max);
+    let value = Estimated {
+        value: worst,
+        low: None,
+        high: None,
+    };
+    let cell = with_value(blank, Some(value), target, Direction::AtMost);
+    Cell {
+        verdict: verdict(judge_every(&values, target)),
+        ..cell
+    }
+}
+
+enum Direction {
+    AtMost,
+    AtLeast,
+}
+
+fn with_value(cell: Cell, value: Option<Estimated>, target: f64, direction: Direction) -> Cell {
+    let room = value.map(|value| match direction {
+        Direction::AtMost => target - value.value,
+        Direction::AtLeast => value.value - target,
+    });
+    let margin_percent = room
+        .filter(|_| target > 0.0)
+        .map(|room| 100.0 * room / target);
+    Cell {
+        value,
+        margin_percent,
+        ..cell
+    }
+}
+
+fn blank(promise: &Promise, replications: u32) -> Cell {
+    let (unit, scale) = match promise.measure {
+        Measure::Mean | Measure::Quantile(_) => ("us", 1e6),
+        Measure::Throughput => ("MB/s", 1e6),
+        Measure::LongestIo => ("s", 1e12),
+        Measure::Failed => ("", 1.0),
+    };
+    Cell {
+        verdict: Verdict::Undecided,
+        saturated: false,
+        value: None,
+        beyond: None,
+        unit,
+        target: promise.target / scale,
+        target_text: promise.text.clone(),
+        margin_percent: None,
+        above_share: None,
+        above_allowed: None,
+        replications,
+        replications_needed: None,
+    }
+}
+
+/// About how many replications would decide: the half width shrinks with the square root of their number.
+#[allow(
+    clippy::cast_precision_loss,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss
+)]
+fn needed(judged: &Judgement, value: f64, target: f64, replications: usize) -> Option<u32> {
+    if judged.verdict != measure::Verdict::Undecided {
+        return None;
+    }
+    let half = (judged.upper - value).max(value - judged.lower);
+    let gap = (target - value).abs();
+    if !half.is_finite() || gap <= 0.0 {
+        return None;
+    }
+    let ratio = half / gap;
+    Some(
+        (replications as f64 * ratio * ratio)
+            .ceil()
+            .clamp(2.0, 10_000.0) as u32,
+    )
+}

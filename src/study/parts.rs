@@ -1,0 +1,149 @@
+//! How busy each part is by case, and where growth would end by arithmetic.
+
+use crate::outcome::{DirectionFigures, Growth, PartUse, Steady, UseInCase};
+use crate::site::{LinkFamily, Site};
+
+/// Every tier of links and every array family, by the use of its fullest instance; the fullest in the
+/// worst case first. Of the two directions of a link family only the busier is listed.
+#[must_use]
+pub fn parts(site: &Site, steady: &[Steady]) -> Vec<PartUse> {
+    let mut parts: Vec<PartUse> = Vec::new();
+    for link in &site.links {
+        let busier = [true, false]
+            .into_iter()
+            .filter_map(|toward_array| link_part(link, steady, toward_array))
+            .max_by(|left, right| worst(left).total_cmp(&worst(right)));
+        parts.extend(busier);
+    }
+    for array in &site.arrays {
+        let cases = steady
+            .iter()
+            .map(|steady| controller_use(steady, &array.name))
+            .collect();
+        parts.push(PartUse {
+            part: format!("{} controllers", array.name),
+            detail: format!("{} in parallel each", array.parallel),
+            tier: array.name.clone(),
+            cases,
+        });
+    }
+    parts.sort_by(|left, right| worst(right).total_cmp(&worst(left)));
+    parts
+}
+
+fn worst(part: &PartUse) -> f64 {
+    part.cases
+        .iter()
+        .flatten()
+        .map(|case| case.peak_percent)
+        .fold(0.0, f64::max)
+}
+
+fn link_part(link: &LinkFamily, steady: &[Steady], toward_array: bool) -> Option<PartUse> {
+    let of_family = |steady: &Steady| -> Vec<DirectionFigures> {
+        let own = |direction: &&DirectionFigures| {
+            direction.family == link.name && direction.toward_array == toward_array
+        };
+        steady.directions.iter().filter(own).cloned().collect()
+    };
+    let first = steady.iter().flat_map(of_family).next()?;
+    let cases = steady
+        .iter()
+        .map(|steady| fullest(&of_family(steady)))
+        .collect();
+    let detail = match link.cage {
+        Some(cage) if cage.lit < cage.legs => format!("{} of {} legs lit", cage.lit, cage.legs),
+        _ if link.members > 1 => format!("{} members each", link.members),
+        _ => String::new(),
+    };
+    Some(PartUse {
+        part: format!("{}, {}", first.tier.replace(" > ", " to "), link.label),
+        detail,
+        tier: first.tier,
+        cases,
+    })
+}
+
+/// The fullest bundle: members between the same two nodes, pooled.
+#[allow(clippy::cast_precision_loss)]
+fn fullest(directions: &[DirectionFigures]) -> Option<UseInCase> {
+    let mut bundles: Vec<(String, Vec<&DirectionFigures>)> = Vec::new();
+    for direction in directions {
+        let name = format!("{} > {}", direction.from, direction.to);
+        match bundles.iter_mut().find(|(known, _)| *known == name) {
+            Some((_, members)) => members.push(direction),
+            None => bundles.push((name, vec![direction])),
+        }
+    }
+    bundles
+        .into_iter()
+        .map(|(instance, members)| {
+            let count = members.len() as f64;
+            let mean = |value: fn(&DirectionFigures) -> f64| {
+                members.iter().map(|m| value(m)).sum::<f64>() / count
+            };
+            let bytes = |m: &DirectionFigures| m.payload_bytes + m.overhead_bytes;
+            let all: u64 = members.iter().map(|m| bytes(m)).sum();
+            let most = members.iter().map(|m| bytes(m)).max().unwrap_or(0);
+            UseInCase {
+                instance,
+                mean_percent: mean(|m| m.utilization_percent),
+                peak_percent: mean(|m| m.asked_peak_percent),
+                member_peak_percent: members
+                    .iter()
+                    .map(|m| m.asked_peak_percent)
+                    .fold(0.0, f64::max),
+                fullest_member_share_percent: if all > 0 {
+                    100.0 * most as f64 / all as f64
+                } else {
+                    100.0 / count
+                },
+            }
+        })
+        .max_by(|left, right| left.peak_percent.total_cmp(&right.peak_percent))
+}
+
+fn controller_use(steady: &Steady, family: &str) -> Option<UseInCase> {
+    steady
+        .arrays
+        .iter()
+        .filter(|array| array.family == family)
+        .map(|array| UseInCase {
+            instance: array.name.clone(),
+            mean_percent: array.utilization_percent,
+            peak_percent: array.asked_peak_percent,
+            member_peak_percent: array.asked_peak_percent,
+            fullest_member_share_percent: 100.0,
+        })
+        .max_by(|left, right| left.peak_percent.total_cmp(&right.peak_percent))
+}
+
+/// Times today's load at which the fullest part is full, by case: 100 ÷ its peak.
+#[must_use]
+pub fn growth(parts: &[PartUse], steady: &[Steady]) -> Vec<Growth> {
+    let mut list = Vec::new();
+    for (index, steady) in steady.iter().enumerate() {
+        let mut peaks: Vec<(f64, &str)> = parts
+            .iter()
+            .filter_map(|part| {
+                Some((
+                    part.cases.get(index)?.as_ref()?.peak_percent,
+                    part.part.as_str(),
+                ))
+            })
+            .filter(|(peak, _)| *peak > 0.0)
+            .collect();
+        peaks.sort_by(|left, right| right.0.total_cmp(&left.0));
+        if let Some((peak, part)) = peaks.first() {
+            list.push(Growth {
+                case: steady.case.name.clone(),
+                factor: 100.0 / peak,
+                part: (*part).to_owned(),
+                next: peaks
+                    .get(1)
+                    .map(|(peak, part)| ((*part).to_owned(), 100.0 / peak)),
+            });
+        }
+    }
+    list
+}

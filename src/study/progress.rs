@@ -1,0 +1,21 @@
+//! How a study tells whoever waits how far it is.
+
+/// Told by the threads that run; must be quick.
+pub trait Progress: Sync {
+    /// So many more runs are to come.
+    fn planned(&self, runs: u64);
+    /// A run has handled so many more events.
+    fn advanced(&self, events: u64);
+    /// A run is over.
+    fn run_done(&self);
+}
+
+/// Tells nobody.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct NoProgress;
+
+impl Progress for NoProgress {
+    fn planned(&self, _runs: u64) {}
+    fn advanced(&self, _events: u64) {}
+    fn run_done(&self) {}
+}

@@ -1,0 +1,370 @@
+//! Tallies of all replications of a case, put together into figures.
+
+use super::super::case::CasePlan;
+use super::{PEAK_WINDOW, parts};
+use crate::measure::{Estimate, Histogram, backlog_grows, mean_interval, quantile_interval};
+use crate::model::{BudgetSums, Compiled, FlowCell, KindTally, Tally, WorkloadTally};
+use crate::outcome::{
+    BudgetPart, CurvePoint, Estimated, Population, QuantileFigure, Steady, SteadyBin,
+    WorkloadFigures,
+};
+use crate::site::{Arrivals, Measure};
+use crate::unit::Duration;
+
+/// Percentiles that are printed.
+const QUANTILES: [f64; 5] = [0.5, 0.9, 0.95, 0.99, 0.999];
+/// Observations that must lie above a percentile in each replication for it to have an interval.
+const ENOUGH_ABOVE: u64 = 100;
+const CONFIDENCE: f64 = 0.95;
+
+pub(crate) fn figures(
+    plan: &CasePlan,
+    compiled: &Compiled,
+    tallies: &[Tally],
+    found: Option<Duration>,
+) -> Steady {
+    let first = &tallies[0];
+    let workloads: Vec<WorkloadFigures> = (0..compiled.site.workloads.len())
+        .map(|index| workload(compiled, tallies, index))
+        .collect();
+    Steady {
+        case: plan.case.clone(),
+        replications: u32::try_from(tallies.len()).unwrap_or(u32::MAX),
+        warm_up_s: first.from.as_secs_f64(),
+        warm_up_found_s: found.map(Duration::as_secs_f64),
+        duration_s: first.to.as_secs_f64(),
+        bin_s: bin_width(tallies).as_secs_f64(),
+        saturated: workloads.iter().any(|workload| workload.saturated),
+        partial: tallies.iter().any(|tally| tally.partial),
+        workloads,
+        directions: parts::directions(compiled, tallies),
+        arrays: parts::controllers(compiled, tallies),
+        hosts: parts::hosts(compiled, tallies),
+        paths: parts::paths(compiled, tallies),
+        events: tallies.iter().map(|tally| tally.events).sum(),
+        frame_hops: tallies.iter().map(|tally| tally.frame_hops).sum(),
+        ios: tallies
+            .iter()
+            .flat_map(|tally| &tally.workloads)
+            .map(|w| w.completed_total)
+            .sum(),
+    }
+}
+
+/// The common bin width of all series.
+pub(crate) fn bin_width(tallies: &[Tally]) -> Duration {
+    let widths = tallies
+        .iter()
+        .flat_map(|tally| tally.workloads.iter().map(|w| w.series.width()));
+    widths.max().unwrap_or(PEAK_WINDOW)
+}
+
+/// Latency of reads and writes together.
+pub(crate) fn merged_latency(tally: &WorkloadTally) -> Histogram {
+    let mut all = tally.reads.latency.clone();
+    all.merge(&tally.writes.latency);
+    all
+}
+
+fn workload(compiled: &Compiled, tallies: &[Tally], index: usize) -> WorkloadFigures {
+    let site = &compiled.site;
+    let saturated = is_saturated(compiled, tallies, index);
+    let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
+    let kind = |pick: &dyn Fn(&WorkloadTally) -> KindTally| {
+        let kinds: Vec<KindTally> = tallies
+            .iter()
+            .map(|tally| pick(&tally.workloads[index]))
+            .collect();
+        population(&kinds, window, saturated)
+    };
+    let all = kind(&|tally| both(tally));
+    let mut budget = BudgetSums::default();
+    let mut latency = Histogram::new();
+    for tally in tallies {
+        budget.merge(&tally.workloads[index].budget);
+        latency.merge(&merged_latency(&tally.workloads[index]));
+    }
+    let (peak_iops, peak_offered_iops) = peaks(tallies, index);
+    WorkloadFigures {
+        name: site.workloads[index].name.clone(),
+        saturated,
+        all,
+        reads: kind(&|tally| tally.reads.clone()),
+        writes: kind(&|tally| tally.writes.clone()),
+        budget: if saturated {
+            Vec::new()
+        } else {
+            budget_parts(&budget, &compiled.tiers)
+        },
+        curve: latency
+            .points()
+            .filter(|(q, _)| *q < 1.0)
+            .map(|(q, value)| CurvePoint {
+                q,
+                latency_us: value.as_us_f64(),
+            })
+            .collect(),
+        bins: bins(tallies, index),
+        peak_iops,
+        peak_offered_iops,
+    }
+}
+
+fn both(tally: &WorkloadTally) -> KindTally {
+    let (reads, writes) = (&tally.reads, &tally.writes);
+    KindTally {
+        arrived: reads.arrived + writes.arrived,
+        latency: merged_latency(tally),
+        failed: reads.failed + writes.failed,
+        completed: reads.completed + writes.completed,
+        bytes: reads.bytes + writes.bytes,
+    }
+}
+
+/// Backlog grows without end in more than half of the replications, or more I/Os are unfinished than the
+/// strictest percentile promised would allow.
+#[allow(clippy::cast_precision_loss)]
+fn is_saturated(compiled: &Compiled, tallies: &[Tally], index: usize) -> bool {
+    let workload = &compiled.site.workloads[index];
+    if matches!(workload.arrivals, Arrivals::Closed { .. }) {
+        // The number outstanding is fixed: nothing can grow.
+        return false;
+    }
+    let growing = tallies
+        .iter()
+        .filter(|tally| backlog_grows(&backlogs(tally, index), 10.0))
+        .count();
+    let strictest = workload
+        .promises
+        .healthy
+        .iter()
+        .chain(&workload.promises.lost)
+        .filter_map(|promise| match promise.measure {
+            Measure::Quantile(q) => Some(1.0 - q),
+            Measure::Mean | Measure::Throughput | Measure::LongestIo | Measure::Failed => None,
+        })
+        .fold(0.05, f64::min);
+    let arrived: u64 = tallies
+        .iter()
+        .map(|tally| both(&tally.workloads[index]).arrived)
+        .sum();
+    let unfinished: u64 = tallies
+        .iter()
+        .map(|tally| unfinished(&both(&tally.workloads[index])))
+        .sum();
+    growing * 2 > tallies.len() || unfinished as f64 > strictest * arrived as f64
+}
+
+/// Mean backlog by bin within the window: (seconds, I/Os).
+#[allow(clippy::cast_precision_loss)]
+pub(crate) fn backlogs(tally: &Tally, index: usize) -> Vec<(f64, f64)> {
+    let series = tally.workloads[index].backlog.series();
+    let width = series.width();
+    series
+        .bins()
+        .iter()
+        .enumerate()
+        .map(|(bin, cell)| (Duration(width.0 * bin as u64), cell))
+        .filter(|(start, _)| start.0 >= tally.from.0 && start.0 + width.0 <= tally.to.0)
+        .map(|(start, cell)| (start.as_secs_f64(), cell.integral as f64 / width.0 as f64))
+        .collect()
+}
+
+fn unfinished(kind: &KindTally) -> u64 {
+    kind.arrived - kind.latency.count() - kind.failed
+}
+
+pub(crate) fn estimated(estimate: &Estimate) -> Estimated {
+    let finite = |value: f64| value.is_finite().then_some(value);
+    Estimated {
+        value: estimate.value,
+        low: estimate
+            .half_width
+            .and_then(|half| finite((estimate.value - half).max(0.0))),
+        high: estimate
+            .half_width
+            .and_then(|half| finite(estimate.value + half)),
+    }
+}
+
+/// Any percentile of a workload, reads and writes together.
+pub(crate) fn quantile_of(tallies: &[Tally], index: usize, q: f64) -> QuantileFigure {
+    let kinds: Vec<KindTally> = tallies
+        .iter()
+        .map(|tally| both(&tally.workloads[index]))
+        .collect();
+    let mut latency = Histogram::new();
+    for kind in &kinds {
+        latency.merge(&kind.latency);
+    }
+    let late = kinds
+        .iter()
+        .map(|kind| unfinished(kind) + kind.failed)
+        .sum();
+    quantile(&kinds, &latency, late, q)
+}
+
+/// What a workload completes at most in 20 ms of its steady run, I/Os per second.
+pub(crate) fn estimated_peak(steady: &Steady, index: usize) -> f64 {
+    steady.workloads[index].peak_iops
+}
+
+#[allow(clippy::cast_precision_loss)]
+fn population(kinds: &[KindTally], window: f64, saturated: bool) -> Population {
+    let rate = |value: &dyn Fn(&KindTally) -> f64| {
+        let values: Vec<f64> = kinds.iter().map(|kind| value(kind) / window).collect();
+        estimated(&mean_interval(&values, CONFIDENCE))
+    };
+    let mut latency = Histogram::new();
+    for kind in kinds {
+        latency.merge(&kind.latency);
+    }
+    let means: Vec<f64> = kinds
+        .iter()
+        .filter_map(|kind| kind.latency.mean())
+        .map(|ps| ps / 1e6)
+        .collect();
+    let late: u64 = kinds
+        .iter()
+        .map(|kind| unfinished(kind) + kind.failed)
+        .sum();
+    Population {
+        ios: kinds.iter().map(|kind| kind.arrived).sum(),
+        unfinished: kinds.iter().map(unfinished).sum(),
+        failed: kinds.iter().map(|kind| kind.failed).sum(),
+        offered_iops: rate(&|kind| kind.arrived as f64),
+        completed_iops: rate(&|kind| kind.completed as f64),
+        throughput_mb_s: rate(&|kind| kind.bytes as f64 / 1e6),
+        mean_us: (!saturated && !means.is_empty())
+            .then(|| estimated(&mean_interval(&means, CONFIDENCE))),
+        quantiles: QUANTILES
+            .iter()
+            .map(|q| quantile(kinds, &latency, late, *q))
+            .collect(),
+        min_us: latency.min().map(Duration::as_us_f64),
+        max_us: latency.max().map(Duration::as_us_f64),
+    }
+}
+
+/// A percentile over completed I/Os with `late` unfinished or failed ones ranked last.
+#[allow(clippy::cast_precision_loss)]
+fn quantile(kinds: &[KindTally], latency: &Histogram, late: u64, q: f64) -> QuantileFigure {
+    let beyond = QuantileFigure {
+        q,
+        latency_us: None,
+        beyond_us: None,
+    };
+    let total = latency.count() + late;
+    if total == 0 {
+        return beyond;
+    }
+    let wanted = crate::measure::rank(q, total);
+    if wanted > latency.count() {
+        return QuantileFigure {
+            beyond_us: latency.max().map(Duration::as_us_f64).or(Some(0.0)),
+            ..beyond
+        };
+    }
+    // The same rank among the completed ones alone.
+    let own = wanted as f64 / latency.count() as f64;
+    let Some(value) = latency.quantile(own.min(1.0)) else {
+        return beyond;
+    };
+    let each: Vec<f64> = kinds
+        .iter()
+        .filter_map(|k| k.latency.quantile(own.min(1.0)))
+        .map(Duration::as_us_f64)
+        .collect();
+    let enough = kinds.len() > 1
+        && kinds
+            .iter()
+            .all(|kind| kind.latency.above(own.min(1.0)) >= ENOUGH_ABOVE);
+    let estimate = quantile_interval(value.as_us_f64(), &each, CONFIDENCE, enough);
+    QuantileFigure {
+        latency_us: Some(estimated(&estimate)),
+        ..beyond
+    }
+}
+
+#[allow(clippy::cast_precision_loss)]
+fn budget_parts(sums: &BudgetSums, tiers: &[String]) -> Vec<BudgetPart> {
+    if sums.count == 0 {
+        return Vec::new();
+    }
+    let mean = |sum: u128| sum as f64 / sums.count as f64 / 1e6;
+    let part = |name: &str, sum: u128| BudgetPart {
+        part: name.into(),
+        tier: None,
+        mean_us: mean(sum),
+    };
+    let mut parts = vec![
+        part("host queue", sums.host_queue),
+        part("adapter", sums.adapter),
+        part("serialization", sums.serialization),
+        part("propagation", sums.propagation),
+        part("switch", sums.switch),
+    ];
+    for (tier, sum) in tiers.iter().zip(&sums.queueing) {
+        if *sum > 0 {
+            parts.push(BudgetPart {
+                part: "queueing".into(),
+                tier: Some(tier.clone()),
+                mean_us: mean(*sum),
+            });
+        }
+    }
+    parts.extend([
+        part("array queue", sums.array_queue),
+        part("service", sums.service),
+        part("mirror trip", sums.mirror),
+        part("extra round trip", sums.extra_trip),
+        part("retry", sums.retry),
+    ]);
+    parts
+}
+
+/// Busiest 20 ms: completed and arrived per second, the mean over the replications of each one's peak.
+#[allow(clippy::cast_precision_loss)]
+fn peaks(tallies: &[Tally], index: usize) -> (f64, f64) {
+    let mut sums = (0.0, 0.0);
+    for tally in tallies {
+        let (cells, width) = parts::window_bins(&tally.workloads[index].series, tally);
+        let most = |count: fn(&FlowCell) -> u64| cells.iter().map(count).max().unwrap_or(0) as f64;
+        sums.0 += most(|cell| cell.completed) / width.as_secs_f64();
+        sums.1 += most(|cell| cell.arrived) / width.as_secs_f64();
+    }
+    let count = tallies.len() as f64;
+    (sums.0 / count, sums.1 / count)
+}
+
+#[allow(clippy::cast_precision_loss)]
+fn bins(tallies: &[Tally], index: usize) -> Vec<SteadyBin> {
+    let width = bin_width(tallies);
+    let end = usize::try_from(tallies[0].to.0 / width.0).unwrap_or(usize::MAX);
+    let mut sums: Vec<FlowCell> = Vec::new();
+    for tally in tallies {
+        for (position, cell) in tally.workloads[index]
+            .series
+            .merge_to(width)
+            .into_iter()
+            .take(end)
+            .enumerate()
+        {
+            if sums.len() <= position {
+                sums.push(FlowCell::default());
+            }
+            crate::measure::Cell::absorb(&mut sums[position], &cell);
+        }
+    }
+    let per_second = width.as_secs_f64() * tallies.len() as f64;
+    sums.iter()
+        .enumerate()
+        .map(|(position, cell)| SteadyBin {
+            t_s: width.as_secs_f64() * position as f64,
+            offered_iops: cell.arrived as f64 / per_second,
+            completed_iops: cell.completed as f64 / per_second,
+            mean_us: (cell.completed > 0)
+                .then(|| cell.latency as f64 / cell.completed as f64 / 1e6),
+        })
+        .collect()
+}

@@ -1,0 +1,238 @@
+//! Switch-over runs: the whole site, a loss, and what follows until things have settled.
+//!
+//! Settled: the first bin from which mean latency and completion rate of every workload stay for ten bins
+//! inside the 99 % band of the survivors' own steady bins of the same width (one per cent of the mean and
+//! one I/O of the count are always allowed); not before the last I/O that
+//! the loss disturbed has finished and every path has found its standing.
+
+mod figures;
+mod story;
+
+use super::case::CasePlan;
+use super::progress::Progress;
+use super::steady::{PEAK_WINDOW, SteadyRuns};
+use crate::measure::{Series, band, settled};
+use crate::model::{Compiled, FlowCell, Limits, Script, Stop, Tally, Watch, World};
+use crate::outcome::Switch;
+use crate::site::{Action, Site};
+use crate::unit::{Duration, Instant};
+use rayon::prelude::*;
+
+/// Bins for which figures must stay in their band.
+const STAY: usize = 10;
+const COVERAGE: f64 = 0.99;
+/// Room beyond the band of means, as a fraction.
+const ALLOWED: f64 = 0.01;
+/// How much is simulated between two looks at whether things have settled.
+const CHUNK: Duration = Duration::from_ms(200);
+
+/// What one switch-over study needs.
+#[derive(Clone, Copy)]
+pub(crate) struct Setting<'a> {
+    pub(crate) site: &'a Site,
+    pub(crate) plan: &'a CasePlan,
+    pub(crate) survivors: &'a SteadyRuns,
+    pub(crate) scripts: &'a [Script],
+    /// When the loss happens.
+    pub(crate) at: Instant,
+    pub(crate) from: Instant,
+}
+
+/// The switch-over of one outage.
+#[must_use]
+pub fn run(
+    site: &Site,
+    compiled: &Compiled,
+    survivors: &SteadyRuns,
+    planned: bool,
+    progress: &dyn Progress,
+) -> Switch {
+    let plan = &survivors.plan;
+    let from = survivors.tallies[0].from;
+    let at = from + site.run.before;
+    let mut scripts = Vec::new();
+    let script = |at, action, label| Script {
+        at,
+        action,
+        members: plan.members.clone(),
+        nodes: plan.nodes.clone(),
+        label,
+    };
+    let name = plan.case.outage.clone().unwrap_or_default();
+    if planned {
+        scripts.push(script(
+            at,
+            Action::Drain,
+            format!("{name} drained: new I/O avoids {}", plan.takes),
+        ));
+        let later = at + Duration::from_secs(1);
+        scripts.push(script(
+            later,
+            Action::Lose(plan.mode),
+            format!("{name} lost: {}", plan.takes),
+        ));
+    } else {
+        scripts.push(script(
+            at,
+            Action::Lose(plan.mode),
+            format!("{name} lost: {}", plan.takes),
+        ));
+    }
+    let setting = Setting {
+        site,
+        plan,
+        survivors,
+        scripts: &scripts,
+        at,
+        from,
+    };
+    scripted(&setting, compiled, progress)
+}
+
+/// A run with any script, measured from `setting.at` on.
+#[must_use]
+pub(crate) fn scripted(
+    setting: &Setting<'_>,
+    compiled: &Compiled,
+    progress: &dyn Progress,
+) -> Switch {
+    let replications = setting.site.run.switch_replications;
+    progress.planned(u64::from(replications));
+    let last_script = setting
+        .scripts
+        .iter()
+        .map(|script| script.at)
+        .max()
+        .unwrap_or(setting.at);
+    let limit = last_script.max(setting.at) + setting.site.run.settle_limit;
+    let mut worlds: Vec<(World<'_>, Instant)> = (0..replications)
+        .into_par_iter()
+        .map(|replication| {
+            let watch = Watch {
+                from: setting.from,
+                to: Instant(u64::MAX / 2),
+                transient: true,
+            };
+            let limits = Limits {
+                events: setting.site.run.events_max,
+            };
+            let mut world = World::new(compiled, replication, watch, limits);
+            for script in setting.scripts {
+                world.add_script(script.clone());
+            }
+            let mut until = last_script + CHUNK;
+            loop {
+                let goes_on = advance(&mut world, until, progress);
+                if !goes_on
+                    || until >= limit
+                    || all_settled(setting, world.tally(), world.paths_decided()).is_some()
+                {
+                    break;
+                }
+                until = (until + CHUNK).min(limit);
+            }
+            (world, until)
+        })
+        .collect();
+    // All replications end together, so that their bins can be averaged.
+    let end = worlds
+        .iter()
+        .map(|(_, until)| *until)
+        .max()
+        .unwrap_or(limit);
+    worlds.par_iter_mut().for_each(|(world, _)| {
+        advance(world, end, progress);
+    });
+    let decided: Vec<bool> = worlds
+        .iter()
+        .map(|(world, _)| world.paths_decided())
+        .collect();
+    let tallies: Vec<Tally> = worlds
+        .into_par_iter()
+        .map(|(world, _)| {
+            progress.run_done();
+            world.finish()
+        })
+        .collect();
+    figures::figures(setting, compiled, &tallies, &decided, limit)
+}
+
+fn advance(world: &mut World<'_>, until: Instant, progress: &dyn Progress) -> bool {
+    while world.now() < until {
+        let before = world.tally().events;
+        let step = (world.now() + Duration::from_ms(20)).min(until);
+        let goes_on = world.run_until(step, Stop::AtTheTime);
+        progress.advanced(world.tally().events - before);
+        if !goes_on {
+            return false;
+        }
+    }
+    true
+}
+
+/// When every workload had settled, if all have.
+pub(crate) fn all_settled(
+    setting: &Setting<'_>,
+    tally: &Tally,
+    paths_decided: bool,
+) -> Option<Instant> {
+    if !paths_decided {
+        return None;
+    }
+    let each: Option<Vec<Instant>> = (0..tally.workloads.len())
+        .map(|index| workload_settled(setting, tally, index))
+        .collect();
+    each?.into_iter().max()
+}
+
+/// When one workload had settled.
+#[allow(clippy::cast_precision_loss)]
+pub(crate) fn workload_settled(
+    setting: &Setting<'_>,
+    tally: &Tally,
+    index: usize,
+) -> Option<Instant> {
+    let own = &tally.workloads[index];
+    let width = own.series.width().max(PEAK_WINDOW);
+    let survivors = &setting.survivors.tallies;
+    let points = |series: &Series<FlowCell>, from: Instant, to: Instant| -> Vec<(f64, f64)> {
+        let cells = series.merge_to(width);
+        let (first, last) = (from.0.div_ceil(width.0), to.0 / width.0);
+        (first..last)
+            .map(|bin| {
+                usize::try_from(bin)
+                    .ok()
+                    .and_then(|bin| cells.get(bin))
+                    .copied()
+                    .unwrap_or_default()
+            })
+            .map(|cell| {
+                (
+                    cell.latency as f64 / cell.completed as f64,
+                    cell.completed as f64,
+                )
+            })
+            .collect()
+    };
+    let steady: Vec<(f64, f64)> = survivors
+        .iter()
+        .flat_map(|s| points(&s.workloads[index].series, s.from, s.to))
+        .collect();
+    let means: Vec<f64> = steady
+        .iter()
+        .map(|(mean, _)| *mean)
+        .filter(|mean| mean.is_finite())
+        .collect();
+    let rates: Vec<f64> = steady.iter().map(|(_, rate)| *rate).collect();
+    let (low, high) = band(&means, COVERAGE).unwrap_or((0.0, f64::INFINITY));
+    // Evenly paced work has bins that hardly differ, and a band without width could never be stayed in:
+    // one per cent of the mean and one I/O of the count are always allowed.
+    let mean_band = (low * (1.0 - ALLOWED), high * (1.0 + ALLOWED));
+    let (fewest, most) = band(&rates, COVERAGE)?;
+    let rate_band = (fewest - 1.0, most + 1.0);
+    let start = setting.at.max(own.last_disturbed);
+    let now = own.series.bins().len() as u64 * own.series.width().0;
+    let after = points(&own.series, start, Instant(now));
+    let bin = settled(&after, mean_band, rate_band, STAY)?;
+    Some(Instant((start.0.div_ceil(width.0) + bin as u64) * width.0))
+}

@@ -1,0 +1,278 @@
+//! Tallies of a switch-over put together into figures.
+
+use super::super::steady::{backlogs, estimated_peak};
+use super::{Setting, all_settled, story, workload_settled};
+use crate::measure::Cell;
+use crate::model::{Coarse, Compiled, FlowCell, Tally};
+use crate::outcome::{NamedEvent, Switch, SwitchBin, SwitchWorkload};
+use crate::site::{Measure, Promise};
+use crate::unit::{Duration, Instant};
+
+pub(crate) fn figures(
+    setting: &Setting<'_>,
+    compiled: &Compiled,
+    tallies: &[Tally],
+    decided: &[bool],
+    limit: Instant,
+) -> Switch {
+    let relative = |at: Instant| seconds_after(at, setting.at);
+    let each: Vec<Option<Instant>> = tallies
+        .iter()
+        .zip(decided)
+        .map(|(tally, decided)| all_settled(setting, tally, *decided))
+        .collect();
+    let settled = each
+        .iter()
+        .copied()
+        .collect::<Option<Vec<Instant>>>()
+        .and_then(|all| all.into_iter().max());
+    let width = tallies
+        .iter()
+        .flat_map(|t| t.workloads.iter().map(|w| w.series.width()))
+        .max()
+        .unwrap_or_default();
+    let end = tallies
+        .iter()
+        .map(|tally| tally.ended)
+        .min()
+        .unwrap_or(setting.at);
+    let workloads = (0..compiled.site.workloads.len())
+        .map(|index| workload(setting, compiled, tallies, index, width, end))
+        .collect();
+    let mut events = story::events(setting, compiled, &tallies[0]);
+    if let Some(at) = settled {
+        events.push(NamedEvent {
+            t_s: relative(at),
+            what: "settled: mean latency and completions as in the survivors' own steady run"
+                .into(),
+            timer: None,
+            workload: None,
+            ios: None,
+            ended_stall: false,
+        });
+    }
+    events.sort_by(|left, right| left.t_s.total_cmp(&right.t_s));
+    let mut presets: Vec<&str> = compiled
+        .site
+        .hosts
+        .iter()
+        .map(|host| host.timers.preset)
+        .collect();
+    presets.dedup();
+    Switch {
+        case: setting.plan.case.clone(),
+        replications: u32::try_from(tallies.len()).unwrap_or(u32::MAX),
+        preset: presets.join(", "),
+        from_s: relative(setting.from),
+        to_s: relative(end),
+        bin_s: width.as_secs_f64(),
+        settled_s: settled.map(relative),
+        limit_s: relative(limit),
+        partial: tallies.iter().any(|tally| tally.partial),
+        workloads,
+        events,
+        lanes: story::lanes(setting, compiled, &tallies[0], end),
+        events_handled: tallies.iter().map(|tally| tally.events).sum(),
+        frame_hops: tallies.iter().map(|tally| tally.frame_hops).sum(),
+        ios: tallies
+            .iter()
+            .flat_map(|tally| &tally.workloads)
+            .map(|w| w.completed_total)
+            .sum(),
+    }
+}
+
+/// Seconds from `loss` to `at`, negative before it.
+pub(crate) fn seconds_after(at: Instant, loss: Instant) -> f64 {
+    if at >= loss {
+        at.since(loss).as_secs_f64()
+    } else {
+        -loss.since(at).as_secs_f64()
+    }
+}
+
+fn workload(
+    setting: &Setting<'_>,
+    compiled: &Compiled,
+    tallies: &[Tally],
+    index: usize,
+    width: Duration,
+    end: Instant,
+) -> SwitchWorkload {
+    let own: Vec<_> = tallies
+        .iter()
+        .map(|tally| &tally.workloads[index])
+        .collect();
+    let bins = bins(setting, tallies, index, width, end);
+    let promise = latency_promise(&compiled.site.workloads[index].promises.lost);
+    let settled: Option<Vec<Instant>> = tallies
+        .iter()
+        .map(|tally| workload_settled(setting, tally, index))
+        .collect();
+    let after: u64 = own.iter().map(|workload| workload.completed_after).sum();
+    #[allow(
+        clippy::cast_precision_loss,
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss
+    )]
+    let above_promise_share = promise.filter(|_| after > 0).map(|promise| {
+        let above: u64 = own
+            .iter()
+            .filter_map(|workload| {
+                let at = workload
+                    .above
+                    .iter()
+                    .position(|(target, _)| *target == promise.target as u64)?;
+                Some(workload.above_after[at])
+            })
+            .sum();
+        above as f64 / after as f64
+    });
+    let above_promise_s = promise.map(|promise| {
+        let slow = |bin: &&SwitchBin| {
+            bin.t_s >= 0.0 && bin.mean_us.is_some_and(|mean| mean > promise.target / 1e6)
+        };
+        bins.iter().filter(slow).map(|_| width.as_secs_f64()).sum()
+    });
+    let drains: Option<Vec<f64>> = tallies
+        .iter()
+        .map(|tally| drain(setting, tally, index))
+        .collect();
+    SwitchWorkload {
+        name: compiled.site.workloads[index].name.clone(),
+        longest_io_s: own
+            .iter()
+            .map(|workload| workload.longest.as_secs_f64())
+            .collect(),
+        longest_silence_s: own
+            .iter()
+            .map(|workload| workload.silence.as_secs_f64())
+            .fold(0.0, f64::max),
+        above_promise_share,
+        above_promise_s,
+        completed: after,
+        retried: own.iter().map(|workload| workload.retried).sum(),
+        failed: own.iter().map(|workload| workload.failed_total).collect(),
+        late: own.iter().map(|workload| workload.late).sum(),
+        unfinished: own
+            .iter()
+            .map(|w| w.issued_total - w.completed_total - w.failed_total)
+            .sum(),
+        backlog_peak: own
+            .iter()
+            .flat_map(|workload| workload.backlog.series().bins())
+            .map(|cell| cell.peak)
+            .max()
+            .unwrap_or(0),
+        drain_s: drains.map(|all| all.into_iter().fold(0.0, f64::max)),
+        settled_s: settled
+            .and_then(|all| all.into_iter().max())
+            .map(|at| seconds_after(at, setting.at)),
+        survivors_peak_iops: estimated_peak(&setting.survivors.figures, index),
+        bins,
+    }
+}
+
+/// The promise that time and shares above refer to: the first percentile, else the mean.
+fn latency_promise(promises: &[Promise]) -> Option<&Promise> {
+    let is = |wanted: fn(&Measure) -> bool| {
+        promises
+            .iter()
+            .find(move |promise| wanted(&promise.measure))
+    };
+    is(|measure| matches!(measure, Measure::Quantile(_)))
+        .or_else(|| is(|measure| matches!(measure, Measure::Mean)))
+}
+
+#[allow(clippy::cast_precision_loss)]
+fn bins(
+    setting: &Setting<'_>,
+    tallies: &[Tally],
+    index: usize,
+    width: Duration,
+    end: Instant,
+) -> Vec<SwitchBin> {
+    let (first, last) = (setting.from.0.div_ceil(width.0), end.0 / width.0);
+    let count = tallies.len() as f64;
+    let flows: Vec<Vec<FlowCell>> = tallies
+        .iter()
+        .map(|t| t.workloads[index].series.merge_to(width))
+        .collect();
+    let coarse: Vec<Vec<Coarse>> = tallies
+        .iter()
+        .filter_map(|tally| tally.workloads[index].coarse.as_ref())
+        .map(|series| series.merge_to(width))
+        .collect();
+    let oldest: Vec<_> = tallies
+        .iter()
+        .map(|t| t.workloads[index].oldest.merge_to(width))
+        .collect();
+    let backlog: Vec<_> = tallies
+        .iter()
+        .map(|t| t.workloads[index].backlog.series().merge_to(width))
+        .collect();
+    (first..last)
+        .map(|bin| {
+            let at = usize::try_from(bin).unwrap_or(usize::MAX);
+            let mut flow = FlowCell::default();
+            let mut latencies = Coarse::default();
+            flows
+                .iter()
+                .filter_map(|cells| cells.get(at))
+                .for_each(|cell| flow.absorb(cell));
+            coarse
+                .iter()
+                .filter_map(|cells| cells.get(at))
+                .for_each(|cell| latencies.absorb(cell));
+            let any = flow.completed > 0;
+            SwitchBin {
+                t_s: seconds_after(Instant(bin * width.0), setting.at),
+                offered_iops: flow.arrived as f64 / count / width.as_secs_f64(),
+                completed_iops: flow.completed as f64 / count / width.as_secs_f64(),
+                mean_us: any.then(|| flow.latency as f64 / flow.completed as f64 / 1e6),
+                p99_us: latencies.quantile(0.99).map(Duration::as_us_f64),
+                max_us: any.then(|| latencies.max().as_us_f64()),
+                oldest_us: oldest
+                    .iter()
+                    .filter_map(|cells| cells.get(at))
+                    .map(|cell| cell.0)
+                    .max()
+                    .unwrap_or(0) as f64
+                    / 1e6,
+                backlog: backlog
+                    .iter()
+                    .filter_map(|cells| cells.get(at))
+                    .map(|cell| cell.integral as f64)
+                    .sum::<f64>()
+                    / count
+                    / width.0 as f64,
+            }
+        })
+        .collect()
+}
+
+/// From the loss until the backlog was down to the survivors' steady mean, after its highest point.
+#[allow(clippy::cast_precision_loss)]
+fn drain(setting: &Setting<'_>, tally: &Tally, index: usize) -> Option<f64> {
+    let steady: Vec<f64> = setting
+        .survivors
+        .tallies
+        .iter()
+        .flat_map(|s| backlogs(s, index))
+        .map(|(_, level)| level)
+        .collect();
+    let usual = steady.iter().sum::<f64>() / steady.len().max(1) as f64;
+    let series = tally.workloads[index].backlog.series();
+    let width = series.width();
+    let loss = usize::try_from(setting.at.0 / width.0).unwrap_or(usize::MAX);
+    let after: Vec<f64> = series
+        .bins()
+        .iter()
+        .skip(loss)
+        .map(|cell| cell.integral as f64 / width.0 as f64)
+        .collect();
+    let top = (0..after.len()).max_by(|a, b| after[*a].total_cmp(&after[*b]).then(b.cmp(a)))?;
+    let empty = (top..after.len()).find(|bin| after[*bin] <= usual)?;
+    let at = Instant((loss + empty) as u64 * width.0);
+    Some(seconds_after(at, setting.at).max(0.0))
+}

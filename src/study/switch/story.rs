@@ -1,0 +1,300 @@
+//! What happened in a switch-over, in words: named events and the standing of the paths over time.
+
+use super::Setting;
+use super::figures::seconds_after;
+use crate::model::{Compiled, LogEntry, LogKind, Standing, Tally, TimerName};
+use crate::outcome::{LaneSpan, NamedEvent, PathLane};
+use crate::unit::{Duration, Instant};
+use indexmap::IndexMap;
+
+/// Name of a timer.
+pub(crate) fn timer_name(timer: TimerName) -> &'static str {
+    match timer {
+        TimerName::LinkLossDetect => "link-loss detect",
+        TimerName::StateNotice => "link-loss detect and state notice",
+        TimerName::FastIoFail => "fast-io-fail",
+        TimerName::DeviceLoss => "device loss",
+        TimerName::CommandTimeout => "command timeout",
+        TimerName::KeepAlive => "keep-alive",
+        TimerName::PathCheck => "path check",
+        TimerName::Reconnect => "reconnect",
+        TimerName::Retransmission => "TCP retransmission",
+        TimerName::LagRehash => "LAG rehash",
+        TimerName::Lacp => "LACP expiry",
+        TimerName::NoPath => "no path",
+    }
+}
+
+fn with_value(timer: Option<(TimerName, Duration)>) -> Option<String> {
+    timer.map(|(name, value)| format!("{}, {value}", timer_name(name)))
+}
+
+/// What entries that are told in one line have in common.
+#[derive(Clone, PartialEq, Eq, Hash)]
+enum Line {
+    Script(u32),
+    /// Paths of some workloads that changed to one standing at one instant.
+    Paths {
+        at: Instant,
+        to: Standing,
+        workloads: String,
+        timer: Option<(TimerName, Duration)>,
+    },
+    Rerouted {
+        at: Instant,
+    },
+    /// Whole-run sums: the first instant stands for all.
+    TimedOut {
+        workloads: String,
+    },
+    Resent {
+        workload: u32,
+    },
+    Failed {
+        workload: u32,
+    },
+}
+
+struct Told {
+    first: Instant,
+    last: Instant,
+    count: u64,
+    ios: u64,
+    timer: Option<(TimerName, Duration)>,
+}
+
+/// The log as named events, one line for what happened together.
+pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) -> Vec<NamedEvent> {
+    let workloads: Vec<String> = compiled
+        .path_names()
+        .map(|path| path.workloads.join(", "))
+        .collect();
+    let mut lines: IndexMap<Line, Told> = IndexMap::new();
+    for entry in &tally.log {
+        let line = line_of(entry, &workloads);
+        let told = lines.entry(line).or_insert(Told {
+            first: entry.at,
+            last: entry.at,
+            count: 0,
+            ios: 0,
+            timer: entry.timer,
+        });
+        told.last = entry.at;
+        told.count += 1;
+        told.ios += entry.ios;
+    }
+    let mut events: Vec<NamedEvent> = lines
+        .iter()
+        .map(|(line, told)| event(setting, compiled, line, told))
+        .collect();
+    // The stall ends with the last event that sent I/Os elsewhere.
+    let last = events
+        .iter()
+        .rposition(|event| event.what.contains("sent again") && event.ios.is_some_and(|n| n > 0));
+    if let Some(last) = last {
+        events[last].ended_stall = true;
+    }
+    events
+}
+
+fn line_of(entry: &LogEntry, workloads: &[String]) -> Line {
+    let of = |path: u32| workloads.get(path as usize).cloned().unwrap_or_default();
+    match entry.kind {
+        LogKind::Script(index) => Line::Script(index),
+        LogKind::Path { path, to } => Line::Paths {
+            at: entry.at,
+            to,
+            workloads: of(path),
+            timer: entry.timer,
+        },
+        LogKind::AttemptTimedOut { path } => Line::TimedOut {
+            workloads: of(path),
+        },
+        LogKind::Resent { workload } => Line::Resent { workload },
+        LogKind::Rerouted => Line::Rerouted { at: entry.at },
+        LogKind::IoFailed { workload } => Line::Failed { workload },
+    }
+}
+
+fn plural(count: u64, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
+}
+
+fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -> NamedEvent {
+    let name = |workload: u32| compiled.site.workloads[workload as usize].name.clone();
+    let paths = plural(told.count, "path", "paths");
+    let ios = plural(told.ios, "I/O", "I/Os");
+    let until = if told.last > told.first {
+        format!(
+            ", the last after {:.3} s",
+            seconds_after(told.last, setting.at)
+        )
+    } else {
+        String::new()
+    };
+    let (what, workload, counted) = match line {
+        Line::Script(index) => {
+            let label = setting
+                .scripts
+                .get(*index as usize)
+                .map_or_else(String::new, |script| script.label.clone());
+            (label, None, None)
+        }
+        Line::Paths { to, workloads, .. } => {
+            let what = match to {
+                Standing::Unnoticed => format!("{paths} of {workloads} broken, {ios} on them"),
+                Standing::Blocked => {
+                    format!("loss seen: {paths} of {workloads} held, {ios} on them")
+                }
+                Standing::Failed => format!("{paths} of {workloads} given up, {ios} sent again"),
+                Standing::Up if told.ios > 0 => {
+                    format!("{paths} of {workloads} back, {ios} sent again")
+                }
+                Standing::Up => format!("{paths} of {workloads} back"),
+                Standing::Drained => format!("{paths} of {workloads} drained: no new I/O on them"),
+            };
+            (what, Some(workloads.clone()), Some(told.ios))
+        }
+        Line::Rerouted { .. } => (
+            "the fabric takes note: lost links are no longer used, returned ones are".into(),
+            None,
+            None,
+        ),
+        Line::TimedOut { workloads } => (
+            format!(
+                "{} of {workloads} timed out, sent again{until}",
+                plural(told.ios, "attempt", "attempts")
+            ),
+            Some(workloads.clone()),
+            Some(told.ios),
+        ),
+        Line::Resent { workload } => (
+            format!(
+                "{} of {} lost in the fabric leave again by TCP{until}",
+                plural(told.count, "message", "messages"),
+                name(*workload)
+            ),
+            Some(name(*workload)),
+            Some(told.count),
+        ),
+        Line::Failed { workload } => (
+            format!(
+                "{} of {} failed{until}",
+                plural(told.count, "I/O", "I/Os"),
+                name(*workload)
+            ),
+            Some(name(*workload)),
+            Some(told.count),
+        ),
+    };
+    NamedEvent {
+        t_s: seconds_after(told.first, setting.at),
+        what,
+        timer: with_value(told.timer),
+        workload,
+        ios: counted,
+        ended_stall: false,
+    }
+}
+
+/// Standing of the paths of each side and protocol over time.
+pub(crate) fn lanes(
+    setting: &Setting<'_>,
+    compiled: &Compiled,
+    tally: &Tally,
+    end: Instant,
+) -> Vec<PathLane> {
+    let mut groups: IndexMap<(Option<char>, String), (Vec<usize>, Vec<String>)> = IndexMap::new();
+    for (index, path) in compiled.path_names().enumerate() {
+        let side = path.side.and_then(|side| side.letter().chars().next());
+        let group = groups.entry((side, path.protocol.to_owned())).or_default();
+        group.0.push(index);
+        for workload in path.workloads {
+            if !group.1.iter().any(|known| known == workload) {
+                group.1.push(workload.to_owned());
+            }
+        }
+    }
+    let mut lanes: Vec<PathLane> = groups
+        .into_iter()
+        .map(|((side, protocol), (paths, workloads))| {
+            let letter = side.map_or_else(String::new, |side| format!("{side} "));
+            let spans = spans(setting, tally, &paths, end);
+            PathLane {
+                name: format!("{letter}paths, {protocol}"),
+                side,
+                workloads,
+                spans,
+            }
+        })
+        .collect();
+    lanes.sort_by(|left, right| left.side.cmp(&right.side));
+    lanes
+}
+
+fn spans(setting: &Setting<'_>, tally: &Tally, paths: &[usize], end: Instant) -> Vec<LaneSpan> {
+    let mut standing = vec![Standing::Up; paths.len()];
+    let mut held_by = None;
+    let mut spans: Vec<LaneSpan> = Vec::new();
+    let mut since = setting.from;
+    let mut push = |from: Instant, to: Instant, (state, kind): (String, &str)| {
+        if to <= from {
+            return;
+        }
+        let (from_s, to_s) = (
+            seconds_after(from, setting.at),
+            seconds_after(to, setting.at),
+        );
+        match spans.last_mut() {
+            Some(last) if last.state == state => last.to_s = to_s,
+            _ => spans.push(LaneSpan {
+                from_s,
+                to_s,
+                state,
+                kind: kind.into(),
+            }),
+        }
+    };
+    for entry in &tally.log {
+        let LogKind::Path { path, to } = entry.kind else {
+            continue;
+        };
+        let Some(position) = paths.iter().position(|own| *own == path as usize) else {
+            continue;
+        };
+        push(since, entry.at, describe(&standing, held_by));
+        since = since.max(entry.at);
+        standing[position] = to;
+        if to == Standing::Blocked {
+            held_by = Some(());
+        }
+    }
+    push(since, end, describe(&standing, held_by));
+    let hold = tally.log.iter().find_map(|entry| {
+        entry
+            .timer
+            .filter(|(name, _)| matches!(name, TimerName::FastIoFail | TimerName::DeviceLoss))
+    });
+    for span in &mut spans {
+        if span.kind == "blocked" && span.state == "held" {
+            span.state =
+                with_value(hold).map_or_else(|| "held".into(), |timer| format!("held by {timer}"));
+        }
+    }
+    spans
+}
+
+fn describe(standing: &[Standing], _held: Option<()>) -> (String, &'static str) {
+    let first = standing[0];
+    if standing.iter().all(|own| *own == first) {
+        return match first {
+            Standing::Up => ("up".into(), "up"),
+            Standing::Unnoticed => ("loss not noticed".into(), "blocked"),
+            Standing::Blocked => ("held".into(), "blocked"),
+            Standing::Failed => ("failed".into(), "failed"),
+            Standing::Drained => ("drained".into(), "failed"),
+        };
+    }
+    let up = standing.iter().filter(|own| **own == Standing::Up).count();
+    (format!("{up} of {} up", standing.len()), "mixed")
+}
