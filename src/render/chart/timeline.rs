@@ -42,7 +42,7 @@ pub(super) fn draw(
     let em = sheet.em;
     let phone = format == Format::Phone;
     let left = if phone {
-        sheet.side + em * 3.2
+        sheet.side + room("10 000", em, false) + em * 0.5
     } else {
         sheet.side + names_width(&scene, em).min(sheet.width * 0.2)
     };
@@ -217,97 +217,92 @@ fn names_width(scene: &Scene<'_>, em: f64) -> f64 {
 /// room beside the number.
 fn guides(sheet: &mut Sheet, scene: &Scene<'_>, x: &Scale, low: f64) {
     let em = sheet.em;
-    let (box_size, y) = (em * 1.35, sheet.top + em * 1.1);
+    let (size, y) = (em * 1.35, sheet.top + em * 1.1);
     let wishes: Vec<Wish> = scene
         .events
         .iter()
         .map(|event| Wish {
             at: x.place(event.t_s),
-            size: box_size * 1.1,
+            size: size * 1.1,
         })
         .collect();
     let ends = (x.place(scene.switch.from_s), x.place(scene.switch.to_s));
     let middles = spread(&wishes, ends.0, ends.1 + em);
-    for (index, event) in scene.events.iter().enumerate() {
-        let (at, middle) = (wishes[index].at, middles[index]);
+    for (index, (wish, middle)) in wishes.iter().zip(&middles).enumerate() {
         let top = y + em * 0.45;
         let pen = Pen::new(Role::Mute, 1.5).dashed(1.5, 3.5);
+        sheet.canvas.line(
+            [(*middle, top), (wish.at, top + em * 0.6), (wish.at, low)],
+            pen,
+        );
         sheet
             .canvas
-            .line([(middle, top), (at, top + em * 0.6), (at, low)], pen);
-        sheet.canvas.rect(
-            (middle - box_size / 2.0, y - em),
-            (box_size, em * 1.4),
-            Role::Ink,
-        );
+            .rect((middle - size / 2.0, y - em), (size, em * 1.4), Role::Ink);
         let number = (index + 1).to_string();
         sheet.label(
-            (middle, y),
+            (*middle, y),
             &number,
             Face::Bold,
             Anchor::Middle,
             Role::OnFill,
         );
-        // Left of the first of a crowd and right of the last; else the number alone, the table has the words.
-        let before = if index == 0 {
-            sheet.side
-        } else {
-            middles[index - 1] + box_size * 0.6
-        };
-        let after = middles
-            .get(index + 1)
-            .map_or(sheet.right(), |next| next - box_size * 0.6);
-        let text = words::event(event);
-        let wide = room(&text, em, true) + em * 0.6;
-        let beside = box_size / 2.0 + em * 0.35;
-        // A gap between two numbers is shared: whoever has more room outside leaves it to the other.
-        if middle + beside + wide < after
-            && (index + 1 == scene.events.len()
-                || !ends_here(scene, index + 1, &middles, before, em))
-        {
-            sheet.label(
-                (middle + beside, y),
-                &text,
-                Face::Bold,
-                Anchor::Start,
-                Role::Ink,
-            );
-        } else if index == 0 && middle - beside - wide > before {
-            sheet.label(
-                (middle - beside, y),
-                &text,
-                Face::Bold,
-                Anchor::End,
-                Role::Ink,
-            );
-        } else if ends_here(scene, index, &middles, before, em) {
-            sheet.label(
-                (middle - beside, y),
-                &text,
-                Face::Bold,
-                Anchor::End,
-                Role::Ink,
-            );
-        }
     }
+    event_words(sheet, scene, &middles, (size, y));
 }
 
-/// Whether the event's words stand left of its number: it ended the stall, has company close at its right,
-/// and the gap at its left is wide.
-fn ends_here(scene: &Scene<'_>, index: usize, middles: &[f64], _before: f64, em: f64) -> bool {
-    let (Some(event), Some(previous)) = (scene.events.get(index), index.checked_sub(1)) else {
-        return false;
-    };
-    let wide = room(&words::event(event), em, true) + em * 2.0;
-    let crowded = middles
-        .get(index + 1)
-        .is_some_and(|next| next - middles[index] < wide);
-    let neighbour = scene
-        .events
-        .get(previous)
-        .map_or(0.0, |event| room(&words::event(event), em, true));
-    event.ended_stall && crowded && middles[index] - middles[previous] > wide + neighbour + em * 2.0
-        || event.ended_stall && crowded && middles[index] - middles[previous] > wide + em * 2.0
+/// Words beside the numbers: what ended the stall first, then what was scripted. Where none fit the number
+/// stands alone, and the table of events has the words.
+fn event_words(sheet: &mut Sheet, scene: &Scene<'_>, middles: &[f64], (size, y): (f64, f64)) {
+    let em = sheet.em;
+    let mut taken: Vec<(f64, f64)> = middles
+        .iter()
+        .map(|middle| (middle - size / 2.0, middle + size / 2.0))
+        .collect();
+    let mut order: Vec<usize> = (0..middles.len()).collect();
+    order.sort_by_key(|index| {
+        (
+            !scene.events[*index].ended_stall,
+            scene.events[*index].timer.is_some(),
+            *index,
+        )
+    });
+    for index in order {
+        let beside = size / 2.0 + em * 0.3;
+        let spot = words::event(scene.events[index])
+            .into_iter()
+            .find_map(|text| {
+                let wide = room(&text, em, true);
+                let right = (middles[index] + beside, middles[index] + beside + wide);
+                let left = (middles[index] - beside - wide, middles[index] - beside);
+                let sides = if index == 0 {
+                    [left, right]
+                } else {
+                    [right, left]
+                };
+                let free = sides.into_iter().find(|area| {
+                    let inside = area.0 >= sheet.side && area.1 <= sheet.right();
+                    inside
+                        && taken.iter().all(|other| {
+                            area.1 + em * 0.2 <= other.0 || other.1 + em * 0.2 <= area.0
+                        })
+                });
+                free.map(|area| (text, area))
+            });
+        if let Some((text, area)) = spot {
+            let anchor = if area.0 < middles[index] {
+                Anchor::End
+            } else {
+                Anchor::Start
+            };
+            let at = if anchor == Anchor::End {
+                area.1
+            } else {
+                area.0
+            };
+            sheet.label((at, y), &text, Face::Bold, anchor, Role::Ink);
+            taken.push(area);
+        }
+    }
 }
 
 fn one_lane(sheet: &mut Sheet, lane: &PathLane, x: &Scale, (top, step): (f64, f64), phone: bool) {
@@ -319,6 +314,11 @@ fn one_lane(sheet: &mut Sheet, lane: &PathLane, x: &Scale, (top, step): (f64, f6
     let start = lane.spans.first().map_or(0.0, |span| x.place(span.from_s));
     if phone {
         let name = fit(&lane.name, em, true, sheet.right() - sheet.side);
+        // On paper, so that the dotted lines of the events do not run through it.
+        let plate = (sheet.side, y - em * 1.3);
+        sheet
+            .canvas
+            .rect(plate, (room(&name, em, true), em * 1.25), Role::Paper);
         sheet.label(
             (sheet.side, y - em * 0.35),
             &name,

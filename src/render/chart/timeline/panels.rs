@@ -5,7 +5,7 @@ use crate::render::chart::axis::Scale;
 use crate::render::chart::canvas::{Anchor, Face, Pen};
 use crate::render::chart::frame::{Sheet, look};
 use crate::render::chart::palette::Role;
-use crate::render::chart::place::{Wish, spread};
+use crate::render::chart::place::{Wish, crosses, spread};
 use crate::render::chart::text::{bare, fit, percentile, room, sig, target, time, wrap_at_most};
 
 use super::{Scene, words};
@@ -52,16 +52,20 @@ pub(super) fn completions(
         .max(if capacity.is_finite() { capacity } else { 0.0 });
     let y = Scale::linear((0.0, nice(most / 1e3)), (low, top));
     let width_s = scene.switch.bin_s;
-    // The unit of small rates would be lost in thousands.
+    let whole = format!(
+        "completed, thousand I/Os per s ({}, each bin {} ms)",
+        scene.workload.name,
+        bare(width_s * 1e3)
+    );
     title(
         sheet,
         frame,
         top,
-        &format!(
-            "completed, thousand I/Os per s ({}, each bin {} ms)",
-            scene.workload.name,
-            bare(width_s * 1e3)
-        ),
+        if frame.phone {
+            "completed, thousand I/Os per s"
+        } else {
+            &whole
+        },
     );
     grid(sheet, frame, &y, 4);
     let line: Vec<(f64, f64)> = bins
@@ -174,11 +178,6 @@ pub(super) fn latency(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, (top,
             bold: false,
         });
     }
-    let held: Vec<(f64, f64)> = bins
-        .iter()
-        .map(|bin| (middle(bin), y.place(bin.oldest_us.max(0.0) / 1e3)))
-        .collect();
-    sheet.canvas.line(held, Pen::new(Role::Ink, em * 0.2));
     if let Some(seconds) = words::longest(scene) {
         let promise = scene
             .longest
@@ -186,15 +185,12 @@ pub(super) fn latency(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, (top,
             .map_or_else(String::new, |(_, text)| {
                 format!(" (promise {})", target(text))
             });
-        let text = format!(
-            "heavy: oldest unfinished I/O; longest {}{promise}",
-            time(seconds * 1e6, 3)
-        );
         let missed = scene
             .longest
             .as_ref()
             .is_some_and(|(target, _)| seconds > *target);
         let role = if missed { Role::Missed } else { Role::Ink };
+        let text = format!("longest I/O {}{promise}", time(seconds * 1e6, 3));
         ends.push(End {
             at: y.place(seconds * 1e3),
             text,
@@ -202,7 +198,68 @@ pub(super) fn latency(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, (top,
             bold: true,
         });
     }
+    hang(sheet, scene, frame, &y, (top, low));
     place_ends(sheet, frame, ends, (top, low));
+}
+
+/// The oldest unfinished I/O, where it is older than what completes would tell: a hang shows in the
+/// latency of the completed only once it is over.
+fn hang(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, y: &Scale, (top, low): (f64, f64)) {
+    let em = sheet.em;
+    let bins = &scene.workload.bins;
+    let tells = |bin: &SwitchBin| bin.oldest_us > 3.0 * bin.p99_us.unwrap_or(0.0);
+    let at = |bin: &SwitchBin| {
+        (
+            frame.x.place(bin.t_s + scene.switch.bin_s),
+            y.place(bin.oldest_us / 1e3),
+        )
+    };
+    let mut longest: Vec<(f64, f64)> = Vec::new();
+    for run in bins
+        .chunk_by(|a, b| tells(a) == tells(b))
+        .filter(|run| tells(&run[0]))
+    {
+        let line: Vec<(f64, f64)> = run.iter().map(at).collect();
+        sheet
+            .canvas
+            .line(line.clone(), Pen::new(Role::Ink, em * 0.2));
+        if line.len() > longest.len() {
+            longest = line;
+        }
+    }
+    if let Some(end) = longest.last() {
+        sheet.canvas.disc(*end, em * 0.3, Role::Ink);
+    }
+    let text = "oldest unfinished I/O";
+    let wide = room(text, em, true);
+    // Under its middle, clear of everything else.
+    let others: Vec<Vec<(f64, f64)>> = bins
+        .chunk_by(|a, b| a.p99_us.is_some() == b.p99_us.is_some())
+        .map(|run| {
+            run.iter()
+                .filter_map(|bin| Some((at(bin).0, y.place(bin.p99_us? / 1e3))))
+                .collect()
+        })
+        .collect();
+    let spot = longest.iter().skip(longest.len() / 4).find_map(|point| {
+        let area = (
+            point.0,
+            point.1 + em * 0.5,
+            point.0 + wide,
+            point.1 + em * 2.0,
+        );
+        let inside = area.2 < frame.right && area.3 < low && area.1 > top;
+        let free = !crosses(&longest, area) && others.iter().all(|line| !crosses(line, area));
+        (inside && free).then_some((area.0, area.3 - em * 0.4))
+    });
+    if let Some(spot) = spot {
+        sheet.canvas.rect(
+            (spot.0 - em * 0.2, spot.1 - em),
+            (wide, em * 1.35),
+            Role::Paper,
+        );
+        sheet.label(spot, text, Face::Bold, Anchor::Start, Role::Ink);
+    }
 }
 
 /// A round end of an axis that holds `most`.
@@ -260,7 +317,7 @@ fn grid(sheet: &mut Sheet, frame: &Frame, y: &Scale, wanted: usize) {
 fn place_ends(sheet: &mut Sheet, frame: &Frame, ends: Vec<End>, (top, low): (f64, f64)) {
     let em = sheet.em;
     if frame.phone {
-        phone_ends(sheet, frame, &ends, top);
+        phone_ends(sheet, &ends, top);
         return;
     }
     let x = frame.right + em * 0.6;
@@ -297,7 +354,7 @@ fn place_ends(sheet: &mut Sheet, frame: &Frame, ends: Vec<End>, (top, low): (f64
     }
 }
 
-fn phone_ends(sheet: &mut Sheet, frame: &Frame, ends: &[End], top: f64) {
+fn phone_ends(sheet: &mut Sheet, ends: &[End], top: f64) {
     let em = sheet.em;
     let (mut x, mut y) = (sheet.side, top - em * 2.3);
     let edge = sheet.right();
@@ -323,5 +380,4 @@ fn phone_ends(sheet: &mut Sheet, frame: &Frame, ends: &[End], top: f64) {
         sheet.label((x, y), &text, face, Anchor::Start, end.role);
         x += wide + em * 1.2;
     }
-    let _ = frame;
 }

@@ -10,17 +10,23 @@ pub(super) fn state(text: &str) -> String {
     text.split(' ').map(target).collect::<Vec<_>>().join(" ")
 }
 
-/// A few words for the head of the drawing; the table beside has the whole.
-pub(super) fn event(event: &NamedEvent) -> String {
-    let timer = event.timer.as_deref().map(state);
-    match timer {
-        Some(timer) if event.ended_stall => format!("{timer}, ends the stall"),
-        Some(timer) => timer,
-        None => {
-            let what = event.what.split([':', ';']).next().unwrap_or(&event.what);
-            what.trim().to_owned()
-        }
+/// A few words for the head of the drawing, the longer ones first; the table beside has the whole.
+pub(super) fn event(event: &NamedEvent) -> Vec<String> {
+    let Some(timer) = event.timer.as_deref() else {
+        let what = event
+            .what
+            .split([':', ';'])
+            .next()
+            .unwrap_or(&event.what)
+            .trim();
+        return vec![what.to_owned()];
+    };
+    let name = timer.split(',').next().unwrap_or(timer).to_owned();
+    if event.ended_stall {
+        let whole = format!("{}, ends the stall", state(timer));
+        return vec![whole, format!("{name} ends the stall"), name];
     }
+    vec![state(timer), name]
 }
 
 /// Longest I/O of all replications, seconds.
@@ -78,7 +84,7 @@ pub(super) fn finding(scene: &Scene<'_>) -> String {
     let after = match (&scene.promise, scene.workload.above_promise_share) {
         (Some((_, _, text)), Some(share)) if share > 0.01 => {
             format!(
-                "; after the loss {} of its I/Os take longer than the promised {}",
+                "; after the loss {} take over the promised {}",
                 percent_whole(share * 100.0),
                 target(text)
             )
