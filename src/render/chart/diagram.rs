@@ -1,5 +1,151 @@
+//! The site as a diagram: A above, what belongs to neither fabric in the middle, B below, hosts at the
+//! left; on a phone A left, B right, hosts on top.
+//!
+//! Nodes and bundles come folded. Here they are put into units (`fold`), the units into layers and lanes
+//! (`layout`), the bundles onto ways (`route`) and all of it on paper (`ink`). Places depend on the site
+//! only, never on the case, so that cases can be compared by eye.
+
+mod fold;
+mod ink;
+mod layout;
+mod route;
+
+use crate::outcome::{Case, Report};
+
+use super::canvas::{Anchor, Face};
+use super::frame::{Plotted, Sheet, with_case};
+use super::palette::Role;
+use super::text::{THIN, fit, percent_whole, sig};
 use super::{Drawing, Format};
-use crate::outcome::Report;
-pub(super) fn draw(_report: &Report, _case: usize, _format: Format) -> Option<Drawing> {
-    None
+use fold::{Bundle, Site};
+
+/// Nodes drawn one by one at most.
+const NODES_MOST: usize = 24;
+
+pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawing> {
+    let shown = report.matrix.cases.get(case)?;
+    if report.picture.nodes.is_empty() {
+        return None;
+    }
+    let mut most = NODES_MOST;
+    let (sheet, site, plan) = loop {
+        let site = Site::new(&report.picture, case, most);
+        let sheet = Sheet::new(report, format, 1100.0, finding(&site, shown));
+        let plan = layout::plan(&site, &sheet);
+        // A slide has no more room to give: fold further.
+        if plan.fits || most <= 6 {
+            break (sheet, site, plan);
+        }
+        most -= 3;
+    };
+    let mut sheet = sheet;
+    let ways = route::ways(&site, &plan);
+    let description = description(&site, shown);
+    ink::lanes(&mut sheet, &plan, shown);
+    for (bundle, way) in site.bundles.iter().zip(&ways) {
+        ink::pipe(&mut sheet, bundle, way, plan.pipe);
+    }
+    ink::units(&mut sheet, &site, &plan);
+    let left_over = ink::labels(&mut sheet, &site, &plan, &ways);
+    let em = sheet.em;
+    let mut low = plan.low;
+    for (number, index) in left_over.iter().enumerate() {
+        low += em * 1.3;
+        let bundle = &site.bundles[*index];
+        let text = format!(
+            "{}: {}, {}",
+            number + 1,
+            between(&site, bundle),
+            said(bundle)
+        );
+        let text = fit(&text, em, false, sheet.right() - sheet.side);
+        let at = (sheet.side, low);
+        sheet.label(at, &text, Face::Plain, Anchor::Start, Role::Ink);
+    }
+    let body = low + em * 0.4 - sheet.top;
+    sheet.finish(&format!("diagram-{case}"), body, description, Plotted::No)
+}
+
+/// `edge-B to san-B`.
+fn between(site: &Site, bundle: &Bundle) -> String {
+    format!(
+        "{} to {}",
+        site.units[bundle.from].name(),
+        site.units[bundle.to].name()
+    )
+}
+
+/// `2 × 32GFC, 2 of 4 legs lit, 119 %`.
+fn said(bundle: &Bundle) -> String {
+    let mut out = bundle.label.clone();
+    if !bundle.detail.is_empty() {
+        out = format!("{out}, {}", bundle.detail);
+    }
+    match bundle.load {
+        None => format!("{out}, lost"),
+        Some(load) => format!("{out}, {}{THIN}%", sig(load, 3)),
+    }
+}
+
+fn finding(site: &Site, case: &Case) -> String {
+    let with = with_case(case);
+    let mut alive: Vec<(&Bundle, f64)> = site
+        .bundles
+        .iter()
+        .filter_map(|bundle| Some((bundle, bundle.load?)))
+        .collect();
+    // Equal loads stay in scenario order, so the mirrored pair names A first.
+    alive.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let over = alive.iter().filter(|(_, load)| *load > 100.0).count();
+    let Some((fullest, load)) = alive.first() else {
+        return format!("{with}, no link is left.");
+    };
+    let name = between(site, fullest);
+    let rest = alive.get(over).map_or(0.0, |(_, load)| *load);
+    let below = if rest > 0.0 {
+        format!(
+            " Every other link stays at or below {}.",
+            percent_whole(rest)
+        )
+    } else {
+        String::new()
+    };
+    match over {
+        0 => format!(
+            "{with}, no link is full; the fullest, {name}, is asked for {} in the busiest 20{THIN}ms.",
+            percent_whole(*load)
+        ),
+        1 => format!(
+            "{with}, one bundle is asked for {}: {name}.{below}",
+            percent_whole(*load)
+        ),
+        _ => format!(
+            "{with}, {over} bundles are asked for more than they have; the fullest is {name}, {}.{below}",
+            percent_whole(*load)
+        ),
+    }
+}
+
+fn description(site: &Site, case: &Case) -> String {
+    let mut out = format!("{}. ", with_case(case));
+    let lost: Vec<&str> = site
+        .units
+        .iter()
+        .flat_map(|unit| &unit.boxes)
+        .filter(|node| node.lost)
+        .map(|node| node.name.as_str())
+        .collect();
+    if !lost.is_empty() {
+        out.push_str(&format!("Lost: {}. ", lost.join(", ")));
+    }
+    let links: Vec<String> = site
+        .bundles
+        .iter()
+        .map(|bundle| format!("{}: {}", between(site, bundle), said(bundle)))
+        .collect();
+    out.push_str(&format!(
+        "Load in the busiest 20 ms, busier direction. {}.",
+        links.join("; ")
+    ));
+    out
 }

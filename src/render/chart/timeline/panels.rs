@@ -198,13 +198,27 @@ pub(super) fn latency(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, (top,
             bold: true,
         });
     }
-    hang(sheet, scene, frame, &y, (top, low));
+    if hang(sheet, scene, frame, &y, (top, low)) == Named::No {
+        let text = "heavy: oldest unfinished I/O".to_owned();
+        ends.push(End {
+            at: top,
+            text,
+            role: Role::Ink,
+            bold: false,
+        });
+    }
     place_ends(sheet, frame, ends, (top, low));
 }
 
 /// The oldest unfinished I/O, where it is older than what completes would tell: a hang shows in the
 /// latency of the completed only once it is over.
-fn hang(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, y: &Scale, (top, low): (f64, f64)) {
+fn hang(
+    sheet: &mut Sheet,
+    scene: &Scene<'_>,
+    frame: &Frame,
+    y: &Scale,
+    (top, low): (f64, f64),
+) -> Named {
     let em = sheet.em;
     let bins = &scene.workload.bins;
     let tells = |bin: &SwitchBin| bin.oldest_us > 3.0 * bin.p99_us.unwrap_or(0.0);
@@ -227,9 +241,10 @@ fn hang(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, y: &Scale, (top, lo
             longest = line;
         }
     }
-    if let Some(end) = longest.last() {
-        sheet.canvas.disc(*end, em * 0.3, Role::Ink);
-    }
+    let Some(end) = longest.last() else {
+        return Named::Nothing;
+    };
+    sheet.canvas.disc(*end, em * 0.3, Role::Ink);
     let text = "oldest unfinished I/O";
     let wide = room(text, em, true);
     // Under its middle, clear of everything else.
@@ -252,14 +267,23 @@ fn hang(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, y: &Scale, (top, lo
         let free = !crosses(&longest, area) && others.iter().all(|line| !crosses(line, area));
         (inside && free).then_some((area.0, area.3 - em * 0.4))
     });
-    if let Some(spot) = spot {
-        sheet.canvas.rect(
-            (spot.0 - em * 0.2, spot.1 - em),
-            (wide, em * 1.35),
-            Role::Paper,
-        );
-        sheet.label(spot, text, Face::Bold, Anchor::Start, Role::Ink);
-    }
+    let Some(spot) = spot else { return Named::No };
+    sheet.canvas.rect(
+        (spot.0 - em * 0.2, spot.1 - em),
+        (wide, em * 1.35),
+        Role::Paper,
+    );
+    sheet.label(spot, text, Face::Bold, Anchor::Start, Role::Ink);
+    Named::Yes
+}
+
+/// Whether the line of the oldest unfinished I/O has its name beside it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Named {
+    Yes,
+    No,
+    /// There is no such line.
+    Nothing,
 }
 
 /// A round end of an axis that holds `most`.
@@ -278,7 +302,7 @@ fn nice(most: f64) -> f64 {
 
 fn title(sheet: &mut Sheet, frame: &Frame, top: f64, text: &str) {
     let em = sheet.em;
-    let up = if frame.phone { em * 3.6 } else { em * 0.8 };
+    let up = if frame.phone { em * 3.7 } else { em * 0.8 };
     let text = fit(text, em, true, sheet.right() - sheet.side);
     // On paper, so that the dotted lines of the events do not run through it.
     let wide = room(&text, em, true);
