@@ -21,35 +21,49 @@ use fold::{Bundle, Site};
 
 /// Nodes drawn one by one at most.
 const NODES_MOST: usize = 24;
+/// Folding further than this would say nothing.
+const NODES_LEAST: usize = 6;
 
 pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawing> {
     let shown = report.matrix.cases.get(case)?;
     if report.picture.nodes.is_empty() {
         return None;
     }
-    let mut most = NODES_MOST;
-    let (sheet, site, plan) = loop {
+    let (mut most, mut reserve) = (NODES_MOST, 0.0);
+    let (mut sheet, site, plan, left_over) = loop {
         let site = Site::new(&report.picture, case, most);
-        let sheet = Sheet::new(report, format, 1100.0, finding(&site, shown));
-        let plan = layout::plan(&site, &sheet);
-        // A slide has no more room to give: fold further.
-        if plan.fits || most <= 6 {
-            break (sheet, site, plan);
+        let mut sheet = Sheet::new(report, format, 1100.0, finding(&site, shown));
+        let plan = layout::plan(&site, &sheet, reserve);
+        let ways = route::ways(&site, &plan);
+        ink::lanes(&mut sheet, &plan, shown);
+        for (bundle, way) in site.bundles.iter().zip(&ways) {
+            ink::pipe(&mut sheet, bundle, way, plan.pipe);
         }
-        most -= 3;
+        ink::units(&mut sheet, &site, &plan);
+        let left_over = ink::labels(&mut sheet, &site, &plan, &ways);
+        // A slide has no more room to give: keep some for the list, or fold further.
+        let list = left_over.len() as f64 * sheet.em * 1.3;
+        let lacks = format == Format::Slide && list > reserve;
+        if format != Format::Slide || (plan.fits && !lacks) || most <= NODES_LEAST {
+            break (sheet, site, plan, left_over);
+        }
+        if plan.fits && reserve == 0.0 {
+            reserve = list;
+        } else {
+            reserve = 0.0;
+            most -= 3;
+        }
     };
-    let mut sheet = sheet;
-    let ways = route::ways(&site, &plan);
     let description = description(&site, shown);
-    ink::lanes(&mut sheet, &plan, shown);
-    for (bundle, way) in site.bundles.iter().zip(&ways) {
-        ink::pipe(&mut sheet, bundle, way, plan.pipe);
-    }
-    ink::units(&mut sheet, &site, &plan);
-    let left_over = ink::labels(&mut sheet, &site, &plan, &ways);
     let em = sheet.em;
     let mut low = plan.low;
-    for (number, index) in left_over.iter().enumerate() {
+    // On a slide that could not be folded far enough, only what there is room for.
+    let rows = if format == Format::Slide {
+        (reserve / (em * 1.3)).round() as usize
+    } else {
+        left_over.len()
+    };
+    for (number, index) in left_over.iter().enumerate().take(rows) {
         low += em * 1.3;
         let bundle = &site.bundles[*index];
         let text = format!(

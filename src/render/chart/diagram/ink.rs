@@ -5,10 +5,10 @@ use crate::render::chart::canvas::{Anchor, Face, Mark, Pen, rounded};
 use crate::render::chart::frame::Sheet;
 use crate::render::chart::palette::Role;
 use crate::render::chart::place::{Area, crosses, overlap};
-use crate::render::chart::text::{fit, percent, room, width, wrap_at_most};
+use crate::render::chart::text::{fit, percent, room, short, width, wrap_at_most};
 
 use super::fold::{Bundle, Drawn, Site};
-use super::layout::Plan;
+use super::layout::{FRAME_GAP, FRAME_HEAD, Plan};
 use super::route::{Way, grown};
 
 /// Tinted lanes with their letters; the one that is lost says so.
@@ -181,16 +181,16 @@ pub(super) fn units(sheet: &mut Sheet, site: &Site, plan: &Plan) {
         );
         let text = fit(&format!("chassis {frame}"), em, false, size.0 - em);
         sheet.label(
-            (left + em * 0.6, top + em * 1.35),
+            (left + em * 0.6, top + em * 1.3),
             &text,
             Face::Plain,
             Anchor::Start,
             Role::Mute,
         );
-        let mut y = top + em * 2.1;
+        let mut y = top + em * FRAME_HEAD;
         for one in &unit.boxes {
             node(sheet, one, unit.lane, (left + em * 0.6, y), plan.node);
-            y += plan.node.1 + em * 0.9;
+            y += plan.node.1 + em * FRAME_GAP;
         }
     }
 }
@@ -229,13 +229,17 @@ fn node(sheet: &mut Sheet, drawn: &Drawn, lane: Lane, at: (f64, f64), size: (f64
         sheet.canvas.fill(outline(shift), Role::Paper);
         sheet.canvas.line(outline(shift), pen);
     }
-    let space = size.0 - em * 0.7;
+    let space = size.0 - em * 0.5;
     let detail = if drawn.lost { "lost" } else { &drawn.detail };
     let most = if size.1 > em * 3.9 { 2 } else { 1 };
     let lines = if detail.is_empty() {
         Vec::new()
     } else if most == 1 {
-        vec![fit(detail, em, false, space)]
+        // A word cut in its middle says less than none.
+        let whole = [detail, short(detail)]
+            .into_iter()
+            .find(|text| room(text, em, false) <= space);
+        whole.map(str::to_owned).into_iter().collect()
     } else {
         wrap_at_most(detail, em, false, space, most)
     };
@@ -309,7 +313,6 @@ pub(super) fn labels(sheet: &mut Sheet, site: &Site, plan: &Plan, ways: &[Way]) 
     });
     let mut left_over = Vec::new();
     for index in order {
-        let words = words(&site.bundles[index], em);
         let clear = |area: Area| {
             let inside = area.0 >= plan.area.0
                 && area.1 >= plan.area.1
@@ -327,12 +330,18 @@ pub(super) fn labels(sheet: &mut Sheet, site: &Site, plan: &Plan, ways: &[Way]) 
                 })
                 && !edges(plan).iter().any(|edge| crosses(edge, area))
         };
-        let tall = words.len() as f64 * em * 1.15;
-        let wide = words.iter().map(|word| word.room).fold(0.0, f64::max);
-        let spot = spots(&ways[index], plan, (wide, tall))
-            .into_iter()
-            .find(|spot| clear((spot.0, spot.1, spot.0 + wide, spot.1 + tall)));
-        let Some((left, top)) = spot else {
+        // With everything, then without the detail, which the list of links has too.
+        let placed = [true, false].into_iter().find_map(|detailed| {
+            let words = words(&site.bundles[index], detailed, em);
+            let tall = words.len() as f64 * em * 1.15;
+            let wide = words.iter().map(|word| word.room).fold(0.0, f64::max);
+            let spots = spots(&ways[index], plan, (wide, tall));
+            let spot = spots
+                .into_iter()
+                .find(|spot| clear((spot.0, spot.1, spot.0 + wide, spot.1 + tall)))?;
+            Some((words, spot, wide, tall))
+        });
+        let Some((words, (left, top), wide, tall)) = placed else {
             left_over.push(index);
             continue;
         };
@@ -369,7 +378,7 @@ struct Word {
     room: f64,
 }
 
-fn words(bundle: &Bundle, em: f64) -> Vec<Word> {
+fn words(bundle: &Bundle, detailed: bool, em: f64) -> Vec<Word> {
     let word = |text: String, face: Face, role: Role| {
         let room = room(&text, em, face == Face::Bold);
         Word {
@@ -385,7 +394,7 @@ fn words(bundle: &Bundle, em: f64) -> Vec<Word> {
         Face::Plain,
         Role::Mute,
     )];
-    if !bundle.detail.is_empty() {
+    if detailed && !bundle.detail.is_empty() {
         out.push(word(
             fit(&format!("({})", bundle.detail), em, false, most),
             Face::Plain,
@@ -439,6 +448,14 @@ fn spots(way: &Way, plan: &Plan, (wide, tall): (f64, f64)) -> Vec<(f64, f64)> {
             let upright = (piece[0].0 - piece[1].0).abs() < 1.0;
             if level {
                 out.extend(vertical);
+                // Between two boxes there may be too little room: then beyond their edges.
+                let far = plan.node.1 / 2.0 + gap * 0.4;
+                let (above, below) = ((x - wide / 2.0, y - tall - far), (x - wide / 2.0, y + far));
+                out.extend(if y < centre.1 {
+                    [above, below]
+                } else {
+                    [below, above]
+                });
             } else if upright {
                 out.extend(lateral);
             } else {

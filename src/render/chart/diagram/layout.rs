@@ -8,6 +8,10 @@ use crate::render::chart::text::room;
 
 use super::fold::{Site, Unit};
 
+/// Head of a chassis' frame, and the gap below each of its boxes, in ems.
+pub(super) const FRAME_HEAD: f64 = 2.15;
+pub(super) const FRAME_GAP: f64 = 0.65;
+
 /// The finished plan.
 #[derive(Clone, Debug)]
 pub(super) struct Plan {
@@ -52,7 +56,8 @@ struct Rooms {
     middle: f64,
 }
 
-pub(super) fn plan(site: &Site, sheet: &Sheet) -> Plan {
+/// The plan, with `reserve` kept free below on a slide.
+pub(super) fn plan(site: &Site, sheet: &Sheet, reserve: f64) -> Plan {
     let em = sheet.em;
     let upright = sheet.format == Format::Phone;
     let node = node_size(site, sheet, upright);
@@ -78,10 +83,10 @@ pub(super) fn plan(site: &Site, sheet: &Sheet) -> Plan {
         },
         Format::Slide => Rooms {
             caps: [2, 4],
-            gap: em * 1.4,
-            outer: em * 2.9,
-            inner: em * 0.5,
-            middle: em * 1.7,
+            gap: em * 1.2,
+            outer: em * 3.6,
+            inner: em * 0.3,
+            middle: em * 0.6,
         },
     };
     let rows = rows(site, &rooms);
@@ -99,10 +104,10 @@ pub(super) fn plan(site: &Site, sheet: &Sheet) -> Plan {
     let mut middle = thick(1) + 2.0 * rooms.middle;
     let start = if upright { sheet.side } else { sheet.top };
     let wanted = lanes[0] + middle + lanes[1];
-    let given = if upright {
-        sheet.right() - sheet.side
-    } else {
-        sheet.height(wanted) - em * 0.4
+    let given = match sheet.format {
+        Format::Page => wanted,
+        Format::Phone => sheet.right() - sheet.side,
+        Format::Slide => sheet.height(wanted) - em * 0.4 - reserve,
     };
     middle += (given - wanted).max(0.0);
     let fits = wanted <= given + 0.5;
@@ -171,7 +176,7 @@ fn steps(
         })
         .collect();
     let (mut at, gap) = if upright {
-        (sheet.top + em * 2.6, em * 5.6)
+        (sheet.top + em * 2.6, em * 6.6)
     } else {
         let space = sheet.right() - sheet.side - 2.0 * em - thick.iter().sum::<f64>();
         (
@@ -203,15 +208,25 @@ fn node_size(site: &Site, sheet: &Sheet, upright: bool) -> (f64, f64) {
     layers.sort_unstable();
     layers.dedup();
     let across = if upright {
-        // A lane, two in the middle, a lane.
-        (sheet.right() - sheet.side - em * 4.0) / 4.0
+        // A lane, two in the middle, a lane, and what is kept free between and around them.
+        (sheet.right() - sheet.side - em * 4.6) / 4.0
     } else {
-        ((sheet.right() - sheet.side) / layers.len().max(1) as f64 * 0.62).min(em * 11.0)
+        ((sheet.right() - sheet.side) / layers.len().max(1) as f64
+            * if sheet.format == Format::Slide {
+                0.76
+            } else {
+                0.66
+            })
+        .min(em * 11.0)
     };
-    let lines = if upright { 3.0 } else { 2.0 };
+    let tall = match sheet.format {
+        Format::Page => 3.2,
+        Format::Phone => 4.4,
+        Format::Slide => 2.75,
+    };
     (
         (widest + em * 1.2).clamp(em * 4.0, across.max(em * 4.0)),
-        em * (lines * 1.2 + 0.8),
+        em * tall,
     )
 }
 
@@ -222,7 +237,7 @@ fn unit_size(unit: &Unit, node: (f64, f64), em: f64) -> (f64, f64) {
     let count = unit.boxes.len() as f64;
     (
         node.0 + em * 1.6,
-        count * node.1 + (count - 1.0) * em * 0.9 + em * 2.9,
+        count * (node.1 + FRAME_GAP * em) + em * FRAME_HEAD,
     )
 }
 

@@ -1,5 +1,6 @@
 //! Ways of bundles: straight in a lane and in a mesh, one elbow between lanes, round what is in between.
 
+use crate::outcome::Lane;
 use crate::render::chart::place::{Area, crosses};
 
 use super::fold::Site;
@@ -14,24 +15,78 @@ const ALONG_PIPE: f64 = 900.0;
 const ACROSS_PIPE: f64 = 60.0;
 const ELBOW: f64 = 8.0;
 const ASLANT: f64 = 45.0;
+const UNUSUAL: f64 = 300.0;
 
 /// A way for each bundle, in their order: each takes the cheapest of a few shapes, given those before.
 pub(super) fn ways(site: &Site, plan: &Plan) -> Vec<Way> {
     let mut out: Vec<Way> = Vec::new();
-    for bundle in &site.bundles {
+    for (index, bundle) in site.bundles.iter().enumerate() {
         let (from, to) = (plan.at[bundle.from], plan.at[bundle.to]);
         let others: Vec<Area> = (0..site.units.len())
             .filter(|unit| *unit != bundle.from && *unit != bundle.to)
             .map(|unit| grown(plan.area_of(unit), plan.pipe * 0.6))
             .collect();
         let ends = [plan.area_of(bundle.from), plan.area_of(bundle.to)];
-        let best = shapes(from, to, plan)
-            .into_iter()
-            .map(|way| (cost(&way, &others, &ends, &out, plan), way));
+        let habit = habit(site, index);
+        let best = shapes(from, to, plan).into_iter().map(|way| {
+            (
+                cost(&way, &others, &ends, &out, plan) + manners(&way, habit, plan),
+                way,
+            )
+        });
         let best = best.reduce(|best, next| if next.0 + 1e-6 < best.0 { next } else { best });
         out.push(best.map_or_else(|| vec![from, to], |best| best.1));
     }
     out
+}
+
+/// How a bundle is drawn when nothing is in its way.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Habit {
+    /// Straight: in a mesh, and between two units of the middle.
+    Straight,
+    /// Out of the middle into a lane.
+    Out,
+    /// Anything else.
+    Free,
+}
+
+fn habit(site: &Site, index: usize) -> Habit {
+    let bundle = &site.bundles[index];
+    let lane = |unit: usize| site.units[unit].lane;
+    let place = |unit: usize| (site.units[unit].lane, site.units[unit].layer);
+    let fan = site.bundles.iter().any(|other| {
+        other.from == bundle.from && other.to != bundle.to && place(other.to) == place(bundle.to)
+    });
+    let gather = site.bundles.iter().any(|other| {
+        other.to == bundle.to
+            && other.from != bundle.from
+            && site.units[other.from].layer == site.units[bundle.from].layer
+    });
+    match (lane(bundle.from), lane(bundle.to)) {
+        _ if fan && gather => Habit::Straight,
+        (Lane::Middle, Lane::Middle) => Habit::Straight,
+        (Lane::Middle, _) => Habit::Out,
+        _ => Habit::Free,
+    }
+}
+
+/// What it costs to leave one's habits.
+fn manners(way: &[(f64, f64)], habit: Habit, plan: &Plan) -> f64 {
+    match habit {
+        Habit::Straight if way.len() == 2 => -ASLANT,
+        Habit::Straight => UNUSUAL,
+        Habit::Out if way.len() == 3 => {
+            let (first, corner) = (way[0], way[1]);
+            // Across to the lane at once, where nothing stands between.
+            let level = (first.1 - corner.1).abs() < 1.0;
+            if level == plan.upright {
+                return 0.0;
+            }
+            ELBOW
+        }
+        _ => 0.0,
+    }
 }
 
 pub(super) fn grown(area: Area, by: f64) -> Area {
@@ -41,8 +96,10 @@ pub(super) fn grown(area: Area, by: f64) -> Area {
 /// Candidates: straight; one elbow either way; two elbows round the half way or round the outside.
 fn shapes(from: (f64, f64), to: (f64, f64), plan: &Plan) -> Vec<Way> {
     let step = plan.pipe * 1.5;
+    // Two at this distance from a middle, one either side, do not touch.
+    let near = plan.pipe * 0.65;
     let mut out = vec![vec![from, to]];
-    for shift in [0.0, step, -step, 2.0 * step, -2.0 * step] {
+    for shift in [0.0, near, -near, step, -step, 2.0 * step, -2.0 * step] {
         let (a, b) = ((from.0 + shift, from.1), (to.0, to.1 + shift));
         out.push(vec![a, (a.0, b.1), b]);
         let (a, b) = ((from.0, from.1 + shift), (to.0 + shift, to.1));
