@@ -29,7 +29,12 @@ pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawi
     if report.picture.nodes.is_empty() {
         return None;
     }
-    let (mut most, mut reserve) = (NODES_MOST, 0.0);
+    let columns = if format == Format::Slide { 2 } else { 1 };
+    // More nodes than there are need not be tried.
+    let (mut most, mut reserve) = (
+        NODES_MOST.min(report.picture.nodes.len()).max(NODES_LEAST),
+        0.0,
+    );
     let (mut sheet, site, plan, left_over) = loop {
         let site = Site::new(&report.picture, case, most);
         let mut sheet = Sheet::new(report, format, 1100.0, finding(&site, shown));
@@ -42,16 +47,16 @@ pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawi
         ink::units(&mut sheet, &site, &plan);
         let left_over = ink::labels(&mut sheet, &site, &plan, &ways);
         // A slide has no more room to give: keep some for the list, or fold further.
-        let list = left_over.len() as f64 * sheet.em * 1.3;
+        let list = left_over.len().div_ceil(columns) as f64 * sheet.em * 1.3;
         let lacks = format == Format::Slide && list > reserve;
         if format != Format::Slide || (plan.fits && !lacks) || most <= NODES_LEAST {
             break (sheet, site, plan, left_over);
         }
-        if plan.fits && reserve == 0.0 {
+        if plan.fits {
             reserve = list;
         } else {
             reserve = 0.0;
-            most -= 3;
+            most -= 1;
         }
     };
     let description = description(&site, shown);
@@ -63,8 +68,8 @@ pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawi
     } else {
         left_over.len()
     };
-    for (number, index) in left_over.iter().enumerate().take(rows) {
-        low += em * 1.3;
+    let wide = (sheet.right() - sheet.side) / columns as f64;
+    for (number, index) in left_over.iter().enumerate().take(rows * columns) {
         let bundle = &site.bundles[*index];
         let text = format!(
             "{}: {}, {}",
@@ -72,10 +77,15 @@ pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawi
             between(&site, bundle),
             said(bundle)
         );
-        let text = fit(&text, em, false, sheet.right() - sheet.side);
-        let at = (sheet.side, low);
+        let text = fit(&text, em, false, wide - em * 0.5);
+        let row = (number / columns + 1) as f64;
+        let at = (
+            sheet.side + (number % columns) as f64 * wide,
+            low + row * em * 1.3,
+        );
         sheet.label(at, &text, Face::Plain, Anchor::Start, Role::Ink);
     }
+    low += left_over.len().div_ceil(columns).min(rows) as f64 * em * 1.3;
     let body = low + em * 0.4 - sheet.top;
     sheet.finish(&format!("diagram-{case}"), body, description, Plotted::No)
 }

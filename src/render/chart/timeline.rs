@@ -55,7 +55,14 @@ pub(super) fn draw(
     let lane = if phone { em * 2.9 } else { em * 1.75 };
     let head = em * 2.2;
     let lanes = scene.lanes.len() as f64 * lane;
-    let (notes, axis) = (if phone { em * 2.8 } else { 0.0 }, em * 2.9);
+    let (notes, axis) = (
+        if phone {
+            em * 1.25 * panels::NOTES_MOST as f64
+        } else {
+            0.0
+        },
+        em * 2.9,
+    );
     let gap = em * 2.6 + notes;
     let wanted = head + lanes + 2.0 * gap + em * 23.0 + axis;
     let body = sheet.height(wanted);

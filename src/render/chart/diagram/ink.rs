@@ -246,7 +246,7 @@ fn node(sheet: &mut Sheet, drawn: &Drawn, lane: Lane, at: (f64, f64), size: (f64
     let step = em * 1.18;
     let x = at.0 + size.0 / 2.0;
     let mut y = at.1 + size.1 / 2.0 - lines.len() as f64 * step / 2.0 + em * 0.36;
-    let name = fit(&drawn.name, em, true, space);
+    let name = fit(&drawn.name, em, true, space * 1.08);
     sheet.label(
         (x, y),
         &name,

@@ -84,7 +84,7 @@ pub(super) fn plan(site: &Site, sheet: &Sheet, reserve: f64) -> Plan {
         Format::Slide => Rooms {
             caps: [2, 4],
             gap: em * 1.2,
-            outer: em * 3.6,
+            outer: em * 3.3,
             inner: em * 0.3,
             middle: em * 0.6,
         },
@@ -222,7 +222,7 @@ fn node_size(site: &Site, sheet: &Sheet, upright: bool) -> (f64, f64) {
     let tall = match sheet.format {
         Format::Page => 3.2,
         Format::Phone => 4.4,
-        Format::Slide => 2.75,
+        Format::Slide => 2.5,
     };
     (
         (widest + em * 1.2).clamp(em * 4.0, across.max(em * 4.0)),

@@ -13,8 +13,8 @@ pub(super) type Way = Vec<(f64, f64)>;
 const THROUGH_NODE: f64 = 4000.0;
 const ALONG_PIPE: f64 = 900.0;
 const ACROSS_PIPE: f64 = 60.0;
-const ELBOW: f64 = 8.0;
-const ASLANT: f64 = 45.0;
+const ELBOW: f64 = 25.0;
+const ASLANT: f64 = 90.0;
 const UNUSUAL: f64 = 300.0;
 
 /// A way for each bundle, in their order: each takes the cheapest of a few shapes, given those before.
@@ -28,12 +28,14 @@ pub(super) fn ways(site: &Site, plan: &Plan) -> Vec<Way> {
             .collect();
         let ends = [plan.area_of(bundle.from), plan.area_of(bundle.to)];
         let habit = habit(site, index);
-        let best = shapes(from, to, plan).into_iter().map(|way| {
-            (
-                cost(&way, &others, &ends, &out, plan) + manners(&way, habit, plan),
-                way,
-            )
-        });
+        let best = shapes(from, to, plan, plan.size[bundle.to])
+            .into_iter()
+            .map(|way| {
+                (
+                    cost(&way, &others, &ends, &out, plan) + manners(&way, habit, from, plan),
+                    way,
+                )
+            });
         let best = best.reduce(|best, next| if next.0 + 1e-6 < best.0 { next } else { best });
         out.push(best.map_or_else(|| vec![from, to], |best| best.1));
     }
@@ -72,7 +74,7 @@ fn habit(site: &Site, index: usize) -> Habit {
 }
 
 /// What it costs to leave one's habits.
-fn manners(way: &[(f64, f64)], habit: Habit, plan: &Plan) -> f64 {
+fn manners(way: &[(f64, f64)], habit: Habit, from: (f64, f64), plan: &Plan) -> f64 {
     match habit {
         Habit::Straight if way.len() == 2 => -ASLANT,
         Habit::Straight => UNUSUAL,
@@ -83,7 +85,9 @@ fn manners(way: &[(f64, f64)], habit: Habit, plan: &Plan) -> f64 {
             if level == plan.upright {
                 return 0.0;
             }
-            ELBOW
+            // Beside the middle, for the other side's way has the same right to it.
+            let centred = (first.0 - from.0).hypot(first.1 - from.1) < 1.0;
+            if centred { ELBOW } else { 0.4 * ELBOW }
         }
         _ => 0.0,
     }
@@ -94,11 +98,22 @@ pub(super) fn grown(area: Area, by: f64) -> Area {
 }
 
 /// Candidates: straight; one elbow either way; two elbows round the half way or round the outside.
-fn shapes(from: (f64, f64), to: (f64, f64), plan: &Plan) -> Vec<Way> {
+fn shapes(from: (f64, f64), to: (f64, f64), plan: &Plan, size: (f64, f64)) -> Vec<Way> {
     let step = plan.pipe * 1.5;
     // Two at this distance from a middle, one either side, do not touch.
     let near = plan.pipe * 0.65;
     let mut out = vec![vec![from, to]];
+    // Slanted, onto the near edge: so it passes beside the neighbours of its end.
+    let edge = |from: f64, to: f64, size: f64| {
+        to - (to - from).signum() * (size / 2.0 - plan.pipe * 0.7).max(0.0)
+    };
+    if (from.0 - to.0).abs() > 1.0 && (from.1 - to.1).abs() > 1.0 {
+        out.push(if plan.upright {
+            vec![from, (to.0, edge(from.1, to.1, size.1))]
+        } else {
+            vec![from, (edge(from.0, to.0, size.0), to.1)]
+        });
+    }
     for shift in [0.0, near, -near, step, -step, 2.0 * step, -2.0 * step] {
         let (a, b) = ((from.0 + shift, from.1), (to.0, to.1 + shift));
         out.push(vec![a, (a.0, b.1), b]);
@@ -160,6 +175,16 @@ fn cost(way: &[(f64, f64)], others: &[Area], ends: &[Area; 2], before: &[Way], p
     if !inside || !anchored {
         cost += THROUGH_NODE;
     }
+    // Ends belong in the middle of an edge.
+    for (at, area) in [way.first(), way.last()].into_iter().flatten().zip(ends) {
+        let centre = (f64::midpoint(area.0, area.2), f64::midpoint(area.1, area.3));
+        let aside = if way.len() == 2 {
+            0.0
+        } else {
+            (at.0 - centre.0).hypot(at.1 - centre.1)
+        };
+        cost += 0.6 * aside;
+    }
     for other in before {
         cost += meet(way, other, ends, plan.pipe);
     }
@@ -173,10 +198,9 @@ fn meet(way: &[(f64, f64)], other: &[(f64, f64)], ends: &[Area; 2], pipe: f64) -
         for b in other.windows(2) {
             let shared = along(a, b, pipe * 1.2);
             // Two ways out of one unit's middle share what lies under it.
-            let hidden = ends
-                .iter()
-                .map(|area| (area.2 - area.0).max(area.3 - area.1) / 2.0)
-                .fold(0.0, f64::max);
+            let level = (a[0].1 - a[1].1).abs() < 1.0;
+            let half = |area: &Area| if level { area.2 - area.0 } else { area.3 - area.1 } / 2.0;
+            let hidden = ends.iter().map(half).fold(0.0, f64::max) + pipe * 0.5;
             if shared > hidden {
                 cost += ALONG_PIPE;
             } else if shared == 0.0 && cut(a, b) {

@@ -10,6 +10,9 @@ use crate::render::chart::text::{bare, fit, percentile, room, sig, target, time,
 
 use super::{Scene, words};
 
+/// Lines of words between title and plot on a phone, at most.
+pub(super) const NOTES_MOST: usize = 3;
+
 /// The shared time axis.
 pub(super) struct Frame {
     pub(super) x: Scale,
@@ -245,8 +248,6 @@ fn hang(
         return Named::Nothing;
     };
     sheet.canvas.disc(*end, em * 0.3, Role::Ink);
-    let text = "oldest unfinished I/O";
-    let wide = room(text, em, true);
     // Under its middle, clear of everything else.
     let others: Vec<Vec<(f64, f64)>> = bins
         .chunk_by(|a, b| a.p99_us.is_some() == b.p99_us.is_some())
@@ -256,24 +257,30 @@ fn hang(
                 .collect()
         })
         .collect();
-    let spot = longest.iter().skip(longest.len() / 4).find_map(|point| {
-        let area = (
-            point.0,
-            point.1 + em * 0.5,
-            point.0 + wide,
-            point.1 + em * 2.0,
-        );
-        let inside = area.2 < frame.right && area.3 < low && area.1 > top;
-        let free = !crosses(&longest, area) && others.iter().all(|line| !crosses(line, area));
-        (inside && free).then_some((area.0, area.3 - em * 0.4))
-    });
-    let Some(spot) = spot else { return Named::No };
-    sheet.canvas.rect(
-        (spot.0 - em * 0.2, spot.1 - em),
-        (wide, em * 1.35),
-        Role::Paper,
-    );
-    sheet.label(spot, text, Face::Bold, Anchor::Start, Role::Ink);
+    let spot = |text: &str| {
+        let wide = room(text, em, true);
+        longest.iter().skip(longest.len() / 5).find_map(|point| {
+            let area = (
+                point.0,
+                point.1 + em * 0.5,
+                point.0 + wide,
+                point.1 + em * 2.0,
+            );
+            let inside = area.2 < frame.right && area.3 < low && area.1 > top;
+            let free = !crosses(&longest, area) && others.iter().all(|line| !crosses(line, area));
+            (inside && free).then_some((area.0, area.3 - em * 0.4, wide))
+        })
+    };
+    let found = ["oldest unfinished I/O", "oldest I/O"]
+        .into_iter()
+        .find_map(|text| Some((text, spot(text)?)));
+    let Some((text, (x, base, wide))) = found else {
+        return Named::No;
+    };
+    sheet
+        .canvas
+        .rect((x - em * 0.2, base - em), (wide, em * 1.35), Role::Paper);
+    sheet.label((x, base), text, Face::Bold, Anchor::Start, Role::Ink);
     Named::Yes
 }
 
@@ -302,7 +309,11 @@ fn nice(most: f64) -> f64 {
 
 fn title(sheet: &mut Sheet, frame: &Frame, top: f64, text: &str) {
     let em = sheet.em;
-    let up = if frame.phone { em * 3.7 } else { em * 0.8 };
+    let up = if frame.phone {
+        em * (1.15 + 1.25 * NOTES_MOST as f64)
+    } else {
+        em * 0.8
+    };
     let text = fit(text, em, true, sheet.right() - sheet.side);
     // On paper, so that the dotted lines of the events do not run through it.
     let wide = room(&text, em, true);
@@ -378,30 +389,35 @@ fn place_ends(sheet: &mut Sheet, frame: &Frame, ends: Vec<End>, (top, low): (f64
     }
 }
 
+/// Lines of words under the title, filled from the left, lowest line nearest to the plot.
 fn phone_ends(sheet: &mut Sheet, ends: &[End], top: f64) {
     let em = sheet.em;
-    let (mut x, mut y) = (sheet.side, top - em * 2.3);
     let edge = sheet.right();
-    // The most important first: they are pushed last.
-    for end in ends
-        .iter()
-        .rev()
-        .take(3)
-        .collect::<Vec<_>>()
-        .into_iter()
-        .rev()
-    {
-        let wide = room(&end.text, em, end.bold);
+    let mut lines: Vec<Vec<(f64, String, &End)>> = vec![Vec::new()];
+    let mut x = sheet.side;
+    for end in ends {
+        let text = fit(&end.text, em, end.bold, edge - sheet.side);
+        let wide = room(&text, em, end.bold);
         if x + wide > edge && x > sheet.side {
             x = sheet.side;
-            y += em * 1.25;
+            lines.push(Vec::new());
         }
-        let face = if end.bold { Face::Bold } else { Face::Plain };
-        let text = fit(&end.text, em, end.bold, edge - x);
-        sheet
-            .canvas
-            .rect((x, y - em), (wide.min(edge - x), em * 1.3), Role::Paper);
-        sheet.label((x, y), &text, face, Anchor::Start, end.role);
-        x += wide + em * 1.2;
+        if let Some(line) = lines.last_mut() {
+            line.push((x, text, end));
+        }
+        x += wide + em;
+    }
+    lines.truncate(NOTES_MOST);
+    let count = lines.len();
+    for (index, line) in lines.into_iter().enumerate() {
+        let y = top - em * (0.95 + 1.25 * (count - 1 - index) as f64);
+        for (x, text, end) in line {
+            let face = if end.bold { Face::Bold } else { Face::Plain };
+            let wide = room(&text, em, end.bold).min(edge - x);
+            sheet
+                .canvas
+                .rect((x, y - em), (wide, em * 1.3), Role::Paper);
+            sheet.label((x, y), &text, face, Anchor::Start, end.role);
+        }
     }
 }
