@@ -12,8 +12,10 @@ use super::{Drawing, Format};
 
 /// Bars drawn at most.
 const BARS_MOST: usize = 8;
+/// And on a slide, where leaders need the room.
+const BARS_MOST_SLIDE: usize = 4;
 /// Parts of a bar below this share are one part, "other".
-const SHARE_LEAST: f64 = 0.002;
+const SHARE_LEAST: f64 = 0.004;
 
 /// A part as drawn.
 #[derive(Clone, Debug)]
@@ -52,10 +54,18 @@ struct Bar {
     parts: Vec<Part>,
     total: f64,
     saturated: bool,
+    mended: bool,
 }
 
 pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<Drawing> {
-    let bars = bars(report, workload);
+    let bars = chosen(
+        bars(report, workload),
+        if format == Format::Slide {
+            BARS_MOST_SLIDE
+        } else {
+            BARS_MOST
+        },
+    );
     let name = &report.steady.first()?.workloads.get(workload)?.name;
     let enlarged = bars.iter().position(|bar| bar.total > 0.0)?;
     let mut sheet = Sheet::new(report, format, 800.0, finding(&bars, name));
@@ -130,13 +140,15 @@ impl Unit {
         }
     }
 
-    fn figure(self, us: f64) -> String {
-        match self {
-            Self::Us => sig(us, 3),
-            // Parts of a thousandth and less keep two digits, no more than the sum has.
-            Self::Ms if us < 10.0 => sig(us / 1000.0, 2),
-            Self::Ms => sig(us / 1000.0, 3),
+    /// `us` with as many places as three digits of `total` have: parts are no more exact than their sum.
+    fn figure(self, us: f64, total: f64) -> String {
+        let scale = if self == Self::Ms { 1e-3 } else { 1.0 };
+        let (value, total) = (us * scale, total * scale);
+        let places = (2 - total.abs().max(1e-6).log10().floor() as i32).clamp(0, 6);
+        if places == 0 || value >= 1000.0 {
+            return sig(value, 3);
         }
+        format!("{value:.*}", places as usize)
     }
 }
 
@@ -156,6 +168,7 @@ fn bars(report: &Report, workload: usize) -> Vec<Bar> {
             total: parts.iter().map(|part| part.us).sum(),
             parts,
             saturated: figures.saturated,
+            mended: mend.is_some(),
         }
     };
     let mut out = Vec::new();
@@ -180,8 +193,22 @@ fn bars(report: &Report, workload: usize) -> Vec<Bar> {
             out.push(bar(&steady.case, Some(&mend.name), figures));
         }
     }
-    out.truncate(BARS_MOST);
     out
+}
+
+/// At most so many bars: healthy, then the longest, in their order.
+fn chosen(mut bars: Vec<Bar>, most: usize) -> Vec<Bar> {
+    while bars.len() > most.max(2) {
+        let mut shortest = 1;
+        for (index, bar) in bars.iter().enumerate().skip(2) {
+            let kept = bar.saturated || bar.mended;
+            if !kept && bar.total <= bars[shortest].total {
+                shortest = index;
+            }
+        }
+        bars.remove(shortest);
+    }
+    bars
 }
 
 /// Parts as people think of them, in the order of the way, small ones together.
@@ -298,8 +325,8 @@ fn stack(sheet: &mut Sheet, bar: &Bar, scale: &Scale, (top, high): (f64, f64), u
     for part in &bar.parts {
         let (left, right) = (scale.place(from), scale.place(from + part.us));
         segment(sheet, part, (left, right), (top, high));
-        let whole = format!("{} {}", part.name, unit.figure(part.us));
-        let text = [whole, unit.figure(part.us)]
+        let whole = format!("{} {}", part.name, unit.figure(part.us, bar.total));
+        let text = [whole, unit.figure(part.us, bar.total)]
             .into_iter()
             .find(|text| room(text, em, true) + em * 0.6 <= right - left);
         if let Some(text) = text {
@@ -311,7 +338,7 @@ fn stack(sheet: &mut Sheet, bar: &Bar, scale: &Scale, (top, high): (f64, f64), u
     let at = (scale.place(bar.total) + em * 0.5, base);
     sheet.label(
         at,
-        &unit.figure(bar.total),
+        &unit.figure(bar.total, bar.total),
         Face::Bold,
         Anchor::Start,
         Role::Ink,
@@ -354,7 +381,7 @@ fn enlarge(sheet: &mut Sheet, bar: &Bar, most: f64, (left, right): (f64, f64), y
     for part in &bar.parts {
         let (start, end) = (scale.place(from), scale.place(from + part.us));
         segment(sheet, part, (start, end), (top, high));
-        let text = format!("{} {}", part.name, unit.figure(part.us));
+        let text = format!("{} {}", part.name, unit.figure(part.us, bar.total));
         if room(&text, em, true) + em * 0.6 <= end - start {
             let at = (f64::midpoint(start, end), top + high / 2.0 + em * 0.36);
             sheet.label(at, &text, Face::Bold, Anchor::Middle, part.look.fill().1);
@@ -366,7 +393,7 @@ fn enlarge(sheet: &mut Sheet, bar: &Bar, most: f64, (left, right): (f64, f64), y
     let at = (right + em * 0.5, top + high / 2.0 + em * 0.36);
     sheet.label(
         at,
-        &unit.figure(bar.total),
+        &unit.figure(bar.total, bar.total),
         Face::Bold,
         Anchor::Start,
         Role::Ink,
@@ -432,7 +459,7 @@ fn finding(bars: &[Bar], workload: &str) -> String {
     let worst = bars
         .iter()
         .skip(1)
-        .max_by(|a, b| a.total.total_cmp(&b.total));
+        .reduce(|worst, bar| if bar.total > worst.total { bar } else { worst });
     let Some(worst) = worst.filter(|worst| worst.total > healthy.total * 1.1) else {
         let largest = healthy.parts.iter().max_by(|a, b| a.us.total_cmp(&b.us));
         let largest = largest.map_or_else(String::new, |part| {

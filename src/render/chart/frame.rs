@@ -39,12 +39,19 @@ impl Sheet {
         if format == Format::Slide {
             canvas.rect((0.0, 0.0), SLIDE, Role::Paper);
             top = 30.0;
-            for line in wrap_at_most(&finding, 32.0, false, width - 2.0 * side, 2) {
-                top += 36.0;
+            // A long finding is set smaller rather than cut.
+            let space = width - 2.0 * side;
+            let (size, most) = if wrap(&finding, 32.0, false, space).len() <= 2 {
+                (32.0, 2)
+            } else {
+                (26.0, 3)
+            };
+            for line in wrap_at_most(&finding, size, false, space, most) {
+                top += size * 1.14;
                 canvas.text(
                     (side, top),
                     &line,
-                    32.0,
+                    size,
                     Face::Claim,
                     Anchor::Start,
                     Role::Ink,
@@ -196,21 +203,4 @@ pub(super) fn with_case(case: &Case) -> String {
         None => "With everything healthy".to_owned(),
         Some(_) => format!("With {}", case.name),
     }
-}
-
-/// Draws lines of text under one another; returns the baseline after the last.
-pub(super) fn paragraph(
-    sheet: &mut Sheet,
-    at: (f64, f64),
-    text: &str,
-    space: f64,
-    role: Role,
-) -> f64 {
-    let em = sheet.em;
-    let mut y = at.1;
-    for line in wrap(text, em, false, space) {
-        sheet.label((at.0, y), &line, Face::Plain, Anchor::Start, role);
-        y += em * 1.3;
-    }
-    y
 }

@@ -64,7 +64,7 @@ pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<D
     let em = sheet.em;
     let phone = format == Format::Phone;
     let beside = if phone {
-        em
+        em * 2.0
     } else {
         labels_width(&curves, judged, em).min(sheet.width * 0.42) + em * 1.4
     };
@@ -81,8 +81,15 @@ pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<D
     for promise in &promises {
         corner(&mut sheet, &plot, promise, &lines);
     }
+    // Dashed lines go over solid ones, marks over all lines: so curves that lie on one another stay visible.
+    let dashed = |index: &usize| curves[*index].mended || curves[*index].role == Role::B;
+    let mut order: Vec<usize> = (0..curves.len()).collect();
+    order.sort_by_key(dashed);
+    for &index in &order {
+        one(&mut sheet, &curves[index], &lines[index]);
+    }
     for (index, curve) in curves.iter().enumerate() {
-        one(&mut sheet, &plot, curve, &lines[index], index, judged);
+        marks(&mut sheet, &plot, curve, index, judged);
     }
     if phone {
         below(&mut sheet, &curves, judged, plot.low + em * 4.4);
@@ -402,35 +409,28 @@ fn corner(sheet: &mut Sheet, plot: &Plot, promise: &Promise, lines: &[Vec<(f64, 
     }
 }
 
-fn one(
-    sheet: &mut Sheet,
-    plot: &Plot,
-    curve: &Curve,
-    line: &[(f64, f64)],
-    index: usize,
-    judged: f64,
-) {
+fn one(sheet: &mut Sheet, curve: &Curve, line: &[(f64, f64)]) {
     let em = sheet.em;
     let pen = Pen::new(curve.role, em * 0.17);
-    // B is dashed, so that A shows through where the two lie on one another.
     let pen = match (curve.role, curve.mended) {
-        (Role::B, _) => pen.dashed(em * 0.6, em * 0.3),
+        (Role::B, _) => pen.dashed(em * 0.6, em * 0.45),
         (_, true) => pen.dashed(em * 0.2, em * 0.3),
         _ => pen,
     };
     sheet.canvas.line(line.to_vec(), pen);
-    let hollow = curve.mended || curve.mark == Mark::Diamond;
+}
+
+fn marks(sheet: &mut Sheet, plot: &Plot, curve: &Curve, index: usize, judged: f64) {
+    let em = sheet.em;
+    let hollow = curve.mark == Mark::Diamond && !curve.mended;
     for step in 0..6 {
         // Each case has its marks at percentiles of its own.
         let at = 0.3 + 0.8 * f64::from(step) + 0.16 * index as f64;
         if let Some(us) = along(&curve.points, at) {
-            sheet.canvas.mark(
-                (plot.x.place(at), plot.y.place(us / 1000.0)),
-                curve.mark,
-                em * 0.36,
-                curve.role,
-                hollow && !curve.mended,
-            );
+            let place = (plot.x.place(at), plot.y.place(us / 1000.0));
+            sheet
+                .canvas
+                .mark(place, curve.mark, em * 0.36, curve.role, hollow);
         }
     }
     if let Some((_, Some(low), Some(high))) = curve.value {
@@ -626,7 +626,7 @@ fn finding(
         .filter(|_| missed);
     let mend = mend.and_then(|(mend, curve)| {
         Some(format!(
-            "; {} makes it {}",
+            "; with the change “{}” it is {}",
             mend.name,
             time(curve.value?.0, 2)
         ))

@@ -1,0 +1,308 @@
+//! Units and bundles: what is drawn once. Hosts of one chassis are one unit, and all bundles between two
+//! units are one.
+
+use crate::outcome::{Lane, Picture, PictureNode, PipeLoad, Shape};
+
+/// A node as drawn.
+#[derive(Clone, Debug)]
+pub(super) struct Drawn {
+    pub(super) name: String,
+    pub(super) detail: String,
+    /// How many it stands for.
+    pub(super) count: u32,
+    pub(super) shape: Shape,
+    pub(super) lost: bool,
+}
+
+/// A node, or the hosts of a chassis in their frame.
+#[derive(Clone, Debug)]
+pub(super) struct Unit {
+    pub(super) boxes: Vec<Drawn>,
+    /// Name and count of the chassis.
+    pub(super) frame: Option<String>,
+    pub(super) lane: Lane,
+    pub(super) layer: u32,
+}
+
+impl Unit {
+    pub(super) fn name(&self) -> String {
+        match (&self.frame, self.boxes.as_slice()) {
+            (None, [one]) => one.name.clone(),
+            (_, boxes) => boxes
+                .iter()
+                .map(|node| node.name.as_str())
+                .collect::<Vec<_>>()
+                .join(" and "),
+        }
+    }
+
+    pub(super) fn lost(&self) -> bool {
+        self.boxes.iter().all(|node| node.lost)
+    }
+}
+
+/// All links between two units.
+#[derive(Clone, Debug)]
+pub(super) struct Bundle {
+    pub(super) from: usize,
+    pub(super) to: usize,
+    pub(super) label: String,
+    pub(super) detail: String,
+    pub(super) lane: Lane,
+    /// Per cent in the busiest 20 ms; `None` when lost.
+    pub(super) load: Option<f64>,
+}
+
+/// What is drawn.
+#[derive(Clone, Debug)]
+pub(super) struct Site {
+    pub(super) units: Vec<Unit>,
+    pub(super) bundles: Vec<Bundle>,
+}
+
+impl Site {
+    /// The picture in `case`, with at most about `most` nodes.
+    pub(super) fn new(picture: &Picture, case: usize, most: usize) -> Self {
+        let groups = groups(picture, most);
+        let mut units: Vec<Unit> = Vec::new();
+        // Unit of each node of the picture.
+        let mut home = vec![0; picture.nodes.len()];
+        for members in &groups {
+            let first = &picture.nodes[members[0]];
+            let unit = if members.len() == 1 && first.chassis.is_some() {
+                let frame = first
+                    .chassis
+                    .as_ref()
+                    .map(|(name, count)| format!("{name}, {count}"));
+                let known = units.iter().position(|unit| {
+                    unit.frame == frame && unit.lane == first.lane && unit.layer == first.layer
+                });
+                let at = known.unwrap_or(units.len());
+                if known.is_none() {
+                    units.push(Unit {
+                        boxes: Vec::new(),
+                        frame,
+                        lane: first.lane,
+                        layer: first.layer,
+                    });
+                }
+                at
+            } else {
+                units.push(Unit {
+                    boxes: Vec::new(),
+                    frame: None,
+                    lane: first.lane,
+                    layer: first.layer,
+                });
+                units.len() - 1
+            };
+            units[unit].boxes.push(drawn(picture, members, case));
+            for &member in members {
+                home[member] = unit;
+            }
+        }
+        let bundles = bundles(picture, &home, case);
+        Self { units, bundles }
+    }
+}
+
+fn drawn(picture: &Picture, members: &[usize], case: usize) -> Drawn {
+    let nodes: Vec<&PictureNode> = members.iter().map(|&index| &picture.nodes[index]).collect();
+    let first = nodes[0];
+    let lost = nodes.iter().all(|node| node.lost_in.contains(&case));
+    let count = nodes
+        .iter()
+        .map(|node| node.count.max(1))
+        .fold(0, u32::saturating_add);
+    if nodes.len() == 1 {
+        return Drawn {
+            name: first.name.clone(),
+            detail: first.detail.clone(),
+            count: first.count,
+            shape: first.shape,
+            lost,
+        };
+    }
+    let what = match first.shape {
+        Shape::Host => "hosts",
+        Shape::Module => "modules",
+        Shape::Switch => "switches",
+        Shape::Array => "arrays",
+    };
+    let detail = format!("{} to {}", first.name, nodes[nodes.len() - 1].name);
+    Drawn {
+        name: format!("{count} {what}"),
+        detail,
+        count,
+        shape: first.shape,
+        lost,
+    }
+}
+
+/// Nodes that are drawn as one, in scenario order. Few nodes: each by itself. Many: the lane of the fullest
+/// link whole, then everything else a tier each, then that lane too, but for the fullest link's ends.
+fn groups(picture: &Picture, most: usize) -> Vec<Vec<usize>> {
+    let all: Vec<Vec<usize>> = (0..picture.nodes.len()).map(|index| vec![index]).collect();
+    if all.len() <= most {
+        return all;
+    }
+    let peak = |load: &Option<PipeLoad>| load.map_or(0.0, |load| load.asked_peak_percent);
+    // Over all cases, so that the same nodes are folded in each.
+    let fullest = picture.pipes.iter().reduce(|best, pipe| {
+        let most = |pipe: &crate::outcome::Pipe| pipe.load.iter().map(peak).fold(0.0, f64::max);
+        if most(pipe) > most(best) { pipe } else { best }
+    });
+    let whole = fullest.map_or(Lane::A, |pipe| pipe.lane);
+    let ends: Vec<usize> = fullest.map_or_else(Vec::new, |pipe| vec![pipe.from, pipe.to]);
+    let other = |lane: Lane| lane != whole && lane != Lane::Middle;
+    let steps: [&dyn Fn(usize) -> bool; 3] = [
+        &|index| other(picture.nodes[index].lane),
+        &|index| picture.nodes[index].lane != whole,
+        &|_| true,
+    ];
+    let mut out = all;
+    for folds in steps {
+        out = Vec::new();
+        for index in 0..picture.nodes.len() {
+            let node = &picture.nodes[index];
+            let fold = folds(index) && !ends.contains(&index);
+            let same = |members: &Vec<usize>| {
+                let first = &picture.nodes[members[0]];
+                folds(members[0])
+                    && !ends.contains(&members[0])
+                    && (first.lane, first.layer, first.shape) == (node.lane, node.layer, node.shape)
+            };
+            match out.iter_mut().find(|members| fold && same(members)) {
+                Some(members) => members.push(index),
+                None => out.push(vec![index]),
+            }
+        }
+        if out.len() <= most {
+            break;
+        }
+    }
+    out
+}
+
+fn bundles(picture: &Picture, home: &[usize], case: usize) -> Vec<Bundle> {
+    let mut out: Vec<(Bundle, Vec<(u32, Option<PipeLoad>)>)> = Vec::new();
+    for pipe in &picture.pipes {
+        let (Some(&from), Some(&to)) = (home.get(pipe.from), home.get(pipe.to)) else {
+            continue;
+        };
+        if from == to {
+            continue;
+        }
+        let load = pipe
+            .load
+            .get(case)
+            .copied()
+            .flatten()
+            .filter(|load| load.asked_peak_percent.is_finite());
+        let (number, speed) = parsed(&pipe.label);
+        let known = out
+            .iter_mut()
+            .find(|(bundle, _)| (bundle.from, bundle.to, bundle.lane) == (from, to, pipe.lane));
+        let Some((bundle, loads)) = known else {
+            let bundle = Bundle {
+                from,
+                to,
+                label: pipe.label.clone(),
+                detail: pipe.detail.clone(),
+                lane: pipe.lane,
+                load: None,
+            };
+            out.push((bundle, vec![(number, load)]));
+            continue;
+        };
+        loads.push((number, load));
+        let (sum, known_speed) = parsed(&bundle.label);
+        bundle.label = if number > 0 && sum > 0 && known_speed == speed {
+            format!("{} × {speed}", sum + number)
+        } else if bundle.label.ends_with(" and more") || bundle.label == pipe.label {
+            bundle.label.clone()
+        } else {
+            format!("{} and more", bundle.label)
+        };
+        if bundle.detail != pipe.detail {
+            bundle.detail.clear();
+        }
+    }
+    out.into_iter()
+        .map(|(bundle, loads)| Bundle {
+            load: together(&loads),
+            ..bundle
+        })
+        .collect()
+}
+
+/// Number and technology of `12 × 100GbE`; number 0 when it is written otherwise.
+fn parsed(label: &str) -> (u32, &str) {
+    let parts = label
+        .split_once('×')
+        .map(|(number, speed)| (number.trim().parse().unwrap_or(0), speed.trim()));
+    parts.unwrap_or((0, label))
+}
+
+/// Load of several bundles as one: their mean by members where all are busier in the same direction, else
+/// the fullest.
+fn together(loads: &[(u32, Option<PipeLoad>)]) -> Option<f64> {
+    let alive: Vec<(u32, PipeLoad)> = loads
+        .iter()
+        .filter_map(|(number, load)| Some((*number, (*load)?)))
+        .collect();
+    let (first, rest) = alive.split_first()?;
+    let same = rest
+        .iter()
+        .all(|(number, load)| *number > 0 && load.toward_array == first.1.toward_array);
+    if rest.is_empty() || !same || first.0 == 0 {
+        return alive
+            .iter()
+            .map(|(_, load)| load.asked_peak_percent)
+            .reduce(f64::max);
+    }
+    let members: f64 = alive.iter().map(|(number, _)| f64::from(*number)).sum();
+    let asked: f64 = alive
+        .iter()
+        .map(|(number, load)| f64::from(*number) * load.asked_peak_percent)
+        .sum();
+    let mean = asked / members;
+    // Over 100 on one part must not vanish in the mean of all.
+    let most = alive
+        .iter()
+        .map(|(_, load)| load.asked_peak_percent)
+        .fold(0.0, f64::max);
+    Some(if most > 100.0 { most } else { mean })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn load(asked_peak_percent: f64, toward_array: bool) -> Option<PipeLoad> {
+        Some(PipeLoad {
+            mean_percent: 0.0,
+            asked_peak_percent,
+            toward_array,
+        })
+    }
+
+    #[test]
+    fn loads_add_up_by_members() {
+        assert_eq!(
+            together(&[(6, load(5.0, false)), (2, load(1.0, false))]),
+            Some(4.0)
+        );
+        assert_eq!(
+            together(&[(6, load(5.0, false)), (2, load(1.0, true))]),
+            Some(5.0)
+        );
+        assert_eq!(
+            together(&[(6, load(5.0, false)), (6, load(105.0, false))]),
+            Some(105.0)
+        );
+        assert_eq!(together(&[(6, None), (6, None)]), None);
+        assert_eq!(parsed("12 × 100GbE"), (12, "100GbE"));
+        assert_eq!(parsed("27.2Gb/s"), (0, "27.2Gb/s"));
+    }
+}

@@ -1,0 +1,148 @@
+//! What a timeline says.
+
+use crate::outcome::NamedEvent;
+use crate::render::chart::text::{THIN, count, percent_whole, percentile, sig, target, time};
+
+use super::Scene;
+
+/// A lane's state with a narrow space between number and unit.
+pub(super) fn state(text: &str) -> String {
+    text.split(' ').map(target).collect::<Vec<_>>().join(" ")
+}
+
+/// A few words for the head of the drawing, the longer ones first; the table beside has the whole.
+pub(super) fn event(event: &NamedEvent) -> Vec<String> {
+    let Some(timer) = event.timer.as_deref() else {
+        let what = event
+            .what
+            .split([':', ';'])
+            .next()
+            .unwrap_or(&event.what)
+            .trim();
+        return vec![what.to_owned()];
+    };
+    let name = timer.split(',').next().unwrap_or(timer).to_owned();
+    if event.ended_stall {
+        let whole = format!("{}, ends the stall", state(timer));
+        return vec![whole, format!("{name} ends the stall"), name];
+    }
+    vec![state(timer), name]
+}
+
+/// Longest I/O of all replications, seconds.
+pub(super) fn longest(scene: &Scene<'_>) -> Option<f64> {
+    scene
+        .workload
+        .longest_io_s
+        .iter()
+        .copied()
+        .filter(|seconds| seconds.is_finite())
+        .reduce(f64::max)
+}
+
+/// Mean p99 of the fullest bins after things settled (or in the last third), microseconds.
+pub(super) fn p99_at_last(scene: &Scene<'_>) -> Option<f64> {
+    let from = scene
+        .switch
+        .settled_s
+        .unwrap_or(scene.switch.to_s * 2.0 / 3.0);
+    let values = scene
+        .workload
+        .bins
+        .iter()
+        .filter(|bin| bin.t_s >= from)
+        .filter_map(|bin| bin.p99_us);
+    values.filter(|us| us.is_finite()).reduce(f64::max)
+}
+
+pub(super) fn finding(scene: &Scene<'_>) -> String {
+    let (with, name) = (&scene.switch.case.name, &scene.workload.name);
+    let ended = scene.events.iter().find(|event| event.ended_stall);
+    let first = match (ended, longest(scene)) {
+        (Some(event), Some(seconds)) => {
+            let held = event.ios.map_or_else(
+                || "requests".to_owned(),
+                |ios| format!("{} requests", count(ios)),
+            );
+            let timer = event
+                .timer
+                .as_deref()
+                .map_or("an event", |timer| timer.split(',').next().unwrap_or(timer));
+            format!(
+                "With {with}, {held} of {name} hang for {}{THIN}s until {timer} lets them go",
+                sig(seconds, 2)
+            )
+        }
+        (None, Some(seconds)) => {
+            format!(
+                "With {with}, the longest I/O of {name} takes {}",
+                time(seconds * 1e6, 2)
+            )
+        }
+        _ => format!("With {with}, no I/O of {name} was ever completed"),
+    };
+    let after = match (&scene.promise, scene.workload.above_promise_share) {
+        (Some((_, _, text)), Some(share)) if share > 0.01 => {
+            format!(
+                "; after the loss {} take over the promised {}",
+                percent_whole(share * 100.0),
+                target(text)
+            )
+        }
+        _ if scene.switch.settled_s.is_none() => {
+            "; things do not settle within the limit".to_owned()
+        }
+        _ => String::new(),
+    };
+    format!("{first}{after}.")
+}
+
+pub(super) fn description(scene: &Scene<'_>) -> String {
+    let mut out = format!(
+        "{} in the switch-over, {}. ",
+        scene.workload.name, scene.switch.case.name
+    );
+    for (index, event) in scene.events.iter().enumerate() {
+        let timer = event
+            .timer
+            .as_deref()
+            .map_or_else(String::new, |timer| format!(" (timer {timer})"));
+        let ended = if event.ended_stall {
+            ", which ends the longest stall"
+        } else {
+            ""
+        };
+        let text = format!(
+            "{}: at {} s, {}{timer}{ended}. ",
+            index + 1,
+            sig(event.t_s, 3),
+            event.what
+        );
+        out.push_str(&text);
+    }
+    if let Some(seconds) = longest(scene) {
+        out.push_str(&format!("Longest I/O {} s. ", sig(seconds, 3)));
+    }
+    let capacity = scene.workload.survivors_peak_iops;
+    if capacity.is_finite() && capacity > 0.0 {
+        out.push_str(&format!(
+            "The survivors complete at most {} thousand I/Os per second. ",
+            sig(capacity / 1e3, 3)
+        ));
+    }
+    if let Some(us) = p99_at_last(scene) {
+        out.push_str(&format!(
+            "At last the p99 of a bin reaches {}. ",
+            time(us, 3)
+        ));
+    }
+    if let Some((q, _, text)) = &scene.promise {
+        let what = q.map_or_else(|| "mean".to_owned(), percentile);
+        out.push_str(&format!("The promise is {what} {}. ", target(text)));
+    }
+    match scene.switch.settled_s {
+        Some(seconds) => out.push_str(&format!("Settled after {} s.", sig(seconds, 3))),
+        None => out.push_str("Not settled within the limit."),
+    }
+    out
+}
