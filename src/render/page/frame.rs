@@ -3,6 +3,7 @@
 use super::html::{SYMBOLS, case_name, css_string, esc};
 use super::{Context, WIDE_CASES};
 use crate::outcome::Lane;
+use crate::render::chart::palette;
 use crate::render::words::{Flag, origin_line};
 use base64::Engine as _;
 use sha2::{Digest as _, Sha256};
@@ -12,54 +13,44 @@ const STYLE: &str = include_str!("style.css");
 const BLOCKS: &str = include_str!("blocks.css");
 const SCRIPT: &str = include_str!("script.js");
 
-/// One colour of a drawing for each role, and the variable that replaces it, so that drawings turn dark with
-/// the page. The colours are those of the light palette above all else in the style sheet.
-const ROLES: [(&str, &str); 14] = [
-    ("#FBF9F4", "paper"),
-    ("#F3EFE6", "panel"),
-    ("#211D2B", "ink"),
-    ("#5F596B", "mute"),
-    ("#CFC8B8", "rule"),
-    ("#1A5C9C", "a"),
-    ("#A65300", "b"),
-    ("#24755A", "met"),
-    ("#8E0E34", "miss"),
-    ("#5A4A7A", "und"),
-    ("#FFFFFF", "onfill"),
-    ("#4A4458", "use"),
-    ("#8E859F", "use2"),
-    ("#E2DBE8", "env"),
-];
-
-/// Further roles: the grid, and the steps of the heat map.
-fn more_roles() -> Vec<(String, String)> {
-    let heat = [
-        "#F4F1EA", "#E6E1EA", "#D5CEDF", "#C0B7D0", "#A99EC0", "#9084AD", "#776A98", "#5F5183",
-        "#493C6C", "#352953", "#24193C",
-    ];
-    let mut out = vec![("#E6E0D3".to_owned(), "grid".to_owned())];
-    for (step, colour) in heat.iter().enumerate() {
-        out.push(((*colour).to_owned(), format!("h{step}")));
+/// The palette as variables, light and dark, and what turns a drawing's colours into them: one colour stands
+/// for one role, so that a drawing turns dark with the page.
+fn colours() -> String {
+    let all = palette::colours();
+    let mut light = String::new();
+    let mut dark = String::new();
+    let mut drawn = String::new();
+    let mut heat = String::new();
+    let mut seen: Vec<&str> = Vec::new();
+    for (name, on_paper, in_dark) in &all {
+        let _ = write!(light, "--{name}:{on_paper};");
+        let _ = write!(dark, "--{name}:{in_dark};");
+        if let Some(step) = name.strip_prefix("heat-").filter(|step| step.len() < 3) {
+            let _ = writeln!(
+                heat,
+                ".heat .h{step}{{background:var(--heat-{step});color:var(--heat-text-{step})}}"
+            );
+        }
+        if !seen.contains(&on_paper.as_str()) {
+            seen.push(on_paper);
+            let _ = writeln!(
+                drawn,
+                "svg [fill=\"{on_paper}\"]{{fill:var(--{name})}}svg [stroke=\"{on_paper}\"]{{stroke:var(--{name})}}"
+            );
+        }
     }
-    out
+    format!(
+        ":root{{{light}}}\n@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}\n{drawn}{heat}"
+    )
 }
 
 /// The style sheet of this report: the fixed part, the drawings' colours, the cases and the running foot.
 fn style(context: &Context<'_>) -> String {
-    let mut out = String::from(STYLE);
+    let mut out = colours() + STYLE;
     let phone = BLOCKS.replace('@', "");
     let _ = write!(out, "@media screen and (max-width:699px){{\n{phone}}}\n");
     if context.cases().len() > WIDE_CASES {
         out.push_str(&BLOCKS.replace('@', ".many "));
-    }
-    let roles = ROLES
-        .iter()
-        .map(|(colour, name)| ((*colour).to_owned(), (*name).to_owned()));
-    for (colour, name) in roles.chain(more_roles()) {
-        let _ = writeln!(
-            out,
-            "svg [fill=\"{colour}\"]{{fill:var(--{name})}}svg [stroke=\"{colour}\"]{{stroke:var(--{name})}}"
-        );
     }
     out.push_str("@supports selector(:has(*)){@media screen{\n");
     for k in 0..context.cases().len() {
