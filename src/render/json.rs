@@ -1,0 +1,204 @@
+//! Results for machines: the JSON contract, format 1.
+//!
+//! Every document is one object that begins with
+//!
+//! | field | meaning |
+//! | --- | --- |
+//! | `format` | 1; a change of meaning is a new number, a new field is not |
+//! | `program` | `halfloom` |
+//! | `estimate` | `true`: nothing here is a measurement or a guarantee |
+//! | `kind` | `report`, `review` or `paths` |
+//!
+//! and goes on with the fields below. A name ends with its unit: `_us` microseconds, `_s` seconds, `_mb_s`
+//! 10^6 bytes per second, `_gb_s` 10^9 bits per second, `_iops` I/Os per second, `_percent` per cent, `_share`
+//! a fraction of 1. What has no figure is `null`; figures that are not finite do not appear, they are `null`
+//! as well. Counts are whole numbers. An *estimated* figure is `{"value", "low", "high"}`: the estimate and
+//! the ends of its two-sided 95 % interval over the replications, `null` where none can be given.
+//!
+//! # `report`
+//!
+//! - `origin`: how to repeat it to the byte. `version`, `title`, `scenario` (file name), `digest` (SHA-256 of
+//!   the scenario text and what was set), `seed`, `replications`, `switch_replications`, `command`, `set`
+//!   (pairs of key and value).
+//! - `steady`: one object a case, healthy first.
+//!   - `case`: `name`, `outage` (`null` when healthy), `lost` and `carries` (`"A"`, `"B"` or `null`).
+//!   - `replications`, `warm_up_s` (start of the window), `warm_up_found_s` (where MSER-5 would cut),
+//!     `duration_s` (end of the window), `bin_s`, `saturated`, `partial` (stopped by the event limit),
+//!     `events`, `frame_hops`, `ios` (completed), all replications.
+//!   - `workloads`: `name`, `saturated`, `all`, `reads`, `writes` (populations), `budget`, `curve`, `bins`,
+//!     `peak_iops` and `peak_offered_iops` (busiest 20 ms).
+//!     - a population: `ios` (arrived in the window), `unfinished`, `failed`, `offered_iops`,
+//!       `completed_iops`, `throughput_mb_s`, `mean_us` (estimated), `quantiles` (`q`, `latency_us`
+//!       estimated, or `beyond_us` when it lies among unfinished I/Os), `min_us`, `max_us`.
+//!     - `budget`: `part`, `tier` (for queueing), `mean_us`; they add up to the mean.
+//!     - `curve`: `q`, `latency_us`. `bins`: `t_s`, `offered_iops`, `completed_iops`, `mean_us`.
+//!   - `directions`, one for each direction of each member: `name`, `family`, `tier`, `from`, `to`, `side`,
+//!     `toward_array`, `speed`, `usable_mb_s`, `utilization_percent`, `peak_percent` (busiest 20 ms),
+//!     `asked_peak_percent` (asked in the busiest 20 ms, over 100 when it cannot keep up), `frames`,
+//!     `payload_bytes`, `overhead_bytes`, `payload_mb_s`, `wait_mean_us`, `wait_p50_us`, `wait_p99_us`,
+//!     `wait_p999_us`, `queue_mean`, `queue_max`, `queue_max_bytes`.
+//!   - `arrays`, one a controller: `name`, `family`, `parallel`, `utilization_percent`, `peak_percent`,
+//!     `asked_peak_percent`, `served`, `wait_mean_us`, `wait_p99_us`, `service_mean_us`, `queue_mean`,
+//!     `queue_max`.
+//!   - `hosts`: `host`, `workload`, `issued`, `wait_mean_us`, `queue_max`.
+//!   - `paths`: `host`, `workload`, `host_port`, `array_port`, `side`, `completed`.
+//! - `switches`: one object a switch-over; times count from the loss. `case`, `replications`, `preset`,
+//!   `from_s`, `to_s`, `bin_s`, `settled_s` (`null`: not within `limit_s`), `limit_s`, `partial`,
+//!   `events_handled`, `frame_hops`, `ios`.
+//!   - `workloads`: `name`, `bins` (`t_s`, `offered_iops`, `completed_iops`, `mean_us`, `p99_us`, `max_us`,
+//!     `oldest_us`, `backlog`), `longest_io_s` (one a replication), `longest_silence_s`,
+//!     `above_promise_share`, `above_promise_s`, `completed`, `retried`, `failed` (one a replication),
+//!     `late`, `unfinished`, `backlog_peak`, `drain_s`, `settled_s`, `survivors_peak_iops`.
+//!   - `events`: `t_s`, `what`, `timer`, `workload`, `ios`, `ended_stall`.
+//!   - `lanes`: `name`, `side`, `workloads`, `spans` (`from_s`, `to_s`, `state`, `kind`).
+//! - `matrix`: `cases`, `rows`. A row: `workload`, `measure` (`"mean"`, `{"quantile": 0.99}`,
+//!   `"throughput"`, `"longest-io"`, `"failed"`), `switching`, `cells` (one a case, `null` where nothing was
+//!   promised). A cell: `verdict` (`"met"`, `"missed"`, `"undecided"`), `saturated`, `value` (estimated),
+//!   `beyond`, `unit` (`"us"`, `"MB/s"`, `"s"` or empty), `target`, `target_text`, `margin_percent`,
+//!   `above_share`, `above_allowed`, `replications`, `replications_needed`.
+//! - `parts`: `part`, `detail`, `tier`, `cases` (one a case: `instance`, `mean_percent`, `peak_percent`,
+//!   `member_peak_percent`, `fullest_member_share_percent`).
+//! - `growth`: `case`, `factor` (times today's load), `part`, `next` (pair of part and factor).
+//! - `mends`, changes that were simulated: `name`, `set`, `matrix`, `steady`, `growth`, `mends_all`.
+//! - `picture`: `nodes` (`name`, `detail`, `count`, `shape`, `lane`, `chassis`, `lost_in`, `layer`) and
+//!   `pipes` (`from`, `to`, `label`, `detail`, `lane`, `load`: `mean_percent`, `asked_peak_percent`,
+//!   `toward_array`).
+//! - `review`: as below. `assumptions`: `key`, `what`, `value`, `mark`, `source`, `line`.
+//! - `percentile_error_percent`: how far a percentile may lie above the true one, at most.
+//!
+//! # `review`
+//!
+//! `review`: `cases`; `tiers` (`tier`, `side`, `links`, `nominal_gb_s`, `usable_gb_s`, `oversubscription`,
+//! `toward_array_percent`, `toward_host_percent`, `burst_percent`, one a case); `controllers` (name, parallel,
+//! per cent on the mean and in a burst by case); `findings` (`severity`, `kind`, `what`, `advice`).
+//!
+//! # `paths`
+//!
+//! `paths`: `host`, `array`, `workloads`, `protocol`, `paths` (`side`, `host_port`, `array_port`, `hops`,
+//! `idle_us`, `idle_frame_bytes`, `narrowest`, `one_flow_gb_s`). A hop: `name`, `speed`, `members`,
+//! `encapsulation`, `nominal_gb_s`, `usable_gb_s`, `onward`.
+
+use crate::outcome::{PathSheet, Report, Review};
+use serde::Serialize;
+
+/// Number of the contract above.
+pub const FORMAT: u32 = 1;
+
+#[derive(Serialize)]
+struct Document<'a, T: Serialize> {
+    format: u32,
+    program: &'static str,
+    estimate: bool,
+    kind: &'static str,
+    #[serde(flatten)]
+    body: &'a T,
+}
+
+#[derive(Serialize)]
+struct ReviewBody<'a> {
+    review: &'a Review,
+}
+
+#[derive(Serialize)]
+struct PathsBody<'a> {
+    paths: &'a [PathSheet],
+}
+
+fn document<T: Serialize>(kind: &'static str, body: &T) -> String {
+    let whole = Document {
+        format: FORMAT,
+        program: "halfloom",
+        estimate: true,
+        kind,
+        body,
+    };
+    // Only a map with keys that are no strings, or a type that refuses to be written, could fail; the result
+    // types have neither.
+    let mut text = serde_json::to_string_pretty(&whole).unwrap_or_default();
+    text.push('\n');
+    text
+}
+
+/// A whole study as JSON.
+#[must_use]
+pub fn report_json(report: &Report) -> String {
+    document("report", report)
+}
+
+/// The static review as JSON.
+#[must_use]
+pub fn review_json(review: &Review) -> String {
+    document("review", &ReviewBody { review })
+}
+
+/// Path sheets as JSON.
+#[must_use]
+pub fn paths_json(paths: &[PathSheet]) -> String {
+    document("paths", &PathsBody { paths })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::sample::sample_report;
+    use serde_json::Value;
+    use std::collections::BTreeSet;
+
+    fn keys(value: &Value, out: &mut BTreeSet<String>) {
+        match value {
+            Value::Object(map) => {
+                for (key, inner) in map {
+                    out.insert(key.clone());
+                    keys(inner, out);
+                }
+            }
+            Value::Array(items) => items.iter().for_each(|item| keys(item, out)),
+            _ => {}
+        }
+    }
+
+    #[test]
+    fn every_field_is_documented_above() {
+        let report = sample_report();
+        let mut found = BTreeSet::new();
+        for text in [
+            report_json(&report),
+            review_json(&report.review),
+            paths_json(&crate::render::table::tests::sheets()),
+        ] {
+            keys(&serde_json::from_str(&text).unwrap(), &mut found);
+        }
+        let source = include_str!("json.rs");
+        let docs: String = source.lines().filter(|l| l.starts_with("//!")).collect();
+        assert!(found.len() > 150, "{}", found.len());
+        for key in found {
+            let known = docs.contains(&format!("`{key}`"))
+                || ["value", "low", "high", "quantile"].contains(&key.as_str());
+            assert!(known, "{key} is not documented");
+        }
+    }
+
+    #[test]
+    fn begins_with_the_contract() {
+        let text = report_json(&sample_report());
+        let value: Value = serde_json::from_str(&text).unwrap();
+        assert_eq!(value["format"], 1);
+        assert_eq!(value["program"], "halfloom");
+        assert_eq!(value["estimate"], true);
+        assert_eq!(value["kind"], "report");
+        assert_eq!(value["origin"]["seed"], 7);
+        assert!(text.trim_start_matches(['{', '\n', ' ']).starts_with("\"format\": 1"));
+    }
+
+    #[test]
+    fn what_is_not_finite_is_null() {
+        let mut report = sample_report();
+        report.steady[0].directions[0].wait_mean_us = f64::NAN;
+        report.growth[0].factor = f64::INFINITY;
+        let text = report_json(&report);
+        let value: Value = serde_json::from_str(&text).unwrap();
+        assert!(value["steady"][0]["directions"][0]["wait_mean_us"].is_null());
+        assert!(value["growth"][0]["factor"].is_null());
+        assert!(!text.contains("NaN") && !text.contains("inf"));
+    }
+}

@@ -1,0 +1,361 @@
+//! Numbers as people read them: one rounding, one grouping and one unit a column, for every table, page and
+//! sentence, so that the same figure never shows as 119.3 here and 120 there.
+//!
+//! Tables show three significant digits, sentences two, and neither more than the interval supports.
+//! Thousands and units are set off by a narrow no-break space, minus is the true minus. Left out: the files
+//! for machines (JSON and CSV), which carry every digit.
+
+use crate::outcome::Estimated;
+
+/// Narrow no-break space: between thousands, and between a number and its unit.
+pub const THIN: char = '\u{202F}';
+/// The true minus sign.
+pub const MINUS: char = '\u{2212}';
+/// Shown where there is no number.
+pub const NONE: &str = "–";
+
+/// Ten to the power `exponent`, exactly rounded on every machine (`powi` is not).
+fn ten(exponent: i32) -> f64 {
+    format!("1e{exponent}").parse().unwrap_or(1.0)
+}
+
+/// Decimal exponent of `value` once rounded to `digits` significant digits: 999.6 to three digits is 3.
+fn exponent(value: f64, digits: i32) -> i32 {
+    let digits = usize::try_from(digits - 1).unwrap_or(0);
+    let text = format!("{value:.digits$e}");
+    text.split_once('e')
+        .and_then(|(_, exponent)| exponent.parse().ok())
+        .unwrap_or(0)
+}
+
+/// `value` rounded so that its last digit stands for 10^`place`; [`NONE`] when it is not finite.
+#[must_use]
+pub fn at_place(value: f64, place: i32) -> String {
+    if !value.is_finite() {
+        return NONE.to_owned();
+    }
+    let decimals = usize::try_from(-place).unwrap_or(0);
+    if place > 0 {
+        // Dividing by an exact power keeps halves halves; the product is a whole number again.
+        let step = ten(place);
+        return group(&format!("{:.0}", (value / step).round() * step));
+    }
+    group(&format!("{value:.decimals$}"))
+}
+
+/// Sets thousands apart and writes the true minus; minus zero becomes zero.
+fn group(plain: &str) -> String {
+    let (negative, digits) = match plain.strip_prefix('-') {
+        Some(digits) => (digits.bytes().any(|b| (b'1'..=b'9').contains(&b)), digits),
+        None => (false, plain),
+    };
+    let (whole, rest) = digits.split_at(digits.find('.').unwrap_or(digits.len()));
+    let mut out = String::with_capacity(plain.len() + 8);
+    if negative {
+        out.push(MINUS);
+    }
+    for (index, digit) in whole.chars().enumerate() {
+        if index > 0 && (whole.len() - index).is_multiple_of(3) {
+            out.push(THIN);
+        }
+        out.push(digit);
+    }
+    out.push_str(rest);
+    out
+}
+
+/// `value` to so many significant digits.
+#[must_use]
+pub fn significant(value: f64, digits: i32) -> String {
+    if value == 0.0 {
+        return "0".to_owned();
+    }
+    at_place(value, exponent(value, digits) + 1 - digits)
+}
+
+/// Three significant digits: tables and charts.
+#[must_use]
+pub fn three(value: f64) -> String {
+    significant(value, 3)
+}
+
+/// Two significant digits, whole numbers below a hundred whole: sentences.
+#[must_use]
+pub fn two(value: f64) -> String {
+    let text = significant(value, 2);
+    // "2.0 ms" in a sentence claims no more than "2 ms", and reads worse.
+    match text.strip_suffix(".0") {
+        Some(whole) => whole.to_owned(),
+        None => text,
+    }
+}
+
+/// A per cent figure of a sentence: whole, without the sign; one decimal below 1.
+#[must_use]
+pub fn whole_percent(value: f64) -> String {
+    let place = if value.abs() < 1.0 && value != 0.0 { -1 } else { 0 };
+    at_place(value, place)
+}
+
+/// A margin: two significant digits, at most one decimal, with its sign and unit, `+7.3 %`.
+#[must_use]
+pub fn margin(percent: f64) -> String {
+    if !percent.is_finite() {
+        return NONE.to_owned();
+    }
+    let place = (exponent(percent, 2) - 1).max(-1);
+    let text = at_place(percent, place);
+    let sign = if percent > 0.0 { "+" } else { "" };
+    format!("{sign}{text}{THIN}%")
+}
+
+/// A whole count with its thousands set apart.
+#[must_use]
+pub fn count(value: u64) -> String {
+    group(&value.to_string())
+}
+
+/// A large count for people: `65.2 million`, `1.48 billion`, exact below ten thousand.
+#[must_use]
+#[allow(clippy::cast_precision_loss)]
+pub fn about(value: u64) -> String {
+    match value {
+        0..=9_999 => count(value),
+        10_000..=999_999 => three(value as f64),
+        1_000_000..=999_999_999 => format!("{}{THIN}million", three(value as f64 / 1e6)),
+        _ => format!("{}{THIN}billion", three(value as f64 / 1e9)),
+    }
+}
+
+/// A number and its unit; an empty unit leaves the number alone.
+#[must_use]
+pub fn with_unit(number: &str, unit: &str) -> String {
+    if unit.is_empty() {
+        number.to_owned()
+    } else {
+        format!("{number}{THIN}{unit}")
+    }
+}
+
+/// A quantity as the user wrote it, with its unit set off: `2ms` as `2 ms`. Anything else stays as it is.
+#[must_use]
+pub fn as_written(text: &str) -> String {
+    let text = text.trim();
+    let split = text
+        .find(|c: char| !(c.is_ascii_digit() || c == '.' || c == '_'))
+        .unwrap_or(text.len());
+    let (number, unit) = text.split_at(split);
+    let plain = unit
+        .chars()
+        .all(|c| c.is_ascii_alphabetic() || c == '/' || c == '%');
+    if number.is_empty() || unit.is_empty() || !plain {
+        return text.to_owned();
+    }
+    with_unit(number, unit)
+}
+
+/// The unit of a whole column, and what to divide its figures by.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Scale {
+    /// `us`, `ms`, `s`, `MB/s`, `GB/s`, or empty.
+    pub unit: &'static str,
+    /// Figures are divided by this.
+    pub divisor: f64,
+}
+
+impl Scale {
+    /// No unit.
+    pub const PLAIN: Self = Self {
+        unit: "",
+        divisor: 1.0,
+    };
+    /// Microseconds as they are.
+    pub const US: Self = Self {
+        unit: "us",
+        divisor: 1.0,
+    };
+
+    /// The unit for a column of microseconds: the largest decides, unless the smallest would then drown in
+    /// zeros.
+    #[must_use]
+    pub fn of_us(values: impl IntoIterator<Item = f64>) -> Self {
+        let (mut least, mut most) = (f64::INFINITY, 0.0_f64);
+        for value in values.into_iter().filter(|v| v.is_finite() && *v > 0.0) {
+            least = least.min(value);
+            most = most.max(value);
+        }
+        let fits = |divisor: f64| most >= divisor && least >= 0.01 * divisor;
+        match () {
+            () if fits(1e6) => Self {
+                unit: "s",
+                divisor: 1e6,
+            },
+            () if fits(1e3) || most >= 1e6 => Self {
+                unit: "ms",
+                divisor: 1e3,
+            },
+            () => Self::US,
+        }
+    }
+
+    /// The unit for figures that come in `unit` (`us`, `s`, `MB/s` or none), as a promise's do.
+    #[must_use]
+    pub fn of(unit: &str, values: impl IntoIterator<Item = f64>) -> Self {
+        match unit {
+            "us" => Self::of_us(values),
+            "s" => {
+                let in_us = Self::of_us(values.into_iter().map(|v| v * 1e6));
+                Self {
+                    divisor: in_us.divisor / 1e6,
+                    ..in_us
+                }
+            }
+            "MB/s" => {
+                let most = values.into_iter().fold(0.0, f64::max);
+                let giga = most >= 1000.0;
+                Self {
+                    unit: if giga { "GB/s" } else { "MB/s" },
+                    divisor: if giga { 1000.0 } else { 1.0 },
+                }
+            }
+            _ => Self::PLAIN,
+        }
+    }
+
+    /// Three significant digits in this unit, without it.
+    #[must_use]
+    pub fn three(self, value: f64) -> String {
+        three(value / self.divisor)
+    }
+
+    /// Two significant digits and the unit.
+    #[must_use]
+    pub fn two(self, value: f64) -> String {
+        with_unit(&two(value / self.divisor), self.unit)
+    }
+
+    /// The figure and, where there is one, its interval, all to the same place: at most three significant
+    /// digits, and at most one digit more than the first that the interval leaves open.
+    #[must_use]
+    pub fn figure(self, figure: &Estimated) -> (String, Option<String>) {
+        let value = figure.value / self.divisor;
+        let (Some(low), Some(high)) = (figure.low, figure.high) else {
+            return (three(value), None);
+        };
+        let (low, high) = (low / self.divisor, high / self.divisor);
+        let place = supported_place(value, (high - low) / 2.0);
+        let ends = format!("{} to {}", at_place(low, place), at_place(high, place));
+        (at_place(value, place), Some(ends))
+    }
+}
+
+/// The place of the last digit worth showing: the third of `value`, unless `half`, half the width of its
+/// interval, already leaves an earlier one open; one digit beyond the first open one is kept, and at least
+/// one digit of the value.
+fn supported_place(value: f64, half: f64) -> i32 {
+    if value == 0.0 || !value.is_finite() {
+        return 0;
+    }
+    let third = exponent(value, 3) - 2;
+    if half <= 0.0 || !half.is_finite() {
+        return third;
+    }
+    third.max(exponent(half, 1) - 1).min(exponent(value, 1))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn plain(text: &str) -> String {
+        text.replace(THIN, " ")
+    }
+
+    #[test]
+    fn significant_digits_carry_over() {
+        for (value, text) in [
+            (0.0, "0"),
+            (0.7184, "0.718"),
+            (14.02, "14.0"),
+            (999.6, "1 000"),
+            (9.996, "10.0"),
+            (14_020.0, "14 000"),
+            (1_573_000.0, "1 570 000"),
+            (-600.4, "−600"),
+            (0.000_118, "0.000118"),
+        ] {
+            assert_eq!(plain(&three(value)), text);
+        }
+        assert_eq!(three(f64::NAN), NONE);
+        assert_eq!(three(f64::INFINITY), NONE);
+    }
+
+    #[test]
+    fn sentences_take_two_digits_and_drop_an_empty_decimal() {
+        assert_eq!(two(14.02), "14");
+        assert_eq!(two(2.0), "2");
+        assert_eq!(two(0.717), "0.72");
+        assert_eq!(two(5.112), "5.1");
+        assert_eq!(whole_percent(119.3), "119");
+        assert_eq!(whole_percent(0.34), "0.3");
+    }
+
+    #[test]
+    fn minus_zero_is_zero() {
+        assert_eq!(at_place(-0.2, 0), "0");
+        assert_eq!(at_place(-0.04, -1), "0.0");
+    }
+
+    #[test]
+    fn margins_carry_their_sign() {
+        assert_eq!(plain(&margin(64.1)), "+64 %");
+        assert_eq!(plain(&margin(-601.0)), "−600 %");
+        assert_eq!(plain(&margin(0.72)), "+0.7 %");
+        assert_eq!(plain(&margin(7.31)), "+7.3 %");
+        assert_eq!(plain(&margin(0.0)), "0.0 %");
+    }
+
+    #[test]
+    fn a_column_has_one_unit() {
+        assert_eq!(Scale::of_us([262.0, 400.0]).unit, "us");
+        assert_eq!(Scale::of_us([718.0, 14_020.0]).unit, "ms");
+        assert_eq!(Scale::of_us([5.1e6, 20e6]).unit, "s");
+        assert_eq!(Scale::of_us([180.0, 5.1e6]).unit, "ms");
+        assert_eq!(Scale::of("s", [5.1, 20.0]).unit, "s");
+        assert_eq!(Scale::of("s", [0.005, 0.1]).unit, "ms");
+        assert_eq!(Scale::of("MB/s", [1573.0]).three(1573.0), "1.57");
+    }
+
+    #[test]
+    fn the_interval_limits_the_digits() {
+        let figure = |value, half| Estimated {
+            value,
+            low: Some(value - half),
+            high: Some(value + half),
+        };
+        let show = |value, half| Scale::US.figure(&figure(value, half));
+        assert_eq!(show(0.718, 0.0175).0, "0.718");
+        assert_eq!(show(718.0, 150.0).0, "720");
+        assert_eq!(
+            show(14.02, 0.41),
+            ("14.0".to_owned(), Some("13.6 to 14.4".to_owned()))
+        );
+        assert_eq!(show(5.0, 80.0).0, "5");
+        assert_eq!(show(123.456, 0.0).0, "123");
+    }
+
+    #[test]
+    fn written_quantities_keep_their_digits() {
+        assert_eq!(plain(&as_written("2ms")), "2 ms");
+        assert_eq!(plain(&as_written("1.50GB/s")), "1.50 GB/s");
+        assert_eq!(as_written("0"), "0");
+        assert_eq!(as_written("<b>"), "<b>");
+    }
+
+    #[test]
+    fn large_counts_get_words() {
+        assert_eq!(plain(&about(1536)), "1 536");
+        assert_eq!(plain(&about(65_200_000)), "65.2 million");
+        assert_eq!(plain(&about(1_480_000_000)), "1.48 billion");
+    }
+}

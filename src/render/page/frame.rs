@@ -1,0 +1,142 @@
+//! The document round the sections: policy, style, head, case chooser, foot.
+
+use super::html::{SYMBOLS, case_name, css_string, esc};
+use super::{Context, WIDE_CASES};
+use crate::outcome::Lane;
+use crate::render::chart::palette;
+use crate::render::words::{Flag, origin_line};
+use base64::Engine as _;
+use sha2::{Digest as _, Sha256};
+use std::fmt::Write as _;
+
+const STYLE: &str = include_str!("style.css");
+const BLOCKS: &str = include_str!("blocks.css");
+const SCRIPT: &str = include_str!("script.js");
+
+/// The palette as variables, light and dark, and what turns a drawing's colours into them: one colour stands
+/// for one role, so that a drawing turns dark with the page.
+fn colours() -> String {
+    let all = palette::colours();
+    let mut light = String::new();
+    let mut dark = String::new();
+    let mut drawn = String::new();
+    let mut heat = String::new();
+    let mut seen: Vec<&str> = Vec::new();
+    for (name, on_paper, in_dark) in &all {
+        let _ = write!(light, "--{name}:{on_paper};");
+        let _ = write!(dark, "--{name}:{in_dark};");
+        if let Some(step) = name.strip_prefix("heat-").filter(|step| step.len() < 3) {
+            let _ = writeln!(
+                heat,
+                ".heat .h{step}{{background:var(--heat-{step});color:var(--heat-text-{step})}}"
+            );
+        }
+        if !seen.contains(&on_paper.as_str()) {
+            seen.push(on_paper);
+            let _ = writeln!(
+                drawn,
+                "svg [fill=\"{on_paper}\"]{{fill:var(--{name})}}svg [stroke=\"{on_paper}\"]{{stroke:var(--{name})}}"
+            );
+        }
+    }
+    format!(
+        ":root{{{light}}}\n@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}\n{drawn}{heat}"
+    )
+}
+
+/// The style sheet of this report: the fixed part, the drawings' colours, the cases and the running foot.
+fn style(context: &Context<'_>) -> String {
+    let mut out = colours() + STYLE;
+    let phone = BLOCKS.replace('@', "");
+    let _ = write!(out, "@media screen and (max-width:699px){{\n{phone}}}\n");
+    if context.cases().len() > WIDE_CASES {
+        out.push_str(&BLOCKS.replace('@', ".many "));
+    }
+    out.push_str("@supports selector(:has(*)){@media screen{\n");
+    for k in 0..context.cases().len() {
+        let _ = writeln!(
+            out,
+            "body:has(#k{k}:checked) .only:not(.in{k}){{display:none}}body:has(#k{k}:checked) .matrix .v[data-k=\"{k}\"],body:has(#k{k}:checked) tr[data-k=\"{k}\"]{{background-color:var(--panel)}}body:has(#k{k}:checked) thead [data-k=\"{k}\"]{{box-shadow:inset 0 -4px 0 var(--ink)}}body:has(#k{k}:checked) tr[data-k=\"{k}\"]>*{{font-weight:700}}"
+        );
+    }
+    out.push_str("}}\n");
+    let _ = writeln!(
+        out,
+        "@page{{margin:15mm 14mm 18mm;@bottom-left{{content:\"{}\";font:8pt sans-serif}}@bottom-right{{content:counter(page) \" / \" counter(pages);font:8pt sans-serif}}}}",
+        css_string(&origin_line(&context.report.origin))
+    );
+    out
+}
+
+/// `sha256-…` as a policy names it.
+fn hash(text: &str) -> String {
+    let digest = Sha256::digest(text.as_bytes());
+    let encoded = base64::engine::general_purpose::STANDARD.encode(digest);
+    format!("sha256-{encoded}")
+}
+
+/// The whole document round `body`.
+pub(super) fn document(context: &Context<'_>, body: &str) -> String {
+    let style = style(context);
+    let origin = &context.report.origin;
+    let title = format!("{}: {}", origin.title, context.answer.headline.plain());
+    let many = if context.cases().len() > WIDE_CASES {
+        " class=\"many\""
+    } else {
+        ""
+    };
+    format!(
+        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src '{}'; script-src '{}'; base-uri 'none'; form-action 'none'\">\n\
+         <meta name=\"color-scheme\" content=\"light dark\"><meta name=\"generator\" content=\"halfloom {}\">\n\
+         <title>{}</title>\n<style>{style}</style></head>\n<body{many}>\n\
+         <a class=\"skip\" href=\"#verdict\">Skip to the verdict</a>\n{SYMBOLS}{}<main>\n{body}</main>\n\
+         <footer><p>{}</p></footer>\n<script>{SCRIPT}</script>\n</body></html>\n",
+        hash(&style),
+        hash(SCRIPT),
+        esc(&origin.version),
+        esc(&title),
+        masthead(context),
+        esc(&origin_line(origin)),
+    )
+}
+
+/// Two strands; the one whose loss the verdict is about is cut.
+fn masthead(context: &Context<'_>) -> String {
+    let hurt = !matches!(context.answer.flag, Flag::Met | Flag::Unasked);
+    let lost = context.cases().get(context.first_case()).and_then(|case| case.lost);
+    let cut = |side| if hurt && lost == Some(side) { " cut" } else { "" };
+    let lanes = |lane| context.report.picture.nodes.iter().any(|node| node.lane == lane);
+    let two = lanes(Lane::A) && lanes(Lane::B);
+    let fabrics = if two {
+        " · storage on fabrics <b class=\"mA\">A</b> and <b class=\"mB\">B</b>"
+    } else {
+        ""
+    };
+    format!(
+        "<header class=\"mast\">\n<div class=\"strands\" aria-hidden=\"true\"><span class=\"sa{}\"></span><span class=\"sb{}\"></span></div>\n\
+         <p class=\"brand\"><b>halfloom</b> <span>report · estimate</span></p>\n<p class=\"site\">{}{fabrics}</p>\n</header>\n",
+        cut('A'),
+        cut('B'),
+        esc(&context.report.origin.title),
+    )
+}
+
+/// One radio a case; without support for `:has` it hides and everything shows.
+pub(super) fn chooser(context: &Context<'_>) -> String {
+    if context.cases().len() < 2 {
+        return String::new();
+    }
+    let mut out = String::from("<fieldset class=\"pick\"><legend>Case shown</legend>\n");
+    for (k, case) in context.cases().iter().enumerate() {
+        let checked = if k == context.first_case() { " checked" } else { "" };
+        let _ = writeln!(
+            out,
+            "<label><input type=\"radio\" name=\"case\" id=\"k{k}\"{checked}>{}</label>",
+            case_name(case)
+        );
+    }
+    out.push_str("</fieldset>\n\n");
+    out
+}

@@ -1,0 +1,59 @@
+//! Section 5: headroom.
+
+use super::Context;
+use super::html::section as framed;
+use super::html::{Column, Table, beside, case_name, esc, figure};
+use crate::outcome::Growth;
+use crate::render::chart::{Format, headroom};
+use crate::render::number::{NONE, three};
+
+pub(super) fn section(context: &Context<'_>) -> String {
+    let drawing = |format| headroom(context.report, format);
+    let chart = figure(context, "", drawing(Format::Page), drawing(Format::Phone));
+    let table = table(context);
+    let body = if chart.is_empty() && table.is_empty() {
+        "<p class=\"plain\">No headroom was worked out.</p>\n".to_owned()
+    } else {
+        let note = "<p><b>“Full at”</b> is 100 ÷ busy in the busiest 20\u{202F}ms: arithmetic, one part at a time, nothing simulated at that load. A latency promise may break earlier, as waiting grows before a part is full.</p><p>Bursts count, not means: see <a href=\"#bursts\">section 8</a>.</p>";
+        format!("{}{table}", beside(&chart, if chart.is_empty() { "" } else { note }))
+    };
+    framed("headroom", 5, "How far can it grow, and which part ends it?", &body)
+}
+
+fn cells(name: String, growth: &Growth) -> Vec<String> {
+    let factor = if growth.factor < 1.0 {
+        format!("<b class=\"miss\">{}</b>", three(growth.factor))
+    } else {
+        three(growth.factor)
+    };
+    let (next, at) = growth.next.as_ref().map_or_else(
+        || (NONE.to_owned(), NONE.to_owned()),
+        |(part, factor)| (esc(part), three(*factor)),
+    );
+    vec![name, factor, esc(&growth.part), at, next]
+}
+
+fn table(context: &Context<'_>) -> String {
+    let columns = vec![
+        Column::words("case"),
+        Column::number("full at"),
+        Column::words("the part that is full"),
+        Column::number("next at"),
+        Column::words("the next part"),
+    ];
+    let caption = "Times today’s load at which the first part is full, by arithmetic".to_owned();
+    let mut table = Table::new("", caption, columns);
+    for growth in &context.report.growth {
+        let k = context.case_index(&growth.case);
+        let name = k.map_or_else(|| esc(&growth.case), |k| case_name(&context.cases()[k]));
+        let attributes = k.map_or_else(String::new, |k| format!("data-k=\"{k}\""));
+        table.row(&attributes, &cells(name, growth));
+    }
+    for mend in &context.report.mends {
+        for growth in &mend.growth {
+            let name = format!("{}, {}", esc(&growth.case), esc(&mend.name));
+            table.row("", &cells(name, growth));
+        }
+    }
+    table.html()
+}

@@ -1,0 +1,167 @@
+//! Section 3: the seconds after a loss.
+
+use super::Context;
+use super::html::section as framed;
+use super::html::{Column, Table, beside, esc, figure};
+use crate::outcome::{NamedEvent, Switch, SwitchWorkload};
+use crate::render::chart::{Format, timeline};
+use crate::render::number::{Scale, THIN, about, at_place, count, three};
+use std::fmt::Write as _;
+
+pub(super) fn section(context: &Context<'_>) -> String {
+    let switches = &context.report.switches;
+    let mut body = String::new();
+    if switches.is_empty() {
+        body.push_str("<p class=\"plain\">No switch-over was run: this study is of steady states only. <code>halfloom failover</code> runs one.</p>\n");
+    }
+    for (index, switch) in switches.iter().enumerate() {
+        body.push_str(&one(context, index, switch));
+    }
+    framed("switch", 3, "What happens in the seconds after the loss?", &body)
+}
+
+/// A switch-over is shown with its case; the first also when healthy is chosen, which has none.
+fn class(context: &Context<'_>, index: usize, switch: &Switch) -> String {
+    let Some(k) = context.case_index(&switch.case.name) else {
+        return String::new();
+    };
+    let healthy = if index == 0 { " in0" } else { "" };
+    format!("only in{k}{healthy}")
+}
+
+fn one(context: &Context<'_>, index: usize, switch: &Switch) -> String {
+    let workload = switch
+        .workloads
+        .iter()
+        .position(|workload| workload.name == context.first_workload())
+        .unwrap_or(0);
+    let drawing = |format| timeline(context.report, index, workload, format);
+    let chart = figure(context, "", drawing(Format::Page), drawing(Format::Phone));
+    let note = note(context, switch, workload);
+    format!(
+        "<div class=\"{}\">{chart}{}{}</div>\n",
+        class(context, index, switch),
+        beside(&events(switch), &note),
+        workloads(switch)
+    )
+}
+
+fn events(switch: &Switch) -> String {
+    if switch.events.is_empty() {
+        return String::new();
+    }
+    let stall = if switch.events.iter().any(|event| event.ended_stall) {
+        "; ▶ ended the longest stall"
+    } else {
+        ""
+    };
+    let mut out = format!(
+        "<table class=\"ev\"><caption>Events with {}{stall}</caption><thead><tr><th scope=\"col\">no</th><th scope=\"col\" class=\"r\">s</th><th scope=\"col\">what happened</th><th scope=\"col\">timer that acted</th></tr></thead>\n<tbody>",
+        esc(&switch.case.name)
+    );
+    for (number, event) in switch.events.iter().enumerate() {
+        out.push_str(&event_row(number + 1, event));
+    }
+    out.push_str("</tbody></table>\n");
+    out
+}
+
+fn event_row(number: usize, event: &NamedEvent) -> String {
+    let hot = if event.ended_stall { " class=\"hot\"" } else { "" };
+    let arrow = if event.ended_stall { "▶ " } else { "" };
+    let workload = event
+        .workload
+        .as_ref()
+        .map_or_else(String::new, |name| format!("<i>{}</i>: ", esc(name)));
+    let ios = event
+        .ios
+        .map_or_else(String::new, |ios| format!(", {} I/Os", count(ios)));
+    format!(
+        "<tr{hot}><td>{number}</td><td class=\"r nw\">{}</td><th scope=\"row\">{arrow}{workload}{}{ios}</th><td>{}</td></tr>\n",
+        seconds(event.t_s),
+        esc(&event.what),
+        event.timer.as_ref().map_or_else(|| "none".to_owned(), |timer| esc(timer)),
+    )
+}
+
+/// Instants of the list: milliseconds below a second, else three digits.
+fn seconds(t_s: f64) -> String {
+    if t_s.abs() < 1.0 {
+        at_place(t_s, -3)
+    } else {
+        three(t_s)
+    }
+}
+
+fn maybe_seconds(value: Option<f64>, limit: f64) -> String {
+    value.map_or_else(|| format!("> {}", three(limit)), three)
+}
+
+fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
+    let settled = switch.settled_s.map_or_else(
+        || format!("Not settled within {}{THIN}s.", three(switch.limit_s)),
+        |s| format!("Settled {}{THIN}s after the loss: from then on as the survivors’ own steady run.", three(s)),
+    );
+    let mut out = format!(
+        "<p><b>When it is over.</b> {settled} Timers: <i>{}</i>.</p><p>{} replications, {} I/Os completed.</p>",
+        esc(&switch.preset),
+        switch.replications,
+        about(switch.ios),
+    );
+    if switch.partial {
+        out.push_str("<p><b>Partial.</b> The limit of events stopped it.</p>");
+    }
+    if let Some(workload) = switch.workloads.get(workload) {
+        let _ = write!(
+            out,
+            "<p>A hang shows in completions only once it is over; the line “oldest unfinished I/O” shows it while it lasts. Longest silence of <i>{}</i>: {}{THIN}s.</p>",
+            esc(&workload.name),
+            three(workload.longest_silence_s)
+        );
+    }
+    if context.report.switches.len() > 1 && switch.workloads.len() > 1 {
+        out.push_str("<p>Drawn for one workload; the other drawings are files beside this page.</p>");
+    }
+    out
+}
+
+fn workloads(switch: &Switch) -> String {
+    let columns = vec![
+        Column::words("workload"),
+        Column::number("longest I/O, s"),
+        Column::number("silence, s"),
+        Column::number("above promise, % of I/Os"),
+        Column::number("sent again"),
+        Column::number("failed"),
+        Column::number("late"),
+        Column::number("backlog at most"),
+        Column::number("drained after, s"),
+    ];
+    let caption = format!(
+        "What each workload felt with {}, worst replication",
+        esc(&switch.case.name)
+    );
+    let mut table = Table::new("", caption, columns);
+    for workload in &switch.workloads {
+        table.row("", &workload_cells(switch, workload));
+    }
+    table.html()
+}
+
+fn workload_cells(switch: &Switch, workload: &SwitchWorkload) -> Vec<String> {
+    let longest = workload.longest_io_s.iter().copied().fold(0.0, f64::max);
+    let share = workload
+        .above_promise_share
+        .map_or_else(|| "–".to_owned(), |share| three(share * 100.0));
+    vec![
+        esc(&workload.name),
+        Scale::PLAIN.three(longest),
+        three(workload.longest_silence_s),
+        share,
+        about(workload.retried),
+        count(workload.failed.iter().sum()),
+        count(workload.late),
+        count(workload.backlog_peak),
+        maybe_seconds(workload.drain_s, switch.to_s),
+    ]
+}

@@ -1,0 +1,15 @@
+//! Results as aligned text for a terminal.
+//!
+//! Words stand left, numbers right, the unit once in the head; no colour, no lines but blanks, so that a
+//! table can be pasted anywhere. Every text ends with a line that says it is an estimate and of what.
+//! Left out: wrapping, which the terminal does, and double-width letters, which count as one.
+
+mod align;
+mod check;
+mod report;
+
+pub use check::{assumptions_text, paths_text, review_text};
+pub use report::{report_text, steady_text};
+
+#[cfg(test)]
+pub(super) mod tests;

@@ -1,0 +1,226 @@
+//! What can be said before any run: review, paths, inputs.
+
+use super::align::Aligned;
+use crate::outcome::{AssumptionRow, PathRow, PathSheet, Review, Severity, TierRow};
+use crate::render::number::{NONE, THIN, count, three};
+
+/// The last line of texts that come from no run.
+const FOOT: &str = "estimate · by arithmetic from the scenario, nothing was simulated\n";
+
+/// The static review: findings, tiers, controllers.
+#[must_use]
+pub fn review_text(review: &Review) -> String {
+    format!(
+        "{}{}{}{FOOT}",
+        findings(review),
+        tiers(review),
+        controllers(review)
+    )
+}
+
+fn findings(review: &Review) -> String {
+    if review.findings.is_empty() {
+        return "The review found nothing to warn of.\n\n".to_owned();
+    }
+    let mut out = String::new();
+    for finding in &review.findings {
+        let word = match finding.severity {
+            Severity::Warning => "warning",
+            Severity::Note => "note",
+        };
+        let line = format!(
+            "{word}, {}: {} {}",
+            finding.kind, finding.what, finding.advice
+        );
+        out.push_str(line.replace(|c: char| c.is_control(), " ").trim_end());
+        out.push('\n');
+    }
+    out.push('\n');
+    out
+}
+
+fn side_text(side: Option<char>) -> String {
+    side.map_or_else(|| "neither".to_owned(), String::from)
+}
+
+fn tiers(review: &Review) -> String {
+    let mut table = Aligned::new(&[
+        "tier",
+        "fabric",
+        "links",
+        ">nominal, Gb/s",
+        ">usable, Gb/s",
+        ">hosts ÷ uplinks",
+    ]);
+    for case in &review.cases {
+        table = table.number(case);
+    }
+    for tier in &review.tiers {
+        let mut cells = vec![
+            tier.tier.clone(),
+            side_text(tier.side),
+            tier.links.clone(),
+            three(tier.nominal_gb_s),
+            three(tier.usable_gb_s),
+            tier.oversubscription.map_or_else(|| NONE.to_owned(), three),
+        ];
+        cells.extend((0..review.cases.len()).map(|case| tier_use(tier, case)));
+        table.row(cells);
+    }
+    table.text(
+        "Tiers, one direction: bandwidth, then load towards arrays, towards hosts, and in a burst, %",
+    )
+}
+
+fn tier_use(tier: &TierRow, case: usize) -> String {
+    let at = |list: &[Option<f64>]| list.get(case).copied().flatten();
+    let all = [
+        at(&tier.toward_array_percent),
+        at(&tier.toward_host_percent),
+        at(&tier.burst_percent),
+    ];
+    if all.iter().all(Option::is_none) {
+        return "lost".to_owned();
+    }
+    let words: Vec<String> = all
+        .iter()
+        .map(|value| value.map_or_else(|| NONE.to_owned(), three))
+        .collect();
+    words.join("  ")
+}
+
+fn controllers(review: &Review) -> String {
+    let mut table = Aligned::new(&["controller", ">in parallel"]);
+    for case in &review.cases {
+        table = table.number(case);
+    }
+    for (name, parallel, mean, burst) in &review.controllers {
+        let mut cells = vec![name.clone(), count(u64::from(*parallel))];
+        for case in 0..review.cases.len() {
+            let at = |list: &[Option<f64>]| {
+                let value = list.get(case).copied().flatten();
+                value.map_or_else(|| NONE.to_owned(), three)
+            };
+            cells.push(format!("{}  {}", at(mean), at(burst)));
+        }
+        table.row(cells);
+    }
+    table.text("Controllers: load on the mean, then in a burst, %")
+}
+
+/// Every path, hop by hop.
+#[must_use]
+pub fn paths_text(sheets: &[PathSheet]) -> String {
+    let mut out = String::new();
+    for sheet in sheets {
+        out.push_str(&format!(
+            "{} to {}, {}: {}\n\n",
+            sheet.host,
+            sheet.array,
+            sheet.protocol,
+            sheet.workloads.join(", ")
+        ));
+        for path in &sheet.paths {
+            out.push_str(&one_path(path));
+        }
+        out.push_str(&compared(sheet));
+    }
+    if sheets.is_empty() {
+        out.push_str("There is no path between the two.\n\n");
+    }
+    out.push_str(FOOT);
+    out
+}
+
+fn one_path(path: &PathRow) -> String {
+    let mut table = Aligned::new(&[
+        "hop",
+        "speed",
+        ">members",
+        "as",
+        ">nominal, Gb/s",
+        ">usable, Gb/s",
+        "onward",
+        "",
+    ]);
+    for (index, hop) in path.hops.iter().enumerate() {
+        table.row(vec![
+            hop.name.clone(),
+            hop.speed.clone(),
+            count(u64::from(hop.members)),
+            hop.encapsulation.clone(),
+            three(hop.nominal_gb_s),
+            three(hop.usable_gb_s),
+            hop.onward.clone(),
+            if index == path.narrowest {
+                "narrowest".to_owned()
+            } else {
+                String::new()
+            },
+        ]);
+    }
+    table.text(&format!(
+        "{} to {}, fabric {}: idle {}{THIN}us for a frame of {} bytes; one flow has {}{THIN}Gb/s",
+        path.host_port,
+        path.array_port,
+        side_text(path.side),
+        three(path.idle_us),
+        count(path.idle_frame_bytes),
+        three(path.one_flow_gb_s)
+    ))
+}
+
+/// Whether the label of the first hop is there all the way, by fabric.
+fn compared(sheet: &PathSheet) -> String {
+    let mut out = String::new();
+    let mut sides: Vec<Option<char>> = Vec::new();
+    for path in &sheet.paths {
+        if !sides.contains(&path.side) {
+            sides.push(path.side);
+        }
+    }
+    for side in sides {
+        let paths = || sheet.paths.iter().filter(|path| path.side == side);
+        let Some(first) = paths().next().and_then(|path| path.hops.first()) else {
+            continue;
+        };
+        let label = first.nominal_gb_s;
+        let narrow = paths()
+            .filter_map(|path| path.hops.get(path.narrowest))
+            .min_by(|a, b| a.usable_gb_s.total_cmp(&b.usable_gb_s));
+        let Some(hop) = narrow else {
+            continue;
+        };
+        let verdict = if hop.nominal_gb_s >= label {
+            format!("{}{THIN}Gb/s all the way: confirmed", three(label))
+        } else {
+            format!(
+                "{}{THIN}Gb/s all the way: refuted by {}, {}{THIN}Gb/s",
+                three(label),
+                hop.name,
+                three(hop.nominal_gb_s)
+            )
+        };
+        out.push_str(&format!("fabric {}: {verdict}\n", side_text(side)));
+    }
+    out.push('\n');
+    out
+}
+
+/// Every input with its mark.
+#[must_use]
+pub fn assumptions_text(rows: &[AssumptionRow]) -> String {
+    let mut table = Aligned::new(&["mark", "input", "value", "key", "says who", ">line"]);
+    for row in rows {
+        table.row(vec![
+            row.mark.clone(),
+            row.what.clone(),
+            row.value.clone(),
+            row.key.clone(),
+            row.source.clone(),
+            row.line.map_or_else(String::new, |line| line.to_string()),
+        ]);
+    }
+    let text = table.text("Inputs with their marks, guesses first");
+    format!("{text}estimate · inputs only, nothing was simulated\n")
+}

@@ -1,0 +1,436 @@
+//! A study as text: verdict, promises, workloads, links, parts, switch-over, growth, budget.
+
+use super::align::{Aligned, with_ends};
+use crate::outcome::{
+    BudgetPart, Cell, MeasureKind, Population, Report, Row, Steady, Switch, WorkloadFigures,
+};
+use crate::render::number::{NONE, Scale, THIN, about, at_place, count, margin, three};
+use crate::render::words::{
+    Flag, Prose, answer, measure_name, origin_line, row_scale, target_words,
+};
+use std::collections::BTreeMap;
+
+/// Everything a study found.
+#[must_use]
+pub fn report_text(report: &Report) -> String {
+    let mut out = verdict(report);
+    out.push_str(&matrix(report));
+    for switch in &report.switches {
+        out.push_str(&events(switch));
+        out.push_str(&switch_summary(switch));
+    }
+    out.push_str(&parts(report));
+    out.push_str(&growth(report));
+    out.push_str(&figures(report));
+    out.push_str(&foot(report));
+    out
+}
+
+/// What a run of the site as written found: verdict, promises, workloads, links.
+#[must_use]
+pub fn steady_text(report: &Report) -> String {
+    let mut out = verdict(report);
+    out.push_str(&matrix(report));
+    out.push_str(&figures(report));
+    for switch in &report.switches {
+        out.push_str(&events(switch));
+        out.push_str(&switch_summary(switch));
+    }
+    out.push_str(&foot(report));
+    out
+}
+
+fn figures(report: &Report) -> String {
+    [workloads(report), budget(report), links(report)].concat()
+}
+
+fn foot(report: &Report) -> String {
+    let partial = report.steady.iter().any(|steady| steady.partial)
+        || report.switches.iter().any(|switch| switch.partial);
+    let note = if partial {
+        "Partial: the limit of events stopped a run.\n"
+    } else {
+        ""
+    };
+    format!("{note}{}\n", origin_line(&report.origin))
+}
+
+/// Breaks text at blanks so that lines stay short; narrow blanks inside numbers hold.
+fn wrapped(text: &str, most: usize) -> String {
+    let mut out = String::new();
+    let mut used = 0;
+    for word in text.split(' ') {
+        let wide = word.chars().count();
+        if used > 0 && used + 1 + wide > most {
+            out.push('\n');
+            used = 0;
+        } else if used > 0 {
+            out.push(' ');
+            used += 1;
+        }
+        out.push_str(&word.replace(|c: char| c.is_control(), " "));
+        used += wide;
+    }
+    out.push('\n');
+    out
+}
+
+fn verdict(report: &Report) -> String {
+    let answer = answer(report);
+    let mut out = wrapped(
+        &format!("{}: {}", answer.flag.word(), answer.headline.plain()),
+        96,
+    );
+    let rest: Vec<&Prose> = [&answer.holds, &answer.cause, &answer.mend, &answer.sure]
+        .into_iter()
+        .filter(|prose| !prose.is_empty())
+        .collect();
+    for prose in rest {
+        out.push_str(&wrapped(&prose.plain(), 96));
+    }
+    out.push('\n');
+    out
+}
+
+fn matrix(report: &Report) -> String {
+    let mut table = Aligned::new(&["workload", "promise", "target"]);
+    for case in &report.matrix.cases {
+        table = table.number(&case.name);
+    }
+    for row in &report.matrix.rows {
+        let scale = row_scale(row);
+        let when = if row.switching { ", switch-over" } else { "" };
+        let unit = if scale.unit.is_empty() {
+            String::new()
+        } else {
+            format!(", {}", scale.unit)
+        };
+        let mut cells = vec![
+            row.workload.clone(),
+            format!("{}{when}{unit}", measure_name(row.measure)),
+            target_words(row),
+        ];
+        cells.extend(row.cells.iter().map(|cell| judged(row, cell.as_ref(), scale)));
+        table.row(cells);
+    }
+    table.text("Promises: figure, margin in per cent of the target, verdict")
+}
+
+fn judged(row: &Row, cell: Option<&Cell>, scale: Scale) -> String {
+    let Some(cell) = cell else {
+        return "not asked".to_owned();
+    };
+    let value = match (cell.value, cell.beyond) {
+        _ if cell.saturated => String::new(),
+        (Some(figure), _) if row.measure == MeasureKind::Failed => at_place(figure.value, 0),
+        (Some(figure), _) => with_ends(scale.figure(&figure)),
+        (None, Some(beyond)) => format!("> {}", scale.three(beyond)),
+        (None, None) => "beyond".to_owned(),
+    };
+    let room = cell.margin_percent.map(margin);
+    let word = Flag::of(cell).word().to_owned();
+    let parts = [Some(value).filter(|v| !v.is_empty()), room, Some(word)];
+    parts.into_iter().flatten().collect::<Vec<_>>().join(" ")
+}
+
+/// Microseconds of a population that are shown.
+fn shown_us(population: &Population) -> Vec<f64> {
+    let quantiles = population
+        .quantiles
+        .iter()
+        .filter_map(|figure| figure.latency_us.map(|f| f.value).or(figure.beyond_us));
+    quantiles
+        .chain(population.mean_us.map(|f| f.value))
+        .chain(population.max_us)
+        .collect()
+}
+
+fn workloads(report: &Report) -> String {
+    let mut out = rates(report);
+    for index in 0..report.steady.first().map_or(0, |s| s.workloads.len()) {
+        out.push_str(&latency(report, index));
+    }
+    out
+}
+
+fn rates(report: &Report) -> String {
+    let mut table = Aligned::new(&[
+        "workload",
+        "case",
+        ">offered, I/Os per s",
+        ">completed",
+        ">MB/s",
+        ">failed",
+        ">unfinished",
+    ]);
+    for steady in &report.steady {
+        for workload in &steady.workloads {
+            let all = &workload.all;
+            table.row(vec![
+                workload.name.clone(),
+                steady.case.name.clone(),
+                three(all.offered_iops.value),
+                with_ends(Scale::PLAIN.figure(&all.completed_iops)),
+                with_ends(Scale::PLAIN.figure(&all.throughput_mb_s)),
+                count(all.failed),
+                count(all.unfinished),
+            ]);
+        }
+    }
+    table.text("Offered and completed, with 95 % intervals")
+}
+
+fn latency(report: &Report, index: usize) -> String {
+    let of = |steady: &Steady| steady.workloads.get(index).cloned();
+    let all: Vec<(String, WorkloadFigures)> = report
+        .steady
+        .iter()
+        .filter_map(|steady| Some((steady.case.name.clone(), of(steady)?)))
+        .collect();
+    let Some((_, first)) = all.first() else {
+        return String::new();
+    };
+    let scale = Scale::of_us(all.iter().flat_map(|(_, w)| shown_us(&w.all)));
+    let mut table = Aligned::new(&[
+        "case", "I/Os", ">mean", ">p50", ">p90", ">p95", ">p99", ">p99.9", ">max",
+    ]);
+    for (case, figures) in &all {
+        for (kind, population) in [
+            ("all", &figures.all),
+            ("reads", &figures.reads),
+            ("writes", &figures.writes),
+        ] {
+            if population.ios > 0 {
+                let mut cells = vec![case.clone(), kind.to_owned()];
+                cells.extend(latency_cells(population, figures.saturated, scale));
+                table.row(cells);
+            }
+        }
+    }
+    table.text(&format!(
+        "Latency of {}, {}, with 95 % intervals",
+        first.name, scale.unit
+    ))
+}
+
+fn latency_cells(population: &Population, saturated: bool, scale: Scale) -> Vec<String> {
+    let figure = |figure| with_ends(scale.figure(&figure));
+    let mut out = vec![match population.mean_us {
+        _ if saturated => "saturated".to_owned(),
+        Some(mean) => figure(mean),
+        None => NONE.to_owned(),
+    }];
+    for q in [0.5, 0.9, 0.95, 0.99, 0.999] {
+        let found = population.quantiles.iter().find(|f| (f.q - q).abs() < 1e-9);
+        out.push(match found.map(|f| (f.latency_us, f.beyond_us)) {
+            Some((Some(latency), _)) => figure(latency),
+            Some((None, Some(beyond))) => format!("> {}", scale.three(beyond)),
+            _ => NONE.to_owned(),
+        });
+    }
+    out.push(population.max_us.map_or_else(|| NONE.to_owned(), |max| scale.three(max)));
+    out
+}
+
+fn budget(report: &Report) -> String {
+    let mut out = String::new();
+    let workloads = report.steady.first().map_or(&[][..], |s| &s.workloads);
+    for (index, workload) in workloads.iter().enumerate() {
+        let name = |part: &BudgetPart| match &part.tier {
+            Some(tier) => format!("{}, {tier}", part.part),
+            None => part.part.clone(),
+        };
+        let budgets: Vec<&[BudgetPart]> = report
+            .steady
+            .iter()
+            .map(|steady| steady.workloads.get(index).map_or(&[][..], |w| &w.budget))
+            .collect();
+        let mut names: Vec<String> = Vec::new();
+        for part in budgets.iter().flat_map(|budget| budget.iter()) {
+            if !names.contains(&name(part)) {
+                names.push(name(part));
+            }
+        }
+        let mut table = Aligned::new(&["part"]);
+        for steady in &report.steady {
+            table = table.number(&steady.case.name);
+        }
+        for wanted in names {
+            let mut cells = vec![wanted.clone()];
+            for budget in &budgets {
+                let part = budget.iter().find(|part| name(part) == wanted);
+                cells.push(part.map_or_else(|| NONE.to_owned(), |part| three(part.mean_us)));
+            }
+            table.row(cells);
+        }
+        out.push_str(&table.text(&format!(
+            "Where the mean latency of {} is spent, us; the parts add up to it",
+            workload.name
+        )));
+    }
+    out
+}
+
+/// Mean utilization and peak asked of one tier in one direction: the mean over its members, and the fullest.
+#[derive(Clone, Copy, Default)]
+struct TierUse {
+    sum: f64,
+    members: u32,
+    peak: f64,
+}
+
+fn links(report: &Report) -> String {
+    let mut tiers: Vec<(String, Option<char>)> = Vec::new();
+    let mut by_case: Vec<BTreeMap<usize, TierUse>> = Vec::new();
+    for steady in &report.steady {
+        let mut uses = BTreeMap::<usize, TierUse>::new();
+        for direction in &steady.directions {
+            let key = (direction.tier.clone(), direction.side);
+            let index = tiers.iter().position(|tier| *tier == key).unwrap_or_else(|| {
+                tiers.push(key);
+                tiers.len() - 1
+            });
+            let tier = uses.entry(index).or_default();
+            tier.sum += direction.utilization_percent;
+            tier.members += 1;
+            tier.peak = tier.peak.max(direction.asked_peak_percent);
+        }
+        by_case.push(uses);
+    }
+    let mut table = Aligned::new(&["tier and direction", "fabric"]);
+    for steady in &report.steady {
+        table = table.number(&steady.case.name);
+    }
+    for (index, (tier, side)) in tiers.iter().enumerate() {
+        let mut cells = vec![
+            tier.clone(),
+            side.map_or_else(|| "neither".to_owned(), String::from),
+        ];
+        for uses in &by_case {
+            cells.push(uses.get(&index).map_or_else(
+                || "lost".to_owned(),
+                |tier| {
+                    let mean = tier.sum / f64::from(tier.members);
+                    format!("{}  {}", three(mean), three(tier.peak))
+                },
+            ));
+        }
+        table.row(cells);
+    }
+    table.text("Links: mean over the members, then what is asked of the fullest in the busiest 20 ms, %")
+}
+
+fn parts(report: &Report) -> String {
+    let mut table = Aligned::new(&["part", "detail"]);
+    for case in &report.matrix.cases {
+        table = table.number(&case.name);
+    }
+    for part in &report.parts {
+        let mut cells = vec![part.part.clone(), part.detail.clone()];
+        for used in &part.cases {
+            cells.push(used.as_ref().map_or_else(
+                || "lost".to_owned(),
+                |used| {
+                    let over = if used.peak_percent > 100.0 { " over" } else { "" };
+                    format!(
+                        "{}  {}{over}",
+                        three(used.mean_percent),
+                        three(used.peak_percent)
+                    )
+                },
+            ));
+        }
+        table.row(cells);
+    }
+    table.text("Parts, the fullest of each family: mean, then asked in the busiest 20 ms, %")
+}
+
+fn growth(report: &Report) -> String {
+    let mut table = Aligned::new(&["case", ">full at", "part", ">next at", "next part"]);
+    let mended = report.mends.iter().flat_map(|mend| {
+        mend.growth
+            .iter()
+            .map(|growth| (format!("{}, {}", growth.case, mend.name), growth))
+    });
+    let plain = report.growth.iter().map(|growth| (growth.case.clone(), growth));
+    for (case, growth) in plain.chain(mended) {
+        let (part, factor) = growth.next.clone().map_or_else(
+            || (NONE.to_owned(), NONE.to_owned()),
+            |(part, factor)| (part, three(factor)),
+        );
+        table.row(vec![
+            case,
+            three(growth.factor),
+            growth.part.clone(),
+            factor,
+            part,
+        ]);
+    }
+    table.text("Growth: times today's load at which a part is full, by arithmetic")
+}
+
+fn events(switch: &Switch) -> String {
+    let mut table = Aligned::new(&[">s", "what happened", "workload", ">I/Os", "timer", ""]);
+    for event in &switch.events {
+        table.row(vec![
+            at_place(event.t_s, -3),
+            event.what.clone(),
+            event.workload.clone().unwrap_or_default(),
+            event.ios.map_or_else(String::new, count),
+            event.timer.clone().unwrap_or_default(),
+            if event.ended_stall {
+                "ended the stall".to_owned()
+            } else {
+                String::new()
+            },
+        ]);
+    }
+    table.text(&format!(
+        "Switch-over, {}: events, seconds after the loss",
+        switch.case.name
+    ))
+}
+
+fn switch_summary(switch: &Switch) -> String {
+    let mut table = Aligned::new(&[
+        "workload",
+        ">longest I/O, s",
+        ">silence, s",
+        ">above promise, %",
+        ">sent again",
+        ">failed",
+        ">late",
+        ">backlog",
+        ">drained, s",
+        ">settled, s",
+    ]);
+    for workload in &switch.workloads {
+        let within = |value: Option<f64>, limit: f64| {
+            value.map_or_else(|| format!("> {}", three(limit)), three)
+        };
+        table.row(vec![
+            workload.name.clone(),
+            three(workload.longest_io_s.iter().copied().fold(0.0, f64::max)),
+            three(workload.longest_silence_s),
+            workload
+                .above_promise_share
+                .map_or_else(|| NONE.to_owned(), |share| three(100.0 * share)),
+            about(workload.retried),
+            count(workload.failed.iter().sum()),
+            count(workload.late),
+            count(workload.backlog_peak),
+            within(workload.drain_s, switch.to_s),
+            within(workload.settled_s, switch.limit_s),
+        ]);
+    }
+    table.text(&format!(
+        "Switch-over, {}: worst of {} replications, timers {}{}",
+        switch.case.name,
+        switch.replications,
+        switch.preset,
+        switch.settled_s.map_or_else(
+            || format!(", not settled within {}{THIN}s", three(switch.limit_s)),
+            |s| format!(", settled after {}{THIN}s", three(s))
+        )
+    ))
+}

@@ -1,0 +1,82 @@
+//! Tables of the sample, whole, and what must hold for any.
+
+use super::*;
+use crate::outcome::{PathHop, PathRow, PathSheet};
+use crate::render::sample::sample_report;
+
+/// Two invented paths, one a fabric; the one on B is narrow in the middle.
+pub(crate) fn sheets() -> Vec<PathSheet> {
+    let hop = |name: &str, speed: &str, gb_s: f64, onward: &str| PathHop {
+        name: name.to_owned(),
+        speed: speed.to_owned(),
+        members: 1,
+        encapsulation: if speed.ends_with("FC") { "FC" } else { "FCoE" }.to_owned(),
+        nominal_gb_s: gb_s,
+        usable_gb_s: gb_s * 0.97,
+        onward: onward.to_owned(),
+    };
+    let path = |side: char, middle: f64| PathRow {
+        side: Some(side),
+        host_port: format!("db-1:{side}"),
+        array_port: format!("vault-c1:{side}"),
+        hops: vec![
+            hop(&format!("db-1 > edge-{side}"), "100GbE", 100.0, "cut-through"),
+            hop(&format!("edge-{side} > vault-c1"), "32GFC", middle, ""),
+        ],
+        idle_us: 2.61,
+        idle_frame_bytes: 2180,
+        narrowest: 1,
+        one_flow_gb_s: 27.2,
+    };
+    vec![PathSheet {
+        host: "db-1".to_owned(),
+        array: "vault".to_owned(),
+        workloads: vec!["bookings".to_owned()],
+        protocol: "fc-scsi".to_owned(),
+        paths: vec![path('A', 112.0), path('B', 28.05)],
+    }]
+}
+
+#[test]
+fn every_text_ends_with_the_word_estimate() {
+    let report = sample_report();
+    for text in [
+        report_text(&report),
+        steady_text(&report),
+        review_text(&report.review),
+        paths_text(&sheets()),
+        paths_text(&[]),
+        assumptions_text(&report.assumptions),
+        assumptions_text(&[]),
+    ] {
+        let last = text.lines().last().unwrap();
+        assert!(last.starts_with("estimate · "), "{last}");
+        assert!(text.ends_with('\n') && !text.contains('\u{1b}'));
+        assert!(text.lines().all(|line| line == line.trim_end()));
+    }
+}
+
+#[test]
+fn bandwidth_all_the_way_is_confirmed_or_refuted() {
+    let text = paths_text(&sheets()).replace('\u{202F}', " ");
+    assert!(text.contains("fabric A: 100 Gb/s all the way: confirmed"));
+    assert!(text.contains("fabric B: 100 Gb/s all the way: refuted by edge-B > vault-c1, 28.1 Gb/s"));
+}
+
+#[test]
+fn names_cannot_send_escapes_to_the_terminal() {
+    let mut report = sample_report();
+    report.steady[0].workloads[0].name = "a\u{1b}[2Jb\nc".to_owned();
+    report.matrix.rows[0].workload = "x\u{1b}]0;t\u{7}".to_owned();
+    let text = report_text(&report);
+    assert!(!text.chars().any(|c| c.is_control() && c != '\n'));
+}
+
+#[test]
+fn tables_of_the_sample() {
+    let report = sample_report();
+    insta::assert_snapshot!("report", report_text(&report));
+    insta::assert_snapshot!("review", review_text(&report.review));
+    insta::assert_snapshot!("paths", paths_text(&sheets()));
+    insta::assert_snapshot!("assumptions", assumptions_text(&report.assumptions));
+}

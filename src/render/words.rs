@@ -1,0 +1,126 @@
+//! The verdict in words: what a study found, as sentences for a page, a slide or a terminal.
+//!
+//! The order is fixed: the worst case, then what holds, then the cause in one number, then the cheapest
+//! change that was simulated, then which guess it all rests on. A change is only named when it was
+//! simulated. Left out: layout, and every word that promises more than an estimate can.
+
+mod answer;
+mod measure;
+mod reasons;
+
+pub use answer::{Answer, Flag, answer, worst_cell};
+pub use measure::{case_mark, measure_name, row_scale, target_words};
+
+/// A stretch of a sentence.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Span {
+    /// Ordinary words.
+    Text(String),
+    /// A name from the scenario, which a page sets apart.
+    Name(String),
+    /// What matters most in the sentence, which a page may set bold.
+    Strong(String),
+}
+
+/// A sentence or two, with the names in it marked as such.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Prose(pub Vec<Span>);
+
+impl Prose {
+    /// Nothing yet.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Ordinary words.
+    #[must_use]
+    pub fn text(mut self, text: impl Into<String>) -> Self {
+        self.0.push(Span::Text(text.into()));
+        self
+    }
+
+    /// A name from the scenario.
+    #[must_use]
+    pub fn name(mut self, name: impl Into<String>) -> Self {
+        self.0.push(Span::Name(name.into()));
+        self
+    }
+
+    /// Words that matter most.
+    #[must_use]
+    pub fn strong(mut self, text: impl Into<String>) -> Self {
+        self.0.push(Span::Strong(text.into()));
+        self
+    }
+
+    /// Appends another, with a space between two that are not empty.
+    #[must_use]
+    pub fn then(mut self, next: Self) -> Self {
+        if !self.0.is_empty() && !next.0.is_empty() {
+            self.0.push(Span::Text(" ".to_owned()));
+        }
+        self.0.extend(next.0);
+        self
+    }
+
+    /// True when there is nothing to say.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// The words alone.
+    #[must_use]
+    pub fn plain(&self) -> String {
+        self.0
+            .iter()
+            .map(|span| match span {
+                Span::Text(text) | Span::Name(text) | Span::Strong(text) => text.as_str(),
+            })
+            .collect()
+    }
+}
+
+/// First letter upper case.
+#[must_use]
+pub fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(chars).collect()
+    })
+}
+
+/// `a`, `a and b`, `a, b and c`.
+#[must_use]
+pub fn listed(items: &[String]) -> String {
+    match items {
+        [] => String::new(),
+        [only] => only.clone(),
+        [head @ .., last] => format!("{} and {last}", head.join(", ")),
+    }
+}
+
+/// `1 promise`, `3 promises`.
+#[must_use]
+pub fn plural(count: usize, one: &str) -> String {
+    let number = super::number::count(count as u64);
+    if count == 1 {
+        format!("{number} {one}")
+    } else {
+        format!("{number} {one}s")
+    }
+}
+
+/// The foot of everything shown: `estimate · scenario · seed · replications · version · digest`.
+#[must_use]
+pub fn origin_line(origin: &crate::outcome::Origin) -> String {
+    let digest: String = origin.digest.chars().take(8).collect();
+    format!(
+        "estimate · {} · seed {} · {} · halfloom {} · digest {digest}",
+        origin.scenario,
+        origin.seed,
+        plural(origin.replications as usize, "replication"),
+        origin.version
+    )
+}

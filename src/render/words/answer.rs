@@ -1,0 +1,407 @@
+//! The headline and what goes with it.
+
+use super::measure::{measure_name, row_scale, who_waits};
+use super::reasons;
+use super::{Prose, listed, plural, sentence};
+use crate::outcome::{Case, Cell, Matrix, MeasureKind, Report, Row, Verdict};
+use crate::render::number::{Scale, as_written, two, whole_percent};
+use std::cmp::Ordering;
+
+/// The verdict of a whole study in one word.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Flag {
+    /// Some work does not fit at all.
+    Saturated,
+    /// A promise is missed.
+    Missed,
+    /// No promise is missed, and one is too close to call.
+    Undecided,
+    /// Every promise is met.
+    Met,
+    /// Nothing was promised, so nothing is judged.
+    Unasked,
+}
+
+impl Flag {
+    /// The word shown.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Saturated => "saturated",
+            Self::Missed => "missed",
+            Self::Undecided => "undecided",
+            Self::Met => "met",
+            Self::Unasked => "no promise stated",
+        }
+    }
+
+    /// The flag of one judgement.
+    #[must_use]
+    pub const fn of(cell: &Cell) -> Self {
+        match cell.verdict {
+            _ if cell.saturated => Self::Saturated,
+            Verdict::Missed => Self::Missed,
+            Verdict::Undecided => Self::Undecided,
+            Verdict::Met => Self::Met,
+        }
+    }
+}
+
+/// The whole answer, sentence by sentence.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Answer {
+    /// In one word.
+    pub flag: Flag,
+    /// The worst case, or that all holds.
+    pub headline: Prose,
+    /// What else holds and what else does not.
+    pub holds: Prose,
+    /// The cause in one number; empty when there is no part to name.
+    pub cause: Prose,
+    /// The cheapest change that was simulated and its result, or that none was.
+    pub mend: Prose,
+    /// On how many replications and which guess it rests.
+    pub sure: Prose,
+    /// Row and column of the judgement that the headline is about.
+    pub worst: Option<(usize, usize)>,
+    /// Index of the fullest part in that case.
+    pub part: Option<usize>,
+}
+
+/// Says what the study found.
+#[must_use]
+pub fn answer(report: &Report) -> Answer {
+    let worst = worst_cell(&report.matrix);
+    let flag = worst.map_or_else(
+        || saturated_case(report).map_or(Flag::Unasked, |_| Flag::Saturated),
+        |(row, case)| {
+            let cell = report.matrix.rows[row].cells[case].as_ref();
+            cell.map_or(Flag::Unasked, Flag::of)
+        },
+    );
+    let case = worst.map_or_else(|| saturated_case(report).unwrap_or(0), |(_, case)| case);
+    let part = reasons::fullest(report, case);
+    Answer {
+        flag,
+        headline: headline(report, flag, worst),
+        holds: holds(report, flag, worst),
+        cause: reasons::cause(report, flag, worst, part),
+        mend: reasons::mend(report, flag, worst),
+        sure: reasons::sure(report, worst),
+        worst,
+        part,
+    }
+}
+
+/// The judgement to speak of first: saturated before missed before undecided before met, then by the margin;
+/// the first in the matrix's order when equal. `None` when nothing was promised.
+#[must_use]
+pub fn worst_cell(matrix: &Matrix) -> Option<(usize, usize)> {
+    let mut all: Vec<(usize, usize, Flag, f64)> = Vec::new();
+    for (row_index, row) in matrix.rows.iter().enumerate() {
+        for (case, cell) in row.cells.iter().enumerate() {
+            if let Some(cell) = cell {
+                all.push((row_index, case, Flag::of(cell), reach(cell)));
+            }
+        }
+    }
+    all.sort_by(|a, b| a.2.cmp(&b.2).then(a.3.total_cmp(&b.3)));
+    all.first().map(|&(row, case, ..)| (row, case))
+}
+
+/// Margin for ordering. A missed figure without a margin (beyond what was measured, or where none at all was
+/// allowed) is worse than any; a met one is not the tightest.
+fn reach(cell: &Cell) -> f64 {
+    cell.margin_percent
+        .unwrap_or_else(|| match cell.verdict {
+            Verdict::Met => f64::INFINITY,
+            Verdict::Missed | Verdict::Undecided => f64::NEG_INFINITY,
+        })
+}
+
+/// The first steady case that is saturated, by index into the matrix's cases.
+fn saturated_case(report: &Report) -> Option<usize> {
+    report.steady.iter().position(|steady| steady.saturated)
+}
+
+fn headline(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> Prose {
+    let matrix = &report.matrix;
+    let Some((row_index, case_index)) = worst else {
+        return saturated_case(report).map_or_else(
+            || Prose::new().text("No promise was stated, so there is nothing to judge."),
+            |case| does_not_fit(&report.steady[case].case),
+        );
+    };
+    let (row, case) = (&matrix.rows[row_index], &matrix.cases[case_index]);
+    let Some(cell) = &row.cells[case_index] else {
+        return Prose::new();
+    };
+    match flag {
+        Flag::Saturated => does_not_fit(case),
+        Flag::Missed => missed(matrix, row, case_index, cell),
+        Flag::Undecided => undecided(row, case, cell),
+        Flag::Met | Flag::Unasked => all_met(matrix, row, case, cell),
+    }
+}
+
+fn does_not_fit(case: &Case) -> Prose {
+    let carrier = match (case.carries, &case.outage) {
+        (Some(side), _) => format!("{side} can carry"),
+        (None, Some(_)) => "what is left can carry".to_owned(),
+        (None, None) => "the site can carry, with nothing lost".to_owned(),
+    };
+    Prose::new().text(format!(
+        "{} the work does not fit: it arrives faster than {carrier}, and waiting grows without end.",
+        sentence(&with_case(case))
+    ))
+}
+
+/// `with A lost`, `healthy`.
+pub(super) fn with_case(case: &Case) -> String {
+    match case.outage {
+        Some(_) => format!("with {}", case.name),
+        None => "with everything healthy".to_owned(),
+    }
+}
+
+/// True when fabric A and fabric B are each lost as a whole in some case.
+pub(super) fn both_sides(matrix: &Matrix) -> bool {
+    let lost = |side| matrix.cases.iter().any(|case| case.lost == Some(side));
+    lost('A') && lost('B')
+}
+
+/// The condition of a missed promise, widened to "either fabric" only where both say the same.
+fn condition(matrix: &Matrix, row: &Row, case_index: usize) -> String {
+    let case = &matrix.cases[case_index];
+    let scale = row_scale(row);
+    let said = |index: usize| {
+        let cell = row.cells[index].as_ref()?;
+        let figure = cell.value.map(|figure| two(figure.value / scale.divisor));
+        (Flag::of(cell) == Flag::Missed).then_some((figure, cell.target_text.clone()))
+    };
+    let here = said(case_index);
+    let same = |side| {
+        let at = |case: &Case| case.lost == Some(side);
+        let index = matrix.cases.iter().position(at);
+        index.is_some_and(|index| said(index) == here)
+    };
+    let Some(outage) = &case.outage else {
+        return "Even with everything healthy".to_owned();
+    };
+    match case.lost {
+        Some(_) if same('A') && same('B') => "If either fabric is lost".to_owned(),
+        Some(side) => format!("If fabric {side} is lost"),
+        None => format!("If {outage} is lost"),
+    }
+}
+
+/// What the figure means to somebody who waits, without the promise.
+pub(super) fn felt(measure: MeasureKind, cell: &Cell, scale: Scale) -> String {
+    let (value, more) = match (cell.value, cell.beyond) {
+        (Some(figure), _) => (scale.two(figure.value), ""),
+        (None, Some(beyond)) => (scale.two(beyond), "more than "),
+        (None, None) => ("longer than was measured".to_owned(), ""),
+    };
+    match measure {
+        MeasureKind::Quantile(q) if more.is_empty() => {
+            format!("{} {value} or longer", who_waits(q))
+        }
+        MeasureKind::Quantile(q) => format!("{} {more}{value}", who_waits(q)),
+        MeasureKind::Mean => format!("a request takes {more}{value} on average"),
+        MeasureKind::Throughput => format!("it gets through {more}{value}"),
+        MeasureKind::LongestIo => format!("one request waits {more}{value}"),
+        MeasureKind::Failed => format!("{more}{value} requests fail"),
+    }
+}
+
+fn missed(matrix: &Matrix, row: &Row, case_index: usize, cell: &Cell) -> Prose {
+    let verdict = match row.measure {
+        MeasureKind::Failed => " loses work: ",
+        MeasureKind::LongestIo => " stalls too long: ",
+        _ => " is too slow: ",
+    };
+    let promised = if cell.target == 0.0 {
+        "none".to_owned()
+    } else {
+        as_written(&cell.target_text)
+    };
+    let during = if row.switching {
+        " during the switch-over"
+    } else {
+        ""
+    };
+    Prose::new()
+        .text(format!("{}, ", condition(matrix, row, case_index)))
+        .name(&row.workload)
+        .text(format!(
+            "{verdict}{}{during}, where {promised} is promised.",
+            felt(row.measure, cell, row_scale(row))
+        ))
+}
+
+/// `p99 of bookings`, as prose.
+pub(super) fn figure_of(row: &Row) -> Prose {
+    Prose::new()
+        .text(format!("{} of ", measure_name(row.measure)))
+        .name(&row.workload)
+}
+
+fn undecided(row: &Row, case: &Case, cell: &Cell) -> Prose {
+    let scale = row_scale(row);
+    let figure = cell.value.map(|figure| scale.figure(&figure));
+    let unit = |number: &str| crate::render::number::with_unit(number, scale.unit);
+    let value = match figure {
+        Some((value, Some(ends))) => {
+            format!(" is {}, between {}", unit(&value), unit(&ends.replace(" to ", " and ")))
+        }
+        Some((value, None)) => format!(" is {}", unit(&value)),
+        None => " could not be measured to the end".to_owned(),
+    };
+    let more = cell
+        .replications_needed
+        .map(|all| all.saturating_sub(cell.replications))
+        .filter(|more| *more > 0);
+    let decide = more.map_or_else(
+        || "More replications would decide.".to_owned(),
+        |more| {
+            let more = two(f64::from(more));
+            let ending = if more == "1" { "" } else { "s" };
+            format!("About {more} more replication{ending} would decide.")
+        },
+    );
+    Prose::new()
+        .text(format!("Too close to call: {}, ", with_case(case)))
+        .then_tight(figure_of(row))
+        .text(format!(
+            "{value}, promise {}. {decide}",
+            as_written(&cell.target_text)
+        ))
+}
+
+fn all_met(matrix: &Matrix, row: &Row, case: &Case, cell: &Cell) -> Prose {
+    let outages = matrix.cases.iter().filter(|c| c.outage.is_some()).count();
+    let opening = match (both_sides(matrix), outages) {
+        (_, 0) => "Every promise holds",
+        (true, 2) => "With either fabric lost, every promise still holds",
+        (_, 1) => "Every promise holds, healthy and in the outage studied",
+        _ => "Every promise holds, healthy and in every outage studied",
+    };
+    let Some(margin) = cell.margin_percent else {
+        return Prose::new().text(format!("{opening}."));
+    };
+    Prose::new()
+        .text(format!("{opening}; the tightest is "))
+        .then_tight(figure_of(row))
+        .text(format!(
+            " {}, {}\u{202F}% inside.",
+            with_case(case),
+            whole_percent(margin)
+        ))
+}
+
+impl Prose {
+    /// Appends without a space.
+    pub(super) fn then_tight(mut self, next: Self) -> Self {
+        self.0.extend(next.0);
+        self
+    }
+}
+
+/// How many judgements there are, and of which workloads those with `flag` are.
+fn with_flag(matrix: &Matrix, flag: Flag) -> (usize, Vec<String>) {
+    let (mut count, mut names) = (0, Vec::<String>::new());
+    for row in &matrix.rows {
+        let here = row
+            .cells
+            .iter()
+            .flatten()
+            .filter(|cell| Flag::of(cell) == flag)
+            .count();
+        count += here;
+        if here > 0 && !names.contains(&row.workload) {
+            names.push(row.workload.clone());
+        }
+    }
+    (count, names)
+}
+
+fn holds(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> Prose {
+    if worst.is_none() {
+        return switch_words(report);
+    }
+    healthy_words(report, flag)
+        .then(count_words(&report.matrix, flag))
+        .then(switch_words(report))
+}
+
+fn healthy_words(report: &Report, flag: Flag) -> Prose {
+    let matrix = &report.matrix;
+    if flag == Flag::Met || matrix.cases.len() < 2 || matrix.cases[0].outage.is_some() {
+        return Prose::new();
+    }
+    let cells: Vec<&Cell> = matrix
+        .rows
+        .iter()
+        .filter_map(|row| row.cells[0].as_ref())
+        .collect();
+    let met = cells.iter().filter(|c| Flag::of(c) == Flag::Met).count();
+    Prose::new().text(match met {
+        _ if cells.is_empty() => return Prose::new(),
+        all if all == cells.len() => "With everything healthy every promise is met.".to_owned(),
+        0 => "Not one promise is met with everything healthy.".to_owned(),
+        some => format!(
+            "With everything healthy {some} of {} are met.",
+            plural(cells.len(), "promise")
+        ),
+    })
+}
+
+/// "Of 22 judgements 2 are missed, of bookings; 1 is undecided, of fleet."
+fn count_words(matrix: &Matrix, flag: Flag) -> Prose {
+    let asked: usize = matrix.rows.iter().map(|r| r.cells.iter().flatten().count()).sum();
+    if flag == Flag::Met {
+        let cases = plural(matrix.cases.len(), "case");
+        return Prose::new().text(format!("{} in {cases}, all met.", plural(asked, "judgement")));
+    }
+    let mut out = Prose::new().text(format!("Of {} ", plural(asked, "judgement")));
+    let mut first = true;
+    for kind in [Flag::Saturated, Flag::Missed, Flag::Undecided] {
+        let (count, names) = with_flag(matrix, kind);
+        if count == 0 {
+            continue;
+        }
+        let verb = if count == 1 { "is" } else { "are" };
+        let gap = if first { "" } else { "; " };
+        first = false;
+        out = out
+            .text(format!("{gap}{count} {verb} {}, of ", kind.word()))
+            .name(listed(&names));
+    }
+    out.text(".")
+}
+
+/// What a switch-over does, over all of them.
+fn switch_words(report: &Report) -> Prose {
+    let workloads = || report.switches.iter().flat_map(|switch| &switch.workloads);
+    let longest = workloads()
+        .flat_map(|w| w.longest_io_s.iter().copied())
+        .max_by(f64::total_cmp)
+        .filter(|longest| longest.partial_cmp(&0.0) == Some(Ordering::Greater));
+    let Some(longest) = longest else {
+        return Prose::new();
+    };
+    let failed: u64 = workloads().flat_map(|w| w.failed.iter().copied()).sum();
+    let longest = Scale::of("s", [longest]).two(longest);
+    Prose::new().text(if failed == 0 {
+        format!("In the switch-over no I/O fails, and the longest takes {longest}.")
+    } else {
+        format!(
+            "In the switch-over {} I/Os fail, all replications together, and the longest takes {longest}.",
+            crate::render::number::count(failed)
+        )
+    })
+}
+
+#[cfg(test)]
+#[path = "answer_tests.rs"]
+mod tests;

@@ -1,0 +1,272 @@
+//! The cause, the remedy, and what it all rests on.
+
+use super::answer::{Flag, figure_of, with_case, worst_cell};
+use super::measure::row_scale;
+use super::{Prose, listed, plural, sentence};
+use crate::outcome::{AssumptionRow, Growth, Mend, Report, UseInCase};
+use crate::render::number::{count, two, whole_percent};
+
+/// Index of the part that is fullest in the busiest 20 ms of case `case`.
+pub(super) fn fullest(report: &Report, case: usize) -> Option<usize> {
+    let peak = |index: usize| used(report, index, case).map(|used| used.peak_percent);
+    let mut best: Option<(usize, f64)> = None;
+    for index in 0..report.parts.len() {
+        if let Some(peak) = peak(index)
+            && best.is_none_or(|(_, most)| peak > most)
+        {
+            best = Some((index, peak));
+        }
+    }
+    best.map(|(index, _)| index)
+}
+
+fn used(report: &Report, part: usize, case: usize) -> Option<&UseInCase> {
+    report.parts.get(part)?.cases.get(case)?.as_ref()
+}
+
+/// The cause in one number.
+pub(super) fn cause(
+    report: &Report,
+    flag: Flag,
+    worst: Option<(usize, usize)>,
+    part: Option<usize>,
+) -> Prose {
+    let case = worst.map_or(0, |(_, case)| case);
+    let switching = worst.is_some_and(|(row, _)| report.matrix.rows[row].switching);
+    if switching && flag != Flag::Met {
+        return stall(report, case);
+    }
+    let Some((part, used)) = part.and_then(|i| Some((&report.parts[i], used(report, i, case)?)))
+    else {
+        return Prose::new();
+    };
+    let (peak, mean) = (
+        whole_percent(used.peak_percent),
+        whole_percent(used.mean_percent),
+    );
+    let numbers = format!("{peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean");
+    match (used.peak_percent > 100.0, flag) {
+        (true, Flag::Met | Flag::Unasked) => Prose::new()
+            .text("The fullest part is ")
+            .name(&part.part)
+            .text(format!(": it is asked for {numbers}, and works the rest off in time.")),
+        (true, _) => Prose::new()
+            .text("The cause is ")
+            .name(&part.part)
+            .text(format!(": it is asked for {numbers}.")),
+        (false, Flag::Missed | Flag::Undecided) => Prose::new()
+            .text("No part is full then; the fullest is ")
+            .name(&part.part)
+            .text(format!(", {numbers}.")),
+        (false, _) => Prose::new()
+            .text("The fullest part then is ")
+            .name(&part.part)
+            .text(format!(", {numbers}.")),
+    }
+}
+
+/// The timer that ended the stall of the switch-over in matrix case `case`.
+fn stall(report: &Report, case: usize) -> Prose {
+    let name = &report.matrix.cases[case].name;
+    let switch = report.switches.iter().find(|s| s.case.name == *name);
+    let event = switch.and_then(|s| s.events.iter().find(|event| event.ended_stall));
+    let Some(event) = event else {
+        return Prose::new();
+    };
+    let seconds = two(event.t_s);
+    Prose::new().text(event.timer.as_ref().map_or_else(
+        || format!("The stall ends {seconds}\u{202F}s after the loss."),
+        |timer| {
+            format!("The cause is a timer: {timer}; it ends the stall {seconds}\u{202F}s after the loss.")
+        },
+    ))
+}
+
+/// The case in which growth ends first.
+pub(super) fn least_growth(growth: &[Growth]) -> Option<&Growth> {
+    growth.iter().min_by(|a, b| a.factor.total_cmp(&b.factor))
+}
+
+/// The cheapest simulated change with its result and the next limit, or that there is none.
+pub(super) fn mend(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> Prose {
+    let mends = &report.mends;
+    let whole = mends.iter().find(|mend| mend.mends_all);
+    match (flag, whole) {
+        (Flag::Met | Flag::Unasked, _) => nothing_needed(report),
+        (_, Some(mend)) => Prose::new()
+            .strong(format!("{}.", sentence(&mend.name)))
+            .text(" Simulated with it, ")
+            .then_tight(result(report, mend, worst))
+            .text("every promise judged is met.")
+            .then(next_limit(mend)),
+        (_, None) if mends.is_empty() => Prose::new().text("No remedy was simulated."),
+        (_, None) => not_enough(report, worst),
+    }
+}
+
+/// "the same p99 is 0.72 ms with A lost, and "
+fn result(report: &Report, mend: &Mend, worst: Option<(usize, usize)>) -> Prose {
+    let cell = worst.and_then(|(row, case)| {
+        let asked = &report.matrix.rows[row];
+        let same = mend.matrix.rows.iter().find(|r| {
+            r.workload == asked.workload
+                && r.measure == asked.measure
+                && r.switching == asked.switching
+        })?;
+        let value = same.cells.get(case)?.as_ref()?.value?;
+        Some((asked, &report.matrix.cases[case], value))
+    });
+    let Some((row, case, value)) = cell else {
+        return Prose::new();
+    };
+    Prose::new()
+        .text("the ")
+        .then_tight(figure_of(row))
+        .text(format!(
+            " is {} {}, and ",
+            row_scale(row).two(value.value),
+            with_case(case)
+        ))
+}
+
+fn next_limit(mend: &Mend) -> Prose {
+    least_growth(&mend.growth).map_or_else(Prose::new, |growth| {
+        Prose::new()
+            .text(format!(
+                "Growth then ends at {} times today’s load, at ",
+                two(growth.factor)
+            ))
+            .name(&growth.part)
+            .text(".")
+    })
+}
+
+fn nothing_needed(report: &Report) -> Prose {
+    let Some(growth) = least_growth(&report.growth) else {
+        return Prose::new().text("Nothing to mend was found, and no change was simulated.");
+    };
+    let case = report.matrix.cases.iter().find(|c| c.name == growth.case);
+    let state = case.map_or_else(|| growth.case.clone(), with_case);
+    let mut out = Prose::new()
+        .text("Nothing at today’s load. ")
+        .text(format!(
+            "By arithmetic, the first part is full at {} times that, {state}: ",
+            two(growth.factor)
+        ))
+        .name(&growth.part);
+    if let Some((part, factor)) = &growth.next {
+        out = out
+            .text(format!("; the next at {} times: ", two(*factor)))
+            .name(part);
+    }
+    out.text(".")
+}
+
+/// Changes were simulated, and none is enough.
+fn not_enough(report: &Report, worst: Option<(usize, usize)>) -> Prose {
+    let open = |mend: &&Mend| {
+        let cells = mend.matrix.rows.iter().flat_map(|r| r.cells.iter().flatten());
+        cells.filter(|cell| Flag::of(cell) != Flag::Met).count()
+    };
+    let Some(best) = report.mends.iter().min_by_key(open) else {
+        return Prose::new();
+    };
+    let left = open(&best);
+    let tried = match report.mends.len() {
+        1 => "One change was simulated, and it is not enough: ".to_owned(),
+        several => format!("{several} changes were simulated, and none is enough. The best: "),
+    };
+    let mut out = Prose::new()
+        .text(tried)
+        .strong(&best.name)
+        .text(". With it, ")
+        .then_tight(result(report, best, worst))
+        .text(match left {
+            // Only promises of the steady state are judged again with a change.
+            0 => "every steady promise is met; the switch-over was not run again".to_owned(),
+            one_or_more => format!(
+                "{} not met",
+                if one_or_more == 1 {
+                    "1 judgement is".to_owned()
+                } else {
+                    format!("{one_or_more} judgements are")
+                }
+            ),
+        });
+    if let Some((row, case)) = worst_cell(&best.matrix).filter(|_| left > 0) {
+        out = out
+            .text(", first of all ")
+            .then_tight(figure_of(&best.matrix.rows[row]))
+            .text(format!(" {}", with_case(&best.matrix.cases[case])));
+    }
+    out.text(".")
+}
+
+/// Replications and guesses.
+pub(super) fn sure(report: &Report, worst: Option<(usize, usize)>) -> Prose {
+    let mut out = Prose::new();
+    if let Some((row, case)) = worst
+        && let Some(cell) = &report.matrix.rows[row].cells[case]
+    {
+        let runs = plural(cell.replications as usize, "replication");
+        out = out.text(if report.matrix.rows[row].switching {
+            format!("Judged on {runs} of the switch-over, each by itself.")
+        } else {
+            format!("Judged over {runs}, by one-sided 95\u{202F}% bounds.")
+        });
+    }
+    out.then(guesses(report, worst))
+}
+
+/// The guesses, those that concern the workload spoken of first.
+fn guesses(report: &Report, worst: Option<(usize, usize)>) -> Prose {
+    let workload = worst.map(|(row, _)| report.matrix.rows[row].workload.as_str());
+    let concerns =
+        |row: &&AssumptionRow| workload.is_some_and(|w| row.key.split('.').any(|key| key == w));
+    let mut guessed: Vec<&AssumptionRow> = report
+        .assumptions
+        .iter()
+        .filter(|row| row.mark == "guessed")
+        .collect();
+    // A stable sort: the scenario's order within each half.
+    guessed.sort_by_key(|row| !concerns(row));
+    if guessed.is_empty() {
+        let open = report
+            .assumptions
+            .iter()
+            .filter(|row| row.mark == "common practice")
+            .count();
+        return Prose::new().text(match open {
+            0 => "No input is marked as a guess.".to_owned(),
+            some => format!(
+                "No input is marked as a guess; {} on common practice without a source.",
+                if some == 1 {
+                    "1 rests".to_owned()
+                } else {
+                    format!("{} rest", count(some as u64))
+                }
+            ),
+        });
+    }
+    let shown: Vec<String> = guessed
+        .iter()
+        .take(3)
+        .map(|row| format!("{} ({})", row.what, row.value))
+        .collect();
+    let rest = guessed.len() - shown.len();
+    let more = if rest > 0 {
+        format!("; {rest} more")
+    } else {
+        String::new()
+    };
+    let it = if guessed.len() == 1 { "it" } else { "them" };
+    Prose::new().text(format!(
+        "The verdict rests on {}: {}{more}. Measure {it} before spending money.",
+        if guessed.len() == 1 {
+            "1 guess".to_owned()
+        } else {
+            format!("{} guesses", guessed.len())
+        },
+        listed(&shown)
+    ))
+}
