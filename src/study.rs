@@ -1,1 +1,7 @@
-//! To be written.
+//! Which runs answer which question, and what can be said before any run.
+
+pub mod estimate;
+pub mod paths;
+
+#[cfg(test)]
+pub(crate) mod sample;
