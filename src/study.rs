@@ -3,6 +3,7 @@
 pub mod estimate;
 mod layers;
 pub mod paths;
+pub mod picture;
 pub mod review;
 
 #[cfg(test)]

@@ -16,7 +16,7 @@ mod spread;
 
 pub use demand::{Asked, PerIo, WireBytes, asked, mean_service_s, mix, per_io};
 use spread::path_weights;
-pub(crate) use spread::{Flows, Shares, encapsulation_on};
+pub(crate) use spread::{Flows, encapsulation_on};
 
 use crate::site::Site;
 use crate::topology::{DirectionId, Fabric, PathSet};

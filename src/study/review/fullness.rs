@@ -55,7 +55,7 @@ fn pieces(facts: &Facts<'_>) -> Vec<Piece> {
         .collect();
     let mut pieces: Vec<Piece> = Vec::new();
     let mut families: BTreeMap<usize, usize> = BTreeMap::new();
-    let mut note = |pieces: &mut Vec<Piece>, at: usize, case: usize, mean: f64, burst: f64| {
+    let note = |pieces: &mut Vec<Piece>, at: usize, case: usize, mean: f64, burst: f64| {
         let piece = &mut pieces[at];
         for (most, value) in [(&mut piece.mean, mean), (&mut piece.burst, burst)] {
             if value > most.0 {
