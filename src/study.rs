@@ -7,10 +7,17 @@
 //! Left out: searching for a load or a design; a study runs what it is told.
 
 mod case;
+pub mod estimate;
 mod judge;
+mod layers;
 mod mend;
 mod parts;
+pub mod paths;
+pub mod picture;
 mod progress;
+pub mod review;
+#[cfg(test)]
+pub(crate) mod sample;
 mod steady;
 mod switch;
 
@@ -20,7 +27,7 @@ pub use steady::{PEAK_WINDOW, SteadyRuns};
 
 use crate::measure::RELATIVE_ERROR;
 use crate::model::{Compiled, Script};
-use crate::outcome::{AssumptionRow, Matrix, Origin, Picture, Report, Review, Steady, Switch};
+use crate::outcome::{AssumptionRow, Matrix, Origin, Report, Steady, Switch};
 use crate::site::{Basis, Site};
 use crate::topology::Fabric;
 use crate::unit::Instant;
@@ -118,10 +125,16 @@ fn assemble(
     steady: Vec<Steady>,
     switches: Vec<Switch>,
     matrix: Matrix,
-    _plans: &[CasePlan],
+    plans: &[CasePlan],
 ) -> Report {
     let parts = parts::parts(site, &steady);
     let growth = parts::growth(&parts, &steady);
+    let outage_of = |plan: &CasePlan| {
+        let name = plan.case.outage.as_ref()?;
+        site.outages.iter().find(|outage| outage.name == *name)
+    };
+    let outages: Vec<_> = plans.iter().map(outage_of).collect();
+    let picture = picture::picture(site, &Fabric::new(site), &outages, &steady);
     Report {
         origin,
         switches,
@@ -133,12 +146,7 @@ fn assemble(
             nodes: Vec::new(),
             pipes: Vec::new(),
         },
-        review: Review {
-            cases: Vec::new(),
-            tiers: Vec::new(),
-            controllers: Vec::new(),
-            findings: Vec::new(),
-        },
+        review: review::review(site),
         assumptions: assumptions(site),
         percentile_error_percent: RELATIVE_ERROR * 100.0,
         steady,

@@ -123,10 +123,11 @@ pub fn report_csv(report: &Report) -> String {
     header.extend(names(&["peak_completed_iops", "peak_offered_iops"]));
     let mut rows = Vec::new();
     let plain = report.steady.iter().map(|steady| ("", steady));
-    let mended = report
-        .mends
-        .iter()
-        .flat_map(|mend| mend.steady.iter().map(|steady| (mend.name.as_str(), steady)));
+    let mended = report.mends.iter().flat_map(|mend| {
+        mend.steady
+            .iter()
+            .map(|steady| (mend.name.as_str(), steady))
+    });
     for (mend, steady) in plain.chain(mended) {
         for workload in &steady.workloads {
             let mut row = vec![
@@ -267,7 +268,12 @@ mod tests {
 
     fn read(text: &str) -> (Vec<String>, Vec<Vec<String>>) {
         let mut reader = ::csv::Reader::from_reader(text.as_bytes());
-        let header = reader.headers().unwrap().iter().map(str::to_owned).collect();
+        let header = reader
+            .headers()
+            .unwrap()
+            .iter()
+            .map(str::to_owned)
+            .collect();
         let rows = reader
             .records()
             .map(|row| row.unwrap().iter().map(str::to_owned).collect())

@@ -187,7 +187,10 @@ mod tests {
         assert_eq!(value["estimate"], true);
         assert_eq!(value["kind"], "report");
         assert_eq!(value["origin"]["seed"], 7);
-        assert!(text.trim_start_matches(['{', '\n', ' ']).starts_with("\"format\": 1"));
+        assert!(
+            text.trim_start_matches(['{', '\n', ' '])
+                .starts_with("\"format\": 1")
+        );
     }
 
     #[test]

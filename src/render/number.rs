@@ -93,7 +93,11 @@ pub fn two(value: f64) -> String {
 /// A per cent figure of a sentence: whole, without the sign; one decimal below 1.
 #[must_use]
 pub fn whole_percent(value: f64) -> String {
-    let place = if value.abs() < 1.0 && value != 0.0 { -1 } else { 0 };
+    let place = if value.abs() < 1.0 && value != 0.0 {
+        -1
+    } else {
+        0
+    };
     at_place(value, place)
 }
 

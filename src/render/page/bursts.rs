@@ -37,7 +37,12 @@ fn workloads(context: &Context<'_>) -> String {
     ];
     let caption = "What the workloads ask for, on the mean and at most".to_owned();
     let mut table = Table::new("", caption, columns);
-    for figures in context.report.steady.first().map_or(&[][..], |s| &s.workloads) {
+    for figures in context
+        .report
+        .steady
+        .first()
+        .map_or(&[][..], |s| &s.workloads)
+    {
         let mean = figures.all.offered_iops.value;
         let ratio = if mean > 0.0 {
             format!("{}{THIN}×", three(figures.peak_offered_iops / mean))

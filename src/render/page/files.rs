@@ -45,7 +45,10 @@ fn makers(report: &Report) -> Vec<Maker<'_>> {
             "headroom".to_owned(),
             Box::new(move || chart::headroom(report, slide)),
         ),
-        ("heat".to_owned(), Box::new(move || chart::heat(report, slide))),
+        (
+            "heat".to_owned(),
+            Box::new(move || chart::heat(report, slide)),
+        ),
     ];
     for (index, switch) in report.switches.iter().enumerate() {
         for (workload, figures) in switch.workloads.iter().enumerate() {
@@ -114,13 +117,17 @@ const DATA: [(&str, Writer); 5] = [
     ("report.csv", csv::report_csv),
     ("directions.csv", csv::directions_csv),
     ("events.csv", csv::events_csv),
-    ("assumptions.csv", |report| csv::assumptions_csv(&report.assumptions)),
+    ("assumptions.csv", |report| {
+        csv::assumptions_csv(&report.assumptions)
+    }),
 ];
 
 /// Names of all files but the page itself, in order; a drawing's picture of the same name is not repeated.
 pub(super) fn names(report: &Report) -> Vec<String> {
     let data = DATA.iter().map(|(name, _)| (*name).to_owned());
-    let drawn = drawings(report).into_iter().map(|(name, _)| format!("{name}.svg"));
+    let drawn = drawings(report)
+        .into_iter()
+        .map(|(name, _)| format!("{name}.svg"));
     data.chain(drawn).collect()
 }
 

@@ -105,9 +105,25 @@ pub(super) fn document(context: &Context<'_>, body: &str) -> String {
 /// Two strands; the one whose loss the verdict is about is cut.
 fn masthead(context: &Context<'_>) -> String {
     let hurt = !matches!(context.answer.flag, Flag::Met | Flag::Unasked);
-    let lost = context.cases().get(context.first_case()).and_then(|case| case.lost);
-    let cut = |side| if hurt && lost == Some(side) { " cut" } else { "" };
-    let lanes = |lane| context.report.picture.nodes.iter().any(|node| node.lane == lane);
+    let lost = context
+        .cases()
+        .get(context.first_case())
+        .and_then(|case| case.lost);
+    let cut = |side| {
+        if hurt && lost == Some(side) {
+            " cut"
+        } else {
+            ""
+        }
+    };
+    let lanes = |lane| {
+        context
+            .report
+            .picture
+            .nodes
+            .iter()
+            .any(|node| node.lane == lane)
+    };
     let two = lanes(Lane::A) && lanes(Lane::B);
     let fabrics = if two {
         " · storage on fabrics <b class=\"mA\">A</b> and <b class=\"mB\">B</b>"
@@ -130,7 +146,11 @@ pub(super) fn chooser(context: &Context<'_>) -> String {
     }
     let mut out = String::from("<fieldset class=\"pick\"><legend>Case shown</legend>\n");
     for (k, case) in context.cases().iter().enumerate() {
-        let checked = if k == context.first_case() { " checked" } else { "" };
+        let checked = if k == context.first_case() {
+            " checked"
+        } else {
+            ""
+        };
         let _ = writeln!(
             out,
             "<label><input type=\"radio\" name=\"case\" id=\"k{k}\"{checked}>{}</label>",

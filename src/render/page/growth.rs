@@ -15,9 +15,17 @@ pub(super) fn section(context: &Context<'_>) -> String {
         "<p class=\"plain\">No headroom was worked out.</p>\n".to_owned()
     } else {
         let note = "<p><b>“Full at”</b> is 100 ÷ busy in the busiest 20\u{202F}ms: arithmetic, one part at a time, nothing simulated at that load. A latency promise may break earlier, as waiting grows before a part is full.</p><p>Bursts count, not means: see <a href=\"#bursts\">section 8</a>.</p>";
-        format!("{}{table}", beside(&chart, if chart.is_empty() { "" } else { note }))
+        format!(
+            "{}{table}",
+            beside(&chart, if chart.is_empty() { "" } else { note })
+        )
     };
-    framed("headroom", 5, "How far can it grow, and which part ends it?", &body)
+    framed(
+        "headroom",
+        5,
+        "How far can it grow, and which part ends it?",
+        &body,
+    )
 }
 
 fn cells(name: String, growth: &Growth) -> Vec<String> {

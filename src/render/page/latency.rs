@@ -31,7 +31,10 @@ pub(super) fn section(context: &Context<'_>) -> String {
     let mut body = String::new();
     for (place, &index) in order.iter().enumerate() {
         if order.len() > 1 {
-            body.push_str(&format!("<h3>{}</h3>\n", esc(&healthy.workloads[index].name)));
+            body.push_str(&format!(
+                "<h3>{}</h3>\n",
+                esc(&healthy.workloads[index].name)
+            ));
         }
         body.push_str(&workload(context, index, place == 0));
     }
@@ -66,9 +69,10 @@ fn workload(context: &Context<'_>, index: usize, first: bool) -> String {
 
 /// Every figure of a population in microseconds, for the choice of the unit.
 fn all_us(population: &Population) -> impl Iterator<Item = f64> + '_ {
-    let quantiles = population.quantiles.iter().flat_map(|figure| {
-        [figure.latency_us.map(|f| f.value), figure.beyond_us]
-    });
+    let quantiles = population
+        .quantiles
+        .iter()
+        .flat_map(|figure| [figure.latency_us.map(|f| f.value), figure.beyond_us]);
     quantiles
         .chain([population.mean_us.map(|f| f.value)])
         .flatten()
@@ -113,7 +117,10 @@ fn table(context: &Context<'_>, index: usize) -> String {
     let mut table = Table::new("", caption, columns);
     for (name, k, figures) in rows {
         let attributes = k.map_or_else(String::new, |k| format!("data-k=\"{k}\""));
-        table.row(&attributes, &cells(name, &figures.all, figures.saturated, scale));
+        table.row(
+            &attributes,
+            &cells(name, &figures.all, figures.saturated, scale),
+        );
         let both = figures.reads.ios > 0 && figures.writes.ios > 0;
         if both && k.is_some() {
             for (kind, population) in [("reads", &figures.reads), ("writes", &figures.writes)] {
@@ -150,7 +157,11 @@ fn cells(name: String, population: &Population, saturated: bool, scale: Scale) -
             None => NONE.to_owned(),
         });
     }
-    out.push(population.max_us.map_or_else(|| NONE.to_owned(), |max| scale.three(max)));
+    out.push(
+        population
+            .max_us
+            .map_or_else(|| NONE.to_owned(), |max| scale.three(max)),
+    );
     out
 }
 

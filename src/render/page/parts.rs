@@ -32,7 +32,12 @@ pub(super) fn section(context: &Context<'_>) -> String {
 fn caption(parts: &[PartUse]) -> String {
     let over: Vec<&PartUse> = parts
         .iter()
-        .filter(|part| part.cases.iter().flatten().any(|used| used.peak_percent > 100.0))
+        .filter(|part| {
+            part.cases
+                .iter()
+                .flatten()
+                .any(|used| used.peak_percent > 100.0)
+        })
         .collect();
     match over.as_slice() {
         [] => "No part is asked for more than it has, in any case.".to_owned(),
@@ -115,5 +120,7 @@ fn cell(k: usize, case: &str, used: Option<&UseInCase>) -> String {
 
 /// Step of the shade, one each 10 %.
 fn step(percent: f64) -> usize {
-    (1..=10).filter(|step| percent >= f64::from(*step) * 10.0).count()
+    (1..=10)
+        .filter(|step| percent >= f64::from(*step) * 10.0)
+        .count()
 }

@@ -1,8 +1,8 @@
 //! Section 2: promises by cases.
 
 use super::Context;
-use super::html::{case_name, esc, flag_mark};
 use super::html::section as framed;
+use super::html::{case_name, esc, flag_mark};
 use crate::outcome::{Cell, MeasureKind, Row};
 use crate::render::number::{Scale, at_place, margin};
 use crate::render::words::{Flag, measure_name, plural, row_scale, target_words};
@@ -41,17 +41,32 @@ fn matrix(context: &Context<'_>) -> String {
 fn caption(context: &Context<'_>) -> String {
     let matrix = &context.report.matrix;
     let count = |flag| {
-        let cells = matrix.rows.iter().flat_map(|row| row.cells.iter().flatten());
+        let cells = matrix
+            .rows
+            .iter()
+            .flat_map(|row| row.cells.iter().flatten());
         cells.filter(|cell| Flag::of(cell) == flag).count()
     };
-    let all: usize = matrix.rows.iter().map(|r| r.cells.iter().flatten().count()).sum();
+    let all: usize = matrix
+        .rows
+        .iter()
+        .map(|r| r.cells.iter().flatten().count())
+        .sum();
     let bad = count(Flag::Saturated) + count(Flag::Missed);
     let open = count(Flag::Undecided);
     let is = |n: usize| if n == 1 { "is" } else { "are" };
     match (bad, open) {
         (0, 0) => format!("All {} are met.", plural(all, "judgement")),
-        (0, n) => format!("Of {}, {n} {} undecided; the others are met.", plural(all, "judgement"), is(n)),
-        (n, 0) => format!("Of {}, {n} {} missed; the others are met.", plural(all, "judgement"), is(n)),
+        (0, n) => format!(
+            "Of {}, {n} {} undecided; the others are met.",
+            plural(all, "judgement"),
+            is(n)
+        ),
+        (n, 0) => format!(
+            "Of {}, {n} {} missed; the others are met.",
+            plural(all, "judgement"),
+            is(n)
+        ),
         (n, m) => format!(
             "Of {}, {n} {} missed and {m} {} undecided; the others are met.",
             plural(all, "judgement"),
@@ -68,7 +83,11 @@ fn one_row(context: &Context<'_>, row: &Row) -> String {
     } else {
         format!(", {}", scale.unit)
     };
-    let when = if row.switching { " in the switch-over" } else { "" };
+    let when = if row.switching {
+        " in the switch-over"
+    } else {
+        ""
+    };
     let mut out = format!(
         "<tr role=\"row\"><th role=\"rowheader\" scope=\"row\"><span class=\"who\">{}</span> <span class=\"what\">{}{when}{unit}</span> <span class=\"tg\">{}</span></th>",
         esc(&row.workload),
@@ -126,9 +145,9 @@ fn figure(row: &Row, cell: &Cell, scale: Scale) -> String {
     };
     let margin = cell.margin_percent.map_or_else(String::new, margin);
     let needed = match cell.replications_needed {
-        Some(all) if all > cell.replications => format!(
-            " <span class=\"iv\">about {all} replications in all would decide</span>"
-        ),
+        Some(all) if all > cell.replications => {
+            format!(" <span class=\"iv\">about {all} replications in all would decide</span>")
+        }
         _ => String::new(),
     };
     format!(

@@ -2,8 +2,8 @@
 
 use super::Context;
 use super::files::names;
-use super::html::section as framed;
 use super::html::esc;
+use super::html::section as framed;
 use crate::render::number::{THIN, about, three};
 
 pub(super) fn section(context: &Context<'_>) -> String {
@@ -11,8 +11,16 @@ pub(super) fn section(context: &Context<'_>) -> String {
     let origin = &report.origin;
     let ios: u64 = report.steady.iter().map(|steady| steady.ios).sum::<u64>()
         + report.switches.iter().map(|switch| switch.ios).sum::<u64>();
-    let hops: u64 = report.steady.iter().map(|steady| steady.frame_hops).sum::<u64>()
-        + report.switches.iter().map(|switch| switch.frame_hops).sum::<u64>();
+    let hops: u64 = report
+        .steady
+        .iter()
+        .map(|steady| steady.frame_hops)
+        .sum::<u64>()
+        + report
+            .switches
+            .iter()
+            .map(|switch| switch.frame_hops)
+            .sum::<u64>();
     let mut facts = vec![
         ("version", format!("halfloom {}", esc(&origin.version))),
         ("scenario", esc(&origin.scenario)),
@@ -43,7 +51,10 @@ pub(super) fn section(context: &Context<'_>) -> String {
         ));
     }
     for (key, value) in &origin.set {
-        facts.push(("set on the command line", format!("{} = {}", esc(key), esc(value))));
+        facts.push((
+            "set on the command line",
+            format!("{} = {}", esc(key), esc(value)),
+        ));
     }
     let facts: String = facts
         .iter()

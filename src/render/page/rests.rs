@@ -36,7 +36,10 @@ const CAUTIONS: [&str; 7] = [
 
 pub(super) fn section(context: &Context<'_>) -> String {
     let list = |items: &[&str]| -> String {
-        items.iter().map(|item| format!("<li>{item}</li>")).collect()
+        items
+            .iter()
+            .map(|item| format!("<li>{item}</li>"))
+            .collect()
     };
     let body = format!(
         "{}<div class=\"cols\"><div><h3>Not modelled</h3><ul>{}</ul></div>\n<div><h3>Cautions</h3><ul>{}</ul></div></div>\n",
@@ -75,14 +78,22 @@ fn assumptions(context: &Context<'_>) -> String {
     let mut table = Table::new("assum long sortable", caption, columns);
     for row in rows {
         let (place, sign) = mark(&row.mark);
-        let guessed = if row.mark == "guessed" { " g-guessed" } else { "" };
+        let guessed = if row.mark == "guessed" {
+            " g-guessed"
+        } else {
+            ""
+        };
         let line = row
             .line
             .map_or_else(String::new, |line| format!(", line {line}"));
         table.row(
             "",
             &[
-                format!("{} <small><code>{}</code></small>", esc(&row.what), esc(&row.key)),
+                format!(
+                    "{} <small><code>{}</code></small>",
+                    esc(&row.what),
+                    esc(&row.key)
+                ),
                 esc(&row.value),
                 format!(
                     "<span class=\"g{guessed}\" data-order=\"{place}\">{sign} {}</span>",

@@ -23,7 +23,12 @@ pub(super) fn section(context: &Context<'_>) -> String {
     }
     body.push_str(&findings(context));
     body.push_str(&tiers(context));
-    framed("site", 4, "Where does the load run, and is the bandwidth there?", &body)
+    framed(
+        "site",
+        4,
+        "Where does the load run, and is the bandwidth there?",
+        &body,
+    )
 }
 
 fn findings(context: &Context<'_>) -> String {
@@ -45,7 +50,9 @@ fn findings(context: &Context<'_>) -> String {
             )
         })
         .collect();
-    format!("<h3>What the static review found, before any run</h3>\n<ul class=\"found\">{items}</ul>\n")
+    format!(
+        "<h3>What the static review found, before any run</h3>\n<ul class=\"found\">{items}</ul>\n"
+    )
 }
 
 fn tiers(context: &Context<'_>) -> String {
@@ -92,7 +99,10 @@ fn tier_cells(tier: &TierRow, cases: usize) -> Vec<String> {
     ];
     for k in 0..cases {
         let at = |list: &[Option<f64>]| list.get(k).copied().flatten();
-        let toward = [at(&tier.toward_array_percent), at(&tier.toward_host_percent)];
+        let toward = [
+            at(&tier.toward_array_percent),
+            at(&tier.toward_host_percent),
+        ];
         let mean = toward.into_iter().flatten().max_by(f64::total_cmp);
         cells.push(match (mean, at(&tier.burst_percent)) {
             (None, _) => "lost".to_owned(),

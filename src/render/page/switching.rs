@@ -17,7 +17,12 @@ pub(super) fn section(context: &Context<'_>) -> String {
     for (index, switch) in switches.iter().enumerate() {
         body.push_str(&one(context, index, switch));
     }
-    framed("switch", 3, "What happens in the seconds after the loss?", &body)
+    framed(
+        "switch",
+        3,
+        "What happens in the seconds after the loss?",
+        &body,
+    )
 }
 
 /// A switch-over is shown with its case; the first also when healthy is chosen, which has none.
@@ -67,7 +72,11 @@ fn events(switch: &Switch) -> String {
 }
 
 fn event_row(number: usize, event: &NamedEvent) -> String {
-    let hot = if event.ended_stall { " class=\"hot\"" } else { "" };
+    let hot = if event.ended_stall {
+        " class=\"hot\""
+    } else {
+        ""
+    };
     let arrow = if event.ended_stall { "▶ " } else { "" };
     let workload = event
         .workload
@@ -80,7 +89,10 @@ fn event_row(number: usize, event: &NamedEvent) -> String {
         "<tr{hot}><td>{number}</td><td class=\"r nw\">{}</td><th scope=\"row\">{arrow}{workload}{}{ios}</th><td>{}</td></tr>\n",
         seconds(event.t_s),
         esc(&event.what),
-        event.timer.as_ref().map_or_else(|| "none".to_owned(), |timer| esc(timer)),
+        event
+            .timer
+            .as_ref()
+            .map_or_else(|| "none".to_owned(), |timer| esc(timer)),
     )
 }
 
@@ -100,7 +112,12 @@ fn maybe_seconds(value: Option<f64>, limit: f64) -> String {
 fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
     let settled = switch.settled_s.map_or_else(
         || format!("Not settled within {}{THIN}s.", three(switch.limit_s)),
-        |s| format!("Settled {}{THIN}s after the loss: from then on as the survivors’ own steady run.", three(s)),
+        |s| {
+            format!(
+                "Settled {}{THIN}s after the loss: from then on as the survivors’ own steady run.",
+                three(s)
+            )
+        },
     );
     let mut out = format!(
         "<p><b>When it is over.</b> {settled} Timers: <i>{}</i>.</p><p>{} replications, {} I/Os completed.</p>",
@@ -120,7 +137,9 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
         );
     }
     if context.report.switches.len() > 1 && switch.workloads.len() > 1 {
-        out.push_str("<p>Drawn for one workload; the other drawings are files beside this page.</p>");
+        out.push_str(
+            "<p>Drawn for one workload; the other drawings are files beside this page.</p>",
+        );
     }
     out
 }

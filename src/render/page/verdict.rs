@@ -160,7 +160,11 @@ fn part_fact(context: &Context<'_>) -> Option<Fact> {
             esc(&part.part),
             esc(state)
         ),
-        close: if over && matches!(context.answer.flag, Flag::Missed | Flag::Saturated | Flag::Undecided) {
+        close: if over
+            && matches!(
+                context.answer.flag,
+                Flag::Missed | Flag::Saturated | Flag::Undecided
+            ) {
             "<em>the cause</em>".to_owned()
         } else {
             "<em>the fullest part</em>".to_owned()

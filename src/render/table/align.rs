@@ -45,7 +45,8 @@ impl Aligned {
 
     /// Adds a row; cells beyond the columns are dropped.
     pub(super) fn row(&mut self, cells: Vec<String>) {
-        self.rows.push(cells.iter().map(|cell| tame(cell)).collect());
+        self.rows
+            .push(cells.iter().map(|cell| tame(cell)).collect());
     }
 
     /// The table under its title; nothing when it has no row.
@@ -59,7 +60,11 @@ impl Aligned {
             .enumerate()
             .map(|(index, (head, _))| {
                 let cells = self.rows.iter().filter_map(|row| row.get(index));
-                cells.map(|cell| width(cell)).chain([width(head)]).max().unwrap_or(0)
+                cells
+                    .map(|cell| width(cell))
+                    .chain([width(head)])
+                    .max()
+                    .unwrap_or(0)
             })
             .collect();
         let mut out = format!("{}\n", tame(title));

@@ -110,7 +110,11 @@ fn matrix(report: &Report) -> String {
             format!("{}{when}{unit}", measure_name(row.measure)),
             target_words(row),
         ];
-        cells.extend(row.cells.iter().map(|cell| judged(row, cell.as_ref(), scale)));
+        cells.extend(
+            row.cells
+                .iter()
+                .map(|cell| judged(row, cell.as_ref(), scale)),
+        );
         table.row(cells);
     }
     table.text("Promises: figure, margin in per cent of the target, verdict")
@@ -228,7 +232,11 @@ fn latency_cells(population: &Population, saturated: bool, scale: Scale) -> Vec<
             _ => NONE.to_owned(),
         });
     }
-    out.push(population.max_us.map_or_else(|| NONE.to_owned(), |max| scale.three(max)));
+    out.push(
+        population
+            .max_us
+            .map_or_else(|| NONE.to_owned(), |max| scale.three(max)),
+    );
     out
 }
 
@@ -286,10 +294,13 @@ fn links(report: &Report) -> String {
         let mut uses = BTreeMap::<usize, TierUse>::new();
         for direction in &steady.directions {
             let key = (direction.tier.clone(), direction.side);
-            let index = tiers.iter().position(|tier| *tier == key).unwrap_or_else(|| {
-                tiers.push(key);
-                tiers.len() - 1
-            });
+            let index = tiers
+                .iter()
+                .position(|tier| *tier == key)
+                .unwrap_or_else(|| {
+                    tiers.push(key);
+                    tiers.len() - 1
+                });
             let tier = uses.entry(index).or_default();
             tier.sum += direction.utilization_percent;
             tier.members += 1;
@@ -317,7 +328,9 @@ fn links(report: &Report) -> String {
         }
         table.row(cells);
     }
-    table.text("Links: mean over the members, then what is asked of the fullest in the busiest 20 ms, %")
+    table.text(
+        "Links: mean over the members, then what is asked of the fullest in the busiest 20 ms, %",
+    )
 }
 
 fn parts(report: &Report) -> String {
@@ -331,7 +344,11 @@ fn parts(report: &Report) -> String {
             cells.push(used.as_ref().map_or_else(
                 || "lost".to_owned(),
                 |used| {
-                    let over = if used.peak_percent > 100.0 { " over" } else { "" };
+                    let over = if used.peak_percent > 100.0 {
+                        " over"
+                    } else {
+                        ""
+                    };
                     format!(
                         "{}  {}{over}",
                         three(used.mean_percent),
@@ -352,7 +369,10 @@ fn growth(report: &Report) -> String {
             .iter()
             .map(|growth| (format!("{}, {}", growth.case, mend.name), growth))
     });
-    let plain = report.growth.iter().map(|growth| (growth.case.clone(), growth));
+    let plain = report
+        .growth
+        .iter()
+        .map(|growth| (growth.case.clone(), growth));
     for (case, growth) in plain.chain(mended) {
         let (part, factor) = growth.next.clone().map_or_else(
             || (NONE.to_owned(), NONE.to_owned()),

@@ -20,7 +20,12 @@ pub(crate) fn sheets() -> Vec<PathSheet> {
         host_port: format!("db-1:{side}"),
         array_port: format!("vault-c1:{side}"),
         hops: vec![
-            hop(&format!("db-1 > edge-{side}"), "100GbE", 100.0, "cut-through"),
+            hop(
+                &format!("db-1 > edge-{side}"),
+                "100GbE",
+                100.0,
+                "cut-through",
+            ),
             hop(&format!("edge-{side} > vault-c1"), "32GFC", middle, ""),
         ],
         idle_us: 2.61,
@@ -60,7 +65,9 @@ fn every_text_ends_with_the_word_estimate() {
 fn bandwidth_all_the_way_is_confirmed_or_refuted() {
     let text = paths_text(&sheets()).replace('\u{202F}', " ");
     assert!(text.contains("fabric A: 100 Gb/s all the way: confirmed"));
-    assert!(text.contains("fabric B: 100 Gb/s all the way: refuted by edge-B > vault-c1, 28.1 Gb/s"));
+    assert!(
+        text.contains("fabric B: 100 Gb/s all the way: refuted by edge-B > vault-c1, 28.1 Gb/s")
+    );
 }
 
 #[test]

@@ -112,11 +112,10 @@ pub fn worst_cell(matrix: &Matrix) -> Option<(usize, usize)> {
 /// Margin for ordering. A missed figure without a margin (beyond what was measured, or where none at all was
 /// allowed) is worse than any; a met one is not the tightest.
 fn reach(cell: &Cell) -> f64 {
-    cell.margin_percent
-        .unwrap_or_else(|| match cell.verdict {
-            Verdict::Met => f64::INFINITY,
-            Verdict::Missed | Verdict::Undecided => f64::NEG_INFINITY,
-        })
+    cell.margin_percent.unwrap_or_else(|| match cell.verdict {
+        Verdict::Met => f64::INFINITY,
+        Verdict::Missed | Verdict::Undecided => f64::NEG_INFINITY,
+    })
 }
 
 /// The first steady case that is saturated, by index into the matrix's cases.
@@ -252,7 +251,11 @@ fn undecided(row: &Row, case: &Case, cell: &Cell) -> Prose {
     let unit = |number: &str| crate::render::number::with_unit(number, scale.unit);
     let value = match figure {
         Some((value, Some(ends))) => {
-            format!(" is {}, between {}", unit(&value), unit(&ends.replace(" to ", " and ")))
+            format!(
+                " is {}, between {}",
+                unit(&value),
+                unit(&ends.replace(" to ", " and "))
+            )
         }
         Some((value, None)) => format!(" is {}", unit(&value)),
         None => " could not be measured to the end".to_owned(),
@@ -358,10 +361,17 @@ fn healthy_words(report: &Report, flag: Flag) -> Prose {
 
 /// "Of 22 judgements 2 are missed, of bookings; 1 is undecided, of fleet."
 fn count_words(matrix: &Matrix, flag: Flag) -> Prose {
-    let asked: usize = matrix.rows.iter().map(|r| r.cells.iter().flatten().count()).sum();
+    let asked: usize = matrix
+        .rows
+        .iter()
+        .map(|r| r.cells.iter().flatten().count())
+        .sum();
     if flag == Flag::Met {
         let cases = plural(matrix.cases.len(), "case");
-        return Prose::new().text(format!("{} in {cases}, all met.", plural(asked, "judgement")));
+        return Prose::new().text(format!(
+            "{} in {cases}, all met.",
+            plural(asked, "judgement")
+        ));
     }
     let mut out = Prose::new().text(format!("Of {} ", plural(asked, "judgement")));
     let mut first = true;

@@ -44,12 +44,15 @@ pub(super) fn cause(
         whole_percent(used.peak_percent),
         whole_percent(used.mean_percent),
     );
-    let numbers = format!("{peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean");
+    let numbers =
+        format!("{peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean");
     match (used.peak_percent > 100.0, flag) {
         (true, Flag::Met | Flag::Unasked) => Prose::new()
             .text("The fullest part is ")
             .name(&part.part)
-            .text(format!(": it is asked for {numbers}, and works the rest off in time.")),
+            .text(format!(
+                ": it is asked for {numbers}, and works the rest off in time."
+            )),
         (true, _) => Prose::new()
             .text("The cause is ")
             .name(&part.part)
@@ -165,7 +168,11 @@ fn nothing_needed(report: &Report) -> Prose {
 /// Changes were simulated, and none is enough.
 fn not_enough(report: &Report, worst: Option<(usize, usize)>) -> Prose {
     let open = |mend: &&Mend| {
-        let cells = mend.matrix.rows.iter().flat_map(|r| r.cells.iter().flatten());
+        let cells = mend
+            .matrix
+            .rows
+            .iter()
+            .flat_map(|r| r.cells.iter().flatten());
         cells.filter(|cell| Flag::of(cell) != Flag::Met).count()
     };
     let Some(best) = report.mends.iter().min_by_key(open) else {

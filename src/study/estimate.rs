@@ -1,0 +1,219 @@
+//! What a site can be expected to carry, on numbers only: no run, no queue, no random number.
+//!
+//! For each case (healthy, then each outage) the I/O rates of the workloads times the wire bytes of their
+//! exchanges give bytes per second on every link direction, and rates times mean service times give the
+//! busy share of every controller. I/Os are spread evenly over the paths the host's policy would use on
+//! an idle site, and frames evenly over equal-cost next hops and members. Pure ACKs are counted.
+//!
+//! Left out: what a hash does to the members of a link group (it is even only on the average), retries,
+//! full queues, and work in a closed loop, which takes what there is: [`Estimate::asked`] marks it, and its
+//! ceiling is [`idle::closed_ceiling`]. A burst figure has all bursty workloads in a burst at once, at all
+//! of their hosts: the worst that can coincide.
+
+mod demand;
+pub mod idle;
+mod spread;
+
+pub use demand::{Asked, PerIo, WireBytes, asked, mean_service_s, mix, per_io};
+use spread::path_weights;
+pub(crate) use spread::{Flows, encapsulation_on};
+
+use crate::site::Site;
+use crate::topology::{DirectionId, Fabric, PathSet};
+use crate::wire::{Encapsulation, Family, Protocol};
+
+/// Two rates or shares of the same thing: on the mean, and with every burst at its peak.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Load {
+    /// Mean.
+    pub mean: f64,
+    /// In a burst; equals the mean where nothing is bursty.
+    pub burst: f64,
+}
+
+impl Load {
+    fn add(&mut self, other: Self, times: f64) {
+        self.mean += other.mean * times;
+        self.burst += other.burst * times;
+    }
+
+    /// Both parts divided by a capacity.
+    #[must_use]
+    pub fn over(self, capacity: f64) -> Self {
+        Self {
+            mean: self.mean / capacity,
+            burst: self.burst / capacity,
+        }
+    }
+}
+
+/// One state of the site.
+#[derive(Clone, Debug)]
+pub struct CaseLoads {
+    /// `healthy`, `A lost`.
+    pub name: String,
+    /// Index into [`Site::outages`]; `None` for healthy.
+    pub outage: Option<usize>,
+    /// Members that are there.
+    pub alive: Vec<bool>,
+    /// Paths that are left.
+    pub sets: Vec<PathSet>,
+    /// Bytes on the wire per second, by direction.
+    pub bytes: Vec<Load>,
+    /// Busy share (1 is full) by direction; `None` where it is lost.
+    pub directions: Vec<Option<Load>>,
+    /// Busy share (1 is full) by controller; `None` where no port is left.
+    pub controllers: Vec<Option<Load>>,
+}
+
+/// The whole estimate.
+#[derive(Clone, Debug)]
+pub struct Estimate {
+    /// Healthy first, then the outages in scenario order.
+    pub cases: Vec<CaseLoads>,
+    /// What each workload asks for, in scenario order.
+    pub asked: Vec<Asked>,
+}
+
+/// Estimates every case of a site.
+#[must_use]
+pub fn estimate(site: &Site, fabric: &Fabric) -> Estimate {
+    let outages = (0..site.outages.len()).map(Some);
+    Estimate {
+        cases: std::iter::once(None)
+            .chain(outages)
+            .map(|outage| case_loads(site, fabric, outage))
+            .collect(),
+        asked: site
+            .workloads
+            .iter()
+            .map(|workload| asked(fabric, workload))
+            .collect(),
+    }
+}
+
+/// Members that are there in a case.
+#[must_use]
+pub fn alive_in(site: &Site, fabric: &Fabric, outage: Option<usize>) -> Vec<bool> {
+    let mut alive = fabric.all_alive();
+    if let Some(outage) = outage.map(|index| &site.outages[index]) {
+        for member in fabric.members_of(&outage.takes, outage.side) {
+            alive[member.0 as usize] = false;
+        }
+    }
+    alive
+}
+
+fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads {
+    let alive = alive_in(site, fabric, outage);
+    let sets = fabric.path_sets(site, &alive);
+    let mut bytes = vec![Load::default(); fabric.directions.len()];
+    let mut busy = vec![Load::default(); fabric.controllers.len()];
+    let mut flows = Flows::new(fabric, &alive);
+    let demands: Vec<(Asked, PerIo)> = site
+        .workloads
+        .iter()
+        .map(|workload| (asked(fabric, workload), per_io(workload)))
+        .collect();
+    for set in &sets {
+        for index in &set.workloads {
+            let workload = &site.workloads[*index];
+            let (asked, per_io) = &demands[*index];
+            let Some(rate) = asked.at_host(set.host) else {
+                continue;
+            };
+            let service = mean_service_s(workload, &site.arrays[set.array]);
+            let weights = path_weights(site, fabric, &mut flows, set, workload);
+            for (path, weight) in set.paths.iter().zip(weights) {
+                busy[path.controller].add(rate, weight * service);
+                let (there, back) = flows.both_ways(path, set.family);
+                for (shares, wire) in [(there, &per_io.to_array), (back, &per_io.to_host)] {
+                    for (direction, share) in shares.iter() {
+                        let one = wire_bytes(fabric, &workload.protocol, *direction, wire);
+                        bytes[direction.index()].add(rate, weight * share * one);
+                    }
+                }
+            }
+        }
+    }
+    CaseLoads {
+        name: outage.map_or_else(
+            || "healthy".to_owned(),
+            |index| format!("{} lost", site.outages[index].name),
+        ),
+        outage,
+        directions: direction_use(fabric, &alive, &bytes),
+        controllers: controller_use(site, fabric, &alive, &busy),
+        alive,
+        sets,
+        bytes,
+    }
+}
+
+/// Bytes of one I/O on a direction that carries all of it.
+fn wire_bytes(
+    fabric: &Fabric,
+    protocol: &Protocol,
+    direction: DirectionId,
+    wire: &WireBytes,
+) -> f64 {
+    match encapsulation_on(fabric, protocol, direction) {
+        Some(Encapsulation::Fcoe) => wire.fcoe,
+        Some(_) => wire.native,
+        None => 0.0,
+    }
+}
+
+fn direction_use(fabric: &Fabric, alive: &[bool], bytes: &[Load]) -> Vec<Option<Load>> {
+    let capacity = |index: usize| fabric.directions[index].rate.bits_per_second() / 8.0;
+    (0..fabric.directions.len())
+        .map(|index| alive[index / 2].then(|| bytes[index].over(capacity(index))))
+        .collect()
+}
+
+fn controller_use(
+    site: &Site,
+    fabric: &Fabric,
+    alive: &[bool],
+    busy: &[Load],
+) -> Vec<Option<Load>> {
+    let reached = |port: &crate::topology::NodeId| {
+        fabric
+            .members
+            .iter()
+            .zip(alive)
+            .any(|(member, alive)| *alive && member.far == *port)
+    };
+    fabric
+        .controllers
+        .iter()
+        .zip(busy)
+        .map(|(controller, busy)| {
+            let parallel = f64::from(site.arrays[controller.array].parallel);
+            controller
+                .ports
+                .iter()
+                .any(reached)
+                .then(|| busy.over(parallel))
+        })
+        .collect()
+}
+
+/// A count as a float: sites have far fewer than 2^52 parts.
+#[allow(clippy::cast_precision_loss)]
+pub(crate) fn count(n: usize) -> f64 {
+    n as f64
+}
+
+/// The encapsulation on a protocol's own kind of link: what a stated rate without a technology carries.
+#[must_use]
+pub fn native(protocol: &Protocol) -> Encapsulation {
+    match protocol.family() {
+        Family::Fc => Encapsulation::FibreChannel,
+        Family::Ip => Encapsulation::Ethernet,
+        Family::Any => Encapsulation::Plain,
+    }
+}
+
+#[cfg(test)]
+mod tests;

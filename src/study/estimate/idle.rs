@@ -1,0 +1,192 @@
+//! Times on an idle site, in whole picoseconds, by the rules of the simulated links.
+
+use super::demand::service_s;
+use super::spread::{Flows, encapsulation_on};
+use super::{Load, mix};
+use crate::site::{Arrivals, Forwarding, Site, Workload};
+use crate::topology::{DirectionId, Fabric, Path};
+use crate::unit::{Duration, Rate};
+use crate::wire::{Encapsulation, FrameRun, Medium, Protocol, Then, Toward};
+
+/// One hop as a frame meets it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Hop {
+    pub(crate) rate: Rate,
+    pub(crate) medium: Option<Medium>,
+    pub(crate) encapsulation: Encapsulation,
+    /// Propagation and FEC.
+    pub(crate) latency: Duration,
+    /// Forwarding delay of the receiving switch; zero at the last hop.
+    pub(crate) delay: Duration,
+    /// Whether the receiving switch starts to send after the header.
+    pub(crate) cuts: bool,
+}
+
+/// The hops along `directions` (one a hop), with what each switch between them does.
+pub(crate) fn hops(
+    fabric: &Fabric,
+    protocol: &Protocol,
+    directions: &[DirectionId],
+) -> Option<Vec<Hop>> {
+    let mut hops = Vec::with_capacity(directions.len());
+    for (position, direction) in directions.iter().enumerate() {
+        let own = &fabric.directions[direction.index()];
+        let switch = &fabric.nodes[own.to.0 as usize];
+        let onward = directions
+            .get(position + 1)
+            .map(|next| &fabric.directions[next.index()]);
+        hops.push(Hop {
+            rate: own.rate,
+            medium: own.medium,
+            encapsulation: encapsulation_on(fabric, protocol, *direction)?,
+            latency: own.latency,
+            delay: switch.delay,
+            cuts: switch.forwarding == Forwarding::CutThrough
+                && onward.is_some_and(|next| next.rate <= own.rate && next.medium == own.medium),
+        });
+    }
+    Some(hops)
+}
+
+/// The first of the equal next hops at each node, from one end of a path to the other.
+pub(crate) fn first_route(
+    fabric: &Fabric,
+    flows: &mut Flows<'_>,
+    path: &Path,
+    family: crate::wire::Family,
+    toward: Toward,
+) -> Vec<DirectionId> {
+    let (from, to) = match toward {
+        Toward::Array => (path.host_port, path.array_port),
+        Toward::Host => (path.array_port, path.host_port),
+    };
+    let mut node = from;
+    let mut route = Vec::new();
+    for level in flows.levels(from, to, path.side, family) {
+        let first = level
+            .iter()
+            .map(|(direction, _)| *direction)
+            .find(|direction| fabric.directions[direction.index()].from == node);
+        let Some(direction) = first else { break };
+        node = fabric.directions[direction.index()].to;
+        route.push(direction);
+    }
+    route
+}
+
+/// Time from the moment the frames are ready at the sender until the last has arrived whole.
+pub(crate) fn burst_time(hops: &[Hop], protocol: &Protocol, runs: &[FrameRun]) -> Duration {
+    let mut free = vec![0_u64; hops.len()];
+    let mut arrived = 0;
+    for run in runs {
+        let times: Vec<(u64, u64)> = hops
+            .iter()
+            .map(|hop| {
+                let ser = hop.rate.serialize(u64::from(run.wire(hop.encapsulation))).0;
+                let header = hop
+                    .encapsulation
+                    .cut_through_header(hop.medium, protocol.vlan())
+                    .filter(|_| hop.cuts)
+                    .map_or(ser, |bytes| hop.rate.serialize(bytes).0.min(ser));
+                (ser, header)
+            })
+            .collect();
+        for _ in 0..run.count {
+            let mut ready = 0;
+            for ((hop, free), (ser, header)) in hops.iter().zip(&mut free).zip(&times) {
+                let start = ready.max(*free);
+                *free = start + ser;
+                ready = start + header + hop.latency.0 + hop.delay.0;
+            }
+            arrived = ready;
+        }
+    }
+    Duration(arrived)
+}
+
+/// Mean latency of one I/O of a workload over a path with nothing else on the site: adapters, every
+/// message both ways, mean service. Seconds; `None` where the path does not carry the protocol.
+#[must_use]
+pub fn io_latency_s(
+    site: &Site,
+    fabric: &Fabric,
+    alive: &[bool],
+    workload: &Workload,
+    path: &Path,
+) -> Option<f64> {
+    let mut flows = Flows::new(fabric, alive);
+    let protocol = &workload.protocol;
+    let mut way = |toward: Toward| {
+        let route = first_route(fabric, &mut flows, path, protocol.family(), toward);
+        hops(fabric, protocol, &route).filter(|hops| !hops.is_empty())
+    };
+    let (there, back) = (way(Toward::Array)?, way(Toward::Host)?);
+    let mut mean = 0.0;
+    for (op, size, share) in mix(workload) {
+        let mut latency = 0.0;
+        for leg in &protocol.plan(op, size).legs {
+            let over = match leg.toward {
+                Toward::Array => &there,
+                Toward::Host => &back,
+            };
+            let time = burst_time(over, protocol, &leg.runs) + workload.adapter;
+            latency += time.as_secs_f64();
+            if leg.then == Then::Serve {
+                latency += service_s(&site.arrays[workload.array], op, size);
+            }
+        }
+        mean += share * latency;
+    }
+    Some(mean)
+}
+
+/// The most a closed loop can ask for: I/Os outstanding ÷ (idle latency + pause), all hosts together, per
+/// second. `None` for any other kind of arrivals, and where a host has no path.
+#[must_use]
+pub fn closed_ceiling(
+    site: &Site,
+    fabric: &Fabric,
+    case: &super::CaseLoads,
+    workload: usize,
+) -> Option<f64> {
+    let asked = &site.workloads[workload];
+    let Arrivals::Closed { depth, think } = asked.arrivals else {
+        return None;
+    };
+    let mut total = 0.0;
+    for set in case
+        .sets
+        .iter()
+        .filter(|set| set.workloads.contains(&workload))
+    {
+        let path = set.paths.first()?;
+        let latency = io_latency_s(site, fabric, &case.alive, asked, path)?;
+        total += f64::from(depth) / (latency + think.as_secs_f64());
+    }
+    Some(total)
+}
+
+/// The most a host's queue depth lets through to an array on an idle site: paths × depth ÷ idle latency,
+/// all hosts of a workload together, per second. `None` without a limit, in a closed loop, or without a
+/// path. Other workloads on the same paths are left out.
+#[must_use]
+pub fn depth_ceiling(
+    site: &Site,
+    fabric: &Fabric,
+    case: &super::CaseLoads,
+    workload: usize,
+) -> Option<(f64, Load)> {
+    let asked = super::asked(fabric, &site.workloads[workload]).total()?;
+    let mut total = 0.0;
+    for set in case
+        .sets
+        .iter()
+        .filter(|set| set.workloads.contains(&workload))
+    {
+        let depth = site.hosts[fabric.hosts[set.host].family].queue_depth?;
+        let path = set.paths.first()?;
+        let latency = io_latency_s(site, fabric, &case.alive, &site.workloads[workload], path)?;
+        total += f64::from(depth) * super::count(set.paths.len()) / latency;
+    }
+    Some((total, asked))
+}

@@ -1,0 +1,180 @@
+//! Which paths an I/O takes on an idle site, and which directions a frame takes on a path.
+
+use super::native;
+use crate::site::{Owner, PathPolicy, Site, Workload};
+use crate::topology::{DirectionId, Fabric, NodeId, Path, PathSet, RouteContext, Routes};
+use crate::wire::{Encapsulation, Family, Protocol};
+use std::collections::BTreeMap;
+
+/// Share of the frames of one flow on each direction that it may cross, hop by hop.
+pub(crate) type Shares = Vec<(DirectionId, f64)>;
+
+/// Routes over the members that are there, computed when first asked for.
+#[derive(Debug)]
+pub(crate) struct Flows<'a> {
+    fabric: &'a Fabric,
+    alive: &'a [bool],
+    routes: Routes,
+}
+
+impl<'a> Flows<'a> {
+    pub(crate) fn new(fabric: &'a Fabric, alive: &'a [bool]) -> Self {
+        Self {
+            fabric,
+            alive,
+            routes: Routes::default(),
+        }
+    }
+
+    /// Directions from `from` to `to`, hop by hop; all that may be chosen at a hop stand together. Empty
+    /// when there is no route.
+    pub(crate) fn levels(
+        &mut self,
+        from: NodeId,
+        to: NodeId,
+        side: Option<crate::unit::Side>,
+        family: Family,
+    ) -> Vec<Shares> {
+        let context = RouteContext { family, side, to };
+        let table = self.routes.table(self.fabric, self.alive, context);
+        let mut levels = Vec::new();
+        let mut here = BTreeMap::from([(from, 1.0)]);
+        // Routes are shortest ones, so every step comes one hop closer and the walk ends.
+        loop {
+            let mut level = Vec::new();
+            let mut beyond: BTreeMap<NodeId, f64> = BTreeMap::new();
+            for (node, amount) in &here {
+                let next = self.routes.next(table, *node);
+                for direction in next {
+                    let share = amount / super::count(next.len());
+                    level.push((*direction, share));
+                    let far = self.fabric.directions[direction.index()].to;
+                    *beyond.entry(far).or_insert(0.0) += share;
+                }
+            }
+            if level.is_empty() {
+                return levels;
+            }
+            levels.push(level);
+            here = beyond;
+        }
+    }
+
+    /// Shares on the way to the array, and on the way back.
+    pub(crate) fn both_ways(&mut self, path: &Path, family: Family) -> (Shares, Shares) {
+        let (host, array) = (path.host_port, path.array_port);
+        let there = self.levels(host, array, path.side, family).concat();
+        let back = self.levels(array, host, path.side, family).concat();
+        (there, back)
+    }
+
+    /// Hops, and propagation, FEC and forwarding in ps along the first of the equal next hops.
+    fn distance(&mut self, path: &Path, family: Family) -> (usize, u64) {
+        let levels = self.levels(path.host_port, path.array_port, path.side, family);
+        let mut node = path.host_port;
+        let mut latency = 0;
+        for level in &levels {
+            let first = level
+                .iter()
+                .map(|(direction, _)| &self.fabric.directions[direction.index()])
+                .find(|direction| direction.from == node);
+            if let Some(direction) = first {
+                node = direction.to;
+                latency += direction.latency.0 + self.fabric.nodes[node.0 as usize].delay.0;
+            }
+        }
+        (levels.len(), latency)
+    }
+}
+
+/// Share of a workload's I/Os at one host that each path of the set takes, while no queue is full: even
+/// over those the policy would use. The shares add up to 1 unless there is no path.
+pub(crate) fn path_weights(
+    site: &Site,
+    fabric: &Fabric,
+    flows: &mut Flows<'_>,
+    set: &PathSet,
+    workload: &Workload,
+) -> Vec<f64> {
+    let mut weights = vec![0.0; set.paths.len()];
+    let all: Vec<usize> = (0..set.paths.len()).collect();
+    let policy = site.hosts[fabric.hosts[set.host].family].paths;
+    let groups: Vec<(f64, Vec<usize>)> = match workload.owner {
+        Owner::Any => vec![(1.0, all)],
+        Owner::Alternate => owner_groups(site, fabric, set, workload),
+    };
+    for (share, candidates) in groups {
+        let chosen = choose(policy, flows, set, &candidates);
+        for path in &chosen {
+            weights[*path] += share / super::count(chosen.len());
+        }
+    }
+    weights
+}
+
+/// For each controller the share of the volumes it owns, and the paths they are reached over: its own
+/// while there is one, else all.
+fn owner_groups(
+    site: &Site,
+    fabric: &Fabric,
+    set: &PathSet,
+    workload: &Workload,
+) -> Vec<(f64, Vec<usize>)> {
+    let controllers = site.arrays[set.array].controllers.max(1);
+    let volumes = workload.volumes.max(1);
+    (0..controllers)
+        .map(|owner| {
+            let owned = volumes / controllers + u32::from(owner < volumes % controllers);
+            let own =
+                |index: &usize| fabric.controllers[set.paths[*index].controller].index == owner;
+            let own: Vec<usize> = (0..set.paths.len()).filter(own).collect();
+            let reached_over = if own.is_empty() {
+                (0..set.paths.len()).collect()
+            } else {
+                own
+            };
+            (f64::from(owned) / f64::from(volumes), reached_over)
+        })
+        .collect()
+}
+
+fn choose(
+    policy: PathPolicy,
+    flows: &mut Flows<'_>,
+    set: &PathSet,
+    candidates: &[usize],
+) -> Vec<usize> {
+    match policy {
+        PathPolicy::OnePath => candidates.iter().take(1).copied().collect(),
+        PathPolicy::Nearest => {
+            let far: Vec<(usize, u64)> = candidates
+                .iter()
+                .map(|index| flows.distance(&set.paths[*index], set.family))
+                .collect();
+            let least = far.iter().min().copied();
+            candidates
+                .iter()
+                .zip(far)
+                .filter(|(_, own)| Some(*own) == least)
+                .map(|(index, _)| *index)
+                .collect()
+        }
+        PathPolicy::RoundRobin
+        | PathPolicy::LeastQueue
+        | PathPolicy::LeastBytes
+        | PathPolicy::Random => candidates.to_vec(),
+    }
+}
+
+/// How frames of a protocol are wrapped on a direction; `None` where they cannot cross it.
+pub(crate) fn encapsulation_on(
+    fabric: &Fabric,
+    protocol: &Protocol,
+    direction: DirectionId,
+) -> Option<Encapsulation> {
+    fabric.directions[direction.index()]
+        .medium
+        .map_or(Some(native(protocol)), |medium| {
+            protocol.encapsulation(medium)
+        })
+}

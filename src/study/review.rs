@@ -1,0 +1,147 @@
+//! The static review: what can be said of a site before any run.
+//!
+//! Tiers of links with their capacity, oversubscription and a-priori load; controllers; and findings: who
+//! hangs on one path or one part, what differs between the fabrics, where packets do not fit, and which
+//! budgets are used up. Loads are those of [`super::estimate`]; parts are tried by finding routes without
+//! them. Thresholds are marked as common practice where no source states them.
+//!
+//! Left out: anything that needs a queue (latency, percentiles, spread over the members of a link group),
+//! losses of two parts at once unless an outage states them, and zoning.
+
+mod budget;
+mod fullness;
+mod mtu;
+mod reach;
+mod tiers;
+mod unequal;
+
+use super::estimate::{Estimate, estimate};
+use crate::outcome::{Review, ReviewFinding, Severity};
+use crate::site::Site;
+use crate::topology::Fabric;
+use crate::unit::Side;
+use tiers::Tier;
+
+/// What every check looks at.
+struct Facts<'a> {
+    site: &'a Site,
+    fabric: &'a Fabric,
+    estimate: &'a Estimate,
+    tiers: Vec<Tier>,
+}
+
+impl Facts<'_> {
+    /// Whether there are two fabrics at all.
+    fn dual(&self) -> bool {
+        let on = |side| {
+            self.fabric
+                .members
+                .iter()
+                .any(|member| member.side == Some(side))
+        };
+        on(Side::A) && on(Side::B)
+    }
+}
+
+/// Reviews a site.
+#[must_use]
+pub fn review(site: &Site) -> Review {
+    let fabric = Fabric::new(site);
+    let estimate = estimate(site, &fabric);
+    let facts = Facts {
+        site,
+        fabric: &fabric,
+        estimate: &estimate,
+        tiers: tiers::tiers(site, &fabric, &estimate),
+    };
+    let mut findings = reach::findings(&facts);
+    findings.extend(fullness::findings(&facts));
+    findings.extend(unequal::findings(&facts));
+    findings.extend(mtu::findings(&facts));
+    findings.extend(budget::findings(&facts));
+    // A stable sort: within a severity the order above stays.
+    findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    Review {
+        cases: estimate
+            .cases
+            .iter()
+            .map(|case| case.name.clone())
+            .collect(),
+        controllers: controllers(site, &fabric, &estimate),
+        tiers: facts.tiers.into_iter().map(|tier| tier.row).collect(),
+        findings,
+    }
+}
+
+type ControllerRow = (String, u32, Vec<Option<f64>>, Vec<Option<f64>>);
+
+fn controllers(site: &Site, fabric: &Fabric, estimate: &Estimate) -> Vec<ControllerRow> {
+    let row = |(index, controller): (usize, &crate::topology::Controller)| {
+        let load = |of: fn(super::estimate::Load) -> f64| -> Vec<Option<f64>> {
+            let cases = estimate.cases.iter();
+            cases
+                .map(|case| case.controllers[index].map(|load| 100.0 * of(load)))
+                .collect()
+        };
+        (
+            controller.name.clone(),
+            site.arrays[controller.array].parallel,
+            load(|load| load.mean),
+            load(|load| load.burst),
+        )
+    };
+    fabric.controllers.iter().enumerate().map(row).collect()
+}
+
+fn finding(severity: Severity, kind: &str, what: String, advice: &str) -> ReviewFinding {
+    ReviewFinding {
+        severity,
+        kind: kind.to_owned(),
+        what,
+        advice: advice.to_owned(),
+    }
+}
+
+/// `all 6 db hosts`, `db-1, db-2 and 2 more`: hosts by index, grouped by family where a family is whole.
+fn who(facts: &Facts<'_>, hosts: &[usize]) -> String {
+    let mut words: Vec<String> = Vec::new();
+    let mut single: Vec<String> = Vec::new();
+    for (index, family) in facts.site.hosts.iter().enumerate() {
+        let of_family: Vec<usize> = hosts
+            .iter()
+            .copied()
+            .filter(|host| facts.fabric.hosts[*host].family == index)
+            .collect();
+        if of_family.len() > 1 && of_family.len() == family.count as usize {
+            words.push(format!("all {} {} hosts", family.count, family.name));
+        } else {
+            single.extend(
+                of_family
+                    .iter()
+                    .map(|h| facts.fabric.hosts[*h].name.clone()),
+            );
+        }
+    }
+    if !single.is_empty() {
+        words.push(some(&single));
+    }
+    words.join(" and ")
+}
+
+/// The first three names, and how many more.
+fn some(names: &[String]) -> String {
+    match names {
+        [] => String::new(),
+        [one] => one.clone(),
+        [first, rest @ ..] if names.len() <= 3 => {
+            let (last, middle) = rest.split_last().unwrap_or((first, &[]));
+            let mut words = vec![first.clone()];
+            words.extend(middle.iter().cloned());
+            format!("{} and {last}", words.join(", "))
+        }
+        _ => format!("{} and {} more", names[..3].join(", "), names.len() - 3),
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,237 @@
+//! Budgets: commands a target port accepts, ports of a switch, uplinks of a module, and the most I/Os a
+//! depth lets through.
+
+use super::{Facts, finding, some};
+use crate::outcome::{ReviewFinding, Severity};
+use crate::site::{Arrivals, Cage, End};
+use crate::study::estimate::idle;
+use crate::topology::NodeId;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Commands that a target port accepts at once: the upper end of what is usual (common practice; figures
+/// from 512 on are found in older publications).
+const TARGET_PORT_COMMANDS: u64 = 2048;
+/// A queue-depth ceiling below this many times the rate asked for is worth a word: common practice, no
+/// source.
+const CEILING_ROOM: f64 = 2.0;
+
+pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
+    let mut findings = queues(facts);
+    findings.extend(ports(facts));
+    findings.extend(uplinks(facts));
+    findings.extend(ceilings(facts));
+    findings
+}
+
+/// Hosts × paths × depth at the fullest port of each array.
+fn queues(facts: &Facts<'_>) -> Vec<ReviewFinding> {
+    let (site, fabric) = (facts.site, facts.fabric);
+    let mut asked: BTreeMap<NodeId, (usize, u64)> = BTreeMap::new();
+    let mut endless: BTreeSet<usize> = BTreeSet::new();
+    for set in &facts.estimate.cases[0].sets {
+        let depth = site.hosts[fabric.hosts[set.host].family].queue_depth;
+        for path in &set.paths {
+            match depth {
+                Some(depth) => {
+                    let (_, sum) = asked.entry(path.array_port).or_insert((set.array, 0));
+                    *sum += u64::from(depth);
+                }
+                None => {
+                    endless.insert(set.array);
+                }
+            }
+        }
+    }
+    let mut findings = Vec::new();
+    for (index, array) in site.arrays.iter().enumerate() {
+        if endless.contains(&index) {
+            findings.push(finding(
+                Severity::Note,
+                "queue budget",
+                format!(
+                    "ports of {}: hosts without a queue depth may send more than the usual {} commands",
+                    array.name, TARGET_PORT_COMMANDS
+                ),
+                "State `queue_depth`; a real port answers that its queue is full.",
+            ));
+            continue;
+        }
+        let own = asked.iter().filter(|(_, (of, _))| *of == index);
+        let Some((port, (_, sum))) =
+            own.max_by_key(|(port, (_, sum))| (*sum, std::cmp::Reverse(**port)))
+        else {
+            continue;
+        };
+        let over = *sum > TARGET_PORT_COMMANDS;
+        findings.push(finding(
+            if over { Severity::Warning } else { Severity::Note },
+            "queue budget",
+            format!(
+                "port {} of {} can be sent {sum} commands at once (all hosts and paths × depth); usual at \
+                 most is {TARGET_PORT_COMMANDS} a port (common practice, no source)",
+                fabric.nodes[port.0 as usize].name, array.name
+            ),
+            if over {
+                "Lower the queue depth, or spread the hosts over more ports."
+            } else {
+                "Compare with the limit that the array's maker states."
+            },
+        ));
+    }
+    findings
+}
+
+/// Ports taken of each switch, by the label in its budget.
+fn ports(facts: &Facts<'_>) -> Vec<ReviewFinding> {
+    let (site, fabric) = (facts.site, facts.fabric);
+    // By switch family, label: ports used, budget, switches that use so many.
+    let mut over: BTreeMap<(usize, String), (u32, u32, Vec<String>)> = BTreeMap::new();
+    for switch in &fabric.switches {
+        let budget = &site.switches[switch.family].ports;
+        if budget.is_empty() {
+            continue;
+        }
+        let name = &fabric.nodes[switch.node.0 as usize].name;
+        for (label, used) in ports_used(facts, switch.node, budget) {
+            let own = budget.iter().find(|(known, _)| *known == label);
+            let limit = own.map_or(0, |(_, limit)| *limit);
+            if used > limit {
+                let entry = over.entry((switch.family, label)).or_default();
+                entry.0 = entry.0.max(used);
+                entry.1 = limit;
+                entry.2.push(name.clone());
+            }
+        }
+    }
+    over.into_iter()
+        .map(|((_, label), (used, limit, names))| {
+            finding(
+                Severity::Warning,
+                "port budget",
+                format!(
+                    "{}: {used} ports of {label} used, {limit} there",
+                    some(&names)
+                ),
+                "Take a larger switch or a second one, or state the budget of that speed.",
+            )
+        })
+        .collect()
+}
+
+/// A cage takes one port at the end that it is plugged into (the nearer switch of two, or the switch of
+/// hosts): of its legs' speed together where the budget knows such a port, else of one leg's.
+fn ports_used(facts: &Facts<'_>, node: NodeId, budget: &[(String, u32)]) -> BTreeMap<String, u32> {
+    let (site, fabric) = (facts.site, facts.fabric);
+    let mut used: BTreeMap<String, u32> = BTreeMap::new();
+    let mut cages: BTreeSet<&str> = BTreeSet::new();
+    for member in &fabric.members {
+        if member.near != node && member.far != node {
+            continue;
+        }
+        let link = &site.links[member.family];
+        let plugged_in = member.near == node || matches!(link.from, End::Host(_));
+        match (&member.cage, link.cage) {
+            (Some(name), Some(cage)) if plugged_in => {
+                if cages.insert(name) {
+                    *used
+                        .entry(cage_label(&link.label, cage, budget))
+                        .or_insert(0) += 1;
+                }
+            }
+            _ => *used.entry(link.label.clone()).or_insert(0) += 1,
+        }
+    }
+    used
+}
+
+/// `100GbE` for four legs of `25GbE`, where the budget has such ports.
+fn cage_label(leg: &str, cage: Cage, budget: &[(String, u32)]) -> String {
+    let digits = leg.chars().take_while(char::is_ascii_digit).count();
+    let (speed, unit) = leg.split_at(digits);
+    let whole = speed
+        .parse::<u32>()
+        .ok()
+        .and_then(|speed| speed.checked_mul(cage.legs))
+        .map(|speed| format!("{speed}{unit}"));
+    whole
+        .filter(|label| budget.iter().any(|(known, _)| known == label))
+        .unwrap_or_else(|| leg.to_owned())
+}
+
+/// Members from a module upwards against `uplinks_max`.
+fn uplinks(facts: &Facts<'_>) -> Vec<ReviewFinding> {
+    let (site, fabric) = (facts.site, facts.fabric);
+    let mut over: BTreeMap<usize, (usize, Vec<String>)> = BTreeMap::new();
+    for switch in &fabric.switches {
+        let Some(limit) = site.switches[switch.family].uplinks_max else {
+            continue;
+        };
+        let used = fabric
+            .members
+            .iter()
+            .filter(|m| m.near == switch.node)
+            .count();
+        if used > limit as usize {
+            let entry = over.entry(switch.family).or_default();
+            entry.0 = entry.0.max(used);
+            entry
+                .1
+                .push(fabric.nodes[switch.node.0 as usize].name.clone());
+        }
+    }
+    over.into_iter()
+        .map(|(family, (used, names))| {
+            let limit = site.switches[family].uplinks_max.unwrap_or(0);
+            finding(
+                Severity::Warning,
+                "port budget",
+                format!("{}: {used} uplinks, at most {limit} stated", some(&names)),
+                "Take uplinks away, or another module.",
+            )
+        })
+        .collect()
+}
+
+/// What outstanding I/Os ÷ idle latency allow: closed loops always, queue depths where they are near.
+fn ceilings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
+    let mut findings = Vec::new();
+    let (site, fabric) = (facts.site, facts.fabric);
+    for (index, workload) in site.workloads.iter().enumerate() {
+        let healthy = &facts.estimate.cases[0];
+        if let Arrivals::Closed { depth, .. } = workload.arrivals {
+            if let Some(ceiling) = idle::closed_ceiling(site, fabric, healthy, index) {
+                findings.push(finding(
+                    Severity::Note,
+                    "ceiling",
+                    format!(
+                        "{}: {depth} outstanding at each host ÷ idle latency allow at most {ceiling:.0} \
+                         I/Os per second in all; the utilization figures leave this closed loop out",
+                        workload.name
+                    ),
+                    "It takes what there is: only a simulation says how much that is.",
+                ));
+            }
+            continue;
+        }
+        for case in &facts.estimate.cases {
+            let Some((ceiling, asked)) = idle::depth_ceiling(site, fabric, case, index) else {
+                continue;
+            };
+            if ceiling <= 0.0 || ceiling > CEILING_ROOM * asked.burst {
+                continue;
+            }
+            let short = ceiling < asked.burst;
+            findings.push(finding(
+                if short { Severity::Warning } else { Severity::Note },
+                "ceiling",
+                format!(
+                    "{} ({}): paths × depth ÷ idle latency allow at most {ceiling:.0} I/Os per second, \
+                     asked are {:.0} on the mean and {:.0} in a burst",
+                    workload.name, case.name, asked.mean, asked.burst
+                ),
+                "Raise the queue depth, or expect I/Os to wait in the host.",
+            ));
+        }
+    }
+    findings
+}

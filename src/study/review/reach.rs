@@ -1,0 +1,270 @@
+//! Who hangs on one path, one fabric or one part.
+
+use super::{Facts, finding, some, tiers, who};
+use crate::outcome::{ReviewFinding, Severity};
+use crate::study::estimate::Flows;
+use crate::topology::{NodeKind, PathSet};
+use crate::unit::Side;
+use std::collections::{BTreeMap, BTreeSet};
+
+pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
+    let mut findings = Vec::new();
+    let mut flagged = BTreeSet::new();
+    if !facts.dual() {
+        findings.push(finding(
+            Severity::Note,
+            "one fabric",
+            "there is only one fabric: its loss cuts everybody off".to_owned(),
+            "Fine for a lesson; a site that must outlive a fabric needs a second one.",
+        ));
+    }
+    findings.extend(few_paths(facts, &mut flagged));
+    findings.extend(cut_off(facts, &flagged));
+    findings.extend(single_points(facts));
+    findings
+}
+
+/// Hosts without a path, with one, or with paths on one fabric only.
+fn few_paths(facts: &Facts<'_>, flagged: &mut BTreeSet<(usize, usize)>) -> Vec<ReviewFinding> {
+    // By kind, array and fabric.
+    let mut groups: BTreeMap<(u8, usize, Option<Side>), BTreeSet<usize>> = BTreeMap::new();
+    for set in &facts.estimate.cases[0].sets {
+        let sides: BTreeSet<Option<Side>> = set.paths.iter().map(|path| path.side).collect();
+        let only = sides.first().copied().flatten();
+        let kind = match set.paths.len() {
+            0 => 0,
+            1 => 1,
+            _ if facts.dual() && sides.len() == 1 && only.is_some() => 2,
+            _ => continue,
+        };
+        flagged.insert((set.host, set.array));
+        groups
+            .entry((kind, set.array, only))
+            .or_default()
+            .insert(set.host);
+    }
+    groups
+        .into_iter()
+        .map(|((kind, array, side), hosts)| {
+            let hosts: Vec<usize> = hosts.into_iter().collect();
+            let (who, array) = (who(facts, &hosts), &facts.site.arrays[array].name);
+            let letter = side.map_or("", Side::letter);
+            match kind {
+                0 => finding(
+                    Severity::Warning,
+                    "no path",
+                    format!("no path to {array}: {who}"),
+                    "Add a chain of links that carries the protocol.",
+                ),
+                1 => finding(
+                    Severity::Warning,
+                    "one path",
+                    format!("one path to {array}, so that any fault on it cuts off: {who}"),
+                    "Give each host a port on each fabric.",
+                ),
+                _ => finding(
+                    Severity::Warning,
+                    "one fabric",
+                    format!("paths to {array} over fabric {letter} alone: {who}"),
+                    "Give each host a port on each fabric.",
+                ),
+            }
+        })
+        .collect()
+}
+
+/// Hosts that an outage leaves without a path though they are there themselves.
+fn cut_off(facts: &Facts<'_>, flagged: &BTreeSet<(usize, usize)>) -> Vec<ReviewFinding> {
+    let mut findings = Vec::new();
+    let (site, fabric) = (facts.site, facts.fabric);
+    for case in &facts.estimate.cases[1..] {
+        let Some(outage) = case.outage.map(|index| &site.outages[index]) else {
+            continue;
+        };
+        if !facts.dual() && outage.side.is_some() {
+            continue;
+        }
+        let gone = fabric.nodes_of(&outage.takes, outage.side);
+        let mut groups: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
+        for set in case.sets.iter().filter(|set| set.paths.is_empty()) {
+            let lost_itself = fabric.hosts[set.host]
+                .ports
+                .iter()
+                .all(|port| gone.contains(port));
+            if !lost_itself && !flagged.contains(&(set.host, set.array)) {
+                groups.entry(set.array).or_default().insert(set.host);
+            }
+        }
+        for (array, hosts) in groups {
+            let hosts: Vec<usize> = hosts.into_iter().collect();
+            findings.push(finding(
+                Severity::Warning,
+                "cut off",
+                format!(
+                    "with {} there is no path to {}: {}",
+                    case.name,
+                    site.arrays[array].name,
+                    who(facts, &hosts)
+                ),
+                "Join the hosts and the array so that each outage leaves a path.",
+            ));
+        }
+    }
+    findings
+}
+
+/// A part that can be lost by itself.
+struct Part {
+    /// What kind of part, and which family: parts alike are named together.
+    family: String,
+    name: String,
+    members: Vec<usize>,
+    /// Hosts that go with it and so are not cut off.
+    own_hosts: Vec<usize>,
+}
+
+/// Every chassis, switch, controller, cage and bundle; of parts with the same members only the first.
+fn parts(facts: &Facts<'_>) -> Vec<Part> {
+    let (site, fabric) = (facts.site, facts.fabric);
+    let touching = |wanted: &dyn Fn(&NodeKind, usize) -> bool| -> Vec<usize> {
+        (0..fabric.members.len())
+            .filter(|index| {
+                let member = &fabric.members[*index];
+                [member.near, member.far]
+                    .iter()
+                    .any(|node| wanted(&fabric.nodes[node.0 as usize].kind, node.0 as usize))
+            })
+            .collect()
+    };
+    let mut parts = Vec::new();
+    let mut add = |family: String, name: &str, members: Vec<usize>, own_hosts: Vec<usize>| {
+        parts.push(Part {
+            family,
+            name: name.to_owned(),
+            members,
+            own_hosts,
+        });
+    };
+    for (family, index, name) in &fabric.chassis {
+        let whole = fabric.members_of(std::slice::from_ref(name), None);
+        let own_hosts = (0..fabric.hosts.len())
+            .filter(|host| fabric.hosts[*host].chassis == Some((*family, *index)))
+            .collect();
+        let members = whole.iter().map(|member| member.0 as usize).collect();
+        add(
+            format!("chassis {}", site.chassis[*family].name),
+            name,
+            members,
+            own_hosts,
+        );
+    }
+    for switch in &fabric.switches {
+        let at = switch.node.0 as usize;
+        let members = touching(&|_, node| node == at);
+        let family = format!("switch {}", site.switches[switch.family].name);
+        add(family, &fabric.nodes[at].name, members, Vec::new());
+    }
+    for (index, controller) in fabric.controllers.iter().enumerate() {
+        let members =
+            touching(&|kind, _| matches!(kind, NodeKind::ArrayPort(own) if *own as usize == index));
+        let family = format!("controller {}", site.arrays[controller.array].name);
+        add(family, &controller.name, members, Vec::new());
+    }
+    let mut cages: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    let mut bundles: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    for (index, member) in fabric.members.iter().enumerate() {
+        bundles.entry(&member.bundle).or_default().push(index);
+        if let Some(cage) = &member.cage {
+            cages.entry(cage).or_default().push(index);
+        }
+    }
+    for (kind, groups) in [("cage", cages), ("link", bundles)] {
+        for (name, members) in groups {
+            let tier = tiers::tier_name(site, fabric.members[members[0]].family);
+            add(format!("{kind} {tier}"), name, members, Vec::new());
+        }
+    }
+    let mut seen = BTreeSet::new();
+    parts.retain(|part| !part.members.is_empty() && seen.insert(part.members.clone()));
+    parts
+}
+
+/// Parts whose loss alone leaves somebody without a path.
+///
+/// A part can only do so if every path runs over it. So the flow of a set, spread evenly over its paths,
+/// sorts out most parts, and routes are looked for without each of the others.
+fn single_points(facts: &Facts<'_>) -> Vec<ReviewFinding> {
+    let parts = parts(facts);
+    let healthy = &facts.estimate.cases[0];
+    let mut flows = Flows::new(facts.fabric, &healthy.alive);
+    // By family of parts and array: names of the parts, hosts cut off.
+    let mut groups: BTreeMap<(String, usize), (BTreeSet<usize>, BTreeSet<usize>)> = BTreeMap::new();
+    for set in healthy.sets.iter().filter(|set| !set.paths.is_empty()) {
+        let shares = shares_of(facts, &mut flows, set);
+        for (index, part) in parts.iter().enumerate() {
+            let share: f64 = part.members.iter().map(|member| shares[*member]).sum();
+            if share < 1.0 - 1e-9
+                || part.own_hosts.contains(&set.host)
+                || survives(facts, set, part)
+            {
+                continue;
+            }
+            let group = groups.entry((part.family.clone(), set.array)).or_default();
+            group.0.insert(index);
+            group.1.insert(set.host);
+        }
+    }
+    let severity = if facts.dual() {
+        Severity::Warning
+    } else {
+        Severity::Note
+    };
+    groups
+        .into_iter()
+        .map(|((family, array), (which, hosts))| {
+            let names: Vec<String> = which
+                .iter()
+                .map(|index| parts[*index].name.clone())
+                .collect();
+            let hosts: Vec<usize> = hosts.into_iter().collect();
+            let kind = family.split(' ').next().unwrap_or_default();
+            let each = if names.len() > 1 { " (each)" } else { "" };
+            finding(
+                severity,
+                "single point",
+                format!(
+                    "the loss of {kind} {}{each} alone cuts off from {}: {}",
+                    some(&names),
+                    facts.site.arrays[array].name,
+                    who(facts, &hosts)
+                ),
+                "Give every host a second way that shares no part with the first.",
+            )
+        })
+        .collect()
+}
+
+/// Share of a set's flow towards the array on each member.
+fn shares_of(facts: &Facts<'_>, flows: &mut Flows<'_>, set: &PathSet) -> Vec<f64> {
+    let mut shares = vec![0.0; facts.fabric.members.len()];
+    for path in &set.paths {
+        for (direction, share) in flows.both_ways(path, set.family).0 {
+            shares[direction.member().0 as usize] +=
+                share / crate::study::estimate::count(set.paths.len());
+        }
+    }
+    shares
+}
+
+/// Whether some path of the set is left, by whatever route, without a part.
+fn survives(facts: &Facts<'_>, set: &PathSet, part: &Part) -> bool {
+    let mut alive = facts.fabric.all_alive();
+    for member in &part.members {
+        alive[*member] = false;
+    }
+    let mut flows = Flows::new(facts.fabric, &alive);
+    set.paths.iter().any(|path| {
+        let (there, back) = flows.both_ways(path, set.family);
+        !there.is_empty() && !back.is_empty()
+    })
+}
