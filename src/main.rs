@@ -1,5 +1,5 @@
-//! The thin binary: parse, run, print, exit.
+//! The thin binary: hand the arguments to the library, exit with its code.
 
 fn main() -> std::process::ExitCode {
-    std::process::ExitCode::SUCCESS
+    halfloom::cli::run(std::env::args_os()).into()
 }

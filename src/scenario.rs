@@ -64,6 +64,14 @@ pub struct Loaded {
     pub digest: String,
 }
 
+/// Reads a size as a scenario writes it, `"64KiB"`, from 1 byte to `max`.
+///
+/// # Errors
+/// What is expected instead, as the end of a sentence.
+pub fn size(text: &str, max: u64) -> Result<u64, String> {
+    quantity::size(text, max).map_err(|_| format!("a size from 1B to {max}B, for example 64KiB"))
+}
+
 /// Most bytes of a scenario.
 const TEXT_MAX: usize = 4 << 20;
 
