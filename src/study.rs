@@ -142,10 +142,7 @@ fn assemble(
         growth,
         parts,
         mends: Vec::new(),
-        picture: Picture {
-            nodes: Vec::new(),
-            pipes: Vec::new(),
-        },
+        picture,
         review: review::review(site),
         assumptions: assumptions(site),
         percentile_error_percent: RELATIVE_ERROR * 100.0,

@@ -58,7 +58,9 @@ pub(super) fn file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     builder.permissions(rights(0o666));
     let mut temporary = builder.tempfile_in(folder_of(&place)).map_err(wrap)?;
     temporary.write_all(bytes).map_err(wrap)?;
-    temporary.persist(place).map_err(|error| wrap(error.error))?;
+    temporary
+        .persist(place)
+        .map_err(|error| wrap(error.error))?;
     Ok(())
 }
 
