@@ -11,11 +11,17 @@ mod columns;
 mod completions;
 mod console;
 mod exit;
+mod failover;
 mod load;
 mod man;
 mod new;
 mod options;
+mod path;
+mod progress;
 mod rates;
+mod report;
+mod simulate;
+mod study;
 mod wire;
 mod write;
 
@@ -66,10 +72,18 @@ enum Command {
     New(new::Arguments),
     /// Say whether a scenario is sound, and what can be seen without a run
     Check(check::Arguments),
+    /// Show every path between a host and an array, hop by hop
+    Path(path::Arguments),
     /// Print the table of link technologies: lanes, baud, encoding, FEC, line and usable rate
     Rates(rates::Arguments),
     /// Show one I/O byte by byte: every message and frame, both directions
     Wire(wire::Arguments),
+    /// Run the scenario as written, scripted events included
+    Simulate(simulate::Arguments),
+    /// Healthy, then each outage: the switch-over, the state after it, a verdict for each promise
+    Failover(failover::Arguments),
+    /// Write everything that applies as one page, with its pictures and figures as files
+    Report(report::Arguments),
     /// Print a completion script for a shell
     Completions(completions::Arguments),
     /// Print the manual page
@@ -126,6 +140,10 @@ fn dispatch(console: &Console, command: Command) -> Result<Exit, Failure> {
     match command {
         Command::New(arguments) => new::run(console, &arguments),
         Command::Check(arguments) => check::run(console, &arguments),
+        Command::Path(arguments) => path::run(console, &arguments),
+        Command::Simulate(arguments) => simulate::run(console, &arguments),
+        Command::Failover(arguments) => failover::run(console, &arguments),
+        Command::Report(arguments) => report::run(console, &arguments),
         Command::Rates(arguments) => rates::run(console, &arguments),
         Command::Wire(arguments) => wire::run(console, &arguments),
         Command::Completions(arguments) => {

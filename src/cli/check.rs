@@ -4,6 +4,7 @@ use super::console::Console;
 use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::ScenarioArguments;
+use crate::render::{json, table};
 use clap::Args;
 
 /// Arguments of `check`.
@@ -20,7 +21,17 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
-    let _ = (console, arguments.defaults, arguments.json);
-    load::load(&arguments.scenario, Warnings::Shown)?;
+    let loaded = load::load(&arguments.scenario, Warnings::Shown)?;
+    let review = crate::study::review::review(&loaded.site);
+    if arguments.json {
+        console.result(&json::review_json(&review))?;
+        return Ok(Exit::Done);
+    }
+    console.result(&table::review_text(&review))?;
+    if arguments.defaults {
+        console.result(&table::assumptions_text(&crate::study::assumptions(
+            &loaded.site,
+        )))?;
+    }
     Ok(Exit::Done)
 }

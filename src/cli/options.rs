@@ -1,5 +1,10 @@
 //! Options that several commands share.
 
+use super::console::Console;
+use super::exit::Failure;
+use super::write;
+use crate::outcome::Report;
+use crate::render::{csv, json};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -31,6 +36,37 @@ pub(super) struct RunArguments {
     /// No progress and no warnings on the standard error [default: both]
     #[arg(long)]
     pub(super) quiet: bool,
+}
+
+/// Where results go.
+#[derive(Clone, Debug, Args)]
+pub(super) struct OutputArguments {
+    /// Print JSON instead of tables
+    #[arg(long)]
+    json: bool,
+    /// Write the figures as CSV to this file too: one row a case and workload [default: no file]
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+}
+
+impl OutputArguments {
+    /// Writes the CSV file if one was asked for, then prints the result.
+    pub(super) fn write(
+        &self,
+        console: &Console,
+        report: &Report,
+        text: impl FnOnce(&Report) -> String,
+    ) -> Result<(), Failure> {
+        if let Some(path) = &self.csv {
+            write::file(path, csv::report_csv(report).as_bytes())?;
+        }
+        let result = if self.json {
+            json::report_json(report)
+        } else {
+            text(report)
+        };
+        console.result(&result)
+    }
 }
 
 fn key_value(text: &str) -> Result<(String, String), String> {

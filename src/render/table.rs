@@ -9,7 +9,7 @@ mod check;
 mod report;
 
 pub use check::{assumptions_text, paths_text, review_text};
-pub use report::{report_text, steady_text};
+pub use report::{report_text, steady_text, verdict_text};
 
 #[cfg(test)]
 pub(super) mod tests;

@@ -10,6 +10,12 @@ use crate::render::words::{
 };
 use std::collections::BTreeMap;
 
+/// The verdict alone, in sentences, with the line of origin.
+#[must_use]
+pub fn verdict_text(report: &Report) -> String {
+    format!("{}{}", verdict(report), foot(report))
+}
+
 /// Everything a study found.
 #[must_use]
 pub fn report_text(report: &Report) -> String {

@@ -1,0 +1,32 @@
+//! `simulate`: the scenario as written.
+
+use super::console::Console;
+use super::exit::{Exit, Failure};
+use super::options::{OutputArguments, RunArguments, ScenarioArguments};
+use super::study;
+use crate::render::table;
+use clap::Args;
+
+/// Arguments of `simulate`.
+#[derive(Debug, Args)]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    scenario: ScenarioArguments,
+    #[command(flatten)]
+    run: RunArguments,
+    #[command(flatten)]
+    output: OutputArguments,
+}
+
+pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
+    let report = study::run(
+        "simulate",
+        &arguments.scenario,
+        &arguments.run,
+        |site, origin, progress| crate::study::simulate(site, origin, progress),
+    )?;
+    arguments
+        .output
+        .write(console, &report, table::steady_text)?;
+    Ok(study::exit_of(&report))
+}
