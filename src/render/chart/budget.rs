@@ -6,7 +6,6 @@ use super::axis::Scale;
 use super::canvas::{Anchor, Face, Pen};
 use super::frame::{Plotted, Sheet, with_case};
 use super::palette::Role;
-use super::place::{Wish, spread};
 use super::text::{THIN, fit, room, sig, time};
 use super::{Drawing, Format};
 
@@ -373,11 +372,11 @@ fn enlarge(sheet: &mut Sheet, bar: &Bar, most: f64, (left, right): (f64, f64), y
         sheet.right() - left,
     );
     sheet.label((left, y), &title, Face::Bold, Anchor::Start, Role::Ink);
-    let (top, high) = (y + em * 0.7, em * 1.7);
     let scale = Scale::linear((0.0, bar.total), (left, right));
     let unit = Unit::of(most);
+    let (above, below) = leaders(sheet, bar, &scale, unit);
+    let (top, high) = (y + em * (0.7 + 1.3 * above.len() as f64), em * 1.7);
     let mut from = 0.0;
-    let mut leaders: Vec<(f64, String)> = Vec::new();
     for part in &bar.parts {
         let (start, end) = (scale.place(from), scale.place(from + part.us));
         segment(sheet, part, (start, end), (top, high));
@@ -385,8 +384,6 @@ fn enlarge(sheet: &mut Sheet, bar: &Bar, most: f64, (left, right): (f64, f64), y
         if room(&text, em, true) + em * 0.6 <= end - start {
             let at = (f64::midpoint(start, end), top + high / 2.0 + em * 0.36);
             sheet.label(at, &text, Face::Bold, Anchor::Middle, part.look.fill().1);
-        } else {
-            leaders.push((f64::midpoint(start, end), text));
         }
         from += part.us;
     }
@@ -398,52 +395,70 @@ fn enlarge(sheet: &mut Sheet, bar: &Bar, most: f64, (left, right): (f64, f64), y
         Anchor::Start,
         Role::Ink,
     );
-    leader_lines(sheet, &leaders, top + high)
+    let pen = Pen::new(Role::Mute, 1.0);
+    let step = em * 1.3;
+    // The leftmost stands on top, so that no leader runs through another's words.
+    for (row, leader) in above.iter().enumerate() {
+        let line = top - (above.len() - row) as f64 * step + em * 0.65;
+        sheet.canvas.line(
+            [
+                (leader.0, top),
+                (leader.0, line),
+                (leader.0 + em * 0.5, line),
+            ],
+            pen,
+        );
+        let text = fit(&leader.1, em, false, sheet.right() - leader.0 - em * 0.8);
+        sheet.label(
+            (leader.0 + em * 0.8, line + em * 0.36),
+            &text,
+            Face::Plain,
+            Anchor::Start,
+            Role::Ink,
+        );
+    }
+    let mut line = top + high;
+    for leader in &below {
+        line += step;
+        let end = leader.0 - em * 1.1;
+        sheet.canvas.line(
+            [
+                (leader.0, top + high),
+                (leader.0, line),
+                (end + em * 0.3, line),
+            ],
+            pen,
+        );
+        sheet.label(
+            (end, line + em * 0.36),
+            &leader.1,
+            Face::Plain,
+            Anchor::End,
+            Role::Ink,
+        );
+    }
+    line + em * 0.9
 }
 
-/// Names under the bar, each on a line of its own, joined to its part: the leftmost part stands first, so
-/// that leaders never cross.
-fn leader_lines(sheet: &mut Sheet, leaders: &[(f64, String)], top: f64) -> f64 {
+/// A part's middle, and its words.
+type Leader = (f64, String);
+
+/// Parts too narrow for their words: those whose words find no room at their left go above the bar, the
+/// others below it.
+fn leaders(sheet: &Sheet, bar: &Bar, scale: &Scale, unit: Unit) -> (Vec<Leader>, Vec<Leader>) {
     let em = sheet.em;
-    let step = em * 1.3;
-    let wishes: Vec<Wish> = leaders
-        .iter()
-        .enumerate()
-        .map(|(index, _)| Wish {
-            at: top + (index as f64 + 1.0) * step,
-            size: step,
-        })
-        .collect();
-    let middles = spread(&wishes, top + em * 0.3, f64::INFINITY);
-    for ((x, text), y) in leaders.iter().zip(&middles) {
-        let wide = room(text, em, false);
-        // Text stands left of its leader, or right of all of them where the left has no room.
-        let pen = Pen::new(Role::Mute, 1.0);
-        let at_left = x - em * 1.1;
-        if at_left - wide >= sheet.side {
-            sheet
-                .canvas
-                .line([(*x, top), (*x, *y), (at_left + em * 0.3, *y)], pen);
-            sheet.label(
-                (at_left, y + em * 0.36),
-                text,
-                Face::Plain,
-                Anchor::End,
-                Role::Ink,
-            );
-        } else {
-            let last = leaders.last().map_or(*x, |leader| leader.0) + em;
-            sheet.canvas.line([(*x, top), (*x, *y), (last, *y)], pen);
-            sheet.label(
-                (last + em * 0.3, y + em * 0.36),
-                text,
-                Face::Plain,
-                Anchor::Start,
-                Role::Ink,
-            );
+    let mut from = 0.0;
+    let mut all: Vec<Leader> = Vec::new();
+    for part in &bar.parts {
+        let (start, end) = (scale.place(from), scale.place(from + part.us));
+        let text = format!("{} {}", part.name, unit.figure(part.us, bar.total));
+        if room(&text, em, true) + em * 0.6 > end - start {
+            all.push((f64::midpoint(start, end), text));
         }
+        from += part.us;
     }
-    middles.iter().fold(top, |low, y| low.max(*y)) + em * 0.9
+    all.into_iter()
+        .partition(|leader| leader.0 - em * 1.1 - room(&leader.1, em, false) < sheet.side)
 }
 
 fn finding(bars: &[Bar], workload: &str) -> String {

@@ -138,7 +138,12 @@ fn channel(colour: u32, shift: u32) -> f64 {
 }
 
 fn heat(step: u8) -> u32 {
-    let share = f64::from(step) / f64::from(HEAT_STEPS - 1);
+    // Even in both halves, with a leap between: half way neither dark nor light text can be read well.
+    let share = if step <= 5 {
+        0.082 * f64::from(step)
+    } else {
+        0.7 + 0.075 * f64::from(step - 6)
+    };
     [16, 8, 0].into_iter().fold(0, |colour, shift| {
         let (from, to) = (channel(HEAT_LIGHT, shift), channel(HEAT_DARK, shift));
         colour | (((from + (to - from) * share).round() as u32) << shift)

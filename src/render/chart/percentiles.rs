@@ -12,8 +12,8 @@ use super::{Drawing, Format};
 
 /// Curves drawn at most.
 const CURVES_MOST: usize = 8;
-/// Latencies below this are drawn there: a logarithm has no zero.
-const FLOOR_US: f64 = 0.001;
+/// Latencies below this are drawn there: a logarithm has no zero, and no I/O over a fabric is as fast.
+const FLOOR_US: f64 = 1.0;
 
 /// One curve and what is said of it.
 struct Curve {
@@ -238,7 +238,13 @@ fn plot(sheet: &Sheet, curves: &[Curve], promises: &[Promise], beside: f64, body
         .map(|point| point.0)
         .chain(promises.iter().map(|promise| rarity(promise.q) + 0.3));
     let rarest = rarest.fold(2.0, f64::max).min(5.0);
-    let left = sheet.side + room("0.005", em, false) + em * 0.6;
+    let widest = ["0.005".to_owned(), bare(high / 1000.0 * 1.3)];
+    let left = sheet.side
+        + widest
+            .iter()
+            .map(|text| room(text, em, false))
+            .fold(0.0, f64::max)
+        + em * 0.6;
     let right = sheet.right() - beside;
     let (top, low_end) = (sheet.top + em * 2.2, sheet.top + body - em * 3.3);
     Plot {

@@ -18,6 +18,8 @@ use super::{Drawing, Format};
 const EVENTS_MOST: usize = 9;
 /// Lanes drawn at most.
 const LANES_MOST: usize = 6;
+/// And on a slide.
+const LANES_MOST_SLIDE: usize = 3;
 
 /// What a timeline is drawn from.
 struct Scene<'a> {
@@ -37,12 +39,15 @@ pub(super) fn draw(
     workload: usize,
     format: Format,
 ) -> Option<Drawing> {
-    let scene = scene(report, case, workload)?;
+    let mut scene = scene(report, case, workload)?;
+    if format == Format::Slide {
+        scene.lanes.truncate(LANES_MOST_SLIDE);
+    }
     let mut sheet = Sheet::new(report, format, 1100.0, words::finding(&scene));
     let em = sheet.em;
     let phone = format == Format::Phone;
     let left = if phone {
-        sheet.side + room("10 000", em, false) + em * 0.5
+        sheet.side + room("100 000", em, false) + em * 0.5
     } else {
         sheet.side + names_width(&scene, em).min(sheet.width * 0.2)
     };
@@ -217,7 +222,7 @@ pub(super) fn numbered(switch: &Switch, workload: usize) -> Vec<usize> {
 
 fn names_width(scene: &Scene<'_>, em: f64) -> f64 {
     let names = scene.lanes.iter().map(|lane| room(&lane.name, em, true));
-    names.fold(room("10 000", em, false), f64::max) + em
+    names.fold(room("100 000", em, false), f64::max) + em
 }
 
 /// Numbers of the events on top, their dotted lines through everything, and their words where there is

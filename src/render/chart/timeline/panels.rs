@@ -349,7 +349,7 @@ fn grid(sheet: &mut Sheet, frame: &Frame, y: &Scale, wanted: usize) {
 }
 
 /// Words at the right ends of their lines, pushed apart; on a phone, in lines under the title.
-fn place_ends(sheet: &mut Sheet, frame: &Frame, ends: Vec<End>, (top, low): (f64, f64)) {
+fn place_ends(sheet: &mut Sheet, frame: &Frame, mut ends: Vec<End>, (top, low): (f64, f64)) {
     let em = sheet.em;
     if frame.phone {
         phone_ends(sheet, &ends, top);
@@ -357,20 +357,35 @@ fn place_ends(sheet: &mut Sheet, frame: &Frame, ends: Vec<End>, (top, low): (f64
     }
     let x = frame.right + em * 0.6;
     let space = sheet.right() - x;
-    let lines: Vec<Vec<String>> = ends
-        .iter()
-        .map(|end| wrap_at_most(&end.text, em, end.bold, space, 3))
-        .collect();
     let step = em * 1.2;
-    let wishes: Vec<Wish> = ends
-        .iter()
-        .zip(&lines)
-        .map(|(end, lines)| Wish {
-            at: end.at,
-            size: lines.len() as f64 * step + em * 0.3,
-        })
-        .collect();
-    let middles = spread(&wishes, top - em * 1.2, low + em);
+    let (from, to) = (top - em * 1.2, low + em);
+    // As many lines as there is room for; then only what is set in bold.
+    let tall = |ends: &[End], most: usize| -> (Vec<Vec<String>>, Vec<Wish>) {
+        let lines: Vec<Vec<String>> = ends
+            .iter()
+            .map(|end| wrap_at_most(&end.text, em, end.bold, space, most))
+            .collect();
+        let size = |lines: &Vec<String>| lines.len() as f64 * step + em * 0.3;
+        let wishes = ends
+            .iter()
+            .zip(&lines)
+            .map(|(end, lines)| Wish {
+                at: end.at,
+                size: size(lines),
+            })
+            .collect();
+        (lines, wishes)
+    };
+    let fits = |wishes: &[Wish]| wishes.iter().map(|wish| wish.size).sum::<f64>() <= to - from;
+    let most = [3, 2, 1]
+        .into_iter()
+        .find(|&most| fits(&tall(&ends, most).1))
+        .unwrap_or(1);
+    if !fits(&tall(&ends, most).1) {
+        ends.retain(|end| end.bold);
+    }
+    let (lines, wishes) = tall(&ends, most);
+    let middles = spread(&wishes, from, to);
     for ((end, lines), middle) in ends.iter().zip(&lines).zip(&middles) {
         let face = if end.bold { Face::Bold } else { Face::Plain };
         let mut base = middle - (lines.len() as f64 - 1.0) * step / 2.0 + em * 0.36;
