@@ -118,9 +118,8 @@ fn check(name: &str, format: Format, drawing: &Drawing) {
     if format == Format::Slide {
         assert_eq!(h / scale, 720.0, "{what}");
     }
-    let mut texts = 0;
+    let mut boxes: Vec<(&str, super::place::Area)> = Vec::new();
     for node in root.descendants().filter(|node| node.has_tag_name("text")) {
-        texts += 1;
         let size = number(node, "font-size");
         assert!(
             size / scale >= least - 1e-6,
@@ -150,8 +149,17 @@ fn check(name: &str, format: Format, drawing: &Drawing) {
             base - 0.76 * size >= -1.0 && base + 0.24 * size <= h + 1.0,
             "{what}: {text:?} at {base} of {h}"
         );
+        // Two lines of one label stand a little closer than their letters are high.
+        let area = (left, base - 0.7 * size, left + across, base + 0.1 * size);
+        for (other, there) in &boxes {
+            assert!(
+                !super::place::overlap(area, *there),
+                "{what}: {text:?} lies on {other:?}"
+            );
+        }
+        boxes.push((text, area));
     }
-    assert!(texts > 2, "{what}: {texts} texts");
+    assert!(boxes.len() > 2, "{what}: {} texts", boxes.len());
     assert!(drawing.svg.contains("estimate ·"), "{what}: no foot");
 }
 

@@ -140,7 +140,7 @@ fn drawn(picture: &Picture, members: &[usize], case: usize) -> Drawn {
 }
 
 /// Nodes that are drawn as one, in scenario order. Few nodes: each by itself. Many: the lane of the fullest
-/// link whole, then everything else a tier each, then that lane too, but for the fullest link's ends.
+/// link whole, then everything else a tier each, then that lane too but for the fullest link's ends, then those as well.
 fn groups(picture: &Picture, most: usize) -> Vec<Vec<usize>> {
     let all: Vec<Vec<usize>> = (0..picture.nodes.len()).map(|index| vec![index]).collect();
     if all.len() <= most {
@@ -155,9 +155,11 @@ fn groups(picture: &Picture, most: usize) -> Vec<Vec<usize>> {
     let whole = fullest.map_or(Lane::A, |pipe| pipe.lane);
     let ends: Vec<usize> = fullest.map_or_else(Vec::new, |pipe| vec![pipe.from, pipe.to]);
     let other = |lane: Lane| lane != whole && lane != Lane::Middle;
-    let steps: [&dyn Fn(usize) -> bool; 3] = [
-        &|index| other(picture.nodes[index].lane),
-        &|index| picture.nodes[index].lane != whole,
+    let kept = |index: usize| ends.contains(&index);
+    let steps: [&dyn Fn(usize) -> bool; 4] = [
+        &|index| other(picture.nodes[index].lane) && !kept(index),
+        &|index| picture.nodes[index].lane != whole && !kept(index),
+        &|index| !kept(index),
         &|_| true,
     ];
     let mut out = all;
@@ -165,11 +167,10 @@ fn groups(picture: &Picture, most: usize) -> Vec<Vec<usize>> {
         out = Vec::new();
         for index in 0..picture.nodes.len() {
             let node = &picture.nodes[index];
-            let fold = folds(index) && !ends.contains(&index);
+            let fold = folds(index);
             let same = |members: &Vec<usize>| {
                 let first = &picture.nodes[members[0]];
                 folds(members[0])
-                    && !ends.contains(&members[0])
                     && (first.lane, first.layer, first.shape) == (node.lane, node.layer, node.shape)
             };
             match out.iter_mut().find(|members| fold && same(members)) {

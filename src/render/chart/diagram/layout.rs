@@ -60,12 +60,6 @@ struct Rooms {
 pub(super) fn plan(site: &Site, sheet: &Sheet, reserve: f64) -> Plan {
     let em = sheet.em;
     let upright = sheet.format == Format::Phone;
-    let node = node_size(site, sheet, upright);
-    let size: Vec<(f64, f64)> = site
-        .units
-        .iter()
-        .map(|unit| unit_size(unit, node, em))
-        .collect();
     let rooms = match sheet.format {
         Format::Page => Rooms {
             caps: [3, 6],
@@ -82,7 +76,7 @@ pub(super) fn plan(site: &Site, sheet: &Sheet, reserve: f64) -> Plan {
             middle: em,
         },
         Format::Slide => Rooms {
-            caps: [2, 4],
+            caps: [1, 3],
             gap: em * 1.2,
             outer: em * 3.3,
             inner: em * 0.3,
@@ -90,6 +84,12 @@ pub(super) fn plan(site: &Site, sheet: &Sheet, reserve: f64) -> Plan {
         },
     };
     let rows = rows(site, &rooms);
+    let node = node_size(site, sheet, rows.len());
+    let size: Vec<(f64, f64)> = site
+        .units
+        .iter()
+        .map(|unit| unit_size(unit, node, em))
+        .collect();
     let along = |unit: usize| if upright { size[unit].1 } else { size[unit].0 };
     let across = |unit: usize| if upright { size[unit].0 } else { size[unit].1 };
     let total = |units: &[usize]| {
@@ -110,7 +110,7 @@ pub(super) fn plan(site: &Site, sheet: &Sheet, reserve: f64) -> Plan {
         Format::Slide => sheet.height(wanted) - em * 0.4 - reserve,
     };
     middle += (given - wanted).max(0.0);
-    let fits = wanted <= given + 0.5;
+    let fits = wanted <= given + 0.5 && (upright || node.0 >= em * 4.0);
     let centre = [
         start + rooms.outer + (lane - rooms.outer - rooms.inner) / 2.0,
         start + lanes[0] + middle / 2.0,
@@ -192,26 +192,25 @@ fn steps(
     (out, at - gap + em * 1.2)
 }
 
-fn node_size(site: &Site, sheet: &Sheet, upright: bool) -> (f64, f64) {
+fn node_size(site: &Site, sheet: &Sheet, rows: usize) -> (f64, f64) {
     let em = sheet.em;
+    let upright = sheet.format == Format::Phone;
     let boxes = || site.units.iter().flat_map(|unit| &unit.boxes);
     let widest = boxes()
         .map(|node| {
-            room(&node.name, em, true).max(if upright {
+            let detail = if upright {
                 0.0
             } else {
                 room(&node.detail, em, false)
-            })
+            };
+            room(&node.name, em, true).max(detail)
         })
         .fold(0.0, f64::max);
-    let mut layers: Vec<u32> = site.units.iter().map(|unit| unit.layer).collect();
-    layers.sort_unstable();
-    layers.dedup();
     let across = if upright {
         // A lane, two in the middle, a lane, and what is kept free between and around them.
         (sheet.right() - sheet.side - em * 4.6) / 4.0
     } else {
-        ((sheet.right() - sheet.side) / layers.len().max(1) as f64
+        ((sheet.right() - sheet.side) / rows.max(1) as f64
             * if sheet.format == Format::Slide {
                 0.76
             } else {
@@ -225,7 +224,7 @@ fn node_size(site: &Site, sheet: &Sheet, upright: bool) -> (f64, f64) {
         Format::Slide => 2.5,
     };
     (
-        (widest + em * 1.2).clamp(em * 4.0, across.max(em * 4.0)),
+        (widest + em * 1.2).clamp(em * 3.0, across.max(em * 3.0)),
         em * tall,
     )
 }

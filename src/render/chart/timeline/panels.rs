@@ -70,7 +70,12 @@ pub(super) fn completions(
             &whole
         },
     );
-    grid(sheet, frame, &y, 4);
+    grid(
+        sheet,
+        frame,
+        &y,
+        (((low - top) / (sheet.em * 1.8)) as usize).min(4),
+    );
     let line: Vec<(f64, f64)> = bins
         .iter()
         .map(|bin| {
@@ -331,7 +336,7 @@ fn title(sheet: &mut Sheet, frame: &Frame, top: f64, text: &str) {
 
 fn grid(sheet: &mut Sheet, frame: &Frame, y: &Scale, wanted: usize) {
     let em = sheet.em;
-    for tick in y.ticks(wanted.max(2)) {
+    for tick in y.ticks(wanted.max(1)) {
         let at = y.place(tick);
         sheet.canvas.line(
             [(frame.left, at), (frame.right, at)],
