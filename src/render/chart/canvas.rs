@@ -183,11 +183,6 @@ impl Canvas {
         }
     }
 
-    /// The shapes of `other`, above those here.
-    pub(super) fn append(&mut self, mut other: Self) {
-        self.shapes.append(&mut other.shapes);
-    }
-
     /// The shapes as SVG elements in units of half a pixel, through `plotters`.
     pub(super) fn plot(&self, (w, h): (f64, f64)) -> Result<String, String> {
         let mut out = String::new();

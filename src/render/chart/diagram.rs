@@ -39,7 +39,7 @@ pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawi
         let site = Site::new(&report.picture, case, most);
         let mut sheet = Sheet::new(report, format, 1100.0, finding(&site, shown));
         let plan = layout::plan(&site, &sheet, reserve);
-        let ways = route::ways(&site, &plan);
+        let ways = route::ways(&site, &plan, &ink::badges(&plan, sheet.em));
         ink::lanes(&mut sheet, &plan, shown);
         for (bundle, way) in site.bundles.iter().zip(&ways) {
             ink::pipe(&mut sheet, bundle, way, plan.pipe);

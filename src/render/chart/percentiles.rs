@@ -405,12 +405,12 @@ fn corner(sheet: &mut Sheet, plot: &Plot, promise: &Promise, lines: &[Vec<(f64, 
     } else {
         // Above the plot nothing runs.
         let at = (plot.right, plot.top - em * 0.3);
-        let text = fit(
-            &first,
-            em,
-            true,
-            plot.right - plot.left - room("latency, ms (log scale)", em, true),
-        );
+        let space = plot.right - sheet.side - room("latency, ms (log scale)", em, true) - em;
+        let brief = format!("promise {}", target(&promise.text));
+        let text = [first, brief.clone()]
+            .into_iter()
+            .find(|text| room(text, em, true) <= space);
+        let text = text.unwrap_or_else(|| fit(&brief, em, true, space));
         sheet.label(at, &text, Face::Bold, Anchor::End, Role::Ink);
     }
 }

@@ -143,7 +143,7 @@ fn instances(family: &Family, side: Option<char>, case: &Case, out: &mut Vec<Dir
     for near in 1..=family.near_count {
         for far in 1..=family.far_count {
             let of = |name: &str, number: u32, count: u32| match (name, side) {
-                ("module", Some(side)) => format!("module-{}-{side}", (near + 1) / 2),
+                ("module", Some(side)) => format!("module-{}-{side}", near.div_ceil(2)),
                 ("edge" | "san", Some(side)) => format!("{name}-{side}"),
                 ("vault" | "depot", _) => format!("{name}-c{number}"),
                 _ if count > 1 => format!("{name}-{number}"),

@@ -35,10 +35,6 @@ impl Unit {
                 .join(" and "),
         }
     }
-
-    pub(super) fn lost(&self) -> bool {
-        self.boxes.iter().all(|node| node.lost)
-    }
 }
 
 /// All links between two units.
@@ -185,8 +181,11 @@ fn groups(picture: &Picture, most: usize) -> Vec<Vec<usize>> {
     out
 }
 
+/// Members of a bundle, 0 when not known, and their load.
+type Part = (u32, Option<PipeLoad>);
+
 fn bundles(picture: &Picture, home: &[usize], case: usize) -> Vec<Bundle> {
-    let mut out: Vec<(Bundle, Vec<(u32, Option<PipeLoad>)>)> = Vec::new();
+    let mut out: Vec<(Bundle, Vec<Part>)> = Vec::new();
     for pipe in &picture.pipes {
         let (Some(&from), Some(&to)) = (home.get(pipe.from), home.get(pipe.to)) else {
             continue;
@@ -247,7 +246,7 @@ fn parsed(label: &str) -> (u32, &str) {
 
 /// Load of several bundles as one: their mean by members where all are busier in the same direction, else
 /// the fullest.
-fn together(loads: &[(u32, Option<PipeLoad>)]) -> Option<f64> {
+fn together(loads: &[Part]) -> Option<f64> {
     let alive: Vec<(u32, PipeLoad)> = loads
         .iter()
         .filter_map(|(number, load)| Some((*number, (*load)?)))

@@ -72,15 +72,18 @@ fn badge(plan: &Plan, letter: char, em: f64, (left, top, _, low): Area) -> (f64,
     }
 }
 
-/// Area of a lane's letter and words, which labels keep clear of.
-fn badge_area(plan: &Plan, letter: char, em: f64, lane: Area) -> Area {
-    let at = badge(plan, letter, em, lane);
-    (
-        at.0 - em,
-        at.1 - em * 1.3,
-        at.0 + em * 1.2 + room("fabric A · lost", em, true),
-        at.1 + em * 0.5,
-    )
+/// Areas of the lanes' letters and words, which labels and ways keep clear of.
+pub(super) fn badges(plan: &Plan, em: f64) -> Vec<Area> {
+    let area = |(lane, letter): (&Option<Area>, char)| {
+        let at = badge(plan, letter, em, (*lane)?);
+        Some((
+            at.0 - em,
+            at.1 - em * 1.3,
+            at.0 + em * 1.2 + room("fabric A · lost", em, true),
+            at.1 + em * 0.5,
+        ))
+    };
+    plan.lanes.iter().zip(['A', 'B']).filter_map(area).collect()
 }
 
 fn role_of(lane: Lane) -> Role {
@@ -288,16 +291,13 @@ pub(super) fn labels(sheet: &mut Sheet, site: &Site, plan: &Plan, ways: &[Way]) 
             )
         })
         .collect();
-    for (lane, letter) in plan.lanes.iter().zip(['A', 'B']) {
-        taken.extend(lane.map(|lane| badge_area(plan, letter, em, lane)));
-    }
-    for (bundle, way) in site
+    taken.extend(badges(plan, em));
+    for (_, way) in site
         .bundles
         .iter()
         .zip(ways)
         .filter(|(bundle, _)| bundle.load.is_none())
     {
-        debug_assert!(bundle.load.is_none());
         crosses_on(sheet, way, &taken, plan.pipe);
     }
     let mut order: Vec<usize> = (0..site.bundles.len())

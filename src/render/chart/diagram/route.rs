@@ -17,14 +17,15 @@ const ELBOW: f64 = 25.0;
 const ASLANT: f64 = 90.0;
 const UNUSUAL: f64 = 300.0;
 
-/// A way for each bundle, in their order: each takes the cheapest of a few shapes, given those before.
-pub(super) fn ways(site: &Site, plan: &Plan) -> Vec<Way> {
+/// A way for each bundle, in their order: each takes the cheapest of a few shapes, given those before; lanes' `badges` are no way through.
+pub(super) fn ways(site: &Site, plan: &Plan, badges: &[Area]) -> Vec<Way> {
     let mut out: Vec<Way> = Vec::new();
     for (index, bundle) in site.bundles.iter().enumerate() {
         let (from, to) = (plan.at[bundle.from], plan.at[bundle.to]);
         let others: Vec<Area> = (0..site.units.len())
             .filter(|unit| *unit != bundle.from && *unit != bundle.to)
             .map(|unit| grown(plan.area_of(unit), plan.pipe * 0.6))
+            .chain(badges.iter().copied())
             .collect();
         let ends = [plan.area_of(bundle.from), plan.area_of(bundle.to)];
         let habit = habit(site, index);

@@ -11,7 +11,7 @@ use crate::render::chart::text::{bare, fit, percentile, room, sig, target, time,
 use super::{Scene, words};
 
 /// Lines of words between title and plot on a phone, at most.
-pub(super) const NOTES_MOST: usize = 3;
+pub(super) const NOTES_MOST: usize = 2;
 
 /// The shared time axis.
 pub(super) struct Frame {
