@@ -1,50 +1,22 @@
 //! Where the mean latency is spent: one bar a case on one scale, and one of them enlarged.
 
-use crate::outcome::{BudgetPart, Case, Report};
+mod parts;
+mod words;
+
+use crate::outcome::{Case, Report};
+use parts::Part;
 
 use super::axis::Scale;
 use super::canvas::{Anchor, Face, Pen};
 use super::frame::{Plotted, Sheet, with_case};
 use super::palette::Role;
-use super::text::{THIN, fit, room, sig, time};
+use super::text::{fit, room, sig};
 use super::{Drawing, Format};
 
 /// Bars drawn at most.
 const BARS_MOST: usize = 8;
 /// And on a slide, where leaders need the room.
 const BARS_MOST_SLIDE: usize = 4;
-/// Parts of a bar below this share are one part, "other".
-const SHARE_LEAST: f64 = 0.004;
-
-/// A part as drawn.
-#[derive(Clone, Debug)]
-struct Part {
-    name: String,
-    us: f64,
-    look: Look,
-}
-
-/// Fills that differ without hue; two neighbours never share one.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Look {
-    Service,
-    Pale,
-    Middle,
-    Dark,
-    Wait,
-}
-
-impl Look {
-    fn fill(self) -> (Role, Role) {
-        match self {
-            Self::Service => (Role::Use2, Role::Ink),
-            Self::Pale => (Role::Panel, Role::Ink),
-            Self::Middle => (Role::Pipe, Role::Ink),
-            Self::Dark => (Role::Mute, Role::OnFill),
-            Self::Wait => (Role::Ink, Role::OnFill),
-        }
-    }
-}
 
 /// A bar: a case, or a mend in a case.
 struct Bar {
@@ -67,7 +39,7 @@ pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<D
     );
     let name = &report.steady.first()?.workloads.get(workload)?.name;
     let enlarged = bars.iter().position(|bar| bar.total > 0.0)?;
-    let mut sheet = Sheet::new(report, format, 800.0, finding(&bars, name));
+    let mut sheet = Sheet::new(report, format, 800.0, words::finding(&bars, name));
     let em = sheet.em;
     let phone = format == Format::Phone;
     let most = bars.iter().map(|bar| bar.total).fold(0.0, f64::max);
@@ -111,7 +83,7 @@ pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<D
         y + em * 1.4,
     );
     let body = y - sheet.top;
-    let description = description(&bars, name);
+    let description = words::description(&bars, name);
     sheet.finish(
         &format!("budget-{workload}"),
         body,
@@ -153,7 +125,7 @@ impl Unit {
 
 fn bars(report: &Report, workload: usize) -> Vec<Bar> {
     let bar = |case: &Case, mend: Option<&str>, figures: &crate::outcome::WorkloadFigures| {
-        let parts = parts(&figures.budget);
+        let parts = parts::parts(&figures.budget);
         let name = mend.map_or_else(
             || case.name.clone(),
             |mend| format!("{}, {mend}", case.name),
@@ -208,74 +180,6 @@ fn chosen(mut bars: Vec<Bar>, most: usize) -> Vec<Bar> {
         bars.remove(shortest);
     }
     bars
-}
-
-/// Parts as people think of them, in the order of the way, small ones together.
-fn parts(budget: &[BudgetPart]) -> Vec<Part> {
-    let queueing = |part: &&BudgetPart| part.part == "queueing";
-    let widest = budget
-        .iter()
-        .filter(queueing)
-        .max_by(|a, b| a.mean_us.total_cmp(&b.mean_us));
-    let mut out: Vec<Part> = [
-        ("array service", Look::Service),
-        ("array queue and mirror", Look::Pale),
-        ("adapters and hosts", Look::Middle),
-        ("switches and fibre", Look::Pale),
-        ("serialization", Look::Dark),
-        ("extra round trip", Look::Middle),
-        ("retries", Look::Pale),
-        ("queueing elsewhere", Look::Middle),
-    ]
-    .map(|(name, look)| Part {
-        name: name.to_owned(),
-        us: 0.0,
-        look,
-    })
-    .to_vec();
-    let mut wait = Part {
-        name: "queueing".to_owned(),
-        us: 0.0,
-        look: Look::Wait,
-    };
-    for part in budget
-        .iter()
-        .filter(|part| part.mean_us.is_finite() && part.mean_us > 0.0)
-    {
-        let index = match part.part.as_str() {
-            "service" => 0,
-            "array queue" | "mirror trip" => 1,
-            "adapter" | "host queue" => 2,
-            "switch" | "propagation" => 3,
-            "serialization" => 4,
-            "extra round trip" => 5,
-            "retry" => 6,
-            _ if widest.is_some_and(|widest| std::ptr::eq(widest, part)) => {
-                if let Some(tier) = &part.tier {
-                    wait.name = format!("queueing, {}", tier.replace(" > ", " to "));
-                }
-                wait.us = part.mean_us;
-                continue;
-            }
-            _ => 7,
-        };
-        out[index].us += part.mean_us;
-    }
-    out.push(wait);
-    let total: f64 = out.iter().map(|part| part.us).sum();
-    let (kept, small): (Vec<Part>, Vec<Part>) = out
-        .into_iter()
-        .partition(|part| part.us >= SHARE_LEAST * total);
-    let small: f64 = small.iter().map(|part| part.us).sum();
-    let mut kept: Vec<Part> = kept.into_iter().filter(|part| part.us > 0.0).collect();
-    if small > 0.0 {
-        kept.push(Part {
-            name: "other".to_owned(),
-            us: small,
-            look: Look::Pale,
-        });
-    }
-    kept
 }
 
 fn label(sheet: &mut Sheet, bar: &Bar, left: f64, (row, top, high): (f64, f64, f64), phone: bool) {
@@ -395,6 +299,20 @@ fn enlarge(sheet: &mut Sheet, bar: &Bar, most: f64, (left, right): (f64, f64), y
         Anchor::Start,
         Role::Ink,
     );
+    leader_lines(sheet, &above, &below, (top, top + high))
+}
+
+/// A part's middle, and its words.
+type Leader = (f64, String);
+
+/// Words on leaders above and below a bar; returns the lower end of all.
+fn leader_lines(
+    sheet: &mut Sheet,
+    above: &[Leader],
+    below: &[Leader],
+    (top, low): (f64, f64),
+) -> f64 {
+    let em = sheet.em;
     let pen = Pen::new(Role::Mute, 1.0);
     let step = em * 1.3;
     // The leftmost stands on top, so that no leader runs through another's words.
@@ -417,16 +335,12 @@ fn enlarge(sheet: &mut Sheet, bar: &Bar, most: f64, (left, right): (f64, f64), y
             Role::Ink,
         );
     }
-    let mut line = top + high;
-    for leader in &below {
+    let mut line = low;
+    for leader in below {
         line += step;
         let end = leader.0 - em * 1.1;
         sheet.canvas.line(
-            [
-                (leader.0, top + high),
-                (leader.0, line),
-                (end + em * 0.3, line),
-            ],
+            [(leader.0, low), (leader.0, line), (end + em * 0.3, line)],
             pen,
         );
         sheet.label(
@@ -439,9 +353,6 @@ fn enlarge(sheet: &mut Sheet, bar: &Bar, most: f64, (left, right): (f64, f64), y
     }
     line + em * 0.9
 }
-
-/// A part's middle, and its words.
-type Leader = (f64, String);
 
 /// Parts too narrow for their words: those whose words find no room at their left go above the bar, the
 /// others below it.
@@ -459,80 +370,4 @@ fn leaders(sheet: &Sheet, bar: &Bar, scale: &Scale, unit: Unit) -> (Vec<Leader>,
     }
     all.into_iter()
         .partition(|leader| leader.0 - em * 1.1 - room(&leader.1, em, false) < sheet.side)
-}
-
-fn finding(bars: &[Bar], workload: &str) -> String {
-    let Some(healthy) = bars.first() else {
-        return String::new();
-    };
-    if let Some(bar) = bars.iter().find(|bar| bar.saturated) {
-        return format!(
-            "{}, {workload} does not fit: it arrives faster than it is carried, and has no mean.",
-            bar.with
-        );
-    }
-    let worst = bars
-        .iter()
-        .skip(1)
-        .reduce(|worst, bar| if bar.total > worst.total { bar } else { worst });
-    let Some(worst) = worst.filter(|worst| worst.total > healthy.total * 1.1) else {
-        let largest = healthy.parts.iter().max_by(|a, b| a.us.total_cmp(&b.us));
-        let largest = largest.map_or_else(String::new, |part| {
-            format!("; the largest part is {}, {}", part.name, time(part.us, 2))
-        });
-        return format!(
-            "{}, the mean of {workload} is {}{largest}.",
-            healthy.with,
-            time(healthy.total, 2)
-        );
-    };
-    let before = |name: &str| {
-        healthy
-            .parts
-            .iter()
-            .find(|part| part.name == name)
-            .map_or(0.0, |part| part.us)
-    };
-    let grown = worst
-        .parts
-        .iter()
-        .max_by(|a, b| (a.us - before(&a.name)).total_cmp(&(b.us - before(&b.name))));
-    let why = grown.map_or_else(String::new, |part| {
-        let share = (part.us - before(&part.name)) / (worst.total - healthy.total);
-        let much = if share > 0.95 {
-            "all of the growth".to_owned()
-        } else {
-            format!("{}{THIN}% of the growth", sig(share * 100.0, 2))
-        };
-        format!(", and {much} is {}", part.name)
-    });
-    format!(
-        "{}, the mean of {workload} grows from {} to {}{why}.",
-        worst.with,
-        time(healthy.total, 2),
-        time(worst.total, 2)
-    )
-}
-
-fn description(bars: &[Bar], workload: &str) -> String {
-    let rows: Vec<String> = bars
-        .iter()
-        .map(|bar| {
-            if bar.saturated {
-                return format!("{}: saturated, no mean", bar.name);
-            }
-            let parts: Vec<String> = bar
-                .parts
-                .iter()
-                .map(|part| format!("{} {}", part.name, time(part.us, 3)))
-                .collect();
-            format!(
-                "{}: {}, of it {}",
-                bar.name,
-                time(bar.total, 3),
-                parts.join(", ")
-            )
-        })
-        .collect();
-    format!("Mean latency of {workload}. {}.", rows.join("; "))
 }

@@ -135,7 +135,6 @@ fn bar(sheet: &mut Sheet, grid: &Grid, scale: &Scale, index: usize, row: &Row<'_
     let place = |value: f64| scale.place(value).min(full);
     let healthy = row.healthy.unwrap_or(0.0);
     let most = row.most();
-    let phone = sheet.format == Format::Phone;
     sheet.canvas.frame(
         (grid.left, top),
         (full - grid.left, high),
@@ -161,51 +160,53 @@ fn bar(sheet: &mut Sheet, grid: &Grid, scale: &Scale, index: usize, row: &Row<'_
             .canvas
             .rect((full, top), (scale.place(most) - full, high), Role::Missed);
     }
-    let role = if most > 100.0 {
-        Role::Missed
-    } else {
-        Role::Ink
-    };
     let y = grid.baseline(index, em);
     let inside = sig(healthy, 3);
     if most - healthy > 0.5 && place(healthy) - grid.left > room(&inside, em, true) + em * 0.8 {
         let at = (place(healthy) - em * 0.4, y);
         sheet.label(at, &inside, Face::Bold, Anchor::End, Role::OnFill);
     }
-    let factor = if most > 0.0 {
-        format!("{}×", sig(100.0 / most, 3))
+    figures(sheet, grid, scale, index, row);
+}
+
+/// Name and figures of a row: beside its bar, or above it on a phone.
+fn figures(sheet: &mut Sheet, grid: &Grid, scale: &Scale, index: usize, row: &Row<'_>) {
+    let em = sheet.em;
+    let most = row.most();
+    let (role, face) = if most > 100.0 {
+        (Role::Missed, Face::Bold)
     } else {
-        "idle".to_owned()
+        (Role::Ink, Face::Plain)
     };
+    let factor = (most > 0.0).then(|| sig(100.0 / most, 3));
+    let name = (row.part.part.as_str(), row.part.detail.as_str());
+    if sheet.format == Format::Phone {
+        let text = factor.map_or_else(
+            || "idle".to_owned(),
+            |factor| format!("{}, full at {factor}×", percent(most)),
+        );
+        grid.name(sheet, index, name, room(&text, em, true) + em * 0.6);
+        let at = (grid.right, grid.name_baseline(index, em));
+        sheet.label(at, &text, Face::Bold, Anchor::End, role);
+        return;
+    }
+    grid.name(sheet, index, name, 0.0);
+    let y = grid.baseline(index, em);
     let value = if most > 100.0 {
         percent(most)
     } else {
         sig(most, 3)
     };
-    if phone {
-        let text = format!("{}, full at {factor}", percent(most));
-        let text = if most > 0.0 { text } else { factor };
-        let kept = room(&text, em, true) + em * 0.6;
-        grid.name(sheet, index, (&row.part.part, &row.part.detail), kept);
-        let at = (grid.right, grid.name_baseline(index, em));
-        sheet.label(at, &text, Face::Bold, Anchor::End, role);
-        return;
-    }
-    grid.name(sheet, index, (&row.part.part, &row.part.detail), 0.0);
+    let at = (scale.place(most) + em * 0.4, y);
+    sheet.label(at, &value, Face::Bold, Anchor::Start, role);
+    let at = (sheet.right(), y);
     sheet.label(
-        (scale.place(most) + em * 0.4, y),
-        &value,
-        Face::Bold,
-        Anchor::Start,
+        at,
+        factor.as_deref().unwrap_or("idle"),
+        face,
+        Anchor::End,
         role,
     );
-    let factor = factor.trim_end_matches('×');
-    let face = if most > 100.0 {
-        Face::Bold
-    } else {
-        Face::Plain
-    };
-    sheet.label((sheet.right(), y), factor, face, Anchor::End, role);
 }
 
 fn full_line(sheet: &mut Sheet, grid: &Grid, scale: &Scale) {

@@ -2,6 +2,7 @@
 
 use crate::outcome::{DirectionFigures, Report};
 
+use super::axis::Scale;
 use super::canvas::{Anchor, Face, Pen};
 use super::frame::{Plotted, Sheet, side_role, with_case};
 use super::palette::Role;
@@ -60,16 +61,8 @@ pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawi
     let (head, tail) = (em * 2.2, em * 3.2);
     let row = em * 1.45;
     let tall = |group: &Group<'_>| em * 2.3 + group.members.len().min(MEMBERS_MOST) as f64 * row;
-    let mut space = sheet.height(f64::INFINITY) - head - tail;
-    let mut shown = 0;
-    for group in &groups {
-        space -= tall(group);
-        if space < 0.0 {
-            break;
-        }
-        shown += 1;
-    }
-    groups.truncate(shown.max(1));
+    let space = sheet.height(f64::INFINITY) - head - tail;
+    keep(&mut groups, space, tall);
     let label = room("member 88", em, false) + em * 0.7;
     let (left, right) = (
         sheet.side + label,
@@ -80,25 +73,14 @@ pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawi
     let top = sheet.top + head;
     let low = groups.iter().fold(top, |low, group| low + tall(group));
     key(&mut sheet);
-    let full = scale.place(100.0);
     let mut y = top;
     for group in &groups {
-        let from = y + em * 1.8;
-        let to = y + tall(group) - em * 0.3;
-        for tick in scale.ticks(4) {
-            let pen = if tick == 100.0 {
-                Pen::new(Role::Ink, em * 0.15)
-            } else {
-                Pen::new(Role::Grid, 1.0)
-            };
-            sheet
-                .canvas
-                .line([(scale.place(tick), from), (scale.place(tick), to)], pen);
-        }
+        ticks(
+            &mut sheet,
+            &scale,
+            (y + em * 1.8, y + tall(group) - em * 0.3),
+        );
         one(&mut sheet, group, y, |value| scale.place(value));
-        sheet
-            .canvas
-            .line([(full, from), (full, to)], Pen::new(Role::Ink, em * 0.15));
         y += tall(group);
     }
     for tick in scale.ticks(4) {
@@ -120,6 +102,35 @@ pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawi
     );
     let body = low + tail - sheet.top;
     sheet.finish(&format!("members-{case}"), body, description, Plotted::Yes)
+}
+
+/// Groups that fit into `space`, the first at least.
+fn keep(groups: &mut Vec<Group<'_>>, mut space: f64, tall: impl Fn(&Group<'_>) -> f64) {
+    let mut shown = 0;
+    for group in groups.iter() {
+        space -= tall(group);
+        if space < 0.0 {
+            break;
+        }
+        shown += 1;
+    }
+    groups.truncate(shown.max(1));
+}
+
+/// Grid lines behind the bars of a group; 100 % is heavy.
+fn ticks(sheet: &mut Sheet, scale: &Scale, (from, to): (f64, f64)) {
+    let heavy = Pen::new(Role::Ink, sheet.em * 0.15);
+    for tick in scale.ticks(4) {
+        let pen = if tick == 100.0 {
+            heavy
+        } else {
+            Pen::new(Role::Grid, 1.0)
+        };
+        let x = scale.place(tick);
+        sheet.canvas.line([(x, from), (x, to)], pen);
+    }
+    let x = scale.place(100.0);
+    sheet.canvas.line([(x, from), (x, to)], heavy);
 }
 
 /// For each tier the direction and instance with the fullest member.
@@ -228,55 +239,63 @@ fn one(sheet: &mut Sheet, group: &Group<'_>, top: f64, place: impl Fn(f64) -> f6
         .iter()
         .map(|member| member.asked_peak_percent)
         .sum();
-    for (index, member) in group.members.iter().take(MEMBERS_MOST).enumerate() {
-        let y = first + index as f64 * row;
-        let high = em * 1.0;
-        let (mean, peak) = (member.utilization_percent, member.asked_peak_percent);
-        let left = place(0.0);
-        let base = y + em * 0.87;
+    for (index, figures) in group.members.iter().take(MEMBERS_MOST).enumerate() {
         let text = if index + 1 == MEMBERS_MOST && count > MEMBERS_MOST {
             format!("{} more", count - MEMBERS_MOST + 1)
         } else {
             format!("member {}", index + 1)
         };
-        sheet.label(
-            (left - em * 0.5, base),
-            &text,
-            Face::Plain,
-            Anchor::End,
-            Role::Mute,
+        member(
+            sheet,
+            figures,
+            (&text, group.side),
+            first + index as f64 * row,
+            &place,
         );
-        let role = side_role(group.side);
-        sheet.canvas.rect(
-            (left, y),
-            (place(mean).min(place(100.0)) - left, high),
-            role,
-        );
-        sheet.canvas.frame(
-            (left, y),
-            (place(peak).min(place(100.0)) - left, high),
-            Pen::new(role, em * 0.12),
-        );
-        if peak > 100.0 {
-            sheet.canvas.rect(
-                (place(100.0), y),
-                (place(peak) - place(100.0), high),
-                Role::Missed,
-            );
-        }
-        let ink = if peak > 100.0 {
-            Role::Missed
-        } else {
-            Role::Ink
-        };
-        let text = format!("{} (mean {})", sig(peak, 3), sig(mean, 3));
-        let at = (sheet.right(), base);
-        sheet.label(at, &text, Face::Bold, Anchor::End, ink);
     }
     let x = place(peaks / count as f64);
     let low = first + count.min(MEMBERS_MOST) as f64 * row - em * 0.2;
     let even = Pen::new(Role::Ink, em * 0.12).dashed(em * 0.22, em * 0.18);
     sheet.canvas.line([(x, first - em * 0.2), (x, low)], even);
+}
+
+/// The bar of one member, with its upper edge at `y`.
+fn member(
+    sheet: &mut Sheet,
+    figures: &DirectionFigures,
+    (text, side): (&str, Option<char>),
+    y: f64,
+    place: &impl Fn(f64) -> f64,
+) {
+    let em = sheet.em;
+    let (mean, peak) = (figures.utilization_percent, figures.asked_peak_percent);
+    let (left, full, role) = (place(0.0), place(100.0), side_role(side));
+    let base = y + em * 0.87;
+    sheet.label(
+        (left - em * 0.5, base),
+        text,
+        Face::Plain,
+        Anchor::End,
+        Role::Mute,
+    );
+    let wide = |value: f64| (place(value).min(full) - left, em);
+    sheet.canvas.rect((left, y), wide(mean), role);
+    sheet
+        .canvas
+        .frame((left, y), wide(peak), Pen::new(role, em * 0.12));
+    if peak > 100.0 {
+        sheet
+            .canvas
+            .rect((full, y), (place(peak) - full, em), Role::Missed);
+    }
+    let ink = if peak > 100.0 {
+        Role::Missed
+    } else {
+        Role::Ink
+    };
+    let text = format!("{} (mean {})", sig(peak, 3), sig(mean, 3));
+    let at = (sheet.right(), base);
+    sheet.label(at, &text, Face::Bold, Anchor::End, ink);
 }
 
 /// Names in the colour of the fabric that carries.

@@ -46,28 +46,23 @@ pub(super) fn draw(
     let mut sheet = Sheet::new(report, format, 1100.0, words::finding(&scene));
     let em = sheet.em;
     let phone = format == Format::Phone;
-    let left = if phone {
-        sheet.side + room("100 000", em, false) + em * 0.5
-    } else {
-        sheet.side + names_width(&scene, em).min(sheet.width * 0.2)
-    };
-    let right = if phone {
-        sheet.right() - em
-    } else {
-        sheet.right() - sheet.width * 0.175
-    };
+    let left = sheet.side
+        + if phone {
+            room("100 000", em, false) + em * 0.5
+        } else {
+            names_width(&scene, em).min(sheet.width * 0.2)
+        };
+    let right = sheet.right() - if phone { em } else { sheet.width * 0.175 };
     let x = Scale::linear((scene.switch.from_s, scene.switch.to_s), (left, right));
     let lane = if phone { em * 2.9 } else { em * 1.75 };
     let head = em * 2.2;
     let lanes = scene.lanes.len() as f64 * lane;
-    let (notes, axis) = (
-        if phone {
-            em * 1.25 * panels::NOTES_MOST as f64
-        } else {
-            0.0
-        },
-        em * 2.9,
-    );
+    let notes = if phone {
+        em * 1.25 * panels::NOTES_MOST as f64
+    } else {
+        0.0
+    };
+    let axis = em * 2.9;
     let gap = em * 2.6 + notes;
     let wanted = head + lanes + 2.0 * gap + em * 23.0 + axis;
     let body = sheet.height(wanted);
@@ -90,14 +85,26 @@ pub(super) fn draw(
     }
     panels::completions(&mut sheet, &scene, &frame, (tops.0, lows.0));
     panels::latency(&mut sheet, &scene, &frame, (tops.1, lows.1));
-    for tick in x.ticks(if phone { 5 } else { 9 }) {
-        let at = x.place(tick);
-        sheet.canvas.line(
-            [(at, lows.1), (at, lows.1 + em * 0.3)],
-            Pen::new(Role::Mute, 1.0),
-        );
+    time_axis(&mut sheet, &scene, &frame, lows.1);
+    let description = words::description(&scene);
+    sheet.finish(
+        &format!("timeline-{case}-{workload}"),
+        body,
+        description,
+        Plotted::Yes,
+    )
+}
+
+/// Ticks and title of the time axis below everything.
+fn time_axis(sheet: &mut Sheet, scene: &Scene<'_>, frame: &panels::Frame, low: f64) {
+    let em = sheet.em;
+    for tick in frame.x.ticks(if frame.phone { 5 } else { 9 }) {
+        let at = frame.x.place(tick);
+        sheet
+            .canvas
+            .line([(at, low), (at, low + em * 0.3)], Pen::new(Role::Mute, 1.0));
         sheet.label(
-            (at, lows.1 + em * 1.4),
+            (at, low + em * 1.4),
             &bare(tick),
             Face::Plain,
             Anchor::Middle,
@@ -108,22 +115,15 @@ pub(super) fn draw(
         &format!("seconds after the loss ({})", scene.switch.case.name),
         em,
         true,
-        sheet.right() - left,
+        sheet.right() - frame.left,
     );
     sheet.label(
-        (left, lows.1 + em * 2.7),
+        (frame.left, low + em * 2.7),
         &title,
         Face::Bold,
         Anchor::Start,
         Role::Ink,
     );
-    let description = words::description(&scene);
-    sheet.finish(
-        &format!("timeline-{case}-{workload}"),
-        body,
-        description,
-        Plotted::Yes,
-    )
 }
 
 fn scene(report: &Report, case: usize, workload: usize) -> Option<Scene<'_>> {
@@ -351,33 +351,7 @@ fn one_lane(sheet: &mut Sheet, lane: &PathLane, x: &Scale, (top, step): (f64, f6
     for span in &lane.spans {
         let (from, to) = (x.place(span.from_s), x.place(span.to_s));
         let (area, size) = ((from, y), (to - from, high));
-        let ink = match span.kind.as_str() {
-            "up" => {
-                sheet.canvas.rect(area, size, role);
-                Role::OnFill
-            }
-            "blocked" => {
-                sheet.canvas.rect(area, size, Role::Paper);
-                sheet.canvas.frame(
-                    area,
-                    size,
-                    Pen::new(role, em * 0.12).dashed(em * 0.4, em * 0.25),
-                );
-                role
-            }
-            "failed" => {
-                sheet.canvas.rect(area, size, Role::Paper);
-                sheet
-                    .canvas
-                    .frame(area, size, Pen::new(Role::Use2, em * 0.1));
-                Role::Mute
-            }
-            _ => {
-                sheet.canvas.rect(area, size, Role::Pipe);
-                sheet.canvas.frame(area, size, Pen::new(role, em * 0.1));
-                Role::Ink
-            }
-        };
+        let ink = span_box(sheet, &span.kind, role, area, size);
         let text = words::state(&span.state);
         let space = to - from - em * 0.7;
         let shown = fit(&text, em, true, space);
@@ -390,6 +364,38 @@ fn one_lane(sheet: &mut Sheet, lane: &PathLane, x: &Scale, (top, step): (f64, f6
                 Anchor::Middle,
                 ink,
             );
+        }
+    }
+}
+
+/// The box of a state; returns the colour of its words.
+fn span_box(sheet: &mut Sheet, kind: &str, role: Role, area: (f64, f64), size: (f64, f64)) -> Role {
+    let em = sheet.em;
+    match kind {
+        "up" => {
+            sheet.canvas.rect(area, size, role);
+            Role::OnFill
+        }
+        "blocked" => {
+            sheet.canvas.rect(area, size, Role::Paper);
+            sheet.canvas.frame(
+                area,
+                size,
+                Pen::new(role, em * 0.12).dashed(em * 0.4, em * 0.25),
+            );
+            role
+        }
+        "failed" => {
+            sheet.canvas.rect(area, size, Role::Paper);
+            sheet
+                .canvas
+                .frame(area, size, Pen::new(Role::Use2, em * 0.1));
+            Role::Mute
+        }
+        _ => {
+            sheet.canvas.rect(area, size, Role::Pipe);
+            sheet.canvas.frame(area, size, Pen::new(role, em * 0.1));
+            Role::Ink
         }
     }
 }
