@@ -26,7 +26,7 @@ fn families_become_nodes() {
     let tramways = site(TRAMWAYS);
     let fabric = Fabric::new(&tramways);
     let picture = picture(&tramways, &fabric, &cases(&tramways), &[]);
-    let rows: Vec<(&str, &str, u32, Lane, u32, &[usize])> = picture
+    let rows: Vec<_> = picture
         .nodes
         .iter()
         .map(|n| (&*n.name, &*n.detail, n.count, n.lane, n.layer, &*n.lost_in))

@@ -105,7 +105,7 @@ fn the_burst_is_found_where_the_mean_is_comfortable() {
     );
     assert_eq!(
         first.what,
-        "edge to san, 32GFC: 66.3 % on the mean (A lost) and 119.3 % in a burst (A lost): carries the \
+        "edge to san, 32GFC: 66.3 % on the mean and 119.3 % in a burst (A lost or B lost): carries the \
          mean, but not a burst: a backlog grows as long as the burst lasts"
     );
     let warnings = review
