@@ -1,1 +1,133 @@
+//! Paths held against hops and times worked out by hand.
 
+use super::*;
+use crate::study::sample::{BENCH, TRAMWAYS, site, site_with};
+
+#[test]
+fn a_fibre_channel_path_hop_by_hop() {
+    let sheets = paths(&site(TRAMWAYS), Some("db-1"), Some("vault")).unwrap();
+    let [sheet] = sheets.as_slice() else {
+        panic!("one protocol joins them");
+    };
+    assert_eq!(
+        (&*sheet.protocol, &*sheet.workloads),
+        ("fc-scsi", &["bookings".to_owned()][..])
+    );
+    // Two controllers, two ports on each of two fabrics; controller 1 on A, on B, then its second ports.
+    let ports: Vec<&str> = sheet.paths.iter().map(|p| p.array_port.as_str()).collect();
+    let c = |n: u32| ["A1", "B1", "A2", "B2"].map(|port| format!("vault-c{n}:{port}"));
+    assert_eq!(ports, [c(1), c(2)].concat());
+    let first = &sheet.paths[0];
+    let hops: Vec<(&str, &str, u32, &str, &str)> = first
+        .hops
+        .iter()
+        .map(|h| {
+            (
+                &*h.name,
+                &*h.speed,
+                h.members,
+                &*h.encapsulation,
+                &*h.onward,
+            )
+        })
+        .collect();
+    assert_eq!(
+        hops,
+        [
+            ("db-1:A1 > module-1-A", "100GbE", 1, "FCoE", "cut-through"),
+            (
+                "module-1-A > edge-A",
+                "100GbE",
+                2,
+                "FCoE",
+                "store-and-forward"
+            ),
+            ("edge-A > san-A", "32GFC", 2, "FC", "cut-through"),
+            ("san-A > vault-c1:A1", "32GFC", 1, "FC", ""),
+        ]
+    );
+    // 100GbE: 4 × 25.78125 Gb/s on the line; two 32GFC legs: 28.05 each, 27.2 without code and FEC.
+    assert_eq!(first.hops[0].nominal_gb_s, 103.125);
+    assert_eq!(
+        (first.hops[2].nominal_gb_s, first.hops[2].usable_gb_s),
+        (56.1, 54.4)
+    );
+    // The last hop has one member of 27.2 Gb/s; the two legs before have 54.4 together.
+    assert_eq!((first.narrowest, first.one_flow_gb_s), (3, 27.2));
+}
+
+#[test]
+fn the_idle_latency_of_a_fibre_channel_frame_by_hand() {
+    // 2,048 bytes are 2,136 on Ethernet (88 more) and 2,108 on Fibre Channel (60 more). Picoseconds:
+    // host to module: header 26 B at 100 Gb/s 2,080, fibre 1 m 5,000, FEC 5,280 bits ÷ 103.125 Gb/s = 51,200
+    //   and 40,000 to decode, switch 400,000: 498,280.
+    // module to edge: whole frame 170,880 (Fibre Channel follows, so it is stored), 10 m 50,000, FEC 91,200,
+    //   switch 500,000: 812,080.
+    // edge to san: header 28 B at 27.2 Gb/s 8,236, 20 m 100,000, FEC 5,280 ÷ 28.05 = 188,236 and 40,000,
+    //   switch 700,000: 1,036,472.
+    // san to vault: whole frame 620,000, 40 m 200,000, FEC 228,236: 1,048,236.
+    let sheets = paths(&site(TRAMWAYS), Some("db-1"), None).unwrap();
+    let path = &sheets[0].paths[0];
+    assert_eq!(path.idle_frame_bytes, 2136);
+    assert_eq!(path.idle_us, 3.395_068);
+}
+
+#[test]
+fn a_stated_rate_stores_every_frame() {
+    // 100 bytes in one frame: 100 ns at 8 Gb/s, 1 us in the switch, 200 ns at 4 Gb/s, 200 m 1 us.
+    let sheets = paths(&site(BENCH), None, None).unwrap();
+    let path = &sheets[0].paths[0];
+    assert_eq!((sheets.len(), sheets[0].paths.len()), (1, 1));
+    assert_eq!((path.idle_us, path.idle_frame_bytes), (2.3, 100));
+    assert_eq!(path.hops[0].onward, "store-and-forward");
+    assert_eq!(
+        (path.hops[0].nominal_gb_s, path.hops[0].usable_gb_s),
+        (8.0, 8.0)
+    );
+    assert_eq!((path.narrowest, path.one_flow_gb_s), (1, 4.0));
+}
+
+#[test]
+fn equal_next_hops_stand_in_one_hop() {
+    // One group over both LAN switches: each controller has one port, reached through either.
+    let across = site_with(TRAMWAYS, &[("link.lan-depot.lag", "across")]);
+    let sheets = paths(&across, Some("vm-1"), Some("depot")).unwrap();
+    assert_eq!(sheets[0].paths.len(), 4, "two host ports × two array ports");
+    let hops: Vec<(&str, u32, f64)> = sheets[0].paths[0]
+        .hops
+        .iter()
+        .map(|h| (&*h.name, h.members, h.usable_gb_s))
+        .collect();
+    assert_eq!(
+        hops[2..],
+        [
+            ("edge-A > lan-1 or lan-2", 2, 200.0),
+            ("lan-1 or lan-2 > depot-c1:1", 2, 50.0)
+        ]
+    );
+    assert_eq!(sheets[0].paths[0].one_flow_gb_s, 25.0);
+}
+
+#[test]
+fn a_family_means_all_its_hosts() {
+    let sheets = paths(&site(TRAMWAYS), Some("rack"), None).unwrap();
+    let hosts: Vec<&str> = sheets.iter().map(|s| s.host.as_str()).collect();
+    assert_eq!(hosts, ["rack-1", "rack-2", "rack-3", "rack-4"]);
+}
+
+#[test]
+fn unknown_names_are_answered_with_near_ones() {
+    let tramways = site(TRAMWAYS);
+    let error = paths(&tramways, Some("rak-2"), None).unwrap_err();
+    assert!(
+        error.starts_with("there is no host `rak-2`; near it: `rack-2`"),
+        "{error}"
+    );
+    let error = paths(&tramways, None, Some("zzz")).unwrap_err();
+    assert_eq!(
+        error,
+        "there is no array `zzz`; known are: `vault`, `depot`"
+    );
+    let error = paths(&tramways, Some("db-1"), Some("depot")).unwrap_err();
+    assert_eq!(error, "no workload joins host `db-1` and array `depot`");
+}

@@ -17,27 +17,47 @@ const MOST_TARGETS: f64 = 80.0;
 /// no source.
 const USUAL_RATIO: f64 = 3.0;
 
-/// A link family or the controllers of an array, in its fullest instance.
+/// A link family or the controllers of an array: its fullest instance in each case, per cent.
 struct Piece {
     name: String,
-    /// Largest mean per cent, and in which case.
-    mean: (f64, String),
-    /// Largest burst per cent, and in which case.
-    burst: (f64, String),
+    mean: Vec<f64>,
+    burst: Vec<f64>,
+}
+
+impl Piece {
+    fn new(name: String, cases: usize) -> Self {
+        Self {
+            name,
+            mean: vec![0.0; cases],
+            burst: vec![0.0; cases],
+        }
+    }
+
+    fn note(&mut self, case: usize, mean: f64, burst: f64) {
+        self.mean[case] = self.mean[case].max(mean);
+        self.burst[case] = self.burst[case].max(burst);
+    }
+}
+
+fn worst(values: &[f64]) -> f64 {
+    values.iter().copied().fold(0.0, f64::max)
 }
 
 pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     let pieces = pieces(facts);
-    let mut findings: Vec<ReviewFinding> = pieces.iter().filter_map(judge).collect();
-    let rest = pieces.iter().filter(|piece| judge(piece).is_none());
-    if let Some(fullest) = rest.max_by(|a, b| a.mean.0.total_cmp(&b.mean.0)) {
+    let mut findings: Vec<ReviewFinding> = pieces
+        .iter()
+        .filter_map(|piece| judge(facts, piece))
+        .collect();
+    let rest = pieces.iter().filter(|piece| judge(facts, piece).is_none());
+    if let Some(fullest) = rest.max_by(|a, b| worst(&a.mean).total_cmp(&worst(&b.mean))) {
         findings.push(finding(
             Severity::Note,
             "utilization",
             format!(
                 "comfortable: every other link and controller; the fullest of them is {}, {}",
                 fullest.name,
-                figures(fullest)
+                figures(facts, fullest)
             ),
             "Nothing to do; the simulation has the last word.",
         ));
@@ -47,77 +67,78 @@ pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
 }
 
 fn pieces(facts: &Facts<'_>) -> Vec<Piece> {
-    let names: Vec<&str> = facts
-        .estimate
-        .cases
-        .iter()
-        .map(|c| c.name.as_str())
-        .collect();
+    let cases = facts.estimate.cases.len();
     let mut pieces: Vec<Piece> = Vec::new();
     let mut families: BTreeMap<usize, usize> = BTreeMap::new();
-    let note = |pieces: &mut Vec<Piece>, at: usize, case: usize, mean: f64, burst: f64| {
-        let piece = &mut pieces[at];
-        for (most, value) in [(&mut piece.mean, mean), (&mut piece.burst, burst)] {
-            if value > most.0 {
-                *most = (value, names[case].to_owned());
-            }
-        }
-    };
-    let fresh = |name: String| Piece {
-        name,
-        mean: (0.0, "healthy".to_owned()),
-        burst: (0.0, "healthy".to_owned()),
-    };
     for tier in &facts.tiers {
         let at = *families.entry(tier.family).or_insert_with(|| {
             let label = &facts.site.links[tier.family].label;
-            pieces.push(fresh(format!(
-                "{}, {label}",
-                tiers::tier_name(facts.site, tier.family)
-            )));
+            let name = tiers::tier_name(facts.site, tier.family);
+            pieces.push(Piece::new(format!("{name}, {label}"), cases));
             pieces.len() - 1
         });
-        for case in 0..names.len() {
-            let row = &tier.row;
+        let row = &tier.row;
+        for case in 0..cases {
             if let (Some(out), Some(back), Some(burst)) = (
                 row.toward_array_percent[case],
                 row.toward_host_percent[case],
                 row.burst_percent[case],
             ) {
-                note(&mut pieces, at, case, out.max(back), burst);
+                pieces[at].note(case, out.max(back), burst);
             }
         }
     }
     for (array, family) in facts.site.arrays.iter().enumerate() {
-        pieces.push(fresh(format!("controllers of {}", family.name)));
-        let at = pieces.len() - 1;
+        let mut piece = Piece::new(format!("controllers of {}", family.name), cases);
         for (case, loads) in facts.estimate.cases.iter().enumerate() {
             let own = facts.fabric.controllers.iter().zip(&loads.controllers);
             for load in own
                 .filter(|(c, _)| c.array == array)
                 .filter_map(|(_, l)| *l)
             {
-                note(&mut pieces, at, case, 100.0 * load.mean, 100.0 * load.burst);
+                piece.note(case, 100.0 * load.mean, 100.0 * load.burst);
             }
         }
+        pieces.push(piece);
     }
     pieces
 }
 
-/// `66.3 % on the mean (A lost) and 119.3 % in a burst (A lost)`.
-fn figures(piece: &Piece) -> String {
-    let (mean, burst) = (&piece.mean, &piece.burst);
-    if (burst.0 - mean.0).abs() < 1e-9 {
-        return format!("{:.1} % on the mean ({})", mean.0, mean.1);
+/// `66.3 % on the mean and 119.3 % in a burst (A lost or B lost)`.
+fn figures(facts: &Facts<'_>, piece: &Piece) -> String {
+    let (mean, burst) = (worst(&piece.mean), worst(&piece.burst));
+    let (mean_in, burst_in) = (which(facts, &piece.mean), which(facts, &piece.burst));
+    if alike(mean, burst) {
+        format!("{mean:.1} % on the mean ({mean_in})")
+    } else if mean_in == burst_in {
+        format!("{mean:.1} % on the mean and {burst:.1} % in a burst ({mean_in})")
+    } else {
+        format!("{mean:.1} % on the mean ({mean_in}) and {burst:.1} % in a burst ({burst_in})")
     }
-    format!(
-        "{:.1} % on the mean ({}) and {:.1} % in a burst ({})",
-        mean.0, mean.1, burst.0, burst.1
-    )
 }
 
-fn judge(piece: &Piece) -> Option<ReviewFinding> {
-    let (mean, burst) = (piece.mean.0, piece.burst.0);
+/// The cases in which the largest value is reached.
+fn which(facts: &Facts<'_>, values: &[f64]) -> String {
+    let most = worst(values);
+    let cases = facts.estimate.cases.iter().zip(values);
+    let names: Vec<&str> = cases
+        .filter(|(_, value)| alike(**value, most))
+        .map(|(case, _)| case.name.as_str())
+        .collect();
+    if names.len() == values.len() && names.len() > 1 {
+        "in every case".to_owned()
+    } else {
+        names.join(" or ")
+    }
+}
+
+/// Equal but for the rounding of sums.
+fn alike(a: f64, b: f64) -> bool {
+    (a - b).abs() <= 1e-9 * a.max(b)
+}
+
+fn judge(facts: &Facts<'_>, piece: &Piece) -> Option<ReviewFinding> {
+    let (mean, burst) = (worst(&piece.mean), worst(&piece.burst));
     let (severity, word, advice) = if mean > 100.0 {
         (
             Severity::Warning,
@@ -148,7 +169,7 @@ fn judge(piece: &Piece) -> Option<ReviewFinding> {
     Some(finding(
         severity,
         "utilization",
-        format!("{}: {}: {word}", piece.name, figures(piece)),
+        format!("{}: {}: {word}", piece.name, figures(facts, piece)),
         advice,
     ))
 }
