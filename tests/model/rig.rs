@@ -11,7 +11,7 @@ use std::sync::Arc;
 
 /// No run of these tests needs more.
 pub(crate) const LIMITS: Limits = Limits {
-    events: 200_000_000,
+    events: 50_000_000,
 };
 
 /// Picoseconds of a microsecond, a millisecond and a second.
