@@ -280,7 +280,7 @@ impl World<'_> {
         path.completed_total += 1;
         self.account_completion(slot);
         self.attempts[slot].io = NONE;
-        self.finish_io(attempt.io);
+        self.finish_io(attempt.io, Duration::ZERO);
         self.release(slot);
         self.dispatch(set);
     }
@@ -360,8 +360,9 @@ impl World<'_> {
         }
     }
 
-    /// An I/O is over, completed or failed.
-    fn finish_io(&mut self, io: u32) {
+    /// An I/O is over, completed or failed. The next one of a closed loop comes after its pause, and not
+    /// before `least`.
+    fn finish_io(&mut self, io: u32, least: Duration) {
         let record = self.ios[io];
         self.note_oldest(record.workload);
         self.unlink_unfinished(record.workload, io);
@@ -377,7 +378,8 @@ impl World<'_> {
         self.ios.remove(io);
         if let Arrivals::Closed { think, .. } = self.compiled.site.workloads[workload].arrivals {
             let number = self.sources[record.source as usize].stream.take_number();
-            self.schedule_arrival(record.source, self.now + think, number, NONE);
+            let pause = think.max(least);
+            self.schedule_arrival(record.source, self.now + pause, number, NONE);
         }
     }
 
@@ -405,7 +407,16 @@ impl World<'_> {
             timer,
             ios: 1,
         });
-        self.finish_io(io);
+        // Without a path an I/O fails in the instant in which it comes: a closed loop that went on at once
+        // would never let time pass. It goes on when the host next looks for a path.
+        let least = if timer.is_none() {
+            let set = self.compiled.sources[record.source as usize].set;
+            let timers = &self.compiled.sets[set as usize].timers;
+            timers.path_check.max(Duration::from_us(1))
+        } else {
+            Duration::ZERO
+        };
+        self.finish_io(io, least);
     }
 
     /// Gives an attempt up: whatever still comes of it is late. Returns its I/O.
