@@ -4,5 +4,6 @@
 mod fault;
 mod queueing;
 mod rig;
+mod symmetry;
 mod timing;
 mod wire_counts;
