@@ -2,6 +2,8 @@
 //! what a fault must cost, and symmetries that hold whatever the figures are.
 
 mod fault;
+mod queueing;
 mod rig;
+mod symmetry;
 mod timing;
 mod wire_counts;

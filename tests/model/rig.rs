@@ -10,9 +10,7 @@ use halfloom::wire::Op;
 use std::sync::Arc;
 
 /// No run of these tests needs more.
-pub(crate) const LIMITS: Limits = Limits {
-    events: 50_000_000,
-};
+pub(crate) const LIMITS: Limits = Limits { events: 50_000_000 };
 
 /// Picoseconds of a microsecond, a millisecond and a second.
 pub(crate) const US: u64 = 1_000_000;

@@ -7,6 +7,7 @@
 
 mod fold;
 mod ink;
+mod label;
 mod layout;
 mod route;
 
@@ -45,7 +46,7 @@ pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawi
             ink::pipe(&mut sheet, bundle, way, plan.pipe);
         }
         ink::units(&mut sheet, &site, &plan);
-        let left_over = ink::labels(&mut sheet, &site, &plan, &ways);
+        let left_over = label::labels(&mut sheet, &site, &plan, &ways);
         // A slide has no more room to give: keep some for the list, or fold further.
         let list = left_over.len().div_ceil(columns) as f64 * sheet.em * 1.3;
         let lacks = format == Format::Slide && list > reserve;

@@ -274,6 +274,34 @@ pub(super) fn review() -> Review {
         what: what.to_owned(),
         advice: advice.to_owned(),
     };
+    let steady = |value: f64| vec![Some(value); 3];
+    Review {
+        cases: ["healthy", "A lost", "B lost"].map(str::to_owned).to_vec(),
+        tiers: tiers(),
+        controllers: vec![
+            ("vault-c1".to_owned(), 48, steady(35.0), steady(62.0)),
+            ("vault-c2".to_owned(), 48, steady(35.0), steady(62.0)),
+            ("depot-c1".to_owned(), 32, steady(33.0), steady(33.0)),
+            ("depot-c2".to_owned(), 32, steady(33.0), steady(33.0)),
+        ],
+        findings: vec![
+            fact(
+                Severity::Warning,
+                "utilization",
+                "With A lost, san to edge on B is asked for 119 % in a burst of bookings.",
+                "Light the two dark legs of each cage, or spread the bursts.",
+            ),
+            fact(
+                Severity::Note,
+                "oversubscription",
+                "The hosts of fabric A can ask edge to san for 12.9 times what it carries.",
+                "Look at the busiest 20 ms, not at the mean.",
+            ),
+        ],
+    }
+}
+
+fn tiers() -> Vec<TierRow> {
     let mut tiers = Vec::new();
     for side in ['A', 'B'] {
         let lost = |case: usize| (case == 1 && side == 'A') || (case == 2 && side == 'B');
@@ -324,31 +352,7 @@ pub(super) fn review() -> Review {
             29.8,
         ));
     }
-    let steady = |value: f64| vec![Some(value); 3];
-    Review {
-        cases: ["healthy", "A lost", "B lost"].map(str::to_owned).to_vec(),
-        tiers,
-        controllers: vec![
-            ("vault-c1".to_owned(), 48, steady(35.0), steady(62.0)),
-            ("vault-c2".to_owned(), 48, steady(35.0), steady(62.0)),
-            ("depot-c1".to_owned(), 32, steady(33.0), steady(33.0)),
-            ("depot-c2".to_owned(), 32, steady(33.0), steady(33.0)),
-        ],
-        findings: vec![
-            fact(
-                Severity::Warning,
-                "utilization",
-                "With A lost, san to edge on B is asked for 119 % in a burst of bookings.",
-                "Light the two dark legs of each cage, or spread the bursts.",
-            ),
-            fact(
-                Severity::Note,
-                "oversubscription",
-                "The hosts of fabric A can ask edge to san for 12.9 times what it carries.",
-                "Look at the busiest 20 ms, not at the mean.",
-            ),
-        ],
-    }
+    tiers
 }
 
 pub(super) fn assumptions() -> Vec<AssumptionRow> {

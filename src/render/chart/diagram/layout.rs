@@ -56,40 +56,43 @@ struct Rooms {
     middle: f64,
 }
 
+impl Rooms {
+    fn of(format: Format, em: f64) -> Self {
+        match format {
+            Format::Page => Self {
+                caps: [3, 6],
+                gap: em * 2.6,
+                outer: em * 5.0,
+                inner: em * 1.4,
+                middle: em * 4.4,
+            },
+            Format::Phone => Self {
+                caps: [1, 2],
+                gap: em * 0.9,
+                outer: em * 0.4,
+                inner: em * 0.4,
+                middle: em,
+            },
+            Format::Slide => Self {
+                caps: [1, 3],
+                gap: em * 1.2,
+                outer: em * 3.3,
+                inner: em * 0.3,
+                middle: em * 0.6,
+            },
+        }
+    }
+}
+
 /// The plan, with `reserve` kept free below on a slide.
 pub(super) fn plan(site: &Site, sheet: &Sheet, reserve: f64) -> Plan {
     let em = sheet.em;
     let upright = sheet.format == Format::Phone;
-    let rooms = match sheet.format {
-        Format::Page => Rooms {
-            caps: [3, 6],
-            gap: em * 2.6,
-            outer: em * 5.0,
-            inner: em * 1.4,
-            middle: em * 4.4,
-        },
-        Format::Phone => Rooms {
-            caps: [1, 2],
-            gap: em * 0.9,
-            outer: em * 0.4,
-            inner: em * 0.4,
-            middle: em,
-        },
-        Format::Slide => Rooms {
-            caps: [1, 3],
-            gap: em * 1.2,
-            outer: em * 3.3,
-            inner: em * 0.3,
-            middle: em * 0.6,
-        },
-    };
+    let rooms = Rooms::of(sheet.format, em);
     let rows = rows(site, &rooms);
     let node = node_size(site, sheet, rows.len());
-    let size: Vec<(f64, f64)> = site
-        .units
-        .iter()
-        .map(|unit| unit_size(unit, node, em))
-        .collect();
+    let sized = |unit: &Unit| unit_size(unit, node, em);
+    let size: Vec<(f64, f64)> = site.units.iter().map(sized).collect();
     let along = |unit: usize| if upright { size[unit].1 } else { size[unit].0 };
     let across = |unit: usize| if upright { size[unit].0 } else { size[unit].1 };
     let total = |units: &[usize]| {
@@ -119,8 +122,8 @@ pub(super) fn plan(site: &Site, sheet: &Sheet, reserve: f64) -> Plan {
     let steps = steps(sheet, upright, &rows, along);
     let mut at = vec![(0.0, 0.0); site.units.len()];
     for (row, step) in rows.iter().zip(&steps.0) {
-        for (lane, units) in row.iter().enumerate() {
-            let mut v = centre[lane] - total(units) / 2.0;
+        for (units, centre) in row.iter().zip(centre) {
+            let mut v = centre - total(units) / 2.0;
             for &unit in units {
                 let place = v + across(unit) / 2.0;
                 at[unit] = if upright {

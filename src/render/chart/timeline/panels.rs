@@ -37,7 +37,6 @@ pub(super) fn completions(
     (top, low): (f64, f64),
 ) {
     let bins = &scene.workload.bins;
-    let after = |bin: &&SwitchBin| bin.t_s >= 0.0;
     let offered = bins
         .iter()
         .map(|bin| bin.offered_iops)
@@ -54,28 +53,63 @@ pub(super) fn completions(
         .fold(peak_offered, f64::max)
         .max(if capacity.is_finite() { capacity } else { 0.0 });
     let y = Scale::linear((0.0, nice(most / 1e3)), (low, top));
-    let width_s = scene.switch.bin_s;
     let whole = format!(
         "completed, thousand I/Os per s ({}, each bin {} ms)",
         scene.workload.name,
-        bare(width_s * 1e3)
+        bare(scene.switch.bin_s * 1e3)
     );
-    title(
-        sheet,
-        frame,
-        top,
-        if frame.phone {
-            "completed, thousand I/Os per s"
-        } else {
-            &whole
-        },
-    );
+    let text = if frame.phone {
+        "completed, thousand I/Os per s"
+    } else {
+        &whole
+    };
+    title(sheet, frame, top, text);
     grid(
         sheet,
         frame,
         &y,
         (((low - top) / (sheet.em * 1.8)) as usize).min(4),
     );
+    filled(sheet, scene, frame, &y, low);
+    let mut ends = Vec::new();
+    let (role, _) = look(&scene.switch.case);
+    if capacity.is_finite() && capacity > 0.0 {
+        let at = y.place(capacity / 1e3);
+        let em = sheet.em;
+        let pen = Pen::new(role, em * 0.16).dashed(em * 0.6, em * 0.35);
+        sheet
+            .canvas
+            .line([(frame.x.place(0.0), at), (frame.right, at)], pen);
+        let who = match scene.switch.case.carries {
+            Some(side) => format!("{side} alone carries"),
+            None => "the survivors carry".to_owned(),
+        };
+        ends.push(End {
+            at,
+            text: format!("{who} {} at most", sig(capacity / 1e3, 3)),
+            role,
+            bold: true,
+        });
+    }
+    let mut asked = |what: &str, iops: f64| {
+        let text = format!("{what} {}", sig(iops / 1e3, 3));
+        ends.push(End {
+            at: y.place(iops / 1e3),
+            text,
+            role: Role::Mute,
+            bold: false,
+        });
+    };
+    if peak_offered > mean_offered * 1.2 {
+        asked("burst asks", peak_offered);
+    }
+    asked("mean asked", mean_offered);
+    place_ends(sheet, frame, ends, (top, low));
+}
+
+/// The completions as a filled curve.
+fn filled(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, y: &Scale, low: f64) {
+    let (bins, width_s) = (&scene.workload.bins, scene.switch.bin_s);
     let line: Vec<(f64, f64)> = bins
         .iter()
         .map(|bin| {
@@ -91,49 +125,6 @@ pub(super) fn completions(
     }
     sheet.canvas.fill(area, Role::Pipe);
     sheet.canvas.line(line, Pen::new(Role::Use, 1.0));
-    let mut ends = Vec::new();
-    let (role, _) = look(&scene.switch.case);
-    let lost = bins.iter().filter(after).count() > 0;
-    if capacity.is_finite() && capacity > 0.0 && lost {
-        let at = y.place(capacity / 1e3);
-        let em = sheet.em;
-        let pen = Pen::new(role, em * 0.16).dashed(em * 0.6, em * 0.35);
-        sheet
-            .canvas
-            .line([(frame.x.place(0.0), at), (frame.right, at)], pen);
-        let who = scene.switch.case.carries.map_or_else(
-            || "the survivors".to_owned(),
-            |side| format!("{side} alone"),
-        );
-        let verb = if scene.switch.case.carries.is_some() {
-            "carries"
-        } else {
-            "carry"
-        };
-        ends.push(End {
-            at,
-            text: format!("{who} {verb} {} at most", sig(capacity / 1e3, 3)),
-            role,
-            bold: true,
-        });
-    }
-    if peak_offered > mean_offered * 1.2 {
-        let at = y.place(peak_offered / 1e3);
-        ends.push(End {
-            at,
-            text: format!("burst asks {}", sig(peak_offered / 1e3, 3)),
-            role: Role::Mute,
-            bold: false,
-        });
-    }
-    let at = y.place(mean_offered / 1e3);
-    ends.push(End {
-        at,
-        text: format!("mean asked {}", sig(mean_offered / 1e3, 3)),
-        role: Role::Mute,
-        bold: false,
-    });
-    place_ends(sheet, frame, ends, (top, low));
 }
 
 /// Latency: p99 of each bin, oldest unfinished I/O, promise.
@@ -153,15 +144,7 @@ pub(super) fn latency(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, (top,
     let y = Scale::decades((floor / 1e3, highest / 1e3), (low, top));
     title(sheet, frame, top, "latency, ms (log scale)");
     grid(sheet, frame, &y, ((low - top) / (em * 1.7)) as usize);
-    let middle = |bin: &SwitchBin| frame.x.place(bin.t_s + scene.switch.bin_s / 2.0);
-    // Bins without a completion leave a gap: a line across them would claim latencies nobody had.
-    for run in bins.chunk_by(|a, b| a.p99_us.is_some() == b.p99_us.is_some()) {
-        let line: Vec<(f64, f64)> = run
-            .iter()
-            .filter_map(|bin| Some((middle(bin), y.place(bin.p99_us?.max(0.0) / 1e3))))
-            .collect();
-        sheet.canvas.line(line, Pen::new(Role::Use, 1.0));
-    }
+    p99_line(sheet, scene, frame, &y);
     let mut ends = Vec::new();
     if let Some((q, us, text)) = &scene.promise {
         let at = y.place(us / 1e3);
@@ -187,18 +170,13 @@ pub(super) fn latency(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, (top,
         });
     }
     if let Some(seconds) = words::longest(scene) {
-        let promise = scene
-            .longest
-            .as_ref()
-            .map_or_else(String::new, |(_, text)| {
-                format!(" (promise {})", target(text))
-            });
-        let missed = scene
-            .longest
-            .as_ref()
-            .is_some_and(|(target, _)| seconds > *target);
+        let promise = scene.longest.as_ref();
+        let said = promise.map_or_else(String::new, |(_, text)| {
+            format!(" (promise {})", target(text))
+        });
+        let missed = promise.is_some_and(|(target, _)| seconds > *target);
         let role = if missed { Role::Missed } else { Role::Ink };
-        let text = format!("longest I/O {}{promise}", time(seconds * 1e6, 3));
+        let text = format!("longest I/O {}{said}", time(seconds * 1e6, 3));
         ends.push(End {
             at: y.place(seconds * 1e3),
             text,
@@ -216,6 +194,20 @@ pub(super) fn latency(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, (top,
         });
     }
     place_ends(sheet, frame, ends, (top, low));
+}
+
+/// The p99 of each bin.
+fn p99_line(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, y: &Scale) {
+    let bins = &scene.workload.bins;
+    let middle = |bin: &SwitchBin| frame.x.place(bin.t_s + scene.switch.bin_s / 2.0);
+    // Bins without a completion leave a gap: a line across them would claim latencies nobody had.
+    for run in bins.chunk_by(|a, b| a.p99_us.is_some() == b.p99_us.is_some()) {
+        let line: Vec<(f64, f64)> = run
+            .iter()
+            .filter_map(|bin| Some((middle(bin), y.place(bin.p99_us?.max(0.0) / 1e3))))
+            .collect();
+        sheet.canvas.line(line, Pen::new(Role::Use, 1.0));
+    }
 }
 
 /// The oldest unfinished I/O, where it is older than what completes would tell: a hang shows in the
