@@ -17,7 +17,9 @@ mod switch;
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};
 pub use report::{AssumptionRow, Case, Growth, Mend, Origin, PartUse, Report, UseInCase};
-pub use review::{PathHop, PathRow, PathSheet, Review, ReviewFinding, Severity, TierRow};
+pub use review::{
+    ControllerRow, PathHop, PathRow, PathSheet, Review, ReviewFinding, Severity, TierRow,
+};
 pub use steady::{
     ArrayFigures, BudgetPart, CurvePoint, DirectionFigures, Estimated, HostFigures, PathFigures,
     Population, QuantileFigure, Steady, SteadyBin, WorkloadFigures,

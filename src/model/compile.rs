@@ -359,7 +359,7 @@ impl Compiled {
                 });
                 positions[*workload] += 1;
             }
-            let protocol = site.workloads[set.workloads[0]].protocol.clone();
+            let protocol = site.workloads[set.workloads[0]].protocol;
             self.sets.push(SetPlan {
                 host: set.host,
                 paths: first_path..index(self.paths.len()),

@@ -169,7 +169,7 @@ impl<'a> World<'a> {
     }
 
     pub(crate) fn schedule_next_arrival(&mut self, source: u32) {
-        if let Some((at, number, kind)) = self.sources[source as usize].stream.next() {
+        if let Some((at, number, kind)) = self.sources[source as usize].stream.next_arrival() {
             self.schedule_arrival(source, at, number, kind.unwrap_or(NONE));
         }
     }
@@ -414,7 +414,7 @@ impl<'a> World<'a> {
                 *turn = turn.wrapping_add(1);
                 u64::from(*turn) % count
             }
-            Choose::Pinned => (tie >> 92) as u64 & 0xf_ffff % count,
+            Choose::Pinned => ((tie >> 92) as u64 & 0xf_ffff) % count,
         };
         Some(next[usize::try_from(pick).unwrap_or(0)])
     }

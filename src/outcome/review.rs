@@ -50,6 +50,9 @@ pub struct TierRow {
     pub burst_percent: Vec<Option<f64>>,
 }
 
+/// Name, requests in parallel, and per cent by case: on the mean, then in a burst.
+pub type ControllerRow = (String, u32, Vec<Option<f64>>, Vec<Option<f64>>);
+
 /// The whole static review.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Review {
@@ -58,7 +61,7 @@ pub struct Review {
     /// Tiers, from the hosts to the arrays, A before B.
     pub tiers: Vec<TierRow>,
     /// Controllers' a-priori utilization by case: name, parallel, per cent on the mean and in a burst.
-    pub controllers: Vec<(String, u32, Vec<Option<f64>>, Vec<Option<f64>>)>,
+    pub controllers: Vec<ControllerRow>,
     /// Findings, warnings first.
     pub findings: Vec<ReviewFinding>,
 }

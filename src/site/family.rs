@@ -159,7 +159,7 @@ pub enum Law {
         sigma: f64,
     },
     /// One of several laws, by weight; weights sum to 1.
-    Mixture(Vec<(f64, Law)>),
+    Mixture(Vec<(f64, Self)>),
     /// One of these measured times, each equally likely.
     Empirical(Vec<Duration>),
 }

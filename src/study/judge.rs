@@ -10,7 +10,7 @@ use crate::site::{Measure, Promise, Site};
 
 /// Every promise in every case.
 #[must_use]
-pub fn matrix(site: &Site, steady: &[SteadyRuns], switches: &[Switch]) -> Matrix {
+pub(crate) fn matrix(site: &Site, steady: &[SteadyRuns], switches: &[Switch]) -> Matrix {
     let mut rows = Vec::new();
     for (index, workload) in site.workloads.iter().enumerate() {
         let promises = &workload.promises;

@@ -7,7 +7,7 @@ use crate::topology::Fabric;
 
 /// Steady runs of every variant of `site`, in the cases named.
 #[must_use]
-pub fn mends(site: &Site, only: Option<&[String]>, progress: &dyn Progress) -> Vec<Mend> {
+pub(crate) fn mends(site: &Site, only: Option<&[String]>, progress: &dyn Progress) -> Vec<Mend> {
     site.variants
         .iter()
         .map(|variant| mend(variant, only, progress))

@@ -6,7 +6,7 @@ use crate::site::{LinkFamily, Site};
 /// Every tier of links and every array family, by the use of its fullest instance; the fullest in the
 /// worst case first. Of the two directions of a link family only the busier is listed.
 #[must_use]
-pub fn parts(site: &Site, steady: &[Steady]) -> Vec<PartUse> {
+pub(crate) fn parts(site: &Site, steady: &[Steady]) -> Vec<PartUse> {
     let mut parts: Vec<PartUse> = Vec::new();
     for link in &site.links {
         let busier = [true, false]
@@ -120,7 +120,7 @@ fn controller_use(steady: &Steady, family: &str) -> Option<UseInCase> {
 
 /// Times today's load at which the fullest part is full, by case: 100 ÷ its peak.
 #[must_use]
-pub fn growth(parts: &[PartUse], steady: &[Steady]) -> Vec<Growth> {
+pub(crate) fn growth(parts: &[PartUse], steady: &[Steady]) -> Vec<Growth> {
     let mut list = Vec::new();
     for (index, steady) in steady.iter().enumerate() {
         let mut peaks: Vec<(f64, &str)> = parts

@@ -38,7 +38,7 @@ pub struct SteadyRuns {
 
 /// Runs `plans` of a site, all replications of all cases in parallel.
 #[must_use]
-pub fn run(site: &Site, plans: &[CasePlan], progress: &dyn Progress) -> Vec<SteadyRuns> {
+pub(crate) fn run(site: &Site, plans: &[CasePlan], progress: &dyn Progress) -> Vec<SteadyRuns> {
     let compiled: Vec<Compiled> = plans
         .iter()
         .map(|plan| Compiled::new(site, &plan.members))

@@ -40,7 +40,7 @@ pub(crate) struct Setting<'a> {
 
 /// The switch-over of one outage.
 #[must_use]
-pub fn run(
+pub(crate) fn run(
     site: &Site,
     compiled: &Compiled,
     survivors: &SteadyRuns,

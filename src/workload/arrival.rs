@@ -101,7 +101,7 @@ impl ArrivalStream {
 
     /// The next arrival: when, its number, and the kind where a trace states it. `None` for closed loops
     /// and hosts without a copy of a trace.
-    pub fn next(&mut self) -> Option<(Instant, u64, Option<u32>)> {
+    pub fn next_arrival(&mut self) -> Option<(Instant, u64, Option<u32>)> {
         let number = self.number;
         let gap = |name: &StreamName| name.draws(purpose::GAP, number).exponential();
         let (at_ps, kind) = match &mut self.process {

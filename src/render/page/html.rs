@@ -218,15 +218,6 @@ impl Column {
             ..Self::words(head)
         }
     }
-
-    /// Numbers by case, the head with its badges.
-    pub(super) fn case(case: &Case) -> Self {
-        Self {
-            head: case_name(case),
-            label: case.name.clone(),
-            right: true,
-        }
-    }
 }
 
 /// An ordinary table: a caption, a head, rows whose first cell is their head. Blocks on a phone.

@@ -112,7 +112,7 @@ pub fn worst_cell(matrix: &Matrix) -> Option<(usize, usize)> {
 /// Margin for ordering. A missed figure without a margin (beyond what was measured, or where none at all was
 /// allowed) is worse than any; a met one is not the tightest.
 fn reach(cell: &Cell) -> f64 {
-    cell.margin_percent.unwrap_or_else(|| match cell.verdict {
+    cell.margin_percent.unwrap_or(match cell.verdict {
         Verdict::Met => f64::INFINITY,
         Verdict::Missed | Verdict::Undecided => f64::NEG_INFINITY,
     })

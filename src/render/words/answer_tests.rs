@@ -1,1 +1,62 @@
 use super::*;
+use crate::outcome::Verdict;
+use crate::render::sample::sample_report;
+
+fn every_cell(report: &mut Report, change: impl Fn(&mut Cell)) {
+    for row in &mut report.matrix.rows {
+        row.cells.iter_mut().flatten().for_each(&change);
+    }
+}
+
+#[test]
+fn the_sample_misses_a_promise_and_says_which() {
+    let answer = answer(&sample_report());
+    assert_eq!(answer.flag, Flag::Missed);
+    assert!(answer.headline.plain().contains("bookings"));
+    assert!(!answer.cause.is_empty());
+}
+
+#[test]
+fn all_met_says_so() {
+    let mut report = sample_report();
+    every_cell(&mut report, |cell| {
+        cell.verdict = Verdict::Met;
+        cell.saturated = false;
+        cell.margin_percent = Some(10.0);
+    });
+    let answer = answer(&report);
+    assert_eq!(answer.flag, Flag::Met);
+    assert!(answer.headline.plain().contains("every promise"));
+}
+
+#[test]
+fn one_too_close_to_call_is_undecided() {
+    let mut report = sample_report();
+    every_cell(&mut report, |cell| {
+        cell.verdict = Verdict::Met;
+        cell.saturated = false;
+    });
+    let cell = report.matrix.rows[0].cells.iter_mut().flatten().next_back();
+    if let Some(cell) = cell {
+        cell.verdict = Verdict::Undecided;
+    }
+    assert_eq!(answer(&report).flag, Flag::Undecided);
+}
+
+#[test]
+fn forbidden_words_are_never_said() {
+    let answer = answer(&sample_report());
+    let parts = [
+        &answer.headline,
+        &answer.holds,
+        &answer.cause,
+        &answer.mend,
+        &answer.sure,
+    ];
+    for word in ["safe", "guaranteed", "optimal", "significant"] {
+        assert!(
+            parts.iter().all(|part| !part.plain().contains(word)),
+            "{word}"
+        );
+    }
+}

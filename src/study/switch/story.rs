@@ -7,6 +7,9 @@ use crate::outcome::{LaneSpan, NamedEvent, PathLane};
 use crate::unit::{Duration, Instant};
 use indexmap::IndexMap;
 
+/// What is said of I/Os that go elsewhere.
+const AGAIN: &str = "I/Os sent again";
+
 /// Name of a timer.
 pub(crate) fn timer_name(timer: TimerName) -> &'static str {
     match timer {
@@ -90,7 +93,7 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
     // The stall ends with the last event that sent I/Os elsewhere.
     let last = events
         .iter()
-        .rposition(|event| event.what.contains("sent again") && event.ios.is_some_and(|n| n > 0));
+        .rposition(|event| event.what.contains(AGAIN) && event.ios.is_some_and(|n| n > 0));
     if let Some(last) = last {
         events[last].ended_stall = true;
     }
@@ -123,7 +126,6 @@ fn plural(count: u64, one: &str, many: &str) -> String {
 fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -> NamedEvent {
     let name = |workload: u32| compiled.site.workloads[workload as usize].name.clone();
     let paths = plural(told.count, "path", "paths");
-    let ios = plural(told.ios, "I/O", "I/Os");
     let until = if told.last > told.first {
         format!(
             ", the last after {:.3} s",
@@ -134,24 +136,21 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
     };
     let (what, workload, counted) = match line {
         Line::Script(index) => {
-            let label = setting
-                .scripts
-                .get(*index as usize)
-                .map_or_else(String::new, |script| script.label.clone());
-            (label, None, None)
+            let script = setting.scripts.get(*index as usize);
+            (
+                script.map_or_else(String::new, |script| script.label.clone()),
+                None,
+                None,
+            )
         }
         Line::Paths { to, workloads, .. } => {
             let what = match to {
-                Standing::Unnoticed => format!("{paths} of {workloads} broken, {ios} on them"),
-                Standing::Blocked => {
-                    format!("loss seen: {paths} of {workloads} held, {ios} on them")
-                }
-                Standing::Failed => format!("{paths} of {workloads} given up, {ios} sent again"),
-                Standing::Up if told.ios > 0 => {
-                    format!("{paths} of {workloads} back, {ios} sent again")
-                }
-                Standing::Up => format!("{paths} of {workloads} back"),
-                Standing::Drained => format!("{paths} of {workloads} drained: no new I/O on them"),
+                Standing::Unnoticed => format!("{paths} broken"),
+                Standing::Blocked => format!("loss seen: {paths} held"),
+                Standing::Failed => format!("{paths} given up, {AGAIN}"),
+                Standing::Up if told.ios > 0 => format!("{paths} back, {AGAIN}"),
+                Standing::Up => format!("{paths} back"),
+                Standing::Drained => format!("{paths} drained: no new I/O on them"),
             };
             (what, Some(workloads.clone()), Some(told.ios))
         }
@@ -161,28 +160,16 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
             None,
         ),
         Line::TimedOut { workloads } => (
-            format!(
-                "{} of {workloads} timed out, sent again{until}",
-                plural(told.ios, "attempt", "attempts")
-            ),
+            format!("attempts timed out, {AGAIN}{until}"),
             Some(workloads.clone()),
             Some(told.ios),
         ),
-        Line::Resent { workload } => (
-            format!(
-                "{} of {} lost in the fabric leave again by TCP{until}",
-                plural(told.count, "message", "messages"),
-                name(*workload)
-            ),
-            Some(name(*workload)),
-            Some(told.count),
-        ),
+        Line::Resent { workload } => {
+            let what = format!("messages lost in the fabric leave again by TCP{until}");
+            (what, Some(name(*workload)), Some(told.count))
+        }
         Line::Failed { workload } => (
-            format!(
-                "{} of {} failed{until}",
-                plural(told.count, "I/O", "I/Os"),
-                name(*workload)
-            ),
+            format!("failed{until}"),
             Some(name(*workload)),
             Some(told.count),
         ),
@@ -197,6 +184,9 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
     }
 }
 
+/// Paths and workloads of a lane.
+type Group = (Vec<usize>, Vec<String>);
+
 /// Standing of the paths of each side and protocol over time.
 pub(crate) fn lanes(
     setting: &Setting<'_>,
@@ -204,7 +194,7 @@ pub(crate) fn lanes(
     tally: &Tally,
     end: Instant,
 ) -> Vec<PathLane> {
-    let mut groups: IndexMap<(Option<char>, String), (Vec<usize>, Vec<String>)> = IndexMap::new();
+    let mut groups: IndexMap<(Option<char>, String), Group> = IndexMap::new();
     for (index, path) in compiled.path_names().enumerate() {
         let side = path.side.and_then(|side| side.letter().chars().next());
         let group = groups.entry((side, path.protocol.to_owned())).or_default();
@@ -228,13 +218,12 @@ pub(crate) fn lanes(
             }
         })
         .collect();
-    lanes.sort_by(|left, right| left.side.cmp(&right.side));
+    lanes.sort_by_key(|lane| lane.side);
     lanes
 }
 
 fn spans(setting: &Setting<'_>, tally: &Tally, paths: &[usize], end: Instant) -> Vec<LaneSpan> {
     let mut standing = vec![Standing::Up; paths.len()];
-    let mut held_by = None;
     let mut spans: Vec<LaneSpan> = Vec::new();
     let mut since = setting.from;
     let mut push = |from: Instant, to: Instant, (state, kind): (String, &str)| {
@@ -262,14 +251,11 @@ fn spans(setting: &Setting<'_>, tally: &Tally, paths: &[usize], end: Instant) ->
         let Some(position) = paths.iter().position(|own| *own == path as usize) else {
             continue;
         };
-        push(since, entry.at, describe(&standing, held_by));
+        push(since, entry.at, describe(&standing));
         since = since.max(entry.at);
         standing[position] = to;
-        if to == Standing::Blocked {
-            held_by = Some(());
-        }
     }
-    push(since, end, describe(&standing, held_by));
+    push(since, end, describe(&standing));
     let hold = tally.log.iter().find_map(|entry| {
         entry
             .timer
@@ -284,7 +270,7 @@ fn spans(setting: &Setting<'_>, tally: &Tally, paths: &[usize], end: Instant) ->
     spans
 }
 
-fn describe(standing: &[Standing], _held: Option<()>) -> (String, &'static str) {
+fn describe(standing: &[Standing]) -> (String, &'static str) {
     let first = standing[0];
     if standing.iter().all(|own| *own == first) {
         return match first {
