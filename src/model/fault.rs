@@ -31,6 +31,8 @@ pub struct Script {
 pub(crate) struct FaultState {
     /// First loss of the run.
     pub(crate) since: Option<Instant>,
+    /// How the latest loss shows itself: that of the paths it breaks.
+    mode: LossMode,
     /// For each member how many losses it suffers from.
     lost: Vec<u32>,
     /// When it was lost or came back last, and how.
@@ -50,6 +52,7 @@ impl FaultState {
         let members = compiled.fabric.members.len();
         Self {
             since: None,
+            mode: LossMode::Loud,
             lost: compiled
                 .alive
                 .iter()
@@ -107,6 +110,7 @@ impl World<'_> {
         if self.fault.since.is_none() {
             self.fault.since = Some(self.now);
         }
+        self.fault.mode = mode;
         for node in &script.nodes {
             self.fault.nodes_lost[node.0 as usize] += 1;
         }
@@ -336,29 +340,17 @@ impl World<'_> {
         let local = links
             .iter()
             .all(|direction| !there[direction.member().0 as usize]);
-        let mode = self.latest_mode();
         if self.paths[path as usize].standing == Standing::Up
             || self.paths[path as usize].standing == Standing::Drained
         {
             let in_flight = u64::from(self.paths[path as usize].in_flight);
             self.change_standing(path, Standing::Unnoticed, None, in_flight);
         }
-        if let Some((_, after)) = self.noticed_by(path, mode, local) {
+        let notice = self.noticed_by(path, self.fault.mode, local);
+        self.paths[path as usize].notice = notice;
+        if let Some((_, after)) = notice {
             self.plan_step(path, after);
         }
-    }
-
-    /// How the most recent loss shows itself.
-    fn latest_mode(&self) -> LossMode {
-        let lost = self
-            .fault
-            .lost
-            .iter()
-            .zip(&self.fault.changed)
-            .filter(|(lost, _)| **lost > 0);
-        lost.map(|(_, changed)| *changed)
-            .max_by_key(|(at, _)| *at)
-            .map_or(LossMode::Loud, |(_, mode)| mode)
     }
 
     fn timer_key(&self, path: u32, after: Duration) -> Key {
@@ -391,24 +383,20 @@ impl World<'_> {
             });
         match state.standing {
             Standing::Unnoticed => {
-                let port = self.compiled.paths[path as usize].path.host_port;
-                let links = &self.compiled.fabric.nodes[port.0 as usize].out;
-                let local = links
-                    .iter()
-                    .all(|direction| self.fault.lost[direction.member().0 as usize] > 0);
-                let timer = self.noticed_by(path, self.latest_mode(), local);
                 if scsi {
                     self.change_standing(
                         path,
                         Standing::Blocked,
-                        timer,
+                        state.notice,
                         u64::from(state.in_flight),
                     );
                     self.plan_step(path, hold.1);
                 } else {
                     self.fail_path(
                         path,
-                        timer.unwrap_or((TimerName::KeepAlive, timers.keep_alive)),
+                        state
+                            .notice
+                            .unwrap_or((TimerName::KeepAlive, timers.keep_alive)),
                     );
                 }
             }

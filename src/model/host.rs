@@ -47,6 +47,8 @@ pub(crate) struct PathState {
     /// Whether frames can get through both ways.
     pub(crate) connected: bool,
     pub(crate) drained: bool,
+    /// The timer by which its host will notice, or has noticed, that it is broken.
+    pub(crate) notice: Option<(TimerName, Duration)>,
 }
 
 impl PathState {
@@ -62,6 +64,7 @@ impl PathState {
             check_pending: false,
             connected: true,
             drained: false,
+            notice: None,
         }
     }
 
@@ -228,6 +231,8 @@ impl World<'_> {
                 tally.issued += 1;
                 tally.wait += u128::from(self.now.since(record.arrival).0);
             }
+        } else {
+            self.tally.workloads[record.workload as usize].retried += 1;
         }
         let bytes = self.attempts[slot].bytes;
         let state = &mut self.paths[path as usize];
@@ -469,7 +474,6 @@ impl World<'_> {
                 Some(record.draw.kind),
             );
             self.sources[source].waiting.push_front(io);
-            self.tally.workloads[workload].retried += 1;
             self.tally.workloads[workload].last_disturbed = self.now;
         }
     }

@@ -6,8 +6,8 @@ use halfloom::site::{Action, LossMode, NoPath, Site};
 use halfloom::unit::Side;
 use halfloom::wire::Op;
 
-const LOUD: Action = Action::Lose(LossMode::Loud);
-const SILENT: Action = Action::Lose(LossMode::Silent);
+pub(super) const LOUD: Action = Action::Lose(LossMode::Loud);
+pub(super) const SILENT: Action = Action::Lose(LossMode::Silent);
 
 /// One host, one switch, one array on one fabric. A write is ten frames of 1250 B; at 10 Gb/s each takes
 /// 1 us, and every link adds 100 ns of propagation.
@@ -258,7 +258,7 @@ fn counts_agree_wherever_a_run_stops() {
 }
 
 /// Host, one switch a fabric, array; the host uses A while it can.
-fn dual(protocol: &str, speed: &str, timers: &str, ios: &[(u64, Op, u32)]) -> Compiled {
+pub(super) fn dual(protocol: &str, speed: &str, timers: &str, ios: &[(u64, Op, u32)]) -> Compiled {
     let text = format!(
         "format = 1\n[[host]]\nname = \"app\"\npaths = \"one-path\"\n{timers}\n\
          [[switch]]\nname = \"core\"\n[[array]]\nname = \"box\"\ncontrollers = 1\n\
@@ -273,10 +273,10 @@ fn dual(protocol: &str, speed: &str, timers: &str, ios: &[(u64, Op, u32)]) -> Co
     Compiled::new(&site, &[])
 }
 
-const CAUGHT: [(u64, Op, u32); 1] = [(0, Op::Read, 4096)];
+pub(super) const CAUGHT: [(u64, Op, u32); 1] = [(0, Op::Read, 4096)];
 
 /// Latency of the only I/O, ps.
-fn latency(compiled: &Compiled, scripts: &[Script]) -> u64 {
+pub(super) fn latency(compiled: &Compiled, scripts: &[Script]) -> u64 {
     let tally = run(compiled, scripts, 100 * S);
     let work = &tally.workloads[0];
     assert_eq!((work.completed_total, work.failed_total), (1, 0));

@@ -3,6 +3,7 @@
 
 mod fault;
 mod queueing;
+mod recovery;
 mod rig;
 mod symmetry;
 mod timing;
