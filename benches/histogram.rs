@@ -30,5 +30,10 @@ fn record(criterion: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, record);
+criterion_group! {
+    name = benches;
+    // Its plots would look for a font of the system; the printed figures are what is read.
+    config = Criterion::default().without_plots();
+    targets = record
+}
 criterion_main!(benches);
