@@ -15,10 +15,12 @@
 //! beyond one station per controller, control traffic (logins, keep-alives, notices have delays, not
 //! frames).
 
+mod again;
 mod array;
 mod attempt;
 mod compile;
 mod fault;
+mod finish;
 mod host;
 mod net;
 mod standing;

@@ -1,0 +1,192 @@
+//! Sending again: attempts that time out, TCP segments that were lost, I/Os that have no path.
+
+use super::attempt::{NONE, tie};
+use super::net::{Frame, FrameKind, Spoilt};
+use super::standing::{LogEntry, LogKind, Standing, TimerName};
+use super::world::{Event, LostSegment, World};
+use crate::engine::Key;
+use crate::site::NoPath;
+use crate::unit::Duration;
+
+impl World<'_> {
+    /// Sees to it that the oldest attempt on a path is looked at when its time is over.
+    pub(crate) fn watch_oldest_attempt(&mut self, path: u32) {
+        let state = &self.paths[path as usize];
+        if state.timer_pending || state.oldest == NONE {
+            return;
+        }
+        let timeout = self.path_timers(path).command_timeout;
+        let due = self.attempts[state.oldest].issued + timeout;
+        let key = Key {
+            at: due,
+            ..self.timer_key(path, Duration::ZERO)
+        };
+        self.paths[path as usize].timer_pending = true;
+        self.queue.push(key, Event::CommandTimer { path });
+    }
+
+    /// Gives up the attempts of a path whose time is over. A path that cannot carry frames is given up
+    /// with them.
+    pub(crate) fn command_timer(&mut self, path: u32) {
+        self.paths[path as usize].timer_pending = false;
+        let timeout = self.path_timers(path).command_timeout;
+        let timer = (TimerName::CommandTimeout, timeout);
+        let set = self.compiled.paths[path as usize].set;
+        let mut ios = Vec::new();
+        loop {
+            let oldest = self.paths[path as usize].oldest;
+            if oldest == NONE || self.attempts[oldest].issued + timeout > self.now {
+                break;
+            }
+            ios.push(self.abandon(oldest));
+        }
+        if !ios.is_empty() {
+            let kind = LogKind::AttemptTimedOut { path };
+            self.log(LogEntry {
+                at: self.now,
+                kind,
+                timer: Some(timer),
+                ios: ios.len() as u64,
+            });
+            let state = self.paths[path as usize];
+            if !state.connected && state.standing != Standing::Failed {
+                self.fail_path(path, timer);
+            }
+            self.send_again(set, &mut ios, timer);
+            self.dispatch(set);
+        }
+        self.watch_oldest_attempt(path);
+    }
+
+    /// A frame will not arrive. TCP sends it again; anything else waits for its timers.
+    pub(crate) fn frame_lost(&mut self, frame: Frame) {
+        if frame.kind == FrameKind::Ack {
+            return;
+        }
+        let slot = frame.attempt;
+        let attempt = &mut self.attempts[slot];
+        attempt.holds -= 1;
+        attempt.disturbed = true;
+        if attempt.io == NONE {
+            self.release(slot);
+            return;
+        }
+        let path = attempt.path;
+        if self.path_protocol(path).tcp().is_none() {
+            return;
+        }
+        self.lost_segments.push(LostSegment {
+            attempt: slot,
+            frame,
+        });
+        let timers = self.path_timers(path);
+        let attempt = &self.attempts[slot];
+        if attempt.resend_pending {
+            return;
+        }
+        let doubled = timers
+            .tcp_rto_min
+            .0
+            .saturating_mul(1 << attempt.resent.min(32));
+        let timeout = Duration(
+            doubled
+                .min(timers.tcp_rto_max.0.max(timers.tcp_rto_min.0))
+                .max(1),
+        );
+        let due = (attempt.leg_ready + timeout).max(self.now + Duration(1));
+        let key = Key {
+            at: due,
+            tie: tie::ranked(tie::TIMER, attempt.tie),
+        };
+        self.attempts[slot].resend_pending = true;
+        self.attempts[slot].holds += 1;
+        self.queue.push(key, Event::Resend { attempt: slot });
+    }
+
+    /// The retransmission timer of a message has run out: its lost segments leave again.
+    pub(crate) fn resend(&mut self, slot: u32) {
+        self.attempts[slot].holds -= 1;
+        self.attempts[slot].resend_pending = false;
+        let mut mine = Vec::new();
+        self.lost_segments.retain(|segment| {
+            if segment.attempt == slot {
+                mine.push(segment.frame);
+            }
+            segment.attempt != slot
+        });
+        let attempt = &mut self.attempts[slot];
+        if attempt.io == NONE {
+            self.release(slot);
+            return;
+        }
+        attempt.resent += 1;
+        // The next timeout counts from this departure.
+        attempt.leg_ready = self.now;
+        attempt.holds += u32::try_from(mine.len()).unwrap_or(0);
+        let workload = attempt.workload;
+        self.tally.workloads[workload as usize].resent += 1;
+        let minimum = self.path_timers(self.attempts[slot].path).tcp_rto_min;
+        self.log(LogEntry {
+            at: self.now,
+            kind: LogKind::Resent { workload },
+            timer: Some((TimerName::Retransmission, minimum)),
+            ios: 1,
+        });
+        for frame in mine {
+            let fresh = Frame {
+                hop: 0,
+                spoilt: Spoilt::No,
+                ..frame
+            };
+            let from = self.compiled.flows[frame.flow as usize].from;
+            self.send(fresh, from);
+        }
+    }
+
+    /// I/Os wait without any path: look again after a path check.
+    pub(crate) fn plan_pathless(&mut self, set: u32) {
+        let first = self.compiled.sets[set as usize].sources[0] as usize;
+        let after = self.compiled.sets[set as usize]
+            .timers
+            .path_check
+            .max(Duration::from_us(1));
+        let host = self.compiled.sets[set as usize].host;
+        if self.sources[first].pathless_pending {
+            return;
+        }
+        self.sources[first].pathless_pending = true;
+        let place = tie::io(0, u32::try_from(host).unwrap_or(0), u64::from(set), 1);
+        let key = Key {
+            at: self.now + after,
+            tie: tie::ranked(tie::TIMER, place),
+        };
+        self.queue.push(key, Event::Pathless { set });
+    }
+
+    pub(crate) fn pathless(&mut self, set: u32) {
+        let plan = &self.compiled.sets[set as usize];
+        self.sources[plan.sources[0] as usize].pathless_pending = false;
+        let timer = (TimerName::NoPath, plan.timers.path_check);
+        if let NoPath::Retry(checks) = plan.timers.no_path {
+            let any = plan.paths.clone().any(|path| {
+                matches!(
+                    self.paths[path as usize].standing,
+                    Standing::Up | Standing::Unnoticed | Standing::Blocked
+                )
+            });
+            for source in &plan.sources {
+                let mut stay = std::collections::VecDeque::new();
+                while let Some(io) = self.sources[*source as usize].waiting.pop_front() {
+                    self.ios[io].pathless += u32::from(!any);
+                    if self.ios[io].pathless >= checks.max(1) && !any {
+                        self.fail_io(io, Some(timer));
+                    } else {
+                        stay.push_back(io);
+                    }
+                }
+                self.sources[*source as usize].waiting = stay;
+            }
+        }
+        self.dispatch(set);
+    }
+}

@@ -1,0 +1,135 @@
+//! The beginning and the end of what a run counts: empty tallies, and the accounts that must agree.
+
+use super::attempt::NONE;
+use super::compile::{Compiled, Watch};
+use super::host::PathState;
+use super::standing::{LogEntry, Standing};
+use super::tally::{ControllerTally, PathTally, SourceTally, Tally, WorkloadTally};
+use super::world::World;
+use crate::measure::{LevelSeries, Series, TimeAverage};
+use crate::site::{Measure, Site};
+use crate::unit::Instant;
+
+impl World<'_> {
+    /// Ends the run where it stands: closes every integral and asserts that nothing was lost silently.
+    ///
+    /// # Panics
+    /// When counts do not agree: a bug of ours.
+    #[must_use]
+    pub fn finish(mut self) -> Tally {
+        let now = self.now;
+        self.net.close(self.compiled, now);
+        let mut unfinished = 0;
+        for (index, tally) in self.tally.workloads.iter_mut().enumerate() {
+            tally.backlog.advance(now);
+            let in_flight = tally.issued_total - tally.completed_total - tally.failed_total;
+            unfinished += in_flight;
+            let mut listed = 0;
+            let mut io = self.oldest[index];
+            while io != NONE {
+                listed += 1;
+                io = self.ios[io].after;
+            }
+            assert_eq!(
+                in_flight, listed,
+                "I/Os issued = completed + failed + in flight"
+            );
+            assert_eq!(
+                tally.budget.total(),
+                tally.latency_sum(),
+                "the parts add up to the latencies"
+            );
+        }
+        assert_eq!(
+            unfinished,
+            self.ios.in_use() as u64,
+            "every unfinished I/O has a slot"
+        );
+        for index in 0..self.oldest.len() {
+            self.note_oldest(u32::try_from(index).unwrap_or(NONE));
+            self.note_longest_of_unfinished(index);
+        }
+        for controller in &mut self.tally.controllers {
+            controller.busy.advance(now);
+            controller.busy_series.advance(now);
+            controller.waiting.advance(now);
+        }
+        self.tally.directions = std::mem::take(&mut self.net.tallies);
+        self.tally.ended = now;
+        self.tally
+    }
+
+    /// Now.
+    #[must_use]
+    pub const fn now(&self) -> Instant {
+        self.now
+    }
+
+    /// What has been counted so far; integrals reach to their last change.
+    #[must_use]
+    pub const fn tally(&self) -> &Tally {
+        &self.tally
+    }
+
+    /// Whether every path has found its standing: none is lost unnoticed or held.
+    #[must_use]
+    pub fn paths_decided(&self) -> bool {
+        let waits =
+            |path: &PathState| matches!(path.standing, Standing::Unnoticed | Standing::Blocked);
+        !self.paths.iter().any(waits)
+    }
+
+    /// Events held and frames on their way: what the run remembers.
+    #[must_use]
+    pub fn pending(&self) -> (usize, u64) {
+        (self.queue.len(), self.net.in_flight())
+    }
+}
+
+pub(super) fn empty_tally(compiled: &Compiled, watch: Watch) -> Tally {
+    let site = &compiled.site;
+    let controller = |_| ControllerTally {
+        served: 0,
+        wait: crate::measure::Histogram::new(),
+        service: 0,
+        busy: TimeAverage::new(watch.from, watch.to),
+        busy_series: LevelSeries::new(),
+        asked_series: Series::new(),
+        waiting: TimeAverage::new(watch.from, watch.to),
+    };
+    Tally {
+        from: watch.from,
+        to: watch.to,
+        workloads: (0..site.workloads.len())
+            .map(|index| {
+                WorkloadTally::new(&targets(site, index), compiled.tiers.len(), watch.transient)
+            })
+            .collect(),
+        directions: Vec::new(),
+        controllers: compiled.fabric.controllers.iter().map(controller).collect(),
+        sources: vec![SourceTally::default(); compiled.sources.len()],
+        paths: vec![PathTally::default(); compiled.paths.len()],
+        log: Vec::<LogEntry>::new(),
+        events: 0,
+        frame_hops: 0,
+        discarded: 0,
+        partial: false,
+        ended: Instant::ZERO,
+    }
+}
+
+/// Latency targets (ps) that are counted for a workload: those of all its percentile and mean promises.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+pub(crate) fn targets(site: &Site, workload: usize) -> Vec<u64> {
+    let promises = &site.workloads[workload].promises;
+    let mut targets: Vec<u64> = promises
+        .healthy
+        .iter()
+        .chain(&promises.lost)
+        .filter(|promise| matches!(promise.measure, Measure::Mean | Measure::Quantile(_)))
+        .map(|promise| promise.target as u64)
+        .collect();
+    targets.sort_unstable();
+    targets.dedup();
+    targets
+}
