@@ -68,8 +68,8 @@ fn every_shipped_scenario_and_starter_reads_without_a_warning() {
 #[test]
 fn the_demo_is_what_its_text_says() {
     let site = site(DEMO, &[]);
-    assert_eq!(site.run.duration, Duration::from_ms(800));
-    assert_eq!(site.run.warm_up, WarmUp::At(Duration::from_ms(200)));
+    assert_eq!(site.run.duration, Duration::from_ms(700));
+    assert_eq!(site.run.warm_up, WarmUp::At(Duration::from_ms(100)));
     let counts: Vec<(&str, u32)> = site
         .hosts
         .iter()
