@@ -2,7 +2,7 @@
 //! came from.
 //!
 //! A [`Cursor`] never stops at a problem. It notes it and gives back the default, so that one reading finds
-//! every problem of a file. Each value that matters leaves an [`Assumption`] with its mark.
+//! every problem of a file. Each value that matters leaves an `Assumption` with its mark.
 
 use super::context::Context;
 use super::problem::near_or_list;
