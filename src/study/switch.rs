@@ -1,7 +1,7 @@
 //! Switch-over runs: the whole site, a loss, and what follows until things have settled.
 //!
 //! Settled: the first bin from which mean latency and completion rate of every workload stay for ten bins
-//! inside the 99 % band of the survivors' own steady bins of the same width (one per cent of the mean and
+//! inside the 99 % band of the survivors' own steady bins of the same width (five per cent of the mean and
 //! one I/O of the count are always allowed); not before the last I/O that
 //! the loss disturbed has finished and every path has found its standing.
 
@@ -22,7 +22,7 @@ use rayon::prelude::*;
 const STAY: usize = 10;
 const COVERAGE: f64 = 0.99;
 /// Room beyond the band of means, as a fraction.
-const ALLOWED: f64 = 0.01;
+const ALLOWED: f64 = 0.05;
 /// How much is simulated between two looks at whether things have settled.
 const CHUNK: Duration = Duration::from_ms(200);
 
@@ -226,7 +226,7 @@ pub(crate) fn workload_settled(
     let rates: Vec<f64> = steady.iter().map(|(_, rate)| *rate).collect();
     let (low, high) = band(&means, COVERAGE).unwrap_or((0.0, f64::INFINITY));
     // Evenly paced work has bins that hardly differ, and a band without width could never be stayed in:
-    // one per cent of the mean and one I/O of the count are always allowed.
+    // five per cent of the mean and one I/O of the count are always allowed.
     let mean_band = (low * (1.0 - ALLOWED), high * (1.0 + ALLOWED));
     let (fewest, most) = band(&rates, COVERAGE)?;
     let rate_band = (fewest - 1.0, most + 1.0);
