@@ -5,7 +5,8 @@ use super::exit::{Exit, Failure};
 use super::options::{OutputArguments, RunArguments, ScenarioArguments};
 use super::study;
 use crate::render::table;
-use crate::study::Ask;
+use crate::site::Site;
+use crate::study::{Ask, study as study_of};
 use clap::Args;
 
 /// Arguments of `failover`.
@@ -26,49 +27,37 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
+    arguments.output.check()?;
+    let mut extra = Vec::new();
+    for name in &arguments.outage {
+        extra.extend(["--outage".to_owned(), name.clone()]);
+    }
+    if arguments.planned {
+        extra.push("--planned".to_owned());
+    }
+    let job = study::prepare("failover", &arguments.scenario, &arguments.run, &extra)?;
+    known(&arguments.outage, job.site())?;
     let ask = Ask {
         outages: (!arguments.outage.is_empty()).then(|| arguments.outage.clone()),
         switch: true,
         mends: false,
         planned: arguments.planned,
     };
-    let mut unknown = None;
-    let report = study::run(
-        "failover",
-        &arguments.scenario,
-        &arguments.run,
-        |site, origin, progress| {
-            let known: Vec<&str> = site
-                .outages
-                .iter()
-                .map(|outage| outage.name.as_str())
-                .collect();
-            unknown = arguments
-                .outage
-                .iter()
-                .find(|name| !known.contains(&name.as_str()))
-                .map(|name| {
-                    Failure::arguments(
-                        format!("there is no outage `{name}`"),
-                        format!("outages: {}", known.join(", ")),
-                    )
-                });
-            let ask = if unknown.is_some() {
-                Ask {
-                    outages: Some(Vec::new()),
-                    ..Ask::default()
-                }
-            } else {
-                ask
-            };
-            crate::study::study(site, origin, &ask, progress)
-        },
-    )?;
-    if let Some(failure) = unknown {
-        return Err(failure);
-    }
+    let report = job.run(|site, origin, progress| study_of(site, origin, &ask, progress))?;
     arguments
         .output
         .write(console, &report, table::report_text)?;
     Ok(study::exit_of(&report))
+}
+
+/// Refuses a name that no outage has.
+fn known(names: &[String], site: &Site) -> Result<(), Failure> {
+    let known: Vec<&str> = site.outages.iter().map(|o| o.name.as_str()).collect();
+    match names.iter().find(|name| !known.contains(&name.as_str())) {
+        None => Ok(()),
+        Some(name) => Err(Failure::arguments(
+            format!("there is no outage `{name}`"),
+            format!("outages: {}", known.join(", ")),
+        )),
+    }
 }

@@ -24,6 +24,13 @@ pub(super) enum Warnings {
     Hidden,
 }
 
+impl Warnings {
+    /// Shown unless somebody asked for quiet.
+    pub(super) const fn unless(quiet: bool) -> Self {
+        if quiet { Self::Hidden } else { Self::Shown }
+    }
+}
+
 /// Reads the scenario of a command. Traces are looked for beside it.
 pub(super) fn load(arguments: &ScenarioArguments, warnings: Warnings) -> Result<Loaded, Failure> {
     let path = &arguments.file;

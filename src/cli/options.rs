@@ -50,6 +50,11 @@ pub(super) struct OutputArguments {
 }
 
 impl OutputArguments {
+    /// Whether the file asked for can be written: before the runs, which take time.
+    pub(super) fn check(&self) -> Result<(), Failure> {
+        self.csv.as_deref().map_or(Ok(()), write::check_file)
+    }
+
     /// Writes the CSV file if one was asked for, then prints the result.
     pub(super) fn write(
         &self,

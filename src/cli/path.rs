@@ -21,10 +21,13 @@ pub(super) struct Arguments {
     /// Print JSON instead of tables
     #[arg(long)]
     json: bool,
+    /// No warnings on the standard error [default: shown]
+    #[arg(long)]
+    quiet: bool,
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
-    let loaded = load::load(&arguments.scenario, Warnings::Shown)?;
+    let loaded = load::load(&arguments.scenario, Warnings::unless(arguments.quiet))?;
     let sheets = crate::study::paths::paths(
         &loaded.site,
         arguments.from.as_deref(),

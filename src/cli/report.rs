@@ -6,9 +6,9 @@ use super::options::{RunArguments, ScenarioArguments};
 use super::study;
 use super::write::{self, Foreign};
 use crate::render::{page, table};
-use crate::study::Ask;
+use crate::study::{Ask, study as study_of};
 use clap::Args;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Arguments of `report`.
 #[derive(Debug, Args)]
@@ -26,33 +26,26 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
+    let folder = folder(arguments)?;
+    let foreign = if arguments.force {
+        Foreign::Join
+    } else {
+        Foreign::Refuse
+    };
+    // Before the runs, which take time.
+    write::check_folder(&folder, foreign)?;
+    let job = study::prepare("report", &arguments.scenario, &arguments.run, &[])?;
     let ask = Ask {
         outages: None,
         switch: true,
         mends: true,
         planned: false,
     };
-    let report = study::run(
-        "report",
-        &arguments.scenario,
-        &arguments.run,
-        |site, origin, progress| crate::study::study(site, origin, &ask, progress),
-    )?;
-    let stem = arguments
-        .scenario
-        .file
-        .file_stem()
-        .map_or_else(|| "report".into(), PathBuf::from);
-    let folder = arguments.output.clone().unwrap_or(stem);
+    let report = job.run(|site, origin, progress| study_of(site, origin, &ask, progress))?;
     let files: Vec<(String, Vec<u8>)> = page::attachments(&report)
         .into_iter()
         .map(|file| (file.name, file.bytes))
         .collect();
-    let foreign = if arguments.force {
-        Foreign::Join
-    } else {
-        Foreign::Refuse
-    };
     write::folder(&folder, &files, foreign)?;
     let page = folder.join("report.html");
     console.result(&format!(
@@ -61,4 +54,20 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         page.display()
     ))?;
     Ok(study::exit_of(&report))
+}
+
+/// The folder asked for, or one named after the scenario.
+fn folder(arguments: &Arguments) -> Result<PathBuf, Failure> {
+    if let Some(folder) = &arguments.output {
+        return Ok(folder.clone());
+    }
+    let file: &Path = &arguments.scenario.file;
+    match (file.file_stem(), file.extension()) {
+        (Some(stem), Some(_)) => Ok(PathBuf::from(stem)),
+        // Without an ending, the folder would have the scenario's own name.
+        _ => Err(Failure::arguments(
+            "the scenario's name has no ending to leave out, so a folder cannot be named after it",
+            "name the folder with -o",
+        )),
+    }
 }

@@ -19,12 +19,9 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
-    let report = study::run(
-        "simulate",
-        &arguments.scenario,
-        &arguments.run,
-        |site, origin, progress| crate::study::simulate(site, origin, progress),
-    )?;
+    arguments.output.check()?;
+    let job = study::prepare("simulate", &arguments.scenario, &arguments.run, &[])?;
+    let report = job.run(crate::study::simulate)?;
     arguments
         .output
         .write(console, &report, table::steady_text)?;

@@ -9,69 +9,105 @@ use crate::scenario::Loaded;
 use crate::site::Site;
 use crate::study::Progress;
 
-/// Loads the scenario, lays the options over it and runs `work` on the threads asked for.
-pub(super) fn run(
-    command: &str,
-    scenario: &ScenarioArguments,
-    options: &RunArguments,
-    work: impl FnOnce(&Site, Origin, &dyn Progress) -> Report + Send,
-) -> Result<Report, Failure> {
-    let shown = if options.quiet {
-        Warnings::Hidden
-    } else {
-        Warnings::Shown
-    };
-    let mut loaded = load::load(scenario, shown)?;
-    load::apply(&mut loaded, options);
-    let origin = origin(command, scenario, options, &loaded);
-    let bar = Bar::new(options.quiet);
-    let threads = options.threads.map_or(0, usize::from);
-    let pool = rayon::ThreadPoolBuilder::new()
-        .num_threads(threads)
-        .build()
-        .map_err(|error| {
-            Failure::arguments(
-                format!("cannot start threads: {error}"),
-                "ask for fewer with --threads",
-            )
-        })?;
-    let report = pool.install(|| work(&loaded.site, origin, &bar));
-    bar.finish();
-    Ok(report)
+/// A scenario that is loaded and ready to run.
+#[derive(Debug)]
+pub(super) struct Job {
+    loaded: Loaded,
+    origin: Origin,
+    quiet: bool,
+    threads: usize,
 }
 
-fn origin(
+/// Loads the scenario and lays the options over it. `extra` are the arguments that only this command has
+/// and that change what is found; they go into the command line that repeats it.
+pub(super) fn prepare(
     command: &str,
     scenario: &ScenarioArguments,
     options: &RunArguments,
-    loaded: &Loaded,
-) -> Origin {
+    extra: &[String],
+) -> Result<Job, Failure> {
+    let mut loaded = load::load(scenario, Warnings::unless(options.quiet))?;
+    load::apply(&mut loaded, options);
     let file = scenario
         .file
         .file_name()
         .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
     let run = &loaded.site.run;
-    let mut line = format!("halfloom {command} {file}");
-    for (key, value) in &scenario.set {
-        line.push_str(&format!(" --set '{key}={value}'"));
-    }
-    if let Some(seed) = options.seed {
-        line.push_str(&format!(" --seed {seed}"));
-    }
-    if let Some(replications) = options.replications {
-        line.push_str(&format!(" --replications {replications}"));
-    }
-    Origin {
+    let origin = Origin {
         version: env!("CARGO_PKG_VERSION").to_owned(),
         title: loaded.site.title.clone(),
-        scenario: file,
         digest: loaded.digest.clone(),
         seed: run.seed,
         replications: run.replications,
         switch_replications: run.switch_replications,
-        command: line,
+        command: repeating(command, &file, scenario, options, extra),
+        scenario: file,
         set: scenario.set.clone(),
+    };
+    Ok(Job {
+        loaded,
+        origin,
+        quiet: options.quiet,
+        threads: options.threads.map_or(0, usize::from),
+    })
+}
+
+impl Job {
+    pub(super) const fn site(&self) -> &Site {
+        &self.loaded.site
     }
+
+    /// Runs `work` on the threads asked for, with a progress bar.
+    pub(super) fn run(
+        self,
+        work: impl FnOnce(&Site, Origin, &dyn Progress) -> Report + Send,
+    ) -> Result<Report, Failure> {
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(self.threads)
+            .build()
+            .map_err(|error| {
+                Failure::arguments(
+                    format!("cannot start threads: {error}"),
+                    "ask for fewer with --threads",
+                )
+            })?;
+        let bar = Bar::new(self.quiet);
+        let report = pool.install(|| work(&self.loaded.site, self.origin, &bar));
+        bar.finish();
+        Ok(report)
+    }
+}
+
+/// The command line that repeats a run, ready for a shell.
+fn repeating(
+    command: &str,
+    file: &str,
+    scenario: &ScenarioArguments,
+    options: &RunArguments,
+    extra: &[String],
+) -> String {
+    let mut words = vec!["halfloom".to_owned(), command.to_owned(), file.to_owned()];
+    words.extend_from_slice(extra);
+    for (key, value) in &scenario.set {
+        words.extend(["--set".to_owned(), format!("{key}={value}")]);
+    }
+    if let Some(seed) = options.seed {
+        words.extend(["--seed".to_owned(), seed.to_string()]);
+    }
+    if let Some(replications) = options.replications {
+        words.extend(["--replications".to_owned(), replications.to_string()]);
+    }
+    let quoted: Vec<String> = words.iter().map(|word| quoted(word)).collect();
+    quoted.join(" ")
+}
+
+/// A word as a POSIX shell reads it back (IEEE 1003.1-2017, Shell Command Language, 2.2.2).
+fn quoted(word: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./=%,:+@".contains(c);
+    if !word.is_empty() && word.chars().all(plain) {
+        return word.to_owned();
+    }
+    format!("'{}'", word.replace('\'', r"'\''"))
 }
 
 /// Done when every promise is met, also those of the switch-over.
@@ -88,5 +124,38 @@ pub(super) fn exit_of(report: &Report) -> Exit {
         Exit::Done
     } else {
         Exit::NotMet
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_word_is_quoted_only_where_a_shell_would_split_or_read_it() {
+        assert_eq!(quoted("link.edge-san.members=4"), "link.edge-san.members=4");
+        assert_eq!(quoted("two words"), "'two words'");
+        assert_eq!(quoted("it's"), r"'it'\''s'");
+        assert_eq!(quoted("a=\"1s\""), "'a=\"1s\"'");
+        assert_eq!(quoted(""), "''");
+    }
+
+    #[test]
+    fn the_repeating_line_has_all_that_changes_a_result() {
+        let scenario = ScenarioArguments {
+            file: "some/folder/my site.toml".into(),
+            set: vec![("run.duration".to_owned(), "1s".to_owned())],
+        };
+        let options = RunArguments {
+            seed: Some(9),
+            replications: Some(4),
+            threads: Some(2),
+            quiet: true,
+        };
+        let extra = ["--planned".to_owned()];
+        assert_eq!(
+            repeating("failover", "my site.toml", &scenario, &options, &extra),
+            "halfloom failover 'my site.toml' --planned --set run.duration=1s --seed 9 --replications 4"
+        );
     }
 }

@@ -43,10 +43,8 @@ fn folder_of(path: &Path) -> PathBuf {
 
 /// Writes a file beside its place and renames it.
 pub(super) fn file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    check_file(path)?;
     let wrap = |error| Failure::file("write", path, error);
-    if path.is_dir() {
-        return Err(wrap(io::Error::other("it is a folder")));
-    }
     // A pipe or a device is written to as it is: a rename would replace it.
     if fs::metadata(path).is_ok_and(|found| !found.is_file()) {
         return fs::write(path, bytes).map_err(wrap);
@@ -74,16 +72,7 @@ pub(super) fn folder(
     foreign: Foreign,
 ) -> Result<(), Failure> {
     let wrap = |error| Failure::file("write", path, error);
-    if path.exists() && !path.is_dir() {
-        return Err(wrap(io::Error::other("a file has that name")));
-    }
-    let replaceable = !holds_current(path) && state(path).map_err(wrap)? != State::Foreign;
-    if !replaceable && foreign == Foreign::Refuse {
-        return Err(Failure::InTheWay {
-            what: format!("{} holds files that are not halfloom's", path.display()),
-            help: "name another folder with -o, or add --force to write among them".to_owned(),
-        });
-    }
+    let way = check_folder(path, foreign)?;
     let parent = folder_of(path);
     fs::create_dir_all(&parent).map_err(wrap)?;
     let mut builder = builder();
@@ -91,11 +80,48 @@ pub(super) fn folder(
     builder.permissions(rights(0o777));
     let temporary = builder.tempdir_in(&parent).map_err(wrap)?;
     fill(temporary.path(), files).map_err(wrap)?;
-    if replaceable {
-        replace(path, temporary).map_err(wrap)
-    } else {
-        join(path, temporary.path(), files).map_err(wrap)
+    match way {
+        Way::Replace => replace(path, temporary).map_err(wrap),
+        Way::Join => join(path, temporary.path(), files).map_err(wrap),
     }
+}
+
+/// How a folder will be written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Way {
+    /// As a whole.
+    Replace,
+    /// File by file.
+    Join,
+}
+
+/// Whether [`folder`] would write there, and how: asked before the work whose result goes there.
+pub(super) fn check_folder(path: &Path, foreign: Foreign) -> Result<Way, Failure> {
+    let wrap = |error| Failure::file("write", path, error);
+    if path.exists() && !path.is_dir() {
+        return Err(wrap(io::Error::other("a file has that name")));
+    }
+    let replaceable = !holds_current(path) && state(path).map_err(wrap)? != State::Foreign;
+    match (replaceable, foreign) {
+        (true, _) => Ok(Way::Replace),
+        (false, Foreign::Join) => Ok(Way::Join),
+        (false, Foreign::Refuse) => Err(Failure::InTheWay {
+            what: format!("{} holds files that are not halfloom's", path.display()),
+            help: "name another folder with -o, or add --force to write among them".to_owned(),
+        }),
+    }
+}
+
+/// Whether [`file`] could write there: asked before the work whose result goes there.
+pub(super) fn check_file(path: &Path) -> Result<(), Failure> {
+    let problem = if path.is_dir() {
+        "it is a folder"
+    } else if !folder_of(path).is_dir() {
+        "its folder does not exist"
+    } else {
+        return Ok(());
+    };
+    Err(Failure::file("write", path, io::Error::other(problem)))
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
