@@ -24,14 +24,14 @@ pub(super) struct ScenarioArguments {
 #[derive(Clone, Debug, Args)]
 pub(super) struct RunArguments {
     /// Seed of all random numbers, a whole number [default: the scenario's, or 1]
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
     pub(super) seed: Option<u64>,
     /// Independent replications of each steady run; switch-over runs are cut to at most as many
     /// [default: the scenario's, or 10]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=10_000), allow_negative_numbers = true)]
     pub(super) replications: Option<u32>,
     /// Threads to run on; results do not depend on it [default: one for each core]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024), allow_negative_numbers = true)]
     pub(super) threads: Option<u16>,
     /// No progress and no warnings on the standard error [default: both]
     #[arg(long)]

@@ -59,6 +59,8 @@ struct Row {
 #[derive(Debug, Serialize)]
 struct Json {
     format: u32,
+    program: &'static str,
+    estimate: bool,
     kind: &'static str,
     version: &'static str,
     technologies: Vec<Row>,
@@ -72,6 +74,8 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     if arguments.json {
         let json = Json {
             format: 1,
+            program: "halfloom",
+            estimate: true,
             kind: "rates",
             version: env!("CARGO_PKG_VERSION"),
             technologies: rows,

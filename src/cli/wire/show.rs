@@ -10,6 +10,9 @@ use serde::Serialize;
 pub(super) struct Exchange {
     /// Version of this shape.
     format: u32,
+    program: &'static str,
+    /// Always: sizes follow from standards, nothing was measured.
+    estimate: bool,
     kind: &'static str,
     /// Version of the program.
     version: &'static str,
@@ -125,6 +128,8 @@ impl Exchange {
         let data = plan.wire_bytes(data_way(op), wrapped);
         Self {
             format: 1,
+            program: "halfloom",
+            estimate: true,
             kind: "wire",
             version: env!("CARGO_PKG_VERSION"),
             protocol: protocol.key(),
@@ -195,10 +200,9 @@ impl Exchange {
             .messages
             .iter()
             .map(|message| {
-                let runs: Vec<String> = message
-                    .runs
+                let runs: Vec<String> = alike(&message.runs)
                     .iter()
-                    .map(|run| format!("{} × {}", run.frames, run.wire_bytes))
+                    .map(|(frames, wire)| format!("{frames} × {wire}"))
                     .collect();
                 vec![
                     message.name.to_owned(),
@@ -282,6 +286,18 @@ Wire bytes include preamble, delimiters and gap. Pure ACKs (one for every second
 apart from the totals. us: time the frames occupy that direction. Payload MB/s (10^6): when such I/Os fill
 the direction that carries the data. Estimates: sizes follow from the standards, without loss and
 retransmission; nothing was measured.";
+
+/// Frames in a row of one size, whatever their share of payload: count and wire bytes.
+fn alike(runs: &[Run]) -> Vec<(u32, u32)> {
+    let mut sizes: Vec<(u32, u32)> = Vec::new();
+    for run in runs {
+        match sizes.last_mut() {
+            Some((frames, wire)) if *wire == run.wire_bytes => *frames += run.frames,
+            _ => sizes.push((run.frames, run.wire_bytes)),
+        }
+    }
+    sizes
+}
 
 /// A list, cut in the middle where it gets long.
 fn shortened(runs: &[String]) -> String {

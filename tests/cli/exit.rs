@@ -1,0 +1,235 @@
+//! Exit codes and messages.
+
+use super::{code, command, err, halfloom, out, small_site};
+use std::fs;
+use std::process::Stdio;
+
+/// A mean within a second and a throughput of one byte a second: nothing alive misses them.
+const EASY: &str = r#"{ mean = "1s", throughput = "1kB/s" }"#;
+/// A mean below the array's own service time.
+const HOPELESS: &str = r#"{ mean = "1us" }"#;
+
+#[test]
+fn met_is_0_for_one_run_and_for_a_failover() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    for arguments in [&["simulate", "small.toml"], &["failover", "small.toml"]] {
+        let output = halfloom(place.path(), arguments);
+        assert_eq!(code(&output), 0, "{}{}", out(&output), err(&output));
+        assert!(out(&output).contains("estimate"), "{}", out(&output));
+        // No terminal, no progress.
+        assert_eq!(err(&output), "");
+    }
+}
+
+#[test]
+fn missed_is_1() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), HOPELESS);
+    for arguments in [&["simulate", "small.toml"], &["failover", "small.toml"]] {
+        let output = halfloom(place.path(), arguments);
+        assert_eq!(code(&output), 1, "{}{}", out(&output), err(&output));
+        assert!(out(&output).contains("missed"), "{}", out(&output));
+    }
+}
+
+/// Some 600 I/Os a replication say nothing of one in a million: the rule of three allows 3 in 600.
+#[test]
+fn undecided_is_1() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), r#"{ "p99.9999" = "1s" }"#);
+    let output = halfloom(place.path(), &["simulate", "small.toml"]);
+    assert_eq!(code(&output), 1, "{}{}", out(&output), err(&output));
+    assert!(out(&output).contains("undecided"), "{}", out(&output));
+}
+
+#[test]
+fn wrong_arguments_are_2_and_near_names_are_offered() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let cases: [(&[&str], &str); 10] = [
+        (&["chek", "small.toml"], "'check'"),
+        (&["simulate", "small.toml", "--sed", "3"], "'--seed'"),
+        (&["simulate"], "SCENARIO.toml"),
+        (&["simulate", "small.toml", "--seed", "-1"], "--seed"),
+        (
+            &["simulate", "small.toml", "--replications", "0"],
+            "1..=10000",
+        ),
+        (&["simulate", "small.toml", "--set", "run"], "KEY=VALUE"),
+        (
+            &["failover", "small.toml", "--outage", "C"],
+            "outages: A, B",
+        ),
+        (&["path", "small.toml", "--from", "nobody"], "nobody"),
+        (&["wire", "--protocol", "iscsi", "--over", "32GFC"], "iscsi"),
+        (
+            &["wire", "--protocol", "nfs", "--in-capsule", "4KiB"],
+            "--in-capsule",
+        ),
+    ];
+    for (arguments, says) in cases {
+        let output = halfloom(place.path(), arguments);
+        assert_eq!(code(&output), 2, "{arguments:?}: {}", err(&output));
+        assert!(
+            err(&output).contains(says),
+            "{arguments:?}: {}",
+            err(&output)
+        );
+        assert_eq!(out(&output), "", "{arguments:?}");
+    }
+}
+
+#[test]
+fn a_wrong_scenario_is_2_with_all_its_errors_and_their_lines() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let path = small_site(place.path(), EASY);
+    let text = fs::read_to_string(&path).expect("it is there");
+    let broken = text
+        .replace("to = \"store\"", "to = \"stor\"")
+        .replace("sizes = \"8KiB\"", "sizes = \"8KiB\"\nsize = \"8KiB\"");
+    let line = |what: &str| {
+        let found = broken.lines().position(|line| line == what);
+        found.expect("the line is there") + 1
+    };
+    fs::write(&path, &broken).expect("it can be written");
+    for command in ["check", "simulate", "failover", "report"] {
+        let output = halfloom(place.path(), &[command, "small.toml"]);
+        assert_eq!(code(&output), 2, "{command}");
+        for what in ["to = \"stor\"", "size = \"8KiB\""] {
+            let place = format!("small.toml:{}:", line(what));
+            assert!(err(&output).contains(&place), "{command}: {}", err(&output));
+        }
+    }
+    assert!(!place.path().join("small").exists());
+}
+
+#[test]
+fn what_is_no_scenario_text_is_2() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let junk: Vec<u8> = (0..=255).cycle().take(5000).collect();
+    for (name, bytes) in [
+        ("empty.toml", &b""[..]),
+        ("junk.toml", &junk),
+        ("page.toml", b"<html></html>"),
+        ("nul.toml", b"format = 1\0"),
+    ] {
+        fs::write(place.path().join(name), bytes).expect("it can be written");
+        let output = halfloom(place.path(), &["check", name]);
+        assert_eq!(code(&output), 2, "{name}: {}", err(&output));
+        assert!(err(&output).contains(name), "{name}: {}", err(&output));
+    }
+}
+
+#[test]
+fn what_cannot_be_read_or_written_is_3_and_named() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    fs::create_dir(place.path().join("folder")).expect("it can be made");
+    let cases: [(&[&str], &str); 6] = [
+        (&["check", "nosuch.toml"], "nosuch.toml"),
+        (&["check", "folder"], "folder"),
+        (
+            &["rates", "--csv", "no/such/folder.csv"],
+            "no/such/folder.csv",
+        ),
+        (&["rates", "--csv", "folder"], "folder"),
+        (
+            &["simulate", "small.toml", "--csv", "no/such.csv"],
+            "no/such.csv",
+        ),
+        (&["report", "small.toml", "-o", "small.toml"], "small.toml"),
+    ];
+    for (arguments, says) in cases {
+        let output = halfloom(place.path(), arguments);
+        assert_eq!(code(&output), 3, "{arguments:?}: {}", err(&output));
+        assert!(
+            err(&output).contains(says),
+            "{arguments:?}: {}",
+            err(&output)
+        );
+        assert_eq!(out(&output), "", "{arguments:?}");
+    }
+}
+
+/// A reader that goes away early is no fault: `halfloom man | head -1`.
+#[test]
+fn a_closed_pipe_is_0_and_silent() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    for arguments in [
+        &["man"][..],
+        &["rates"],
+        &["new"],
+        &["completions", "bash"],
+        &["--help"],
+        &["wire", "--protocol", "iscsi"],
+    ] {
+        let mut child = command(place.path(), arguments)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        drop(child.stdout.take());
+        let output = child.wait_with_output().expect("it ends");
+        assert_eq!(code(&output), 0, "{arguments:?}: {}", err(&output));
+        assert_eq!(err(&output), "", "{arguments:?}");
+    }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_full_disk_behind_the_output_is_3() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    for arguments in [&["rates"][..], &["--help"]] {
+        let full = fs::OpenOptions::new().write(true).open("/dev/full");
+        let output = command(place.path(), arguments)
+            .stdout(full.expect("the device is there"))
+            .output()
+            .expect("the program starts");
+        assert_eq!(code(&output), 3, "{arguments:?}: {}", err(&output));
+    }
+}
+
+/// Code 101 itself is tested beside the guard in `src/cli.rs`: no input is known that leads to it.
+#[test]
+fn every_code_is_explained_in_the_help() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let help = out(&halfloom(place.path(), &["--help"]));
+    let codes: Vec<&str> = help
+        .lines()
+        .skip_while(|line| !line.starts_with("Exit codes:"))
+        .skip(1)
+        .map_while(|line| line.strip_prefix("  "))
+        .filter_map(|line| line.split_whitespace().next())
+        .collect();
+    assert_eq!(codes, ["0", "1", "2", "3", "101"], "{help}");
+}
+
+/// Every flag says what it is without: a default, or what it needs.
+#[test]
+fn every_option_says_its_default_or_is_required() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    for name in [
+        "check", "path", "wire", "simulate", "failover", "report", "rates",
+    ] {
+        let help = out(&halfloom(place.path(), &[name, "-h"]));
+        assert!(help.contains("Usage: halfloom"), "{name}");
+        for value in [
+            "--seed",
+            "--replications",
+            "--threads",
+            "--csv",
+            "--size",
+            "--mtu",
+        ] {
+            let Some(line) = help.lines().position(|line| line.contains(value)) else {
+                continue;
+            };
+            let entry: Vec<&str> = help.lines().skip(line).take(4).collect();
+            assert!(
+                entry.join(" ").contains("[default:"),
+                "{name} {value}: {help}"
+            );
+        }
+    }
+}

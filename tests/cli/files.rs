@@ -1,0 +1,113 @@
+//! Files: whole or not at all, and nobody else's.
+
+use super::{code, err, halfloom, out, small_site};
+use std::fs;
+use std::path::Path;
+
+const EASY: &str = r#"{ mean = "1s" }"#;
+
+fn listing(folder: &Path) -> Vec<String> {
+    let mut names: Vec<String> = fs::read_dir(folder)
+        .expect("it is there")
+        .map(|entry| entry.expect("it can be read").file_name())
+        .map(|name| name.to_string_lossy().into_owned())
+        .collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn a_report_goes_to_a_folder_named_after_the_scenario_and_nothing_else_is_left() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let output = halfloom(place.path(), &["report", "small.toml"]);
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    assert_eq!(listing(place.path()), ["small", "small.toml"]);
+    let page = Path::new("small").join("report.html");
+    assert!(out(&output).contains(&page.display().to_string()));
+    let text = fs::read_to_string(place.path().join(page)).expect("the page is there");
+    assert!(text.contains("estimate"));
+    // Self-contained: nothing is fetched.
+    for fetch in ["src=\"http", "href=\"http", "@import", "url(http"] {
+        assert!(!text.contains(fetch), "{fetch}");
+    }
+    let json = fs::read_to_string(place.path().join("small/report.json")).expect("it is there");
+    let json: serde_json::Value = serde_json::from_str(&json).expect("it is JSON");
+    assert_eq!(json["format"], 1);
+}
+
+#[test]
+fn a_folder_of_others_is_refused_before_anything_runs_and_joined_on_request() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let folder = place.path().join("mine");
+    fs::create_dir(&folder).expect("it can be made");
+    fs::write(folder.join("thesis.txt"), "years of work").expect("it can be written");
+    let refused = halfloom(place.path(), &["report", "small.toml", "-o", "mine"]);
+    assert_eq!(code(&refused), 3, "{}", err(&refused));
+    assert!(err(&refused).contains("--force"), "{}", err(&refused));
+    assert_eq!(listing(&folder), ["thesis.txt"]);
+
+    let arguments = ["report", "small.toml", "-o", "mine", "--force"];
+    let forced = halfloom(place.path(), &arguments);
+    assert_eq!(code(&forced), 0, "{}", err(&forced));
+    assert!(listing(&folder).contains(&"report.html".to_owned()));
+    let kept = fs::read_to_string(folder.join("thesis.txt")).expect("it is still there");
+    assert_eq!(kept, "years of work");
+    assert_eq!(listing(place.path()), ["mine", "small.toml"]);
+}
+
+#[test]
+fn a_table_file_has_one_head_and_one_row_a_case_and_workload() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let arguments = ["failover", "small.toml", "--csv", "out.csv", "--json"];
+    let output = halfloom(place.path(), &arguments);
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let table = fs::read_to_string(place.path().join("out.csv")).expect("it was written");
+    let mut lines = table.lines();
+    let columns = lines.next().expect("a head").split(',').count();
+    let rows: Vec<&str> = lines.collect();
+    // Healthy, A lost, B lost; one workload.
+    assert_eq!(rows.len(), 3, "{table}");
+    assert!(rows.iter().all(|row| row.split(',').count() == columns));
+    let json: serde_json::Value = serde_json::from_str(&out(&output)).expect("it is JSON");
+    assert_eq!(json["format"], 1);
+    assert_eq!(listing(place.path()), ["out.csv", "small.toml"]);
+}
+
+#[test]
+fn every_starter_is_sound() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let list = out(&halfloom(place.path(), &["new", "--list"]));
+    let kinds: Vec<&str> = list
+        .lines()
+        .skip(1)
+        .filter_map(|line| line.split_whitespace().next())
+        .collect();
+    assert!(kinds.len() >= 4, "{list}");
+    for kind in kinds {
+        let text = halfloom(place.path(), &["new", kind]);
+        assert_eq!(code(&text), 0);
+        fs::write(place.path().join("site.toml"), out(&text)).expect("it can be written");
+        let output = halfloom(place.path(), &["check", "site.toml", "--defaults"]);
+        assert_eq!(code(&output), 0, "{kind}: {}", err(&output));
+        assert_eq!(err(&output), "", "{kind}");
+    }
+}
+
+#[test]
+fn completions_and_the_manual_know_every_command() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let man = out(&halfloom(place.path(), &["man"]));
+    for name in [
+        "new", "check", "path", "rates", "wire", "simulate", "failover", "report",
+    ] {
+        let heading = format!(".SH \"HALFLOOM {}\"", name.to_uppercase());
+        assert!(man.contains(&heading), "{name}");
+        for shell in ["bash", "zsh", "fish"] {
+            let script = out(&halfloom(place.path(), &["completions", shell]));
+            assert!(script.contains(name), "{shell} {name}");
+        }
+    }
+}
