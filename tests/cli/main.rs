@@ -2,11 +2,13 @@
 //!
 //! - `exit`: every exit code, and what wrong input gets to read
 //! - `files`: what is written, when, and what is left alone
+//! - `readme`: the commands of the README
 //! - `repeat`: the same seed gives the same bytes
 //! - `cases/`: whole commands with their whole output, where every figure follows from standards
 
 mod exit;
 mod files;
+mod readme;
 mod repeat;
 
 use std::path::{Path, PathBuf};
