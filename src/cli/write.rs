@@ -112,7 +112,7 @@ pub(super) fn check_folder(path: &Path, foreign: Foreign) -> Result<Way, Failure
     }
 }
 
-/// Whether [`file`] could write there: asked before the work whose result goes there.
+/// Whether [`file()`] could write there: asked before the work whose result goes there.
 pub(super) fn check_file(path: &Path) -> Result<(), Failure> {
     let problem = if path.is_dir() {
         "it is a folder"
