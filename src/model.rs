@@ -34,4 +34,4 @@ pub use tally::{
     BudgetSums, Coarse, ControllerTally, DirectionTally, FlowCell, KindTally, PathTally,
     SourceTally, Tally, WorkloadTally,
 };
-pub use world::{Limits, Stop, World};
+pub use world::{Executor, Fast, Limits, Plain, Stop, World};

@@ -43,9 +43,12 @@ pub fn rank(q: f64, count: u64) -> u64 {
 /// above all others, and is reported as the exact maximum.
 ///
 /// [`new`]: Histogram::new
-#[derive(Clone)]
+#[derive(Clone, PartialEq)]
 pub struct Histogram {
+    /// Every time but zero.
     buckets: Buckets<u64>,
+    /// Times of zero: on an idle link, most.
+    zeros: u64,
     count: u64,
     sum: u128,
     min: Duration,
@@ -60,6 +63,7 @@ impl Histogram {
             .expect("the bounds are constants that the library accepts");
         Self {
             buckets,
+            zeros: 0,
             count: 0,
             sum: 0,
             min: Duration::MAX,
@@ -70,8 +74,12 @@ impl Histogram {
     /// Counts one time. Constant cost, no allocation.
     pub fn record(&mut self, time: Duration) {
         self.count += 1;
-        self.sum += u128::from(time.0);
         self.min = self.min.min(time);
+        if time == Duration::ZERO {
+            self.zeros += 1;
+            return;
+        }
+        self.sum += u128::from(time.0);
         self.max = self.max.max(time);
         if time.0 <= LONGEST_PS {
             // Cannot fail: the value is within the bounds given at construction.
@@ -82,6 +90,7 @@ impl Histogram {
     /// Adds all that `other` has counted.
     pub fn merge(&mut self, other: &Self) {
         self.count += other.count;
+        self.zeros += other.zeros;
         self.sum += other.sum;
         self.min = self.min.min(other.min);
         self.max = self.max.max(other.max);
@@ -126,7 +135,10 @@ impl Histogram {
     pub fn quantile(&self, q: f64) -> Option<Duration> {
         let max = self.max()?;
         let wanted = rank(q, self.count);
-        let mut seen = 0;
+        let mut seen = self.zeros;
+        if seen >= wanted {
+            return Some(Duration::ZERO);
+        }
         for bucket in self.buckets.iter_recorded() {
             seen += bucket.count_at_value();
             if seen >= wanted {

@@ -3,12 +3,12 @@
 use super::attempt::{NONE, tie};
 use super::net::{Frame, FrameKind, Spoilt};
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
-use super::world::{Event, LostSegment, World};
-use crate::engine::Key;
+use super::world::{Event, Executor, LostSegment, World};
+use crate::engine::{EventSet, Key};
 use crate::site::NoPath;
 use crate::unit::Duration;
 
-impl World<'_> {
+impl<E: Executor> World<'_, E> {
     /// Sees to it that the oldest attempt on a path is looked at when its time is over.
     pub(crate) fn watch_oldest_attempt(&mut self, path: u32) {
         let state = &self.paths[path as usize];

@@ -1,11 +1,11 @@
 //! Controllers: so many requests at once, one queue.
 
 use super::attempt::tie;
-use super::world::{Event, World};
-use crate::engine::Key;
+use super::world::{Event, Executor, World};
+use crate::engine::{EventSet, Key};
 use crate::unit::Duration;
 
-impl World<'_> {
+impl<E: Executor> World<'_, E> {
     /// A request has arrived whole at its controller.
     pub(crate) fn enter_array(&mut self, slot: u32) {
         let attempt = &mut self.attempts[slot];

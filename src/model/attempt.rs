@@ -149,6 +149,11 @@ pub(crate) mod tie {
     pub(crate) const TIMER: u128 = 4;
     pub(crate) const NEW_IO: u128 = 5;
 
+    /// Largest number of a frame in its message.
+    pub(crate) const NUMBER_MAX: u32 = 0xfff_ffff;
+    /// All parts but the rank.
+    pub(crate) const BELOW_RANK: u128 = u128::MAX >> 4;
+
     pub(crate) fn io(workload: u32, host: u32, number: u64, attempt: u32) -> u128 {
         (u128::from(workload) & 0x3ff) << 112
             | (u128::from(host) & 0xf_ffff) << 92
@@ -161,6 +166,6 @@ pub(crate) mod tie {
     }
 
     pub(crate) fn frame(io: u128, message: u32, frame: u32) -> u128 {
-        ranked(FRAME, io) | (u128::from(message) & 0xfff) << 28 | (u128::from(frame) & 0xfff_ffff)
+        ranked(FRAME, io) | (u128::from(message) & 0xfff) << 28 | u128::from(frame & NUMBER_MAX)
     }
 }

@@ -2,10 +2,10 @@
 
 use super::attempt::{NONE, tie};
 use super::compile::Compiled;
-use super::net::{LostFrame, ReceiverGone};
+use super::net::{Links, LostFrame, ReceiverGone};
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
-use super::world::{Event, World};
-use crate::engine::Key;
+use super::world::{Event, Executor, Way, World};
+use crate::engine::{EventSet, Key};
 use crate::site::{Action, LacpRate, LossMode, Timers};
 use crate::topology::{DirectionId, MemberId, NodeId};
 use crate::unit::{Duration, Instant};
@@ -68,7 +68,7 @@ impl FaultState {
     }
 }
 
-impl World<'_> {
+impl<E: Executor> World<'_, E> {
     /// Adds a scripted event; to be called before the run starts.
     pub fn add_script(&mut self, script: Script) {
         let index = u32::try_from(self.fault.script.len()).unwrap_or(u32::MAX);
@@ -128,10 +128,13 @@ impl World<'_> {
                     ReceiverGone::No
                 };
                 let mut lost = std::mem::take(&mut self.fault.scratch);
-                let plan = self
-                    .net
-                    .lose(self.compiled, direction, self.now, receiver, &mut lost);
-                self.plan(plan);
+                self.net.lose(
+                    self.compiled,
+                    (direction, receiver),
+                    self.now,
+                    &mut lost,
+                    &mut self.queue,
+                );
                 for LostFrame { frame, goes_on } in lost.drain(..) {
                     if goes_on {
                         self.net.spoil(&frame);
@@ -221,6 +224,7 @@ impl World<'_> {
         }
         let alive: Vec<bool> = self.fault.shunned.iter().map(|shunned| !shunned).collect();
         self.routes = self.compiled.routes.again(&self.compiled.fabric, &alive);
+        self.ways.fill(Way::Unknown);
         self.log(LogEntry {
             at: self.now,
             kind: LogKind::Rerouted,

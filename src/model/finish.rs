@@ -3,14 +3,16 @@
 use super::attempt::NONE;
 use super::compile::{Compiled, Watch};
 use super::host::PathState;
+use super::net::Links;
 use super::standing::{LogEntry, Standing};
 use super::tally::{ControllerTally, PathTally, SourceTally, Tally, WorkloadTally};
-use super::world::World;
+use super::world::{Executor, World};
+use crate::engine::EventSet;
 use crate::measure::{LevelSeries, Series, TimeAverage};
 use crate::site::{Measure, Site};
 use crate::unit::Instant;
 
-impl World<'_> {
+impl<E: Executor> World<'_, E> {
     /// Ends the run where it stands: closes every integral and asserts that nothing was lost silently.
     ///
     /// # Panics
@@ -18,7 +20,7 @@ impl World<'_> {
     #[must_use]
     pub fn finish(mut self) -> Tally {
         let now = self.now;
-        self.net.close(self.compiled, now);
+        self.tally.directions = self.net.close(self.compiled, now);
         let mut unfinished = 0;
         for (index, tally) in self.tally.workloads.iter_mut().enumerate() {
             tally.backlog.advance(now);
@@ -54,7 +56,6 @@ impl World<'_> {
             controller.busy_series.advance(now);
             controller.waiting.advance(now);
         }
-        self.tally.directions = std::mem::take(&mut self.net.tallies);
         self.tally.ended = now;
         self.tally
     }
@@ -82,7 +83,7 @@ impl World<'_> {
     /// Events held and frames on their way: what the run remembers.
     #[must_use]
     pub fn pending(&self) -> (usize, u64) {
-        (self.queue.len(), self.net.in_flight())
+        (self.queue.held(), self.net.in_flight())
     }
 }
 

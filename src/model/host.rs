@@ -3,7 +3,7 @@
 use super::attempt::{NONE, Parts};
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
 use super::tally::{BudgetSums, WorkloadTally};
-use super::world::World;
+use super::world::{Executor, World};
 use crate::site::{Arrivals, NoPath, Owner, PathPolicy};
 use crate::unit::{Duration, Instant};
 use crate::workload::{ArrivalStream, IoDraw, StreamName};
@@ -85,7 +85,7 @@ enum Pick {
     Nothing,
 }
 
-impl World<'_> {
+impl<E: Executor> World<'_, E> {
     /// Every pointer starts at the host's own index, so that idle sites do not favour one fabric.
     pub(crate) fn start_pointers(&mut self) {
         let owners = self.compiled.fabric.controllers.len() + 1;

@@ -5,9 +5,9 @@ use super::compile::{Compiled, HOPS_MAX, Watch};
 use super::fault::FaultState;
 use super::finish::empty_tally;
 use super::host::{PathState, SourceState};
-use super::net::{Frame, FrameKind, Handover, Net, Offered, Planned, Spoilt};
+use super::net::{Flight, Frame, FrameKind, Links, Offered, Onward, PlainLinks, Rings, Spoilt};
 use super::tally::Tally;
-use crate::engine::{Calendar, Key};
+use crate::engine::{Calendar, EventQueue, EventSet, Key};
 use crate::site::{Arrivals, Choose};
 use crate::topology::{DirectionId, NodeId, Routes};
 use crate::unit::{Duration, Instant, mix_pair, mix64};
@@ -22,11 +22,37 @@ pub struct Limits {
     pub events: u64,
 }
 
+/// Who keeps the events and the frames of a run. The handlers cannot tell.
+pub trait Executor: std::fmt::Debug {
+    /// The event set.
+    type Events: EventSet<Event> + std::fmt::Debug;
+    /// The frames.
+    type Links: Links;
+}
+
+/// The executor of every figure: a calendar of events, frames in rings, one event a hop.
+#[derive(Debug)]
+pub struct Fast;
+
+impl Executor for Fast {
+    type Events = Calendar<Event>;
+    type Links = Rings;
+}
+
+/// The oracle: a heap, every transmission stepped through. Slow and obviously right; it counts the same.
+#[derive(Debug)]
+pub struct Plain;
+
+impl Executor for Plain {
+    type Events = EventQueue<Event>;
+    type Links = PlainLinks;
+}
+
 /// An event.
 #[derive(Clone, Copy, Debug)]
-pub(crate) enum Event {
-    /// A direction hands its first frame over, unless a fault has made the ticket void.
-    Handover { direction: u32, ticket: u32 },
+pub enum Event {
+    /// Something that a direction has planned for itself.
+    Link { direction: DirectionId, word: u32 },
     /// The next I/O of a source arrives.
     Arrival { source: u32, number: u64, kind: u32 },
     /// The frames of an attempt's leg become ready at their sender.
@@ -63,11 +89,11 @@ pub(crate) struct LostSegment {
 
 /// One run of a compiled site.
 #[derive(Debug)]
-pub struct World<'a> {
+pub struct World<'a, E: Executor = Fast> {
     pub(crate) compiled: &'a Compiled,
     pub(crate) now: Instant,
-    pub(crate) queue: Calendar<Event>,
-    pub(crate) net: Net,
+    pub(crate) queue: E::Events,
+    pub(crate) net: E::Links,
     pub(crate) routes: Routes,
     pub(crate) ios: Slab<Io>,
     pub(crate) attempts: Slab<Attempt>,
@@ -89,6 +115,8 @@ pub struct World<'a> {
     pub(crate) oldest_seen: Vec<Instant>,
     /// Frame-by-frame choice: next member of each node.
     turn: Vec<u32>,
+    /// Where each flow goes at each hop, by flow × HOPS_MAX + hop, found when first needed.
+    pub(crate) ways: Vec<Way>,
     limits: Limits,
     replication: u64,
     pub(crate) tally: Tally,
@@ -101,17 +129,38 @@ pub(crate) struct ControllerState {
     pub(crate) queue: VecDeque<u32>,
 }
 
+/// What is known of a hop of a flow.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Way {
+    /// Not looked for since the routes last changed.
+    Unknown,
+    /// Always this direction.
+    Fixed(DirectionId, Onward),
+    /// Each frame or exchange has its own.
+    Chosen,
+    /// No route.
+    Nowhere,
+}
+
 impl<'a> World<'a> {
     /// A run of `compiled`, replication `replication` (from 0), from time zero.
     #[must_use]
     pub fn new(compiled: &'a Compiled, replication: u32, watch: Watch, limits: Limits) -> Self {
+        Self::start(compiled, replication, watch, limits)
+    }
+}
+
+impl<'a, E: Executor> World<'a, E> {
+    /// A run of `compiled` by any executor, replication `replication` (from 0), from time zero.
+    #[must_use]
+    pub fn start(compiled: &'a Compiled, replication: u32, watch: Watch, limits: Limits) -> Self {
         let site = &compiled.site;
         let tally = empty_tally(compiled, watch);
         let mut world = Self {
             compiled,
             now: Instant::ZERO,
-            queue: Calendar::new(),
-            net: Net::new(compiled, watch.from, watch.to),
+            queue: E::Events::empty(),
+            net: E::Links::new(compiled, watch.from, watch.to),
             routes: compiled.routes.clone(),
             ios: Slab::new(),
             attempts: Slab::new(),
@@ -133,6 +182,7 @@ impl<'a> World<'a> {
             newest: vec![NONE; site.workloads.len()],
             oldest_seen: vec![Instant::ZERO; site.workloads.len()],
             turn: vec![0; compiled.fabric.nodes.len()],
+            ways: vec![Way::Unknown; compiled.flows.len() * HOPS_MAX],
             limits,
             replication: u64::from(replication),
             tally,
@@ -222,24 +272,15 @@ impl<'a> World<'a> {
         }
     }
 
-    /// Puts a hand-over into the event set.
-    pub(crate) fn plan(&mut self, planned: Option<Planned>) {
-        if let Some(Planned {
-            key,
-            direction,
-            ticket,
-        }) = planned
-        {
-            self.queue.push(key, Event::Handover { direction, ticket });
-        }
-    }
-
     fn handle(&mut self, event: Event) {
         match event {
-            Event::Handover { direction, ticket } => {
-                if let Some((handover, next)) = self.net.advance(self.compiled, direction, ticket) {
-                    self.plan(next);
-                    self.frame_arrives(handover);
+            Event::Link { direction, word } => {
+                let event = (direction, word);
+                let flight = self
+                    .net
+                    .step(self.compiled, self.now, event, &mut self.queue);
+                if let Some(flight) = flight {
+                    self.handed_over(direction, &flight);
                 }
             }
             Event::Arrival {
@@ -347,7 +388,6 @@ impl<'a> World<'a> {
                     attempt: slot,
                     flow,
                     run,
-                    number,
                     hop: 0,
                     kind,
                     spoilt: Spoilt::No,
@@ -360,100 +400,135 @@ impl<'a> World<'a> {
 
     /// Sends a frame that is ready now on from `node`.
     pub(crate) fn send(&mut self, frame: Frame, node: NodeId) {
-        let flow = &self.compiled.flows[frame.flow as usize];
-        let Some(direction) = self.choose(frame.tie, flow.table, flow.hash, node) else {
+        let Some(over) = self.way(&frame, node) else {
             self.tally.discarded += 1;
             self.frame_lost(frame);
             return;
         };
-        let hop = &self.compiled.hops[direction.index()];
-        let onward = if hop.ends {
-            None
-        } else {
-            self.routes.next(flow.table, hop.to).first().copied()
-        };
         self.tally.frame_hops += 1;
         match self
             .net
-            .offer(self.compiled, direction, frame, self.now, onward)
+            .offer(self.compiled, over, frame, self.now, &mut self.queue)
         {
             Offered::Dropped => self.frame_lost(frame),
-            Offered::Taken {
-                start,
-                end,
-                handover,
-                cut_through,
-                plan,
-            } => {
-                self.plan(plan);
-                if frame.kind != FrameKind::Ack {
-                    self.account_hop(&frame, direction, (start, end, handover), cut_through);
+            Offered::Taken => {}
+        }
+    }
+
+    /// The direction a frame takes from `node`, and how it will go on from there.
+    #[inline]
+    fn way(&mut self, frame: &Frame, node: NodeId) -> Option<(DirectionId, Onward)> {
+        let place = frame.flow as usize * HOPS_MAX + usize::from(frame.hop);
+        match self.ways[place] {
+            Way::Fixed(direction, onward) => Some((direction, onward)),
+            Way::Nowhere => None,
+            Way::Chosen => {
+                let flow = &self.compiled.flows[frame.flow as usize];
+                let direction = self.choose(frame.tie, flow.table, flow.hash, node)?;
+                Some((direction, self.onward(flow.table, direction)))
+            }
+            Way::Unknown => {
+                self.ways[place] = self.find_way(frame.flow, node);
+                self.way(frame, node)
+            }
+        }
+    }
+
+    /// Where a flow goes from `node` as long as the routes stay as they are.
+    #[cold]
+    fn find_way(&self, flow: u32, node: NodeId) -> Way {
+        let flow = &self.compiled.flows[flow as usize];
+        let next = self.routes.next(flow.table, node);
+        let direction = match next {
+            [] => return Way::Nowhere,
+            [only] => *only,
+            [first, ..] => {
+                let hop = &self.compiled.hops[first.index()];
+                if hop.choose != Choose::Flow {
+                    return Way::Chosen;
+                }
+                next[below(mix64(flow.hash ^ hop.salt), next.len())]
+            }
+        };
+        Way::Fixed(direction, self.onward(flow.table, direction))
+    }
+
+    /// Whether a frame on `direction` is cut through at its end.
+    fn onward(&self, table: u32, direction: DirectionId) -> Onward {
+        let hop = &self.compiled.hops[direction.index()];
+        if hop.ends || !hop.cut_through {
+            return Onward::Store;
+        }
+        match self.routes.next(table, hop.to).first() {
+            Some(next) => {
+                let next = &self.compiled.hops[next.index()];
+                if next.speed <= hop.speed && next.medium == hop.medium {
+                    Onward::Cut
+                } else {
+                    Onward::Store
                 }
             }
+            None => Onward::Store,
         }
     }
 
     /// The member a frame takes: one of those that lead on.
     fn choose(&mut self, tie: u128, table: u32, hash: u64, node: NodeId) -> Option<DirectionId> {
         let next = self.routes.next(table, node);
-        let (first, count) = (*next.first()?, next.len() as u64);
-        if count == 1 {
-            return Some(first);
-        }
-        let hop = &self.compiled.hops[first.index()];
+        let hop = &self.compiled.hops[next.first()?.index()];
         let pick = match hop.choose {
-            Choose::Flow => mix64(hash ^ hop.salt) % count,
+            Choose::Flow => below(mix64(hash ^ hop.salt), next.len()),
             Choose::Exchange => {
                 // Workload, host, number and attempt: the exchange.
                 let exchange = (tie >> 40) as u64 ^ (tie >> 104) as u64;
-                mix64(mix_pair(hash, exchange) ^ hop.salt) % count
+                below(mix64(mix_pair(hash, exchange) ^ hop.salt), next.len())
             }
             Choose::Frame => {
                 let turn = &mut self.turn[node.0 as usize];
                 *turn = turn.wrapping_add(1);
-                u64::from(*turn) % count
+                below(u64::from(*turn), next.len())
             }
-            Choose::Pinned => ((tie >> 92) as u64 & 0xf_ffff) % count,
+            Choose::Pinned => below((tie >> 92) as u64 & 0xf_ffff, next.len()),
         };
-        Some(next[usize::try_from(pick).unwrap_or(0)])
+        Some(next[pick])
     }
 
     /// Splits the time of one hop of a leg's frame into the parts of its latency budget.
-    fn account_hop(
-        &mut self,
-        frame: &Frame,
-        direction: DirectionId,
-        (start, end, handover): (Instant, Instant, Instant),
-        cut_through: bool,
-    ) {
-        let hop = &self.compiled.hops[direction.index()];
+    #[inline]
+    fn account_hop(&mut self, flight: &Flight, direction: DirectionId) {
+        let frame = &flight.frame;
         let attempt = &mut self.attempts[frame.attempt];
         let place = usize::from(frame.hop).min(HOPS_MAX - 1);
+        let ser = flight.end.since(flight.start).0;
         // What it would wait were its own message's frames alone here.
-        let own_start = self.now.0.max(attempt.own_free[place]);
-        attempt.own_free[place] = own_start + end.since(start).0;
+        let own_start = flight.ready.0.max(attempt.own_free[place]);
+        attempt.own_free[place] = own_start + ser;
         if frame.kind != FrameKind::Last {
             return;
         }
-        let wait = start.since(self.now).0;
-        let own_wait = (own_start - self.now.0).min(wait);
+        let hop = &self.compiled.hops[direction.index()];
+        let wait = flight.start.since(flight.ready).0;
+        let own_wait = (own_start - flight.ready.0).min(wait);
         let delay = if hop.ends { 0 } else { hop.delay.0 };
-        let passed = handover.since(start).0;
-        let transmission = passed - hop.latency.0 - delay;
-        debug_assert!(cut_through || transmission == end.since(start).0);
+        let passed = flight.handover.since(flight.start).0;
         attempt.leg_sum += wait + passed;
         if self.compiled.legs[attempt.leg as usize].ready_to_transfer {
             return;
         }
-        attempt.parts.serialization += own_wait + transmission;
+        // The header's time where it was cut through, else the whole frame's.
+        attempt.parts.serialization += own_wait + (passed - hop.latency.0 - delay);
         attempt.parts.propagation += hop.latency.0;
         attempt.parts.switch += delay;
         self.waits[frame.attempt as usize * self.compiled.tiers.len() + hop.tier as usize] +=
             wait - own_wait;
     }
 
-    fn frame_arrives(&mut self, handover: Handover) {
-        let Handover { mut frame, over } = handover;
+    /// A frame is ready at the end of `over`, to go on or to be taken in.
+    fn handed_over(&mut self, over: DirectionId, flight: &Flight) {
+        let mut frame = flight.frame;
+        if frame.kind != FrameKind::Ack {
+            self.account_hop(flight, over);
+        }
         let hop = &self.compiled.hops[over.index()];
         if !hop.ends {
             frame.hop += 1;
@@ -476,15 +551,14 @@ impl<'a> World<'a> {
         let leg_index = self.attempts[slot].leg;
         let leg = &self.compiled.legs[leg_index as usize];
         if let Some(run) = leg.ack
-            && frame.number % 2 == 1
+            && frame.number() % 2 == 1
         {
             let message = 0x800 | (leg_index - self.attempts[slot].first_leg);
             let ack = Frame {
-                tie: tie::frame(self.attempts[slot].tie, message, frame.number),
+                tie: tie::frame(self.attempts[slot].tie, message, frame.number()),
                 attempt: slot,
                 flow: frame.flow ^ 1,
                 run,
-                number: 0,
                 hop: 0,
                 kind: FrameKind::Ack,
                 spoilt: Spoilt::No,
@@ -623,6 +697,11 @@ impl<'a> World<'a> {
         self.waits[slot as usize * tiers..(slot as usize + 1) * tiers].fill(0);
         slot
     }
+}
+
+/// A number below `count`, which is not zero, from a mixed word.
+fn below(word: u64, count: usize) -> usize {
+    usize::try_from(word % count.max(1) as u64).unwrap_or(0)
 }
 
 /// When a run stops by itself.
