@@ -151,6 +151,13 @@ impl<C: Cell> Series<C> {
     }
 }
 
+/// Equal when the bins are, wherever the last value fell.
+impl<C: Cell + PartialEq> PartialEq for Series<C> {
+    fn eq(&self, other: &Self) -> bool {
+        self.width == other.width && self.bins() == other.bins()
+    }
+}
+
 impl<C: Cell> Default for Series<C> {
     fn default() -> Self {
         Self::new()
@@ -196,7 +203,7 @@ pub fn add_interval(series: &mut Series<Sum>, start: Instant, end: Instant) {
 ///
 /// A level that stands for no time at all (an arrival served in the same instant) leaves no trace, so the
 /// result does not depend on the order in which things of one instant are handled.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct TimeAverage {
     from: Instant,
     to: Instant,
@@ -283,7 +290,7 @@ impl Cell for LevelCell {
 }
 
 /// A level over time: its integral and its peak, bin by bin.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct LevelSeries {
     series: Series<LevelCell>,
     since: Instant,

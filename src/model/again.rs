@@ -19,7 +19,7 @@ impl<E: Executor> World<'_, E> {
         let due = self.attempts[state.oldest].issued + timeout;
         let key = Key {
             at: due,
-            ..self.timer_key(path, Duration::ZERO)
+            ..self.timer_key(path, Duration::ZERO, tie::Watching::Commands)
         };
         self.paths[path as usize].timer_pending = true;
         self.queue.push(key, Event::CommandTimer { path });
@@ -155,10 +155,10 @@ impl<E: Executor> World<'_, E> {
             return;
         }
         self.sources[first].pathless_pending = true;
-        let place = tie::io(0, u32::try_from(host).unwrap_or(0), u64::from(set), 1);
+        let host = u32::try_from(host).unwrap_or(0);
         let key = Key {
             at: self.now + after,
-            tie: tie::ranked(tie::TIMER, place),
+            tie: tie::timer(host, set, tie::Watching::NoPath),
         };
         self.queue.push(key, Event::Pathless { set });
     }

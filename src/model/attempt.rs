@@ -161,6 +161,20 @@ pub(crate) mod tie {
             | (u128::from(attempt) & 0xff) << 40
     }
 
+    /// Timers of paths and hosts, among those of one instant: a path's fate first.
+    #[derive(Clone, Copy, Debug)]
+    pub(crate) enum Watching {
+        PathStep = 1,
+        Commands = 2,
+        PathCheck = 3,
+        NoPath = 4,
+    }
+
+    /// The place of a timer of a path or a set, after those of any I/O. No two share one.
+    pub(crate) fn timer(host: u32, number: u32, what: Watching) -> u128 {
+        ranked(TIMER, io(0x3ff, host, u64::from(number), what as u32))
+    }
+
     pub(crate) fn ranked(rank: u128, io: u128) -> u128 {
         rank << 124 | io
     }

@@ -357,19 +357,20 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
-    pub(crate) fn timer_key(&self, path: u32, after: Duration) -> Key {
+    pub(crate) fn timer_key(&self, path: u32, after: Duration, what: tie::Watching) -> Key {
         let host = self.compiled.sets[self.compiled.paths[path as usize].set as usize].host;
-        let place = tie::io(0, u32::try_from(host).unwrap_or(0), u64::from(path) + 1, 0);
         Key {
             at: self.now + after,
-            tie: tie::ranked(tie::TIMER, place),
+            tie: tie::timer(u32::try_from(host).unwrap_or(0), path, what),
         }
     }
 
     fn plan_step(&mut self, path: u32, after: Duration) {
         let epoch = self.paths[path as usize].epoch;
-        self.queue
-            .push(self.timer_key(path, after), Event::PathStep { path, epoch });
+        self.queue.push(
+            self.timer_key(path, after, tie::Watching::PathStep),
+            Event::PathStep { path, epoch },
+        );
     }
 
     /// A planned change of standing, void if the connection has changed since it was planned.
@@ -475,7 +476,7 @@ impl<E: Executor> World<'_, E> {
         // A check of no length would check for ever in one instant.
         let after = after.max(Duration::from_us(1));
         self.queue.push(
-            self.timer_key(path, after),
+            self.timer_key(path, after, tie::Watching::PathCheck),
             Event::PathCheck { path, epoch },
         );
     }

@@ -6,7 +6,7 @@ use crate::unit::{Duration, Instant};
 use crate::wire::Op;
 
 /// Everything one run counted.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Tally {
     /// Start of the measured window.
     pub from: Instant,
@@ -37,7 +37,7 @@ pub struct Tally {
 }
 
 /// Coarse latency buckets of one bin: eight an octave of microseconds, up to 2^16 s.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Coarse {
     counts: [u32; Self::BUCKETS],
     max: u64,
@@ -209,7 +209,7 @@ impl BudgetSums {
 }
 
 /// Reads or writes of a workload.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct KindTally {
     /// Arrived in the window.
     pub arrived: u64,
@@ -224,7 +224,7 @@ pub struct KindTally {
 }
 
 /// One workload.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct WorkloadTally {
     /// Reads.
     pub reads: KindTally,
@@ -307,7 +307,7 @@ impl WorkloadTally {
 }
 
 /// One link direction.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct DirectionTally {
     /// Delivered in the window.
     pub frames: u64,
@@ -352,7 +352,7 @@ pub struct DirectionTally {
 }
 
 /// One controller.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct ControllerTally {
     /// Requests whose service ended in the window.
     pub served: u64,
@@ -371,7 +371,7 @@ pub struct ControllerTally {
 }
 
 /// One workload at one host.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct SourceTally {
     /// Given a path in the window.
     pub issued: u64,

@@ -2,6 +2,7 @@
 //! what a fault must cost, and symmetries that hold whatever the figures are.
 
 mod fault;
+mod oracle;
 mod queueing;
 mod recovery;
 mod rig;

@@ -217,7 +217,8 @@ impl Links for PlainLinks {
         }
         let own = &mut self.directions[direction.index()];
         let position = own.sent.iter().position(|sent| sent.serial == serial)?;
-        if own.sent[position].arrived && own.sent[position].handed {
+        let sent = &own.sent[position];
+        if sent.arrived && sent.handed && own.sending != Some(serial) {
             own.sent.remove(position);
         }
         (what == HANDOVER).then_some(flight)
@@ -327,7 +328,8 @@ impl Links for PlainLinks {
                 waiting + tally.dropped + sent,
                 "frames offered to direction {index}"
             );
-            for sent in on_the_wire {
+            // A frame that begins in this very instant has not been on the wire yet.
+            for sent in on_the_wire.filter(|sent| sent.flight.start < now) {
                 busy(tally, sent.flight.start, sent.flight.end.min(now), window);
             }
             let gone_now = if own.gone > 0 {
