@@ -3,30 +3,75 @@
 use super::queue::{EventQueue, Key};
 use crate::unit::Instant;
 
-/// Width of a bucket: 2^17 ps, about 0.13 us, so that a busy fabric has an event or two in each.
-const SHIFT: u32 = 17;
-/// Buckets: together about 67 us, few enough to stay in the cache nearest the core. A power of two.
-const BUCKETS: u64 = 1 << 9;
+/// Buckets: a power of two, few enough that their heads and marks stay in the cache nearest the core.
+const BUCKETS: u64 = 1 << 11;
+/// Width of a bucket at first: 2^15 ps, about 33 ns. It follows the time between events.
+const FIRST_SHIFT: u32 = 15;
+/// Widest bucket: all buckets together still fit the clock.
+const WIDEST_SHIFT: u32 = 50;
+/// Events taken between two looks at the width.
+const LOOK: u32 = 1 << 14;
+/// No entry.
+const NONE: u32 = u32::MAX;
+
+#[derive(Clone, Copy, Debug)]
+struct Entry<E> {
+    at: u64,
+    /// The tie word in halves: an entry needs no more alignment than its parts.
+    tie_high: u64,
+    tie_low: u64,
+    event: E,
+    /// The next one in the bucket, or in the list of free entries.
+    next: u32,
+}
+
+impl<E> Entry<E> {
+    #[inline]
+    fn key(&self) -> Key {
+        Key {
+            at: Instant(self.at),
+            tie: u128::from(self.tie_high) << 64 | u128::from(self.tie_low),
+        }
+    }
+
+    #[inline]
+    fn precedes(&self, at: u64, tie_high: u64, tie_low: u64) -> bool {
+        if self.at == at {
+            (self.tie_high, self.tie_low) < (tie_high, tie_low)
+        } else {
+            self.at < at
+        }
+    }
+}
 
 /// Events that come and go, in the order of their keys.
 ///
-/// Push costs O(1); pop looks for the least key in one bucket, which holds few. Events beyond the buckets
-/// wait in a heap and move in as time comes near. No allocation once every bucket has grown to its most
-/// (R. Brown, "Calendar queues", Communications of the ACM 31, 1988; here with a fixed width and a heap
-/// for the far future).
+/// Each bucket is a list in order, and holds an event or two: its width follows the time between events.
+/// Push walks the list of one bucket, pop takes the first of the first bucket that holds any. Events beyond
+/// the buckets wait in a heap and move in as time comes near. No allocation once there has been room for
+/// the most events ever held (R. Brown, "Calendar queues", Communications of the ACM 31, 1988; here with a
+/// heap for the far future instead of years).
 #[derive(Debug)]
 pub struct Calendar<E> {
-    buckets: Vec<Vec<(Key, E)>>,
+    entries: Vec<Entry<E>>,
+    free: u32,
+    /// First entry of each bucket.
+    heads: Vec<u32>,
     /// One bit a bucket: whether it holds anything.
     occupied: Vec<u64>,
-    /// Absolute number of the first bucket that may hold anything.
+    shift: u32,
+    /// Absolute number of the first bucket that may hold anything. What is due in earlier ones, never
+    /// earlier than what was taken last, goes into this one too: its list is in order.
     current: u64,
     near: usize,
     far: EventQueue<E>,
     /// Bucket number of the first event in `far`.
     far_from: u64,
-    /// Place of the least event in its bucket, once it has been looked for.
-    found: Option<(usize, usize)>,
+    /// When the event taken last was due.
+    last: u64,
+    /// Events still to be taken before the next look at the width, and when the last one was.
+    until_look: u32,
+    looked: u64,
 }
 
 impl<E: Copy> Calendar<E> {
@@ -35,19 +80,25 @@ impl<E: Copy> Calendar<E> {
     pub fn new() -> Self {
         let buckets = usize::try_from(BUCKETS).unwrap_or(usize::MAX);
         Self {
-            buckets: (0..buckets).map(|_| Vec::with_capacity(4)).collect(),
+            entries: Vec::with_capacity(256),
+            free: NONE,
+            heads: vec![NONE; buckets],
             occupied: vec![0; buckets / 64],
+            shift: FIRST_SHIFT,
             current: 0,
             near: 0,
             far: EventQueue::with_capacity(1024),
             far_from: u64::MAX,
-            found: None,
+            last: 0,
+            until_look: LOOK,
+            looked: 0,
         }
     }
 
     /// Adds an event, not earlier than the last one taken.
+    #[inline]
     pub fn push(&mut self, key: Key, event: E) {
-        let bucket = (key.at.0 >> SHIFT).max(self.current);
+        let bucket = (key.at.0 >> self.shift).max(self.current);
         if bucket - self.current < BUCKETS {
             self.insert(bucket, key, event);
         } else {
@@ -56,65 +107,105 @@ impl<E: Copy> Calendar<E> {
         }
     }
 
+    #[inline]
+    #[allow(clippy::cast_possible_truncation)]
     fn insert(&mut self, bucket: u64, key: Key, event: E) {
+        let (at, tie_high, tie_low) = (key.at.0, (key.tie >> 64) as u64, key.tie as u64);
         let place = (bucket & (BUCKETS - 1)) as usize;
-        if let Some((found, position)) = self.found
-            && key < self.buckets[found][position].0
+        let mut before = NONE;
+        let mut next = self.heads[place];
+        while let Some(other) = self.entries.get(next as usize)
+            && other.precedes(at, tie_high, tie_low)
         {
-            self.found = None;
+            before = next;
+            next = other.next;
         }
-        self.buckets[place].push((key, event));
-        self.occupied[place / 64] |= 1 << (place % 64);
+        let index = self.keep(Entry {
+            at,
+            tie_high,
+            tie_low,
+            event,
+            next,
+        });
+        match self.entries.get_mut(before as usize) {
+            Some(other) => other.next = index,
+            None => {
+                self.heads[place] = index;
+                self.occupied[place / 64] |= 1 << (place % 64);
+            }
+        }
         self.near += 1;
     }
 
-    /// Key of the next event; [`Key::NEVER`] when there is none.
-    pub fn next_key(&mut self) -> Key {
-        if self.found.is_none() && !self.find() {
-            return Key::NEVER;
+    #[inline]
+    fn keep(&mut self, entry: Entry<E>) -> u32 {
+        let index = self.free;
+        match self.entries.get_mut(index as usize) {
+            Some(slot) => {
+                self.free = slot.next;
+                *slot = entry;
+                index
+            }
+            None => {
+                self.entries.push(entry);
+                u32::try_from(self.entries.len() - 1).unwrap_or(NONE)
+            }
         }
-        self.found.map_or(Key::NEVER, |(place, position)| {
-            self.buckets[place][position].0
-        })
+    }
+
+    /// Key of the next event; [`Key::NEVER`] when there is none.
+    #[inline]
+    pub fn next_key(&mut self) -> Key {
+        self.first()
+            .map_or(Key::NEVER, |(_, index)| self.entries[index as usize].key())
     }
 
     /// Takes the next event.
+    #[inline]
     pub fn pop(&mut self) -> Option<(Key, E)> {
-        if self.found.is_none() && !self.find() {
-            return None;
-        }
-        let (place, position) = self.found.take()?;
-        let taken = self.buckets[place].swap_remove(position);
-        if self.buckets[place].is_empty() {
+        let (place, index) = self.first()?;
+        let entry = &mut self.entries[index as usize];
+        let taken = (entry.key(), entry.event);
+        let next = std::mem::replace(&mut entry.next, self.free);
+        self.free = index;
+        self.heads[place] = next;
+        if next == NONE {
             self.occupied[place / 64] &= !(1 << (place % 64));
         }
         self.near -= 1;
+        self.last = taken.0.at.0;
+        self.until_look -= 1;
+        if self.until_look == 0 {
+            self.look();
+        }
         Some(taken)
     }
 
-    /// Looks for the least event. Whether there is one.
-    fn find(&mut self) -> bool {
-        if self.near == 0 {
-            if self.far.is_empty() {
-                return false;
-            }
-            self.current = self.far_from;
-        } else {
-            self.current = self.first_occupied();
+    /// Place and entry of the least event.
+    #[inline]
+    fn first(&mut self) -> Option<(usize, u32)> {
+        let place = (self.current & (BUCKETS - 1)) as usize;
+        let index = self.heads[place];
+        if index != NONE {
+            return Some((place, index));
         }
-        if self.far_from - self.current.min(self.far_from) < BUCKETS {
+        self.advance()
+    }
+
+    /// Moves on to the first bucket that holds anything.
+    fn advance(&mut self) -> Option<(usize, u32)> {
+        if self.near > 0 {
+            self.current = self.first_occupied();
+        } else if self.far.is_empty() {
+            return None;
+        } else {
+            self.current = self.far_from;
+        }
+        if self.far_from < self.current.saturating_add(BUCKETS) {
             self.take_from_far();
         }
         let place = (self.current & (BUCKETS - 1)) as usize;
-        let bucket = &self.buckets[place];
-        let mut least = 0;
-        for position in 1..bucket.len() {
-            if bucket[position].0 < bucket[least].0 {
-                least = position;
-            }
-        }
-        self.found = Some((place, least));
-        true
+        Some((place, self.heads[place]))
     }
 
     /// The first bucket from `current` on that holds anything; there is one.
@@ -135,20 +226,57 @@ impl<E: Copy> Calendar<E> {
     }
 
     fn take_from_far(&mut self) {
-        while let Some((key, event)) = self.far.pop() {
-            let bucket = key.at.0 >> SHIFT;
-            if bucket.saturating_sub(self.current) >= BUCKETS {
-                self.far.push(key, event);
-                break;
+        loop {
+            let next = self.far.next_key();
+            if next.at == Instant::NEVER && self.far.is_empty() {
+                self.far_from = u64::MAX;
+                return;
             }
-            self.insert(bucket.max(self.current), key, event);
+            let bucket = (next.at.0 >> self.shift).max(self.current);
+            if bucket - self.current >= BUCKETS {
+                self.far_from = bucket;
+                return;
+            }
+            if let Some((key, event)) = self.far.pop() {
+                self.insert(bucket, key, event);
+            }
         }
-        let next = self.far.next_key();
-        self.far_from = if next.at == Instant::NEVER {
-            u64::MAX
-        } else {
-            next.at.0 >> SHIFT
+    }
+
+    /// Fits the width of the buckets to the time between events, when it is off by four or more.
+    #[cold]
+    fn look(&mut self) {
+        let gap = (self.last - self.looked) / u64::from(LOOK);
+        let shift = gap.max(1).ilog2().min(WIDEST_SHIFT);
+        self.until_look = LOOK;
+        self.looked = self.last;
+        if shift.abs_diff(self.shift) < 2 {
+            return;
+        }
+        self.shift = shift;
+        let mut moved = Vec::with_capacity(self.near);
+        for head in &mut self.heads {
+            let mut index = std::mem::replace(head, NONE);
+            while let Some(entry) = self.entries.get(index as usize) {
+                moved.push((entry.key(), entry.event));
+                index = entry.next;
+            }
+        }
+        self.occupied.fill(0);
+        self.entries.clear();
+        self.free = NONE;
+        self.near = 0;
+        self.current = self.last >> shift;
+        self.far_from = match self.far.next_key() {
+            key if self.far.is_empty() && key == Key::NEVER => u64::MAX,
+            key => key.at.0 >> shift,
         };
+        for (key, event) in moved {
+            self.push(key, event);
+        }
+        if self.far_from < self.current.saturating_add(BUCKETS) {
+            self.take_from_far();
+        }
     }
 
     /// Number of events held.
@@ -175,21 +303,25 @@ mod tests {
     use super::*;
     use crate::unit::mix64;
 
-    /// Pops and pushes at random, at all distances, and compares with the heap.
+    /// Pops and pushes at random, at all distances, and compares with the heap. The pace changes within a
+    /// run, so that the width of the buckets does too.
     #[test]
     fn gives_the_order_of_the_heap() {
         for scale in [1_u64, 1 << 10, 1 << 16, 1 << 24, 1 << 31, 1 << 40] {
             let mut calendar = Calendar::new();
             let mut heap = EventQueue::with_capacity(16);
             let (mut now, mut number) = (0_u64, 0_u64);
-            for step in 0..20_000_u64 {
+            let mut widths = Vec::new();
+            for step in 0..400_000_u64 {
+                let scale = (scale >> (step / 100_000 * 7)).max(1);
                 let word = mix64(step ^ scale << 1);
                 if word % 5 < 2 || heap.is_empty() {
-                    // Ties in time on purpose.
-                    let at = now + (word >> 8) % scale / 4 * 4;
+                    // Ties in time on purpose, and now and then something far away.
+                    let spread = if word % 1_000 < 2 { scale << 12 } else { scale };
+                    let at = now + (word >> 8) % spread / 4 * 4;
                     let key = Key {
                         at: Instant(at),
-                        tie: u128::from(mix64(number)),
+                        tie: u128::from(mix64(number)) << 32,
                     };
                     calendar.push(key, number);
                     heap.push(key, number);
@@ -202,11 +334,31 @@ mod tests {
                     now = expected.map_or(now, |(key, _)| key.at.0);
                 }
                 assert_eq!(calendar.len(), heap.len());
+                if widths.last() != Some(&calendar.shift) {
+                    widths.push(calendar.shift);
+                }
             }
+            assert!(widths.len() > 1, "the width never changed at scale {scale}");
             while let Some(expected) = heap.pop() {
                 assert_eq!(calendar.pop(), Some(expected));
             }
             assert_eq!(calendar.pop(), None);
         }
+    }
+
+    #[test]
+    fn holds_what_never_comes() {
+        let mut calendar = Calendar::new();
+        calendar.push(Key::NEVER, 'a');
+        calendar.push(
+            Key {
+                at: Instant(5),
+                tie: 0,
+            },
+            'b',
+        );
+        assert_eq!(calendar.pop().map(|(_, event)| event), Some('b'));
+        assert_eq!(calendar.pop().map(|(_, event)| event), Some('a'));
+        assert_eq!(calendar.pop(), None);
     }
 }
