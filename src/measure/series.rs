@@ -61,6 +61,8 @@ pub struct Series<C: Cell> {
     /// Start and index of the bin last used: the next value mostly falls into it, which saves a division.
     last_start: u64,
     last_index: usize,
+    /// Width of the bin last used; 0 when there is none.
+    reach: u64,
 }
 
 impl<C: Cell> Series<C> {
@@ -73,19 +75,21 @@ impl<C: Cell> Series<C> {
             width: FINEST_BIN.0,
             last_start: 0,
             last_index: 0,
+            reach: 0,
         }
     }
 
     /// The bin that holds the instant `t`. Constant cost but for the merges, at most 32 in a series' life.
+    #[inline]
     pub fn at(&mut self, t: Instant) -> &mut C {
         // An earlier instant wraps round to a huge number and takes the slow way, as it must.
-        if t.0.wrapping_sub(self.last_start) >= self.width {
+        if t.0.wrapping_sub(self.last_start) >= self.reach {
             self.find(t);
         }
-        self.used = self.used.max(self.last_index + 1);
         &mut self.cells[self.last_index]
     }
 
+    #[cold]
     #[allow(clippy::cast_possible_truncation)]
     fn find(&mut self, t: Instant) {
         while t.0 / self.width >= BINS as u64 {
@@ -94,6 +98,8 @@ impl<C: Cell> Series<C> {
         let index = t.0 / self.width;
         self.last_start = index * self.width;
         self.last_index = index as usize;
+        self.reach = self.width;
+        self.used = self.used.max(self.last_index + 1);
     }
 
     /// Merges neighbours pairwise and doubles the width. The width stays far below 2^64: a series of
@@ -107,8 +113,7 @@ impl<C: Cell> Series<C> {
         self.cells[BINS / 2..].fill(C::default());
         self.used = self.used.div_ceil(2);
         self.width *= 2;
-        self.last_index /= 2;
-        self.last_start = self.last_index as u64 * self.width;
+        self.reach = 0;
     }
 
     /// The width of every bin.
@@ -166,6 +171,7 @@ impl<C: Cell> Default for Series<C> {
 
 /// Calls `take` with every bin that [start, end) touches, the bin's start and the length of the overlap.
 /// The overlaps add up to `end − start` exactly; nothing happens when `end` is not after `start`.
+#[cold]
 fn over_bins<C: Cell>(
     series: &mut Series<C>,
     start: Instant,
@@ -188,11 +194,11 @@ fn over_bins<C: Cell>(
 
 /// Spreads the interval [start, end) over the bins it covers, exact to the picosecond: the bins grow by
 /// `end − start` together. Nothing happens when `end` is not after `start`. Cost: one step a bin covered.
+#[inline]
 pub fn add_interval(series: &mut Series<Sum>, start: Instant, end: Instant) {
     // Mostly both ends lie in the bin last used.
     let offset = start.0.wrapping_sub(series.last_start);
-    if start < end && offset < series.width && end.0 - series.last_start <= series.width {
-        series.used = series.used.max(series.last_index + 1);
+    if start < end && offset < series.reach && end.0 - series.last_start <= series.reach {
         series.cells[series.last_index].0 += end.0 - start.0;
         return;
     }

@@ -38,10 +38,7 @@ impl<E: Executor> World<'_, E> {
                 at: self.now + Duration(service),
                 tie,
             },
-            Event::ServiceEnd {
-                attempt: slot,
-                service,
-            },
+            Event::ServiceEnd { attempt: slot },
         );
         self.controllers[controller].busy += 1;
         self.note_busy(controller);
@@ -55,8 +52,9 @@ impl<E: Executor> World<'_, E> {
     }
 
     /// A controller has finished a request: the next one begins, and the response is ready.
-    pub(crate) fn service_ends(&mut self, slot: u32, service: u64) {
+    pub(crate) fn service_ends(&mut self, slot: u32) {
         let attempt = &mut self.attempts[slot];
+        let service = attempt.service + attempt.mirror;
         attempt.holds -= 1;
         let wait = self.now.since(attempt.queued).0 - service;
         attempt.parts.array_queue += wait;

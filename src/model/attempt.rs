@@ -161,6 +161,11 @@ pub(crate) mod tie {
             | (u128::from(attempt) & 0xff) << 40
     }
 
+    /// The number of the I/O that a tie word names.
+    pub(crate) const fn number(tie: u128) -> u64 {
+        (tie >> 48) as u64 & 0xfff_ffff_ffff
+    }
+
     /// Timers of paths and hosts, among those of one instant: a path's fate first.
     #[derive(Clone, Copy, Debug)]
     pub(crate) enum Watching {

@@ -51,6 +51,8 @@ pub(crate) struct FrameTime {
     pub(crate) header: u64,
     /// Bytes on the wire, gap included.
     pub(crate) bytes: u32,
+    /// Payload bytes among them.
+    pub(crate) payload: u32,
 }
 
 /// A direction as the engine needs it.
@@ -307,6 +309,7 @@ impl Compiled {
                     ser: rate.serialize(u64::from(bytes)).0,
                     header: header.map_or(u64::MAX, |bytes| rate.serialize(bytes).0),
                     bytes,
+                    payload,
                 }
             });
             self.times.push(time);
@@ -420,6 +423,12 @@ impl Compiled {
             }
         }
         (hops, latency)
+    }
+
+    /// Times of a run on a class of directions.
+    #[inline]
+    pub(crate) fn time_on(&self, run: u32, class: u32) -> &FrameTime {
+        &self.times[run as usize * self.classes + class as usize]
     }
 
     /// Times of a run on a direction.

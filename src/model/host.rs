@@ -14,6 +14,8 @@ use std::collections::VecDeque;
 pub(crate) struct SourceState {
     pub(crate) name: StreamName,
     pub(crate) stream: ArrivalStream,
+    /// What the next I/O is to be, where the stream says so.
+    pub(crate) next_kind: Option<u32>,
     /// I/Os that wait for a path, first in front.
     pub(crate) waiting: VecDeque<u32>,
     /// Whether its set will be looked at again for want of any path.
@@ -25,6 +27,7 @@ impl SourceState {
         Self {
             name,
             stream,
+            next_kind: None,
             waiting: VecDeque::new(),
             pathless_pending: false,
         }
@@ -384,7 +387,7 @@ impl<E: Executor> World<'_, E> {
         if let Arrivals::Closed { think, .. } = self.compiled.site.workloads[workload].arrivals {
             let number = self.sources[record.source as usize].stream.take_number();
             let pause = think.max(least);
-            self.schedule_arrival(record.source, self.now + pause, number, NONE);
+            self.schedule_arrival(record.source, self.now + pause, number);
         }
     }
 

@@ -13,13 +13,13 @@ mod rings;
 pub(super) use plain::PlainLinks;
 pub(super) use rings::Rings;
 
-use super::compile::{Compiled, FrameTime};
+use super::compile::Compiled;
 use super::tally::DirectionTally;
 use super::world::Event;
 use crate::engine::EventSet;
 use crate::measure::add_interval;
 use crate::topology::DirectionId;
-use crate::unit::{Duration, Instant};
+use crate::unit::Instant;
 
 /// What a frame carries with it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -165,26 +165,6 @@ pub trait Links: std::fmt::Debug {
     /// # Panics
     /// When frames offered are not waiting + dropped + sent, or sent not delivered + cut + on the wire.
     fn close(&mut self, compiled: &Compiled, now: Instant) -> Vec<DirectionTally>;
-}
-
-/// When a frame is ready at the next hop, or has arrived at the last.
-fn handed_on(
-    compiled: &Compiled,
-    (direction, onward): (DirectionId, Onward),
-    time: FrameTime,
-    (start, end): (Instant, Instant),
-) -> Instant {
-    let hop = &compiled.hops[direction.index()];
-    if hop.ends {
-        return end + hop.latency;
-    }
-    // A frame shorter than the header counts as stored: its end comes first.
-    let header_in = if onward == Onward::Cut && time.header < time.ser {
-        start + Duration(time.header)
-    } else {
-        end
-    };
-    header_in + hop.latency + hop.delay
 }
 
 /// Overlap of [start, end) with [from, to), ps.

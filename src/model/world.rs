@@ -53,14 +53,14 @@ impl Executor for Plain {
 pub enum Event {
     /// Something that a direction has planned for itself.
     Link { direction: DirectionId, word: u32 },
-    /// The next I/O of a source arrives.
-    Arrival { source: u32, number: u64, kind: u32 },
+    /// The next I/O of a source arrives; its number is in the tie word.
+    Arrival { source: u32 },
     /// The frames of an attempt's leg become ready at their sender.
     Emit { attempt: u32 },
     /// A host has taken in the message that completes a leg.
     HostReceived { attempt: u32 },
     /// A controller has finished a request.
-    ServiceEnd { attempt: u32, service: u64 },
+    ServiceEnd { attempt: u32 },
     /// Lost TCP segments are sent again.
     Resend { attempt: u32 },
     /// The oldest attempt on a path may have timed out.
@@ -77,8 +77,8 @@ pub enum Event {
     Pathless { set: u32 },
 }
 
-// Key and event together fit one cache line.
-const _: () = assert!(std::mem::size_of::<Event>() <= 24);
+// Key, event and the calendar's own word together fit one cache line.
+const _: () = assert!(std::mem::size_of::<Event>() <= 12);
 
 /// A lost TCP frame that is to be sent again.
 #[derive(Clone, Copy, Debug)]
@@ -209,7 +209,7 @@ impl<'a, E: Executor> World<'a, E> {
             if let Arrivals::Closed { depth, .. } = workload.arrivals {
                 for _ in 0..depth {
                     let number = self.sources[index].stream.take_number();
-                    self.schedule_arrival(source, Instant::ZERO, number, NONE);
+                    self.schedule_arrival(source, Instant::ZERO, number);
                 }
             } else {
                 self.schedule_next_arrival(source);
@@ -219,20 +219,14 @@ impl<'a, E: Executor> World<'a, E> {
 
     pub(crate) fn schedule_next_arrival(&mut self, source: u32) {
         if let Some((at, number, kind)) = self.sources[source as usize].stream.next_arrival() {
-            self.schedule_arrival(source, at, number, kind.unwrap_or(NONE));
+            self.sources[source as usize].next_kind = kind;
+            self.schedule_arrival(source, at, number);
         }
     }
 
-    pub(crate) fn schedule_arrival(&mut self, source: u32, at: Instant, number: u64, kind: u32) {
+    pub(crate) fn schedule_arrival(&mut self, source: u32, at: Instant, number: u64) {
         let tie = tie::ranked(tie::NEW_IO, self.io_tie(source, number, 0));
-        self.queue.push(
-            Key { at, tie },
-            Event::Arrival {
-                source,
-                number,
-                kind,
-            },
-        );
+        self.queue.push(Key { at, tie }, Event::Arrival { source });
     }
 
     pub(crate) fn io_tie(&self, source: u32, number: u64, attempt: u32) -> u128 {
@@ -261,18 +255,19 @@ impl<'a, E: Executor> World<'a, E> {
                 self.tally.partial = true;
                 return false;
             }
-            let Some((_, event)) = self.queue.pop() else {
+            let Some((key, event)) = self.queue.pop() else {
                 self.now = until;
                 return true;
             };
             assert!(at >= self.now, "time never goes back");
             self.now = at;
             self.tally.events += 1;
-            self.handle(event);
+            self.handle(key.tie, event);
         }
     }
 
-    fn handle(&mut self, event: Event) {
+    #[inline]
+    fn handle(&mut self, tie: u128, event: Event) {
         match event {
             Event::Link { direction, word } => {
                 let event = (direction, word);
@@ -283,11 +278,7 @@ impl<'a, E: Executor> World<'a, E> {
                     self.handed_over(direction, &flight);
                 }
             }
-            Event::Arrival {
-                source,
-                number,
-                kind,
-            } => self.io_arrives(source, number, kind),
+            Event::Arrival { source } => self.io_arrives(source, tie::number(tie)),
             Event::Emit { attempt } => {
                 self.attempts[attempt].holds -= 1;
                 let leg = &self.compiled.legs[self.attempts[attempt].leg as usize];
@@ -302,7 +293,7 @@ impl<'a, E: Executor> World<'a, E> {
                 self.attempts[attempt].holds -= 1;
                 self.leg_taken_in(attempt);
             }
-            Event::ServiceEnd { attempt, service } => self.service_ends(attempt, service),
+            Event::ServiceEnd { attempt } => self.service_ends(attempt),
             Event::Resend { attempt } => self.resend(attempt),
             Event::CommandTimer { path } => self.command_timer(path),
             Event::PathStep { path, epoch } => self.path_step(path, epoch),
@@ -313,14 +304,14 @@ impl<'a, E: Executor> World<'a, E> {
         }
     }
 
-    fn io_arrives(&mut self, source: u32, number: u64, kind: u32) {
+    fn io_arrives(&mut self, source: u32, number: u64) {
         let plan = &self.compiled.sources[source as usize];
         let workload_index = plan.workload;
         let workload = &self.compiled.site.workloads[workload_index];
         let array = &self.compiled.site.arrays[workload.array];
         let template = &self.compiled.templates[workload_index];
         let name = self.sources[source as usize].name;
-        let given = (kind != NONE).then_some(kind);
+        let given = self.sources[source as usize].next_kind;
         let draw = IoDraw::new(&name, number, 0, template, array, given);
         let measured = self.now >= self.watch.from && self.now < self.watch.to;
         let workload_id = u32::try_from(workload_index).unwrap_or(u32::MAX);
@@ -419,18 +410,17 @@ impl<'a, E: Executor> World<'a, E> {
     #[inline]
     fn way(&mut self, frame: &Frame, node: NodeId) -> Option<(DirectionId, Onward)> {
         let place = frame.flow as usize * HOPS_MAX + usize::from(frame.hop);
+        if self.ways[place] == Way::Unknown {
+            self.ways[place] = self.find_way(frame.flow, node);
+        }
         match self.ways[place] {
             Way::Fixed(direction, onward) => Some((direction, onward)),
-            Way::Nowhere => None,
             Way::Chosen => {
                 let flow = &self.compiled.flows[frame.flow as usize];
                 let direction = self.choose(frame.tie, flow.table, flow.hash, node)?;
                 Some((direction, self.onward(flow.table, direction)))
             }
-            Way::Unknown => {
-                self.ways[place] = self.find_way(frame.flow, node);
-                self.way(frame, node)
-            }
+            Way::Unknown | Way::Nowhere => None,
         }
     }
 

@@ -6,11 +6,11 @@
 
 use super::{
     DirectionTally, Flight, Frame, Links, LostFrame, Offered, Onward, ReceiverGone, Spoilt, busy,
-    handed_on, overlap,
+    overlap,
 };
 use crate::engine::{EventSet, Key};
 use crate::model::attempt::tie;
-use crate::model::compile::Compiled;
+use crate::model::compile::{Compiled, FrameTime};
 use crate::model::world::Event;
 use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
@@ -342,4 +342,24 @@ impl Links for PlainLinks {
         }
         std::mem::take(&mut self.tallies)
     }
+}
+
+/// When a frame is ready at the next hop, or has arrived at the last.
+fn handed_on(
+    compiled: &Compiled,
+    (direction, onward): (DirectionId, Onward),
+    time: FrameTime,
+    (start, end): (Instant, Instant),
+) -> Instant {
+    let hop = &compiled.hops[direction.index()];
+    if hop.ends {
+        return end + hop.latency;
+    }
+    // A frame shorter than the header counts as stored: its end comes first.
+    let header_in = if onward == Onward::Cut && time.header < time.ser {
+        start + Duration(time.header)
+    } else {
+        end
+    };
+    header_in + hop.latency + hop.delay
 }

@@ -7,18 +7,24 @@
 
 use super::{
     DirectionTally, Flight, Frame, Links, LostFrame, Offered, Onward, ReceiverGone, Spoilt, busy,
-    handed_on, overlap,
+    overlap,
 };
 use crate::engine::{EventSet, Key, Ring};
-use crate::model::compile::Compiled;
+use crate::model::compile::{Compiled, FrameTime, Hop};
 use crate::model::world::Event;
 use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
 
-/// The frames of one direction.
-#[derive(Clone, Debug, Default)]
+/// The frames of one direction, and what it has counted.
+#[derive(Clone, Debug)]
 struct Lane {
     ring: Ring<Flight>,
+    tally: DirectionTally,
+    class: u32,
+    ends: bool,
+    latency: Duration,
+    /// Latency and the delay of the receiving switch.
+    passing: Duration,
     /// Entries at the front that have been handed on and have not fully arrived.
     handed: usize,
     /// Entries at the front whose start has passed.
@@ -35,7 +41,39 @@ struct Lane {
 }
 
 impl Lane {
+    fn new(hop: &Hop, gone: u32) -> Self {
+        Self {
+            ring: Ring::new(),
+            tally: DirectionTally::default(),
+            class: hop.class,
+            ends: hop.ends,
+            latency: hop.latency,
+            passing: hop.latency + hop.delay,
+            handed: 0,
+            started: 0,
+            free: Instant::ZERO,
+            stretch: (Instant::ZERO, Instant::ZERO),
+            ticket: 0,
+            gone,
+            gone_since: Instant::ZERO,
+            gone_total: 0,
+        }
+    }
+
+    /// When a frame is ready at the next hop, or has arrived at the last.
+    #[inline]
+    fn handed_on(&self, onward: Onward, time: &FrameTime, start: Instant, end: Instant) -> Instant {
+        if self.ends {
+            end + self.latency
+        } else if onward == Onward::Cut && time.header < time.ser {
+            start + Duration(time.header) + self.passing
+        } else {
+            end + self.passing
+        }
+    }
+
     /// Plans the hand-over of the first frame that has not been handed on.
+    #[inline]
     fn plan(&self, direction: DirectionId, events: &mut impl EventSet<Event>) {
         if let Some(flight) = self.ring.get(self.handed) {
             let key = Key {
@@ -49,27 +87,64 @@ impl Lane {
             events.push(key, event);
         }
     }
+
+    /// Records a frame that has arrived.
+    #[inline]
+    fn record(&mut self, compiled: &Compiled, flight: &Flight, window: (Instant, Instant)) {
+        let time = compiled.time_on(flight.frame.run, self.class);
+        self.tally.delivered += 1;
+        self.tally.delivered_bytes += u64::from(time.bytes);
+        if flight.start == self.stretch.1 {
+            self.stretch.1 = flight.end;
+        } else {
+            let (from, to) = std::mem::replace(&mut self.stretch, (flight.start, flight.end));
+            busy(&mut self.tally, from, to, window);
+        }
+        let arrival = flight.end + self.latency;
+        if arrival >= window.0 && arrival < window.1 {
+            self.tally.frames += 1;
+            self.tally.bytes += u64::from(time.bytes);
+            self.tally.payload += u64::from(time.payload);
+            self.tally.wait.record(flight.start.since(flight.ready));
+        }
+    }
+
+    /// Records and forgets the frames at the front that have been handed on and have fully arrived.
+    fn retire(
+        &mut self,
+        compiled: &Compiled,
+        now: Instant,
+        bound: Bound,
+        window: (Instant, Instant),
+    ) {
+        while self.handed > 0
+            && let Some(flight) = self.ring.get(0).copied()
+            && bound.passed(flight.end + self.latency, now)
+        {
+            self.ring.pop();
+            self.handed -= 1;
+            self.started = self.started.saturating_sub(1);
+            self.record(compiled, &flight, window);
+        }
+    }
 }
 
 /// All link directions of a run, as rings.
 #[derive(Debug)]
 pub struct Rings {
     lanes: Vec<Lane>,
-    tallies: Vec<DirectionTally>,
     window: (Instant, Instant),
     in_flight: u64,
 }
 
 impl Links for Rings {
     fn new(compiled: &Compiled, from: Instant, to: Instant) -> Self {
-        let count = compiled.hops.len();
-        let mut lanes = vec![Lane::default(); count];
-        for (index, lane) in lanes.iter_mut().enumerate() {
-            lane.gone = u32::from(!compiled.alive[index / 2]);
-        }
+        let gone = |index: usize| u32::from(!compiled.alive[index / 2]);
+        let hops = compiled.hops.iter().enumerate();
         Self {
-            lanes,
-            tallies: vec![DirectionTally::default(); count],
+            lanes: hops
+                .map(|(index, hop)| Lane::new(hop, gone(index)))
+                .collect(),
             window: (from, to),
             in_flight: 0,
         }
@@ -79,26 +154,24 @@ impl Links for Rings {
     fn offer(
         &mut self,
         compiled: &Compiled,
-        over: (DirectionId, Onward),
+        (direction, onward): (DirectionId, Onward),
         frame: Frame,
         ready: Instant,
         events: &mut impl EventSet<Event>,
     ) -> Offered {
-        let direction = over.0;
-        let time = compiled.time(frame.run, direction);
-        let tally = &mut self.tallies[direction.index()];
         let lane = &mut self.lanes[direction.index()];
-        tally.offered += 1;
-        tally.offered_bytes += u64::from(time.bytes);
-        tally.asked_series.at(ready).0 += time.ser;
+        let time = compiled.time_on(frame.run, lane.class);
+        lane.tally.offered += 1;
+        lane.tally.offered_bytes += u64::from(time.bytes);
+        lane.tally.asked_series.at(ready).0 += time.ser;
         if lane.gone > 0 {
-            tally.dropped += 1;
-            tally.dropped_bytes += u64::from(time.bytes);
+            lane.tally.dropped += 1;
+            lane.tally.dropped_bytes += u64::from(time.bytes);
             return Offered::Dropped;
         }
         let start = ready.max(lane.free);
         let end = start + Duration(time.ser);
-        let handover = handed_on(compiled, over, time, (start, end));
+        let handover = lane.handed_on(onward, time, start, end);
         lane.free = end;
         if let Some(last) = lane.ring.last() {
             assert!(
@@ -121,15 +194,21 @@ impl Links for Rings {
                 lane.started += 1;
             }
             if ready >= self.window.0 && ready < self.window.1 {
-                tally.queue_max = tally.queue_max.max((lane.ring.len() - lane.started) as u64);
-                tally.ahead_max = tally.ahead_max.max(start.since(ready).0);
+                let (waiting, ahead) = (lane.ring.len() - lane.started, start.since(ready).0);
+                lane.tally.queue_max = lane.tally.queue_max.max(waiting as u64);
+                lane.tally.ahead_max = lane.tally.ahead_max.max(ahead);
             }
         } else {
             // On an idle wire everything has started.
             lane.started = lane.ring.len();
         }
         if lane.ring.len() == lane.handed + 1 {
-            lane.plan(direction, events);
+            let key = Key {
+                at: handover,
+                tie: frame.tie,
+            };
+            let word = lane.ticket;
+            events.push(key, Event::Link { direction, word });
         }
         Offered::Taken
     }
@@ -138,7 +217,7 @@ impl Links for Rings {
     fn step(
         &mut self,
         compiled: &Compiled,
-        _now: Instant,
+        now: Instant,
         (direction, ticket): (DirectionId, u32),
         events: &mut impl EventSet<Event>,
     ) -> Option<Flight> {
@@ -147,10 +226,18 @@ impl Links for Rings {
             return None;
         }
         let flight = *lane.ring.get(lane.handed)?;
-        lane.handed += 1;
-        lane.plan(direction, events);
         self.in_flight -= 1;
-        self.retire(compiled, direction, flight.handover, Bound::Reached);
+        if lane.handed == 0 && flight.end + lane.latency <= now {
+            // The usual case: it has arrived whole, and nothing before it is still to arrive.
+            lane.ring.pop();
+            lane.started = lane.started.saturating_sub(1);
+            lane.plan(direction, events);
+            lane.record(compiled, &flight, self.window);
+        } else {
+            lane.handed += 1;
+            lane.plan(direction, events);
+            lane.retire(compiled, now, Bound::Reached, self.window);
+        }
         Some(flight)
     }
 
@@ -162,11 +249,9 @@ impl Links for Rings {
         lost: &mut Vec<LostFrame>,
         events: &mut impl EventSet<Event>,
     ) {
-        self.retire(compiled, direction, now, Bound::Before);
-        let latency = compiled.hops[direction.index()].latency;
         let window = self.window;
         let lane = &mut self.lanes[direction.index()];
-        let tally = &mut self.tallies[direction.index()];
+        lane.retire(compiled, now, Bound::Before, window);
         if lane.gone == 0 {
             lane.gone_since = now;
         }
@@ -174,23 +259,23 @@ impl Links for Rings {
         let ring = std::mem::take(&mut lane.ring);
         let handed = std::mem::take(&mut lane.handed);
         for (position, flight) in ring.iter().enumerate() {
-            let bytes = u64::from(compiled.time(flight.frame.run, direction).bytes);
+            let bytes = u64::from(compiled.time_on(flight.frame.run, lane.class).bytes);
             let was_handed = position < handed;
-            if flight.end + latency < now {
+            if flight.end + lane.latency < now {
                 // Fully arrived; only its forwarding is still to come.
                 if receiver_gone == ReceiverGone::No {
                     lane.handed += usize::from(was_handed);
                     lane.ring.push(flight);
                     continue;
                 }
-                record(compiled, tally, lane, direction, &flight, window);
+                lane.record(compiled, &flight, window);
             } else if flight.start < now {
-                tally.cut += 1;
-                tally.cut_bytes += bytes;
-                busy(tally, flight.start, flight.end.min(now), window);
+                lane.tally.cut += 1;
+                lane.tally.cut_bytes += bytes;
+                busy(&mut lane.tally, flight.start, flight.end.min(now), window);
             } else {
-                tally.dropped += 1;
-                tally.dropped_bytes += bytes;
+                lane.tally.dropped += 1;
+                lane.tally.dropped_bytes += bytes;
             }
             self.in_flight -= u64::from(!was_handed);
             lost.push(LostFrame {
@@ -231,25 +316,21 @@ impl Links for Rings {
     }
 
     fn close(&mut self, compiled: &Compiled, now: Instant) -> Vec<DirectionTally> {
-        for index in 0..self.lanes.len() {
-            let direction = DirectionId(u32::try_from(index).unwrap_or(u32::MAX));
-            self.assert_nothing_lost(compiled, direction, now);
-            let latency = compiled.hops[index].latency;
-            let window = self.window;
-            let lane = &mut self.lanes[index];
-            let tally = &mut self.tallies[index];
+        let window = self.window;
+        let close = |(index, mut lane): (usize, Lane)| {
+            lane.assert_nothing_lost(compiled, index, now);
             // What frames still in the ring have done by now.
             for flight in std::mem::take(&mut lane.ring).iter() {
-                if flight.end + latency <= now {
-                    record(compiled, tally, lane, direction, &flight, window);
+                if flight.end + lane.latency <= now {
+                    lane.record(compiled, &flight, window);
                 } else if flight.start < now {
-                    busy(tally, flight.start, flight.end.min(now), window);
+                    busy(&mut lane.tally, flight.start, flight.end.min(now), window);
                 }
             }
-            let (from, to) = std::mem::take(&mut lane.stretch);
-            busy(tally, from, to, window);
+            let (from, to) = lane.stretch;
+            busy(&mut lane.tally, from, to, window);
             assert!(
-                tally.busy_total <= tally.busy_until.0,
+                lane.tally.busy_total <= lane.tally.busy_until.0,
                 "a direction is never busier than time has passed"
             );
             let gone_now = if lane.gone > 0 {
@@ -258,47 +339,29 @@ impl Links for Rings {
                 0
             };
             let whole = window.1.min(now).since(window.0).0;
-            tally.up = whole.saturating_sub(lane.gone_total + gone_now);
-        }
-        std::mem::take(&mut self.tallies)
+            lane.tally.up = whole.saturating_sub(lane.gone_total + gone_now);
+            lane.tally
+        };
+        let lanes = std::mem::take(&mut self.lanes);
+        lanes.into_iter().enumerate().map(close).collect()
     }
 }
 
-impl Rings {
-    /// Records and forgets the frames at the front that have been handed on and have fully arrived.
-    #[inline]
-    fn retire(&mut self, compiled: &Compiled, direction: DirectionId, now: Instant, bound: Bound) {
-        let latency = compiled.hops[direction.index()].latency;
-        let lane = &mut self.lanes[direction.index()];
-        while lane.handed > 0
-            && let Some(flight) = lane.ring.get(0).copied()
-            && bound.passed(flight.end + latency, now)
-        {
-            lane.ring.pop();
-            lane.handed -= 1;
-            lane.started = lane.started.saturating_sub(1);
-            let tally = &mut self.tallies[direction.index()];
-            record(compiled, tally, lane, direction, &flight, self.window);
-        }
-    }
-
-    fn assert_nothing_lost(&self, compiled: &Compiled, direction: DirectionId, now: Instant) {
-        let index = direction.index();
-        let latency = compiled.hops[index].latency;
+impl Lane {
+    fn assert_nothing_lost(&self, compiled: &Compiled, index: usize, now: Instant) {
         let (mut waiting, mut wire, mut arrived) = ((0_u64, 0_u64), (0_u64, 0_u64), (0_u64, 0_u64));
-        for flight in self.lanes[index].ring.iter() {
-            let bytes = u64::from(compiled.time(flight.frame.run, direction).bytes);
+        for flight in self.ring.iter() {
             let place = if flight.start > now {
                 &mut waiting
-            } else if flight.end + latency > now {
+            } else if flight.end + self.latency > now {
                 &mut wire
             } else {
                 &mut arrived
             };
             place.0 += 1;
-            place.1 += bytes;
+            place.1 += u64::from(compiled.time_on(flight.frame.run, self.class).bytes);
         }
-        let tally = &self.tallies[index];
+        let tally = &self.tally;
         let sent = tally.delivered + arrived.0 + tally.cut + wire.0;
         assert_eq!(
             tally.offered,
@@ -329,33 +392,5 @@ impl Bound {
             Self::Reached => arrival <= now,
             Self::Before => arrival < now,
         }
-    }
-}
-
-/// Records a frame that has arrived.
-#[inline]
-fn record(
-    compiled: &Compiled,
-    tally: &mut DirectionTally,
-    lane: &mut Lane,
-    direction: DirectionId,
-    flight: &Flight,
-    window: (Instant, Instant),
-) {
-    let bytes = u64::from(compiled.time(flight.frame.run, direction).bytes);
-    tally.delivered += 1;
-    tally.delivered_bytes += bytes;
-    if flight.start == lane.stretch.1 {
-        lane.stretch.1 = flight.end;
-    } else {
-        let (from, to) = std::mem::replace(&mut lane.stretch, (flight.start, flight.end));
-        busy(tally, from, to, window);
-    }
-    let arrival = flight.end + compiled.hops[direction.index()].latency;
-    if arrival >= window.0 && arrival < window.1 {
-        tally.frames += 1;
-        tally.bytes += bytes;
-        tally.payload += u64::from(compiled.runs[flight.frame.run as usize].payload);
-        tally.wait.record(flight.start.since(flight.ready));
     }
 }
