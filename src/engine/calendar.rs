@@ -46,7 +46,8 @@ impl<E> Entry<E> {
 
 /// Events that come and go, in the order of their keys.
 ///
-/// Each bucket is a list in order, and holds an event or two: its width follows the time between events.
+/// Each bucket is a list in order and holds few events: its width, two to four times as long as that from
+/// event to event, follows the time between events.
 /// Push walks the list of one bucket, pop takes the first of the first bucket that holds any. Events beyond
 /// the buckets wait in a heap and move in as time comes near. No allocation once there has been room for
 /// the most events ever held (R. Brown, "Calendar queues", Communications of the ACM 31, 1988; here with a
@@ -160,6 +161,14 @@ impl<E: Copy> Calendar<E> {
             .map_or(Key::NEVER, |(_, index)| self.entries[index as usize].key())
     }
 
+    /// When the next event is due; [`Instant::NEVER`] when there is none.
+    #[inline]
+    pub fn next_at(&mut self) -> Instant {
+        self.first().map_or(Instant::NEVER, |(_, index)| {
+            Instant(self.entries[index as usize].at)
+        })
+    }
+
     /// Takes the next event.
     #[inline]
     pub fn pop(&mut self) -> Option<(Key, E)> {
@@ -193,6 +202,7 @@ impl<E: Copy> Calendar<E> {
     }
 
     /// Moves on to the first bucket that holds anything.
+    #[inline(never)]
     fn advance(&mut self) -> Option<(usize, u32)> {
         if self.near > 0 {
             self.current = self.first_occupied();
@@ -209,11 +219,15 @@ impl<E: Copy> Calendar<E> {
     }
 
     /// The first bucket from `current` on that holds anything; there is one.
+    #[inline]
     fn first_occupied(&self) -> u64 {
         let start = (self.current & (BUCKETS - 1)) as usize;
         let words = self.occupied.len();
         let mut word = start / 64;
         let mut bits = self.occupied[word] & (u64::MAX << (start % 64));
+        if bits != 0 {
+            return self.current + u64::from(bits.trailing_zeros()) - (start % 64) as u64;
+        }
         for _ in 0..=words {
             if bits != 0 {
                 let place = word as u64 * 64 + u64::from(bits.trailing_zeros());
@@ -247,7 +261,7 @@ impl<E: Copy> Calendar<E> {
     #[cold]
     fn look(&mut self) {
         let gap = (self.last - self.looked) / u64::from(LOOK);
-        let shift = gap.max(1).ilog2().min(WIDEST_SHIFT);
+        let shift = (gap.max(1).ilog2() + 1).min(WIDEST_SHIFT);
         self.until_look = LOOK;
         self.looked = self.last;
         if shift.abs_diff(self.shift) < 2 {

@@ -2,6 +2,7 @@
 
 use super::calendar::Calendar;
 use super::queue::{EventQueue, Key};
+use crate::unit::Instant;
 
 /// Events that come and go, in the order of their keys. Keys are made to differ; the order of two events
 /// with equal keys is unspecified.
@@ -13,6 +14,10 @@ pub trait EventSet<E> {
     fn push(&mut self, key: Key, event: E);
     /// Key of the next event; [`Key::NEVER`] when there is none.
     fn next_key(&mut self) -> Key;
+    /// When the next event is due; [`Instant::NEVER`] when there is none.
+    fn next_at(&mut self) -> Instant {
+        self.next_key().at
+    }
     /// Takes the next event.
     fn pop(&mut self) -> Option<(Key, E)>;
     /// Number of events held.
@@ -24,6 +29,7 @@ impl<E: Copy> EventSet<E> for Calendar<E> {
         Self::new()
     }
 
+    #[inline]
     fn push(&mut self, key: Key, event: E) {
         Self::push(self, key, event);
     }
@@ -32,6 +38,12 @@ impl<E: Copy> EventSet<E> for Calendar<E> {
         Self::next_key(self)
     }
 
+    #[inline]
+    fn next_at(&mut self) -> Instant {
+        Self::next_at(self)
+    }
+
+    #[inline]
     fn pop(&mut self) -> Option<(Key, E)> {
         Self::pop(self)
     }
@@ -46,6 +58,7 @@ impl<E> EventSet<E> for EventQueue<E> {
         Self::with_capacity(0)
     }
 
+    #[inline]
     fn push(&mut self, key: Key, event: E) {
         Self::push(self, key, event);
     }
@@ -54,6 +67,7 @@ impl<E> EventSet<E> for EventQueue<E> {
         Self::next_key(self)
     }
 
+    #[inline]
     fn pop(&mut self) -> Option<(Key, E)> {
         Self::pop(self)
     }

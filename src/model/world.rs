@@ -242,7 +242,7 @@ impl<'a, E: Executor> World<'a, E> {
     /// window, whichever `stop` asks for. Returns whether the run goes on.
     pub fn run_until(&mut self, until: Instant, stop: Stop) -> bool {
         loop {
-            let at = self.queue.next_key().at;
+            let at = self.queue.next_at();
             if at > until {
                 self.now = until;
                 return true;
