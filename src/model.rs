@@ -25,6 +25,7 @@ mod host;
 mod net;
 mod standing;
 mod tally;
+mod uplink;
 mod world;
 
 pub use compile::{Compiled, PathName, Watch};

@@ -303,6 +303,7 @@ fn understand(
     let site = Site {
         title,
         run,
+        timers,
         chassis,
         hosts,
         switches,

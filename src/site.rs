@@ -30,6 +30,8 @@ pub struct Site {
     pub title: String,
     /// Run control.
     pub run: Run,
+    /// Timers of the fabric itself, and of every host family that states none of its own.
+    pub timers: Timers,
     /// Chassis families.
     pub chassis: Vec<Chassis>,
     /// Host families.

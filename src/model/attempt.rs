@@ -173,6 +173,7 @@ pub(crate) mod tie {
         Commands = 2,
         PathCheck = 3,
         NoPath = 4,
+        Uplinks = 5,
     }
 
     /// The place of a timer of a path or a set, after those of any I/O. No two share one.

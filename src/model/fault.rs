@@ -4,6 +4,7 @@ use super::attempt::{NONE, tie};
 use super::compile::Compiled;
 use super::net::{Links, LostFrame, ReceiverGone};
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
+use super::uplink::{UplinkWatch, watches};
 use super::world::{Event, Executor, Way, World};
 use crate::engine::{EventSet, Key};
 use crate::site::{Action, LacpRate, LossMode, Timers};
@@ -45,6 +46,7 @@ pub(crate) struct FaultState {
     drained: Vec<bool>,
     pub(crate) script: Vec<Script>,
     scratch: Vec<LostFrame>,
+    pub(crate) uplinks: Vec<UplinkWatch>,
 }
 
 impl FaultState {
@@ -64,7 +66,18 @@ impl FaultState {
             drained: vec![false; members],
             script: Vec::new(),
             scratch: Vec::new(),
+            uplinks: watches(compiled),
         }
+    }
+
+    pub(crate) fn node_is_lost(&self, node: NodeId) -> bool {
+        self.nodes_lost[node.0 as usize] > 0
+    }
+
+    /// When a lost member was lost, and how; `None` while it is there.
+    pub(crate) fn lost_since(&self, member: MemberId) -> Option<(Instant, LossMode)> {
+        let index = member.0 as usize;
+        (self.lost[index] > 0).then(|| self.changed[index])
     }
 }
 
@@ -110,11 +123,16 @@ impl<E: Executor> World<'_, E> {
         if self.fault.since.is_none() {
             self.fault.since = Some(self.now);
         }
-        self.fault.mode = mode;
         for node in &script.nodes {
             self.fault.nodes_lost[node.0 as usize] += 1;
         }
-        for member in &script.members {
+        self.lose_members(&script.members, mode);
+    }
+
+    /// Takes members away, and lets everybody concerned take note.
+    pub(crate) fn lose_members(&mut self, members: &[MemberId], mode: LossMode) {
+        self.fault.mode = mode;
+        for member in members {
             let index = member.0 as usize;
             self.fault.lost[index] += 1;
             if self.fault.lost[index] == 1 {
@@ -149,6 +167,7 @@ impl<E: Executor> World<'_, E> {
         let notice = self.shun_after(mode, &timers);
         self.plan_reroute(notice);
         self.look_at_paths();
+        self.look_at_uplinks();
     }
 
     fn restore(&mut self, script: &Script) {
@@ -157,8 +176,15 @@ impl<E: Executor> World<'_, E> {
             *lost = lost.saturating_sub(1);
         }
         for member in &script.members {
+            self.fault.drained[member.0 as usize] = false;
+        }
+        self.restore_members(&script.members);
+    }
+
+    /// Puts members back, and lets everybody concerned take note.
+    pub(crate) fn restore_members(&mut self, members: &[MemberId]) {
+        for member in members {
             let index = member.0 as usize;
-            self.fault.drained[index] = false;
             if self.fault.lost[index] == 0 {
                 continue;
             }
@@ -173,11 +199,12 @@ impl<E: Executor> World<'_, E> {
         let timers = self.fabric_timers();
         self.plan_reroute(timers.lag_rehash);
         self.look_at_paths();
+        self.look_at_uplinks();
     }
 
-    /// The timers of the fabric itself: those of the first host family (they are set for the whole site).
+    /// The timers of the fabric itself: those of the whole site, whatever single hosts have.
     fn fabric_timers(&self) -> Timers {
-        self.compiled.site.hosts[0].timers.clone()
+        self.compiled.site.timers.clone()
     }
 
     /// How long after a loss the fabric stops using the member.
@@ -267,6 +294,8 @@ impl<E: Executor> World<'_, E> {
                 } else {
                     self.path_breaks(path_id, &there);
                 }
+            } else if !connected && self.paths[path].standing == Standing::Unnoticed {
+                self.notice_sooner(path_id, &there);
             }
             let drained = connected && !clear;
             if drained != self.paths[path].drained {
@@ -338,12 +367,17 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
-    fn path_breaks(&mut self, path: u32, there: &[bool]) {
+    /// Whether every link of the path's host port is gone.
+    fn local_loss(&self, path: u32, there: &[bool]) -> bool {
         let port = self.compiled.paths[path as usize].path.host_port;
         let links = &self.compiled.fabric.nodes[port.0 as usize].out;
-        let local = links
+        links
             .iter()
-            .all(|direction| !there[direction.member().0 as usize]);
+            .all(|direction| !there[direction.member().0 as usize])
+    }
+
+    fn path_breaks(&mut self, path: u32, there: &[bool]) {
+        let local = self.local_loss(path, there);
         if self.paths[path as usize].standing == Standing::Up
             || self.paths[path as usize].standing == Standing::Drained
         {
@@ -351,9 +385,28 @@ impl<E: Executor> World<'_, E> {
             self.change_standing(path, Standing::Unnoticed, None, in_flight);
         }
         let notice = self.noticed_by(path, self.fault.mode, local);
-        self.paths[path as usize].notice = notice;
+        self.plan_notice(path, notice);
+    }
+
+    fn plan_notice(&mut self, path: u32, notice: Option<(TimerName, Duration)>) {
+        let state = &mut self.paths[path as usize];
+        state.notice = notice;
+        state.notice_at = notice.map_or(Instant::NEVER, |(_, after)| self.now + after);
         if let Some((_, after)) = notice {
             self.plan_step(path, after);
+        }
+    }
+
+    /// A path already broken, its host not yet aware of it, has lost more: the host may notice that sooner.
+    fn notice_sooner(&mut self, path: u32, there: &[bool]) {
+        if self.fault.mode == LossMode::Silent || !self.local_loss(path, there) {
+            return;
+        }
+        let notice = self.noticed_by(path, LossMode::Loud, true);
+        let at = notice.map_or(Instant::NEVER, |(_, after)| self.now + after);
+        if at < self.paths[path as usize].notice_at {
+            self.paths[path as usize].epoch += 1;
+            self.plan_notice(path, notice);
         }
     }
 
@@ -408,7 +461,7 @@ impl<E: Executor> World<'_, E> {
             Standing::Blocked => self.fail_path(path, hold),
             // Quiesced long enough: now its I/Os may go elsewhere.
             Standing::Failed => self.send_elsewhere(path, (TimerName::PathCheck, timers.quiesce)),
-            Standing::Up | Standing::Drained => {}
+            Standing::Up | Standing::Drained | Standing::Removed => {}
         }
     }
 
@@ -417,6 +470,7 @@ impl<E: Executor> World<'_, E> {
         let quiesce = self.path_timers(path).quiesce;
         let in_flight = u64::from(self.paths[path as usize].in_flight);
         self.change_standing(path, Standing::Failed, Some(timer), in_flight);
+        self.paths[path as usize].failed_at = self.now;
         self.plan_check(path);
         if quiesce == Duration::ZERO {
             self.send_elsewhere(path, timer);
@@ -449,7 +503,7 @@ impl<E: Executor> World<'_, E> {
                     .unwrap_or(Duration::ZERO);
                 self.send_elsewhere(path, (TimerName::FastIoFail, hold));
             }
-            Standing::Failed | Standing::Up | Standing::Drained => {}
+            Standing::Failed | Standing::Up | Standing::Drained | Standing::Removed => {}
         }
     }
 
@@ -464,6 +518,16 @@ impl<E: Executor> World<'_, E> {
                 (TimerName::PathCheck, timers.path_check)
             }
         }
+    }
+
+    /// Whether the host stops trying: NVMe gives a controller up once it has been lost for long enough.
+    fn given_up_for_good(&self, path: u32) -> bool {
+        let nvme = matches!(
+            self.path_protocol(path),
+            Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::FcNvme(_)
+        );
+        let loss = self.path_timers(path).controller_loss;
+        nvme && self.now >= self.paths[path as usize].failed_at + loss
     }
 
     fn plan_check(&mut self, path: u32) {
@@ -495,6 +559,10 @@ impl<E: Executor> World<'_, E> {
             };
             self.change_standing(path, to, Some(timer), 0);
             self.dispatch(self.compiled.paths[path as usize].set);
+        } else if self.given_up_for_good(path) {
+            let loss = self.path_timers(path).controller_loss;
+            let timer = Some((TimerName::ControllerLoss, loss));
+            self.change_standing(path, Standing::Removed, timer, 0);
         } else {
             self.plan_check(path);
         }

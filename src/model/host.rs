@@ -52,6 +52,10 @@ pub(crate) struct PathState {
     pub(crate) drained: bool,
     /// The timer by which its host will notice, or has noticed, that it is broken.
     pub(crate) notice: Option<(TimerName, Duration)>,
+    /// When that is.
+    pub(crate) notice_at: Instant,
+    /// When it was given up last.
+    pub(crate) failed_at: Instant,
 }
 
 impl PathState {
@@ -68,6 +72,8 @@ impl PathState {
             connected: true,
             drained: false,
             notice: None,
+            notice_at: Instant::NEVER,
+            failed_at: Instant::ZERO,
         }
     }
 

@@ -15,6 +15,8 @@ pub enum Standing {
     Failed,
     /// Emptied on purpose: takes none, what is under way finishes.
     Drained,
+    /// Given up for good: takes none, and is not tried again.
+    Removed,
 }
 
 /// The timer that made something happen.
@@ -44,6 +46,10 @@ pub enum TimerName {
     Lacp,
     /// No path left for so long.
     NoPath,
+    /// An NVMe controller lost for so long is not tried again.
+    ControllerLoss,
+    /// A switch without uplinks takes its host ports down.
+    UplinkLoss,
 }
 
 /// What happened.
@@ -70,6 +76,10 @@ pub enum LogKind {
     },
     /// The fabric changed its routes.
     Rerouted,
+    /// A switch without uplinks took its host ports down.
+    PortsDropped(u32),
+    /// A switch has an uplink again, and put its host ports back.
+    PortsBack(u32),
     /// An I/O failed.
     IoFailed {
         /// Workload index.

@@ -73,6 +73,8 @@ pub enum Event {
     Reroute,
     /// A scripted event.
     Script { index: u32 },
+    /// The uplinks of a watched switch may have been gone for long enough.
+    UplinksGone { watch: u32 },
     /// I/Os without any path are looked at again.
     Pathless { set: u32 },
 }
@@ -299,6 +301,7 @@ impl<'a, E: Executor> World<'a, E> {
             Event::PathStep { path, epoch } => self.path_step(path, epoch),
             Event::PathCheck { path, epoch } => self.path_check(path, epoch),
             Event::Reroute => self.reroute(),
+            Event::UplinksGone { watch } => self.uplinks_gone(watch),
             Event::Script { index } => self.script(index),
             Event::Pathless { set } => self.pathless(set),
         }

@@ -8,4 +8,5 @@ mod recovery;
 mod rig;
 mod symmetry;
 mod timing;
+mod uplink;
 mod wire_counts;

@@ -78,9 +78,13 @@ fn text(dice: &mut Dice, kind: Kind) -> String {
     for tier in 0..tiers {
         let _ = writeln!(
             text,
-            "[[switch]]\nname = \"s{tier}\"\nfabric = \"each\"\ndelay = \"{}\"\nforwarding = \"{}\"",
+            "[[switch]]\nname = \"s{tier}\"\nfabric = \"each\"\ndelay = \"{}\"\nforwarding = \"{}\"\non_uplink_loss = {}",
             dice.one(&["0ns", "500ns", "1us"]),
-            dice.one(&["cut-through", "store-and-forward"])
+            dice.one(&["cut-through", "store-and-forward"]),
+            dice.one(&[
+                "\"keep\"",
+                "{ action = \"drop-host-ports\", after = \"100us\" }"
+            ])
         );
     }
     let law = ["\"50us\"", "{ exponential = \"80us\" }", "\"0us\""];

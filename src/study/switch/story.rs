@@ -25,6 +25,8 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
         TimerName::LagRehash => "LAG rehash",
         TimerName::Lacp => "LACP expiry",
         TimerName::NoPath => "no path",
+        TimerName::ControllerLoss => "controller loss",
+        TimerName::UplinkLoss => "uplink loss",
     }
 }
 
@@ -45,6 +47,14 @@ enum Line {
     },
     Rerouted {
         at: Instant,
+    },
+    PortsDropped {
+        at: Instant,
+        switch: u32,
+    },
+    PortsBack {
+        at: Instant,
+        switch: u32,
     },
     /// Whole-run sums: the first instant stands for all.
     TimedOut {
@@ -115,12 +125,25 @@ fn line_of(entry: &LogEntry, workloads: &[String]) -> Line {
         },
         LogKind::Resent { workload } => Line::Resent { workload },
         LogKind::Rerouted => Line::Rerouted { at: entry.at },
+        LogKind::PortsDropped(switch) => Line::PortsDropped {
+            at: entry.at,
+            switch,
+        },
+        LogKind::PortsBack(switch) => Line::PortsBack {
+            at: entry.at,
+            switch,
+        },
         LogKind::IoFailed { workload } => Line::Failed { workload },
     }
 }
 
 fn plural(count: u64, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })
+}
+
+fn switch_name(compiled: &Compiled, switch: u32) -> &str {
+    let node = compiled.fabric.switches[switch as usize].node;
+    &compiled.fabric.nodes[node.0 as usize].name
 }
 
 fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -> NamedEvent {
@@ -151,11 +174,28 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                 Standing::Up if told.ios > 0 => format!("{paths} back, {AGAIN}"),
                 Standing::Up => format!("{paths} back"),
                 Standing::Drained => format!("{paths} drained: no new I/O on them"),
+                Standing::Removed => format!("{paths} given up for good, no longer tried"),
             };
             (what, Some(workloads.clone()), Some(told.ios))
         }
         Line::Rerouted { .. } => (
             "the fabric takes note: lost links are no longer used, returned ones are".into(),
+            None,
+            None,
+        ),
+        Line::PortsDropped { switch, .. } => (
+            format!(
+                "{}: no uplink left, host ports taken down",
+                switch_name(compiled, *switch)
+            ),
+            None,
+            None,
+        ),
+        Line::PortsBack { switch, .. } => (
+            format!(
+                "{}: an uplink is back, host ports up again",
+                switch_name(compiled, *switch)
+            ),
             None,
             None,
         ),
@@ -279,6 +319,7 @@ fn describe(standing: &[Standing]) -> (String, &'static str) {
             Standing::Blocked => ("held".into(), "blocked"),
             Standing::Failed => ("failed".into(), "failed"),
             Standing::Drained => ("drained".into(), "failed"),
+            Standing::Removed => ("given up for good".into(), "failed"),
         };
     }
     let up = standing.iter().filter(|own| **own == Standing::Up).count();
