@@ -14,13 +14,13 @@ fn bytes(site: &Site, threads: usize) -> String {
 /// Another seed gives another.
 #[test]
 fn one_thread_and_two_give_the_same_bytes() {
-    // The demonstration at a tenth of its load, with quick timers, so that things happen within 200 ms.
+    // The demonstration at a third of its load, with quick timers, so that things happen within 200 ms.
     let short = |seed: &'static str| {
         let set = [
             ("run.duration", "40ms"),
             ("run.warm_up", "10ms"),
-            ("run.replications", "3"),
-            ("run.switch_replications", "3"),
+            ("run.replications", "2"),
+            ("run.switch_replications", "2"),
             ("run.before", "10ms"),
             ("run.settle_limit", "200ms"),
             ("run.seed", seed),
@@ -28,8 +28,8 @@ fn one_thread_and_two_give_the_same_bytes() {
             ("timers.fast_io_fail", "20ms"),
             ("timers.keep_alive", "30ms"),
             ("timers.lag_rehash", "10ms"),
-            ("workload.bookings.arrivals", "{ poisson = \"20k/s\" }"),
-            ("workload.fleet.arrivals", "{ poisson = \"12k/s\" }"),
+            ("workload.bookings.arrivals", "{ poisson = \"60k/s\" }"),
+            ("workload.fleet.arrivals", "{ poisson = \"40k/s\" }"),
             ("workload.archive.arrivals", "{ paced = \"600/s\" }"),
         ];
         site(DEMO, &set)
@@ -38,7 +38,8 @@ fn one_thread_and_two_give_the_same_bytes() {
     let report = ask(&seven, &["A"], true);
     for work in ["bookings", "fleet"] {
         let work = moved(&report.switches[0], work);
-        assert!(work.retried > 100 && work.completed > 1_000, "{}", work.name);
+        assert!(work.retried > 20, "{}: {}", work.name, work.retried);
+        assert!(work.completed > 1_000);
     }
     let one = bytes(&seven, 1);
     assert!(one.len() > 50_000);
