@@ -6,6 +6,7 @@
 //! - `mirror`: a site with its sides swapped gives swapped results; an idle site favours no side
 //! - `repeat`: the number of threads changes no byte
 //! - `settle`: when a switch-over has settled, and how long a backlog takes to drain
+//! - `text`: whatever becomes of a text, it is read or refused
 //! - `replay`: a recorded trace in many copies: every I/O of it, and its bursts
 
 mod mirror;
@@ -15,3 +16,4 @@ mod rig;
 mod saturation;
 mod settle;
 mod survivors;
+mod text;

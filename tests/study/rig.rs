@@ -4,6 +4,7 @@ use halfloom::outcome::{Origin, Report, Steady, Switch, SwitchWorkload, Workload
 use halfloom::scenario::{Source, read, render_problems};
 use halfloom::site::Site;
 use halfloom::study::{Ask, NoProgress, study};
+use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
 
 /// The demonstration site.
 pub(crate) const DEMO: &str = include_str!("../../scenarios/ostrel.toml");
@@ -140,4 +141,18 @@ pub(crate) fn same(what: &str, one: &str, other: &str) {
         assert_eq!(left, right, "{what}, line {}", number + 1);
     }
     assert_eq!(one.len(), other.len(), "{what}, one goes on");
+}
+
+/// Random cases whose numbers follow from the test's name.
+pub(crate) fn runner(name: &str, cases: u32) -> TestRunner {
+    let mut seed = [0; 32];
+    for (index, byte) in name.bytes().enumerate() {
+        seed[index % 32] ^= byte;
+    }
+    let config = Config {
+        cases,
+        failure_persistence: None,
+        ..Config::default()
+    };
+    TestRunner::new_with_rng(config, TestRng::from_seed(RngAlgorithm::ChaCha, &seed))
 }
