@@ -4,7 +4,9 @@ use super::part::{
     Controller, Direction, DirectionId, HostInstance, Member, MemberId, Node, NodeId, NodeKind,
     SwitchInstance,
 };
-use crate::site::{Cage, End, Fabric as Where, Forwarding, Lag, LinkFamily, Numbered, Site, Wiring};
+use crate::site::{
+    Cage, End, Fabric as Where, Forwarding, Lag, LinkFamily, Numbered, Site, Wiring,
+};
 use crate::unit::{Duration, Side, name_hash};
 
 /// Numbers in the names of switches count as such below this.
@@ -151,13 +153,7 @@ impl Fabric {
     }
 
     /// A new port of `owner` on `side` with the number `port`, from 0.
-    fn add_port(
-        &mut self,
-        owner: &str,
-        kind: NodeKind,
-        side: Option<Side>,
-        port: u32,
-    ) -> NodeId {
+    fn add_port(&mut self, owner: &str, kind: NodeKind, side: Option<Side>, port: u32) -> NodeId {
         let letter = side.map_or("", Side::letter);
         self.add_node(Node {
             name: format!("{owner}:{letter}{}", port + 1),

@@ -40,10 +40,22 @@ struct Shape {
 fn shapes() -> impl Strategy<Value = Shape> {
     let site = (
         prop::sample::select(vec![
-            "fc-scsi", "fc-nvme", "iscsi", "nvme-tcp", "nvme-rdma", "nfs", "plain",
+            "fc-scsi",
+            "fc-nvme",
+            "iscsi",
+            "nvme-tcp",
+            "nvme-rdma",
+            "nfs",
+            "plain",
         ]),
         1..4_u32,
-        prop::sample::select(vec!["least-queue", "round-robin", "one-path", "nearest", "random"]),
+        prop::sample::select(vec![
+            "least-queue",
+            "round-robin",
+            "one-path",
+            "nearest",
+            "random",
+        ]),
         prop::sample::select(vec![1_u32, 3, 64]),
         any::<bool>(),
         1..4_u32,
@@ -177,9 +189,17 @@ fn run(shape: &Shape, compiled: &Compiled, scripts: &[Script], until: u64) -> Ta
     assert!(!tally.partial);
     let work = &tally.workloads[0];
     // Issued: what the trace says has come by then, at every host.
-    let due = shape.ios.iter().filter(|(at, ..)| at * 10 * US <= until).count();
+    let due = shape
+        .ios
+        .iter()
+        .filter(|(at, ..)| at * 10 * US <= until)
+        .count();
     let due = u64::try_from(due).unwrap() * u64::from(shape.hosts);
-    let early = shape.ios.iter().filter(|(at, ..)| at * 10 * US < until).count();
+    let early = shape
+        .ios
+        .iter()
+        .filter(|(at, ..)| at * 10 * US < until)
+        .count();
     let early = u64::try_from(early).unwrap() * u64::from(shape.hosts);
     assert!(work.issued_total <= due && work.issued_total >= early);
     // In flight: the level that the backlog was left at, kept apart from the totals.
@@ -189,8 +209,13 @@ fn run(shape: &Shape, compiled: &Compiled, scripts: &[Script], until: u64) -> Ta
     );
     // Completed: bin by bin, path by path, in the histograms, and in the latency budget.
     let bins = work.series.bins().iter();
-    let (arrived, completed) = bins.fold((0, 0), |sum, bin| (sum.0 + bin.arrived, sum.1 + bin.completed));
-    assert_eq!((arrived, completed), (work.issued_total, work.completed_total));
+    let (arrived, completed) = bins.fold((0, 0), |sum, bin| {
+        (sum.0 + bin.arrived, sum.1 + bin.completed)
+    });
+    assert_eq!(
+        (arrived, completed),
+        (work.issued_total, work.completed_total)
+    );
     let paths: u64 = tally.paths.iter().map(|path| path.completed_total).sum();
     assert_eq!(paths, work.completed_total);
     assert_eq!(
@@ -203,8 +228,14 @@ fn run(shape: &Shape, compiled: &Compiled, scripts: &[Script], until: u64) -> Ta
         work.reads.latency.sum() + work.writes.latency.sum()
     );
     assert_eq!(work.reads.failed + work.writes.failed, work.failed_total);
-    let failures = tally.log.iter().filter(|entry| matches!(entry.kind, LogKind::IoFailed { .. }));
-    assert_eq!(failures.map(|entry| entry.ios.max(1)).sum::<u64>(), work.failed_total);
+    let failures = tally
+        .log
+        .iter()
+        .filter(|entry| matches!(entry.kind, LogKind::IoFailed { .. }));
+    assert_eq!(
+        failures.map(|entry| entry.ios.max(1)).sum::<u64>(),
+        work.failed_total
+    );
     for direction in &tally.directions {
         assert!(direction.offered >= direction.delivered + direction.cut + direction.dropped);
         assert!(direction.busy_total <= until);
@@ -235,7 +266,9 @@ fn every_io_and_every_frame_is_accounted_for() {
         |(shape, stop)| {
             let more = accounted(&shape, stop);
             let mut sums = seen.get();
-            sums.iter_mut().zip(more).for_each(|(sum, more)| *sum += more);
+            sums.iter_mut()
+                .zip(more)
+                .for_each(|(sum, more)| *sum += more);
             seen.set(sums);
             Ok(())
         },
@@ -246,7 +279,10 @@ fn every_io_and_every_frame_is_accounted_for() {
     // The test means something only if much has happened.
     let least = [10_000, 100, 1_000, 100, 100, 1_000, 100];
     let seen = seen.get();
-    assert!(seen.iter().zip(least).all(|(seen, least)| *seen >= least), "{seen:?}");
+    assert!(
+        seen.iter().zip(least).all(|(seen, least)| *seen >= least),
+        "{seen:?}"
+    );
 }
 
 fn accounted(shape: &Shape, stop: u64) -> [u64; 7] {
@@ -281,7 +317,11 @@ fn accounted(shape: &Shape, stop: u64) -> [u64; 7] {
         assert_eq!(work.failed_total, 0);
     }
     // What the array has served: at least every I/O that completed, at most every attempt.
-    let served: u64 = tally.controllers.iter().map(|controller| controller.served).sum();
+    let served: u64 = tally
+        .controllers
+        .iter()
+        .map(|controller| controller.served)
+        .sum();
     assert!(served >= work.completed_total && served <= asked + work.retried);
     let over = |count: fn(&DirectionTally) -> u64| tally.directions.iter().map(count).sum::<u64>();
     [

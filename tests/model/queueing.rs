@@ -206,7 +206,11 @@ fn messages_of_two_sizes() {
         // 0.5 of the link.
         ([4, 64], [0.8, 0.2], 26.0, 51.5),
     ] {
-        let rate = if frames[0] == 1 { 0.082_352_94 } else { 0.031_25 };
+        let rate = if frames[0] == 1 {
+            0.082_352_94
+        } else {
+            0.031_25
+        };
         let mut site = link(frames[0], rate * often);
         let mut large = link(frames[1], rate * seldom).workloads.remove(0);
         "large".clone_into(&mut large.name);

@@ -355,7 +355,10 @@ fn pipelines_cut_through() {
     // error correction on each link.
     let got = request_time(&chain(&["10GbE"; 2], "0s", 1250, 3), 2 * 800);
     assert_eq!(got, 3 * US + 17_600);
-    let got = request_time(&chain(&["25GbE"; 5], "50ns", 2048, 32), 5 * (320 + 50_000 + 244_800));
+    let got = request_time(
+        &chain(&["25GbE"; 5], "50ns", 2048, 32),
+        5 * (320 + 50_000 + 244_800),
+    );
     assert_eq!(got, 32 * 655_360 + 4 * 7_040 + 5 * (50_000 + 244_800));
     // Toward a faster link a frame is stored. 40GbE: 800 B in 160 ns; 10GbE then 40GbE then 10GbE: stored
     // at the first switch, cut at the second, header 4.4 ns.

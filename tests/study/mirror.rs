@@ -142,7 +142,11 @@ fn a_scenario_with_its_sides_swapped_gives_swapped_results() {
         assert!(left.workloads[0].retried > 0, "{}", left.case.name);
         same(&left.case.name, &mirrored(left, 2), &mirrored(right, 1));
     }
-    same("verdicts", &mirrored(&one.matrix, 2), &mirrored(&other.matrix, 1));
+    same(
+        "verdicts",
+        &mirrored(&one.matrix, 2),
+        &mirrored(&other.matrix, 1),
+    );
     // The two fabrics are not alike: a case is not its own image.
     let [lost_a, lost_b] = [1, 2].map(|case| mirrored(&one.steady[case], 2));
     assert!(lost_a != mirrored(&other.steady[2], 1) && lost_a != lost_b);
@@ -209,10 +213,19 @@ arrivals = {{ paced = "400/s", per = "host" }}
                     .map(|d| d.frames)
                     .sum()
             };
-            assert_eq!((commands('A'), commands('B')), (600, 600), "{policy} {first}");
+            assert_eq!(
+                (commands('A'), commands('B')),
+                (600, 600),
+                "{policy} {first}"
+            );
         }
     }
     // Not so at random: the test can fail.
     let report = ask(&site(&text("random", "A"), &[]), &[], false);
-    assert!(report.steady[0].paths.iter().any(|path| !(49..=50).contains(&path.completed)));
+    assert!(
+        report.steady[0]
+            .paths
+            .iter()
+            .any(|path| !(49..=50).contains(&path.completed))
+    );
 }

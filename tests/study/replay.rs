@@ -112,7 +112,8 @@ fn dispersion(counts: &[f64]) -> f64 {
 fn shown(steady: &Steady, workload: &WorkloadFigures) -> Vec<f64> {
     let whole = |bin: &&halfloom::outcome::SteadyBin| bin.t_s + steady.bin_s <= steady.duration_s;
     let bins = workload.bins.iter().filter(whole);
-    bins.map(|bin| (bin.offered_iops * steady.bin_s).round()).collect()
+    bins.map(|bin| (bin.offered_iops * steady.bin_s).round())
+        .collect()
 }
 
 fn most(counts: &[f64]) -> f64 {
@@ -148,10 +149,16 @@ fn every_io_of_every_copy(site: &Site, copies: u64) -> Report {
     );
     // Over time: the trace's own arrivals, bin by bin, times the copies.
     let width = Duration((steady.bin_s * 1e12).round() as u64);
-    let expected: Vec<f64> = binned(&trace, width).iter().map(|n| n * copies as f64).collect();
+    let expected: Vec<f64> = binned(&trace, width)
+        .iter()
+        .map(|n| n * copies as f64)
+        .collect();
     let counts = shown(steady, machines);
     assert_eq!(counts, expected);
-    assert!((dispersion(&counts) / (copies as f64 * dispersion(&binned(&trace, width))) - 1.0).abs() < 1e-9);
+    assert!(
+        (dispersion(&counts) / (copies as f64 * dispersion(&binned(&trace, width))) - 1.0).abs()
+            < 1e-9
+    );
     report
 }
 
@@ -167,7 +174,10 @@ fn every_io_of_shifted_copies(site: &Site, copies: u64) -> Report {
     assert_eq!((machines.all.unfinished, machines.all.failed), (0, 0));
     let bytes = (copies * (asked.read_bytes + asked.write_bytes)) as f64;
     let carried = machines.all.throughput_mb_s.value * 1e6 * steady.duration_s;
-    assert!(carried <= bytes + 1.0 && carried > 0.999 * bytes, "{carried} of {bytes}");
+    assert!(
+        carried <= bytes + 1.0 && carried > 0.999 * bytes,
+        "{carried} of {bytes}"
+    );
     report
 }
 
@@ -228,7 +238,9 @@ fn an_excerpt_in_many_copies_is_replayed_whole() {
 #[test]
 #[allow(clippy::cast_precision_loss)]
 fn a_recorded_minute_in_many_copies_is_replayed_whole() {
-    let place = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios").join(MINUTE);
+    let place = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("scenarios")
+        .join(MINUTE);
     if !place.exists() {
         println!("skipped: {} is not there", place.display());
         return;
@@ -249,18 +261,30 @@ fn a_recorded_minute_in_many_copies_is_replayed_whole() {
         (&sizes.write, 69_632, 0.385_4),
         (&sizes.write, 61_440, 0.071_6),
     ] {
-        let found = mix.iter().find(|(known, _)| *known == size).expect("a size").1;
+        let found = mix
+            .iter()
+            .find(|(known, _)| *known == size)
+            .expect("a size")
+            .1;
         assert!((found - share).abs() < 0.000_05, "{size}: {found}");
     }
     assert!((aligned.workloads[0].read - 0.4768).abs() < 0.000_05);
     let tenths = binned(&trace, Duration::from_ms(100));
     assert!((most(&tenths) / 0.1 - 3_140.0).abs() < 1e-9);
-    assert!((dispersion(&tenths) - 46.0).abs() < 0.5, "{}", dispersion(&tenths));
+    assert!(
+        (dispersion(&tenths) - 46.0).abs() < 0.5,
+        "{}",
+        dispersion(&tenths)
+    );
 
     let together = every_io_of_every_copy(&aligned, u64::from(COPIES));
     let apart = every_io_of_shifted_copies(&replayed(MINUTE, COPIES, false), u64::from(COPIES));
     let smooth = run(&smoothed(&aligned, COPIES));
-    for (name, report) in [("together", &together), ("apart", &apart), ("smooth", &smooth)] {
+    for (name, report) in [
+        ("together", &together),
+        ("apart", &apart),
+        ("smooth", &smooth),
+    ] {
         let machines = work(case(report, "healthy"), "machines");
         println!(
             "{name}: {} I/Os, {:.1} MB/s, peak ÷ mean {:.2} in {} s, dispersion {:.1}, edge-san peak {:.1} %, p99 {:.0} us",
@@ -270,7 +294,9 @@ fn a_recorded_minute_in_many_copies_is_replayed_whole() {
             case(report, "healthy").bin_s,
             dispersion(&counts(report)),
             asked_peak(report),
-            machines.all.quantiles[3].latency_us.map_or(f64::NAN, |found| found.value),
+            machines.all.quantiles[3]
+                .latency_us
+                .map_or(f64::NAN, |found| found.value),
         );
     }
     // A Poisson stream of 257 a bin: dispersion 1 ± 0.073 over 374 bins, peak about 3 standard deviations

@@ -45,7 +45,10 @@ fn a_saturated_case_says_so_however_long_it_runs() {
         worst.push(orders.all.max_us.expect("some have finished"));
     }
     // The queue did grow all the time: 0.2 of the run in seconds ÷ 1.2 more at its end.
-    assert!(worst[1] > 1.7 * worst[0] && worst[2] > 1.7 * worst[1], "{worst:?}");
+    assert!(
+        worst[1] > 1.7 * worst[0] && worst[2] > 1.7 * worst[1],
+        "{worst:?}"
+    );
 }
 
 /// What is printed and what is written for machines say the same.
@@ -72,7 +75,10 @@ fn a_saturated_case_is_printed_as_a_word() {
             let [healthy] = &rows("healthy", "all")[..] else {
                 panic!("one row\n{text}");
             };
-            assert!(healthy.starts_with(|c: char| c.is_ascii_digit()), "{healthy}");
+            assert!(
+                healthy.starts_with(|c: char| c.is_ascii_digit()),
+                "{healthy}"
+            );
             assert!(!text.contains("NaN") && !text.contains("inf"), "{text}");
         }
         let value: Value = serde_json::from_str(&report_json(&report)).expect("it is JSON");

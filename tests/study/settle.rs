@@ -75,11 +75,22 @@ fn a_backlog_drains_in_the_time_worked_out_by_hand() {
         let switch = &report.switches[0];
         let found = moved(switch, "w");
         // In flight besides: one on each link.
-        assert!(found.backlog_peak.abs_diff(backlog) <= 3, "{}", found.backlog_peak);
+        assert!(
+            found.backlog_peak.abs_diff(backlog) <= 3,
+            "{}",
+            found.backlog_peak
+        );
         // Both replications.
-        assert!(found.retried.abs_diff(2 * backlog) <= 6, "{}", found.retried);
+        assert!(
+            found.retried.abs_diff(2 * backlog) <= 6,
+            "{}",
+            found.retried
+        );
         let drain = found.drain_s.expect("it drains");
-        assert!((drain - drained).abs() <= 2.0 * switch.bin_s, "{rate}: {drain}");
+        assert!(
+            (drain - drained).abs() <= 2.0 * switch.bin_s,
+            "{rate}: {drain}"
+        );
         assert!(switch.bin_s <= 0.005, "{}", switch.bin_s);
         // The first write into the dead link waits until the loss is noticed, then goes first.
         for longest in &found.longest_io_s {
@@ -87,7 +98,10 @@ fn a_backlog_drains_in_the_time_worked_out_by_hand() {
         }
         // Settled in one of the next two bins of 20 ms.
         let settled = switch.settled_s.expect("it settles");
-        assert!(settled >= drained - switch.bin_s && settled <= drained + 0.04, "{settled}");
+        assert!(
+            settled >= drained - switch.bin_s && settled <= drained + 0.04,
+            "{settled}"
+        );
         assert_eq!(found.settled_s, Some(settled));
         assert_eq!((found.failed.as_slice(), found.late), (&[0, 0][..], 0));
         assert!(!report_text(&report).contains("not settled"));
@@ -186,5 +200,10 @@ restore = "app:A1~sw-A"
     let steady = &report.steady[0].workloads[0].all;
     assert_eq!((steady.ios, steady.failed, steady.unfinished), (3, 3, 0));
     assert_eq!((steady.mean_us, steady.max_us), (None, None));
-    assert!(steady.quantiles.iter().all(|found| found.latency_us.is_none()));
+    assert!(
+        steady
+            .quantiles
+            .iter()
+            .all(|found| found.latency_us.is_none())
+    );
 }

@@ -17,7 +17,10 @@ fn demo_on(side: &str, lan: &str) -> String {
         .replace("from = \"lan\"", &format!("from = \"{lan}\""));
     let (head, rest) = alone.split_once("[[outage]]").expect("outages");
     let variants = rest.split_once("[[variant]]").expect("a variant").1;
-    assert!(!head.contains("\"each\"") && !head.contains("count = 2\n"), "{head}");
+    assert!(
+        !head.contains("\"each\"") && !head.contains("count = 2\n"),
+        "{head}"
+    );
     format!("{head}[[variant]]{variants}")
 }
 

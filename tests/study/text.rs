@@ -20,12 +20,20 @@ fn shipped() -> Vec<(String, String)> {
         .map(|entry| entry.expect("it can be listed").path())
         .filter(|path| path.extension().is_some_and(|end| end == "toml"))
         .map(|path| {
-            let name = path.file_name().expect("a name").to_string_lossy().into_owned();
+            let name = path
+                .file_name()
+                .expect("a name")
+                .to_string_lossy()
+                .into_owned();
             (name, std::fs::read_to_string(path).expect("it can be read"))
         })
         .collect();
     found.sort();
-    found.extend(KINDS.iter().map(|kind| (kind.name.to_owned(), kind.text.to_owned())));
+    found.extend(
+        KINDS
+            .iter()
+            .map(|kind| (kind.name.to_owned(), kind.text.to_owned())),
+    );
     assert!(found.len() >= 10);
     found
 }
@@ -55,10 +63,41 @@ enum Edit {
 fn edits() -> impl Strategy<Value = Vec<Edit>> {
     let at = || 0..20_000_usize;
     let values = prop::sample::select(vec![
-        "0", "-1", "1", "2", "4096", "1e308", "nan", "inf", "18446744073709551616", "\"\"", "[]", "{}", "true",
-        "\"0s\"", "\"1ps\"", "\"24h\"", "\"1B\"", "\"64MiB\"", "\"100%\"", "\"A\"", "\"each\"", "\"shared\"",
-        "\"1GbE\"", "\"128GFC\"", "\"1Mb/s\"", "\"10Tb/s\"", "\"mesh\"", "\"plain\"", "\"nfs\"", "\"1000M/s\"",
-        "\"unlimited\"", "{ legs = 64, lit = 64 }", "{ closed = { depth = 65536 } }", "{ paced = \"1/s\" }", "\"*\"",
+        "0",
+        "-1",
+        "1",
+        "2",
+        "4096",
+        "1e308",
+        "nan",
+        "inf",
+        "18446744073709551616",
+        "\"\"",
+        "[]",
+        "{}",
+        "true",
+        "\"0s\"",
+        "\"1ps\"",
+        "\"24h\"",
+        "\"1B\"",
+        "\"64MiB\"",
+        "\"100%\"",
+        "\"A\"",
+        "\"each\"",
+        "\"shared\"",
+        "\"1GbE\"",
+        "\"128GFC\"",
+        "\"1Mb/s\"",
+        "\"10Tb/s\"",
+        "\"mesh\"",
+        "\"plain\"",
+        "\"nfs\"",
+        "\"1000M/s\"",
+        "\"unlimited\"",
+        "{ legs = 64, lit = 64 }",
+        "{ closed = { depth = 65536 } }",
+        "{ paced = \"1/s\" }",
+        "\"*\"",
     ]);
     let edit = prop_oneof![
         (at(), 0..8_u8).prop_map(|(at, bit)| Edit::FlipBit(at, bit)),
@@ -106,7 +145,9 @@ fn in_bytes(text: &str, edit: &Edit) -> String {
 fn in_lines(text: &str, edit: &Edit) -> String {
     let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
     let count = lines.len().max(1);
-    let valued: Vec<usize> = (0..lines.len()).filter(|line| lines[*line].contains(" = ")).collect();
+    let valued: Vec<usize> = (0..lines.len())
+        .filter(|line| lines[*line].contains(" = "))
+        .collect();
     let split = |line: &str| -> (String, String) {
         let (key, value) = line.split_once(" = ").unwrap_or((line, ""));
         (key.to_owned(), value.to_owned())
@@ -135,8 +176,16 @@ fn in_lines(text: &str, edit: &Edit) -> String {
 
 /// Runs the first instants of a site, if it is not a huge one.
 fn tried(site: &Site) {
-    let hosts: u64 = site.hosts.iter().map(|family| u64::from(family.count)).sum();
-    let links: u64 = site.links.iter().map(|link| u64::from(link.members * link.ports)).sum();
+    let hosts: u64 = site
+        .hosts
+        .iter()
+        .map(|family| u64::from(family.count))
+        .sum();
+    let links: u64 = site
+        .links
+        .iter()
+        .map(|link| u64::from(link.members * link.ports))
+        .sum();
     if hosts > 40 || links > 40 {
         return;
     }
@@ -164,7 +213,12 @@ fn whatever_becomes_of_a_text_it_is_read_or_refused() {
         let (read, refused) = seen.get();
         match loaded(name, &edited(text, &edits), &[]) {
             Ok(loaded) => {
-                prop_assert!(loaded.warnings.iter().all(|w| w.severity == Severity::Warning));
+                prop_assert!(
+                    loaded
+                        .warnings
+                        .iter()
+                        .all(|w| w.severity == Severity::Warning)
+                );
                 tried(&loaded.site);
                 seen.set((read + 1, refused));
             }
@@ -184,7 +238,10 @@ fn whatever_becomes_of_a_text_it_is_read_or_refused() {
         panic!("{error}");
     }
     let (read, refused) = seen.get();
-    assert!(read > 200 && refused > 200, "{read} read, {refused} refused");
+    assert!(
+        read > 200 && refused > 200,
+        "{read} read, {refused} refused"
+    );
 }
 
 /// Marks in order of their keys, without lines; of a value that is a table only the letters, for it is shown as
@@ -197,7 +254,10 @@ fn marks(site: &Site) -> String {
             value.dedup();
         }
         let value: String = value.into_iter().filter(|c| c.is_alphanumeric()).collect();
-        format!("{} {} {value} {:?}", assumption.key, assumption.what, assumption.basis)
+        format!(
+            "{} {} {value} {:?}",
+            assumption.key, assumption.what, assumption.basis
+        )
     };
     let mut marks: Vec<String> = site.assumptions.iter().map(mark).collect();
     marks.sort();
@@ -217,7 +277,11 @@ fn meaning(site: &Site) -> String {
     }
     for work in &mut bare.workloads {
         let promises = &mut work.promises;
-        for list in [&mut promises.healthy, &mut promises.lost, &mut promises.switching] {
+        for list in [
+            &mut promises.healthy,
+            &mut promises.lost,
+            &mut promises.switching,
+        ] {
             list.sort_by_key(|promise| format!("{promise:?}"));
         }
     }
@@ -246,7 +310,8 @@ fn a_text_written_otherwise_is_the_same_site() {
         assert_ne!(one.digest, other.digest);
         // And a change of meaning is seen.
         let set = [("run.seed".to_owned(), "987654321".to_owned())];
-        let changed = loaded(&name, &printed, &set).unwrap_or_else(|p| panic!("{}", render_problems(&p)));
+        let changed =
+            loaded(&name, &printed, &set).unwrap_or_else(|p| panic!("{}", render_problems(&p)));
         assert!(meaning(&one.site) != meaning(&changed.site));
     }
 }
