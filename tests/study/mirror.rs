@@ -1,6 +1,6 @@
 //! Which side is called A changes nothing but names.
 
-use super::rig::{ask, json, same, site};
+use super::rig::{DEMO, ask, json, same, site};
 use halfloom::outcome::Report;
 use serde_json::Value;
 
@@ -150,6 +150,30 @@ fn a_scenario_with_its_sides_swapped_gives_swapped_results() {
     // The two fabrics are not alike: a case is not its own image.
     let [lost_a, lost_b] = [1, 2].map(|case| mirrored(&one.steady[case], 2));
     assert!(lost_a != mirrored(&other.steady[2], 1) && lost_a != lost_b);
+}
+
+/// The demonstration's two fabrics are alike, and the LAN switches belong to neither: with B first among equals, B
+/// carries what A carried, healthy and with either side lost.
+#[test]
+fn the_demonstration_with_b_first_is_its_mirror_image() {
+    let found = |first: &'static str| {
+        let set = [
+            ("run.first", first),
+            ("run.duration", "60ms"),
+            ("run.warm_up", "10ms"),
+            ("run.replications", "1"),
+            ("outage.A.takes", "*-A"),
+            ("outage.B.takes", "*-B"),
+        ];
+        ask(&site(DEMO, &set), &[], false)
+    };
+    let (one, mut other) = (found("A"), found("B"));
+    other.steady.swap(1, 2);
+    for (left, right) in one.steady.iter().zip(&other.steady) {
+        same(&left.case.name, &mirrored(left, 2), &mirrored(right, 1));
+    }
+    // Idle or not, the first one is somebody: healthy is not its own image.
+    assert!(mirrored(&one.steady[0], 2) != mirrored(&one.steady[0], 1));
 }
 
 /// At 1 % of what the fabrics carry, with one size and one service time, each host and so each side gets
