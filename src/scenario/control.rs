@@ -215,7 +215,8 @@ fn whole_side(cursor: &Cursor<'_, '_>, takes: &[String]) -> Option<Side> {
 /// Names or patterns of parts.
 fn patterns(node: &Node) -> Result<Vec<Node>, Fault> {
     let listed = texts(node)?;
-    let plain = |c: char| c.is_ascii_alphanumeric() || "-_*".contains(c);
+    // `edge-A`, and what names of ports, links, members and cages are made with: `db-1:A1~edge-A/2`.
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_*:~/".contains(c);
     match listed.iter().find(|item| {
         item.as_str()
             .is_none_or(|text| text.is_empty() || !text.chars().all(plain))

@@ -337,7 +337,11 @@ impl<'c, 'a> Cursor<'c, 'a> {
 
     fn mark(&self, key: &str, what: &str, node: &Node, ground: Option<&Ground>) {
         let written = self.ctx.written(&node.origin);
-        let value = written.trim_matches('"').to_owned();
+        let value = match node.as_table() {
+            // Of a table under a head of its own the place is the head.
+            Some(_) if !written.starts_with('{') => node.in_line(),
+            _ => written.trim_matches('"').to_owned(),
+        };
         let line = self.ctx.line(&node.origin);
         let place = match (&node.origin, line) {
             (Origin::Set(..), _) => "set from outside".to_owned(),

@@ -83,6 +83,7 @@ fn holds(cursor: &Cursor<'_, '_>, names: &Names<'_>) -> Vec<(usize, u32)> {
             }
         }
     }
+    holds.sort_unstable();
     holds
 }
 

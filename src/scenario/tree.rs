@@ -61,6 +61,30 @@ impl Node {
         }
     }
 
+    /// The value on one line, as a scenario would write it.
+    pub(super) fn in_line(&self) -> String {
+        let bare = |c: char| c.is_ascii_alphanumeric() || "-_".contains(c);
+        match &self.value {
+            Value::String(text) => format!("\"{text}\""),
+            Value::Integer(number) => number.to_string(),
+            Value::Float(number) => number.to_string(),
+            Value::Boolean(yes) => yes.to_string(),
+            Value::Array(items) => {
+                let items: Vec<String> = items.iter().map(Self::in_line).collect();
+                format!("[{}]", items.join(", "))
+            }
+            Value::Table(entries) => {
+                let entry = |entry: &Entry| match entry.key.chars().all(bare) {
+                    true => format!("{} = {}", entry.key, entry.node.in_line()),
+                    false => format!("\"{}\" = {}", entry.key, entry.node.in_line()),
+                };
+                let entries: Vec<String> = entries.iter().map(entry).collect();
+                format!("{{ {} }}", entries.join(", "))
+            }
+            Value::Other => "a date".to_owned(),
+        }
+    }
+
     pub(super) const fn as_table(&self) -> Option<&Vec<Entry>> {
         match &self.value {
             Value::Table(entries) => Some(entries),

@@ -280,6 +280,8 @@ fn mix(cursor: &Cursor<'_, '_>, node: &Node) -> Vec<(u64, f64)> {
         cursor.fault("sizes", node, &fault);
     }
     parts.retain(|(_, share)| *share > 0.0);
+    // By size: draws follow the order, and the keys of a TOML table have none.
+    parts.sort_by_key(|(bytes, _)| *bytes);
     parts
 }
 

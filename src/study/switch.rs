@@ -3,7 +3,8 @@
 //! Settled: the first bin from which mean latency and completion rate of every workload stay for ten bins
 //! inside the 99 % band of the survivors' own steady bins of the same width (five per cent of the mean and
 //! one I/O of the count are always allowed); not before the last I/O that
-//! the loss disturbed has finished and every path has found its standing.
+//! the loss disturbed has finished and every path has found its standing; and not at all when the survivors
+//! are saturated.
 
 mod figures;
 mod story;
@@ -185,13 +186,17 @@ pub(crate) fn all_settled(
     each?.into_iter().max()
 }
 
-/// When one workload had settled.
+/// When one workload had settled. Never when the survivors cannot carry it: a backlog that grows has no steady
+/// state to settle in.
 #[allow(clippy::cast_precision_loss)]
 pub(crate) fn workload_settled(
     setting: &Setting<'_>,
     tally: &Tally,
     index: usize,
 ) -> Option<Instant> {
+    if setting.survivors.figures.workloads[index].saturated {
+        return None;
+    }
     let own = &tally.workloads[index];
     let width = own.series.width().max(PEAK_WINDOW);
     let survivors = &setting.survivors.tallies;

@@ -4,8 +4,13 @@ use super::part::{
     Controller, Direction, DirectionId, HostInstance, Member, MemberId, Node, NodeId, NodeKind,
     SwitchInstance,
 };
-use crate::site::{Cage, End, Fabric as Where, Forwarding, Lag, LinkFamily, Site, Wiring};
+use crate::site::{
+    Cage, End, Fabric as Where, Forwarding, Lag, LinkFamily, Numbered, Site, Wiring,
+};
 use crate::unit::{Duration, Side, name_hash};
+
+/// Numbers in the names of switches count as such below this.
+const NUMBER_MAX: u32 = 4_096;
 
 /// A site expanded: every part by name, every link direction, in a fixed order.
 #[derive(Clone, Debug, Default)]
@@ -137,19 +142,18 @@ impl Fabric {
         id
     }
 
-    /// A new port of `owner` on `side`, numbered within that side.
-    fn add_port(
-        &mut self,
-        owner: &str,
-        kind: NodeKind,
-        side: Option<Side>,
-        existing: &[NodeId],
-    ) -> NodeId {
-        let taken = existing
-            .iter()
-            .filter(|port| self.nodes[port.0 as usize].side == side)
-            .count();
-        let port = u32::try_from(taken).unwrap_or(u32::MAX);
+    /// The first number, from 0, above those of all `ports` on `side`.
+    fn next_port(&self, ports: &[NodeId], side: Option<Side>) -> u32 {
+        let on_side = ports.iter().map(|port| &self.nodes[port.0 as usize]);
+        on_side
+            .filter(|node| node.side == side)
+            .map(|node| node.port + 1)
+            .max()
+            .unwrap_or(0)
+    }
+
+    /// A new port of `owner` on `side` with the number `port`, from 0.
+    fn add_port(&mut self, owner: &str, kind: NodeKind, side: Option<Side>, port: u32) -> NodeId {
         let letter = side.map_or("", Side::letter);
         self.add_node(Node {
             name: format!("{owner}:{letter}{}", port + 1),
@@ -163,18 +167,18 @@ impl Fabric {
         })
     }
 
-    fn host_port(&mut self, host: usize, side: Option<Side>) -> NodeId {
-        let owner = self.hosts[host].clone();
+    fn host_port(&mut self, host: usize, side: Option<Side>, number: u32) -> NodeId {
+        let name = self.hosts[host].name.clone();
         let kind = NodeKind::HostPort(u32::try_from(host).unwrap_or(u32::MAX));
-        let port = self.add_port(&owner.name, kind, side, &owner.ports);
+        let port = self.add_port(&name, kind, side, number);
         self.hosts[host].ports.push(port);
         port
     }
 
-    fn array_port(&mut self, controller: usize, side: Option<Side>) -> NodeId {
-        let owner = self.controllers[controller].clone();
+    fn array_port(&mut self, controller: usize, side: Option<Side>, number: u32) -> NodeId {
+        let name = self.controllers[controller].name.clone();
         let kind = NodeKind::ArrayPort(u32::try_from(controller).unwrap_or(u32::MAX));
-        let port = self.add_port(&owner.name, kind, side, &owner.ports);
+        let port = self.add_port(&name, kind, side, number);
         self.controllers[controller].ports.push(port);
         port
     }
@@ -238,6 +242,20 @@ impl Fabric {
             .collect()
     }
 
+    /// The number of a switch in its family, from 0: of `lan-2` it is 1, whether or not there is a `lan-1`.
+    fn number_of(&self, site: &Site, switch: usize) -> u32 {
+        let SwitchInstance { family, index, .. } = self.switches[switch];
+        let family = &site.switches[family];
+        let stated = || {
+            let number: u32 = family.name.rsplit_once('-')?.1.parse().ok()?;
+            number.checked_sub(1).filter(|number| *number < NUMBER_MAX)
+        };
+        match family.numbered {
+            Numbered::Yes => index,
+            Numbered::No => stated().unwrap_or(0),
+        }
+    }
+
     /// Which of `n` switches host `index` (or its chassis) is joined to.
     fn choose_switches(wiring: Wiring, index: usize, switches: &[usize]) -> Vec<usize> {
         match wiring {
@@ -270,11 +288,18 @@ impl Fabric {
                         .collect(),
                     _ => Self::choose_switches(link.wiring, self.hosts[host].index as usize, &all),
                 };
+                let first = self.next_port(&self.hosts[host].ports, *side);
                 let mut shared_port = None;
                 for switch in chosen {
-                    let port = match (link.lag, shared_port) {
-                        (Lag::Across, Some(port)) => port,
-                        _ => self.host_port(host, *side),
+                    let port = match (link.lag, link.wiring, shared_port) {
+                        (Lag::Across, _, Some(port)) => port,
+                        (Lag::Single, Wiring::Mesh, _) if module_of.is_none() => {
+                            // Numbered by the switch, so that a port's name and address do not depend on
+                            // which other switches are there.
+                            let number = first + self.number_of(site, switch);
+                            self.host_port(host, *side, number)
+                        }
+                        _ => self.host_port(host, *side, first),
                     };
                     shared_port = Some(port);
                     let cage = link.cage.map(|cage| {
@@ -341,14 +366,20 @@ impl Fabric {
         for side in site.switches[switches].fabric.sides() {
             let all = self.on_side(switches, *side);
             for (position, controller) in controllers.iter().enumerate() {
+                let first = self.next_port(&self.controllers[*controller].ports, *side);
                 for port_index in 0..link.ports {
                     let dealt = position * link.ports as usize + port_index as usize;
                     let chosen = Self::choose_switches(link.wiring, dealt, &all);
                     let mut shared_port = None;
                     for switch in chosen {
-                        let port = match (link.lag, shared_port) {
-                            (Lag::Across, Some(port)) => port,
-                            _ => self.array_port(*controller, *side),
+                        let port = match (link.lag, link.wiring, shared_port) {
+                            (Lag::Across, _, Some(port)) => port,
+                            (Lag::Single, Wiring::Mesh, _) => {
+                                // As with hosts: all ports to one switch, then all to the next.
+                                let before = self.number_of(site, switch) * link.ports;
+                                self.array_port(*controller, *side, first + before + port_index)
+                            }
+                            _ => self.array_port(*controller, *side, first + port_index),
                         };
                         shared_port = Some(port);
                         self.add_members(family, link, self.switches[switch].node, port, None);
@@ -377,8 +408,11 @@ impl Fabric {
             }
             for controller in &controllers {
                 for _ in 0..link.ports {
-                    let near = self.host_port(host, Some(Side::A));
-                    let far = self.array_port(*controller, Some(Side::A));
+                    let side = Some(Side::A);
+                    let number = self.next_port(&self.hosts[host].ports, side);
+                    let near = self.host_port(host, side, number);
+                    let number = self.next_port(&self.controllers[*controller].ports, side);
+                    let far = self.array_port(*controller, side, number);
                     self.add_members(family, link, near, far, None);
                 }
             }

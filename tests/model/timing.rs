@@ -221,6 +221,36 @@ fn two_reads_in_each_others_way() {
     }
 }
 
+/// Two hosts write at the same instant. The second command waits for the first at the edge switch, 27,059 ps,
+/// and so its transfer-ready and its data come 27,059 ps later. There the frames of both meet, and leave in the
+/// order in which they may: first of one, first of two, second of one, second of two. The last frame of one
+/// leaves a frame, 620,000 ps, later than alone; that of two at four frames from the first, so 1,240,000 ps
+/// later than a write alone. Behind it frames are a frame apart: nothing waits any more, and the answers are
+/// 620,000 ps apart, too.
+#[test]
+fn two_writes_in_each_others_way() {
+    for forwarding in [STORE, CUT] {
+        let (_, one) = fc_run("speed = \"32GFC\"", forwarding, 1, Op::Write);
+        let (alone, same) = extremes(&one);
+        assert_eq!(alone, same);
+        let (compiled, tally) = fc_run("speed = \"32GFC\"", forwarding, 2, Op::Write);
+        let expected = (alone + DATA, alone + 2 * DATA);
+        assert_eq!(extremes(&tally), expected, "{forwarding}");
+        let budget = &tally.workloads[0].budget;
+        let single = &one.workloads[0].budget;
+        assert_eq!(budget.serialization, 2 * single.serialization);
+        assert_eq!(budget.extra_trip, 2 * single.extra_trip);
+        // The command, one frame behind one, and two frames behind two less what it came later.
+        let waits = CMND + DATA + (2 * DATA - CMND);
+        for (tier, wait) in compiled.tiers.iter().zip(&budget.queueing) {
+            let expected = if tier == "edge > san" { waits } else { 0 };
+            assert_eq!(*wait, u128::from(expected), "{forwarding}, {tier}");
+        }
+        let trunk = direction(&compiled, &tally, "edge-A > san-A");
+        assert_eq!(trunk.busy, 2 * (CMND + 2 * DATA));
+    }
+}
+
 /// One controller works on one request at a time: the second of two reads waits for the rest of the first
 /// one's service, 100 us less the 27,059 ps by which it came later.
 #[test]
@@ -300,6 +330,9 @@ fn pipelines_stored() {
     // 32 frames of 2048 B over five links of 25 Gb/s and 50 ns: 36 × 655.36 + 250 ns.
     let got = request_time(&chain(&["25Gb/s"; 5], "50ns", 2048, 32), 5 * 320 + 250_000);
     assert_eq!(got, 23_842_960);
+    // Three frames over two links without propagation: 4 frame times.
+    let got = request_time(&chain(&["10Gb/s"; 2], "0s", 1250, 3), 2 * 800);
+    assert_eq!(got, 4 * US);
     // One packet through one router without propagation: 2 L/R.
     let got = request_time(&chain(&["10Gb/s"; 2], "0s", 1250, 1), 2 * 800);
     assert_eq!(got, 2 * US);
@@ -318,6 +351,15 @@ fn pipelines_cut_through() {
     let response = 3 * 800 + 300_000;
     let got = request_time(&chain(&["10GbE"; 3], "100ns", 800, 16), response);
     assert_eq!(got, 16 * 640_000 + 2 * 17_600 + 3 * 100_000);
+    // Three frames over two links; 32 frames of 2048 B over five of 25GbE, header 7.04 ns, and 244.8 ns of
+    // error correction on each link.
+    let got = request_time(&chain(&["10GbE"; 2], "0s", 1250, 3), 2 * 800);
+    assert_eq!(got, 3 * US + 17_600);
+    let got = request_time(
+        &chain(&["25GbE"; 5], "50ns", 2048, 32),
+        5 * (320 + 50_000 + 244_800),
+    );
+    assert_eq!(got, 32 * 655_360 + 4 * 7_040 + 5 * (50_000 + 244_800));
     // Toward a faster link a frame is stored. 40GbE: 800 B in 160 ns; 10GbE then 40GbE then 10GbE: stored
     // at the first switch, cut at the second, header 4.4 ns.
     let response = 800 + 200 + 800 + 300_000;

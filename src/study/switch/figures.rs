@@ -262,6 +262,8 @@ fn drain(setting: &Setting<'_>, tally: &Tally, index: usize) -> Option<f64> {
         .map(|(_, level)| level)
         .collect();
     let usual = steady.iter().sum::<f64>() / steady.len().max(1) as f64;
+    // Evenly paced work has the same backlog in every bin, and their mean may be rounded below it.
+    let usual = usual * (1.0 + 1e-9);
     let series = tally.workloads[index].backlog.series();
     let width = series.width();
     let loss = usize::try_from(setting.at.0 / width.0).unwrap_or(usize::MAX);

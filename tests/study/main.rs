@@ -1,0 +1,19 @@
+//! Whole studies, from the text of a scenario to what is printed: what must be equal whatever the figures
+//! are, and what the words "saturated" and "settled" must mean.
+//!
+//! - `saturation`: work that does not fit is called so, and is not given a mean
+//! - `survivors`: the state after an outage is the site written without the lost parts
+//! - `mirror`: a site with its sides swapped gives swapped results; an idle site favours no side
+//! - `repeat`: the number of threads changes no byte
+//! - `settle`: when a switch-over has settled, and how long a backlog takes to drain
+//! - `text`: whatever becomes of a text, it is read or refused
+//! - `replay`: a recorded trace in many copies: every I/O of it, and its bursts
+
+mod mirror;
+mod repeat;
+mod replay;
+mod rig;
+mod saturation;
+mod settle;
+mod survivors;
+mod text;
