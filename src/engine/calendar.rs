@@ -5,6 +5,8 @@ use crate::unit::Instant;
 
 /// Buckets: a power of two, few enough that their heads and marks stay in the cache nearest the core.
 const BUCKETS: u64 = 1 << 11;
+/// Words of one bit a bucket.
+const WORDS: usize = BUCKETS as usize / 64;
 /// Width of a bucket at first: 2^15 ps, about 33 ns. It follows the time between events.
 const FIRST_SHIFT: u32 = 15;
 /// Widest bucket: all buckets together still fit the clock.
@@ -57,9 +59,9 @@ pub struct Calendar<E> {
     entries: Vec<Entry<E>>,
     free: u32,
     /// First entry of each bucket.
-    heads: Vec<u32>,
+    heads: Box<[u32; BUCKETS as usize]>,
     /// One bit a bucket: whether it holds anything.
-    occupied: Vec<u64>,
+    occupied: [u64; WORDS],
     shift: u32,
     /// Absolute number of the first bucket that may hold anything. What is due in earlier ones, never
     /// earlier than what was taken last, goes into this one too: its list is in order.
@@ -79,12 +81,11 @@ impl<E: Copy> Calendar<E> {
     /// An empty calendar.
     #[must_use]
     pub fn new() -> Self {
-        let buckets = usize::try_from(BUCKETS).unwrap_or(usize::MAX);
         Self {
             entries: Vec::with_capacity(256),
             free: NONE,
-            heads: vec![NONE; buckets],
-            occupied: vec![0; buckets / 64],
+            heads: Box::new([NONE; BUCKETS as usize]),
+            occupied: [0; WORDS],
             shift: FIRST_SHIFT,
             current: 0,
             near: 0,
@@ -222,18 +223,17 @@ impl<E: Copy> Calendar<E> {
     #[inline]
     fn first_occupied(&self) -> u64 {
         let start = (self.current & (BUCKETS - 1)) as usize;
-        let words = self.occupied.len();
         let mut word = start / 64;
         let mut bits = self.occupied[word] & (u64::MAX << (start % 64));
         if bits != 0 {
             return self.current + u64::from(bits.trailing_zeros()) - (start % 64) as u64;
         }
-        for _ in 0..=words {
+        for _ in 0..=WORDS {
             if bits != 0 {
                 let place = word as u64 * 64 + u64::from(bits.trailing_zeros());
                 return self.current + (place.wrapping_sub(start as u64) & (BUCKETS - 1));
             }
-            word = (word + 1) % words;
+            word = (word + 1) % WORDS;
             bits = self.occupied[word];
         }
         self.current
@@ -269,7 +269,7 @@ impl<E: Copy> Calendar<E> {
         }
         self.shift = shift;
         let mut moved = Vec::with_capacity(self.near);
-        for head in &mut self.heads {
+        for head in self.heads.iter_mut() {
             let mut index = std::mem::replace(head, NONE);
             while let Some(entry) = self.entries.get(index as usize) {
                 moved.push((entry.key(), entry.event));

@@ -393,6 +393,7 @@ impl<'a, E: Executor> World<'a, E> {
     }
 
     /// Sends a frame that is ready now on from `node`.
+    #[inline]
     pub(crate) fn send(&mut self, frame: Frame, node: NodeId) {
         let Some(over) = self.way(&frame, node) else {
             self.tally.discarded += 1;
@@ -517,6 +518,7 @@ impl<'a, E: Executor> World<'a, E> {
     }
 
     /// A frame is ready at the end of `over`, to go on or to be taken in.
+    #[inline]
     fn handed_over(&mut self, over: DirectionId, flight: &Flight) {
         let mut frame = flight.frame;
         if frame.kind != FrameKind::Ack {
@@ -532,6 +534,11 @@ impl<'a, E: Executor> World<'a, E> {
             self.send(frame, hop.to);
             return;
         }
+        self.taken_in(frame, hop.to);
+    }
+
+    /// A frame has arrived at the port that it was sent to.
+    fn taken_in(&mut self, frame: Frame, port: NodeId) {
         if frame.spoilt == Spoilt::Yes {
             self.tally.discarded += 1;
             self.frame_lost(frame);
@@ -556,7 +563,7 @@ impl<'a, E: Executor> World<'a, E> {
                 kind: FrameKind::Ack,
                 spoilt: Spoilt::No,
             };
-            self.send(ack, hop.to);
+            self.send(ack, port);
         }
         let attempt = &mut self.attempts[slot];
         attempt.holds -= 1;
