@@ -22,6 +22,8 @@ struct Shape {
     policy: &'static str,
     depth: u32,
     tiers: bool,
+    /// Edge switches without uplinks take their host ports down.
+    drops: bool,
     members: u32,
     ports: u32,
     controllers: u32,
@@ -58,6 +60,7 @@ fn shapes() -> impl Strategy<Value = Shape> {
         ]),
         prop::sample::select(vec![1_u32, 3, 64]),
         any::<bool>(),
+        any::<bool>(),
         1..4_u32,
     );
     let array = (
@@ -71,7 +74,7 @@ fn shapes() -> impl Strategy<Value = Shape> {
     let faults = prop::collection::vec((0..30_u64, 0..3_u8, 0..12_usize), 0..7);
     (site, array, ios, faults).prop_map(|(site, array, mut ios, faults)| {
         ios.sort_unstable();
-        let (protocol, hosts, policy, depth, tiers, members) = site;
+        let (protocol, hosts, policy, depth, tiers, drops, members) = site;
         let (ports, controllers, parallel, no_path, (retries, patient)) = array;
         Shape {
             protocol,
@@ -79,6 +82,7 @@ fn shapes() -> impl Strategy<Value = Shape> {
             policy,
             depth,
             tiers,
+            drops,
             members,
             ports,
             controllers,
@@ -111,12 +115,17 @@ fn compiled(shape: &Shape) -> Compiled {
     } else {
         String::new()
     };
+    let drops = if shape.drops && shape.tiers {
+        "on_uplink_loss = { action = \"drop-host-ports\", after = \"60us\" }"
+    } else {
+        ""
+    };
     let text = format!(
         "format = 1\n[timers]\nlink_loss_detect = \"50us\"\nstate_notice = \"100us\"\nlag_rehash = \"80us\"\n\
          fast_io_fail = \"300us\"\ncommand_timeout = \"{}\"\nkeep_alive = \"500us\"\nreconnect = \"700us\"\n\
          tcp_rto_min = \"200us\"\ntcp_rto_max = \"5ms\"\npath_check = \"400us\"\nretries = {}\nno_path = {}\n\
          [[host]]\nname = \"app\"\ncount = {}\npaths = \"{}\"\nqueue_depth = {}\n\
-         [[switch]]\nname = \"edge\"\n{trunk}\
+         [[switch]]\nname = \"edge\"\n{drops}\n{trunk}\
          [[array]]\nname = \"box\"\ncontrollers = {}\nparallel = {}\n\
          read = {{ hit = \"50%\", hit_time = \"60us\", miss_time = {{ exponential = \"300us\" }} }}\n\
          [[link]]\nfrom = \"app\"\nto = \"edge\"\nspeed = \"{speed}\"\n\
