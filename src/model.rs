@@ -26,6 +26,7 @@ mod net;
 mod standing;
 mod tally;
 mod uplink;
+mod way;
 mod world;
 
 pub use compile::{Compiled, PathName, Watch};

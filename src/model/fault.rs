@@ -5,7 +5,8 @@ use super::compile::Compiled;
 use super::net::{Links, LostFrame, ReceiverGone};
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
 use super::uplink::{UplinkWatch, watches};
-use super::world::{Event, Executor, Way, World};
+use super::way::Way;
+use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
 use crate::site::{Action, LacpRate, LossMode, Timers};
 use crate::topology::{DirectionId, MemberId, NodeId};
@@ -399,7 +400,13 @@ impl<E: Executor> World<'_, E> {
 
     /// A path already broken, its host not yet aware of it, has lost more: the host may notice that sooner.
     fn notice_sooner(&mut self, path: u32, there: &[bool]) {
-        if self.fault.mode == LossMode::Silent || !self.local_loss(path, there) {
+        let port = self.compiled.paths[path as usize].path.host_port;
+        let links = &self.compiled.fabric.nodes[port.0 as usize].out;
+        let silent = links.iter().any(|direction| {
+            let lost = self.fault.lost_since(direction.member());
+            lost.is_some_and(|(_, mode)| mode == LossMode::Silent)
+        });
+        if silent || !self.local_loss(path, there) {
             return;
         }
         let notice = self.noticed_by(path, LossMode::Loud, true);

@@ -5,12 +5,13 @@ use super::compile::{Compiled, HOPS_MAX, Watch};
 use super::fault::FaultState;
 use super::finish::empty_tally;
 use super::host::{PathState, SourceState};
-use super::net::{Flight, Frame, FrameKind, Links, Offered, Onward, PlainLinks, Rings, Spoilt};
+use super::net::{Flight, Frame, FrameKind, Links, PlainLinks, Rings, Spoilt};
 use super::tally::Tally;
+use super::way::Way;
 use crate::engine::{Calendar, EventQueue, EventSet, Key};
-use crate::site::{Arrivals, Choose};
+use crate::site::Arrivals;
 use crate::topology::{DirectionId, NodeId, Routes};
-use crate::unit::{Duration, Instant, mix_pair, mix64};
+use crate::unit::{Duration, Instant};
 use crate::wire::{Then, Toward};
 use crate::workload::{ArrivalStream, IoDraw, StreamName};
 use std::collections::VecDeque;
@@ -116,7 +117,7 @@ pub struct World<'a, E: Executor = Fast> {
     pub(crate) newest: Vec<u32>,
     pub(crate) oldest_seen: Vec<Instant>,
     /// Frame-by-frame choice: next member of each node.
-    turn: Vec<u32>,
+    pub(crate) turn: Vec<u32>,
     /// Where each flow goes at each hop, by flow × HOPS_MAX + hop, found when first needed.
     pub(crate) ways: Vec<Way>,
     limits: Limits,
@@ -129,19 +130,6 @@ pub struct World<'a, E: Executor = Fast> {
 pub(crate) struct ControllerState {
     pub(crate) busy: u32,
     pub(crate) queue: VecDeque<u32>,
-}
-
-/// What is known of a hop of a flow.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Way {
-    /// Not looked for since the routes last changed.
-    Unknown,
-    /// Always this direction.
-    Fixed(DirectionId, Onward),
-    /// Each frame or exchange has its own.
-    Chosen,
-    /// No route.
-    Nowhere,
 }
 
 impl<'a> World<'a> {
@@ -392,101 +380,6 @@ impl<'a, E: Executor> World<'a, E> {
         }
     }
 
-    /// Sends a frame that is ready now on from `node`.
-    #[inline]
-    pub(crate) fn send(&mut self, frame: Frame, node: NodeId) {
-        let Some(over) = self.way(&frame, node) else {
-            self.tally.discarded += 1;
-            self.frame_lost(frame);
-            return;
-        };
-        self.tally.frame_hops += 1;
-        match self
-            .net
-            .offer(self.compiled, over, frame, self.now, &mut self.queue)
-        {
-            Offered::Dropped => self.frame_lost(frame),
-            Offered::Taken => {}
-        }
-    }
-
-    /// The direction a frame takes from `node`, and how it will go on from there.
-    #[inline]
-    fn way(&mut self, frame: &Frame, node: NodeId) -> Option<(DirectionId, Onward)> {
-        let place = frame.flow as usize * HOPS_MAX + usize::from(frame.hop);
-        if self.ways[place] == Way::Unknown {
-            self.ways[place] = self.find_way(frame.flow, node);
-        }
-        match self.ways[place] {
-            Way::Fixed(direction, onward) => Some((direction, onward)),
-            Way::Chosen => {
-                let flow = &self.compiled.flows[frame.flow as usize];
-                let direction = self.choose(frame.tie, flow.table, flow.hash, node)?;
-                Some((direction, self.onward(flow.table, direction)))
-            }
-            Way::Unknown | Way::Nowhere => None,
-        }
-    }
-
-    /// Where a flow goes from `node` as long as the routes stay as they are.
-    #[cold]
-    fn find_way(&self, flow: u32, node: NodeId) -> Way {
-        let flow = &self.compiled.flows[flow as usize];
-        let next = self.routes.next(flow.table, node);
-        let direction = match next {
-            [] => return Way::Nowhere,
-            [only] => *only,
-            [first, ..] => {
-                let hop = &self.compiled.hops[first.index()];
-                if hop.choose != Choose::Flow {
-                    return Way::Chosen;
-                }
-                next[below(mix64(flow.hash ^ hop.salt), next.len())]
-            }
-        };
-        Way::Fixed(direction, self.onward(flow.table, direction))
-    }
-
-    /// Whether a frame on `direction` is cut through at its end.
-    fn onward(&self, table: u32, direction: DirectionId) -> Onward {
-        let hop = &self.compiled.hops[direction.index()];
-        if hop.ends || !hop.cut_through {
-            return Onward::Store;
-        }
-        match self.routes.next(table, hop.to).first() {
-            Some(next) => {
-                let next = &self.compiled.hops[next.index()];
-                if next.speed <= hop.speed && next.medium == hop.medium {
-                    Onward::Cut
-                } else {
-                    Onward::Store
-                }
-            }
-            None => Onward::Store,
-        }
-    }
-
-    /// The member a frame takes: one of those that lead on.
-    fn choose(&mut self, tie: u128, table: u32, hash: u64, node: NodeId) -> Option<DirectionId> {
-        let next = self.routes.next(table, node);
-        let hop = &self.compiled.hops[next.first()?.index()];
-        let pick = match hop.choose {
-            Choose::Flow => below(mix64(hash ^ hop.salt), next.len()),
-            Choose::Exchange => {
-                // Workload, host, number and attempt: the exchange.
-                let exchange = (tie >> 40) as u64 ^ (tie >> 104) as u64;
-                below(mix64(mix_pair(hash, exchange) ^ hop.salt), next.len())
-            }
-            Choose::Frame => {
-                let turn = &mut self.turn[node.0 as usize];
-                *turn = turn.wrapping_add(1);
-                below(u64::from(*turn), next.len())
-            }
-            Choose::Pinned => below((tie >> 92) as u64 & 0xf_ffff, next.len()),
-        };
-        Some(next[pick])
-    }
-
     /// Splits the time of one hop of a leg's frame into the parts of its latency budget.
     #[inline]
     fn account_hop(&mut self, flight: &Flight, direction: DirectionId) {
@@ -697,11 +590,6 @@ impl<'a, E: Executor> World<'a, E> {
         self.waits[slot as usize * tiers..(slot as usize + 1) * tiers].fill(0);
         slot
     }
-}
-
-/// A number below `count`, which is not zero, from a mixed word.
-fn below(word: u64, count: usize) -> usize {
-    usize::try_from(word % count.max(1) as u64).unwrap_or(0)
 }
 
 /// When a run stops by itself.

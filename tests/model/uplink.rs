@@ -163,7 +163,8 @@ fn a_controller_is_given_up_for_good() {
             LogKind::Path { path: 0, to } => Some((entry.at.0, to)),
             _ => None,
         });
-        let (when, standing) = of_path.last().expect("the path changes");
+        let changes: Vec<_> = of_path.collect();
+        let (when, standing) = *changes.last().expect("the path changes");
         let tries = if last == Standing::Removed { 3 } else { 6 };
         assert_eq!((when, standing), (at + 5 * S + tries * 10 * S, last));
         assert_eq!(tally.workloads[0].completed_total, 1);

@@ -1,0 +1,126 @@
+//! The ways of frames: which direction each takes next, and whether it is cut through there.
+//!
+//! A flow has one way as long as the routes stay as they are, found when its first frame needs it; where
+//! each exchange or frame has its own member, it is chosen when the frame becomes eligible.
+
+use super::compile::HOPS_MAX;
+use super::net::{Frame, Links, Offered, Onward};
+use super::world::{Executor, World};
+use crate::site::Choose;
+use crate::topology::{DirectionId, NodeId};
+use crate::unit::{mix_pair, mix64};
+
+/// What is known of a hop of a flow.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Way {
+    /// Not looked for since the routes last changed.
+    Unknown,
+    /// Always this direction.
+    Fixed(DirectionId, Onward),
+    /// Each frame or exchange has its own.
+    Chosen,
+    /// No route.
+    Nowhere,
+}
+
+impl<E: Executor> World<'_, E> {
+    /// Sends a frame that is ready now on from `node`.
+    #[inline]
+    pub(crate) fn send(&mut self, frame: Frame, node: NodeId) {
+        let Some(over) = self.way(&frame, node) else {
+            self.tally.discarded += 1;
+            self.frame_lost(frame);
+            return;
+        };
+        self.tally.frame_hops += 1;
+        match self
+            .net
+            .offer(self.compiled, over, frame, self.now, &mut self.queue)
+        {
+            Offered::Dropped => self.frame_lost(frame),
+            Offered::Taken => {}
+        }
+    }
+
+    /// The direction a frame takes from `node`, and how it will go on from there.
+    #[inline]
+    fn way(&mut self, frame: &Frame, node: NodeId) -> Option<(DirectionId, Onward)> {
+        let place = frame.flow as usize * HOPS_MAX + usize::from(frame.hop);
+        if self.ways[place] == Way::Unknown {
+            self.ways[place] = self.find_way(frame.flow, node);
+        }
+        match self.ways[place] {
+            Way::Fixed(direction, onward) => Some((direction, onward)),
+            Way::Chosen => {
+                let flow = &self.compiled.flows[frame.flow as usize];
+                let direction = self.choose(frame.tie, flow.table, flow.hash, node)?;
+                Some((direction, self.onward(flow.table, direction)))
+            }
+            Way::Unknown | Way::Nowhere => None,
+        }
+    }
+
+    /// Where a flow goes from `node` as long as the routes stay as they are.
+    #[cold]
+    fn find_way(&self, flow: u32, node: NodeId) -> Way {
+        let flow = &self.compiled.flows[flow as usize];
+        let next = self.routes.next(flow.table, node);
+        let direction = match next {
+            [] => return Way::Nowhere,
+            [only] => *only,
+            [first, ..] => {
+                let hop = &self.compiled.hops[first.index()];
+                if hop.choose != Choose::Flow {
+                    return Way::Chosen;
+                }
+                next[below(mix64(flow.hash ^ hop.salt), next.len())]
+            }
+        };
+        Way::Fixed(direction, self.onward(flow.table, direction))
+    }
+
+    /// Whether a frame on `direction` is cut through at its end.
+    fn onward(&self, table: u32, direction: DirectionId) -> Onward {
+        let hop = &self.compiled.hops[direction.index()];
+        if hop.ends || !hop.cut_through {
+            return Onward::Store;
+        }
+        match self.routes.next(table, hop.to).first() {
+            Some(next) => {
+                let next = &self.compiled.hops[next.index()];
+                if next.speed <= hop.speed && next.medium == hop.medium {
+                    Onward::Cut
+                } else {
+                    Onward::Store
+                }
+            }
+            None => Onward::Store,
+        }
+    }
+
+    /// The member a frame takes: one of those that lead on.
+    fn choose(&mut self, tie: u128, table: u32, hash: u64, node: NodeId) -> Option<DirectionId> {
+        let next = self.routes.next(table, node);
+        let hop = &self.compiled.hops[next.first()?.index()];
+        let pick = match hop.choose {
+            Choose::Flow => below(mix64(hash ^ hop.salt), next.len()),
+            Choose::Exchange => {
+                // Workload, host, number and attempt: the exchange.
+                let exchange = (tie >> 40) as u64 ^ (tie >> 104) as u64;
+                below(mix64(mix_pair(hash, exchange) ^ hop.salt), next.len())
+            }
+            Choose::Frame => {
+                let turn = &mut self.turn[node.0 as usize];
+                *turn = turn.wrapping_add(1);
+                below(u64::from(*turn), next.len())
+            }
+            Choose::Pinned => below((tie >> 92) as u64 & 0xf_ffff, next.len()),
+        };
+        Some(next[pick])
+    }
+}
+
+/// A number below `count`, which is not zero, from a mixed word.
+fn below(word: u64, count: usize) -> usize {
+    usize::try_from(word % count.max(1) as u64).unwrap_or(0)
+}
