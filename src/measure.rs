@@ -20,7 +20,8 @@ pub use histogram::{Histogram, RELATIVE_ERROR, rank};
 pub use interval::{Estimate, mean_interval, paired_difference, quantile_interval, t_quantile};
 pub use saturation::{Growth, backlog_grows, backlog_growth};
 pub use series::{
-    BINS, Cell, FINEST_BIN, LevelCell, LevelSeries, Peak, Series, Sum, TimeAverage, add_interval,
+    BINS, Cell, FINEST_BIN, LevelCell, LevelSeries, PEAK_WINDOW, Peak, Series, Sum, TimeAverage,
+    add_interval,
 };
 pub use settle::{band, settled};
 pub use verdict::{

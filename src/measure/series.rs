@@ -13,15 +13,38 @@ pub const BINS: usize = 512;
 /// ten seconds. A choice of this program.
 pub const FINEST_BIN: Duration = Duration(9_765_625);
 
+/// Peaks are taken over bins of this width: 20 ms.
+pub const PEAK_WINDOW: Duration = Duration(FINEST_BIN.0 << 11);
+
 /// What a bin holds. The default is an empty bin.
 pub trait Cell: Copy + Default {
     /// Takes in what a later or parallel bin holds; an empty bin changes nothing.
     fn absorb(&mut self, other: &Self);
+
+    /// What has come since the bin held `before`. Only counts and times can tell; others say all they hold.
+    #[must_use]
+    fn since(&self, before: &Self) -> Self {
+        let _ = before;
+        *self
+    }
+
+    /// Raises each of its figures to that of `other` where that is higher.
+    fn raise(&mut self, other: &Self) {
+        self.absorb(other);
+    }
 }
 
 impl Cell for u64 {
     fn absorb(&mut self, other: &Self) {
         *self += other;
+    }
+
+    fn since(&self, before: &Self) -> Self {
+        self - before
+    }
+
+    fn raise(&mut self, other: &Self) {
+        *self = (*self).max(*other);
     }
 }
 
@@ -32,6 +55,14 @@ pub struct Sum(pub u64);
 impl Cell for Sum {
     fn absorb(&mut self, other: &Self) {
         self.0 += other.0;
+    }
+
+    fn since(&self, before: &Self) -> Self {
+        Self(self.0 - before.0)
+    }
+
+    fn raise(&mut self, other: &Self) {
+        self.0 = self.0.max(other.0);
     }
 }
 
@@ -61,8 +92,15 @@ pub struct Series<C: Cell> {
     /// Start and index of the bin last used: the next value mostly falls into it, which saves a division.
     last_start: u64,
     last_index: usize,
-    /// Width of the bin last used; 0 when there is none.
+    /// How far from `last_start` the bin last used goes on; 0 when there is none. Bins wider than
+    /// [`PEAK_WINDOW`] are filled piece by piece of that length, so that the fullest piece is known.
     reach: u64,
+    /// What the bin held when the present piece began.
+    before: C,
+    /// Pieces count that lie wholly in here.
+    window: (u64, u64),
+    /// The highest figures of any such piece so far; only bins wider than a piece need it.
+    peak: C,
 }
 
 impl<C: Cell> Series<C> {
@@ -76,7 +114,40 @@ impl<C: Cell> Series<C> {
             last_start: 0,
             last_index: 0,
             reach: 0,
+            before: C::default(),
+            window: (0, u64::MAX),
+            peak: C::default(),
         }
+    }
+
+    /// An empty series whose [`peak`](Self::peak) is that of [from, to).
+    #[must_use]
+    pub fn watched(from: Instant, to: Instant) -> Self {
+        Self {
+            window: (from.0, to.0),
+            ..Self::new()
+        }
+    }
+
+    /// The highest figures of any [`PEAK_WINDOW`] that lies wholly in the window watched, once bins are wider
+    /// than that; `None` as long as the bins themselves tell. Values must have come in order of time.
+    #[must_use]
+    pub fn peak(&self) -> Option<C> {
+        (self.width > PEAK_WINDOW.0).then(|| {
+            let mut peak = self.peak;
+            if let Some(piece) = self.piece() {
+                peak.raise(&piece);
+            }
+            peak
+        })
+    }
+
+    /// What has come in the present piece of a wide bin, if that lies in the window.
+    fn piece(&self) -> Option<C> {
+        let (from, to) = self.window;
+        let whole = self.last_start >= from && self.last_start.saturating_add(PEAK_WINDOW.0) <= to;
+        (self.width > PEAK_WINDOW.0 && self.reach > 0 && whole)
+            .then(|| self.cells[self.last_index].since(&self.before))
     }
 
     /// The bin that holds the instant `t`. Constant cost but for the merges, at most 32 in a series' life.
@@ -92,19 +163,32 @@ impl<C: Cell> Series<C> {
     #[cold]
     #[allow(clippy::cast_possible_truncation)]
     fn find(&mut self, t: Instant) {
+        if let Some(piece) = self.piece() {
+            self.peak.raise(&piece);
+        }
+        self.widen_to(t);
+        let index = t.0 / self.width;
+        let length = self.width.min(PEAK_WINDOW.0);
+        self.last_start = t.0 / length * length;
+        self.last_index = index as usize;
+        self.reach = length;
+        self.before = self.cells[self.last_index];
+        self.used = self.used.max(self.last_index + 1);
+    }
+
+    /// Widens the bins until the instant `t` has one.
+    fn widen_to(&mut self, t: Instant) {
         while t.0 / self.width >= BINS as u64 {
             self.widen();
         }
-        let index = t.0 / self.width;
-        self.last_start = index * self.width;
-        self.last_index = index as usize;
-        self.reach = self.width;
-        self.used = self.used.max(self.last_index + 1);
     }
 
     /// Merges neighbours pairwise and doubles the width. The width stays far below 2^64: a series of
     /// bins of 2^55.2 ps already reaches past the last instant that can be written.
     fn widen(&mut self) {
+        if self.width == PEAK_WINDOW.0 {
+            self.note_peaks();
+        }
         for pair in 0..BINS / 2 {
             let mut cell = self.cells[2 * pair];
             cell.absorb(&self.cells[2 * pair + 1]);
@@ -114,6 +198,17 @@ impl<C: Cell> Series<C> {
         self.used = self.used.div_ceil(2);
         self.width *= 2;
         self.reach = 0;
+    }
+
+    /// The bins are about to become too wide to tell the peak: remembers it.
+    fn note_peaks(&mut self) {
+        let (from, to) = self.window;
+        for (index, cell) in self.cells[..self.used].iter().enumerate() {
+            let start = index as u64 * self.width;
+            if start >= from && start + self.width <= to {
+                self.peak.raise(cell);
+            }
+        }
     }
 
     /// The width of every bin.
@@ -181,12 +276,18 @@ fn over_bins<C: Cell>(
     if end <= start {
         return;
     }
-    // The last instant first: it fixes the width for the whole walk.
-    let _ = series.at(Instant(end.0 - 1));
+    // The last instant fixes the width for the whole walk.
+    let last = Instant(end.0 - 1);
+    if last.0 / series.width >= BINS as u64 {
+        if let Some(piece) = series.piece() {
+            series.peak.raise(&piece);
+        }
+        series.widen_to(last);
+    }
     let mut from = start.0;
     while from < end.0 {
         series.at(Instant(from));
-        let to = series.last_start.saturating_add(series.width).min(end.0);
+        let to = series.last_start.saturating_add(series.reach).min(end.0);
         take(&mut series.cells[series.last_index], to - from);
         from = to;
     }
@@ -293,6 +394,18 @@ impl Cell for LevelCell {
         self.integral += other.integral;
         self.peak = self.peak.max(other.peak);
     }
+
+    fn since(&self, before: &Self) -> Self {
+        Self {
+            integral: self.integral - before.integral,
+            peak: self.peak,
+        }
+    }
+
+    fn raise(&mut self, other: &Self) {
+        self.integral = self.integral.max(other.integral);
+        self.peak = self.peak.max(other.peak);
+    }
 }
 
 /// A level over time: its integral and its peak, bin by bin.
@@ -310,6 +423,15 @@ impl LevelSeries {
         Self::default()
     }
 
+    /// The same; the [`peak`](Series::peak) of its series is that of [from, to).
+    #[must_use]
+    pub fn watched(from: Instant, to: Instant) -> Self {
+        Self {
+            series: Series::watched(from, to),
+            ..Self::default()
+        }
+    }
+
     /// From `now` on the level is `level`. An earlier `now` than the last counts as the last. Cost: one
     /// step a bin passed since then.
     pub fn set(&mut self, now: Instant, level: u64) {
@@ -320,6 +442,12 @@ impl LevelSeries {
     /// Accounts for the present level up to `now` and keeps it; to be called at the end of the run.
     pub fn advance(&mut self, now: Instant) {
         let level = self.level;
+        if level == 0 && now > self.since {
+            // Nothing to add: only the last bin is touched, however long that was.
+            let _ = self.series.at(Instant(now.0 - 1));
+            self.since = now;
+            return;
+        }
         over_bins(&mut self.series, self.since, now, |cell, overlap| {
             cell.integral += u128::from(level) * u128::from(overlap);
             cell.peak = cell.peak.max(level);
@@ -389,6 +517,46 @@ mod tests {
             assert!(width == FINEST_BIN.0 || last / (width / 2) >= BINS as u64);
             let coarse = series.merge_to(Duration(width * 8));
             assert_eq!(coarse, slow_bins(&values, width.saturating_mul(8)));
+        }
+    }
+
+    /// The fullest 20 ms of ten seconds and of ten minutes, against all values kept.
+    #[test]
+    fn peaks_are_those_of_the_narrow_bins_however_long_the_run() {
+        let piece = PEAK_WINDOW.0;
+        for (seed, span) in [(5, 200 * piece), (6, 600 * piece), (7, 30_000 * piece)] {
+            let mut values = random_values(seed, span);
+            values.sort_unstable();
+            let (from, to) = (span / 10 + 1, span / 10 * 9);
+            let mut series = Series::watched(Instant(from), Instant(to));
+            let mut busy = Series::<Sum>::watched(Instant(from), Instant(to));
+            let mut exact = vec![0; usize::try_from(span / piece + 2).unwrap()];
+            let mut exact_busy = exact.clone();
+            let mut free = 0;
+            for (t, value) in &values {
+                *series.at(Instant(*t)) += value;
+                exact[(t / piece) as usize] += value;
+                // An interval up to three pieces long, in order.
+                let (start, end) = ((*t).max(free), (*t).max(free) + value * piece / 33);
+                free = end;
+                add_interval(&mut busy, Instant(start), Instant(end));
+                for bin in start / piece..=end / piece {
+                    if let Some(cell) = exact_busy.get_mut(bin as usize) {
+                        let overlap = end
+                            .min((bin + 1) * piece)
+                            .saturating_sub(start.max(bin * piece));
+                        *cell += overlap;
+                    }
+                }
+            }
+            let inside = from.div_ceil(piece) as usize..(to / piece) as usize;
+            let highest = |cells: &[u64]| cells[inside.clone()].iter().max().copied();
+            if series.width() > PEAK_WINDOW {
+                assert_eq!(series.peak(), highest(&exact), "{span}");
+                assert_eq!(busy.peak().map(|sum| sum.0), highest(&exact_busy), "{span}");
+            } else {
+                assert_eq!(series.peak(), None);
+            }
         }
     }
 

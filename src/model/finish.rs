@@ -94,17 +94,15 @@ pub(super) fn empty_tally(compiled: &Compiled, watch: Watch) -> Tally {
         wait: crate::measure::Histogram::new(),
         service: 0,
         busy: TimeAverage::new(watch.from, watch.to),
-        busy_series: LevelSeries::new(),
-        asked_series: Series::new(),
+        busy_series: LevelSeries::watched(watch.from, watch.to),
+        asked_series: Series::watched(watch.from, watch.to),
         waiting: TimeAverage::new(watch.from, watch.to),
     };
     Tally {
         from: watch.from,
         to: watch.to,
         workloads: (0..site.workloads.len())
-            .map(|index| {
-                WorkloadTally::new(&targets(site, index), compiled.tiers.len(), watch.transient)
-            })
+            .map(|index| WorkloadTally::new(&targets(site, index), compiled.tiers.len(), watch))
             .collect(),
         directions: Vec::new(),
         controllers: compiled.fabric.controllers.iter().map(controller).collect(),

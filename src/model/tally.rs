@@ -1,5 +1,6 @@
 //! What one run counts. Pure sums: runs are put together higher up.
 
+use super::compile::Watch;
 use super::standing::LogEntry;
 use crate::measure::{Cell, Histogram, LevelSeries, Peak, Series, Sum, TimeAverage};
 use crate::unit::{Duration, Instant};
@@ -139,6 +140,22 @@ impl Cell for FlowCell {
         self.latency += other.latency;
         self.bytes += other.bytes;
     }
+
+    fn since(&self, before: &Self) -> Self {
+        Self {
+            arrived: self.arrived - before.arrived,
+            completed: self.completed - before.completed,
+            latency: self.latency - before.latency,
+            bytes: self.bytes - before.bytes,
+        }
+    }
+
+    fn raise(&mut self, other: &Self) {
+        self.arrived = self.arrived.max(other.arrived);
+        self.completed = self.completed.max(other.completed);
+        self.latency = self.latency.max(other.latency);
+        self.bytes = self.bytes.max(other.bytes);
+    }
 }
 
 /// Where the time of the measured I/Os went: sums in picoseconds that add up to the sum of latencies.
@@ -269,7 +286,7 @@ pub struct WorkloadTally {
 }
 
 impl WorkloadTally {
-    pub(crate) fn new(targets: &[u64], tiers: usize, transient: bool) -> Self {
+    pub(crate) fn new(targets: &[u64], tiers: usize, watch: Watch) -> Self {
         Self {
             reads: KindTally::default(),
             writes: KindTally::default(),
@@ -278,8 +295,8 @@ impl WorkloadTally {
                 queueing: vec![0; tiers],
                 ..BudgetSums::default()
             },
-            series: Series::new(),
-            coarse: transient.then(Series::new),
+            series: Series::watched(watch.from, watch.to),
+            coarse: watch.transient.then(Series::new),
             oldest: Series::new(),
             backlog: LevelSeries::new(),
             issued_total: 0,
@@ -349,6 +366,17 @@ pub struct DirectionTally {
     pub busy_total: u64,
     /// The last instant it was busy.
     pub busy_until: Instant,
+}
+
+impl DirectionTally {
+    /// Nothing counted yet; the window is [from, to).
+    pub(crate) fn watched(from: Instant, to: Instant) -> Self {
+        Self {
+            busy_series: Series::watched(from, to),
+            asked_series: Series::watched(from, to),
+            ..Self::default()
+        }
+    }
 }
 
 /// One controller.

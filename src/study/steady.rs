@@ -9,7 +9,7 @@ mod parts;
 
 use super::case::CasePlan;
 use super::progress::Progress;
-use crate::measure::{FINEST_BIN, mser5};
+use crate::measure::mser5;
 use crate::model::{Compiled, FlowCell, Limits, Stop, Tally, Watch, World};
 use crate::outcome::Steady;
 use crate::site::{Site, WarmUp};
@@ -18,8 +18,7 @@ use rayon::prelude::*;
 
 pub(crate) use figures::{backlogs, estimated, estimated_peak, merged_latency, quantile_of};
 
-/// Peaks are taken over windows of this length: 20 ms.
-pub const PEAK_WINDOW: Duration = Duration(FINEST_BIN.0 << 11);
+pub use crate::measure::PEAK_WINDOW;
 
 /// The runs of one case and what they counted.
 #[derive(Debug)]

@@ -143,7 +143,7 @@ impl Links for PlainLinks {
         }
         Self {
             directions,
-            tallies: vec![DirectionTally::default(); count],
+            tallies: vec![DirectionTally::watched(from, to); count],
             window: (from, to),
         }
     }

@@ -41,10 +41,10 @@ struct Lane {
 }
 
 impl Lane {
-    fn new(hop: &Hop, gone: u32) -> Self {
+    fn new(hop: &Hop, gone: u32, (from, to): (Instant, Instant)) -> Self {
         Self {
             ring: Ring::new(),
-            tally: DirectionTally::default(),
+            tally: DirectionTally::watched(from, to),
             class: hop.class,
             ends: hop.ends,
             latency: hop.latency,
@@ -143,7 +143,7 @@ impl Links for Rings {
         let hops = compiled.hops.iter().enumerate();
         Self {
             lanes: hops
-                .map(|(index, hop)| Lane::new(hop, gone(index)))
+                .map(|(index, hop)| Lane::new(hop, gone(index), (from, to)))
                 .collect(),
             window: (from, to),
             in_flight: 0,

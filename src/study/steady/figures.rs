@@ -328,10 +328,13 @@ fn budget_parts(sums: &BudgetSums, tiers: &[String]) -> Vec<BudgetPart> {
 fn peaks(tallies: &[Tally], index: usize) -> (f64, f64) {
     let mut sums = (0.0, 0.0);
     for tally in tallies {
-        let (cells, width) = parts::window_bins(&tally.workloads[index].series, tally);
-        let most = |count: fn(&FlowCell) -> u64| cells.iter().map(count).max().unwrap_or(0) as f64;
-        sums.0 += most(|cell| cell.completed) / width.as_secs_f64();
-        sums.1 += most(|cell| cell.arrived) / width.as_secs_f64();
+        let most = |count: fn(&FlowCell) -> u64| {
+            let series = &tally.workloads[index].series;
+            let (most, width) = parts::highest(series, tally, |cell| u128::from(count(cell)));
+            most as f64 / width.as_secs_f64()
+        };
+        sums.0 += most(|cell| cell.completed);
+        sums.1 += most(|cell| cell.arrived);
     }
     let count = tallies.len() as f64;
     (sums.0 / count, sums.1 / count)

@@ -29,6 +29,19 @@ pub(crate) fn window_bins<C: Cell>(series: &Series<C>, tally: &Tally) -> (Vec<C>
     (inside, width)
 }
 
+/// The highest figure of any 20 ms in the window, and the length it was taken over.
+pub(crate) fn highest<C: Cell>(
+    series: &Series<C>,
+    tally: &Tally,
+    figure: impl Fn(&C) -> u128,
+) -> (u128, Duration) {
+    if let Some(peak) = series.peak() {
+        return (figure(&peak), PEAK_WINDOW);
+    }
+    let (cells, width) = window_bins(series, tally);
+    (cells.iter().map(figure).max().unwrap_or(0), width)
+}
+
 #[allow(clippy::cast_precision_loss)]
 fn mean_of(tallies: &[Tally], value: impl Fn(&Tally) -> f64) -> f64 {
     tallies.iter().map(value).sum::<f64>() / tallies.len() as f64
@@ -83,11 +96,8 @@ fn direction(compiled: &Compiled, tallies: &[Tally], index: usize) -> DirectionF
         } else {
             &own.busy_series
         };
-        let (cells, width) = window_bins(series, tally);
-        percent(
-            cells.iter().map(|cell| cell.0).max().unwrap_or(0) as f64,
-            width.0 as f64,
-        )
+        let (most, width) = highest(series, tally, |cell| u128::from(cell.0));
+        percent(most as f64, width.0 as f64)
     };
     DirectionFigures {
         name: compiled.direction_name(id),
@@ -153,19 +163,14 @@ pub(crate) fn controllers(compiled: &Compiled, tallies: &[Tally]) -> Vec<ArrayFi
                 .map(|tally| tally.controllers[index].service)
                 .sum();
             let busy_peak = |tally: &Tally| {
-                let (cells, width) =
-                    window_bins(tally.controllers[index].busy_series.series(), tally);
-                percent(
-                    cells.iter().map(|c| c.integral).max().unwrap_or(0) as f64,
-                    width.0 as f64 * parallel,
-                )
+                let series = tally.controllers[index].busy_series.series();
+                let (most, width) = highest(series, tally, |cell| cell.integral);
+                percent(most as f64, width.0 as f64 * parallel)
             };
             let asked_peak = |tally: &Tally| {
-                let (cells, width) = window_bins(&tally.controllers[index].asked_series, tally);
-                percent(
-                    cells.iter().map(|c| c.0).max().unwrap_or(0) as f64,
-                    width.0 as f64 * parallel,
-                )
+                let series = &tally.controllers[index].asked_series;
+                let (most, width) = highest(series, tally, |cell| u128::from(cell.0));
+                percent(most as f64, width.0 as f64 * parallel)
             };
             ArrayFigures {
                 name: controller.name.clone(),
