@@ -141,7 +141,8 @@ pub fn with_unit(number: &str, unit: &str) -> String {
     }
 }
 
-/// A quantity as the user wrote it, with its unit set off: `2ms` as `2 ms`. Anything else stays as it is.
+/// A quantity as the user wrote it, with its unit set off: `2ms` as `2 ms`, `400us` as `400 µs`. Anything
+/// else stays as it is.
 #[must_use]
 pub fn as_written(text: &str) -> String {
     let text = text.trim();
@@ -155,13 +156,13 @@ pub fn as_written(text: &str) -> String {
     if number.is_empty() || unit.is_empty() || !plain {
         return text.to_owned();
     }
-    with_unit(number, unit)
+    with_unit(number, if unit == "us" { "µs" } else { unit })
 }
 
 /// The unit of a whole column, and what to divide its figures by.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Scale {
-    /// `us`, `ms`, `s`, `MB/s`, `GB/s`, or empty.
+    /// `µs`, `ms`, `s`, `MB/s`, `GB/s`, or empty.
     pub unit: &'static str,
     /// Figures are divided by this.
     pub divisor: f64,
@@ -175,7 +176,7 @@ impl Scale {
     };
     /// Microseconds as they are.
     pub const US: Self = Self {
-        unit: "us",
+        unit: "µs",
         divisor: 1.0,
     };
 
@@ -321,7 +322,7 @@ mod tests {
 
     #[test]
     fn a_column_has_one_unit() {
-        assert_eq!(Scale::of_us([262.0, 400.0]).unit, "us");
+        assert_eq!(Scale::of_us([262.0, 400.0]).unit, "µs");
         assert_eq!(Scale::of_us([718.0, 14_020.0]).unit, "ms");
         assert_eq!(Scale::of_us([5.1e6, 20e6]).unit, "s");
         assert_eq!(Scale::of_us([180.0, 5.1e6]).unit, "ms");
@@ -351,6 +352,7 @@ mod tests {
     #[test]
     fn written_quantities_keep_their_digits() {
         assert_eq!(plain(&as_written("2ms")), "2 ms");
+        assert_eq!(plain(&as_written("400us")), "400 µs");
         assert_eq!(plain(&as_written("1.50GB/s")), "1.50 GB/s");
         assert_eq!(as_written("0"), "0");
         assert_eq!(as_written("<b>"), "<b>");

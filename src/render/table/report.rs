@@ -6,7 +6,7 @@ use crate::outcome::{
 };
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, margin, three};
 use crate::render::words::{
-    Flag, Prose, answer, measure_name, origin_line, row_scale, target_words,
+    Flag, Prose, answer, measure_name, origin_line, row_scale, target_words, timer_words,
 };
 use std::collections::BTreeMap;
 
@@ -278,7 +278,7 @@ fn budget(report: &Report) -> String {
             table.row(cells);
         }
         out.push_str(&table.text(&format!(
-            "Where the mean latency of {} is spent, us; the parts add up to it",
+            "Where the mean latency of {} is spent, µs; the parts add up to it",
             workload.name
         )));
     }
@@ -396,14 +396,13 @@ fn growth(report: &Report) -> String {
 }
 
 fn events(switch: &Switch) -> String {
-    let mut table = Aligned::new(&[">s", "what happened", "workload", ">I/Os", "timer", ""]);
+    let mut table = Aligned::new(&[">s", "what happened", "workload", "timer", ""]);
     for event in &switch.events {
         table.row(vec![
             at_place(event.t_s, -3),
             event.what.clone(),
             event.workload.clone().unwrap_or_default(),
-            event.ios.map_or_else(String::new, count),
-            event.timer.clone().unwrap_or_default(),
+            event.timer.as_deref().map_or_else(String::new, timer_words),
             if event.ended_stall {
                 "ended the stall".to_owned()
             } else {
@@ -418,10 +417,12 @@ fn events(switch: &Switch) -> String {
 }
 
 fn switch_summary(switch: &Switch) -> String {
+    let silence = Scale::of("s", switch.workloads.iter().map(|w| w.longest_silence_s));
+    let silence_head = format!(">silence, {}", silence.unit);
     let mut table = Aligned::new(&[
         "workload",
         ">longest I/O, s",
-        ">silence, s",
+        &silence_head,
         ">above promise, %",
         ">sent again",
         ">failed",
@@ -437,7 +438,7 @@ fn switch_summary(switch: &Switch) -> String {
         table.row(vec![
             workload.name.clone(),
             three(workload.longest_io_s.iter().copied().fold(0.0, f64::max)),
-            three(workload.longest_silence_s),
+            silence.three(workload.longest_silence_s),
             workload
                 .above_promise_share
                 .map_or_else(|| NONE.to_owned(), |share| three(100.0 * share)),
@@ -450,7 +451,7 @@ fn switch_summary(switch: &Switch) -> String {
         ]);
     }
     table.text(&format!(
-        "Switch-over, {}: worst of {} replications, timers {}{}",
+        "Switch-over, {}: times and backlog of the worst of {} runs, counts of all together; timers {}{}",
         switch.case.name,
         switch.replications,
         switch.preset,

@@ -2,9 +2,12 @@
 
 use super::answer::{Flag, figure_of, with_case, worst_cell};
 use super::measure::row_scale;
-use super::{Prose, listed, plural, sentence};
+use super::{Prose, named, plural, sentence};
 use crate::outcome::{AssumptionRow, Growth, Mend, Report, UseInCase};
 use crate::render::number::{count, two, whole_percent};
+
+/// Guesses named in the verdict; the page lists all.
+const GUESSES_SHOWN: usize = 3;
 
 /// Index of the part that is fullest in the busiest 20 ms of case `case`.
 pub(super) fn fullest(report: &Report, case: usize) -> Option<usize> {
@@ -255,25 +258,27 @@ fn guesses(report: &Report, worst: Option<(usize, usize)>) -> Prose {
             ),
         });
     }
-    let shown: Vec<String> = guessed
-        .iter()
-        .take(3)
-        .map(|row| format!("{} ({})", row.what, row.value))
-        .collect();
-    let rest = guessed.len() - shown.len();
-    let more = if rest > 0 {
-        format!("; {rest} more")
+    let rest = guessed.len().saturating_sub(GUESSES_SHOWN);
+    let mut out = Prose::new().text(format!(
+        "The verdict rests on {}: ",
+        plural_of(guessed.len(), "guess", "guesses")
+    ));
+    for (index, row) in guessed.iter().take(GUESSES_SHOWN).enumerate() {
+        // The names in it hold commas, so semicolons keep one from the next.
+        out = out
+            .text(if index > 0 { "; " } else { "" })
+            .then_tight(named(&row.what))
+            .text(format!(" ({})", row.value));
+    }
+    out.text(if rest > 0 {
+        format!("; and {rest} more. Measure them before spending money.")
+    } else if guessed.len() == 1 {
+        ". Measure it before spending money.".to_owned()
     } else {
-        String::new()
-    };
-    let it = if guessed.len() == 1 { "it" } else { "them" };
-    Prose::new().text(format!(
-        "The verdict rests on {}: {}{more}. Measure {it} before spending money.",
-        if guessed.len() == 1 {
-            "1 guess".to_owned()
-        } else {
-            format!("{} guesses", guessed.len())
-        },
-        listed(&shown)
-    ))
+        ". Measure them before spending money.".to_owned()
+    })
+}
+
+fn plural_of(count: usize, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
 }

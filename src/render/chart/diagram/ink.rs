@@ -146,7 +146,11 @@ pub(super) fn units(sheet: &mut Sheet, site: &Site, plan: &Plan) {
             outline,
             Pen::new(Role::Use2, em * 0.1).dashed(em * 0.35, em * 0.25),
         );
-        let text = fit(&format!("chassis {frame}"), em, false, size.0 - em);
+        let whole = format!("chassis {frame}");
+        let text = [whole.as_str(), frame]
+            .into_iter()
+            .find(|text| room(text, em, false) <= size.0 - em)
+            .map_or_else(|| fit(frame, em, false, size.0 - em), str::to_owned);
         sheet.label(
             (left + em * 0.6, top + em * 1.3),
             &text,

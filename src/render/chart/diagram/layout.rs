@@ -11,6 +11,8 @@ use super::fold::{Site, Unit};
 /// Head of a chassis' frame, and the gap below each of its boxes, in ems.
 pub(super) const FRAME_HEAD: f64 = 2.15;
 pub(super) const FRAME_GAP: f64 = 0.65;
+/// Left and right of the boxes together, in ems.
+pub(super) const FRAME_SIDES: f64 = 1.6;
 
 /// The finished plan.
 #[derive(Clone, Debug)]
@@ -210,8 +212,14 @@ fn node_size(site: &Site, sheet: &Sheet, rows: usize) -> (f64, f64) {
         })
         .fold(0.0, f64::max);
     let across = if upright {
-        // A lane, two in the middle, a lane, and what is kept free between and around them.
-        (sheet.right() - sheet.side - em * 4.6) / 4.0
+        // A lane, two in the middle, a lane, and what is kept free between and around them; frames of
+        // chassis in the lanes take room of their own.
+        let framed = site
+            .units
+            .iter()
+            .any(|unit| unit.frame.is_some() && unit.lane != Lane::Middle);
+        let frames = if framed { 2.0 * FRAME_SIDES } else { 0.0 };
+        (sheet.right() - sheet.side - em * (4.6 + frames)) / 4.0
     } else {
         ((sheet.right() - sheet.side) / rows.max(1) as f64
             * if sheet.format == Format::Slide {
@@ -238,7 +246,7 @@ fn unit_size(unit: &Unit, node: (f64, f64), em: f64) -> (f64, f64) {
     }
     let count = unit.boxes.len() as f64;
     (
-        node.0 + em * 1.6,
+        node.0 + em * FRAME_SIDES,
         count * (node.1 + FRAME_GAP * em) + em * FRAME_HEAD,
     )
 }
