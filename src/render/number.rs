@@ -11,6 +11,8 @@ use crate::outcome::Estimated;
 pub const THIN: char = '\u{202F}';
 /// The true minus sign.
 pub const MINUS: char = '\u{2212}';
+/// Shown instead of an interval that says nothing.
+pub const TOO_FEW: &str = "too few runs";
 /// Shown where there is no number.
 pub const NONE: &str = "–";
 
@@ -240,11 +242,12 @@ impl Scale {
     }
 
     /// The figure and, where there is one, its interval, all to the same place: at most three significant
-    /// digits, and at most one digit more than the first that the interval leaves open.
+    /// digits, and at most one digit more than the first that the interval leaves open. No interval where
+    /// it is too wide to say anything.
     #[must_use]
     pub fn figure(self, figure: &Estimated) -> (String, Option<String>) {
         let value = figure.value / self.divisor;
-        let (Some(low), Some(high)) = (figure.low, figure.high) else {
+        let Some((low, high)) = figure.ends() else {
             return (three(value), None);
         };
         let (low, high) = (low / self.divisor, high / self.divisor);
@@ -345,7 +348,9 @@ mod tests {
             show(14.02, 0.41),
             ("14.0".to_owned(), Some("13.6 to 14.4".to_owned()))
         );
-        assert_eq!(show(5.0, 80.0).0, "5");
+        assert_eq!(show(5.0, 80.0), ("5.00".to_owned(), None));
+        assert_eq!(show(260.0, 259.0).1.as_deref(), Some("0 to 520"));
+        assert_eq!(show(260.0, 260.0).1, None);
         assert_eq!(show(123.456, 0.0).0, "123");
     }
 

@@ -233,3 +233,31 @@ fn every_option_says_its_default_or_is_required() {
         }
     }
 }
+
+/// A promise about switching is judged on the run with the scripted events, and has its say in the exit code.
+#[test]
+fn simulate_judges_switching_promises_on_the_scripted_run() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let events = "\n[[event]]\nat = \"30ms\"\nlose = \"A\"\n";
+    for (longest, expected) in [("5s", 0), ("1ms", 1)] {
+        let file = small_site(
+            place.path(),
+            &format!("{{ switching = {{ longest_io = \"{longest}\", failed = 0 }} }}"),
+        );
+        let text = std::fs::read_to_string(&file).expect("just written") + events;
+        std::fs::write(&file, text).expect("the folder can be written");
+        let output = halfloom(place.path(), &["simulate", "small.toml", "--quiet"]);
+        assert_eq!(code(&output), expected, "{}", err(&output));
+        let text = out(&output);
+        assert!(text.contains("scripted events"), "{text}");
+        assert!(text.contains("longest I/O, switch-over"), "{text}");
+        assert!(
+            text.starts_with(if expected == 0 {
+                "met:"
+            } else {
+                "missed: With the scripted events"
+            }),
+            "{text}"
+        );
+    }
+}

@@ -108,7 +108,14 @@ fn said(bundle: &Bundle) -> String {
     }
     match bundle.load {
         None => format!("{out}, lost"),
-        Some(load) => format!("{out}, {}{THIN}%", sig(load, 3)),
+        Some(load) => match bundle.fullest {
+            None => format!("{out}, {}{THIN}%", sig(load, 3)),
+            Some(fullest) => format!(
+                "{out}, {}{THIN}%, fullest member {}{THIN}%",
+                sig(load, 3),
+                sig(fullest, 3)
+            ),
+        },
     }
 }
 

@@ -20,7 +20,7 @@ pub(super) fn section(context: &Context<'_>) -> String {
         ));
     }
     if !body.is_empty() {
-        body.push_str("<p class=\"key\">The pale pipe is the whole capacity of the bundle, the dark core the part used, in the busier direction, in the busiest 20\u{202F}ms. <b class=\"mA\">A</b> round ends, solid core. <b class=\"mB\">B</b> square ends, dashed core. Dark grey core: in neither fabric. Dotted with a cross: lost. Stacked outlines: a family drawn once, with its count.</p>\n");
+        body.push_str("<p class=\"key\">The pale pipe is the whole capacity of the bundle, the dark core the part used, in the busier direction, in the busiest 20\u{202F}ms. <b class=\"mA\">A</b> round ends, solid core. <b class=\"mB\">B</b> square ends, dashed core. Dark grey core: in neither fabric. Dotted with a cross: lost. Stacked outlines: a family drawn once, with its count. “Fullest” is the fullest single member, where it is more than 5 points above the bundle.</p>\n");
     }
     body.push_str(&findings(context));
     body.push_str(&tiers(context));

@@ -42,7 +42,12 @@ fn one(context: &Context<'_>, index: usize, switch: &Switch) -> String {
         .position(|workload| workload.name == context.first_workload())
         .unwrap_or(0);
     let drawing = |format| timeline(context.report, index, workload, format);
-    let chart = figure(context, "full", drawing(Format::Page), drawing(Format::Phone));
+    let chart = figure(
+        context,
+        "full",
+        drawing(Format::Page),
+        drawing(Format::Phone),
+    );
     let note = note(context, switch, workload);
     format!(
         "<div class=\"{}\">{chart}{}{}</div>\n",

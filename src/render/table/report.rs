@@ -133,7 +133,7 @@ fn judged(row: &Row, cell: Option<&Cell>, scale: Scale) -> String {
     let value = match (cell.value, cell.beyond) {
         _ if cell.saturated => String::new(),
         (Some(figure), _) if row.measure == MeasureKind::Failed => at_place(figure.value, 0),
-        (Some(figure), _) => with_ends(scale.figure(&figure)),
+        (Some(figure), _) => with_ends(scale, &figure),
         (None, Some(beyond)) => format!("> {}", scale.three(beyond)),
         (None, None) => "beyond".to_owned(),
     };
@@ -180,8 +180,8 @@ fn rates(report: &Report) -> String {
                 workload.name.clone(),
                 steady.case.name.clone(),
                 three(all.offered_iops.value),
-                with_ends(Scale::PLAIN.figure(&all.completed_iops)),
-                with_ends(Scale::PLAIN.figure(&all.throughput_mb_s)),
+                with_ends(Scale::PLAIN, &all.completed_iops),
+                with_ends(Scale::PLAIN, &all.throughput_mb_s),
                 count(all.failed),
                 count(all.unfinished),
             ]);
@@ -224,7 +224,7 @@ fn latency(report: &Report, index: usize) -> String {
 }
 
 fn latency_cells(population: &Population, saturated: bool, scale: Scale) -> Vec<String> {
-    let figure = |figure| with_ends(scale.figure(&figure));
+    let figure = |figure| with_ends(scale, &figure);
     let mut out = vec![match population.mean_us {
         _ if saturated => "saturated".to_owned(),
         Some(mean) => figure(mean),

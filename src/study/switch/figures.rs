@@ -1,7 +1,7 @@
 //! Tallies of a switch-over put together into figures.
 
 use super::super::steady::{backlogs, estimated_peak};
-use super::{Setting, all_settled, story, workload_settled};
+use super::{ALLOWED, Setting, all_settled, story, workload_settled};
 use crate::measure::Cell;
 use crate::model::{Coarse, Compiled, FlowCell, Tally};
 use crate::outcome::{NamedEvent, Switch, SwitchBin, SwitchWorkload};
@@ -251,7 +251,8 @@ fn bins(
         .collect()
 }
 
-/// From the loss until the backlog was down to the survivors' steady mean, after its highest point.
+/// From the loss until the backlog was down to the survivors' steady mean, after its highest point. Five per
+/// cent are always allowed: the backlog of evenly paced work hardly moves, and would stay above its own mean.
 #[allow(clippy::cast_precision_loss)]
 fn drain(setting: &Setting<'_>, tally: &Tally, index: usize) -> Option<f64> {
     let steady: Vec<f64> = setting
@@ -261,9 +262,7 @@ fn drain(setting: &Setting<'_>, tally: &Tally, index: usize) -> Option<f64> {
         .flat_map(|s| backlogs(s, index))
         .map(|(_, level)| level)
         .collect();
-    let usual = steady.iter().sum::<f64>() / steady.len().max(1) as f64;
-    // Evenly paced work has the same backlog in every bin, and their mean may be rounded below it.
-    let usual = usual * (1.0 + 1e-9);
+    let usual = steady.iter().sum::<f64>() / steady.len().max(1) as f64 * (1.0 + ALLOWED);
     let series = tally.workloads[index].backlog.series();
     let width = series.width();
     let loss = usize::try_from(setting.at.0 / width.0).unwrap_or(usize::MAX);

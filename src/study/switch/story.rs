@@ -211,7 +211,7 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
             (what, Some(workloads.clone()), Some(told.ios))
         }
         Line::Rerouted { .. } => (
-            "the fabric takes note: lost links are no longer used, returned ones are".into(),
+            "switches take note: lost links are no longer used, returned ones are again".into(),
             None,
             None,
         ),

@@ -8,7 +8,7 @@ use crate::render::chart::place::Area;
 use crate::render::chart::text::{fit, room, short, width, wrap_at_most};
 
 use super::fold::{Bundle, Drawn, Site};
-use super::layout::{FRAME_GAP, FRAME_HEAD, Plan};
+use super::layout::{FRAME_GAP, FRAME_HEAD, FRAME_SIDES, FRAME_SIDES_PHONE, Plan};
 use super::route::Way;
 
 /// Tinted lanes with their letters; the one that is lost says so.
@@ -159,8 +159,13 @@ pub(super) fn units(sheet: &mut Sheet, site: &Site, plan: &Plan) {
             Role::Mute,
         );
         let mut y = top + em * FRAME_HEAD;
+        let inside = if plan.upright {
+            FRAME_SIDES_PHONE.0
+        } else {
+            FRAME_SIDES.0
+        };
         for one in &unit.boxes {
-            node(sheet, one, unit.lane, (left + em * 0.6, y), plan.node);
+            node(sheet, one, unit.lane, (left + em * inside, y), plan.node);
             y += plan.node.1 + em * FRAME_GAP;
         }
     }
@@ -218,7 +223,9 @@ fn node_words(sheet: &mut Sheet, drawn: &Drawn, at: (f64, f64), size: (f64, f64)
             .find(|text| room(text, em, false) <= space);
         whole.map(str::to_owned).into_iter().collect()
     } else {
-        wrap_at_most(detail, em, false, space, most)
+        let lines = [detail, short(detail)].map(|text| wrap_at_most(text, em, false, space, most));
+        let whole = |lines: &Vec<String>| !lines.iter().any(|line| line.contains('…'));
+        lines.into_iter().find(whole).unwrap_or_default()
     };
     let step = em * 1.18;
     let x = at.0 + size.0 / 2.0;

@@ -166,6 +166,18 @@ fn words(bundle: &Bundle, detailed: bool, em: f64) -> Vec<Word> {
         percent(load)
     };
     out.push(word(text, Face::Bold, role));
+    if let Some(fullest) = bundle.fullest {
+        let role = if fullest > 100.0 {
+            Role::Missed
+        } else {
+            Role::Mute
+        };
+        out.push(word(
+            format!("fullest {}", percent(fullest)),
+            Face::Plain,
+            role,
+        ));
+    }
     out
 }
 

@@ -152,11 +152,14 @@ fn corner_words(sheet: &mut Sheet, plot: &Plot, promise: &Promise, lines: &[Vec<
     let one = (room(&first, em, true), em * 1.2);
     let both = (one.0.max(room(second, em, false)), em * 2.5);
     // Near the corner rather than in full: words far off belong to nothing.
-    let found = [(both, 2), (one, 2), (both, 8), (one, 8)]
+    let brief = format!("promise {text}");
+    let least = (room(&brief, em, true), em * 1.2);
+    let found = [(both, 2), (one, 2), (least, 2), (both, 8), (one, 8)]
         .into_iter()
         .find_map(|(size, far)| Some((spot(plot, promise, lines, (size, far), em)?, size)));
     if let Some(((x, y), size)) = found {
-        sheet.label((x, y + em), &first, Face::Bold, Anchor::Start, Role::Ink);
+        let said = if size == least { &brief } else { &first };
+        sheet.label((x, y + em), said, Face::Bold, Anchor::Start, Role::Ink);
         if size == both {
             sheet.label(
                 (x, y + em * 2.2),
@@ -170,7 +173,6 @@ fn corner_words(sheet: &mut Sheet, plot: &Plot, promise: &Promise, lines: &[Vec<
     }
     // Above the plot nothing runs.
     let space = plot.right - sheet.side - room(TITLE, em, true) - em;
-    let brief = format!("promise {text}");
     let whole = [&first, &brief]
         .into_iter()
         .find(|text| room(text, em, true) <= space);
