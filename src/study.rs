@@ -151,6 +151,19 @@ fn assemble(
     }
 }
 
+/// Thousands set apart by a narrow no-break space, as everywhere in sentences.
+pub(crate) fn grouped(count: u64) -> String {
+    let digits = count.to_string();
+    let mut out = String::with_capacity(digits.len() + 2);
+    for (index, digit) in digits.chars().enumerate() {
+        if index > 0 && (digits.len() - index).is_multiple_of(3) {
+            out.push('\u{202F}');
+        }
+        out.push(digit);
+    }
+    out
+}
+
 /// Every input with its mark, guesses first.
 #[must_use]
 pub fn assumptions(site: &Site) -> Vec<AssumptionRow> {

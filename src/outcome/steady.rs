@@ -15,10 +15,12 @@ pub struct Estimated {
 }
 
 impl Estimated {
-    /// The interval, unless there is none or it is [too wide](Self::is_vague) to say anything.
+    /// The interval, unless there is none, or it is [too wide](Self::is_vague) to say anything, or all is zero.
     #[must_use]
     pub fn ends(&self) -> Option<(f64, f64)> {
-        self.low.zip(self.high).filter(|_| !self.is_vague())
+        let nothing = |ends: &(f64, f64)| *ends == (0.0, 0.0);
+        let ends = self.low.zip(self.high);
+        ends.filter(|ends| !self.is_vague() && !nothing(ends))
     }
 
     /// Whether the interval reaches as far from the figure as zero does: "260, from 0 to 1 580" comes of too

@@ -115,6 +115,13 @@ pub fn margin(percent: f64) -> String {
     format!("{sign}{text}{THIN}%")
 }
 
+/// Whether a part is asked for more than it has, by more than rounding to whole per cent hides: work that
+/// takes just what there is comes out at 100 and a little.
+#[must_use]
+pub fn is_over(percent: f64) -> bool {
+    percent >= 100.5
+}
+
 /// A whole count with its thousands set apart.
 #[must_use]
 pub fn count(value: u64) -> String {

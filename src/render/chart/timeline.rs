@@ -51,7 +51,7 @@ pub(super) fn draw(
         + if phone {
             room("100 000", em, false) + em * 0.5
         } else {
-            names_width(&scene, em).min(sheet.width * 0.2)
+            names_width(&scene, em).min(sheet.width * 0.24)
         };
     let right = sheet.right() - if phone { em } else { sheet.width * 0.175 };
     let x = Scale::linear((scene.switch.from_s, scene.switch.to_s), (left, right));

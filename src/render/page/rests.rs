@@ -3,6 +3,7 @@
 use super::Context;
 use super::html::section as framed;
 use super::html::{Column, Table, esc, prose};
+use crate::outcome::AssumptionRow;
 use crate::render::words::{named, plural, says_who};
 
 /// Marks of inputs with their signs, guesses first.
@@ -75,8 +76,15 @@ fn assumptions(context: &Context<'_>) -> String {
         Column::words("mark"),
         Column::words("says who"),
     ];
-    let mut table = Table::new("assum long sortable", caption, columns);
-    let mut hidden = 0;
+    let open = |row: &&AssumptionRow| matches!(row.mark.as_str(), "guessed" | "measured");
+    let hidden = rows.len() - rows.iter().filter(open).count();
+    // A head without a row says nothing.
+    let class = if hidden == rows.len() {
+        "assum long sortable shut"
+    } else {
+        "assum long sortable"
+    };
+    let mut table = Table::new(class, caption, columns);
     for row in rows {
         let (place, sign) = mark(&row.mark);
         let guessed = if row.mark == "guessed" {
@@ -85,10 +93,8 @@ fn assumptions(context: &Context<'_>) -> String {
             ""
         };
         // What somebody has to look at stands open; the rest is one tick away, and always in print.
-        let open = matches!(row.mark.as_str(), "guessed" | "measured");
-        hidden += usize::from(!open);
         table.row(
-            if open { "" } else { "class=\"more\"" },
+            if open(&row) { "" } else { "class=\"more\"" },
             &[
                 format!(
                     "{} <small><code>{}</code></small>",

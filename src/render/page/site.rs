@@ -1,12 +1,12 @@
 //! Section 4: the site, coloured by load, and what could be said of it before any run.
 
 use super::html::section as framed;
-use super::html::{Column, Table, esc, figure};
+use super::html::{Column, Table, esc, figure, prose};
 use super::{Context, DRAWN_CASES};
 use crate::outcome::{Severity, TierRow};
 use crate::render::chart::{Format, diagram};
 use crate::render::number::{NONE, three};
-use crate::render::words::sentences;
+use crate::render::words::{named, sentences};
 
 pub(super) fn section(context: &Context<'_>) -> String {
     let mut body = String::new();
@@ -46,8 +46,8 @@ fn findings(context: &Context<'_>) -> String {
             };
             format!(
                 "<li>{kind} {} <span>{}</span></li>\n",
-                esc(&sentences(&finding.what, "")),
-                esc(&finding.advice)
+                prose(&named(&sentences(&finding.what, ""))),
+                prose(&named(&finding.advice))
             )
         })
         .collect();

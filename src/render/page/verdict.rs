@@ -3,7 +3,7 @@
 use super::Context;
 use super::html::{esc, flag_class, flag_mark, prose};
 use crate::outcome::{Cell, MeasureKind, Row};
-use crate::render::number::{Scale, as_written, three, whole_percent, with_unit};
+use crate::render::number::{Scale, as_written, is_over, three, whole_percent, with_unit};
 use crate::render::words::{Flag, measure_name, row_scale};
 
 const CONTENTS: [(&str, &str); 10] = [
@@ -148,7 +148,7 @@ fn part_fact(context: &Context<'_>) -> Option<Fact> {
     let part = &context.report.parts[context.answer.part?];
     let case = context.first_case();
     let used = part.cases[case].as_ref()?;
-    let over = used.peak_percent > 100.0;
+    let over = is_over(used.peak_percent);
     let state = &context.cases()[case].name;
     Some(Fact {
         number: three(used.peak_percent),

@@ -4,7 +4,7 @@ use super::align::{Aligned, with_ends};
 use crate::outcome::{
     BudgetPart, Cell, MeasureKind, Population, Report, Row, Steady, Switch, WorkloadFigures,
 };
-use crate::render::number::{NONE, Scale, THIN, about, at_place, count, margin, three};
+use crate::render::number::{NONE, Scale, THIN, about, at_place, count, is_over, margin, three};
 use crate::render::words::{
     Flag, Prose, answer, measure_name, origin_line, row_scale, target_words, timer_words,
 };
@@ -83,8 +83,13 @@ fn wrapped(text: &str, most: usize) -> String {
 
 fn verdict(report: &Report) -> String {
     let answer = answer(report);
+    let headline = answer.headline.plain();
     let mut out = wrapped(
-        &format!("{}: {}", answer.flag.word(), answer.headline.plain()),
+        &match answer.flag {
+            // The sentence says so itself.
+            Flag::Unasked => headline,
+            flag => format!("{}: {headline}", flag.word()),
+        },
         96,
     );
     let rest: Vec<&Prose> = [&answer.holds, &answer.cause, &answer.mend, &answer.sure]
@@ -350,7 +355,7 @@ fn parts(report: &Report) -> String {
             cells.push(used.as_ref().map_or_else(
                 || "lost".to_owned(),
                 |used| {
-                    let over = if used.peak_percent > 100.0 {
+                    let over = if is_over(used.peak_percent) {
                         " over"
                     } else {
                         ""

@@ -4,7 +4,7 @@ use super::answer::{Flag, figure_of, with_case, worst_cell};
 use super::measure::row_scale;
 use super::{Prose, named, plural, sentence};
 use crate::outcome::{AssumptionRow, Growth, Mend, Report, UseInCase};
-use crate::render::number::{count, two, whole_percent};
+use crate::render::number::{count, is_over, two, whole_percent};
 
 /// Guesses named in the verdict; the page lists all.
 const GUESSES_SHOWN: usize = 3;
@@ -49,7 +49,7 @@ pub(super) fn cause(
     );
     let numbers =
         format!("{peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean");
-    match (used.peak_percent > 100.0, flag) {
+    match (is_over(used.peak_percent), flag) {
         (true, Flag::Met | Flag::Unasked) => Prose::new()
             .text("The fullest part is ")
             .name(&part.part)
@@ -155,14 +155,19 @@ fn nothing_needed(report: &Report) -> Prose {
     let state = case.map_or_else(|| growth.case.clone(), with_case);
     let mut out = Prose::new()
         .text("Nothing at today’s load. ")
-        .text(format!(
-            "By arithmetic, the first part is full at {} times that, {state}: ",
-            two(growth.factor)
-        ))
+        .text(match two(growth.factor).as_str() {
+            "1" => format!("One part is just full, {state}: "),
+            factor => {
+                format!("By arithmetic, the first part is full at {factor} times that, {state}: ")
+            }
+        })
         .name(&growth.part);
     if let Some((part, factor)) = &growth.next {
         out = out
-            .text(format!("; the next at {} times: ", two(*factor)))
+            .text(match two(*factor).as_str() {
+                "1" => "; and so is ".to_owned(),
+                factor => format!("; the next at {factor} times: "),
+            })
             .name(part);
     }
     out.text(".")

@@ -5,6 +5,7 @@ use super::{Facts, finding, some};
 use crate::outcome::{ReviewFinding, Severity};
 use crate::site::{Arrivals, Basis, Cage, End};
 use crate::study::estimate::idle;
+use crate::study::grouped;
 use crate::topology::NodeId;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -69,10 +70,12 @@ fn queues(facts: &Facts<'_>) -> Vec<ReviewFinding> {
             if over { Severity::Warning } else { Severity::Note },
             "queue budget",
             format!(
-                "port {} of {} can be sent {sum} commands at once (all hosts and paths × depth); it takes \
-                 {limit}{}",
+                "port {} of {} can be sent {} commands at once (all hosts and paths × depth); it takes \
+                 {}{}",
                 fabric.nodes[port.0 as usize].name,
                 array.name,
+                grouped(*sum),
+                grouped(u64::from(limit)),
                 if usual {
                     ", as is usual (common practice, no source)"
                 } else {
@@ -202,6 +205,12 @@ fn uplinks(facts: &Facts<'_>) -> Vec<ReviewFinding> {
         .collect()
 }
 
+/// A rate as a whole number.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+fn whole(rate: f64) -> String {
+    grouped(rate.round().max(0.0) as u64)
+}
+
 /// What outstanding I/Os ÷ idle latency allow: closed loops always, queue depths where they are near.
 ///
 /// Left out: what other workloads take of the same depth. Each ceiling is that of a workload which has the
@@ -217,9 +226,10 @@ fn ceilings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
                     Severity::Note,
                     "ceiling",
                     format!(
-                        "{}: {depth} outstanding at each host ÷ idle latency allow at most {ceiling:.0} \
+                        "{}: {depth} outstanding at each host ÷ idle latency allow at most {} \
                          I/Os per second in all; the utilization figures leave this closed loop out",
-                        workload.name
+                        workload.name,
+                        whole(ceiling)
                     ),
                     "It takes what there is: only a simulation says how much that is.",
                 ));
@@ -235,12 +245,20 @@ fn ceilings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
             }
             let short = ceiling < asked.burst;
             findings.push(finding(
-                if short { Severity::Warning } else { Severity::Note },
+                if short {
+                    Severity::Warning
+                } else {
+                    Severity::Note
+                },
                 "ceiling",
                 format!(
-                    "{} ({}): paths × depth ÷ idle latency allow at most {ceiling:.0} I/Os per second, \
-                     the paths to itself; asked are {:.0} on the mean and {:.0} in a burst",
-                    workload.name, case.name, asked.mean, asked.burst
+                    "{} ({}): paths × depth ÷ idle latency allow at most {} I/Os per second, \
+                     the paths to itself; asked are {} on the mean and {} in a burst",
+                    workload.name,
+                    case.name,
+                    whole(ceiling),
+                    whole(asked.mean),
+                    whole(asked.burst)
                 ),
                 "Raise the queue depth, or expect I/Os to wait in the host.",
             ));

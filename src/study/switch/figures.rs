@@ -1,7 +1,7 @@
 //! Tallies of a switch-over put together into figures.
 
 use super::super::steady::{backlogs, estimated_peak};
-use super::{ALLOWED, Setting, all_settled, story, workload_settled};
+use super::{ALLOWED, Setting, Settled, story};
 use crate::measure::Cell;
 use crate::model::{Coarse, Compiled, FlowCell, Tally};
 use crate::outcome::{NamedEvent, Switch, SwitchBin, SwitchWorkload};
@@ -12,18 +12,13 @@ pub(crate) fn figures(
     setting: &Setting<'_>,
     compiled: &Compiled,
     tallies: &[Tally],
-    decided: &[bool],
+    found: &[Settled],
     limit: Instant,
 ) -> Switch {
     let relative = |at: Instant| seconds_after(at, setting.at);
-    let each: Vec<Option<Instant>> = tallies
+    let settled = found
         .iter()
-        .zip(decided)
-        .map(|(tally, decided)| all_settled(setting, tally, *decided))
-        .collect();
-    let settled = each
-        .iter()
-        .copied()
+        .map(|found| found.all)
         .collect::<Option<Vec<Instant>>>()
         .and_then(|all| all.into_iter().max());
     let width = tallies
@@ -37,7 +32,7 @@ pub(crate) fn figures(
         .min()
         .unwrap_or(setting.at);
     let workloads = (0..compiled.site.workloads.len())
-        .map(|index| workload(setting, compiled, tallies, index, width, end))
+        .map(|index| workload(setting, compiled, tallies, found, index, (width, end)))
         .collect();
     let mut events = story::events(setting, compiled, &tallies[0]);
     if let Some(at) = settled {
@@ -95,9 +90,9 @@ fn workload(
     setting: &Setting<'_>,
     compiled: &Compiled,
     tallies: &[Tally],
+    found: &[Settled],
     index: usize,
-    width: Duration,
-    end: Instant,
+    (width, end): (Duration, Instant),
 ) -> SwitchWorkload {
     let own: Vec<_> = tallies
         .iter()
@@ -105,10 +100,7 @@ fn workload(
         .collect();
     let bins = bins(setting, tallies, index, width, end);
     let promise = latency_promise(&compiled.site.workloads[index].promises.lost);
-    let settled: Option<Vec<Instant>> = tallies
-        .iter()
-        .map(|tally| workload_settled(setting, tally, index))
-        .collect();
+    let settled: Option<Vec<Instant>> = found.iter().map(|found| found.each[index]).collect();
     let after: u64 = own.iter().map(|workload| workload.completed_after).sum();
     #[allow(
         clippy::cast_precision_loss,

@@ -4,6 +4,7 @@ use super::Setting;
 use super::figures::seconds_after;
 use crate::model::{Compiled, LogEntry, LogKind, Standing, Tally, TimerName};
 use crate::outcome::{LaneSpan, NamedEvent, PathLane};
+use crate::study::grouped;
 use crate::unit::{Duration, Instant};
 use indexmap::IndexMap;
 
@@ -148,19 +149,6 @@ fn line_of(entry: &LogEntry, workloads: &[String]) -> Line {
 
 fn plural(count: u64, one: &str, many: &str) -> String {
     format!("{} {}", grouped(count), if count == 1 { one } else { many })
-}
-
-/// Thousands set apart by a narrow no-break space, as everywhere in sentences.
-fn grouped(count: u64) -> String {
-    let digits = count.to_string();
-    let mut out = String::with_capacity(digits.len() + 2);
-    for (index, digit) in digits.chars().enumerate() {
-        if index > 0 && (digits.len() - index).is_multiple_of(3) {
-            out.push('\u{202F}');
-        }
-        out.push(digit);
-    }
-    out
 }
 
 fn switch_name(compiled: &Compiled, switch: u32) -> &str {

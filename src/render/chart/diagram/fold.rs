@@ -2,6 +2,7 @@
 //! units are one.
 
 use crate::outcome::{Lane, Picture, PictureNode, PipeLoad, Shape};
+use crate::render::number::is_over;
 
 /// A node as drawn.
 #[derive(Clone, Debug)]
@@ -286,7 +287,7 @@ fn together(loads: &[Part]) -> Option<f64> {
         .iter()
         .map(|(_, load)| load.asked_peak_percent)
         .fold(0.0, f64::max);
-    Some(if most > 100.0 { most } else { mean })
+    Some(if is_over(most) { most } else { mean })
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@ use crate::render::chart::frame::Sheet;
 use crate::render::chart::palette::Role;
 use crate::render::chart::place::Area;
 use crate::render::chart::text::{fit, room, short, width, wrap_at_most};
+use crate::render::number::is_over;
 
 use super::fold::{Bundle, Drawn, Site};
 use super::layout::{FRAME_GAP, FRAME_HEAD, FRAME_SIDES, FRAME_SIDES_PHONE, Plan};
@@ -111,7 +112,7 @@ pub(super) fn pipe(sheet: &mut Sheet, bundle: &Bundle, way: &Way, wide: f64) {
         .canvas
         .line(way.clone(), Pen::new(Role::Pipe, wide - thin));
     let core = (wide * load / 100.0).clamp(wide * 0.1, wide * 1.45);
-    let role = if load > 100.0 {
+    let role = if is_over(load) {
         Role::Missed
     } else {
         role_of(bundle.lane)
