@@ -54,6 +54,11 @@ pub(super) fn lanes(sheet: &mut Sheet, plan: &Plan, case: &Case) {
             format!("fabric {letter}")
         };
         let text = if plan.upright && lost { "lost" } else { &text };
+        // Narrow lanes of a phone have room for the letter only; lost parts say so themselves.
+        let space = sheet.right() - at.0 - em * 1.2;
+        if plan.upright && room(text, em, true) > space {
+            continue;
+        }
         sheet.label(
             (at.0 + em * 1.2, at.1),
             text,

@@ -310,3 +310,19 @@ fn promises_of_other_kinds() {
     report.matrix.rows.clear();
     check_all(&report);
 }
+
+#[test]
+fn short_names_make_narrow_lanes() {
+    let mut report = sample_report();
+    for node in &mut report.picture.nodes {
+        node.name = node.name.chars().take(2).collect();
+        node.detail = String::new();
+        node.chassis = None;
+    }
+    for case in 0..3 {
+        for format in FORMATS {
+            let drawing = diagram(&report, case, format).expect("a site");
+            check(&format!("diagram {case}"), format, &drawing);
+        }
+    }
+}
