@@ -98,3 +98,23 @@ pub(super) fn with_ends(scale: Scale, figure: &Estimated) -> String {
         (value, None) => value,
     }
 }
+
+/// Breaks text at blanks so that lines stay short; narrow blanks inside numbers hold.
+pub(super) fn wrapped(text: &str, most: usize) -> String {
+    let mut out = String::new();
+    let mut used = 0;
+    for word in text.split(' ') {
+        let wide = word.chars().count();
+        if used > 0 && used + 1 + wide > most {
+            out.push('\n');
+            used = 0;
+        } else if used > 0 {
+            out.push(' ');
+            used += 1;
+        }
+        out.push_str(&word.replace(|c: char| c.is_control(), " "));
+        used += wide;
+    }
+    out.push('\n');
+    out
+}

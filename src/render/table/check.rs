@@ -1,6 +1,6 @@
 //! What can be said before any run: review, paths, inputs.
 
-use super::align::Aligned;
+use super::align::{Aligned, wrapped};
 use crate::outcome::{AssumptionRow, PathRow, PathSheet, Review, Severity, TierRow};
 use crate::render::number::{NONE, THIN, count, three};
 use crate::render::words::{says_who, sentences};
@@ -34,7 +34,9 @@ fn findings(review: &Review) -> String {
             finding.kind,
             sentences(&finding.what, &finding.advice)
         );
-        out.push_str(line.replace(|c: char| c.is_control(), " ").trim_end());
+        // What goes on is set in, so that the eye finds the next finding.
+        let text = wrapped(line.trim_end(), 96);
+        out.push_str(&text.trim_end().replace('\n', "\n    "));
         out.push('\n');
     }
     out.push('\n');

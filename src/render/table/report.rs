@@ -1,6 +1,6 @@
 //! A study as text: verdict, promises, workloads, links, parts, switch-over, growth, budget.
 
-use super::align::{Aligned, with_ends};
+use super::align::{Aligned, with_ends, wrapped};
 use crate::outcome::{
     BudgetPart, Cell, MeasureKind, Population, Report, Row, Steady, Switch, WorkloadFigures,
 };
@@ -59,26 +59,6 @@ fn foot(report: &Report) -> String {
         ""
     };
     format!("{note}{}\n", origin_line(&report.origin))
-}
-
-/// Breaks text at blanks so that lines stay short; narrow blanks inside numbers hold.
-fn wrapped(text: &str, most: usize) -> String {
-    let mut out = String::new();
-    let mut used = 0;
-    for word in text.split(' ') {
-        let wide = word.chars().count();
-        if used > 0 && used + 1 + wide > most {
-            out.push('\n');
-            used = 0;
-        } else if used > 0 {
-            out.push(' ');
-            used += 1;
-        }
-        out.push_str(&word.replace(|c: char| c.is_control(), " "));
-        used += wide;
-    }
-    out.push('\n');
-    out
 }
 
 fn verdict(report: &Report) -> String {

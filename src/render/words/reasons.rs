@@ -2,7 +2,7 @@
 
 use super::answer::{Flag, figure_of, with_case, worst_cell};
 use super::measure::row_scale;
-use super::{Prose, named, plural, sentence};
+use super::{Prose, named, plural, sentence, timer_words};
 use crate::outcome::{AssumptionRow, Growth, Mend, Report, UseInCase};
 use crate::render::number::{count, is_over, two, whole_percent};
 
@@ -83,6 +83,7 @@ fn stall(report: &Report, case: usize) -> Prose {
     Prose::new().text(event.timer.as_ref().map_or_else(
         || format!("The stall ends {seconds}\u{202F}s after the loss."),
         |timer| {
+            let timer = timer_words(timer);
             format!("The cause is a timer: {timer}; it ends the stall {seconds}\u{202F}s after the loss.")
         },
     ))
