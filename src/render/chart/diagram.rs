@@ -112,7 +112,7 @@ fn said(bundle: &Bundle) -> String {
         Some(load) => match bundle.fullest {
             None => format!("{out}, {}{THIN}%", sig(load, 3)),
             Some(fullest) => format!(
-                "{out}, {}{THIN}%, fullest member {}{THIN}%",
+                "{out}, {}{THIN}%, fullest {}{THIN}%",
                 sig(load, 3),
                 sig(fullest, 3)
             ),

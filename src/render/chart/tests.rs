@@ -327,5 +327,5 @@ fn a_member_much_fuller_than_its_bundle_is_named() {
         .expect("it carries");
     load.fullest_percent = load.asked_peak_percent + 5.1;
     let svg = says(&report);
-    assert!(svg.contains(">fullest") && svg.contains("fullest member"));
+    assert!(svg.contains(">fullest") && svg.contains(", fullest "));
 }

@@ -243,8 +243,9 @@ fn bins(
         .collect()
 }
 
-/// From the loss until the backlog was down to the survivors' steady mean, after its highest point. Five per
-/// cent are always allowed: the backlog of evenly paced work hardly moves, and would stay above its own mean.
+/// From the loss until the backlog was down to the survivors' steady mean, after its highest point. As for
+/// settling, five per cent and one I/O are always allowed: the backlog of evenly paced work hardly moves, and
+/// would stay a hair above its mean for ever.
 #[allow(clippy::cast_precision_loss)]
 fn drain(setting: &Setting<'_>, tally: &Tally, index: usize) -> Option<f64> {
     let steady: Vec<f64> = setting
@@ -254,7 +255,8 @@ fn drain(setting: &Setting<'_>, tally: &Tally, index: usize) -> Option<f64> {
         .flat_map(|s| backlogs(s, index))
         .map(|(_, level)| level)
         .collect();
-    let usual = steady.iter().sum::<f64>() / steady.len().max(1) as f64 * (1.0 + ALLOWED);
+    let mean = steady.iter().sum::<f64>() / steady.len().max(1) as f64;
+    let usual = (mean * (1.0 + ALLOWED)).max(mean + 1.0);
     let series = tally.workloads[index].backlog.series();
     let width = series.width();
     let loss = usize::try_from(setting.at.0 / width.0).unwrap_or(usize::MAX);
