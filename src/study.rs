@@ -27,7 +27,7 @@ pub use steady::{PEAK_WINDOW, SteadyRuns};
 
 use crate::measure::RELATIVE_ERROR;
 use crate::model::{Compiled, Script};
-use crate::outcome::{AssumptionRow, Matrix, Origin, Report, Steady, Switch};
+use crate::outcome::{AssumptionRow, Case, Matrix, Origin, Report, Steady, Switch};
 use crate::site::{Basis, Site};
 use crate::topology::Fabric;
 use crate::unit::Instant;
@@ -72,7 +72,8 @@ pub fn study(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) ->
     report
 }
 
-/// The scenario as written: steady figures of the whole site and, when it has events, one run with them.
+/// The scenario as written: steady figures of the whole site and, when it has events, one run with them, on which
+/// the promises about switching are judged.
 #[must_use]
 pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report {
     let fabric = Fabric::new(site);
@@ -92,7 +93,7 @@ pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report 
         .collect();
     if let Some(first) = scripts.iter().map(|script| script.at).min() {
         let mut plan = CasePlan::healthy();
-        plan.case.name = "as scripted".into();
+        plan.case = Case::scripted();
         let compiled = Compiled::new(site, &[]);
         let setting = switch::Setting {
             site,
@@ -104,7 +105,7 @@ pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report 
         };
         switches.push(switch::scripted(&setting, &compiled, progress));
     }
-    let matrix = judge::matrix(site, &runs, &[]);
+    let matrix = judge::matrix(site, &runs, &switches);
     let figures = runs.into_iter().map(|runs| runs.figures).collect();
     assemble(site, origin, figures, switches, matrix, &plans)
 }
@@ -148,6 +149,19 @@ fn assemble(
         percentile_error_percent: RELATIVE_ERROR * 100.0,
         steady,
     }
+}
+
+/// Thousands set apart by a narrow no-break space, as everywhere in sentences.
+pub(crate) fn grouped(count: u64) -> String {
+    let digits = count.to_string();
+    let mut out = String::with_capacity(digits.len() + 2);
+    for (index, digit) in digits.chars().enumerate() {
+        if index > 0 && (digits.len() - index).is_multiple_of(3) {
+            out.push('\u{202F}');
+        }
+        out.push(digit);
+    }
+    out
 }
 
 /// Every input with its mark, guesses first.

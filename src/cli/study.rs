@@ -40,7 +40,7 @@ pub(super) fn prepare(
         seed: run.seed,
         replications: run.replications,
         switch_replications: run.switch_replications,
-        command: repeating(command, &file, scenario, options, extra),
+        command: repeating(command, scenario, options, extra),
         scenario: file,
         set: scenario.set.clone(),
     };
@@ -78,15 +78,18 @@ impl Job {
     }
 }
 
-/// The command line that repeats a run, ready for a shell.
+/// The command line that repeats a run, ready for a shell in the same folder: the scenario as it was typed.
 fn repeating(
     command: &str,
-    file: &str,
     scenario: &ScenarioArguments,
     options: &RunArguments,
     extra: &[String],
 ) -> String {
-    let mut words = vec!["halfloom".to_owned(), command.to_owned(), file.to_owned()];
+    let mut words = vec![
+        "halfloom".to_owned(),
+        command.to_owned(),
+        scenario.file.to_string_lossy().into_owned(),
+    ];
     words.extend_from_slice(extra);
     for (key, value) in &scenario.set {
         words.extend(["--set".to_owned(), format!("{key}={value}")]);
@@ -154,8 +157,8 @@ mod tests {
         };
         let extra = ["--planned".to_owned()];
         assert_eq!(
-            repeating("failover", "my site.toml", &scenario, &options, &extra),
-            "halfloom failover 'my site.toml' --planned --set run.duration=1s --seed 9 --replications 4"
+            repeating("failover", &scenario, &options, &extra),
+            "halfloom failover 'some/folder/my site.toml' --planned --set run.duration=1s --seed 9 --replications 4"
         );
     }
 }

@@ -474,18 +474,10 @@ impl Compiled {
         })
     }
 
-    /// Name of a direction: `edge-A > san-A`, with `/2` when its bundle has several members.
+    /// Name of a direction, as the fabric gives it.
     #[must_use]
     pub fn direction_name(&self, direction: DirectionId) -> String {
-        let ends = &self.fabric.directions[direction.index()];
-        let member = &self.fabric.members[direction.member().0 as usize];
-        let name = |node: NodeId| &self.fabric.nodes[node.0 as usize].name;
-        let number = if member.of > 1 {
-            format!("/{}", member.index + 1)
-        } else {
-            String::new()
-        };
-        format!("{} > {}{number}", name(ends.from), name(ends.to))
+        self.fabric.direction_name(&self.site, direction)
     }
 }
 

@@ -34,7 +34,7 @@ pub enum MeasureKind {
 /// All promises in all cases.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Matrix {
-    /// Columns: healthy first, then each outage.
+    /// Columns: healthy first, then each outage; of a scripted run, healthy and `scripted events`.
     pub cases: Vec<Case>,
     /// Rows: one promise of one workload.
     pub rows: Vec<Row>,

@@ -82,6 +82,8 @@ pub struct PipeLoad {
     pub mean_percent: f64,
     /// Asked in the busiest 20 ms, all members together; over 100 when it cannot keep up.
     pub asked_peak_percent: f64,
+    /// Asked of the fullest member in its busiest 20 ms, in the same direction.
+    pub fullest_percent: f64,
     /// True when the busier direction is from hosts towards arrays.
     pub toward_array: bool,
 }

@@ -16,6 +16,25 @@ pub struct Case {
     pub carries: Option<char>,
 }
 
+impl Case {
+    /// The run of a scenario with its scripted events.
+    #[must_use]
+    pub fn scripted() -> Self {
+        Self {
+            name: "scripted events".into(),
+            outage: None,
+            lost: None,
+            carries: None,
+        }
+    }
+
+    /// Whether it is that run.
+    #[must_use]
+    pub fn is_scripted(&self) -> bool {
+        *self == Self::scripted()
+    }
+}
+
 /// What is needed to repeat a run to the byte.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Origin {

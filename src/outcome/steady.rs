@@ -14,6 +14,24 @@ pub struct Estimated {
     pub high: Option<f64>,
 }
 
+impl Estimated {
+    /// The interval, unless there is none, or it is [too wide](Self::is_vague) to say anything, or all is zero.
+    #[must_use]
+    pub fn ends(&self) -> Option<(f64, f64)> {
+        let nothing = |ends: &(f64, f64)| *ends == (0.0, 0.0);
+        let ends = self.low.zip(self.high);
+        ends.filter(|ends| !self.is_vague() && !nothing(ends))
+    }
+
+    /// Whether the interval reaches as far from the figure as zero does: "260, from 0 to 1 580" comes of too
+    /// few replications and tells nobody anything.
+    #[must_use]
+    pub fn is_vague(&self) -> bool {
+        let far = |end: f64| (end - self.value).abs() >= self.value.abs() && end != self.value;
+        self.low.is_some_and(far) || self.high.is_some_and(far)
+    }
+}
+
 /// Everything measured in the steady runs of one case.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Steady {

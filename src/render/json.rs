@@ -62,6 +62,7 @@
 //! - `mends`, changes that were simulated: `name`, `set`, `matrix`, `steady`, `growth`, `mends_all`.
 //! - `picture`: `nodes` (`name`, `detail`, `count`, `shape`, `lane`, `chassis`, `lost_in`, `layer`) and
 //!   `pipes` (`from`, `to`, `label`, `detail`, `lane`, `load`: `mean_percent`, `asked_peak_percent`,
+//!   `fullest_percent` (of the fullest member in the same direction),
 //!   `toward_array`).
 //! - `review`: as below. `assumptions`: `key`, `what`, `value`, `mark`, `source`, `line`.
 //! - `percentile_error_percent`: how far a percentile may lie above the true one, at most.

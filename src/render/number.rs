@@ -11,6 +11,8 @@ use crate::outcome::Estimated;
 pub const THIN: char = '\u{202F}';
 /// The true minus sign.
 pub const MINUS: char = '\u{2212}';
+/// Shown instead of an interval that says nothing.
+pub const TOO_FEW: &str = "too few runs";
 /// Shown where there is no number.
 pub const NONE: &str = "–";
 
@@ -113,6 +115,13 @@ pub fn margin(percent: f64) -> String {
     format!("{sign}{text}{THIN}%")
 }
 
+/// Whether a part is asked for more than it has, by more than rounding to whole per cent hides: work that
+/// takes just what there is comes out at 100 and a little.
+#[must_use]
+pub fn is_over(percent: f64) -> bool {
+    percent >= 100.5
+}
+
 /// A whole count with its thousands set apart.
 #[must_use]
 pub fn count(value: u64) -> String {
@@ -141,7 +150,8 @@ pub fn with_unit(number: &str, unit: &str) -> String {
     }
 }
 
-/// A quantity as the user wrote it, with its unit set off: `2ms` as `2 ms`. Anything else stays as it is.
+/// A quantity as the user wrote it, with its unit set off: `2ms` as `2 ms`, `400us` as `400 µs`. Anything
+/// else stays as it is.
 #[must_use]
 pub fn as_written(text: &str) -> String {
     let text = text.trim();
@@ -155,13 +165,13 @@ pub fn as_written(text: &str) -> String {
     if number.is_empty() || unit.is_empty() || !plain {
         return text.to_owned();
     }
-    with_unit(number, unit)
+    with_unit(number, if unit == "us" { "µs" } else { unit })
 }
 
 /// The unit of a whole column, and what to divide its figures by.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Scale {
-    /// `us`, `ms`, `s`, `MB/s`, `GB/s`, or empty.
+    /// `µs`, `ms`, `s`, `MB/s`, `GB/s`, or empty.
     pub unit: &'static str,
     /// Figures are divided by this.
     pub divisor: f64,
@@ -175,7 +185,7 @@ impl Scale {
     };
     /// Microseconds as they are.
     pub const US: Self = Self {
-        unit: "us",
+        unit: "µs",
         divisor: 1.0,
     };
 
@@ -239,11 +249,12 @@ impl Scale {
     }
 
     /// The figure and, where there is one, its interval, all to the same place: at most three significant
-    /// digits, and at most one digit more than the first that the interval leaves open.
+    /// digits, and at most one digit more than the first that the interval leaves open. No interval where
+    /// it is too wide to say anything.
     #[must_use]
     pub fn figure(self, figure: &Estimated) -> (String, Option<String>) {
         let value = figure.value / self.divisor;
-        let (Some(low), Some(high)) = (figure.low, figure.high) else {
+        let Some((low, high)) = figure.ends() else {
             return (three(value), None);
         };
         let (low, high) = (low / self.divisor, high / self.divisor);
@@ -321,7 +332,7 @@ mod tests {
 
     #[test]
     fn a_column_has_one_unit() {
-        assert_eq!(Scale::of_us([262.0, 400.0]).unit, "us");
+        assert_eq!(Scale::of_us([262.0, 400.0]).unit, "µs");
         assert_eq!(Scale::of_us([718.0, 14_020.0]).unit, "ms");
         assert_eq!(Scale::of_us([5.1e6, 20e6]).unit, "s");
         assert_eq!(Scale::of_us([180.0, 5.1e6]).unit, "ms");
@@ -344,13 +355,16 @@ mod tests {
             show(14.02, 0.41),
             ("14.0".to_owned(), Some("13.6 to 14.4".to_owned()))
         );
-        assert_eq!(show(5.0, 80.0).0, "5");
+        assert_eq!(show(5.0, 80.0), ("5.00".to_owned(), None));
+        assert_eq!(show(260.0, 259.0).1.as_deref(), Some("0 to 520"));
+        assert_eq!(show(260.0, 260.0).1, None);
         assert_eq!(show(123.456, 0.0).0, "123");
     }
 
     #[test]
     fn written_quantities_keep_their_digits() {
         assert_eq!(plain(&as_written("2ms")), "2 ms");
+        assert_eq!(plain(&as_written("400us")), "400 µs");
         assert_eq!(plain(&as_written("1.50GB/s")), "1.50 GB/s");
         assert_eq!(as_written("0"), "0");
         assert_eq!(as_written("<b>"), "<b>");

@@ -82,6 +82,54 @@ impl Prose {
     }
 }
 
+/// A text in which names stand between back quotes, as messages have them.
+#[must_use]
+pub fn named(text: &str) -> Prose {
+    let pieces = text.split('`').enumerate();
+    pieces
+        .filter(|(_, piece)| !piece.is_empty())
+        .fold(Prose::new(), |prose, (index, piece)| {
+            if index % 2 == 1 {
+                prose.name(piece)
+            } else {
+                prose.text(piece)
+            }
+        })
+}
+
+/// Who says so, with the line of the scenario unless that is named already.
+#[must_use]
+pub fn says_who(row: &crate::outcome::AssumptionRow) -> String {
+    match row.line {
+        Some(line) if !row.source.contains(&format!("line {line}")) => {
+            format!("{}, line {line}", row.source)
+        }
+        _ => row.source.clone(),
+    }
+}
+
+/// A timer and its value, `fast-io-fail, 5s`, with the unit set off.
+#[must_use]
+pub fn timer_words(timer: &str) -> String {
+    timer
+        .split(' ')
+        .map(super::number::as_written)
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+/// Two sentences after one another: the first gets its full stop if it has none.
+#[must_use]
+pub fn sentences(first: &str, second: &str) -> String {
+    let first = first.trim_end();
+    let stop = if first.is_empty() || first.ends_with(['.', '!', '?']) {
+        ""
+    } else {
+        "."
+    };
+    format!("{first}{stop} {second}").trim().to_owned()
+}
+
 /// First letter upper case.
 #[must_use]
 pub fn sentence(text: &str) -> String {

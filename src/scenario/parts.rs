@@ -367,6 +367,12 @@ pub(super) fn arrays(top: &Cursor<'_, '_>, names: &Names<'_>) -> Vec<ArrayFamily
                     &count(1, 1_000_000),
                     practice("32"),
                 ),
+                port_commands: cursor.input(
+                    "port_commands",
+                    "commands that one port accepts at once",
+                    &count(1, 1_000_000),
+                    practice("2048"),
+                ),
                 read: read_service(cursor.table_or_empty("read")),
                 write: write_service(cursor.table_or_empty("write")),
             };

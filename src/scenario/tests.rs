@@ -272,3 +272,124 @@ proptest! {
         let _ = read_text(DEMO, &[(key, value)]);
     }
 }
+
+/// Two links join the same two switches, and a third joins a host straight to an array.
+const TWICE: &str = r#"
+format = 1
+title = "Twice"
+[[host]]
+name = "h"
+[[switch]]
+name = "edge"
+[[switch]]
+name = "san"
+[[array]]
+name = "box"
+controllers = 1
+[[link]]
+from = "h"
+to = "edge"
+speed = "32GFC"
+[[link]]
+name = "old"
+from = "edge"
+to = "san"
+speed = "16GFC"
+members = 2
+cage = { legs = 2 }
+[[link]]
+name = "new"
+from = "edge"
+to = "san"
+speed = "32GFC"
+cage = { legs = 1 }
+[[link]]
+from = "san"
+to = "box"
+speed = "32GFC"
+[[link]]
+name = "direct"
+from = "h"
+to = "box"
+speed = "32GFC"
+[[workload]]
+name = "w"
+hosts = "h"
+array = "box"
+protocol = "fc-scsi"
+arrivals = { poisson = "1k/s" }
+sizes = "8KiB"
+"#;
+
+#[test]
+fn directions_and_bundles_of_two_links_between_the_same_parts_have_names_of_their_own() {
+    let site = site(TWICE, &[]);
+    let fabric = crate::topology::Fabric::new(&site);
+    let count = u32::try_from(fabric.directions.len()).unwrap();
+    let mut names: Vec<String> = (0..count)
+        .map(|index| fabric.direction_name(&site, crate::topology::DirectionId(index)))
+        .collect();
+    for name in [
+        "edge-A > san-A (old)/2",
+        "edge-A > san-A (new)",
+        "h:A1 > edge-A",
+    ] {
+        assert!(names.iter().any(|known| known == name), "{name}: {names:?}");
+    }
+    names.sort();
+    names.dedup();
+    assert_eq!(names.len(), fabric.directions.len());
+    let mut members: Vec<String> = fabric.members.iter().map(|m| m.name()).collect();
+    assert!(members.contains(&"edge-B~san-B~new".to_owned()));
+    members.sort();
+    members.dedup();
+    assert_eq!(members.len(), fabric.members.len());
+    // What one cage holds is of one link.
+    for one in &fabric.members {
+        let fate = |other: &&crate::topology::Member| one.cage.is_some() && other.cage == one.cage;
+        assert!(
+            fabric
+                .members
+                .iter()
+                .filter(fate)
+                .all(|m| m.family == one.family)
+        );
+    }
+}
+
+#[test]
+fn the_loss_of_a_side_takes_links_straight_from_host_to_array() {
+    let site = site(TWICE, &[]);
+    let fabric = crate::topology::Fabric::new(&site);
+    let outage = site
+        .outages
+        .iter()
+        .find(|outage| outage.name == "A")
+        .unwrap();
+    let gone = fabric.members_of(&outage.takes, outage.side);
+    let left: Vec<Option<Side>> = (0_u32..)
+        .zip(&fabric.members)
+        .filter(|(index, _)| !gone.contains(&crate::topology::MemberId(*index)))
+        .map(|(_, member)| member.side)
+        .collect();
+    assert!(!left.is_empty() && left.iter().all(|side| *side == Some(Side::B)));
+}
+
+#[test]
+fn the_command_limit_of_a_port_has_a_key_and_a_marked_default() {
+    let mark = |set: &[(&str, &str)]| {
+        let site = site(TWICE, set);
+        let key = "array.box.port_commands";
+        let input = site
+            .assumptions
+            .iter()
+            .find(|input| input.key == key)
+            .unwrap();
+        (site.arrays[0].port_commands, input.basis)
+    };
+    assert_eq!(mark(&[]), (2048, Basis::CommonPractice));
+    assert_eq!(
+        mark(&[("array.box.port_commands", "512")]),
+        (512, Basis::Stated)
+    );
+}

@@ -218,6 +218,8 @@ pub struct ArrayFamily {
     pub controllers: u32,
     /// Requests worked on at once, per controller, at least 1.
     pub parallel: u32,
+    /// Commands that one port accepts at once, for the static review; no run depends on it.
+    pub port_commands: u32,
     /// Reads.
     pub read: ReadService,
     /// Writes.

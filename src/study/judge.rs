@@ -8,9 +8,12 @@ use crate::model::Tally;
 use crate::outcome::{Cell, Estimated, Matrix, MeasureKind, Row, Switch, Verdict};
 use crate::site::{Measure, Promise, Site};
 
-/// Every promise in every case.
+/// Every promise in every case: those of the steady runs, then switch-overs of cases that none of them has
+/// (a scripted run), in which only the promises about switching are judged.
 #[must_use]
 pub(crate) fn matrix(site: &Site, steady: &[SteadyRuns], switches: &[Switch]) -> Matrix {
+    let is_steady = |switch: &&Switch| steady.iter().any(|runs| runs.plan.case == switch.case);
+    let others: Vec<&Switch> = switches.iter().filter(|s| !is_steady(s)).collect();
     let mut rows = Vec::new();
     for (index, workload) in site.workloads.iter().enumerate() {
         let promises = &workload.promises;
@@ -26,6 +29,7 @@ pub(crate) fn matrix(site: &Site, steady: &[SteadyRuns], switches: &[Switch]) ->
                     let promise = stated.iter().find(|promise| promise.measure == measure)?;
                     Some(steady_cell(runs, index, promise))
                 })
+                .chain(others.iter().map(|_| None))
                 .collect();
             rows.push(Row {
                 workload: workload.name.clone(),
@@ -46,6 +50,11 @@ pub(crate) fn matrix(site: &Site, steady: &[SteadyRuns], switches: &[Switch]) ->
                         .find(|switch| switch.case == runs.plan.case)?;
                     Some(switch_cell(switch, index, promise))
                 })
+                .chain(
+                    others
+                        .iter()
+                        .map(|switch| Some(switch_cell(switch, index, promise))),
+                )
                 .collect();
             rows.push(Row {
                 workload: workload.name.clone(),
@@ -56,7 +65,11 @@ pub(crate) fn matrix(site: &Site, steady: &[SteadyRuns], switches: &[Switch]) ->
         }
     }
     Matrix {
-        cases: steady.iter().map(|runs| runs.plan.case.clone()).collect(),
+        cases: steady
+            .iter()
+            .map(|runs| runs.plan.case.clone())
+            .chain(others.iter().map(|switch| switch.case.clone()))
+            .collect(),
         rows,
     }
 }

@@ -3,7 +3,8 @@
 //! A family on one fabric is one node; where an outage takes some of its instances and not others, those
 //! with the same fate stand together. Positions, colours and words beyond the labels are `render`'s.
 //!
-//! Left out: families split because their instances carry different loads.
+//! Left out: families split because their instances carry different loads. A pipe says instead how full its
+//! fullest member is, so that a load shared unevenly is seen.
 
 mod fold;
 mod load;

@@ -106,7 +106,7 @@ pub(crate) fn scripted(
         .max()
         .unwrap_or(setting.at);
     let limit = last_script.max(setting.at) + setting.site.run.settle_limit;
-    let mut worlds: Vec<(World<'_>, Instant)> = (0..replications)
+    let mut worlds: Vec<(World<'_>, Instant, Settled)> = (0..replications)
         .into_par_iter()
         .map(|replication| {
             let watch = Watch {
@@ -122,40 +122,61 @@ pub(crate) fn scripted(
                 world.add_script(script.clone());
             }
             let mut until = last_script + CHUNK;
-            loop {
+            let found = loop {
                 let goes_on = advance(&mut world, until, progress);
-                if !goes_on
-                    || until >= limit
-                    || all_settled(setting, world.tally(), world.paths_decided()).is_some()
-                {
-                    break;
+                let found = Settled::of(setting, &world);
+                if !goes_on || until >= limit || found.all.is_some() {
+                    break found;
                 }
                 until = (until + CHUNK).min(limit);
-            }
-            (world, until)
+            };
+            (world, until, found)
         })
         .collect();
     // All replications end together, so that their bins can be averaged.
     let end = worlds
         .iter()
-        .map(|(_, until)| *until)
+        .map(|(_, until, _)| *until)
         .max()
         .unwrap_or(limit);
-    worlds.par_iter_mut().for_each(|(world, _)| {
+    worlds.par_iter_mut().for_each(|(world, ..)| {
         advance(world, end, progress);
     });
-    let decided: Vec<bool> = worlds
-        .iter()
-        .map(|(world, _)| world.paths_decided())
-        .collect();
+    let found: Vec<Settled> = worlds.iter().map(|(.., found)| found.clone()).collect();
     let tallies: Vec<Tally> = worlds
         .into_par_iter()
-        .map(|(world, _)| {
+        .map(|(world, ..)| {
             progress.run_done();
             world.finish()
         })
         .collect();
-    figures::figures(setting, compiled, &tallies, &decided, limit)
+    figures::figures(setting, compiled, &tallies, &found, limit)
+}
+
+/// When things had settled, as it was found while the run went on. It is not looked for again at the end:
+/// a run that goes on for the others' sake gets wider bins, in which the same state may look otherwise.
+#[derive(Clone, Debug)]
+pub(crate) struct Settled {
+    /// All workloads, and every path with its standing.
+    pub(crate) all: Option<Instant>,
+    /// Each workload by itself.
+    pub(crate) each: Vec<Option<Instant>>,
+}
+
+impl Settled {
+    fn of(setting: &Setting<'_>, world: &World<'_>) -> Self {
+        let tally = world.tally();
+        let each: Vec<Option<Instant>> = (0..tally.workloads.len())
+            .map(|index| workload_settled(setting, tally, index))
+            .collect();
+        let all = each.iter().copied().collect::<Option<Vec<Instant>>>();
+        Self {
+            all: all
+                .filter(|_| world.paths_decided())
+                .and_then(|all| all.into_iter().max()),
+            each,
+        }
+    }
 }
 
 fn advance(world: &mut World<'_>, until: Instant, progress: &dyn Progress) -> bool {
@@ -169,21 +190,6 @@ fn advance(world: &mut World<'_>, until: Instant, progress: &dyn Progress) -> bo
         }
     }
     true
-}
-
-/// When every workload had settled, if all have.
-pub(crate) fn all_settled(
-    setting: &Setting<'_>,
-    tally: &Tally,
-    paths_decided: bool,
-) -> Option<Instant> {
-    if !paths_decided {
-        return None;
-    }
-    let each: Option<Vec<Instant>> = (0..tally.workloads.len())
-        .map(|index| workload_settled(setting, tally, index))
-        .collect();
-    each?.into_iter().max()
 }
 
 /// When one workload had settled. Never when the survivors cannot carry it: a backlog that grows has no steady

@@ -8,6 +8,7 @@ use crate::site::{
     Cage, End, Fabric as Where, Forwarding, Lag, LinkFamily, Numbered, Site, Wiring,
 };
 use crate::unit::{Duration, Side, name_hash};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Numbers in the names of switches count as such below this.
 const NUMBER_MAX: u32 = 4_096;
@@ -60,7 +61,59 @@ impl Fabric {
                 | (End::Host(_), End::Host(_)) => {}
             }
         }
+        fabric.tell_apart(site);
         fabric
+    }
+
+    /// Bundles and cages that two link families would share, because both join the same two parts, get the
+    /// family's name too: `edge-A~san-A~backup`.
+    fn tell_apart(&mut self, site: &Site) {
+        let mut families: BTreeMap<String, BTreeSet<usize>> = BTreeMap::new();
+        for member in &self.members {
+            let names = std::iter::once(&member.bundle).chain(&member.cage);
+            for name in names {
+                families
+                    .entry(name.clone())
+                    .or_default()
+                    .insert(member.family);
+            }
+        }
+        let shared = |name: &str| families.get(name).is_some_and(|own| own.len() > 1);
+        for member in &mut self.members {
+            let family = &site.links[member.family].name;
+            let cage_shared = member.cage.as_deref().is_some_and(shared);
+            let bundle_shared = shared(&member.bundle);
+            if cage_shared && let Some(cage) = &mut member.cage {
+                *cage = match cage.rsplit_once("/cage-") {
+                    Some((joined, number)) => format!("{joined}~{family}/cage-{number}"),
+                    None => format!("{cage}~{family}"),
+                };
+            }
+            if bundle_shared {
+                member.bundle = format!("{}~{family}", member.bundle);
+                member.shares_ends = true;
+            }
+        }
+    }
+
+    /// Name of a direction: `edge-A > san-A`, with `/2` when its bundle has several members, and with the
+    /// link's name where two links join the same two parts: `edge-A > san-A (backup)/2`. Unique.
+    #[must_use]
+    pub fn direction_name(&self, site: &Site, direction: DirectionId) -> String {
+        let ends = &self.directions[direction.index()];
+        let member = &self.members[direction.member().0 as usize];
+        let name = |node: NodeId| &self.nodes[node.0 as usize].name;
+        let link = if member.shares_ends {
+            format!(" ({})", site.links[member.family].name)
+        } else {
+            String::new()
+        };
+        let number = if member.of > 1 {
+            format!("/{}", member.index + 1)
+        } else {
+            String::new()
+        };
+        format!("{} > {}{link}{number}", name(ends.from), name(ends.to))
     }
 
     fn add_chassis(&mut self, site: &Site) {
@@ -212,6 +265,7 @@ impl Fabric {
                 near,
                 far,
                 cage: cage.clone().or(own_cage),
+                shares_ends: false,
                 side,
             });
             for (offset, (from, to)) in [(near, far), (far, near)].into_iter().enumerate() {
@@ -274,7 +328,7 @@ impl Fabric {
         switches: usize,
     ) {
         let module_of = site.switches[switches].per;
-        let mut legs_used = std::collections::BTreeMap::<usize, u32>::new();
+        let mut legs_used = BTreeMap::<usize, u32>::new();
         for host in 0..self.hosts.len() {
             if self.hosts[host].family != hosts {
                 continue;

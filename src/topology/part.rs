@@ -114,7 +114,8 @@ pub struct Controller {
 pub struct Member {
     /// Index into [`crate::site::Site::links`].
     pub family: usize,
-    /// `edge-A~san-A` of all members between the same two nodes.
+    /// `edge-A~san-A` of all members of one link between the same two nodes; with the link's name,
+    /// `edge-A~san-A~backup`, where another link joins the same two.
     pub bundle: String,
     /// Position in the bundle, from 0.
     pub index: u32,
@@ -126,6 +127,8 @@ pub struct Member {
     pub far: NodeId,
     /// Name of the cage it is a leg of: `edge-A~san-A/cage-1`.
     pub cage: Option<String>,
+    /// Another link joins the same two nodes, so that names need the link's.
+    pub shares_ends: bool,
     /// Fabric: that of either end.
     pub side: Option<Side>,
 }

@@ -150,6 +150,8 @@ impl Fabric {
                 let member = &self.members[*index];
                 node_gone[member.near.0 as usize]
                     || node_gone[member.far.0 as usize]
+                    // A link straight from host to array has no switch of the side that would be gone.
+                    || (side.is_some() && member.side == side)
                     || wanted(&member.bundle)
                     || wanted(&member.name())
                     || member.cage.as_deref().is_some_and(&wanted)

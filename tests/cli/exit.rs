@@ -233,3 +233,63 @@ fn every_option_says_its_default_or_is_required() {
         }
     }
 }
+
+/// A promise about switching is judged on the run with the scripted events, and has its say in the exit code.
+#[test]
+fn simulate_judges_switching_promises_on_the_scripted_run() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let events = "\n[[event]]\nat = \"30ms\"\nlose = \"A\"\n";
+    for (longest, expected) in [("5s", 0), ("1ms", 1)] {
+        let file = small_site(
+            place.path(),
+            &format!("{{ switching = {{ longest_io = \"{longest}\", failed = 0 }} }}"),
+        );
+        let text = std::fs::read_to_string(&file).expect("just written") + events;
+        std::fs::write(&file, text).expect("the folder can be written");
+        let output = halfloom(place.path(), &["simulate", "small.toml", "--quiet"]);
+        assert_eq!(code(&output), expected, "{}", err(&output));
+        let text = out(&output);
+        assert!(text.contains("scripted events"), "{text}");
+        assert!(text.contains("longest I/O, switch-over"), "{text}");
+        assert!(
+            text.starts_with(if expected == 0 {
+                "met:"
+            } else {
+                "missed: With the scripted events"
+            }),
+            "{text}"
+        );
+    }
+}
+
+/// A switch-over ends when all has settled, or at its limit. Runs that go on for the sake of a slower one get
+/// wider bins, and must not be told to have never settled.
+#[test]
+fn a_switch_over_that_ended_before_its_limit_has_settled() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let starter = halfloom(place.path(), &["new", "minimal"]);
+    fs::write(place.path().join("m.toml"), starter.stdout).expect("the folder can be written");
+    let arguments = [
+        "failover",
+        "m.toml",
+        "--json",
+        "--quiet",
+        "--replications",
+        "2",
+        "--set",
+        "run.duration=200ms",
+    ];
+    let json: serde_json::Value =
+        serde_json::from_str(&out(&halfloom(place.path(), &arguments))).expect("it is JSON");
+    let switches = json["switches"].as_array().expect("a list");
+    assert_eq!(switches.len(), 2);
+    for switch in switches {
+        let number = |key: &str| switch[key].as_f64();
+        let (end, limit) = (number("to_s"), number("limit_s"));
+        assert!(
+            end < limit,
+            "{end:?} of {limit:?}: the case this test is for"
+        );
+        assert!(number("settled_s").is_some(), "ended after {end:?}");
+    }
+}

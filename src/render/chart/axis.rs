@@ -92,7 +92,10 @@ impl Scale {
 
     fn log_ticks(&self, wanted: usize) -> Vec<f64> {
         let span = self.to - self.from;
-        let steps: &[f64] = if span * 3.0 <= wanted as f64 * 1.4 {
+        let steps: &[f64] = if span < 0.9 {
+            // Less than a decade: three ticks at least, so that the scale can be read.
+            &[1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0]
+        } else if span * 3.0 <= wanted as f64 * 1.4 {
             &[1.0, 2.0, 5.0]
         } else {
             &[1.0]
@@ -151,6 +154,8 @@ mod tests {
             scale.ticks(6),
             vec![0.1, 1.0, 10.0, 100.0, 1000.0, 10_000.0]
         );
+        let narrow = Scale::log((0.35, 0.42), (0.0, 100.0));
+        assert!(narrow.ticks(8).len() >= 3, "{:?}", narrow.ticks(8));
         assert!(
             Scale::log((f64::NAN, 0.0), (0.0, 1.0))
                 .place(3.0)

@@ -38,7 +38,7 @@ pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<D
         },
     );
     let name = &report.steady.first()?.workloads.get(workload)?.name;
-    let enlarged = bars.iter().position(|bar| bar.total > 0.0)?;
+    let enlarged = enlarged(&bars, format)?;
     let mut sheet = Sheet::new(report, format, 800.0, words::finding(&bars, name));
     let em = sheet.em;
     let phone = format == Format::Phone;
@@ -75,13 +75,9 @@ pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<D
     sheet
         .canvas
         .line([(ends.0, y), (ends.1, y)], Pen::new(Role::Rule, 1.0));
-    y = enlarge(
-        &mut sheet,
-        &bars[enlarged],
-        most,
-        (left, right),
-        y + em * 1.4,
-    );
+    for index in enlarged {
+        y = enlarge(&mut sheet, &bars[index], most, (left, right), y + em * 1.4);
+    }
     let body = y - sheet.top;
     let description = words::description(&bars, name);
     sheet.finish(
@@ -90,6 +86,26 @@ pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<D
         description,
         Plotted::Yes,
     )
+}
+
+/// Bars shown part by part: the first, and the longest where it is another story; a slide has room for
+/// one. `None` when there is nothing to show.
+fn enlarged(bars: &[Bar], format: Format) -> Option<Vec<usize>> {
+    let first = bars.iter().position(|bar| bar.total > 0.0)?;
+    let longest = (first..bars.len()).fold(first, |best, index| {
+        if bars[index].total > bars[best].total {
+            index
+        } else {
+            best
+        }
+    });
+    if bars[longest].total < 1.5 * bars[first].total {
+        return Some(vec![first]);
+    }
+    Some(match format {
+        Format::Slide => vec![longest],
+        Format::Page | Format::Phone => vec![first, longest],
+    })
 }
 
 /// Unit of all figures of the drawing.
@@ -106,7 +122,7 @@ impl Unit {
 
     fn name(self) -> &'static str {
         match self {
-            Self::Us => "us",
+            Self::Us => "µs",
             Self::Ms => "ms",
         }
     }
@@ -362,8 +378,11 @@ fn leaders(sheet: &Sheet, bar: &Bar, scale: &Scale, unit: Unit) -> (Vec<Leader>,
     let mut all: Vec<Leader> = Vec::new();
     for part in &bar.parts {
         let (start, end) = (scale.place(from), scale.place(from + part.us));
-        let text = format!("{} {}", part.name, unit.figure(part.us, bar.total));
-        if room(&text, em, true) + em * 0.6 > end - start {
+        let figure = unit.figure(part.us, bar.total);
+        let text = format!("{} {figure}", part.name);
+        // What rounds to nothing needs no words.
+        let nothing = figure.chars().all(|c| c == '0' || c == '.');
+        if !nothing && room(&text, em, true) + em * 0.6 > end - start {
             all.push((f64::midpoint(start, end), text));
         }
         from += part.us;

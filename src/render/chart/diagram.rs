@@ -12,6 +12,7 @@ mod layout;
 mod route;
 
 use crate::outcome::{Case, Report};
+use crate::render::number::is_over;
 
 use super::canvas::{Anchor, Face};
 use super::frame::{Plotted, Sheet, with_case};
@@ -108,7 +109,14 @@ fn said(bundle: &Bundle) -> String {
     }
     match bundle.load {
         None => format!("{out}, lost"),
-        Some(load) => format!("{out}, {}{THIN}%", sig(load, 3)),
+        Some(load) => match bundle.fullest {
+            None => format!("{out}, {}{THIN}%", sig(load, 3)),
+            Some(fullest) => format!(
+                "{out}, {}{THIN}%, fullest {}{THIN}%",
+                sig(load, 3),
+                sig(fullest, 3)
+            ),
+        },
     }
 }
 
@@ -121,7 +129,7 @@ fn finding(site: &Site, case: &Case) -> String {
         .collect();
     // Equal loads stay in scenario order, so the mirrored pair names A first.
     alive.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let over = alive.iter().filter(|(_, load)| *load > 100.0).count();
+    let over = alive.iter().filter(|(_, load)| is_over(*load)).count();
     let Some((fullest, load)) = alive.first() else {
         return format!("{with}, no link is left.");
     };

@@ -1,6 +1,7 @@
 //! Used healthy, used besides in an outage, and spare, by part.
 
 use crate::outcome::{PartUse, Report};
+use crate::render::number::is_over;
 
 use super::axis::Scale;
 use super::canvas::{Anchor, Face, Pen};
@@ -155,7 +156,7 @@ fn bar(sheet: &mut Sheet, grid: &Grid, scale: &Scale, index: usize, row: &Row<'_
             .canvas
             .frame((from, top), (to - from, high), Pen::new(Role::Use, 1.0));
     }
-    if most > 100.0 {
+    if is_over(most) {
         sheet
             .canvas
             .rect((full, top), (scale.place(most) - full, high), Role::Missed);
@@ -173,7 +174,7 @@ fn bar(sheet: &mut Sheet, grid: &Grid, scale: &Scale, index: usize, row: &Row<'_
 fn figures(sheet: &mut Sheet, grid: &Grid, scale: &Scale, index: usize, row: &Row<'_>) {
     let em = sheet.em;
     let most = row.most();
-    let (role, face) = if most > 100.0 {
+    let (role, face) = if is_over(most) {
         (Role::Missed, Face::Bold)
     } else {
         (Role::Ink, Face::Plain)
@@ -192,7 +193,7 @@ fn figures(sheet: &mut Sheet, grid: &Grid, scale: &Scale, index: usize, row: &Ro
     }
     grid.name(sheet, index, name, 0.0);
     let y = grid.baseline(index, em);
-    let value = if most > 100.0 {
+    let value = if is_over(most) {
         percent(most)
     } else {
         sig(most, 3)
@@ -241,7 +242,7 @@ fn finding(rows: &[Row<'_>], outages: bool) -> String {
     } else {
         String::new()
     };
-    let already = if most > 100.0 { "already " } else { "" };
+    let already = if is_over(most) { "already " } else { "" };
     format!(
         "{when}{} is {already}full at {} times today’s load{rest}.",
         short(&fullest.part.part),

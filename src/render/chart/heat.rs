@@ -1,6 +1,7 @@
 //! Links by cases, shaded by how busy they are in the busiest 20 ms.
 
 use crate::outcome::{Case, PartUse, Report, UseInCase};
+use crate::render::number::is_over;
 
 use super::canvas::{Anchor, Face, Mark, Pen};
 use super::frame::{Plotted, Sheet, look};
@@ -51,7 +52,16 @@ pub(super) fn draw(report: &Report, format: Format) -> Option<Drawing> {
     let mut key = "large: busiest 20 ms, %; small: mean, %".to_owned();
     let (rows, columns) = (links.len() - table.rows, cases.len() - table.cases.len());
     if rows + columns > 0 {
-        key = format!("{key}; left out: {rows} links, {columns} cases, all less busy");
+        let counted = |count: usize, what: &str| match count {
+            0 => None,
+            1 => Some(format!("1 {what}")),
+            _ => Some(format!("{count} {what}s")),
+        };
+        let out: Vec<String> = [counted(rows, "link"), counted(columns, "case")]
+            .into_iter()
+            .flatten()
+            .collect();
+        key = format!("{key}; left out, all less busy: {}", out.join(" and "));
     }
     let space = sheet.right() - sheet.side;
     let key = fit(&key, em, false, space);
@@ -193,7 +203,7 @@ fn cell(sheet: &mut Sheet, at: (f64, f64), (w, h): (f64, f64), used: Option<&Use
     let step = (used.peak_percent / 10.0)
         .floor()
         .clamp(0.0, f64::from(HEAT_STEPS - 1)) as u8;
-    let over = used.peak_percent > 100.0;
+    let over = is_over(used.peak_percent);
     let (ground, ink) = if over {
         (Role::Missed, Role::OnFill)
     } else {
@@ -237,8 +247,8 @@ fn finding(links: &[&PartUse], cases: &[Case]) -> String {
         let mut link_over = false;
         for (case, used) in link.cases.iter().enumerate() {
             let peak = used.as_ref().map_or(0.0, |used| used.peak_percent);
-            link_over |= peak > 100.0;
-            healthy_over |= peak > 100.0 && case == 0;
+            link_over |= is_over(peak);
+            healthy_over |= is_over(peak) && case == 0;
             if peak > fullest.0 {
                 fullest = (peak, &link.part, case);
             }

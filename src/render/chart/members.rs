@@ -1,6 +1,7 @@
 //! Load by member of the link groups with several members: how evenly flows share them.
 
 use crate::outcome::{DirectionFigures, Report};
+use crate::render::number::is_over;
 
 use super::axis::Scale;
 use super::canvas::{Anchor, Face, Pen};
@@ -283,12 +284,12 @@ fn member(
     sheet
         .canvas
         .frame((left, y), wide(peak), Pen::new(role, em * 0.12));
-    if peak > 100.0 {
+    if is_over(peak) {
         sheet
             .canvas
             .rect((full, y), (place(peak) - full, em), Role::Missed);
     }
-    let ink = if peak > 100.0 {
+    let ink = if is_over(peak) {
         Role::Missed
     } else {
         Role::Ink

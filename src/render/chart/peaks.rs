@@ -1,6 +1,7 @@
 //! Mean against the busiest 20 ms, by part.
 
 use crate::outcome::{Report, UseInCase};
+use crate::render::number::is_over;
 
 use super::axis::Scale;
 use super::canvas::{Anchor, Face, Mark, Pen};
@@ -139,12 +140,12 @@ fn bar(sheet: &mut Sheet, grid: &Grid, scale: &Scale, index: usize, row: &Row<'_
     let (mean, peak) = (row.2.mean_percent, row.2.peak_percent);
     let middle = grid.bar_top(index) + grid.bar / 2.0;
     let (from, to) = (scale.place(mean), scale.place(peak));
-    let role = if peak > 100.0 {
+    let role = if is_over(peak) {
         Role::Missed
     } else {
         Role::Use
     };
-    let ink = if peak > 100.0 {
+    let ink = if is_over(peak) {
         Role::Missed
     } else {
         Role::Ink
@@ -205,7 +206,7 @@ fn finding(rows: &[Row<'_>], with: &str, rule: f64) -> String {
         percent_whole(used.mean_percent),
         percent_whole(used.peak_percent),
     );
-    match (used.mean_percent <= rule, used.peak_percent > 100.0) {
+    match (used.mean_percent <= rule, is_over(used.peak_percent)) {
         (true, true) => format!(
             "{with}, {part} is {mean} busy on the mean, within the rule of thumb, yet is asked for {peak} in the busiest 20 ms."
         ),

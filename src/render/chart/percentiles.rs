@@ -206,7 +206,10 @@ fn curve(case: &Case, mend: Option<&str>, figures: &WorkloadFigures, judged: f64
         saturated: figures.saturated,
         points,
         value: measured
-            .map(|value| (value.value, value.low, value.high))
+            .map(|value| {
+                let ends = value.ends();
+                (value.value, ends.map(|e| e.0), ends.map(|e| e.1))
+            })
             .or_else(|| match quantile {
                 Some(_) => None,
                 None => read(),

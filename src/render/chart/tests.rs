@@ -296,3 +296,36 @@ fn findings_state_the_numbers() {
     assert!(finding(timeline(&report, 0, 0, Format::Page)).contains("fast-io-fail"));
     assert_eq!(numbered_events(&report.switches[0], 0), vec![0, 1, 4, 5]);
 }
+
+/// The numbers in the drawing are those of the table of events beside it, which lists those of all workloads.
+#[test]
+fn events_keep_the_numbers_of_their_table() {
+    let report = sample_report();
+    for format in FORMATS {
+        let svg = timeline(&report, 0, 0, format).expect("drawn").svg;
+        let document = Document::parse(&svg).expect("checked elsewhere");
+        let on_fill = palette::Role::OnFill.hex();
+        let numbers: Vec<&str> = document
+            .descendants()
+            .filter(|node| node.has_tag_name("text"))
+            .filter(|node| node.attribute("fill") == Some(on_fill.as_str()))
+            .filter_map(|node| node.text())
+            .filter(|text| text.parse::<u32>().is_ok())
+            .collect();
+        assert_eq!(numbers, ["1", "2", "5", "6"]);
+    }
+}
+
+/// A load that is shared unevenly is said, and only then.
+#[test]
+fn a_member_much_fuller_than_its_bundle_is_named() {
+    let mut report = sample_report();
+    let says = |report: &Report| diagram(report, 0, Format::Page).expect("a site").svg;
+    assert!(!says(&report).contains(">fullest"));
+    let load = report.picture.pipes[0].load[0]
+        .as_mut()
+        .expect("it carries");
+    load.fullest_percent = load.asked_peak_percent + 5.1;
+    let svg = says(&report);
+    assert!(svg.contains(">fullest") && svg.contains(", fullest "));
+}

@@ -185,7 +185,7 @@ pub(super) fn time(us: f64, digits: i32) -> String {
     let (value, unit) = match us.abs() {
         us if us >= 1e6 => (1e-6, "s"),
         us if us >= 100.0 => (1e-3, "ms"),
-        _ => (1.0, "us"),
+        _ => (1.0, "µs"),
     };
     format!("{}{THIN}{unit}", sig(us * value, digits))
 }

@@ -25,7 +25,8 @@ const LANES_MOST_SLIDE: usize = 3;
 struct Scene<'a> {
     switch: &'a Switch,
     workload: &'a SwitchWorkload,
-    events: Vec<&'a NamedEvent>,
+    /// With their numbers in the table of events, from 1.
+    events: Vec<(usize, &'a NamedEvent)>,
     lanes: Vec<&'a PathLane>,
     /// The steady latency promise after the loss: percentile (`None`: mean), microseconds, as written.
     promise: Option<(Option<f64>, f64, String)>,
@@ -50,7 +51,7 @@ pub(super) fn draw(
         + if phone {
             room("100 000", em, false) + em * 0.5
         } else {
-            names_width(&scene, em).min(sheet.width * 0.2)
+            names_width(&scene, em).min(sheet.width * 0.24)
         };
     let right = sheet.right() - if phone { em } else { sheet.width * 0.175 };
     let x = Scale::linear((scene.switch.from_s, scene.switch.to_s), (left, right));
@@ -136,7 +137,7 @@ fn scene(report: &Report, case: usize, workload: usize) -> Option<Scene<'_>> {
     }
     let events = numbered(switch, workload)
         .into_iter()
-        .filter_map(|index| switch.events.get(index))
+        .filter_map(|index| Some((index + 1, switch.events.get(index)?)))
         .collect();
     let lanes = switch
         .lanes
@@ -233,15 +234,16 @@ fn guides(sheet: &mut Sheet, scene: &Scene<'_>, x: &Scale, low: f64) {
     let wishes: Vec<Wish> = scene
         .events
         .iter()
-        .map(|event| Wish {
+        .map(|(number, event)| Wish {
             at: x.place(event.t_s),
-            size: size * 1.1,
+            size: box_width(*number, em) + size * 0.1,
         })
         .collect();
     let ends = (x.place(scene.switch.from_s), x.place(scene.switch.to_s));
     let middles = spread(&wishes, ends.0, ends.1 + em);
-    for (index, (wish, middle)) in wishes.iter().zip(&middles).enumerate() {
+    for ((wish, middle), (number, _)) in wishes.iter().zip(&middles).zip(&scene.events) {
         let top = y + em * 0.45;
+        let wide = box_width(*number, em);
         let pen = Pen::new(Role::Mute, 1.5).dashed(1.5, 3.5);
         sheet.canvas.line(
             [(*middle, top), (wish.at, top + em * 0.6), (wish.at, low)],
@@ -249,8 +251,8 @@ fn guides(sheet: &mut Sheet, scene: &Scene<'_>, x: &Scale, low: f64) {
         );
         sheet
             .canvas
-            .rect((middle - size / 2.0, y - em), (size, em * 1.4), Role::Ink);
-        let number = (index + 1).to_string();
+            .rect((middle - wide / 2.0, y - em), (wide, em * 1.4), Role::Ink);
+        let number = number.to_string();
         sheet.label(
             (*middle, y),
             &number,
@@ -259,28 +261,35 @@ fn guides(sheet: &mut Sheet, scene: &Scene<'_>, x: &Scale, low: f64) {
             Role::OnFill,
         );
     }
-    event_words(sheet, scene, &middles, (size, y));
+    event_words(sheet, scene, &middles, y);
+}
+
+/// Width of the box of an event's number.
+fn box_width(number: usize, em: f64) -> f64 {
+    (room(&number.to_string(), em, true) + em * 0.5).max(em * 1.35)
 }
 
 /// Words beside the numbers: what ended the stall first, then what was scripted. Where none fit the number
 /// stands alone, and the table of events has the words.
-fn event_words(sheet: &mut Sheet, scene: &Scene<'_>, middles: &[f64], (size, y): (f64, f64)) {
+fn event_words(sheet: &mut Sheet, scene: &Scene<'_>, middles: &[f64], y: f64) {
     let em = sheet.em;
+    let half = |index: usize| box_width(scene.events[index].0, em) / 2.0;
     let mut taken: Vec<(f64, f64)> = middles
         .iter()
-        .map(|middle| (middle - size / 2.0, middle + size / 2.0))
+        .enumerate()
+        .map(|(index, middle)| (middle - half(index), middle + half(index)))
         .collect();
     let mut order: Vec<usize> = (0..middles.len()).collect();
     order.sort_by_key(|index| {
         (
-            !scene.events[*index].ended_stall,
-            scene.events[*index].timer.is_some(),
+            !scene.events[*index].1.ended_stall,
+            scene.events[*index].1.timer.is_some(),
             *index,
         )
     });
     for index in order {
-        let beside = size / 2.0 + em * 0.3;
-        let spot = words::event(scene.events[index])
+        let beside = half(index) + em * 0.3;
+        let spot = words::event(scene.events[index].1)
             .into_iter()
             .find_map(|text| {
                 let wide = room(&text, em, true);

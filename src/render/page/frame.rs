@@ -1,6 +1,6 @@
 //! The document round the sections: policy, style, head, case chooser, foot.
 
-use super::html::{SYMBOLS, case_name, css_string, esc};
+use super::html::{BADGE_A, BADGE_B, SYMBOLS, case_name, css_string, esc};
 use super::{Context, WIDE_CASES};
 use crate::outcome::Lane;
 use crate::render::chart::palette;
@@ -91,12 +91,13 @@ pub(super) fn document(context: &Context<'_>, body: &str) -> String {
          <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src '{}'; script-src '{}'; base-uri 'none'; form-action 'none'\">\n\
          <meta name=\"color-scheme\" content=\"light dark\"><meta name=\"generator\" content=\"halfloom {}\">\n\
          <title>{}</title>\n<style>{style}</style></head>\n<body{many}>\n\
-         <a class=\"skip\" href=\"#verdict\">Skip to the verdict</a>\n{SYMBOLS}{}<main>\n{body}</main>\n\
+         <a class=\"skip\" href=\"#verdict\">Skip to the verdict</a>\n{}{}<main>\n{body}</main>\n\
          <footer><p>{}</p></footer>\n<script>{SCRIPT}</script>\n</body></html>\n",
         hash(&style),
         hash(SCRIPT),
         esc(&origin.version),
         esc(&title),
+        symbols(context),
         masthead(context),
         esc(&origin_line(origin)),
     )
@@ -116,27 +117,53 @@ fn masthead(context: &Context<'_>) -> String {
             ""
         }
     };
-    let lanes = |lane| {
-        context
-            .report
-            .picture
-            .nodes
-            .iter()
-            .any(|node| node.lane == lane)
-    };
-    let two = lanes(Lane::A) && lanes(Lane::B);
-    let fabrics = if two {
-        " · storage on fabrics <b class=\"mA\">A</b> and <b class=\"mB\">B</b>"
-    } else {
-        ""
+    let (strands, fabrics) = match fabrics(context) {
+        Fabrics::Both => (
+            format!(
+                "<span class=\"sa{}\"></span><span class=\"sb{}\"></span>",
+                cut('A'),
+                cut('B')
+            ),
+            " · storage on fabrics <b class=\"mA\">A</b> and <b class=\"mB\">B</b>",
+        ),
+        Fabrics::OnlyA => ("<span class=\"sa\"></span>".to_owned(), ""),
+        Fabrics::OnlyB => ("<span class=\"sb\"></span>".to_owned(), ""),
     };
     format!(
-        "<header class=\"mast\">\n<div class=\"strands\" aria-hidden=\"true\"><span class=\"sa{}\"></span><span class=\"sb{}\"></span></div>\n\
+        "<header class=\"mast\">\n<div class=\"strands\" aria-hidden=\"true\">{strands}</div>\n\
          <p class=\"brand\"><b>halfloom</b> <span>report · estimate</span></p>\n<p class=\"site\">{}{fabrics}</p>\n</header>\n",
-        cut('A'),
-        cut('B'),
         esc(&context.report.origin.title),
     )
+}
+
+/// Which fabrics the site has.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Fabrics {
+    Both,
+    OnlyA,
+    OnlyB,
+}
+
+fn fabrics(context: &Context<'_>) -> Fabrics {
+    let has = |lane| {
+        let nodes = &context.report.picture.nodes;
+        nodes.iter().any(|node| node.lane == lane)
+    };
+    match (has(Lane::A), has(Lane::B)) {
+        (true, false) => Fabrics::OnlyA,
+        (false, true) => Fabrics::OnlyB,
+        _ => Fabrics::Both,
+    }
+}
+
+/// The marks, without the badge of a fabric that the site does not have.
+fn symbols(context: &Context<'_>) -> String {
+    let without = match fabrics(context) {
+        Fabrics::Both => return SYMBOLS.to_owned(),
+        Fabrics::OnlyA => BADGE_B,
+        Fabrics::OnlyB => BADGE_A,
+    };
+    SYMBOLS.replace(without, "")
 }
 
 /// One radio a case; without support for `:has` it hides and everything shows.

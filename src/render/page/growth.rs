@@ -5,7 +5,7 @@ use super::html::section as framed;
 use super::html::{Column, Table, beside, case_name, esc, figure};
 use crate::outcome::Growth;
 use crate::render::chart::{Format, headroom};
-use crate::render::number::{NONE, three};
+use crate::render::number::{NONE, is_over, three};
 
 pub(super) fn section(context: &Context<'_>) -> String {
     let drawing = |format| headroom(context.report, format);
@@ -29,7 +29,7 @@ pub(super) fn section(context: &Context<'_>) -> String {
 }
 
 fn cells(name: String, growth: &Growth) -> Vec<String> {
-    let factor = if growth.factor < 1.0 {
+    let factor = if is_over(100.0 / growth.factor) {
         format!("<b class=\"miss\">{}</b>", three(growth.factor))
     } else {
         three(growth.factor)

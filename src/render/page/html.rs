@@ -85,6 +85,11 @@ pub(super) fn case_name(case: &Case) -> String {
     format!("{} {}", case_badges(case), esc(&case.name))
 }
 
+/// The badge of fabric A in [`SYMBOLS`], and that of B.
+pub(super) const BADGE_A: &str =
+    r#"<circle class="fa" cx="9" cy="9" r="8.5"/><text class="on" x="9" y="13.3">A</text>"#;
+pub(super) const BADGE_B: &str = r#"<rect class="fb" x="22" y="1" width="16.5" height="16.5"/><text class="on" x="30.2" y="13.5">B</text>"#;
+
 /// The symbols that marks refer to, once a page.
 pub(super) const SYMBOLS: &str = r#"<svg class="defs" aria-hidden="true">
 <symbol id="met" viewBox="0 0 18 18"><path d="M4.8 1.5h8.4L17 9l-3.8 7.5H4.8L1 9z" fill="none" stroke="currentColor" stroke-width="1.6"/><path d="M5.3 9.3l2.6 2.7 4.8-5.6" fill="none" stroke="currentColor" stroke-width="2"/></symbol>

@@ -5,7 +5,7 @@ use super::html::section as framed;
 use super::html::{Column, Table, beside, case_name, esc, figure};
 use crate::outcome::{Estimated, Population, WorkloadFigures};
 use crate::render::chart::{Format, budget, percentiles};
-use crate::render::number::{NONE, Scale};
+use crate::render::number::{NONE, Scale, TOO_FEW};
 
 /// Percentiles shown, besides the mean and the largest.
 const QUANTILES: [(f64, &str); 5] = [
@@ -138,6 +138,7 @@ fn with_ends(figure: Option<Estimated>, scale: Scale) -> String {
     };
     match scale.figure(&figure) {
         (value, Some(ends)) => format!("{value} <small>{ends}</small>"),
+        (value, None) if figure.is_vague() => format!("{value} <small>{TOO_FEW}</small>"),
         (value, None) => value,
     }
 }

@@ -5,7 +5,7 @@ use super::html::{beside, case_name, esc, figure};
 use super::{Context, DRAWN_CASES};
 use crate::outcome::{PartUse, UseInCase};
 use crate::render::chart::{Format, members};
-use crate::render::number::three;
+use crate::render::number::{is_over, three};
 use std::fmt::Write as _;
 
 pub(super) fn section(context: &Context<'_>) -> String {
@@ -36,14 +36,14 @@ fn caption(parts: &[PartUse]) -> String {
             part.cases
                 .iter()
                 .flatten()
-                .any(|used| used.peak_percent > 100.0)
+                .any(|used| is_over(used.peak_percent))
         })
         .collect();
     match over.as_slice() {
         [] => "No part is asked for more than it has, in any case.".to_owned(),
         [only] => {
             let healthy = only.cases.first().and_then(Option::as_ref);
-            let when = if healthy.is_some_and(|used| used.peak_percent > 100.0) {
+            let when = if healthy.is_some_and(|used| is_over(used.peak_percent)) {
                 "even when healthy"
             } else {
                 "and only with something lost"
@@ -98,7 +98,7 @@ fn cell(k: usize, case: &str, used: Option<&UseInCase>) -> String {
             "<td role=\"cell\" class=\"na\" data-k=\"{k}\" data-v=\"-1\">{name}lost</td>"
         );
     };
-    let over = used.peak_percent > 100.0;
+    let over = is_over(used.peak_percent);
     let class = if over {
         "hx".to_owned()
     } else {

@@ -4,7 +4,7 @@ use super::Context;
 use super::html::section as framed;
 use super::html::{case_name, esc, flag_mark};
 use crate::outcome::{Cell, MeasureKind, Row};
-use crate::render::number::{Scale, at_place, margin};
+use crate::render::number::{Scale, TOO_FEW, at_place, margin};
 use crate::render::words::{Flag, measure_name, plural, row_scale, target_words};
 use std::fmt::Write as _;
 
@@ -133,6 +133,7 @@ fn figure(row: &Row, cell: &Cell, scale: Scale) -> String {
             let (value, ends) = scale.figure(&figure);
             let ends = ends.unwrap_or_else(|| match row.switching {
                 true => format!("largest of {}", plural(cell.replications as usize, "run")),
+                false if figure.is_vague() => TOO_FEW.to_owned(),
                 false => String::new(),
             });
             (value, ends)
@@ -182,7 +183,7 @@ fn strip(row: &Row, cell: &Cell, flag: Flag) -> String {
     };
     let mut marks = String::new();
     if let Some(at) = value.map(place).or(cell.saturated.then_some(118.0)) {
-        if let Some((low, high)) = cell.value.and_then(|v| v.low.zip(v.high)) {
+        if let Some((low, high)) = cell.value.and_then(|v| v.ends()) {
             let (low, high) = (place(low.max(f64::MIN_POSITIVE)), place(high));
             let _ = write!(
                 marks,
@@ -204,7 +205,7 @@ fn key() -> String {
         "<p class=\"key\"><span class=\"met\">{} met</span> even the unfavourable one-sided 95\u{202F}% bound keeps the promise. \
          <span class=\"miss\">{} missed</span> even the favourable bound breaks it. \
          <span class=\"und\">{} undecided</span> neither: more replications would decide. \
-         In each cell: value, 95\u{202F}% interval, margin in per cent of the target (minus = outside). \
+         In each cell: value, 95\u{202F}% interval, margin in per cent of the target (minus = outside). “Too few runs”: the interval is wider than the figure. \
          The verdict comes from exact counts of I/Os above the target, so it may differ from the interval shown by a hair. \
          The strip shows the share of the target used, log scale; the upright line is the target, and the shaded half misses it.</p>\n",
         flag_mark(Flag::Met),

@@ -2,8 +2,9 @@
 
 use super::Context;
 use super::html::section as framed;
-use super::html::{Column, Table, esc};
-use crate::render::words::plural;
+use super::html::{Column, Table, esc, prose};
+use crate::outcome::AssumptionRow;
+use crate::render::words::{named, plural, says_who};
 
 /// Marks of inputs with their signs, guesses first.
 const MARKS: [(&str, &str, &str); 6] = [
@@ -75,7 +76,15 @@ fn assumptions(context: &Context<'_>) -> String {
         Column::words("mark"),
         Column::words("says who"),
     ];
-    let mut table = Table::new("assum long sortable", caption, columns);
+    let open = |row: &&AssumptionRow| matches!(row.mark.as_str(), "guessed" | "measured");
+    let hidden = rows.len() - rows.iter().filter(open).count();
+    // A head without a row says nothing.
+    let class = if hidden == rows.len() {
+        "assum long sortable shut"
+    } else {
+        "assum long sortable"
+    };
+    let mut table = Table::new(class, caption, columns);
     for row in rows {
         let (place, sign) = mark(&row.mark);
         let guessed = if row.mark == "guessed" {
@@ -83,15 +92,13 @@ fn assumptions(context: &Context<'_>) -> String {
         } else {
             ""
         };
-        let line = row
-            .line
-            .map_or_else(String::new, |line| format!(", line {line}"));
+        // What somebody has to look at stands open; the rest is one tick away, and always in print.
         table.row(
-            "",
+            if open(&row) { "" } else { "class=\"more\"" },
             &[
                 format!(
                     "{} <small><code>{}</code></small>",
-                    esc(&row.what),
+                    prose(&named(in_short(&row.what))),
                     esc(&row.key)
                 ),
                 esc(&row.value),
@@ -99,7 +106,7 @@ fn assumptions(context: &Context<'_>) -> String {
                     "<span class=\"g{guessed}\" data-order=\"{place}\">{sign} {}</span>",
                     esc(&row.mark)
                 ),
-                format!("{}{line}", esc(&row.source)),
+                esc(&says_who(row)),
             ],
         );
     }
@@ -107,5 +114,18 @@ fn assumptions(context: &Context<'_>) -> String {
         .iter()
         .map(|(name, sign, what)| format!("<b>{sign} {name}</b> {what}. "))
         .collect();
-    format!("{}<p class=\"key\">{keys}</p>\n", table.html())
+    let more = if hidden == 0 {
+        String::new()
+    } else {
+        format!(
+            "<p class=\"all\"><label><input type=\"checkbox\" id=\"all\"> Show all {}, not only what is guessed or measured</label></p>\n",
+            plural(rows.len(), "input")
+        )
+    };
+    format!("{more}{}<p class=\"key\">{keys}</p>\n", table.html())
+}
+
+/// The name of an input without the table it stands in, which the key below it has.
+fn in_short(what: &str) -> &str {
+    what.rsplit_once(", [").map_or(what, |(name, _)| name)
 }

@@ -1,11 +1,12 @@
 //! Section 4: the site, coloured by load, and what could be said of it before any run.
 
 use super::html::section as framed;
-use super::html::{Column, Table, esc, figure};
+use super::html::{Column, Table, esc, figure, prose};
 use super::{Context, DRAWN_CASES};
 use crate::outcome::{Severity, TierRow};
 use crate::render::chart::{Format, diagram};
 use crate::render::number::{NONE, three};
+use crate::render::words::{named, sentences};
 
 pub(super) fn section(context: &Context<'_>) -> String {
     let mut body = String::new();
@@ -13,13 +14,13 @@ pub(super) fn section(context: &Context<'_>) -> String {
         let drawing = |format| diagram(context.report, case, format);
         body.push_str(&figure(
             context,
-            &format!("only in{case}"),
+            &format!("only in{case} full"),
             drawing(Format::Page),
             drawing(Format::Phone),
         ));
     }
     if !body.is_empty() {
-        body.push_str("<p class=\"key\">The pale pipe is the whole capacity of the bundle, the dark core the part used, in the busier direction, in the busiest 20\u{202F}ms. <b class=\"mA\">A</b> round ends, solid core. <b class=\"mB\">B</b> square ends, dashed core. Dark grey core: in neither fabric. Dotted with a cross: lost. Stacked outlines: a family drawn once, with its count.</p>\n");
+        body.push_str("<p class=\"key\">The pale pipe is the whole capacity of the bundle, the dark core the part used, in the busier direction, in the busiest 20\u{202F}ms. <b class=\"mA\">A</b> round ends, solid core. <b class=\"mB\">B</b> square ends, dashed core. Dark grey core: in neither fabric. Dotted with a cross: lost. Stacked outlines: a family drawn once, with its count. “Fullest” is the fullest single member, where it is more than 5 points above the bundle.</p>\n");
     }
     body.push_str(&findings(context));
     body.push_str(&tiers(context));
@@ -40,13 +41,13 @@ fn findings(context: &Context<'_>) -> String {
         .iter()
         .map(|finding| {
             let kind = match finding.severity {
-                Severity::Warning => format!("<b>Warning, {}.</b>", esc(&finding.kind)),
-                Severity::Note => format!("<b>Note, {}.</b>", esc(&finding.kind)),
+                Severity::Warning => format!("<b>Warning, {}:</b>", esc(&finding.kind)),
+                Severity::Note => format!("<b>Note, {}:</b>", esc(&finding.kind)),
             };
             format!(
                 "<li>{kind} {} <span>{}</span></li>\n",
-                esc(&finding.what),
-                esc(&finding.advice)
+                prose(&named(&sentences(&finding.what, ""))),
+                prose(&named(&finding.advice))
             )
         })
         .collect();
@@ -61,7 +62,7 @@ fn tiers(context: &Context<'_>) -> String {
         Column::words("tier"),
         Column::words("fabric"),
         Column::words("links"),
-        Column::number("nominal, Gb/s"),
+        Column::number("line, Gb/s"),
         Column::number("usable, Gb/s"),
         Column::number("hosts ÷ uplinks"),
     ];
@@ -70,7 +71,7 @@ fn tiers(context: &Context<'_>) -> String {
     }
     let mut table = Table::new(
         "",
-        "Bandwidth on the label and bandwidth that can be used, one direction; means of the work by arithmetic".to_owned(),
+        "Line rate and usable rate, one direction, and the load by arithmetic".to_owned(),
         columns,
     );
     for tier in &review.tiers {
@@ -79,7 +80,7 @@ fn tiers(context: &Context<'_>) -> String {
     let key = if table.is_empty() {
         ""
     } else {
-        "<p class=\"key\">Per cent of the usable rate in the busier direction, on the mean; in small, in a burst of the bursty workloads. Hosts ÷ uplinks is the oversubscription at the nearer switch, usable rates.</p>\n"
+        "<p class=\"key\">Line rate counts code and error correction, usable rate does not. Load is per cent of the usable rate in the busier direction, on the mean; in small, in a burst of the bursty workloads, where that is more. Hosts ÷ uplinks is the oversubscription at the nearer switch, usable rates.</p>\n"
     };
     format!("{}{key}", table.html())
 }
@@ -87,12 +88,12 @@ fn tiers(context: &Context<'_>) -> String {
 fn tier_cells(tier: &TierRow, cases: usize) -> Vec<String> {
     let side = match tier.side {
         Some(side @ ('A' | 'B')) => format!("<b class=\"m{side}\">{side}</b>"),
-        _ => "neither".to_owned(),
+        _ => "<span class=\"nw\">neither</span>".to_owned(),
     };
     let mut cells = vec![
         esc(&tier.tier),
         side,
-        esc(&tier.links),
+        format!("<span class=\"nw\">{}</span>", esc(&tier.links)),
         three(tier.nominal_gb_s),
         three(tier.usable_gb_s),
         tier.oversubscription.map_or_else(|| NONE.to_owned(), three),
@@ -106,10 +107,10 @@ fn tier_cells(tier: &TierRow, cases: usize) -> Vec<String> {
         let mean = toward.into_iter().flatten().max_by(f64::total_cmp);
         cells.push(match (mean, at(&tier.burst_percent)) {
             (None, _) => "lost".to_owned(),
-            (Some(mean), Some(burst)) => {
+            (Some(mean), Some(burst)) if three(mean) != three(burst) => {
                 format!("{} <small>burst {}</small>", three(mean), three(burst))
             }
-            (Some(mean), None) => three(mean),
+            (Some(mean), _) => three(mean),
         });
     }
     cells

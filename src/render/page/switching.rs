@@ -5,7 +5,8 @@ use super::html::section as framed;
 use super::html::{Column, Table, beside, esc, figure};
 use crate::outcome::{NamedEvent, Switch, SwitchWorkload};
 use crate::render::chart::{Format, timeline};
-use crate::render::number::{Scale, THIN, about, at_place, count, three};
+use crate::render::number::{NONE, Scale, THIN, about, at_place, count, three};
+use crate::render::words::{plural, timer_words};
 use std::fmt::Write as _;
 
 pub(super) fn section(context: &Context<'_>) -> String {
@@ -41,7 +42,12 @@ fn one(context: &Context<'_>, index: usize, switch: &Switch) -> String {
         .position(|workload| workload.name == context.first_workload())
         .unwrap_or(0);
     let drawing = |format| timeline(context.report, index, workload, format);
-    let chart = figure(context, "", drawing(Format::Page), drawing(Format::Phone));
+    let chart = figure(
+        context,
+        "full",
+        drawing(Format::Page),
+        drawing(Format::Phone),
+    );
     let note = note(context, switch, workload);
     format!(
         "<div class=\"{}\">{chart}{}{}</div>\n",
@@ -82,17 +88,14 @@ fn event_row(number: usize, event: &NamedEvent) -> String {
         .workload
         .as_ref()
         .map_or_else(String::new, |name| format!("<i>{}</i>: ", esc(name)));
-    let ios = event
-        .ios
-        .map_or_else(String::new, |ios| format!(", {} I/Os", count(ios)));
     format!(
-        "<tr{hot}><td>{number}</td><td class=\"r nw\">{}</td><th scope=\"row\">{arrow}{workload}{}{ios}</th><td>{}</td></tr>\n",
+        "<tr{hot}><td>{number}</td><td class=\"r nw\">{}</td><th scope=\"row\">{arrow}{workload}{}</th><td>{}</td></tr>\n",
         seconds(event.t_s),
         esc(&event.what),
         event
             .timer
             .as_ref()
-            .map_or_else(|| "none".to_owned(), |timer| esc(timer)),
+            .map_or_else(|| NONE.to_owned(), |timer| esc(&timer_words(timer))),
     )
 }
 
@@ -120,9 +123,9 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
         },
     );
     let mut out = format!(
-        "<p><b>When it is over.</b> {settled} Timers: <i>{}</i>.</p><p>{} replications, {} I/Os completed.</p>",
+        "<p><b>When it is over.</b> {settled} Timers: <i>{}</i>.</p><p>{}, {} I/Os completed.</p>",
         esc(&switch.preset),
-        switch.replications,
+        plural(switch.replications as usize, "replication"),
         about(switch.ios),
     );
     if switch.partial {
@@ -131,9 +134,9 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
     if let Some(workload) = switch.workloads.get(workload) {
         let _ = write!(
             out,
-            "<p>A hang shows in completions only once it is over; the line “oldest unfinished I/O” shows it while it lasts. Longest silence of <i>{}</i>: {}{THIN}s.</p>",
+            "<p>A hang shows in completions only once it is over; the line “oldest unfinished I/O” shows it while it lasts. The longest time without any completion of <i>{}</i> is {}.</p>",
             esc(&workload.name),
-            three(workload.longest_silence_s)
+            Scale::of("s", [workload.longest_silence_s]).two(workload.longest_silence_s)
         );
     }
     if context.report.switches.len() > 1 && switch.workloads.len() > 1 {
@@ -145,10 +148,11 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
 }
 
 fn workloads(switch: &Switch) -> String {
+    let silence = Scale::of("s", switch.workloads.iter().map(|w| w.longest_silence_s));
     let columns = vec![
         Column::words("workload"),
         Column::number("longest I/O, s"),
-        Column::number("silence, s"),
+        Column::number(&format!("silence, {}", silence.unit)),
         Column::number("above promise, % of I/Os"),
         Column::number("sent again"),
         Column::number("failed"),
@@ -157,17 +161,18 @@ fn workloads(switch: &Switch) -> String {
         Column::number("drained after, s"),
     ];
     let caption = format!(
-        "What each workload felt with {}, worst replication",
-        esc(&switch.case.name)
+        "What each workload felt with {}: times and backlog of the worst of {} runs, counts of all together",
+        esc(&switch.case.name),
+        switch.replications
     );
     let mut table = Table::new("", caption, columns);
     for workload in &switch.workloads {
-        table.row("", &workload_cells(switch, workload));
+        table.row("", &workload_cells(switch, workload, silence));
     }
     table.html()
 }
 
-fn workload_cells(switch: &Switch, workload: &SwitchWorkload) -> Vec<String> {
+fn workload_cells(switch: &Switch, workload: &SwitchWorkload, silence: Scale) -> Vec<String> {
     let longest = workload.longest_io_s.iter().copied().fold(0.0, f64::max);
     let share = workload
         .above_promise_share
@@ -175,7 +180,7 @@ fn workload_cells(switch: &Switch, workload: &SwitchWorkload) -> Vec<String> {
     vec![
         esc(&workload.name),
         Scale::PLAIN.three(longest),
-        three(workload.longest_silence_s),
+        silence.three(workload.longest_silence_s),
         share,
         about(workload.retried),
         count(workload.failed.iter().sum()),

@@ -3,8 +3,8 @@
 use super::Context;
 use super::html::{esc, flag_class, flag_mark, prose};
 use crate::outcome::{Cell, MeasureKind, Row};
-use crate::render::number::{Scale, as_written, three, whole_percent, with_unit};
-use crate::render::words::{Flag, measure_name, row_scale};
+use crate::render::number::{Scale, as_written, is_over, three, whole_percent, with_unit};
+use crate::render::words::{Flag, measure_name, plural, row_scale};
 
 const CONTENTS: [(&str, &str); 10] = [
     ("verdict", "Verdict"),
@@ -148,7 +148,7 @@ fn part_fact(context: &Context<'_>) -> Option<Fact> {
     let part = &context.report.parts[context.answer.part?];
     let case = context.first_case();
     let used = part.cases[case].as_ref()?;
-    let over = used.peak_percent > 100.0;
+    let over = is_over(used.peak_percent);
     let state = &context.cases()[case].name;
     Some(Fact {
         number: three(used.peak_percent),
@@ -193,7 +193,7 @@ fn switch_fact(context: &Context<'_>) -> Option<Fact> {
         .and_then(|(row, case)| row.cells.get(case)?.as_ref());
     let scale = Scale::of("s", [seconds]);
     let runs = context.report.origin.switch_replications;
-    let mut interval = format!("largest of {runs} runs");
+    let mut interval = format!("largest of {}", plural(runs as usize, "run"));
     if let Some(cell) = cell {
         interval.push_str(&format!(", promise {}", as_written(&cell.target_text)));
     }

@@ -141,7 +141,8 @@ pub(super) fn picture() -> Picture {
         count,
         shape,
         lane,
-        chassis: (name == "db" || name == "vm").then(|| ("bay".to_owned(), 3)),
+        chassis: (matches!(name, "db" | "vm") || name.starts_with("module"))
+            .then(|| ("bay".to_owned(), 3)),
         lost_in: match (lane, name) {
             (Lane::A, _) | (_, "lan-1") => vec![1],
             (Lane::B, _) | (_, "lan-2") => vec![2],
@@ -245,6 +246,7 @@ fn pipes(nodes: &[PictureNode]) -> Vec<Pipe> {
                     (!lost(from) && !lost(to)).then_some(PipeLoad {
                         mean_percent: mean * times,
                         asked_peak_percent: peak * times,
+                        fullest_percent: peak * times,
                         toward_array,
                     })
                 })

@@ -127,7 +127,7 @@ fn events(lost: char) -> Vec<NamedEvent> {
         ),
         event(
             0.1,
-            format!("loss of light seen; {lost} paths held"),
+            format!("loss of light seen: {lost} paths held with 1\u{202F}536 I/Os on the way"),
             Some("link-loss, 100ms"),
             Some("bookings"),
             Some(1536),
@@ -135,7 +135,7 @@ fn events(lost: char) -> Vec<NamedEvent> {
         ),
         event(
             5.06,
-            "connections given up and their I/Os sent again".to_owned(),
+            "connections given up, 211 I/Os sent again".to_owned(),
             Some("keep-alive, 5s"),
             Some("fleet"),
             Some(211),
@@ -143,7 +143,7 @@ fn events(lost: char) -> Vec<NamedEvent> {
         ),
         event(
             5.08,
-            "connections given up and their I/Os sent again".to_owned(),
+            "connections given up, 9 I/Os sent again".to_owned(),
             Some("keep-alive, 5s"),
             Some("archive"),
             Some(9),
@@ -151,7 +151,7 @@ fn events(lost: char) -> Vec<NamedEvent> {
         ),
         event(
             5.1,
-            format!("{lost} paths failed; their I/Os sent again"),
+            format!("{lost} paths given up, 1\u{202F}536 I/Os sent again"),
             Some("fast-io-fail, 5s"),
             Some("bookings"),
             Some(1536),

@@ -1,5 +1,7 @@
 //! The aligner: columns as wide as their widest cell.
 
+use crate::outcome::Estimated;
+use crate::render::number::{Scale, TOO_FEW};
 use std::fmt::Write as _;
 
 /// A table being gathered.
@@ -88,10 +90,31 @@ impl Aligned {
     }
 }
 
-/// `value (low to high)`.
-pub(super) fn with_ends((value, ends): (String, Option<String>)) -> String {
-    match ends {
-        Some(ends) => format!("{value} ({ends})"),
-        None => value,
+/// `value (low to high)`, `value (too few runs)`, or the value alone.
+pub(super) fn with_ends(scale: Scale, figure: &Estimated) -> String {
+    match scale.figure(figure) {
+        (value, Some(ends)) => format!("{value} ({ends})"),
+        (value, None) if figure.is_vague() => format!("{value} ({TOO_FEW})"),
+        (value, None) => value,
     }
+}
+
+/// Breaks text at blanks so that lines stay short; narrow blanks inside numbers hold.
+pub(super) fn wrapped(text: &str, most: usize) -> String {
+    let mut out = String::new();
+    let mut used = 0;
+    for word in text.split(' ') {
+        let wide = word.chars().count();
+        if used > 0 && used + 1 + wide > most {
+            out.push('\n');
+            used = 0;
+        } else if used > 0 {
+            out.push(' ');
+            used += 1;
+        }
+        out.push_str(&word.replace(|c: char| c.is_control(), " "));
+        used += wide;
+    }
+    out.push('\n');
+    out
 }

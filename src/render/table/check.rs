@@ -1,8 +1,9 @@
 //! What can be said before any run: review, paths, inputs.
 
-use super::align::Aligned;
+use super::align::{Aligned, wrapped};
 use crate::outcome::{AssumptionRow, PathRow, PathSheet, Review, Severity, TierRow};
 use crate::render::number::{NONE, THIN, count, three};
+use crate::render::words::{says_who, sentences};
 
 /// The last line of texts that come from no run.
 const FOOT: &str = "estimate · by arithmetic from the scenario, nothing was simulated\n";
@@ -29,10 +30,13 @@ fn findings(review: &Review) -> String {
             Severity::Note => "note",
         };
         let line = format!(
-            "{word}, {}: {} {}",
-            finding.kind, finding.what, finding.advice
+            "{word}, {}: {}",
+            finding.kind,
+            sentences(&finding.what, &finding.advice)
         );
-        out.push_str(line.replace(|c: char| c.is_control(), " ").trim_end());
+        // What goes on is set in, so that the eye finds the next finding.
+        let text = wrapped(line.trim_end(), 96);
+        out.push_str(&text.trim_end().replace('\n', "\n    "));
         out.push('\n');
     }
     out.push('\n');
@@ -48,7 +52,7 @@ fn tiers(review: &Review) -> String {
         "tier",
         "fabric",
         "links",
-        ">nominal, Gb/s",
+        ">line, Gb/s",
         ">usable, Gb/s",
         ">hosts ÷ uplinks",
     ]);
@@ -138,7 +142,7 @@ fn one_path(path: &PathRow) -> String {
         "speed",
         ">members",
         "as",
-        ">nominal, Gb/s",
+        ">line, Gb/s",
         ">usable, Gb/s",
         "onward",
         "",
@@ -160,7 +164,7 @@ fn one_path(path: &PathRow) -> String {
         ]);
     }
     table.text(&format!(
-        "{} to {}, fabric {}: idle {}{THIN}us for a frame of {} bytes; one flow has {}{THIN}Gb/s",
+        "{} to {}, fabric {}: idle {}{THIN}µs for a frame of {} bytes; one flow has {}{THIN}Gb/s",
         path.host_port,
         path.array_port,
         side_text(path.side),
@@ -170,7 +174,7 @@ fn one_path(path: &PathRow) -> String {
     ))
 }
 
-/// Whether the label of the first hop is there all the way, by fabric.
+/// Whether the usable rate of the first hop is there all the way, by fabric.
 fn compared(sheet: &PathSheet) -> String {
     let mut out = String::new();
     let mut sides: Vec<Option<char>> = Vec::new();
@@ -184,21 +188,21 @@ fn compared(sheet: &PathSheet) -> String {
         let Some(first) = paths().next().and_then(|path| path.hops.first()) else {
             continue;
         };
-        let label = first.nominal_gb_s;
+        let label = first.usable_gb_s;
         let narrow = paths()
             .filter_map(|path| path.hops.get(path.narrowest))
             .min_by(|a, b| a.usable_gb_s.total_cmp(&b.usable_gb_s));
         let Some(hop) = narrow else {
             continue;
         };
-        let verdict = if hop.nominal_gb_s >= label {
+        let verdict = if hop.usable_gb_s >= label {
             format!("{}{THIN}Gb/s all the way: confirmed", three(label))
         } else {
             format!(
-                "{}{THIN}Gb/s all the way: refuted by {}, {}{THIN}Gb/s",
+                "{}{THIN}Gb/s all the way: refuted by {}, which has {}{THIN}Gb/s",
                 three(label),
                 hop.name,
-                three(hop.nominal_gb_s)
+                three(hop.usable_gb_s)
             )
         };
         out.push_str(&format!("fabric {}: {verdict}\n", side_text(side)));
@@ -210,15 +214,14 @@ fn compared(sheet: &PathSheet) -> String {
 /// Every input with its mark.
 #[must_use]
 pub fn assumptions_text(rows: &[AssumptionRow]) -> String {
-    let mut table = Aligned::new(&["mark", "input", "value", "key", "says who", ">line"]);
+    let mut table = Aligned::new(&["mark", "input", "value", "key", "says who"]);
     for row in rows {
         table.row(vec![
             row.mark.clone(),
             row.what.clone(),
             row.value.clone(),
             row.key.clone(),
-            row.source.clone(),
-            row.line.map_or_else(String::new, |line| line.to_string()),
+            says_who(row),
         ]);
     }
     let text = table.text("Inputs with their marks, guesses first");

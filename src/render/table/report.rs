@@ -1,12 +1,12 @@
 //! A study as text: verdict, promises, workloads, links, parts, switch-over, growth, budget.
 
-use super::align::{Aligned, with_ends};
+use super::align::{Aligned, with_ends, wrapped};
 use crate::outcome::{
     BudgetPart, Cell, MeasureKind, Population, Report, Row, Steady, Switch, WorkloadFigures,
 };
-use crate::render::number::{NONE, Scale, THIN, about, at_place, count, margin, three};
+use crate::render::number::{NONE, Scale, THIN, about, at_place, count, is_over, margin, three};
 use crate::render::words::{
-    Flag, Prose, answer, measure_name, origin_line, row_scale, target_words,
+    Flag, Prose, answer, measure_name, origin_line, row_scale, target_words, timer_words,
 };
 use std::collections::BTreeMap;
 
@@ -61,30 +61,15 @@ fn foot(report: &Report) -> String {
     format!("{note}{}\n", origin_line(&report.origin))
 }
 
-/// Breaks text at blanks so that lines stay short; narrow blanks inside numbers hold.
-fn wrapped(text: &str, most: usize) -> String {
-    let mut out = String::new();
-    let mut used = 0;
-    for word in text.split(' ') {
-        let wide = word.chars().count();
-        if used > 0 && used + 1 + wide > most {
-            out.push('\n');
-            used = 0;
-        } else if used > 0 {
-            out.push(' ');
-            used += 1;
-        }
-        out.push_str(&word.replace(|c: char| c.is_control(), " "));
-        used += wide;
-    }
-    out.push('\n');
-    out
-}
-
 fn verdict(report: &Report) -> String {
     let answer = answer(report);
+    let headline = answer.headline.plain();
     let mut out = wrapped(
-        &format!("{}: {}", answer.flag.word(), answer.headline.plain()),
+        &match answer.flag {
+            // The sentence says so itself.
+            Flag::Unasked => headline,
+            flag => format!("{}: {headline}", flag.word()),
+        },
         96,
     );
     let rest: Vec<&Prose> = [&answer.holds, &answer.cause, &answer.mend, &answer.sure]
@@ -133,7 +118,7 @@ fn judged(row: &Row, cell: Option<&Cell>, scale: Scale) -> String {
     let value = match (cell.value, cell.beyond) {
         _ if cell.saturated => String::new(),
         (Some(figure), _) if row.measure == MeasureKind::Failed => at_place(figure.value, 0),
-        (Some(figure), _) => with_ends(scale.figure(&figure)),
+        (Some(figure), _) => with_ends(scale, &figure),
         (None, Some(beyond)) => format!("> {}", scale.three(beyond)),
         (None, None) => "beyond".to_owned(),
     };
@@ -180,8 +165,8 @@ fn rates(report: &Report) -> String {
                 workload.name.clone(),
                 steady.case.name.clone(),
                 three(all.offered_iops.value),
-                with_ends(Scale::PLAIN.figure(&all.completed_iops)),
-                with_ends(Scale::PLAIN.figure(&all.throughput_mb_s)),
+                with_ends(Scale::PLAIN, &all.completed_iops),
+                with_ends(Scale::PLAIN, &all.throughput_mb_s),
                 count(all.failed),
                 count(all.unfinished),
             ]);
@@ -224,7 +209,7 @@ fn latency(report: &Report, index: usize) -> String {
 }
 
 fn latency_cells(population: &Population, saturated: bool, scale: Scale) -> Vec<String> {
-    let figure = |figure| with_ends(scale.figure(&figure));
+    let figure = |figure| with_ends(scale, &figure);
     let mut out = vec![match population.mean_us {
         _ if saturated => "saturated".to_owned(),
         Some(mean) => figure(mean),
@@ -278,7 +263,7 @@ fn budget(report: &Report) -> String {
             table.row(cells);
         }
         out.push_str(&table.text(&format!(
-            "Where the mean latency of {} is spent, us; the parts add up to it",
+            "Where the mean latency of {} is spent, µs; the parts add up to it",
             workload.name
         )));
     }
@@ -350,7 +335,7 @@ fn parts(report: &Report) -> String {
             cells.push(used.as_ref().map_or_else(
                 || "lost".to_owned(),
                 |used| {
-                    let over = if used.peak_percent > 100.0 {
+                    let over = if is_over(used.peak_percent) {
                         " over"
                     } else {
                         ""
@@ -396,14 +381,13 @@ fn growth(report: &Report) -> String {
 }
 
 fn events(switch: &Switch) -> String {
-    let mut table = Aligned::new(&[">s", "what happened", "workload", ">I/Os", "timer", ""]);
+    let mut table = Aligned::new(&[">s", "what happened", "workload", "timer", ""]);
     for event in &switch.events {
         table.row(vec![
             at_place(event.t_s, -3),
             event.what.clone(),
             event.workload.clone().unwrap_or_default(),
-            event.ios.map_or_else(String::new, count),
-            event.timer.clone().unwrap_or_default(),
+            event.timer.as_deref().map_or_else(String::new, timer_words),
             if event.ended_stall {
                 "ended the stall".to_owned()
             } else {
@@ -418,10 +402,12 @@ fn events(switch: &Switch) -> String {
 }
 
 fn switch_summary(switch: &Switch) -> String {
+    let silence = Scale::of("s", switch.workloads.iter().map(|w| w.longest_silence_s));
+    let silence_head = format!(">silence, {}", silence.unit);
     let mut table = Aligned::new(&[
         "workload",
         ">longest I/O, s",
-        ">silence, s",
+        &silence_head,
         ">above promise, %",
         ">sent again",
         ">failed",
@@ -437,7 +423,7 @@ fn switch_summary(switch: &Switch) -> String {
         table.row(vec![
             workload.name.clone(),
             three(workload.longest_io_s.iter().copied().fold(0.0, f64::max)),
-            three(workload.longest_silence_s),
+            silence.three(workload.longest_silence_s),
             workload
                 .above_promise_share
                 .map_or_else(|| NONE.to_owned(), |share| three(100.0 * share)),
@@ -450,7 +436,7 @@ fn switch_summary(switch: &Switch) -> String {
         ]);
     }
     table.text(&format!(
-        "Switch-over, {}: worst of {} replications, timers {}{}",
+        "Switch-over, {}: times and backlog of the worst of {} runs, counts of all together; timers {}{}",
         switch.case.name,
         switch.replications,
         switch.preset,

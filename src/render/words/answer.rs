@@ -155,9 +155,10 @@ fn does_not_fit(case: &Case) -> Prose {
     ))
 }
 
-/// `with A lost`, `healthy`.
+/// `with A lost`, `with everything healthy`, `with the scripted events`.
 pub(super) fn with_case(case: &Case) -> String {
     match case.outage {
+        None if case.is_scripted() => "with the scripted events".to_owned(),
         Some(_) => format!("with {}", case.name),
         None => "with everything healthy".to_owned(),
     }
@@ -184,6 +185,9 @@ fn condition(matrix: &Matrix, row: &Row, case_index: usize) -> String {
         let index = matrix.cases.iter().position(at);
         index.is_some_and(|index| said(index) == here)
     };
+    if case.is_scripted() {
+        return "With the scripted events".to_owned();
+    }
     let Some(outage) = &case.outage else {
         return "Even with everything healthy".to_owned();
     };
@@ -339,6 +343,7 @@ fn holds(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> Prose {
 
 fn healthy_words(report: &Report, flag: Flag) -> Prose {
     let matrix = &report.matrix;
+    let scripted = matrix.cases.iter().any(Case::is_scripted);
     if flag == Flag::Met || matrix.cases.len() < 2 || matrix.cases[0].outage.is_some() {
         return Prose::new();
     }
@@ -350,6 +355,9 @@ fn healthy_words(report: &Report, flag: Flag) -> Prose {
     let met = cells.iter().filter(|c| Flag::of(c) == Flag::Met).count();
     Prose::new().text(match met {
         _ if cells.is_empty() => return Prose::new(),
+        all if all == cells.len() && scripted => {
+            "Without the events every promise is met.".to_owned()
+        }
         all if all == cells.len() => "With everything healthy every promise is met.".to_owned(),
         0 => "Not one promise is met with everything healthy.".to_owned(),
         some => format!(

@@ -2,9 +2,12 @@
 
 use super::answer::{Flag, figure_of, with_case, worst_cell};
 use super::measure::row_scale;
-use super::{Prose, listed, plural, sentence};
+use super::{Prose, named, plural, sentence, timer_words};
 use crate::outcome::{AssumptionRow, Growth, Mend, Report, UseInCase};
-use crate::render::number::{count, two, whole_percent};
+use crate::render::number::{count, is_over, two, whole_percent};
+
+/// Guesses named in the verdict; the page lists all.
+const GUESSES_SHOWN: usize = 3;
 
 /// Index of the part that is fullest in the busiest 20 ms of case `case`.
 pub(super) fn fullest(report: &Report, case: usize) -> Option<usize> {
@@ -46,7 +49,7 @@ pub(super) fn cause(
     );
     let numbers =
         format!("{peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean");
-    match (used.peak_percent > 100.0, flag) {
+    match (is_over(used.peak_percent), flag) {
         (true, Flag::Met | Flag::Unasked) => Prose::new()
             .text("The fullest part is ")
             .name(&part.part)
@@ -80,6 +83,7 @@ fn stall(report: &Report, case: usize) -> Prose {
     Prose::new().text(event.timer.as_ref().map_or_else(
         || format!("The stall ends {seconds}\u{202F}s after the loss."),
         |timer| {
+            let timer = timer_words(timer);
             format!("The cause is a timer: {timer}; it ends the stall {seconds}\u{202F}s after the loss.")
         },
     ))
@@ -152,14 +156,19 @@ fn nothing_needed(report: &Report) -> Prose {
     let state = case.map_or_else(|| growth.case.clone(), with_case);
     let mut out = Prose::new()
         .text("Nothing at today’s load. ")
-        .text(format!(
-            "By arithmetic, the first part is full at {} times that, {state}: ",
-            two(growth.factor)
-        ))
+        .text(match two(growth.factor).as_str() {
+            "1" => format!("One part is just full, {state}: "),
+            factor => {
+                format!("By arithmetic, the first part is full at {factor} times that, {state}: ")
+            }
+        })
         .name(&growth.part);
     if let Some((part, factor)) = &growth.next {
         out = out
-            .text(format!("; the next at {} times: ", two(*factor)))
+            .text(match two(*factor).as_str() {
+                "1" => "; and so is ".to_owned(),
+                factor => format!("; the next at {factor} times: "),
+            })
             .name(part);
     }
     out.text(".")
@@ -255,25 +264,27 @@ fn guesses(report: &Report, worst: Option<(usize, usize)>) -> Prose {
             ),
         });
     }
-    let shown: Vec<String> = guessed
-        .iter()
-        .take(3)
-        .map(|row| format!("{} ({})", row.what, row.value))
-        .collect();
-    let rest = guessed.len() - shown.len();
-    let more = if rest > 0 {
-        format!("; {rest} more")
+    let rest = guessed.len().saturating_sub(GUESSES_SHOWN);
+    let mut out = Prose::new().text(format!(
+        "The verdict rests on {}: ",
+        plural_of(guessed.len(), "guess", "guesses")
+    ));
+    for (index, row) in guessed.iter().take(GUESSES_SHOWN).enumerate() {
+        // The names in it hold commas, so semicolons keep one from the next.
+        out = out
+            .text(if index > 0 { "; " } else { "" })
+            .then_tight(named(&row.what))
+            .text(format!(" ({})", row.value));
+    }
+    out.text(if rest > 0 {
+        format!("; and {rest} more. Measure them before spending money.")
+    } else if guessed.len() == 1 {
+        ". Measure it before spending money.".to_owned()
     } else {
-        String::new()
-    };
-    let it = if guessed.len() == 1 { "it" } else { "them" };
-    Prose::new().text(format!(
-        "The verdict rests on {}: {}{more}. Measure {it} before spending money.",
-        if guessed.len() == 1 {
-            "1 guess".to_owned()
-        } else {
-            format!("{} guesses", guessed.len())
-        },
-        listed(&shown)
-    ))
+        ". Measure them before spending money.".to_owned()
+    })
+}
+
+fn plural_of(count: usize, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
 }

@@ -27,7 +27,7 @@ impl<'a> Loads<'a> {
             .map(|(index, direction)| {
                 (
                     site.links[direction.family].name.clone(),
-                    direction_name(fabric, DirectionId(index)),
+                    fabric.direction_name(site, DirectionId(index)),
                 )
             })
             .collect();
@@ -44,7 +44,7 @@ impl<'a> Loads<'a> {
     ) -> Option<PipeLoad> {
         let figures = self.cases.get(case)?;
         let way = |toward_array: bool| {
-            let (mut rates, mut mean, mut asked) = (0.0, 0.0, 0.0);
+            let (mut rates, mut mean, mut asked, mut fullest) = (0.0, 0.0, 0.0, 0.0_f64);
             for member in members {
                 let index = member * 2 + usize::from(!toward_array);
                 let (family, name) = &self.names[index];
@@ -55,10 +55,12 @@ impl<'a> Loads<'a> {
                 rates += rate;
                 mean += rate * own.utilization_percent;
                 asked += rate * own.asked_peak_percent;
+                fullest = fullest.max(own.asked_peak_percent);
             }
             (rates > 0.0).then(|| PipeLoad {
                 mean_percent: mean / rates,
                 asked_peak_percent: asked / rates,
+                fullest_percent: fullest,
                 toward_array,
             })
         };
@@ -70,17 +72,4 @@ impl<'a> Loads<'a> {
             (None, back) => back,
         }
     }
-}
-
-/// `edge-A > san-A`, with `/2` when its bundle has several members: the name in the figures.
-fn direction_name(fabric: &Fabric, direction: DirectionId) -> String {
-    let ends = &fabric.directions[direction.index()];
-    let member = &fabric.members[direction.member().0 as usize];
-    let name = |node: crate::topology::NodeId| &fabric.nodes[node.0 as usize].name;
-    let number = if member.of > 1 {
-        format!("/{}", member.index + 1)
-    } else {
-        String::new()
-    };
-    format!("{} > {}{number}", name(ends.from), name(ends.to))
 }

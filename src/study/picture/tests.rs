@@ -195,6 +195,7 @@ fn the_busier_direction_counts_with_all_members_together() {
     let load = crate::outcome::PipeLoad {
         mean_percent: 33.0,
         asked_peak_percent: 60.0,
+        fullest_percent: 65.0,
         toward_array: false,
     };
     assert_eq!(

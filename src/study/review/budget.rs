@@ -3,14 +3,12 @@
 
 use super::{Facts, finding, some};
 use crate::outcome::{ReviewFinding, Severity};
-use crate::site::{Arrivals, Cage, End};
+use crate::site::{Arrivals, Basis, Cage, End};
 use crate::study::estimate::idle;
+use crate::study::grouped;
 use crate::topology::NodeId;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Commands that a target port accepts at once: the upper end of what is usual (common practice; figures
-/// from 512 on are found in older publications).
-const TARGET_PORT_COMMANDS: u64 = 2048;
 /// A queue-depth ceiling below this many times the rate asked for is worth a word: common practice, no
 /// source.
 const CEILING_ROOM: f64 = 2.0;
@@ -49,8 +47,9 @@ fn queues(facts: &Facts<'_>) -> Vec<ReviewFinding> {
                 Severity::Note,
                 "queue budget",
                 format!(
-                    "ports of {}: hosts without a queue depth may send more than the usual {} commands",
-                    array.name, TARGET_PORT_COMMANDS
+                    "ports of {}: hosts without a queue depth may send more than the {} commands that a \
+                     port takes",
+                    array.name, array.port_commands
                 ),
                 "State `queue_depth`; a real port answers that its queue is full.",
             ));
@@ -62,19 +61,33 @@ fn queues(facts: &Facts<'_>) -> Vec<ReviewFinding> {
         else {
             continue;
         };
-        let over = *sum > TARGET_PORT_COMMANDS;
+        let limit = array.port_commands;
+        let over = *sum > u64::from(limit);
+        let key = format!("array.{}.port_commands", array.name);
+        let input = site.assumptions.iter().find(|input| input.key == key);
+        let usual = input.is_some_and(|input| input.basis == Basis::CommonPractice);
         findings.push(finding(
             if over { Severity::Warning } else { Severity::Note },
             "queue budget",
             format!(
-                "port {} of {} can be sent {sum} commands at once (all hosts and paths × depth); usual at \
-                 most is {TARGET_PORT_COMMANDS} a port (common practice, no source)",
-                fabric.nodes[port.0 as usize].name, array.name
+                "port {} of {} can be sent {} commands at once (all hosts and paths × depth); it takes \
+                 {}{}",
+                fabric.nodes[port.0 as usize].name,
+                array.name,
+                grouped(*sum),
+                grouped(u64::from(limit)),
+                if usual {
+                    ", as is usual (common practice, no source)"
+                } else {
+                    ""
+                }
             ),
             if over {
                 "Lower the queue depth, or spread the hosts over more ports."
+            } else if usual {
+                "Set `port_commands` of the array to the limit that its maker states."
             } else {
-                "Compare with the limit that the array's maker states."
+                "Nothing to do."
             },
         ));
     }
@@ -192,7 +205,16 @@ fn uplinks(facts: &Facts<'_>) -> Vec<ReviewFinding> {
         .collect()
 }
 
+/// A rate as a whole number.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+fn whole(rate: f64) -> String {
+    grouped(rate.round().max(0.0) as u64)
+}
+
 /// What outstanding I/Os ÷ idle latency allow: closed loops always, queue depths where they are near.
+///
+/// Left out: what other workloads take of the same depth. Each ceiling is that of a workload which has the
+/// paths to itself, and the finding says so.
 fn ceilings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     let mut findings = Vec::new();
     let (site, fabric) = (facts.site, facts.fabric);
@@ -204,9 +226,10 @@ fn ceilings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
                     Severity::Note,
                     "ceiling",
                     format!(
-                        "{}: {depth} outstanding at each host ÷ idle latency allow at most {ceiling:.0} \
+                        "{}: {depth} outstanding at each host ÷ idle latency allow at most {} \
                          I/Os per second in all; the utilization figures leave this closed loop out",
-                        workload.name
+                        workload.name,
+                        whole(ceiling)
                     ),
                     "It takes what there is: only a simulation says how much that is.",
                 ));
@@ -222,12 +245,20 @@ fn ceilings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
             }
             let short = ceiling < asked.burst;
             findings.push(finding(
-                if short { Severity::Warning } else { Severity::Note },
+                if short {
+                    Severity::Warning
+                } else {
+                    Severity::Note
+                },
                 "ceiling",
                 format!(
-                    "{} ({}): paths × depth ÷ idle latency allow at most {ceiling:.0} I/Os per second, \
-                     asked are {:.0} on the mean and {:.0} in a burst",
-                    workload.name, case.name, asked.mean, asked.burst
+                    "{} ({}): paths × depth ÷ idle latency allow at most {} I/Os per second, \
+                     the paths to itself; asked are {} on the mean and {} in a burst",
+                    workload.name,
+                    case.name,
+                    whole(ceiling),
+                    whole(asked.mean),
+                    whole(asked.burst)
                 ),
                 "Raise the queue depth, or expect I/Os to wait in the host.",
             ));

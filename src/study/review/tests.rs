@@ -158,7 +158,7 @@ fn budgets_by_hand() {
         queues[0]
     );
     assert!(
-        queues[1].contains(" of depot can be sent 1280 commands"),
+        queues[1].contains(" of depot can be sent 1\u{202F}280 commands"),
         "{}",
         queues[1]
     );
@@ -246,7 +246,7 @@ fn one_fabric_is_a_note_and_a_closed_loop_has_a_ceiling() {
     assert!(
         of_kind(&review, "ceiling")[0]
             .what
-            .contains("at most 143885 I/Os")
+            .contains("at most 143\u{202F}885 I/Os")
     );
     assert!(of_kind(&review, "unequal fabrics").is_empty());
     assert_eq!(review.tiers[0].toward_array_percent, [Some(0.0), None]);

@@ -1,7 +1,7 @@
 //! Tallies of a switch-over put together into figures.
 
 use super::super::steady::{backlogs, estimated_peak};
-use super::{Setting, all_settled, story, workload_settled};
+use super::{ALLOWED, Setting, Settled, story};
 use crate::measure::Cell;
 use crate::model::{Coarse, Compiled, FlowCell, Tally};
 use crate::outcome::{NamedEvent, Switch, SwitchBin, SwitchWorkload};
@@ -12,18 +12,13 @@ pub(crate) fn figures(
     setting: &Setting<'_>,
     compiled: &Compiled,
     tallies: &[Tally],
-    decided: &[bool],
+    found: &[Settled],
     limit: Instant,
 ) -> Switch {
     let relative = |at: Instant| seconds_after(at, setting.at);
-    let each: Vec<Option<Instant>> = tallies
+    let settled = found
         .iter()
-        .zip(decided)
-        .map(|(tally, decided)| all_settled(setting, tally, *decided))
-        .collect();
-    let settled = each
-        .iter()
-        .copied()
+        .map(|found| found.all)
         .collect::<Option<Vec<Instant>>>()
         .and_then(|all| all.into_iter().max());
     let width = tallies
@@ -37,7 +32,7 @@ pub(crate) fn figures(
         .min()
         .unwrap_or(setting.at);
     let workloads = (0..compiled.site.workloads.len())
-        .map(|index| workload(setting, compiled, tallies, index, width, end))
+        .map(|index| workload(setting, compiled, tallies, found, index, (width, end)))
         .collect();
     let mut events = story::events(setting, compiled, &tallies[0]);
     if let Some(at) = settled {
@@ -95,9 +90,9 @@ fn workload(
     setting: &Setting<'_>,
     compiled: &Compiled,
     tallies: &[Tally],
+    found: &[Settled],
     index: usize,
-    width: Duration,
-    end: Instant,
+    (width, end): (Duration, Instant),
 ) -> SwitchWorkload {
     let own: Vec<_> = tallies
         .iter()
@@ -105,10 +100,7 @@ fn workload(
         .collect();
     let bins = bins(setting, tallies, index, width, end);
     let promise = latency_promise(&compiled.site.workloads[index].promises.lost);
-    let settled: Option<Vec<Instant>> = tallies
-        .iter()
-        .map(|tally| workload_settled(setting, tally, index))
-        .collect();
+    let settled: Option<Vec<Instant>> = found.iter().map(|found| found.each[index]).collect();
     let after: u64 = own.iter().map(|workload| workload.completed_after).sum();
     #[allow(
         clippy::cast_precision_loss,
@@ -251,7 +243,9 @@ fn bins(
         .collect()
 }
 
-/// From the loss until the backlog was down to the survivors' steady mean, after its highest point.
+/// From the loss until the backlog was down to the survivors' steady mean, after its highest point. As for
+/// settling, five per cent and one I/O are always allowed: the backlog of evenly paced work hardly moves, and
+/// would stay a hair above its mean for ever.
 #[allow(clippy::cast_precision_loss)]
 fn drain(setting: &Setting<'_>, tally: &Tally, index: usize) -> Option<f64> {
     let steady: Vec<f64> = setting
@@ -261,9 +255,8 @@ fn drain(setting: &Setting<'_>, tally: &Tally, index: usize) -> Option<f64> {
         .flat_map(|s| backlogs(s, index))
         .map(|(_, level)| level)
         .collect();
-    let usual = steady.iter().sum::<f64>() / steady.len().max(1) as f64;
-    // Evenly paced work has the same backlog in every bin, and their mean may be rounded below it.
-    let usual = usual * (1.0 + 1e-9);
+    let mean = steady.iter().sum::<f64>() / steady.len().max(1) as f64;
+    let usual = (mean * (1.0 + ALLOWED)).max(mean + 1.0);
     let series = tally.workloads[index].backlog.series();
     let width = series.width();
     let loss = usize::try_from(setting.at.0 / width.0).unwrap_or(usize::MAX);

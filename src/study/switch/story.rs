@@ -4,11 +4,9 @@ use super::Setting;
 use super::figures::seconds_after;
 use crate::model::{Compiled, LogEntry, LogKind, Standing, Tally, TimerName};
 use crate::outcome::{LaneSpan, NamedEvent, PathLane};
+use crate::study::grouped;
 use crate::unit::{Duration, Instant};
 use indexmap::IndexMap;
-
-/// What is said of I/Os that go elsewhere.
-const AGAIN: &str = "I/Os sent again";
 
 /// Name of a timer.
 pub(crate) fn timer_name(timer: TimerName) -> &'static str {
@@ -96,18 +94,30 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
         told.count += 1;
         told.ios += entry.ios;
     }
-    let mut events: Vec<NamedEvent> = lines
-        .iter()
-        .map(|(line, told)| event(setting, compiled, line, told))
-        .collect();
     // The stall ends with the last event that sent I/Os elsewhere.
-    let last = events
+    let last = lines
         .iter()
-        .rposition(|event| event.what.contains(AGAIN) && event.ios.is_some_and(|n| n > 0));
-    if let Some(last) = last {
-        events[last].ended_stall = true;
-    }
-    events
+        .rposition(|(line, told)| told.ios > 0 && sends_again(line));
+    lines
+        .iter()
+        .enumerate()
+        .map(|(index, (line, told))| NamedEvent {
+            ended_stall: last == Some(index),
+            ..event(setting, compiled, line, told)
+        })
+        .collect()
+}
+
+/// Whether I/Os that hung on a path go elsewhere with this.
+const fn sends_again(line: &Line) -> bool {
+    matches!(
+        line,
+        Line::TimedOut { .. }
+            | Line::Paths {
+                to: Standing::Failed | Standing::Up,
+                ..
+            }
+    )
 }
 
 fn line_of(entry: &LogEntry, workloads: &[String]) -> Line {
@@ -138,7 +148,7 @@ fn line_of(entry: &LogEntry, workloads: &[String]) -> Line {
 }
 
 fn plural(count: u64, one: &str, many: &str) -> String {
-    format!("{count} {}", if count == 1 { one } else { many })
+    format!("{} {}", grouped(count), if count == 1 { one } else { many })
 }
 
 fn switch_name(compiled: &Compiled, switch: u32) -> &str {
@@ -151,11 +161,17 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
     let paths = plural(told.count, "path", "paths");
     let until = if told.last > told.first {
         format!(
-            ", the last after {:.3} s",
+            ", the last after {:.3}\u{202F}s",
             seconds_after(told.last, setting.at)
         )
     } else {
         String::new()
+    };
+    let ios = plural(told.ios, "I/O", "I/Os");
+    // Nothing is said of no I/O.
+    let said = |before: &str, after: &str| match told.ios {
+        0 => String::new(),
+        _ => format!("{before}{ios}{after}"),
     };
     let (what, workload, counted) = match line {
         Line::Script(index) => {
@@ -168,18 +184,22 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
         }
         Line::Paths { to, workloads, .. } => {
             let what = match to {
-                Standing::Unnoticed => format!("{paths} broken"),
-                Standing::Blocked => format!("loss seen: {paths} held"),
-                Standing::Failed => format!("{paths} given up, {AGAIN}"),
-                Standing::Up if told.ios > 0 => format!("{paths} back, {AGAIN}"),
-                Standing::Up => format!("{paths} back"),
-                Standing::Drained => format!("{paths} drained: no new I/O on them"),
+                Standing::Unnoticed => format!("{paths} broken{}", said(" with ", " on the way")),
+                Standing::Blocked => {
+                    format!("loss seen: {paths} held{}", said(" with ", " on the way"))
+                }
+                Standing::Failed => format!("{paths} given up{}", said(", ", " sent again")),
+                Standing::Up => format!("{paths} back{}", said(", ", " sent again")),
+                Standing::Drained => format!(
+                    "{paths} drained: no new I/O on them{}",
+                    said(", ", " still on the way")
+                ),
                 Standing::Removed => format!("{paths} given up for good, no longer tried"),
             };
             (what, Some(workloads.clone()), Some(told.ios))
         }
         Line::Rerouted { .. } => (
-            "the fabric takes note: lost links are no longer used, returned ones are".into(),
+            "switches take note: lost links are no longer used, returned ones are again".into(),
             None,
             None,
         ),
@@ -200,16 +220,27 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
             None,
         ),
         Line::TimedOut { workloads } => (
-            format!("attempts timed out, {AGAIN}{until}"),
+            format!(
+                "{} timed out{}{until}",
+                plural(told.count, "attempt", "attempts"),
+                said(", ", " sent again")
+            ),
             Some(workloads.clone()),
             Some(told.ios),
         ),
         Line::Resent { workload } => {
-            let what = format!("messages lost in the fabric leave again by TCP{until}");
+            let what = format!(
+                "{} by TCP{until}",
+                plural(
+                    told.count,
+                    "message lost in the fabric leaves again",
+                    "messages lost in the fabric leave again"
+                )
+            );
             (what, Some(name(*workload)), Some(told.count))
         }
         Line::Failed { workload } => (
-            format!("failed{until}"),
+            format!("{} failed{until}", plural(told.count, "I/O", "I/Os")),
             Some(name(*workload)),
             Some(told.count),
         ),

@@ -2,6 +2,7 @@
 //! units are one.
 
 use crate::outcome::{Lane, Picture, PictureNode, PipeLoad, Shape};
+use crate::render::number::is_over;
 
 /// A node as drawn.
 #[derive(Clone, Debug)]
@@ -47,7 +48,12 @@ pub(super) struct Bundle {
     pub(super) lane: Lane,
     /// Per cent in the busiest 20 ms; `None` when lost.
     pub(super) load: Option<f64>,
+    /// Per cent of the fullest member, where it is more than [`UNEVEN`] points above that.
+    pub(super) fullest: Option<f64>,
 }
+
+/// Points by which the fullest member of a bundle may pass the whole before that is said.
+const UNEVEN: f64 = 5.0;
 
 /// What is drawn.
 #[derive(Clone, Debug)]
@@ -211,6 +217,7 @@ fn bundles(picture: &Picture, home: &[usize], case: usize) -> Vec<Bundle> {
                 detail: pipe.detail.clone(),
                 lane: pipe.lane,
                 load: None,
+                fullest: None,
             };
             out.push((bundle, vec![(number, load)]));
             continue;
@@ -229,9 +236,17 @@ fn bundles(picture: &Picture, home: &[usize], case: usize) -> Vec<Bundle> {
         }
     }
     out.into_iter()
-        .map(|(bundle, loads)| Bundle {
-            load: together(&loads),
-            ..bundle
+        .map(|(bundle, loads)| {
+            let load = together(&loads);
+            let fullest = loads
+                .iter()
+                .filter_map(|(_, load)| Some((*load)?.fullest_percent))
+                .reduce(f64::max);
+            Bundle {
+                load,
+                fullest: fullest.filter(|fullest| load.is_some_and(|load| fullest - load > UNEVEN)),
+                ..bundle
+            }
         })
         .collect()
 }
@@ -272,7 +287,7 @@ fn together(loads: &[Part]) -> Option<f64> {
         .iter()
         .map(|(_, load)| load.asked_peak_percent)
         .fold(0.0, f64::max);
-    Some(if most > 100.0 { most } else { mean })
+    Some(if is_over(most) { most } else { mean })
 }
 
 #[cfg(test)]
@@ -283,6 +298,7 @@ mod tests {
         Some(PipeLoad {
             mean_percent: 0.0,
             asked_peak_percent,
+            fullest_percent: asked_peak_percent,
             toward_array,
         })
     }

@@ -6,9 +6,10 @@ use crate::render::chart::frame::Sheet;
 use crate::render::chart::palette::Role;
 use crate::render::chart::place::Area;
 use crate::render::chart::text::{fit, room, short, width, wrap_at_most};
+use crate::render::number::is_over;
 
 use super::fold::{Bundle, Drawn, Site};
-use super::layout::{FRAME_GAP, FRAME_HEAD, Plan};
+use super::layout::{FRAME_GAP, FRAME_HEAD, FRAME_SIDES, FRAME_SIDES_PHONE, Plan};
 use super::route::Way;
 
 /// Tinted lanes with their letters; the one that is lost says so.
@@ -53,6 +54,11 @@ pub(super) fn lanes(sheet: &mut Sheet, plan: &Plan, case: &Case) {
             format!("fabric {letter}")
         };
         let text = if plan.upright && lost { "lost" } else { &text };
+        // Narrow lanes of a phone have room for the letter only; lost parts say so themselves.
+        let space = sheet.right() - at.0 - em * 1.2;
+        if plan.upright && room(text, em, true) > space {
+            continue;
+        }
         sheet.label(
             (at.0 + em * 1.2, at.1),
             text,
@@ -111,7 +117,7 @@ pub(super) fn pipe(sheet: &mut Sheet, bundle: &Bundle, way: &Way, wide: f64) {
         .canvas
         .line(way.clone(), Pen::new(Role::Pipe, wide - thin));
     let core = (wide * load / 100.0).clamp(wide * 0.1, wide * 1.45);
-    let role = if load > 100.0 {
+    let role = if is_over(load) {
         Role::Missed
     } else {
         role_of(bundle.lane)
@@ -146,7 +152,11 @@ pub(super) fn units(sheet: &mut Sheet, site: &Site, plan: &Plan) {
             outline,
             Pen::new(Role::Use2, em * 0.1).dashed(em * 0.35, em * 0.25),
         );
-        let text = fit(&format!("chassis {frame}"), em, false, size.0 - em);
+        let whole = format!("chassis {frame}");
+        let text = [whole.as_str(), frame]
+            .into_iter()
+            .find(|text| room(text, em, false) <= size.0 - em)
+            .map_or_else(|| fit(frame, em, false, size.0 - em), str::to_owned);
         sheet.label(
             (left + em * 0.6, top + em * 1.3),
             &text,
@@ -155,8 +165,13 @@ pub(super) fn units(sheet: &mut Sheet, site: &Site, plan: &Plan) {
             Role::Mute,
         );
         let mut y = top + em * FRAME_HEAD;
+        let inside = if plan.upright {
+            FRAME_SIDES_PHONE.0
+        } else {
+            FRAME_SIDES.0
+        };
         for one in &unit.boxes {
-            node(sheet, one, unit.lane, (left + em * 0.6, y), plan.node);
+            node(sheet, one, unit.lane, (left + em * inside, y), plan.node);
             y += plan.node.1 + em * FRAME_GAP;
         }
     }
@@ -214,7 +229,9 @@ fn node_words(sheet: &mut Sheet, drawn: &Drawn, at: (f64, f64), size: (f64, f64)
             .find(|text| room(text, em, false) <= space);
         whole.map(str::to_owned).into_iter().collect()
     } else {
-        wrap_at_most(detail, em, false, space, most)
+        let lines = [detail, short(detail)].map(|text| wrap_at_most(text, em, false, space, most));
+        let whole = |lines: &Vec<String>| !lines.iter().any(|line| line.contains('…'));
+        lines.into_iter().find(whole).unwrap_or_default()
     };
     let step = em * 1.18;
     let x = at.0 + size.0 / 2.0;

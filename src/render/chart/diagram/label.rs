@@ -1,11 +1,13 @@
 //! Labels of bundles, where nothing else is.
 
 use crate::outcome::Lane;
-use crate::render::chart::canvas::{Anchor, Face, Pen};
+use crate::render::chart::Format;
+use crate::render::chart::canvas::{Anchor, Face, Pen, rounded};
 use crate::render::chart::frame::Sheet;
 use crate::render::chart::palette::Role;
 use crate::render::chart::place::{Area, crosses, overlap};
 use crate::render::chart::text::{fit, percent, room};
+use crate::render::number::is_over;
 
 use super::fold::{Bundle, Site};
 use super::ink::{badges, role_of};
@@ -13,7 +15,7 @@ use super::layout::Plan;
 use super::route::{Way, grown};
 
 /// Labels of the bundles that carry, each where nothing else is; returns those that found no place, which
-/// then carry a number. Crosses of the lost ones as well.
+/// then carry a number (on a slide their load, and none is returned). Crosses of the lost ones as well.
 pub(super) fn labels(sheet: &mut Sheet, site: &Site, plan: &Plan, ways: &[Way]) -> Vec<usize> {
     let em = sheet.em;
     let mut taken = occupied(site, plan, em);
@@ -64,7 +66,15 @@ pub(super) fn labels(sheet: &mut Sheet, site: &Site, plan: &Plan, ways: &[Way]) 
     }
     left_over.sort_unstable();
     for (number, &index) in left_over.iter().enumerate() {
-        numbered(sheet, &ways[index], number + 1, &mut taken);
+        // A slide has no room for a list: there the load itself stands on the line.
+        let text = match (sheet.format, site.bundles[index].load) {
+            (Format::Slide, Some(load)) => percent(load),
+            _ => (number + 1).to_string(),
+        };
+        numbered(sheet, &ways[index], &text, &mut taken);
+    }
+    if sheet.format == Format::Slide {
+        left_over.clear();
     }
     left_over
 }
@@ -154,7 +164,7 @@ fn words(bundle: &Bundle, detailed: bool, em: f64) -> Vec<Word> {
         ));
     }
     let load = bundle.load.unwrap_or(0.0);
-    let over = load > 100.0;
+    let over = is_over(load);
     let role = match (over, bundle.lane) {
         (true, _) => Role::Missed,
         (_, Lane::Middle) => Role::Ink,
@@ -166,6 +176,18 @@ fn words(bundle: &Bundle, detailed: bool, em: f64) -> Vec<Word> {
         percent(load)
     };
     out.push(word(text, Face::Bold, role));
+    if let Some(fullest) = bundle.fullest {
+        let role = if is_over(fullest) {
+            Role::Missed
+        } else {
+            Role::Mute
+        };
+        out.push(word(
+            format!("fullest {}", percent(fullest)),
+            Face::Plain,
+            role,
+        ));
+    }
     out
 }
 
@@ -225,11 +247,11 @@ fn spots(way: &Way, plan: &Plan, (wide, tall): (f64, f64)) -> Vec<(f64, f64)> {
     out
 }
 
-/// A number on the line itself, on paper.
-fn numbered(sheet: &mut Sheet, way: &Way, number: usize, taken: &mut Vec<Area>) {
+/// A few letters on the line itself, light on dark.
+fn numbered(sheet: &mut Sheet, way: &Way, text: &str, taken: &mut Vec<Area>) {
     let em = sheet.em;
-    let half = em * 0.75;
-    let text = number.to_string();
+    let high = em * 0.75;
+    let wide = (room(text, em, true) / 2.0 + em * 0.3).max(high);
     let places = way.windows(2).flat_map(|pair| {
         [0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8].map(|share| {
             (
@@ -238,15 +260,19 @@ fn numbered(sheet: &mut Sheet, way: &Way, number: usize, taken: &mut Vec<Area>) 
             )
         })
     });
-    let area = |at: (f64, f64)| (at.0 - half, at.1 - half, at.0 + half, at.1 + half);
+    let area = |at: (f64, f64)| (at.0 - wide, at.1 - high, at.0 + wide, at.1 + high);
     let free = places
         .clone()
         .find(|at| !taken.iter().any(|other| overlap(*other, area(*at))));
     if let Some(at) = free {
-        sheet.canvas.disc(at, half, Role::Ink);
+        let (left, top, ..) = area(at);
+        let size = (2.0 * wide, 2.0 * high);
+        sheet
+            .canvas
+            .fill(rounded((left, top), size, high), Role::Ink);
         sheet.label(
             (at.0, at.1 + em * 0.36),
-            &text,
+            text,
             Face::Bold,
             Anchor::Middle,
             Role::OnFill,

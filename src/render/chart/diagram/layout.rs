@@ -11,6 +11,10 @@ use super::fold::{Site, Unit};
 /// Head of a chassis' frame, and the gap below each of its boxes, in ems.
 pub(super) const FRAME_HEAD: f64 = 2.15;
 pub(super) const FRAME_GAP: f64 = 0.65;
+/// Left and right of the boxes in it, in ems: the outlines behind a box stand out at the right.
+pub(super) const FRAME_SIDES: (f64, f64) = (0.6, 1.0);
+/// And on a phone.
+pub(super) const FRAME_SIDES_PHONE: (f64, f64) = (0.25, 0.6);
 
 /// The finished plan.
 #[derive(Clone, Debug)]
@@ -91,7 +95,12 @@ pub(super) fn plan(site: &Site, sheet: &Sheet, reserve: f64) -> Plan {
     let rooms = Rooms::of(sheet.format, em);
     let rows = rows(site, &rooms);
     let node = node_size(site, sheet, rows.len());
-    let sized = |unit: &Unit| unit_size(unit, node, em);
+    let sides = if upright {
+        FRAME_SIDES_PHONE
+    } else {
+        FRAME_SIDES
+    };
+    let sized = |unit: &Unit| unit_size(unit, node, sides, em);
     let size: Vec<(f64, f64)> = site.units.iter().map(sized).collect();
     let along = |unit: usize| if upright { size[unit].1 } else { size[unit].0 };
     let across = |unit: usize| if upright { size[unit].0 } else { size[unit].1 };
@@ -210,8 +219,15 @@ fn node_size(site: &Site, sheet: &Sheet, rows: usize) -> (f64, f64) {
         })
         .fold(0.0, f64::max);
     let across = if upright {
-        // A lane, two in the middle, a lane, and what is kept free between and around them.
-        (sheet.right() - sheet.side - em * 4.6) / 4.0
+        // A lane, two in the middle, a lane, and what is kept free between and around them; frames of
+        // chassis in the lanes take room of their own.
+        let framed = site
+            .units
+            .iter()
+            .any(|unit| unit.frame.is_some() && unit.lane != Lane::Middle);
+        let sides = FRAME_SIDES_PHONE.0 + FRAME_SIDES_PHONE.1;
+        let frames = if framed { 2.0 * sides } else { 0.0 };
+        (sheet.right() - sheet.side - em * (4.6 + frames)) / 4.0
     } else {
         ((sheet.right() - sheet.side) / rows.max(1) as f64
             * if sheet.format == Format::Slide {
@@ -232,13 +248,13 @@ fn node_size(site: &Site, sheet: &Sheet, rows: usize) -> (f64, f64) {
     )
 }
 
-fn unit_size(unit: &Unit, node: (f64, f64), em: f64) -> (f64, f64) {
+fn unit_size(unit: &Unit, node: (f64, f64), sides: (f64, f64), em: f64) -> (f64, f64) {
     if unit.frame.is_none() {
         return node;
     }
     let count = unit.boxes.len() as f64;
     (
-        node.0 + em * 1.6,
+        node.0 + em * (sides.0 + sides.1),
         count * (node.1 + FRAME_GAP * em) + em * FRAME_HEAD,
     )
 }

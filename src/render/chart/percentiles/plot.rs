@@ -151,11 +151,15 @@ fn corner_words(sheet: &mut Sheet, plot: &Plot, promise: &Promise, lines: &[Vec<
     let second = "a curve must pass under this corner";
     let one = (room(&first, em, true), em * 1.2);
     let both = (one.0.max(room(second, em, false)), em * 2.5);
-    let found = [both, one]
+    // Near the corner rather than in full: words far off belong to nothing.
+    let brief = format!("promise {text}");
+    let least = (room(&brief, em, true), em * 1.2);
+    let found = [(both, 2), (one, 2), (least, 2), (both, 8), (one, 8)]
         .into_iter()
-        .find_map(|size| Some((spot(plot, promise, lines, size, em)?, size)));
+        .find_map(|(size, far)| Some((spot(plot, promise, lines, (size, far), em)?, size)));
     if let Some(((x, y), size)) = found {
-        sheet.label((x, y + em), &first, Face::Bold, Anchor::Start, Role::Ink);
+        let said = if size == least { &brief } else { &first };
+        sheet.label((x, y + em), said, Face::Bold, Anchor::Start, Role::Ink);
         if size == both {
             sheet.label(
                 (x, y + em * 2.2),
@@ -169,7 +173,6 @@ fn corner_words(sheet: &mut Sheet, plot: &Plot, promise: &Promise, lines: &[Vec<
     }
     // Above the plot nothing runs.
     let space = plot.right - sheet.side - room(TITLE, em, true) - em;
-    let brief = format!("promise {text}");
     let whole = [&first, &brief]
         .into_iter()
         .find(|text| room(text, em, true) <= space);
@@ -181,19 +184,19 @@ fn corner_words(sheet: &mut Sheet, plot: &Plot, promise: &Promise, lines: &[Vec<
 }
 
 /// Upper left corner of a free area of `wide` by `tall` beside the corner of a promise: right of the wall
-/// above or below, then left of it, further and further off.
+/// above or below, then left of it, further and further off, at most `far` lines.
 fn spot(
     plot: &Plot,
     promise: &Promise,
     lines: &[Vec<(f64, f64)>],
-    (wide, tall): (f64, f64),
+    ((wide, tall), far): ((f64, f64), u32),
     em: f64,
 ) -> Option<(f64, f64)> {
     let (x, y) = (
         plot.x.place(rarity(promise.q)),
         plot.y.place(promise.us / 1000.0),
     );
-    let spots = (0..8).flat_map(|step| {
+    let spots = (0..far).flat_map(|step| {
         let off = f64::from(step) * em;
         let (above, below) = (y - tall - em * 0.4 - off, y + em * 0.5 + off);
         let left = x - wide - em * 0.6;

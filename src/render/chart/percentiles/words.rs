@@ -27,6 +27,7 @@ pub(super) fn figure(curve: &Curve, judged: f64) -> String {
         }
         (_, Some((value, ..)), _) => format!("{name} {}", time(value, 3)),
         (_, None, Some(beyond)) => format!("{name} over {}", time(beyond, 3)),
+        _ if curve.points.is_empty() => "no I/O".to_owned(),
         _ => format!("{name} not known"),
     }
 }

@@ -108,6 +108,7 @@ fn figures_of_no_number_do_no_harm() {
     report.picture.pipes[0].load[0] = Some(PipeLoad {
         mean_percent: 0.0,
         asked_peak_percent: f64::NAN,
+        fullest_percent: f64::NAN,
         toward_array: true,
     });
     report.switches[0].workloads[0].bins[5].completed_iops = f64::NAN;
@@ -247,6 +248,7 @@ fn wide_site(report: &mut Report, count: usize) {
                 let load = PipeLoad {
                     mean_percent: 20.0,
                     asked_peak_percent: 30.0 + number as f64,
+                    fullest_percent: 30.0 + number as f64,
                     toward_array: true,
                 };
                 report.picture.pipes.push(Pipe {
@@ -307,4 +309,20 @@ fn promises_of_other_kinds() {
     check_all(&report);
     report.matrix.rows.clear();
     check_all(&report);
+}
+
+#[test]
+fn short_names_make_narrow_lanes() {
+    let mut report = sample_report();
+    for node in &mut report.picture.nodes {
+        node.name = node.name.chars().take(2).collect();
+        node.detail = String::new();
+        node.chassis = None;
+    }
+    for case in 0..3 {
+        for format in FORMATS {
+            let drawing = diagram(&report, case, format).expect("a site");
+            check(&format!("diagram {case}"), format, &drawing);
+        }
+    }
 }

@@ -1,6 +1,7 @@
 //! The two panels of a timeline: completions, and latency.
 
 use crate::outcome::SwitchBin;
+use crate::render::chart::Format;
 use crate::render::chart::axis::Scale;
 use crate::render::chart::canvas::{Anchor, Face, Pen};
 use crate::render::chart::frame::{Sheet, look};
@@ -171,9 +172,12 @@ pub(super) fn latency(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, (top,
     }
     if let Some(seconds) = words::longest(scene) {
         let promise = scene.longest.as_ref();
-        let said = promise.map_or_else(String::new, |(_, text)| {
-            format!(" (promise {})", target(text))
-        });
+        // A slide has room for the figure only.
+        let said = promise
+            .filter(|_| sheet.format != Format::Slide)
+            .map_or_else(String::new, |(_, text)| {
+                format!(" (promise {})", target(text))
+            });
         let missed = promise.is_some_and(|(target, _)| seconds > *target);
         let role = if missed { Role::Missed } else { Role::Ink };
         let text = format!("longest I/O {}{said}", time(seconds * 1e6, 3));

@@ -57,7 +57,11 @@ pub(super) fn p99_at_last(scene: &Scene<'_>) -> Option<f64> {
 
 pub(super) fn finding(scene: &Scene<'_>) -> String {
     let (with, name) = (&scene.switch.case.name, &scene.workload.name);
-    let ended = scene.events.iter().find(|event| event.ended_stall);
+    let ended = scene
+        .events
+        .iter()
+        .map(|(_, event)| *event)
+        .find(|event| event.ended_stall);
     let first = match (ended, longest(scene)) {
         (Some(event), Some(seconds)) => {
             let held = event.ios.map_or_else(
@@ -69,7 +73,7 @@ pub(super) fn finding(scene: &Scene<'_>) -> String {
                 .as_deref()
                 .map_or("an event", |timer| timer.split(',').next().unwrap_or(timer));
             format!(
-                "With {with}, {held} of {name} hang for {}{THIN}s until {timer} lets them go",
+                "With {with}, {held} of {name} hang for up to {}{THIN}s, until {timer} lets them go",
                 sig(seconds, 2)
             )
         }
@@ -102,7 +106,7 @@ pub(super) fn description(scene: &Scene<'_>) -> String {
         "{} in the switch-over, {}. ",
         scene.workload.name, scene.switch.case.name
     );
-    for (index, event) in scene.events.iter().enumerate() {
+    for (number, event) in &scene.events {
         let timer = event
             .timer
             .as_deref()
@@ -113,8 +117,7 @@ pub(super) fn description(scene: &Scene<'_>) -> String {
             ""
         };
         let text = format!(
-            "{}: at {} s, {}{timer}{ended}. ",
-            index + 1,
+            "{number}: at {} s, {}{timer}{ended}. ",
             sig(event.t_s, 3),
             event.what
         );
