@@ -272,3 +272,44 @@ proptest! {
         let _ = read_text(DEMO, &[(key, value)]);
     }
 }
+
+#[test]
+fn a_protocol_is_read_by_itself_with_options_as_in_a_workload() {
+    let read = |word: &str, options: &[(&str, &str)]| {
+        let options: Vec<(String, String)> = options
+            .iter()
+            .map(|(key, value)| ((*key).to_owned(), (*value).to_owned()))
+            .collect();
+        protocol(word, &options)
+    };
+    for word in Protocol::KEYS.into_iter().filter(|word| *word != "plain") {
+        assert_eq!(
+            read(word, &[]).ok(),
+            Protocol::with_defaults(word),
+            "{word}"
+        );
+    }
+    let Ok(Protocol::Iscsi(iscsi)) = read(
+        "iscsi",
+        &[
+            ("first_burst", "128KiB"),
+            ("initial_r2t", "false"),
+            ("acks", "never"),
+        ],
+    ) else {
+        panic!("sound options");
+    };
+    assert_eq!(
+        (iscsi.first_burst, iscsi.tcp.acks),
+        (131_072, crate::wire::Acks::Never)
+    );
+    assert_eq!(iscsi.initial_r2t, crate::wire::InitialR2t::No);
+    let problems = read("nfs", &[("version", "v5"), ("in_capsule", "0")]).unwrap_err();
+    let text = render_problems(&problems);
+    assert!(
+        text.contains("version=v5") && text.contains("--option"),
+        "{text}"
+    );
+    assert!(text.contains("unknown key `in_capsule`"), "{text}");
+    assert!(read("morse", &[]).is_err());
+}

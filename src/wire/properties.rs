@@ -28,11 +28,14 @@ fn tcps() -> impl Strategy<Value = TcpOptions> {
     let ip = prop_oneof![Just(Ip::V4), Just(Ip::V6)];
     let vlan = prop_oneof![Just(Vlan::Untagged), Just(Vlan::Tagged)];
     let timestamps = prop_oneof![Just(Timestamps::On), Just(Timestamps::Off)];
-    (mtus(), ip, vlan, timestamps).prop_map(|(mtu, ip, vlan, timestamps)| TcpOptions {
+    let acks = prop_oneof![Just(Acks::EverySecond), Just(Acks::Never)];
+    let all = (mtus(), ip, vlan, timestamps, acks);
+    all.prop_map(|(mtu, ip, vlan, timestamps, acks)| TcpOptions {
         mtu,
         ip,
         vlan,
         timestamps,
+        acks,
     })
 }
 
@@ -234,7 +237,8 @@ proptest! {
         prop_assert_eq!(serves[0].toward, Toward::Array);
         for leg in &plan.legs {
             prop_assert!(!leg.ready_to_transfer || (leg.toward, leg.then) == (Toward::Host, Then::Next));
-            prop_assert_eq!(leg.ack_bytes.is_some(), protocol.tcp().is_some());
+            let acks = protocol.tcp().is_some_and(|tcp| tcp.acks == Acks::EverySecond);
+            prop_assert_eq!(leg.ack_bytes.is_some(), acks);
         }
     }
 
@@ -252,6 +256,44 @@ proptest! {
                 prop_assert_eq!(wire, fixed + headers);
             }
         }
+    }
+
+    #[test]
+    fn every_byte_is_on_one_line_of_the_account(
+        protocol in protocols(), op in ops(), size in sizes(),
+    ) {
+        let plan = protocol.plan(op, size);
+        for medium in [Medium::Ethernet, Medium::FibreChannel] {
+            let Some(encapsulation) = protocol.encapsulation(medium) else { continue };
+            let mut payload = 0;
+            for way in [Toward::Array, Toward::Host] {
+                let account = protocol.account(&plan, way, encapsulation);
+                prop_assert_eq!(account.total(), plan.wire_bytes(way, encapsulation));
+                payload += account.payload;
+            }
+            prop_assert_eq!(payload, size);
+        }
+    }
+
+    #[test]
+    fn a_split_io_never_costs_less_than_a_whole_one(
+        protocol in protocols(), op in ops(), size in 2..=SIZE_MAX, part in 0.0..1.0_f64,
+    ) {
+        #[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss, clippy::cast_sign_loss)]
+        let first = ((size as f64 * part) as u64).clamp(1, size - 1);
+        let plans = [size, first, size - first].map(|size| protocol.plan(op, size));
+        // One transfer mode: the same messages in the same order, and one call each.
+        let mode = |plan: &Plan| -> Vec<(&str, Then)> {
+            plan.legs.iter().map(|leg| (leg.name, leg.then)).collect()
+        };
+        let calls = match &protocol {
+            Protocol::Nfs(options) => size.div_ceil(u64::from(options.transfer.clamp(1024, 1 << 20))),
+            _ => 1,
+        };
+        prop_assume!(calls == 1 && plans[1..].iter().all(|plan| mode(plan) == mode(&plans[0])));
+        let [whole, one, other] = plans.map(|plan| total(&plan, Encapsulation::Ethernet));
+        prop_assert!(whole.0 <= one.0 + other.0, "frames: {} of {} and {}", whole.0, one.0, other.0);
+        prop_assert!(whole.1 < one.1 + other.1, "bytes: {} of {} and {}", whole.1, one.1, other.1);
     }
 
     #[test]
