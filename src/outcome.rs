@@ -7,6 +7,7 @@
 //!
 //! Left out: layout, rounding and wording, which are `render`'s.
 
+mod exchange;
 mod matrix;
 mod picture;
 mod report;
@@ -14,6 +15,10 @@ mod review;
 mod steady;
 mod switch;
 
+pub use exchange::{
+    AccountRow, Exchange, FramesAlike, LayerRow, LinkRow, Message, Series, SizePoint, Sizes, Total,
+    Way,
+};
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};
 pub use report::{AssumptionRow, Case, Growth, Mend, Origin, PartUse, Report, UseInCase};

@@ -72,6 +72,14 @@ pub fn size(text: &str, max: u64) -> Result<u64, String> {
     quantity::size(text, max).map_err(|_| format!("a size from 1B to {max}B, for example 64KiB"))
 }
 
+/// Reads a length as a scenario writes it, `"40m"`: millimetres.
+///
+/// # Errors
+/// What is expected instead, as the end of a sentence.
+pub fn length(text: &str) -> Result<u64, String> {
+    quantity::length_mm(text).map_err(|_| "a length from 0m to 1000km, for example 40m".to_owned())
+}
+
 /// A protocol by its word (`plain` too), with options written as in a workload's table, `KEY=VALUE` each; what is not
 /// stated has its default.
 ///
