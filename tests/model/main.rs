@@ -7,6 +7,7 @@ mod oracle;
 mod queueing;
 mod recovery;
 mod rig;
+mod saturated;
 mod symmetry;
 mod timing;
 mod uplink;
