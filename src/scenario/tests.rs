@@ -48,13 +48,24 @@ fn every_shipped_scenario_and_starter_reads_without_a_warning() {
             "ostrel-ethernet",
             include_str!("../../scenarios/ostrel-ethernet.toml"),
         ),
+        ("25gbe", include_str!("../../scenarios/lessons/25gbe.toml")),
+        ("32gfc", include_str!("../../scenarios/lessons/32gfc.toml")),
+        ("label", include_str!("../../scenarios/lessons/label.toml")),
         (
-            "lesson-25gbe",
-            include_str!("../../scenarios/lesson-25gbe.toml"),
+            "block-size",
+            include_str!("../../scenarios/lessons/block-size.toml"),
         ),
         (
-            "lesson-32gfc",
-            include_str!("../../scenarios/lesson-32gfc.toml"),
+            "jumbo-frames",
+            include_str!("../../scenarios/lessons/jumbo-frames.toml"),
+        ),
+        (
+            "cut-through",
+            include_str!("../../scenarios/lessons/cut-through.toml"),
+        ),
+        (
+            "busy-35",
+            include_str!("../../scenarios/lessons/busy-35.toml"),
         ),
     ];
     let starters = kinds::KINDS.iter().map(|kind| (kind.name, kind.text));

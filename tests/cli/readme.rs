@@ -26,7 +26,7 @@ fn commands(text: &str) -> Vec<&str> {
 }
 
 /// Runs a line in a shell that finds the program, in a folder that has the scenarios.
-fn shell(folder: &Path, line: &str) -> Output {
+pub(super) fn shell(folder: &Path, line: &str) -> Output {
     let program = Path::new(env!("CARGO_BIN_EXE_halfloom"));
     let beside = program.parent().expect("it lies in a folder");
     let path = std::env::var("PATH").unwrap_or_default();
@@ -38,7 +38,7 @@ fn shell(folder: &Path, line: &str) -> Output {
         .expect("a shell starts")
 }
 
-fn copy(from: &Path, to: &Path) {
+pub(super) fn copy(from: &Path, to: &Path) {
     fs::create_dir_all(to).expect("a temporary folder can be written");
     for entry in fs::read_dir(from).expect("the scenarios are there") {
         let entry = entry.expect("they can be listed");
