@@ -110,3 +110,24 @@ fn the_figures_it_quotes_are_the_ones_printed() {
         assert!(printed.contains(&figure), "{figure}: {printed}");
     }
 }
+
+/// 12 % and 28 %: 3299.1 ÷ 2938.3 and 32 ÷ 25.
+#[test]
+fn the_picture_of_sizes_is_the_one_that_the_command_draws() {
+    let text = readme();
+    let command = "halfloom wire --sweep --mtu 1500,9000 --shape page --svg target/sizes.svg --png target/sizes.png";
+    assert!(text.contains(command) && text.contains("12 % apart"));
+    let place = tempfile::tempdir().expect("a temporary folder");
+    fs::create_dir(place.path().join("target")).expect("a temporary folder can be written");
+    let output = shell(place.path(), command);
+    assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+    let drawn = fs::read_to_string(place.path().join("target/sizes.svg")).expect("it was drawn");
+    let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios/pictures/sizes.svg");
+    let shipped = fs::read_to_string(shipped).expect("the picture is there");
+    assert_eq!(
+        drawn, shipped,
+        "draw it again with the command of the README"
+    );
+    let png = fs::read(place.path().join("target/sizes.png")).expect("it was drawn");
+    assert_eq!(&png[16..20], 1200_u32.to_be_bytes());
+}
