@@ -23,7 +23,8 @@ pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};
 pub use report::{AssumptionRow, Case, Growth, Mend, Origin, PartUse, Report, UseInCase};
 pub use review::{
-    ControllerRow, PathHop, PathRow, PathSheet, Review, ReviewFinding, Severity, TierRow,
+    ControllerRow, HostBusRow, PathHop, PathRow, PathSheet, Review, ReviewFinding, Severity,
+    TierRow,
 };
 pub use steady::{
     ArrayFigures, BudgetPart, CurvePoint, DirectionFigures, Estimated, HostFigures, PathFigures,

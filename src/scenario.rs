@@ -8,6 +8,7 @@
 //! Left out: files. Whoever calls [`read`] fetches the traces that a scenario names.
 
 mod arrivals;
+mod bus;
 mod context;
 mod control;
 mod cursor;

@@ -325,3 +325,50 @@ fn a_protocol_is_read_by_itself_with_options_as_in_a_workload() {
     assert!(text.contains("unknown key `in_capsule`"), "{text}");
     assert!(read("morse", &[]).is_err());
 }
+
+#[test]
+fn a_bus_is_read_and_said_not_to_be_simulated() {
+    let minimal = kinds::KINDS
+        .iter()
+        .find(|kind| kind.name == "minimal")
+        .expect("a starter");
+    let host = site(minimal.text, &[]).hosts[0].name.clone();
+    let with = |key: &str, value: &str| {
+        let key = format!("host.{host}.{key}");
+        let bus = format!("host.{host}.bus");
+        if key == bus {
+            read_text(minimal.text, &[(&key, value)])
+        } else {
+            read_text(minimal.text, &[(&bus, "PCIe4x8"), (&key, value)])
+        }
+    };
+    let loaded = with("bus_per", "host").expect("sound");
+    let own = loaded.site.hosts[0].bus.expect("stated");
+    assert_eq!(
+        (own.bus.label(), own.bus.max_payload),
+        ("PCIe4x8".to_owned(), 256)
+    );
+    assert_eq!(own.per, crate::site::BusPer::Host);
+    let warned = render_problems(&loaded.warnings);
+    assert!(
+        warned.contains("is not simulated") && warned.contains("1 warning"),
+        "{warned}"
+    );
+    let listed = loaded
+        .site
+        .assumptions
+        .iter()
+        .any(|row| row.what.contains("not simulated"));
+    assert!(listed, "reports list it among the inputs");
+    for (key, value) in [
+        ("bus", "PCIe2x8"),
+        ("bus", "4"),
+        ("bus_payload", "300"),
+        ("bus_per", "rack"),
+    ] {
+        assert!(with(key, value).is_err(), "{key} = {value}");
+    }
+    let alone = format!("host.{host}.bus_payload");
+    let problems = read_text(minimal.text, &[(&alone, "512")]).unwrap_err();
+    assert!(render_problems(&problems).contains("and no `bus`"));
+}
