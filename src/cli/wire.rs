@@ -8,7 +8,7 @@ mod sweep;
 use super::console::Console;
 use super::exit::{Exit, Failure};
 use super::options::key_value;
-use crate::render::chart;
+use crate::render::{chart, json};
 use crate::scenario;
 use crate::study::exchange;
 use crate::wire::{Op, SIZE_MAX, technologies};
@@ -191,7 +191,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
             chart::sizes(&sizes, format)
         })?;
         console.result(&if arguments.json {
-            sweep::json(&sizes)
+            json::sizes_json(&sizes)
         } else {
             sweep::text(&sizes)
         })?;
@@ -205,7 +205,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         chart::ladder(&exchange, format)
     })?;
     console.result(&if arguments.json {
-        show::json(&exchange)
+        json::exchange_json(&exchange)
     } else {
         show::text(&exchange)
     })?;

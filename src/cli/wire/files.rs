@@ -51,34 +51,6 @@ pub(super) fn write(
     Ok(())
 }
 
-/// The head that every JSON of ours has.
-#[derive(Debug, serde::Serialize)]
-pub(super) struct Json<'a, T> {
-    /// Version of this shape.
-    format: u32,
-    program: &'static str,
-    /// Always: sizes follow from standards, nothing was measured.
-    estimate: bool,
-    kind: &'static str,
-    /// Version of the program.
-    version: &'static str,
-    #[serde(flatten)]
-    content: &'a T,
-}
-
-/// `content` under that head.
-pub(super) fn json<T: serde::Serialize>(kind: &'static str, content: &T) -> String {
-    let json = Json {
-        format: 1,
-        program: "halfloom",
-        estimate: true,
-        kind,
-        version: env!("CARGO_PKG_VERSION"),
-        content,
-    };
-    serde_json::to_string_pretty(&json).unwrap_or_default()
-}
-
 /// Rows as comma-separated values under a head.
 pub(super) fn csv(head: &[&str], rows: &[Vec<String>]) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());

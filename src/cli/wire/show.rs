@@ -1,12 +1,8 @@
-//! One I/O as tables, as JSON and as comma-separated values.
+//! One I/O as tables and as comma-separated values.
 
 use super::files;
 use crate::cli::columns::{Align, columns, decimals};
 use crate::outcome::{Exchange, FramesAlike, Message, Total};
-
-pub(super) fn json(io: &Exchange) -> String {
-    files::json("wire", io)
-}
 
 /// One row a message.
 pub(super) fn csv(io: &Exchange) -> String {

@@ -69,10 +69,6 @@ pub(super) fn pairs(arguments: &Arguments) -> Result<Vec<(Protocol, Link)>, Fail
     Ok(pairs)
 }
 
-pub(super) fn json(sizes: &Sizes) -> String {
-    files::json("wire-sweep", sizes)
-}
-
 /// One row a pair and size.
 pub(super) fn csv(sizes: &Sizes) -> String {
     let head = [

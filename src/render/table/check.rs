@@ -225,7 +225,13 @@ fn compared(sheet: &PathSheet) -> String {
                 three(hop.nominal_gb_s)
             )
         };
-        out.push_str(&format!("fabric {}: {verdict}\n", side_text(side)));
+        let bus = paths()
+            .filter_map(|path| path.host_bus.as_ref())
+            .find(|row| row.narrower)
+            .map_or_else(String::new, |row| {
+                format!("; but the host bus, {}, carries less", row.bus)
+            });
+        out.push_str(&format!("fabric {}: {verdict}{bus}\n", side_text(side)));
     }
     out.push('\n');
     out

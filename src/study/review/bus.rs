@@ -4,7 +4,7 @@
 
 use super::{Facts, finding};
 use crate::outcome::{ReviewFinding, Severity};
-use crate::site::{AdapterBus, BusPer, End};
+use crate::site::{AdapterBus, Arrivals, BusPer, End};
 use crate::study::estimate::{Data, data_at_ports};
 
 const NOT_SIMULATED: &str = "No run simulates the bus: where it is fuller than the links, \
@@ -88,6 +88,14 @@ fn one(facts: &Facts<'_>, family: usize, own: AdapterBus) -> ReviewFinding {
             }
         })
         .collect();
+    let closed = site.workloads.iter().any(|work| {
+        work.hosts.contains(&family) && matches!(work.arrivals, Arrivals::Closed { .. })
+    });
+    let closed = if closed {
+        "; work in a closed loop, which takes what there is, is not counted"
+    } else {
+        ""
+    };
     let over = cases.iter().any(|(_, burst)| *burst > 100.0);
     let narrower = carries < ports;
     let shared = match own.per {
@@ -111,7 +119,7 @@ fn one(facts: &Facts<'_>, family: usize, own: AdapterBus) -> ReviewFinding {
         "host bus",
         format!(
             "{} behind {shared} {name} carries {:.1} Gb/s of data in and {:.1} out, {compared} {links} ({ports:.1} Gb/s \
-             with headers); asked: {}",
+             with headers); asked: {}{closed}",
             own.bus.label(),
             giga(own.bus.into_host()),
             giga(own.bus.out_of_host()),
