@@ -163,6 +163,18 @@ fn fc(cursor: &Cursor<'_, '_>, kind: Kind, links: &[Option<RawLink>]) -> FcOptio
         data_field,
         cdb: if long { Cdb::Long } else { Cdb::Short },
         response,
+        first_burst: cursor.input(
+            "first_burst",
+            "most data sent unasked",
+            &bytes(0, 64 << 20),
+            practice("0"),
+        ),
+        max_burst: cursor.input(
+            "max_burst",
+            "most data for one transfer-ready",
+            &bytes(512, 64 << 20),
+            practice("64MiB"),
+        ),
     }
 }
 

@@ -104,7 +104,12 @@ fn nvme_tcps() -> impl Strategy<Value = Protocol> {
 }
 
 fn fcs() -> impl Strategy<Value = FcOptions> {
-    (0..3000_u32, any::<(bool, bool)>()).prop_map(|(data_field, (long, extended))| FcOptions {
+    // Bursts are whole blocks.
+    let bursts = (0..300_u32, prop_oneof![Just(131_072_u32), 1..400_u32]);
+    let all = (0..3000_u32, any::<(bool, bool)>(), bursts);
+    all.prop_map(|(data_field, (long, extended), (first, max))| FcOptions {
+        first_burst: 512 * first,
+        max_burst: 512 * max,
         data_field,
         cdb: if long { Cdb::Long } else { Cdb::Short },
         response: if extended {
@@ -170,10 +175,18 @@ fn total(plan: &Plan, encapsulation: Encapsulation) -> (u64, u64) {
 fn message_headers(protocol: &Protocol, op: Op, size: u64) -> Option<u64> {
     let fill = size.div_ceil(4) * 4 - size;
     let calls = |transfer: u32| size.div_ceil(u64::from(transfer));
+    let grants = |options: &FcOptions| {
+        let asked = size.saturating_sub(u64::from(options.first_burst));
+        if op == Op::Write {
+            12 * asked.div_ceil(u64::from(options.max_burst))
+        } else {
+            0
+        }
+    };
     Some(match (protocol, op) {
         (Protocol::FcScsi(options), _) => {
             let command = if options.cdb == Cdb::Short { 32 } else { 48 };
-            command + 24 + fill + if op == Op::Write { 12 } else { 0 }
+            command + 24 + fill + grants(options)
         }
         (Protocol::FcNvme(options), _) => {
             let response = if options.response == NvmeResponse::Short {
@@ -181,7 +194,7 @@ fn message_headers(protocol: &Protocol, op: Op, size: u64) -> Option<u64> {
             } else {
                 32
             };
-            96 + response + fill + if op == Op::Write { 12 } else { 0 }
+            96 + response + fill + grants(options)
         }
         (Protocol::NvmeTcp(options), Op::Read) if options.tcp.timestamps == Timestamps::On => {
             let header = u64::from(options.digests.header_bytes());

@@ -175,6 +175,7 @@ fn options_change_the_account_and_the_link_alike() {
     }
     for work in [
         "protocol = \"fc-scsi\"\nlong_command = true\ndata_field = 2112",
+        "protocol = \"fc-scsi\"\nfirst_burst = \"8KiB\"\nmax_burst = \"16KiB\"",
         "protocol = \"fc-nvme\"\nextended_response = true\ndata_field = 512",
     ] {
         for op in [Op::Read, Op::Write] {
