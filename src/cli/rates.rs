@@ -5,7 +5,9 @@ use super::console::Console;
 use super::exit::{Exit, Failure};
 use super::write;
 use crate::wire::pcie::{self, Generation};
-use crate::wire::{HostBus, Medium, TcpOptions, Technology, framing, technologies};
+use crate::wire::{
+    HostBus, Medium, TcpOptions, Technology, all_technologies, framing, technologies,
+};
 use clap::Args;
 use serde::Serialize;
 use std::path::PathBuf;
@@ -13,6 +15,9 @@ use std::path::PathBuf;
 /// Arguments of `rates`.
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
+    /// Every physical layer of a label, with and without error correction [default: the usual one]
+    #[arg(long)]
+    all: bool,
     /// Print JSON instead of a table
     #[arg(long)]
     json: bool,
@@ -101,7 +106,19 @@ struct BusRow {
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
-    let rows: Vec<Row> = technologies().iter().map(row).collect();
+    let rows: Vec<Row> = if arguments.all {
+        let mut all: Vec<Row> = all_technologies().map(row).collect();
+        // Layers of one label together, the usual one first.
+        let place = |row: &Row| {
+            technologies()
+                .iter()
+                .position(|known| known.label == row.label)
+        };
+        all.sort_by_key(place);
+        all
+    } else {
+        technologies().iter().map(row).collect()
+    };
     if let Some(path) = &arguments.csv {
         write::file(path, csv(&rows).as_bytes())?;
     }
@@ -117,7 +134,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         };
         console.result(&serde_json::to_string_pretty(&json).unwrap_or_default())?;
     } else {
-        console.result(&text(&rows))?;
+        console.result(&text(&rows, arguments.all))?;
     }
     Ok(Exit::Done)
 }
@@ -235,12 +252,17 @@ const HEAD: [(&str, Align); 12] = [
     ("nominal MB/s", Align::Right),
 ];
 
-fn text(rows: &[Row]) -> String {
+/// `layers` names the physical layer beside the label, where several stand under one.
+fn text(rows: &[Row], layers: bool) -> String {
     let cells: Vec<Vec<String>> = rows
         .iter()
         .map(|row| {
             vec![
-                row.label.to_owned(),
+                if layers && row.phy != row.label {
+                    format!("{} {}", row.label, row.phy)
+                } else {
+                    row.label.to_owned()
+                },
                 row.lanes.to_string(),
                 decimals(row.lane_gbaud, 6),
                 row.modulation.clone(),
@@ -328,7 +350,7 @@ mod tests {
     fn every_technology_is_a_row_in_every_format() {
         let rows: Vec<Row> = technologies().iter().map(row).collect();
         assert_eq!(csv(&rows).lines().count(), technologies().len() + 1);
-        let text = text(&rows);
+        let text = text(&rows, false);
         for technology in technologies() {
             let line = text.lines().find(|line| line.starts_with(technology.label));
             assert!(line.is_some(), "{}", technology.label);
@@ -339,7 +361,7 @@ mod tests {
     #[test]
     fn the_printed_rate_is_the_exact_one() {
         let all: Vec<Row> = technologies().iter().map(row).collect();
-        let line = text(&all)
+        let line = text(&all, false)
             .lines()
             .find(|line| line.starts_with("32GFC"))
             .map(str::to_owned)

@@ -172,7 +172,8 @@ fn account(sheet: &mut Sheet, (left, right): (f64, f64), top: f64, io: &Exchange
     for (at, text) in columns.iter().zip(["to array", "to host"]) {
         sheet.label((*at, y), text, Face::Bold, Anchor::End, Role::Ink);
     }
-    sheet.label((left, y), link, Face::Bold, Anchor::Start, Role::Ink);
+    let head = format!("bytes, {link}");
+    sheet.label((left, y), &head, Face::Bold, Anchor::Start, Role::Ink);
     let row = &io.links[0];
     let mut rows: Vec<(String, String, String, Face)> = io
         .host_to_array
