@@ -13,3 +13,4 @@ mod symmetry;
 mod timing;
 mod uplink;
 mod wire_counts;
+mod wire_rows;
