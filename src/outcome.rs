@@ -7,6 +7,7 @@
 //!
 //! Left out: layout, rounding and wording, which are `render`'s.
 
+mod exchange;
 mod matrix;
 mod picture;
 mod report;
@@ -14,11 +15,16 @@ mod review;
 mod steady;
 mod switch;
 
+pub use exchange::{
+    AccountRow, Exchange, FramesAlike, LayerRow, LinkRow, Message, Series, SizePoint, Sizes, Total,
+    Way,
+};
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};
 pub use report::{AssumptionRow, Case, Growth, Mend, Origin, PartUse, Report, UseInCase};
 pub use review::{
-    ControllerRow, PathHop, PathRow, PathSheet, Review, ReviewFinding, Severity, TierRow,
+    ControllerRow, HostBusRow, PathHop, PathRow, PathSheet, Review, ReviewFinding, Severity,
+    TierRow,
 };
 pub use steady::{
     ArrayFigures, BudgetPart, CurvePoint, DirectionFigures, Estimated, HostFigures, PathFigures,

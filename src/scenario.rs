@@ -8,6 +8,7 @@
 //! Left out: files. Whoever calls [`read`] fetches the traces that a scenario names.
 
 mod arrivals;
+mod bus;
 mod context;
 mod control;
 mod cursor;
@@ -33,7 +34,7 @@ mod tests;
 pub use problem::{Problem, Severity, render_problems};
 
 use crate::site::{Assumption, Site, SwitchFamily, Variant};
-use crate::wire::Medium;
+use crate::wire::{Medium, Protocol};
 use arrivals::Files;
 use context::Context;
 use cursor::Cursor;
@@ -70,6 +71,51 @@ pub struct Loaded {
 /// What is expected instead, as the end of a sentence.
 pub fn size(text: &str, max: u64) -> Result<u64, String> {
     quantity::size(text, max).map_err(|_| format!("a size from 1B to {max}B, for example 64KiB"))
+}
+
+/// Reads a length as a scenario writes it, `"40m"`: millimetres.
+///
+/// # Errors
+/// What is expected instead, as the end of a sentence.
+pub fn length(text: &str) -> Result<u64, String> {
+    quantity::length_mm(text).map_err(|_| "a length from 0m to 1000km, for example 40m".to_owned())
+}
+
+/// A protocol by its word (`plain` too), with options written as in a workload's table, `KEY=VALUE` each; what is not
+/// stated has its default.
+///
+/// # Errors
+/// Every problem of the word and the options; never empty.
+pub fn protocol(word: &str, options: &[(String, String)]) -> Result<Protocol, Vec<Problem>> {
+    let sets: Vec<String> = options
+        .iter()
+        .map(|(key, value)| format!("{key}={value}"))
+        .collect();
+    let mut ctx = Context::new("", "", &sets);
+    ctx.outside = "--option";
+    let root: Vec<Entry> = overrides(&ctx, options)
+        .into_iter()
+        .zip(options)
+        .map(|(option, (key, _))| Entry {
+            key: key.clone(),
+            origin: option.path[0].1.clone(),
+            node: option.node,
+        })
+        .collect();
+    let start = Origin::Default;
+    let cursor = Cursor::new(&ctx, &root, &start, "", format!("protocol {word}"));
+    let node = Node {
+        value: Value::String(word.to_owned()),
+        origin: Origin::Default,
+    };
+    let found = protocol::kind(&node)
+        .map(|kind| protocol::options(&cursor, kind, &[]))
+        .map_err(|fault| cursor.fault("protocol", &node, &fault));
+    cursor.finish();
+    match found {
+        Ok(protocol) if !ctx.has_errors() => Ok(protocol),
+        _ => Err(in_order(&ctx)),
+    }
 }
 
 /// Most bytes of a scenario.

@@ -13,8 +13,9 @@ mod timers;
 mod work;
 
 pub use family::{
-    ArrayFamily, Cage, Carries, Chassis, Choose, End, Fabric, Forwarding, HostFamily, Lag, Law,
-    LinkFamily, Numbered, PathPolicy, ReadService, SwitchFamily, UplinkLoss, Wiring, WriteService,
+    AdapterBus, ArrayFamily, BusPer, Cage, Carries, Chassis, Choose, End, Fabric, Forwarding,
+    HostFamily, Lag, Law, LinkFamily, Numbered, PathPolicy, ReadService, SwitchFamily, UplinkLoss,
+    Wiring, WriteService,
 };
 pub use run::{Action, Assumption, Basis, Event, LossMode, Outage, Run, Variant, WarmUp};
 pub use timers::{LacpRate, NoPath, Timers};

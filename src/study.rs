@@ -8,6 +8,7 @@
 
 mod case;
 pub mod estimate;
+pub mod exchange;
 mod judge;
 mod layers;
 mod mend;

@@ -18,12 +18,15 @@ mod layers;
 pub mod nfs;
 pub mod nvme_rdma;
 pub mod nvme_tcp;
+pub mod pcie;
 mod plain;
 mod plan;
 mod protocol;
 mod tcp;
 mod technology;
 
+#[cfg(test)]
+mod identities;
 #[cfg(test)]
 mod properties;
 #[cfg(test)]
@@ -34,14 +37,15 @@ mod worked;
 pub use fc::{Cdb, FcOptions, NvmeResponse};
 pub use framing::{Encapsulation, Ip, Vlan};
 pub use iscsi::{ImmediateData, InitialR2t, IscsiOptions, ReadStatus};
-pub use layers::Layer;
+pub use layers::{Account, Layer, Purpose};
 pub use nfs::{NfsOptions, NfsVersion};
 pub use nvme_rdma::NvmeRdmaOptions;
 pub use nvme_tcp::{NvmeTcpOptions, ResponseCapsule};
+pub use pcie::HostBus;
 pub use plain::PlainOptions;
 pub use plan::{FrameRun, Leg, Op, Plan, SIZE_MAX, Then, Toward};
 pub use protocol::{Family, Protocol};
-pub use tcp::{Digests, TcpOptions, Timestamps};
+pub use tcp::{Acks, Digests, TcpOptions, Timestamps};
 pub use technology::{
     Code, FEC_DECODE, Fec, Mark, Medium, Modulation, Technology, all_technologies, technologies,
     technology,

@@ -74,7 +74,7 @@ impl OutputArguments {
     }
 }
 
-fn key_value(text: &str) -> Result<(String, String), String> {
+pub(super) fn key_value(text: &str) -> Result<(String, String), String> {
     match text.split_once('=') {
         Some((key, value)) if !key.trim().is_empty() && !value.trim().is_empty() => {
             Ok((key.trim().to_owned(), value.trim().to_owned()))

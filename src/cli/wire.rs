@@ -1,25 +1,34 @@
-//! `wire`: one I/O byte by byte.
+//! `wire`: one I/O byte by byte, or every size of it over several links.
 
+mod files;
 mod protocol;
 mod show;
+mod sweep;
 
 use super::console::Console;
 use super::exit::{Exit, Failure};
+use super::options::key_value;
+use crate::render::{chart, json};
 use crate::scenario;
+use crate::study::exchange;
 use crate::wire::{Op, SIZE_MAX, technologies};
 use clap::builder::PossibleValuesParser;
 use clap::{Args, ValueEnum};
+use std::path::PathBuf;
 
 /// Arguments of `wire`.
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
-    /// Protocol
-    #[arg(long, value_name = "PROTOCOL", value_parser = PossibleValuesParser::new(protocol::KEYS))]
-    protocol: String,
+    /// Protocol; not with --sweep
+    #[arg(
+        long, value_name = "PROTOCOL", value_parser = PossibleValuesParser::new(protocol::KEYS),
+        required_unless_present = "sweep",
+    )]
+    protocol: Option<String>,
     /// What the I/O does
     #[arg(long, value_name = "OP", value_enum, default_value = "read")]
     op: OpWord,
-    /// Bytes read or written, 1B to 64MiB
+    /// Bytes read or written, 1B to 64MiB; not with --sweep
     #[arg(long, value_name = "SIZE", default_value = "8KiB", value_parser = size)]
     size: u64,
     /// Link technologies to put it on, commas between; see `halfloom rates` [default: all that fit]
@@ -29,9 +38,22 @@ pub(super) struct Arguments {
         hide_possible_values = true,
     )]
     over: Vec<String>,
-    /// MTU in bytes, IP protocols only [default: 1500]
-    #[arg(long, value_name = "BYTES", value_parser = clap::value_parser!(u32).range(576..=65_535))]
-    mtu: Option<u32>,
+    /// Show all sizes from 512 B to 4 MiB for several pairs of a protocol and a link
+    #[arg(long, conflicts_with_all = ["protocol", "over", "length", "fcoe"])]
+    sweep: bool,
+    /// Pairs of a sweep, commas between: PROTOCOL@LINK, for example iscsi@10GbE
+    /// [default: fc-scsi@32GFC,nvme-tcp@25GbE]
+    #[arg(long, value_name = "PAIR,…", value_delimiter = ',', requires = "sweep")]
+    pair: Vec<String>,
+    /// MTU in bytes, IP protocols only; with --sweep several, commas between [default: 1500]
+    #[arg(
+        long, value_name = "BYTES", value_delimiter = ',',
+        value_parser = clap::value_parser!(u32).range(576..=65_535),
+    )]
+    mtu: Vec<u32>,
+    /// Length of the link, for the idle latency, 5 ns a metre [default: 10m]
+    #[arg(long, value_name = "LENGTH", value_parser = length)]
+    length: Option<u64>,
     /// Largest write sent with its command, NVMe over TCP and RDMA only; 0B for none
     /// [default: 16KiB over TCP, 4KiB over RDMA]
     #[arg(long, value_name = "SIZE", value_parser = size_or_none)]
@@ -57,9 +79,25 @@ pub(super) struct Arguments {
     /// No TCP timestamps, TCP protocols only [default: timestamps on]
     #[arg(long)]
     no_timestamps: bool,
+    /// Any other option of the protocol, as in a workload: first_burst=128KiB, version=v4.1, acks=never;
+    /// may be repeated [default: those of the scenario language]
+    #[arg(long, value_name = "KEY=VALUE", value_parser = key_value)]
+    option: Vec<(String, String)>,
     /// Print JSON instead of tables
     #[arg(long)]
     json: bool,
+    /// Write the figures to this file as comma-separated values too [default: no file]
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+    /// Draw it as SVG in this file: the messages, or with --sweep the curves [default: no file]
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+    /// The same as PNG [default: no file]
+    #[arg(long, value_name = "FILE")]
+    png: Option<PathBuf>,
+    /// What the drawing is for
+    #[arg(long, value_name = "SHAPE", value_enum, default_value = "slide")]
+    shape: ShapeWord,
 }
 
 /// Read or write.
@@ -93,8 +131,42 @@ enum DigestsWord {
     Both,
 }
 
+/// What a drawing is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum ShapeWord {
+    /// A page on a wide screen, 800 wide (PNG 1200)
+    Page,
+    /// A phone, 340 wide (PNG 680)
+    Phone,
+    /// A slide, 1280 × 720
+    Slide,
+}
+
+impl ShapeWord {
+    const fn format(self) -> chart::Format {
+        match self {
+            Self::Page => chart::Format::Page,
+            Self::Phone => chart::Format::Phone,
+            Self::Slide => chart::Format::Slide,
+        }
+    }
+
+    /// Pixels of a PNG for each unit of the drawing.
+    const fn scale(self) -> f32 {
+        match self {
+            Self::Page => 1.5,
+            Self::Phone => 2.0,
+            Self::Slide => 1.0,
+        }
+    }
+}
+
 fn size(text: &str) -> Result<u64, String> {
     scenario::size(text, SIZE_MAX).map_err(|expected| format!("write it as {expected}"))
+}
+
+fn length(text: &str) -> Result<u64, String> {
+    scenario::length(text).map_err(|expected| format!("write it as {expected}"))
 }
 
 fn size_or_none(text: &str) -> Result<u64, String> {
@@ -106,14 +178,36 @@ fn size_or_none(text: &str) -> Result<u64, String> {
     }
 }
 
+/// Length of the link where none is stated, mm: that of a link in a scenario.
+const LENGTH_DEFAULT: u64 = 10_000;
+
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
+    files::check(arguments)?;
+    let op = arguments.op.op();
+    let format = arguments.shape.format();
+    if arguments.sweep {
+        let sizes = exchange::sizes(&sweep::pairs(arguments)?, op);
+        files::write(arguments, &sweep::csv(&sizes), || {
+            chart::sizes(&sizes, format)
+        })?;
+        console.result(&if arguments.json {
+            json::sizes_json(&sizes)
+        } else {
+            sweep::text(&sizes)
+        })?;
+        return Ok(Exit::Done);
+    }
     let protocol = protocol::of(arguments)?;
     let links = protocol::links(arguments, &protocol)?;
-    let exchange = show::Exchange::new(&protocol, arguments.op.op(), arguments.size, &links);
-    if arguments.json {
-        console.result(&exchange.json())?;
+    let length = arguments.length.unwrap_or(LENGTH_DEFAULT);
+    let exchange = exchange::exchange(&protocol, op, arguments.size, &links, length);
+    files::write(arguments, &show::csv(&exchange), || {
+        chart::ladder(&exchange, format)
+    })?;
+    console.result(&if arguments.json {
+        json::exchange_json(&exchange)
     } else {
-        console.result(&exchange.text())?;
-    }
+        show::text(&exchange)
+    })?;
     Ok(Exit::Done)
 }

@@ -100,6 +100,25 @@ pub struct PathRow {
     pub narrowest: usize,
     /// Smallest usable rate of one member along the path, Gb/s: what one flow can have.
     pub one_flow_gb_s: f64,
+    /// The bus behind the host port, where stated; no run simulates it.
+    pub host_bus: Option<HostBusRow>,
+}
+
+/// A host's bus as a bound of a path.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct HostBusRow {
+    /// `PCIe4x8`.
+    pub bus: String,
+    /// All ports of the host share it.
+    pub shared: bool,
+    /// Data into the host's memory (reads), Gb/s.
+    pub into_host_gb_s: f64,
+    /// Data out of the host's memory (writes), Gb/s.
+    pub out_of_host_gb_s: f64,
+    /// Data that the narrowest hop carries in full frames, Gb/s.
+    pub hop_payload_gb_s: f64,
+    /// Whether the bus carries less than that hop, in either direction.
+    pub narrower: bool,
 }
 
 /// One hop.

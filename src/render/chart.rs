@@ -14,16 +14,18 @@ mod diagram;
 mod frame;
 mod headroom;
 mod heat;
+mod ladder;
 mod members;
 pub mod palette;
 mod peaks;
 mod percentiles;
 mod place;
 mod rows;
+mod sizes;
 mod text;
 mod timeline;
 
-use crate::outcome::{Report, Switch};
+use crate::outcome::{Exchange, Report, Sizes, Switch};
 
 /// The embedded fonts, for whoever turns drawings into pixels.
 pub(super) mod fonts {
@@ -100,6 +102,18 @@ pub fn members(report: &Report, case: usize, format: Format) -> Option<Drawing> 
 #[must_use]
 pub fn diagram(report: &Report, case: usize, format: Format) -> Option<Drawing> {
     diagram::draw(report, case, format)
+}
+
+/// The messages of one I/O between host and array on the first of its links, and where its bytes go.
+#[must_use]
+pub fn ladder(exchange: &Exchange, format: Format) -> Option<Drawing> {
+    ladder::draw(exchange, format)
+}
+
+/// Payload rate against the size of an I/O, one curve a protocol, link and MTU.
+#[must_use]
+pub fn sizes(sizes: &Sizes, format: Format) -> Option<Drawing> {
+    sizes::draw(sizes, format)
 }
 
 /// Events of a switch-over that `workload` (index) has to do with, as indices into `switch.events`: the

@@ -77,9 +77,34 @@
 //!
 //! `paths`: `host`, `array`, `workloads`, `protocol`, `paths` (`side`, `host_port`, `array_port`, `hops`,
 //! `idle_us`, `idle_frame_bytes`, `narrowest`, `one_flow_gb_s`). A hop: `name`, `speed`, `members`,
-//! `encapsulation`, `nominal_gb_s`, `usable_gb_s`, `onward`.
+//! `encapsulation`, `nominal_gb_s`, `usable_gb_s`, `onward`. `host_bus`, where one is stated, which no run
+//! simulates: `bus`, `shared` by all ports, `into_host_gb_s`, `out_of_host_gb_s`, `hop_payload_gb_s` (data that the
+//! narrowest hop carries in full frames), `narrower`.
+//!
+//! # `wire`
+//!
+//! `version` of the program, `protocol`, `op`, `size_bytes`, `mtu_bytes`, `encapsulation` (on the first link, which all
+//! but `links` is for), `round_trips`, `payload_share`, `length_m`; and:
+//!
+//! - `messages`: `name`, `direction`, `served` (the array works when it has arrived), `frames`, `payload_bytes`,
+//!   `wire_bytes`, `pure_acks_back`, `leaves_us` and `arrives_us` (idle link), `runs` of frames that are alike
+//!   (`frames`, `payload_bytes`, `wire_bytes` of each).
+//! - `host_to_array` and `array_to_host`: `frames` and `wire_bytes` without pure ACKs, `pure_acks`,
+//!   `pure_ack_wire_bytes`, and `account`, whose parts add up to `wire_bytes`: `payload_bytes`, `protocol_bytes`,
+//!   `transport_bytes`, `network_bytes`, `link_bytes`, `gap_bytes`.
+//! - `frame_overhead`: `layer`, `bytes` in each frame.
+//! - `links`: `link`, `encapsulation`, `usable_gb_s`, `host_to_array_wire_bytes`, `array_to_host_wire_bytes`,
+//!   `host_to_array_coding_bytes`, `array_to_host_coding_bytes` (what code and FEC add), `host_to_array_us`,
+//!   `array_to_host_us` (frames on the wire), `fuller` (the direction that is full first), `goodput_mb_s` and
+//!   `saturated_iops` then, `idle_us` = `serialization_us` + `propagation_us` + `fec_us`.
+//!
+//! # `wire-sweep`
+//!
+//! `version`, `op`, `series`: `name`, `protocol`, `link`, `encapsulation`, `mtu_bytes`, `usable_mb_s`, `points`
+//! (`size_bytes`, `host_to_array` and `array_to_host`, each `frames` and `wire_bytes`, `payload_share`,
+//! `goodput_mb_s`, `saturated_iops`).
 
-use crate::outcome::{PathSheet, Report, Review};
+use crate::outcome::{Exchange, PathSheet, Report, Review, Sizes};
 use serde::Serialize;
 
 /// Number of the contract above.
@@ -103,6 +128,31 @@ struct ReviewBody<'a> {
 #[derive(Serialize)]
 struct PathsBody<'a> {
     paths: &'a [PathSheet],
+}
+
+/// What follows from standards alone: the program's version says which.
+#[derive(Serialize)]
+struct WireBody<'a, T: Serialize> {
+    version: &'static str,
+    #[serde(flatten)]
+    wire: &'a T,
+}
+
+/// One I/O as `wire` prints it.
+#[must_use]
+pub fn exchange_json(exchange: &Exchange) -> String {
+    wire_document("wire", exchange)
+}
+
+/// Many sizes as `wire --sweep` prints them.
+#[must_use]
+pub fn sizes_json(sizes: &Sizes) -> String {
+    wire_document("wire-sweep", sizes)
+}
+
+fn wire_document<T: Serialize>(kind: &'static str, wire: &T) -> String {
+    let version = env!("CARGO_PKG_VERSION");
+    document(kind, &WireBody { version, wire })
 }
 
 fn document<T: Serialize>(kind: &'static str, body: &T) -> String {
@@ -142,6 +192,7 @@ pub fn paths_json(paths: &[PathSheet]) -> String {
 mod tests {
     use super::*;
     use crate::render::sample::sample_report;
+    use crate::study::exchange;
     use serde_json::Value;
     use std::collections::BTreeSet;
 
@@ -162,10 +213,25 @@ mod tests {
     fn every_field_is_documented_above() {
         let report = sample_report();
         let mut found = BTreeSet::new();
+        let mut sheets = crate::render::table::tests::sheets();
+        sheets[0].paths[0].host_bus = Some(crate::outcome::HostBusRow {
+            bus: "PCIe4x8".to_owned(),
+            shared: false,
+            into_host_gb_s: 1.0,
+            out_of_host_gb_s: 1.0,
+            hop_payload_gb_s: 1.0,
+            narrower: true,
+        });
+        let protocol = crate::wire::Protocol::with_defaults("iscsi").expect("a key");
+        let known = crate::wire::technology("10GbE").expect("in the table");
+        let link = (known, crate::wire::Encapsulation::Ethernet);
+        let (op, size) = (crate::wire::Op::Write, 65_536);
         for text in [
+            exchange_json(&exchange::exchange(&protocol, op, size, &[link], 0)),
+            sizes_json(&exchange::sizes(&[(protocol, link)], op)),
             report_json(&report),
             review_json(&report.review),
-            paths_json(&crate::render::table::tests::sheets()),
+            paths_json(&sheets),
         ] {
             keys(&serde_json::from_str(&text).unwrap(), &mut found);
         }

@@ -13,6 +13,8 @@ pub(super) struct Context<'a> {
     pub text: &'a str,
     /// The overrides from outside, as `KEY=VALUE`.
     pub sets: &'a [String],
+    /// The option that they came with, for messages.
+    pub outside: &'static str,
     /// Put before each message: a variant's name.
     pub prefix: String,
     pub problems: RefCell<Vec<Problem>>,
@@ -25,6 +27,7 @@ impl<'a> Context<'a> {
             file,
             text,
             sets,
+            outside: "--set",
             prefix: String::new(),
             problems: RefCell::default(),
             assumptions: RefCell::default(),
@@ -43,7 +46,7 @@ impl<'a> Context<'a> {
             Origin::Text(range) => (self.text, self.file, range.clone()),
             Origin::Set(index, range) => (
                 self.sets.get(*index).map_or("", String::as_str),
-                "--set",
+                self.outside,
                 range.clone(),
             ),
             Origin::Default => (self.text, self.file, 0..0),
@@ -60,7 +63,7 @@ impl<'a> Context<'a> {
             severity,
             message: format!("{}{message}", self.prefix),
             file: file.to_owned(),
-            line: (file != "--set").then_some(line),
+            line: (file != self.outside).then_some(line),
             column,
             line_text,
             length: u32::try_from(marked.chars().count()).unwrap_or(1).max(1),

@@ -1,5 +1,6 @@
 //! Chassis, hosts, switches and arrays.
 
+use super::bus;
 use super::cursor::{Cursor, Fault, choice, practice};
 use super::names::Names;
 use super::timers;
@@ -128,6 +129,7 @@ pub(super) fn hosts(
                 depth,
             );
             let timers = timers::of_host(&cursor, global);
+            let bus = bus::of_host(&cursor);
             let name = names.hosts.names[index].clone();
             cursor.finish();
             HostFamily {
@@ -138,6 +140,7 @@ pub(super) fn hosts(
                 paths,
                 queue_depth,
                 timers,
+                bus,
             }
         })
         .collect()

@@ -6,8 +6,8 @@ use super::tree::Node;
 use super::value::{bytes, one_of, switch};
 use crate::site::Carries;
 use crate::wire::{
-    Digests, FcOptions, ImmediateData, InitialR2t, Ip, IscsiOptions, Medium, NfsOptions,
-    NfsVersion, NvmeRdmaOptions, NvmeResponse, NvmeTcpOptions, PlainOptions, Protocol,
+    Acks, Cdb, Digests, FcOptions, ImmediateData, InitialR2t, Ip, IscsiOptions, Medium, NfsOptions,
+    NfsVersion, NvmeRdmaOptions, NvmeResponse, NvmeTcpOptions, PlainOptions, Protocol, ReadStatus,
     ResponseCapsule, SIZE_MAX, TcpOptions, Timestamps, Vlan,
 };
 
@@ -77,7 +77,12 @@ pub(super) fn options(cursor: &Cursor<'_, '_>, kind: Kind, links: &[Option<RawLi
             } else {
                 ResponseCapsule::Sent
             },
-            ..NvmeTcpOptions::default()
+            max_h2c_data: cursor.input(
+                "max_h2c_data",
+                "most data for one R2T",
+                &bytes(4096, 16 << 20),
+                published("4MiB", OPEN_TARGET),
+            ),
         }),
         Kind::NvmeRdma => Protocol::NvmeRdma(NvmeRdmaOptions {
             mtu: mtu(cursor, links),
@@ -147,10 +152,29 @@ fn fc(cursor: &Cursor<'_, '_>, kind: Kind, links: &[Option<RawLink>]) -> FcOptio
     } else {
         NvmeResponse::Short
     };
+    let long = kind == Kind::FcScsi
+        && cursor.input(
+            "long_command",
+            "SCSI command of 32 bytes, not 16",
+            &switch,
+            practice("false"),
+        );
     FcOptions {
         data_field,
+        cdb: if long { Cdb::Long } else { Cdb::Short },
         response,
-        ..FcOptions::default()
+        first_burst: cursor.input(
+            "first_burst",
+            "most data sent unasked",
+            &bytes(0, 64 << 20),
+            practice("0"),
+        ),
+        max_burst: cursor.input(
+            "max_burst",
+            "most data for one transfer-ready",
+            &bytes(512, 64 << 20),
+            practice("64MiB"),
+        ),
     }
 }
 
@@ -204,6 +228,12 @@ fn tcp(cursor: &Cursor<'_, '_>, links: &[Option<RawLink>]) -> TcpOptions {
         ip: ip(cursor),
         vlan: vlan(cursor),
         timestamps: if on { Timestamps::On } else { Timestamps::Off },
+        acks: cursor.input(
+            "acks",
+            "pure ACKs",
+            &one_of(&[("every-second", Acks::EverySecond), ("never", Acks::Never)]),
+            standard("every-second", "RFC 5681 section 4.2"),
+        ),
     }
 }
 
@@ -315,7 +345,16 @@ fn iscsi(cursor: &Cursor<'_, '_>, links: &[Option<RawLink>]) -> IscsiOptions {
         } else {
             ImmediateData::No
         },
+        read_status: if cursor.input(
+            "separate_status",
+            "status of a read in a response of its own",
+            &switch,
+            practice("false"),
+        ) {
+            ReadStatus::Separate
+        } else {
+            ReadStatus::InLastData
+        },
         digests: digests(cursor),
-        ..IscsiOptions::default()
     }
 }

@@ -6,6 +6,7 @@ use crate::unit::{Duration, Rate, Side};
 use crate::wire::Protocol;
 use proptest::prelude::*;
 
+mod hops;
 mod places;
 
 const DEMO: &str = include_str!("../../scenarios/ostrel.toml");
@@ -47,13 +48,24 @@ fn every_shipped_scenario_and_starter_reads_without_a_warning() {
             "ostrel-ethernet",
             include_str!("../../scenarios/ostrel-ethernet.toml"),
         ),
+        ("25gbe", include_str!("../../scenarios/lessons/25gbe.toml")),
+        ("32gfc", include_str!("../../scenarios/lessons/32gfc.toml")),
+        ("label", include_str!("../../scenarios/lessons/label.toml")),
         (
-            "lesson-25gbe",
-            include_str!("../../scenarios/lesson-25gbe.toml"),
+            "block-size",
+            include_str!("../../scenarios/lessons/block-size.toml"),
         ),
         (
-            "lesson-32gfc",
-            include_str!("../../scenarios/lesson-32gfc.toml"),
+            "jumbo-frames",
+            include_str!("../../scenarios/lessons/jumbo-frames.toml"),
+        ),
+        (
+            "cut-through",
+            include_str!("../../scenarios/lessons/cut-through.toml"),
+        ),
+        (
+            "busy-35",
+            include_str!("../../scenarios/lessons/busy-35.toml"),
         ),
     ];
     let starters = kinds::KINDS.iter().map(|kind| (kind.name, kind.text));
@@ -392,4 +404,92 @@ fn the_command_limit_of_a_port_has_a_key_and_a_marked_default() {
         mark(&[("array.box.port_commands", "512")]),
         (512, Basis::Stated)
     );
+}
+
+#[test]
+fn a_protocol_is_read_by_itself_with_options_as_in_a_workload() {
+    let read = |word: &str, options: &[(&str, &str)]| {
+        let options: Vec<(String, String)> = options
+            .iter()
+            .map(|(key, value)| ((*key).to_owned(), (*value).to_owned()))
+            .collect();
+        protocol(word, &options)
+    };
+    for word in Protocol::KEYS.into_iter().filter(|word| *word != "plain") {
+        assert_eq!(
+            read(word, &[]).ok(),
+            Protocol::with_defaults(word),
+            "{word}"
+        );
+    }
+    let Ok(Protocol::Iscsi(iscsi)) = read(
+        "iscsi",
+        &[
+            ("first_burst", "128KiB"),
+            ("initial_r2t", "false"),
+            ("acks", "never"),
+        ],
+    ) else {
+        panic!("sound options");
+    };
+    assert_eq!(
+        (iscsi.first_burst, iscsi.tcp.acks),
+        (131_072, crate::wire::Acks::Never)
+    );
+    assert_eq!(iscsi.initial_r2t, crate::wire::InitialR2t::No);
+    let problems = read("nfs", &[("version", "v5"), ("in_capsule", "0")]).unwrap_err();
+    let text = render_problems(&problems);
+    assert!(
+        text.contains("version=v5") && text.contains("--option"),
+        "{text}"
+    );
+    assert!(text.contains("unknown key `in_capsule`"), "{text}");
+    assert!(read("morse", &[]).is_err());
+}
+
+#[test]
+fn a_bus_is_read_and_said_not_to_be_simulated() {
+    let minimal = kinds::KINDS
+        .iter()
+        .find(|kind| kind.name == "minimal")
+        .expect("a starter");
+    let host = site(minimal.text, &[]).hosts[0].name.clone();
+    let with = |key: &str, value: &str| {
+        let key = format!("host.{host}.{key}");
+        let bus = format!("host.{host}.bus");
+        if key == bus {
+            read_text(minimal.text, &[(&key, value)])
+        } else {
+            read_text(minimal.text, &[(&bus, "PCIe4x8"), (&key, value)])
+        }
+    };
+    let loaded = with("bus_per", "host").expect("sound");
+    let own = loaded.site.hosts[0].bus.expect("stated");
+    assert_eq!(
+        (own.bus.label(), own.bus.max_payload),
+        ("PCIe4x8".to_owned(), 256)
+    );
+    assert_eq!(own.per, crate::site::BusPer::Host);
+    let warned = render_problems(&loaded.warnings);
+    assert!(
+        warned.contains("is not simulated") && warned.contains("1 warning"),
+        "{warned}"
+    );
+    let listed = loaded
+        .site
+        .assumptions
+        .iter()
+        .any(|row| row.what.contains("not simulated"));
+    assert!(listed, "reports list it among the inputs");
+    for (key, value) in [
+        ("bus", "PCIe2x8"),
+        ("bus", "4"),
+        ("bus_payload", "300"),
+        ("bus_per", "rack"),
+    ] {
+        assert!(with(key, value).is_err(), "{key} = {value}");
+    }
+    let alone = format!("host.{host}.bus_payload");
+    let problems = read_text(minimal.text, &[(&alone, "512")]).unwrap_err();
+    assert!(render_problems(&problems).contains("and no `bus`"));
 }

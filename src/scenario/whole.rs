@@ -3,8 +3,9 @@
 use super::cursor::Cursor;
 use super::names::Names;
 use super::tree::Origin;
-use crate::site::{End, LinkFamily, Site, Wiring};
+use crate::site::{Carries, End, LinkFamily, Site, Wiring};
 use crate::topology;
+use crate::wire::Family;
 
 /// Most hosts in all.
 const HOSTS_MAX: u64 = 4_096;
@@ -175,9 +176,67 @@ pub(super) fn routes(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
             "workload `{}`: host `{}` cannot reach array `{}` with {}{others}",
             site.workloads[index].name, first.host, first.array, first.protocol
         );
-        let help = "Fibre Channel crosses links that carry fc or all, IP those that carry ip or all; \
-                    look for the link that is missing or carries the other";
+        let rule =
+            "Fibre Channel crosses links that carry fc or all, IP those that carry ip or all";
+        let help = match closed_hops(site, index) {
+            hops if hops.is_empty() => format!("{rule}; look for the link that is missing"),
+            hops => format!("{rule}; on the way {}", hops.join(", and ")),
+        };
         top.ctx
-            .error(at, &message, "a chain of links that carry it", help);
+            .error(at, &message, "a chain of links that carry it", &help);
     }
+}
+
+/// The hops of the shortest chain of links between a workload's hosts and its array that do not carry its
+/// protocol, in words; empty where there is no chain at all, or where the break is not in what links carry.
+fn closed_hops(site: &Site, workload: usize) -> Vec<String> {
+    let work = &site.workloads[workload];
+    let protocol = &work.protocol;
+    let closed = |link: &LinkFamily| -> Option<String> {
+        let name = &link.name;
+        if link
+            .medium
+            .is_some_and(|medium| protocol.encapsulation(medium).is_none())
+        {
+            return Some(format!(
+                "link `{name}` is {}, which {} cannot cross",
+                link.label,
+                protocol.key()
+            ));
+        }
+        match (link.carries, protocol.family()) {
+            (Carries::Ip, Family::Fc) => Some(format!("link `{name}` carries ip only")),
+            (Carries::Fc, Family::Ip) => Some(format!("link `{name}` carries fc only")),
+            _ => None,
+        }
+    };
+    // Breadth first over families; each place remembers the links that led to it.
+    let mut reached: Vec<(End, Vec<usize>)> = work
+        .hosts
+        .iter()
+        .map(|host| (End::Host(*host), Vec::new()))
+        .collect();
+    let mut next = 0;
+    while let Some((end, way)) = reached.get(next).cloned() {
+        next += 1;
+        if end == End::Array(work.array) {
+            return way
+                .iter()
+                .filter_map(|link| closed(&site.links[*link]))
+                .collect();
+        }
+        for (index, link) in site.links.iter().enumerate() {
+            let far = match (link.from == end, link.to == end) {
+                (true, _) => link.to,
+                (_, true) => link.from,
+                _ => continue,
+            };
+            let through = !matches!(far, End::Host(_));
+            if through && reached.iter().all(|(known, _)| *known != far) {
+                let way = way.iter().copied().chain([index]).collect();
+                reached.push((far, way));
+            }
+        }
+    }
+    Vec::new()
 }

@@ -2,7 +2,7 @@
 
 use super::Timers;
 use crate::unit::{Duration, Rate, Side};
-use crate::wire::Medium;
+use crate::wire::{HostBus, Medium};
 
 /// Chassis with slots; its modules are the switch families whose `per` names it.
 #[derive(Clone, Debug, PartialEq)]
@@ -73,6 +73,27 @@ pub struct HostFamily {
     pub queue_depth: Option<u32>,
     /// Every timer that applies to these hosts.
     pub timers: Timers,
+    /// The bus between a host and its adapters, where stated. Reviews and paths apply it; the model does not
+    /// simulate it.
+    pub bus: Option<AdapterBus>,
+}
+
+/// The bus of a host's adapters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct AdapterBus {
+    /// Generation, lanes and maximum payload.
+    pub bus: HostBus,
+    /// Who has one.
+    pub per: BusPer,
+}
+
+/// How many ports share a bus.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BusPer {
+    /// Each port is an adapter with a bus of its own.
+    Port,
+    /// All ports of a host share one.
+    Host,
 }
 
 /// On which fabric a family stands.

@@ -12,9 +12,11 @@
 
 mod demand;
 pub mod idle;
+mod payload;
 mod spread;
 
 pub use demand::{Asked, PerIo, WireBytes, asked, mean_service_s, mix, per_io};
+pub use payload::{Data, data_at_ports};
 use spread::path_weights;
 pub(crate) use spread::{Flows, encapsulation_on};
 

@@ -6,9 +6,9 @@
 //! Left out: other paths than the shortest, which the site does not use while these are there; adapters
 //! and arrays, which are no part of the fabric.
 
-use super::estimate::{Flows, encapsulation_on, idle};
-use crate::outcome::{PathHop, PathRow, PathSheet};
-use crate::site::Site;
+use super::estimate::{Flows, encapsulation_on, idle, native};
+use crate::outcome::{HostBusRow, PathHop, PathRow, PathSheet};
+use crate::site::{BusPer, Site};
 use crate::topology::{DirectionId, Fabric, Path, PathSet};
 use crate::unit::{Rate, Side};
 use crate::wire::{Encapsulation, FrameRun, Op, Protocol, Toward, technology};
@@ -154,6 +154,7 @@ fn row(
             .first()
             .map_or(0, |hop| u64::from(frame.wire(hop.encapsulation))),
         narrowest,
+        host_bus: host_bus(site, fabric, path, protocol, &frame, &hops[narrowest..]),
         one_flow_gb_s: groups
             .iter()
             .flatten()
@@ -162,6 +163,37 @@ fn row(
             .map_or(0.0, gb_s),
         hops,
     }
+}
+
+/// The bus behind the host's port beside the narrowest hop, the first of `from_narrowest`.
+fn host_bus(
+    site: &Site,
+    fabric: &Fabric,
+    path: &Path,
+    protocol: &Protocol,
+    frame: &FrameRun,
+    from_narrowest: &[PathHop],
+) -> Option<HostBusRow> {
+    let host = fabric
+        .hosts
+        .iter()
+        .find(|host| host.ports.contains(&path.host_port))?;
+    let own = site.hosts[host.family].bus?;
+    let hop = from_narrowest.first()?;
+    let wire = [Encapsulation::Fcoe, native(protocol)]
+        .into_iter()
+        .find(|known| encapsulation_name(*known) == hop.encapsulation)
+        .map_or(frame.native, |known| frame.wire(known));
+    let (into, out) = (gb_s(own.bus.into_host()), gb_s(own.bus.out_of_host()));
+    let payload = hop.usable_gb_s * f64::from(frame.payload) / f64::from(wire.max(1));
+    Some(HostBusRow {
+        bus: own.bus.label(),
+        shared: own.per == BusPer::Host,
+        into_host_gb_s: into,
+        out_of_host_gb_s: out,
+        hop_payload_gb_s: payload,
+        narrower: into.min(out) < payload,
+    })
 }
 
 /// The largest data frame a host sends.

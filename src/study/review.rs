@@ -9,6 +9,7 @@
 //! losses of two parts at once unless an outage states them, and zoning.
 
 mod budget;
+mod bus;
 mod fullness;
 mod mtu;
 mod reach;
@@ -58,6 +59,7 @@ pub fn review(site: &Site) -> Review {
     findings.extend(fullness::findings(&facts));
     findings.extend(unequal::findings(&facts));
     findings.extend(mtu::findings(&facts));
+    findings.extend(bus::findings(&facts));
     findings.extend(budget::findings(&facts));
     // A stable sort: within a severity the order above stays.
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));

@@ -1,8 +1,8 @@
 //! SCSI and NVMe over Fibre Channel, on Fibre Channel links and as FCoE.
 //!
 //! Class 3, so no link-level acknowledgement; a write is granted by one transfer-ready message for all of
-//! its data. Left out: first bursts without transfer-ready, sense data, confirmed completion, the periodic
-//! extended NVMe response (choose it for every I/O instead).
+//! its data, unless a first burst or a largest burst is agreed. Left out: sense data, confirmed completion,
+//! the periodic extended NVMe response (choose it for every I/O instead).
 
 use super::framing::{self, fc_wire, fcoe_wire};
 use super::plan::{FrameRun, Leg, Op, Part, Plan, Then, Toward, cut, push_run};
@@ -37,6 +37,12 @@ pub struct FcOptions {
     pub cdb: Cdb,
     /// The response; NVMe only.
     pub response: NvmeResponse,
+    /// Most data of a write that follows the command unasked, bytes; 0 means none does. Default 0: it has to
+    /// be agreed at process login (FCP-4; the bit verified in open-source headers, the size from memory).
+    pub first_burst: u32,
+    /// Most data of a write for one transfer-ready message, bytes, at least 512. Default all of it: common
+    /// practice without a source.
+    pub max_burst: u32,
 }
 
 impl Default for FcOptions {
@@ -45,11 +51,25 @@ impl Default for FcOptions {
             data_field: framing::FC_DATA_FIELD_USUAL,
             cdb: Cdb::default(),
             response: NvmeResponse::default(),
+            first_burst: 0,
+            max_burst: BURST_MAX,
         }
     }
 }
 
+/// The largest burst there is any use for: the largest I/O.
+const BURST_MAX: u32 = 64 << 20;
+/// The unit in which a first burst is agreed, and the least a transfer-ready grants here, bytes.
+const BURST_MIN: u32 = 512;
+
 impl FcOptions {
+    /// Frames of a burst of data.
+    fn data(&self, size: u32, runs: &mut Vec<FrameRun>) {
+        for piece in cut([Part::Data(size)], self.field()) {
+            push_run(runs, frames(piece.count, piece.payload, piece.bytes));
+        }
+    }
+
     /// The data field within its limits, in whole words.
     #[must_use]
     pub fn field(&self) -> u32 {
@@ -122,44 +142,47 @@ pub(super) fn nvme_plan(options: &FcOptions, op: Op, size: u32) -> Plan {
 }
 
 fn plan(options: &FcOptions, messages: &Messages, op: Op, size: u32) -> Plan {
-    let command = |then| {
-        Leg::new(
-            "command",
-            Toward::Array,
-            vec![message(messages.command)],
-            then,
-        )
-    };
-    let mut data = Vec::new();
-    for piece in cut([Part::Data(size)], options.field()) {
-        push_run(&mut data, frames(piece.count, piece.payload, piece.bytes));
-    }
     Plan::new(match op {
         Op::Read => {
+            let command = vec![message(messages.command)];
+            let mut data = Vec::new();
+            options.data(size, &mut data);
             data.push(message(messages.response));
             vec![
-                command(Then::Serve),
+                Leg::new("command", Toward::Array, command, Then::Serve),
                 Leg::new("data and response", Toward::Host, data, Then::Complete),
             ]
         }
-        Op::Write => vec![
-            command(Then::Next),
-            Leg::new(
-                "transfer ready",
-                Toward::Host,
-                vec![message(TRANSFER_READY)],
-                Then::Next,
-            )
-            .ready_to_transfer(),
-            Leg::new("data", Toward::Array, data, Then::Serve),
-            Leg::new(
-                "response",
-                Toward::Host,
-                vec![message(messages.response)],
-                Then::Complete,
-            ),
-        ],
+        Op::Write => write(options, messages, size),
     })
+}
+
+/// The command with what may go unasked, then the rest burst by burst as it is granted.
+fn write(options: &FcOptions, messages: &Messages, size: u32) -> Vec<Leg> {
+    let after = |left: u32| if left == 0 { Then::Serve } else { Then::Next };
+    let unasked = options.first_burst.min(size);
+    let mut left = size - unasked;
+    let mut runs = vec![message(messages.command)];
+    let name = if unasked == 0 {
+        "command"
+    } else {
+        options.data(unasked, &mut runs);
+        "command and data"
+    };
+    let mut legs = vec![Leg::new(name, Toward::Array, runs, after(left))];
+    while left > 0 {
+        let piece = left.min(options.max_burst.max(BURST_MIN));
+        left -= piece;
+        let grant = vec![message(TRANSFER_READY)];
+        let grant = Leg::new("transfer ready", Toward::Host, grant, Then::Next);
+        legs.push(grant.ready_to_transfer());
+        let mut data = Vec::new();
+        options.data(piece, &mut data);
+        legs.push(Leg::new("data", Toward::Array, data, after(left)));
+    }
+    let response = vec![message(messages.response)];
+    legs.push(Leg::new("response", Toward::Host, response, Then::Complete));
+    legs
 }
 
 const fn message(bytes: u32) -> FrameRun {
@@ -172,5 +195,46 @@ const fn frames(count: u32, payload: u32, field: u32) -> FrameRun {
         payload,
         native: fc_wire(field),
         fcoe: fcoe_wire(field),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::wire::Encapsulation;
+
+    /// FCP-4: 64 KiB with a first burst of 8 KiB and at most 32 KiB for a transfer-ready: 4 data frames of 2108
+    /// behind the command of 92, then 16 and 12 of them, each lot after a transfer-ready of 72; response 84.
+    #[test]
+    fn a_write_in_bursts_by_hand() {
+        let options = FcOptions {
+            first_burst: 8192,
+            max_burst: 32_768,
+            ..FcOptions::default()
+        };
+        let plan = scsi_plan(&options, Op::Write, 65_536);
+        let legs: Vec<(&str, u64)> = plan
+            .legs
+            .iter()
+            .map(|leg| (leg.name, leg.wire_bytes(Encapsulation::FibreChannel)))
+            .collect();
+        assert_eq!(
+            legs,
+            [
+                ("command and data", 92 + 4 * 2108),
+                ("transfer ready", 72),
+                ("data", 16 * 2108),
+                ("transfer ready", 72),
+                ("data", 12 * 2108),
+                ("response", 84),
+            ]
+        );
+        assert_eq!(plan.round_trips(), 3);
+        // All of it unasked: no transfer-ready, one round trip.
+        let whole = FcOptions {
+            first_burst: 65_536,
+            ..FcOptions::default()
+        };
+        assert_eq!(scsi_plan(&whole, Op::Write, 65_536).round_trips(), 1);
     }
 }

@@ -131,10 +131,11 @@ impl NfsOptions {
                 &mut replies,
             );
         }
-        let ack = self.tcp.ack_wire();
+        let answered = Leg::new(answered, Toward::Host, replies, Then::Complete);
+        let sent = Leg::new(sent, Toward::Array, calls, Then::Serve);
         Plan::new(vec![
-            Leg::new(sent, Toward::Array, calls, Then::Serve).acknowledged(ack),
-            Leg::new(answered, Toward::Host, replies, Then::Complete).acknowledged(ack),
+            self.tcp.acknowledged(sent),
+            self.tcp.acknowledged(answered),
         ])
     }
 }

@@ -185,6 +185,27 @@ impl Plan {
             .sum()
     }
 
+    /// Storage payload going that way, bytes.
+    #[must_use]
+    pub fn payload_toward(&self, toward: Toward) -> u64 {
+        self.toward(toward).map(Leg::payload).sum()
+    }
+
+    /// Wire bytes of the pure ACKs going that way: those drawn by the bursts of the other way.
+    #[must_use]
+    pub fn ack_wire_bytes(&self, toward: Toward) -> u64 {
+        self.toward(toward.other())
+            .map(|leg| u64::from(leg.acks()) * u64::from(leg.ack_bytes.unwrap_or(0)))
+            .sum()
+    }
+
+    /// Times that one end must wait for the other until the I/O is complete: half the legs, since they
+    /// alternate.
+    #[must_use]
+    pub fn round_trips(&self) -> usize {
+        self.legs.len().div_ceil(2)
+    }
+
     /// Pure ACKs going that way: those drawn by the bursts of the other way.
     #[must_use]
     pub fn acks(&self, toward: Toward) -> u64 {

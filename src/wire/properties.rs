@@ -28,11 +28,14 @@ fn tcps() -> impl Strategy<Value = TcpOptions> {
     let ip = prop_oneof![Just(Ip::V4), Just(Ip::V6)];
     let vlan = prop_oneof![Just(Vlan::Untagged), Just(Vlan::Tagged)];
     let timestamps = prop_oneof![Just(Timestamps::On), Just(Timestamps::Off)];
-    (mtus(), ip, vlan, timestamps).prop_map(|(mtu, ip, vlan, timestamps)| TcpOptions {
+    let acks = prop_oneof![Just(Acks::EverySecond), Just(Acks::Never)];
+    let all = (mtus(), ip, vlan, timestamps, acks);
+    all.prop_map(|(mtu, ip, vlan, timestamps, acks)| TcpOptions {
         mtu,
         ip,
         vlan,
         timestamps,
+        acks,
     })
 }
 
@@ -101,7 +104,12 @@ fn nvme_tcps() -> impl Strategy<Value = Protocol> {
 }
 
 fn fcs() -> impl Strategy<Value = FcOptions> {
-    (0..3000_u32, any::<(bool, bool)>()).prop_map(|(data_field, (long, extended))| FcOptions {
+    // Bursts are whole blocks.
+    let bursts = (0..300_u32, prop_oneof![Just(131_072_u32), 1..400_u32]);
+    let all = (0..3000_u32, any::<(bool, bool)>(), bursts);
+    all.prop_map(|(data_field, (long, extended), (first, max))| FcOptions {
+        first_burst: 512 * first,
+        max_burst: 512 * max,
         data_field,
         cdb: if long { Cdb::Long } else { Cdb::Short },
         response: if extended {
@@ -167,10 +175,18 @@ fn total(plan: &Plan, encapsulation: Encapsulation) -> (u64, u64) {
 fn message_headers(protocol: &Protocol, op: Op, size: u64) -> Option<u64> {
     let fill = size.div_ceil(4) * 4 - size;
     let calls = |transfer: u32| size.div_ceil(u64::from(transfer));
+    let grants = |options: &FcOptions| {
+        let asked = size.saturating_sub(u64::from(options.first_burst));
+        if op == Op::Write {
+            12 * asked.div_ceil(u64::from(options.max_burst))
+        } else {
+            0
+        }
+    };
     Some(match (protocol, op) {
         (Protocol::FcScsi(options), _) => {
             let command = if options.cdb == Cdb::Short { 32 } else { 48 };
-            command + 24 + fill + if op == Op::Write { 12 } else { 0 }
+            command + 24 + fill + grants(options)
         }
         (Protocol::FcNvme(options), _) => {
             let response = if options.response == NvmeResponse::Short {
@@ -178,7 +194,7 @@ fn message_headers(protocol: &Protocol, op: Op, size: u64) -> Option<u64> {
             } else {
                 32
             };
-            96 + response + fill + if op == Op::Write { 12 } else { 0 }
+            96 + response + fill + grants(options)
         }
         (Protocol::NvmeTcp(options), Op::Read) if options.tcp.timestamps == Timestamps::On => {
             let header = u64::from(options.digests.header_bytes());
@@ -234,7 +250,8 @@ proptest! {
         prop_assert_eq!(serves[0].toward, Toward::Array);
         for leg in &plan.legs {
             prop_assert!(!leg.ready_to_transfer || (leg.toward, leg.then) == (Toward::Host, Then::Next));
-            prop_assert_eq!(leg.ack_bytes.is_some(), protocol.tcp().is_some());
+            let acks = protocol.tcp().is_some_and(|tcp| tcp.acks == Acks::EverySecond);
+            prop_assert_eq!(leg.ack_bytes.is_some(), acks);
         }
     }
 
@@ -252,6 +269,44 @@ proptest! {
                 prop_assert_eq!(wire, fixed + headers);
             }
         }
+    }
+
+    #[test]
+    fn every_byte_is_on_one_line_of_the_account(
+        protocol in protocols(), op in ops(), size in sizes(),
+    ) {
+        let plan = protocol.plan(op, size);
+        for medium in [Medium::Ethernet, Medium::FibreChannel] {
+            let Some(encapsulation) = protocol.encapsulation(medium) else { continue };
+            let mut payload = 0;
+            for way in [Toward::Array, Toward::Host] {
+                let account = protocol.account(&plan, way, encapsulation);
+                prop_assert_eq!(account.total(), plan.wire_bytes(way, encapsulation));
+                payload += account.payload;
+            }
+            prop_assert_eq!(payload, size);
+        }
+    }
+
+    #[test]
+    fn a_split_io_never_costs_less_than_a_whole_one(
+        protocol in protocols(), op in ops(), size in 2..=SIZE_MAX, part in 0.0..1.0_f64,
+    ) {
+        #[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss, clippy::cast_sign_loss)]
+        let first = ((size as f64 * part) as u64).clamp(1, size - 1);
+        let plans = [size, first, size - first].map(|size| protocol.plan(op, size));
+        // One transfer mode: the same messages in the same order, and one call each.
+        let mode = |plan: &Plan| -> Vec<(&str, Then)> {
+            plan.legs.iter().map(|leg| (leg.name, leg.then)).collect()
+        };
+        let calls = match &protocol {
+            Protocol::Nfs(options) => size.div_ceil(u64::from(options.transfer.clamp(1024, 1 << 20))),
+            _ => 1,
+        };
+        prop_assume!(calls == 1 && plans[1..].iter().all(|plan| mode(plan) == mode(&plans[0])));
+        let [whole, one, other] = plans.map(|plan| total(&plan, Encapsulation::Ethernet));
+        prop_assert!(whole.0 <= one.0 + other.0, "frames: {} of {} and {}", whole.0, one.0, other.0);
+        prop_assert!(whole.1 < one.1 + other.1, "bytes: {} of {} and {}", whole.1, one.1, other.1);
     }
 
     #[test]

@@ -28,6 +28,16 @@ impl Timestamps {
     }
 }
 
+/// Whether the receiver of a burst sends pure ACKs.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+pub enum Acks {
+    /// One for every second segment, as RFC 5681 section 4.2 asks at least (from memory).
+    #[default]
+    EverySecond,
+    /// None: as if receive offload let every ACK ride on data that goes back anyway.
+    Never,
+}
+
 /// CRC32C digests of a storage protocol over TCP, 4 bytes each; off by default in iSCSI (RFC 7143 13.1,
 /// secondary source) and NVMe/TCP.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
@@ -74,6 +84,8 @@ pub struct TcpOptions {
     pub vlan: Vlan,
     /// Timestamps. Default on.
     pub timestamps: Timestamps,
+    /// Pure ACKs. Default one for every second segment of a burst.
+    pub acks: Acks,
 }
 
 impl Default for TcpOptions {
@@ -83,6 +95,7 @@ impl Default for TcpOptions {
             ip: Ip::default(),
             vlan: Vlan::default(),
             timestamps: Timestamps::default(),
+            acks: Acks::default(),
         }
     }
 }
@@ -148,7 +161,15 @@ impl TcpOptions {
     ) -> Leg {
         let mut runs = Vec::new();
         self.burst(parts, &mut runs);
-        Leg::new(name, toward, runs, then).acknowledged(self.ack_wire())
+        self.acknowledged(Leg::new(name, toward, runs, then))
+    }
+
+    /// The leg with the pure ACKs that it draws.
+    pub(super) const fn acknowledged(&self, leg: Leg) -> Leg {
+        match self.acks {
+            Acks::EverySecond => leg.acknowledged(self.ack_wire()),
+            Acks::Never => leg,
+        }
     }
 }
 
@@ -207,6 +228,21 @@ mod tests {
             .ack_wire(),
             84
         );
+    }
+
+    #[test]
+    fn without_pure_acks_a_burst_draws_none() {
+        let leg = |acks| {
+            let options = TcpOptions {
+                acks,
+                ..TcpOptions::default()
+            };
+            options.leg("data", Toward::Host, [Part::Data(65_536)], Then::Complete)
+        };
+        // 65,536 ÷ 1448 are 46 segments, half of them answered.
+        assert_eq!(leg(Acks::EverySecond).acks(), 23);
+        assert_eq!(leg(Acks::Never).acks(), 0);
+        assert_eq!(leg(Acks::Never).runs, leg(Acks::EverySecond).runs);
     }
 
     #[test]

@@ -2,7 +2,8 @@
 //!
 //! The usable rate is what frames and gaps share: line rate less the code and the FEC parity. Alignment
 //! markers cost nothing there, because the coding sublayer deletes idle to make room for them (IEEE 802.3
-//! clause 82, from memory). Left out: the PCI Express side of an adapter, and consortium codes.
+//! clause 82, from memory). Left out: consortium codes. The host's side of an adapter is
+//! [`super::pcie`].
 
 mod table;
 
@@ -220,6 +221,17 @@ impl Technology {
             Fec::None => Duration::ZERO,
             _ => self.fec_collect() + FEC_DECODE,
         }
+    }
+
+    /// Bytes that code and FEC parity add on the line to so many wire bytes.
+    #[must_use]
+    #[allow(clippy::cast_precision_loss)]
+    pub fn coding_bytes(&self, wire: u64) -> f64 {
+        let ((line, line_s), (usable, usable_s)) = (self.line.ratio(), self.usable.ratio());
+        let more =
+            u128::from(line) * u128::from(usable_s) - u128::from(usable) * u128::from(line_s);
+        let whole = u128::from(usable) * u128::from(line_s);
+        (u128::from(wire) * more) as f64 / whole as f64
     }
 
     /// The same label with another FEC, if such a physical layer exists; one with as many lanes is

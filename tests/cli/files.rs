@@ -111,3 +111,76 @@ fn completions_and_the_manual_know_every_command() {
         }
     }
 }
+
+#[test]
+fn wire_writes_all_its_files_or_none() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let run = |png: &str| {
+        let arguments = [
+            "wire", "--sweep", "--csv", "a.csv", "--svg", "a.svg", "--png", png,
+        ];
+        halfloom(place.path(), &arguments)
+    };
+    let output = run("nowhere/a.png");
+    assert_eq!(code(&output), 3, "{}", err(&output));
+    assert!(!place.path().join("a.csv").exists() && !place.path().join("a.svg").exists());
+    let output = run("a.png");
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let csv = fs::read_to_string(place.path().join("a.csv")).expect("it was written");
+    // A head, and 14 sizes for each of two pairs.
+    assert_eq!(csv.lines().count(), 1 + 2 * 14);
+    let svg = fs::read_to_string(place.path().join("a.svg")).expect("it was written");
+    assert!(svg.contains("estimate ·"));
+    let png = fs::read(place.path().join("a.png")).expect("it was written");
+    assert_eq!(&png[..8], b"\x89PNG\r\n\x1a\n");
+}
+
+#[test]
+fn wire_refuses_what_does_not_go_together() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    for (arguments, part) in [
+        (&["wire"][..], "--protocol"),
+        (&["wire", "--sweep", "--pair", "iscsi"], "PROTOCOL@LINK"),
+        (
+            &["wire", "--sweep", "--pair", "iscsi@32GFC"],
+            "cannot cross",
+        ),
+        (
+            &["wire", "--sweep", "--pair", "morse@32GFC"],
+            "no protocol `morse`",
+        ),
+        (
+            &["wire", "--sweep", "--pair", "fc-scsi@3GFC"],
+            "no link technology `3GFC`",
+        ),
+        (
+            &["wire", "--sweep", "--protocol", "nfs"],
+            "cannot be used with",
+        ),
+        (
+            &["wire", "--protocol", "nfs", "--mtu", "1500,9000"],
+            "--sweep",
+        ),
+        (
+            &["wire", "--protocol", "nfs", "--option", "version=v5"],
+            "did you mean `v3`",
+        ),
+        (
+            &["wire", "--protocol", "nfs", "--option", "success=true"],
+            "unknown key `success`",
+        ),
+        (
+            &["wire", "--protocol", "nfs", "--length", "3 miles"],
+            "a length",
+        ),
+    ] {
+        let output = halfloom(place.path(), arguments);
+        assert_eq!(code(&output), 2, "{arguments:?}: {}", err(&output));
+        assert!(
+            err(&output).contains(part),
+            "{arguments:?}: {}",
+            err(&output)
+        );
+        assert!(output.stdout.is_empty(), "{arguments:?}");
+    }
+}

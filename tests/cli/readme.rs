@@ -26,7 +26,7 @@ fn commands(text: &str) -> Vec<&str> {
 }
 
 /// Runs a line in a shell that finds the program, in a folder that has the scenarios.
-fn shell(folder: &Path, line: &str) -> Output {
+pub(super) fn shell(folder: &Path, line: &str) -> Output {
     let program = Path::new(env!("CARGO_BIN_EXE_halfloom"));
     let beside = program.parent().expect("it lies in a folder");
     let path = std::env::var("PATH").unwrap_or_default();
@@ -38,7 +38,7 @@ fn shell(folder: &Path, line: &str) -> Output {
         .expect("a shell starts")
 }
 
-fn copy(from: &Path, to: &Path) {
+pub(super) fn copy(from: &Path, to: &Path) {
     fs::create_dir_all(to).expect("a temporary folder can be written");
     for entry in fs::read_dir(from).expect("the scenarios are there") {
         let entry = entry.expect("they can be listed");
@@ -109,4 +109,25 @@ fn the_figures_it_quotes_are_the_ones_printed() {
         let printed = out(&shell(root, &line));
         assert!(printed.contains(&figure), "{figure}: {printed}");
     }
+}
+
+/// 12 % and 28 %: 3299.1 ÷ 2938.3 and 32 ÷ 25.
+#[test]
+fn the_picture_of_sizes_is_the_one_that_the_command_draws() {
+    let text = readme();
+    let command = "halfloom wire --sweep --mtu 1500,9000 --shape page --svg target/sizes.svg --png target/sizes.png";
+    assert!(text.contains(command) && text.contains("12 % apart"));
+    let place = tempfile::tempdir().expect("a temporary folder");
+    fs::create_dir(place.path().join("target")).expect("a temporary folder can be written");
+    let output = shell(place.path(), command);
+    assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+    let drawn = fs::read_to_string(place.path().join("target/sizes.svg")).expect("it was drawn");
+    let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios/pictures/sizes.svg");
+    let shipped = fs::read_to_string(shipped).expect("the picture is there");
+    assert_eq!(
+        drawn, shipped,
+        "draw it again with the command of the README"
+    );
+    let png = fs::read(place.path().join("target/sizes.png")).expect("it was drawn");
+    assert_eq!(&png[16..20], 1200_u32.to_be_bytes());
 }

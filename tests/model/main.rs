@@ -1,13 +1,16 @@
 //! The frame-level model against figures from outside: worked exchanges, timing by hand, queueing theory,
 //! what a fault must cost, and symmetries that hold whatever the figures are.
 
+mod cages;
 mod conserve;
 mod fault;
 mod oracle;
 mod queueing;
 mod recovery;
 mod rig;
+mod saturated;
 mod symmetry;
 mod timing;
 mod uplink;
 mod wire_counts;
+mod wire_rows;

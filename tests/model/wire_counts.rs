@@ -9,7 +9,7 @@ use halfloom::model::{Compiled, Stop, Tally, World};
 use halfloom::unit::Instant;
 
 /// One I/O after the other over three links, `speeds` from host to array with further keys of each link.
-fn three_links(speeds: [&str; 3], work: &str) -> String {
+pub(super) fn three_links(speeds: [&str; 3], work: &str) -> String {
     let ends = [("app", "edge"), ("edge", "san"), ("san", "box")];
     let links: String = ends
         .iter()
@@ -40,7 +40,7 @@ fn one_at_a_time(compiled: &Compiled, ios: u64) -> Tally {
 }
 
 /// Frames, their wire bytes, and pure ACKs: toward the array, then toward the host.
-type Way = (u64, u64, u64);
+pub(super) type Way = (u64, u64, u64);
 
 /// Every hop must have carried `ios` times the exchange.
 fn check(id: &str, compiled: &Compiled, ways: &[(&str, &str, Way, Way)]) {
@@ -64,7 +64,7 @@ fn check(id: &str, compiled: &Compiled, ways: &[(&str, &str, Way, Way)]) {
 }
 
 /// The same exchange on all three hops.
-fn alike(id: &str, compiled: &Compiled, out: Way, back: Way) {
+pub(super) fn alike(id: &str, compiled: &Compiled, out: Way, back: Way) {
     let hops = [
         ("app:A1", "edge-A"),
         ("edge-A", "san-A"),
@@ -77,8 +77,8 @@ fn alike(id: &str, compiled: &Compiled, out: Way, back: Way) {
     );
 }
 
-const READ: &str = "read = \"100%\"";
-const WRITE: &str = "read = \"0%\"";
+pub(super) const READ: &str = "read = \"100%\"";
+pub(super) const WRITE: &str = "read = \"0%\"";
 
 /// W01 to W03. A frame of P bytes takes 36 + P + gap 24 = P + 60.
 #[test]

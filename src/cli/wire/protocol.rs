@@ -2,8 +2,10 @@
 
 use super::{Arguments, DigestsWord};
 use crate::cli::exit::Failure;
+use crate::scenario::{self, render_problems};
+use crate::study::exchange::Link;
 use crate::wire::{
-    Digests, Encapsulation, Family, Ip, Medium, Protocol, ResponseCapsule, Technology, Timestamps,
+    Digests, Family, Ip, Medium, Protocol, ResponseCapsule, TcpOptions, Technology, Timestamps,
     Vlan, technologies, technology,
 };
 
@@ -19,20 +21,36 @@ pub(super) const KEYS: [&str; 6] = [
 
 /// The protocol with its options; an option that does not apply to it is refused, not dropped.
 pub(super) fn of(arguments: &Arguments) -> Result<Protocol, Failure> {
-    let key = arguments.protocol.as_str();
-    let mut protocol = Protocol::with_defaults(key).ok_or_else(|| {
-        Failure::arguments(
-            format!("{key} has no default sizes"),
-            format!("one of: {}", KEYS.join(", ")),
-        )
-    })?;
-    refuse_strangers(arguments, &protocol)?;
-    let digests = match arguments.digests {
-        None | Some(DigestsWord::Off) => Digests::Off,
-        Some(DigestsWord::Header) => Digests::Header,
-        Some(DigestsWord::Data) => Digests::Data,
-        Some(DigestsWord::Both) => Digests::Both,
-    };
+    let key = arguments.protocol.as_deref().unwrap_or_default();
+    refuse_strangers(arguments, &[by_key(key, &[])?])?;
+    if arguments.mtu.len() > 1 {
+        return Err(Failure::arguments(
+            "one I/O has one MTU",
+            "name one, or compare several with --sweep",
+        ));
+    }
+    with_options(arguments, key, arguments.mtu.first().copied())
+}
+
+/// A protocol with options in the words of a scenario.
+pub(super) fn by_key(key: &str, options: &[(String, String)]) -> Result<Protocol, Failure> {
+    scenario::protocol(key, options)
+        .map_err(|problems| Failure::Scenario(render_problems(&problems)))
+}
+
+/// The protocol with those of the options that apply to it, and that MTU.
+pub(super) fn with_options(
+    arguments: &Arguments,
+    key: &str,
+    mtu: Option<u32>,
+) -> Result<Protocol, Failure> {
+    let mut protocol = by_key(key, &arguments.option)?;
+    let digests = arguments.digests.map(|word| match word {
+        DigestsWord::Off => Digests::Off,
+        DigestsWord::Header => Digests::Header,
+        DigestsWord::Data => Digests::Data,
+        DigestsWord::Both => Digests::Both,
+    });
     let in_capsule = arguments
         .in_capsule
         .map(|bytes| u32::try_from(bytes).unwrap_or(u32::MAX));
@@ -43,31 +61,31 @@ pub(super) fn of(arguments: &Arguments) -> Result<Protocol, Failure> {
             }
         }
         Protocol::Iscsi(options) => {
-            options.digests = digests;
-            tcp(&mut options.tcp, arguments);
+            options.digests = digests.unwrap_or(options.digests);
+            tcp(&mut options.tcp, arguments, mtu);
         }
         Protocol::NvmeTcp(options) => {
-            options.digests = digests;
-            tcp(&mut options.tcp, arguments);
+            options.digests = digests.unwrap_or(options.digests);
+            tcp(&mut options.tcp, arguments, mtu);
             options.in_capsule = in_capsule.unwrap_or(options.in_capsule);
             if arguments.success {
                 options.success = ResponseCapsule::Elided;
             }
         }
         Protocol::NvmeRdma(options) => {
-            options.mtu = arguments.mtu.unwrap_or(options.mtu);
+            options.mtu = mtu.unwrap_or(options.mtu);
             options.ip = ip(arguments).unwrap_or(options.ip);
             options.vlan = vlan(arguments).unwrap_or(options.vlan);
             options.in_capsule = in_capsule.unwrap_or(options.in_capsule);
         }
-        Protocol::Nfs(options) => tcp(&mut options.tcp, arguments),
+        Protocol::Nfs(options) => tcp(&mut options.tcp, arguments, mtu),
         Protocol::Plain(_) => {}
     }
     Ok(protocol)
 }
 
-fn tcp(options: &mut crate::wire::TcpOptions, arguments: &Arguments) {
-    options.mtu = arguments.mtu.unwrap_or(options.mtu);
+fn tcp(options: &mut TcpOptions, arguments: &Arguments, mtu: Option<u32>) {
+    options.mtu = mtu.unwrap_or(options.mtu);
     options.ip = ip(arguments).unwrap_or(options.ip);
     options.vlan = vlan(arguments).unwrap_or(options.vlan);
     if arguments.no_timestamps {
@@ -83,27 +101,35 @@ fn vlan(arguments: &Arguments) -> Option<Vlan> {
     arguments.vlan.then_some(Vlan::Tagged)
 }
 
-fn refuse_strangers(arguments: &Arguments, protocol: &Protocol) -> Result<(), Failure> {
-    let fc = protocol.family() == Family::Fc;
-    let over_tcp = protocol.tcp().is_some();
-    let nvme_tcp = matches!(protocol, Protocol::NvmeTcp(_));
-    let capsules = nvme_tcp || matches!(protocol, Protocol::NvmeRdma(_));
-    let digests = nvme_tcp || matches!(protocol, Protocol::Iscsi(_));
+/// Refuses an option that says nothing about any of the protocols.
+pub(super) fn refuse_strangers(
+    arguments: &Arguments,
+    protocols: &[Protocol],
+) -> Result<(), Failure> {
+    let any = |applies: fn(&Protocol) -> bool| protocols.iter().any(applies);
+    let fc = any(|protocol| protocol.family() == Family::Fc);
+    let over_ip = any(|protocol| protocol.family() == Family::Ip);
+    let over_tcp = any(|protocol| protocol.tcp().is_some());
+    let nvme_tcp = any(|protocol| matches!(protocol, Protocol::NvmeTcp(_)));
+    let rdma = any(|protocol| matches!(protocol, Protocol::NvmeRdma(_)));
+    let iscsi = any(|protocol| matches!(protocol, Protocol::Iscsi(_)));
+    let capsules = arguments.in_capsule.is_some();
     let options = [
-        ("--mtu", arguments.mtu.is_some(), !fc),
-        ("--ipv6", arguments.ipv6, !fc),
-        ("--vlan", arguments.vlan, !fc),
+        ("--mtu", !arguments.mtu.is_empty(), over_ip),
+        ("--ipv6", arguments.ipv6, over_ip),
+        ("--vlan", arguments.vlan, over_ip),
         ("--no-timestamps", arguments.no_timestamps, over_tcp),
-        ("--in-capsule", arguments.in_capsule.is_some(), capsules),
-        ("--digests", arguments.digests.is_some(), digests),
+        ("--in-capsule", capsules, nvme_tcp || rdma),
+        ("--digests", arguments.digests.is_some(), nvme_tcp || iscsi),
         ("--success", arguments.success, nvme_tcp),
         ("--fcoe", arguments.fcoe, fc),
         ("--data-field", arguments.data_field.is_some(), fc),
     ];
+    let keys: Vec<&str> = protocols.iter().map(Protocol::key).collect();
     for (name, given, applies) in options {
         if given && !applies {
             return Err(Failure::arguments(
-                format!("{name} says nothing about {}", protocol.key()),
+                format!("{name} says nothing about {}", keys.join(" and ")),
                 format!("leave {name} out, or see `halfloom wire --help` for what it applies to"),
             ));
         }
@@ -116,9 +142,6 @@ fn refuse_strangers(arguments: &Arguments, protocol: &Protocol) -> Result<(), Fa
     }
     Ok(())
 }
-
-/// A link technology and how the protocol's frames are wrapped on it.
-pub(super) type Link = (&'static Technology, Encapsulation);
 
 /// The links asked for, or all that fit; each must carry the protocol.
 pub(super) fn links(arguments: &Arguments, protocol: &Protocol) -> Result<Vec<Link>, Failure> {

@@ -29,6 +29,11 @@ pub(super) struct Sheet {
 impl Sheet {
     /// A sheet for `finding`; `page_width` counts on wide screens only.
     pub(super) fn new(report: &Report, format: Format, page_width: f64, finding: String) -> Self {
+        Self::of(foot(&report.origin), format, page_width, finding)
+    }
+
+    /// A sheet whose foot is already words.
+    pub(super) fn of(foot: String, format: Format, page_width: f64, finding: String) -> Self {
         let (width, em, side) = match format {
             Format::Page => (page_width, 13.0, 4.0),
             Format::Phone => (340.0, 10.5, 2.0),
@@ -59,7 +64,7 @@ impl Sheet {
             }
             top += 26.0;
         }
-        let foot = wrap_at_most(&foot(&report.origin), em, false, width - 2.0 * side, 3);
+        let foot = wrap_at_most(&foot, em, false, width - 2.0 * side, 3);
         Self {
             canvas,
             format,
@@ -175,6 +180,14 @@ fn foot(origin: &Origin) -> String {
         origin.seed,
         count(u64::from(origin.replications)),
         origin.version
+    )
+}
+
+/// The foot of what follows from standards alone.
+pub(super) fn wire_foot() -> String {
+    format!(
+        "estimate · sizes and rates follow from the standards, nothing was measured · halfloom {}",
+        env!("CARGO_PKG_VERSION")
     )
 }
 

@@ -27,6 +27,10 @@ pub enum Role {
     Undecided,
     /// Used capacity.
     Use,
+    /// A Fibre Channel link, where technologies are compared.
+    Fibre,
+    /// An Ethernet link, where technologies are compared.
+    Ethernet,
     /// Outlines of spare capacity and second bars.
     Use2,
     /// Text on a fill of A, B, Missed, Use or Ink.
@@ -46,7 +50,7 @@ pub enum Role {
 /// Steps of the heat scale, idle to full.
 pub const HEAT_STEPS: u8 = 11;
 
-const NAMED: [(Role, &str, u32, u32); 15] = [
+const NAMED: [(Role, &str, u32, u32); 17] = [
     (Role::Paper, "paper", 0xFBF9F4, 0x16141C),
     (Role::Panel, "panel", 0xF3EFE6, 0x211E2A),
     (Role::Ink, "ink", 0x211D2B, 0xEEEAE2),
@@ -57,6 +61,8 @@ const NAMED: [(Role, &str, u32, u32); 15] = [
     (Role::Missed, "missed", 0x8E0E34, 0xF0718F),
     (Role::Undecided, "undecided", 0x5A4A7A, 0xC3B2E8),
     (Role::Use, "use", 0x4A4458, 0xCFC8DC),
+    (Role::Fibre, "fibre", 0x7A3A96, 0xD3A9EC),
+    (Role::Ethernet, "ethernet", 0x0B6670, 0x7CCBD3),
     (Role::Use2, "use2", 0x8E859F, 0x6F6680),
     (Role::OnFill, "on-fill", 0xFFFFFF, 0x16141D),
     (Role::Rule, "rule", 0xCFC8B8, 0x4A4555),
@@ -209,6 +215,8 @@ mod tests {
                     Role::Met,
                     Role::Missed,
                     Role::Use,
+                    Role::Fibre,
+                    Role::Ethernet,
                 ] {
                     assert!(
                         contrast(tone(text, dark), tone(ground, dark)) >= 4.5,

@@ -1,6 +1,7 @@
 //! What must hold of every drawing, on the sample and on sites at the edges.
 
 mod edges;
+mod wire;
 
 use resvg::usvg::roxmltree::{Document, Node};
 

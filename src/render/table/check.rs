@@ -1,7 +1,7 @@
 //! What can be said before any run: review, paths, inputs.
 
 use super::align::{Aligned, wrapped};
-use crate::outcome::{AssumptionRow, PathRow, PathSheet, Review, Severity, TierRow};
+use crate::outcome::{AssumptionRow, HostBusRow, PathRow, PathSheet, Review, Severity, TierRow};
 use crate::render::number::{NONE, THIN, count, three};
 use crate::render::words::{says_who, sentences};
 
@@ -163,7 +163,8 @@ fn one_path(path: &PathRow) -> String {
             },
         ]);
     }
-    table.text(&format!(
+    let bus = path.host_bus.as_ref().map_or_else(String::new, bus_line);
+    let text = table.text(&format!(
         "{} to {}, fabric {}: idle {}{THIN}µs for a frame of {} bytes; one flow has {}{THIN}Gb/s",
         path.host_port,
         path.array_port,
@@ -171,7 +172,30 @@ fn one_path(path: &PathRow) -> String {
         three(path.idle_us),
         count(path.idle_frame_bytes),
         three(path.one_flow_gb_s)
-    ))
+    ));
+    format!("{text}{bus}")
+}
+
+/// The bus behind a host's port; no run simulates it, so every mention says so.
+fn bus_line(row: &HostBusRow) -> String {
+    let verdict = if row.narrower {
+        "less than the narrowest hop"
+    } else {
+        "no less than the narrowest hop"
+    };
+    let shared = if row.shared {
+        ", shared by all ports of the host"
+    } else {
+        ""
+    };
+    format!(
+        "host bus {}{shared}: {}{THIN}Gb/s of data in, {} out; {verdict}, which carries {} in full frames. The bus is \
+         not simulated.\n\n",
+        row.bus,
+        three(row.into_host_gb_s),
+        three(row.out_of_host_gb_s),
+        three(row.hop_payload_gb_s)
+    )
 }
 
 /// Whether the usable rate of the first hop is there all the way, by fabric.
@@ -205,7 +229,13 @@ fn compared(sheet: &PathSheet) -> String {
                 three(hop.usable_gb_s)
             )
         };
-        out.push_str(&format!("fabric {}: {verdict}\n", side_text(side)));
+        let bus = paths()
+            .filter_map(|path| path.host_bus.as_ref())
+            .find(|row| row.narrower)
+            .map_or_else(String::new, |row| {
+                format!("; but the host bus, {}, carries less", row.bus)
+            });
+        out.push_str(&format!("fabric {}: {verdict}{bus}\n", side_text(side)));
     }
     out.push('\n');
     out

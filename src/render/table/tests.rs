@@ -31,6 +31,7 @@ pub(crate) fn sheets() -> Vec<PathSheet> {
         idle_us: 2.61,
         idle_frame_bytes: 2180,
         narrowest: 1,
+        host_bus: None,
         one_flow_gb_s: 27.2,
     };
     vec![PathSheet {

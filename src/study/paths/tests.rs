@@ -131,3 +131,121 @@ fn unknown_names_are_answered_with_near_ones() {
     let error = paths(&tramways, Some("db-1"), Some("depot")).unwrap_err();
     assert_eq!(error, "no workload joins host `db-1` and array `depot`");
 }
+
+/// PCI Express 3, x2 (secondary source): 2 × 7.8769 Gb/s × 256/280 = 14.404 into the host, × 256/276 = 14.612 out of
+/// it; the narrowest hop, 32GFC, carries 27.2 × 2048/2108 = 26.426 of data.
+#[test]
+fn a_bus_stands_beside_the_narrowest_hop() {
+    let of = |bus: &str| {
+        let site = site_with(TRAMWAYS, &[("host.db.bus", bus)]);
+        let sheets = paths(&site, Some("db-1"), None).unwrap();
+        sheets[0].paths[0]
+            .host_bus
+            .clone()
+            .expect("a bus is stated")
+    };
+    let narrow = of("PCIe3x2");
+    assert!((narrow.into_host_gb_s - 14.403_516).abs() < 1e-5);
+    assert!((narrow.out_of_host_gb_s - 14.612_263).abs() < 1e-5);
+    assert!((narrow.hop_payload_gb_s - 27.2 * 2048.0 / 2108.0).abs() < 1e-9);
+    assert!(narrow.narrower && !narrow.shared);
+    assert!(!of("PCIe4x8").narrower);
+    let sheets = paths(&site(TRAMWAYS), None, None).unwrap();
+    assert!(
+        sheets
+            .iter()
+            .flat_map(|s| &s.paths)
+            .all(|p| p.host_bus.is_none())
+    );
+}
+
+/// Four links in a row, the middle ones named; every hop has its encapsulation, its rate and its place.
+#[test]
+fn every_protocol_has_its_path() {
+    let chain = |protocol: &str, first: &str, middle: &str, last: &str| {
+        format!(
+            "format = 1\n[[host]]\nname = \"app\"\n[[switch]]\nname = \"edge\"\nfabric = \"A\"\n\
+             [[switch]]\nname = \"san\"\nfabric = \"A\"\n[[array]]\nname = \"box\"\ncontrollers = 1\n\
+             [[link]]\nfrom = \"app\"\nto = \"edge\"\n{first}\n[[link]]\nfrom = \"edge\"\nto = \"san\"\n{middle}\n\
+             [[link]]\nfrom = \"san\"\nto = \"box\"\n{last}\n[[workload]]\nname = \"w\"\nhosts = \"app\"\n\
+             array = \"box\"\nprotocol = \"{protocol}\"\narrivals = {{ poisson = \"1k/s\" }}\n"
+        )
+    };
+    let (ten, hundred) = ("speed = \"10GbE\"", "speed = \"100GbE\"");
+    let (both, fibre) = ("speed = \"100GbE\"\ncarries = \"all\"", "speed = \"32GFC\"");
+    // Wrapping of the three hops, the narrowest, its usable rate, wire bytes of the largest data frame on the
+    // first hop.
+    let rows = [
+        (
+            "fc-scsi",
+            [both, both, fibre],
+            ["FCoE", "FCoE", "FC"],
+            2,
+            27.2,
+            2136,
+        ),
+        (
+            "fc-nvme",
+            [fibre, fibre, fibre],
+            ["FC", "FC", "FC"],
+            0,
+            27.2,
+            2108,
+        ),
+        (
+            "iscsi",
+            [hundred, ten, hundred],
+            ["Ethernet"; 3],
+            1,
+            10.0,
+            1538,
+        ),
+        (
+            "nvme-tcp",
+            [hundred, hundred, ten],
+            ["Ethernet"; 3],
+            2,
+            10.0,
+            1538,
+        ),
+        // READ responses carry 4 bytes more in the first and the last packet; the middle ones 1024 + 82.
+        (
+            "nvme-rdma",
+            [ten, hundred, hundred],
+            ["Ethernet"; 3],
+            0,
+            10.0,
+            1110,
+        ),
+        (
+            "nfs",
+            [hundred, ten, hundred],
+            ["Ethernet"; 3],
+            1,
+            10.0,
+            1538,
+        ),
+        ("plain", [hundred, hundred, ten], ["plain"; 3], 2, 10.0, 500),
+    ];
+    for (protocol, [first, middle, last], wrapped, narrowest, usable, frame) in rows {
+        let more = if protocol == "plain" {
+            "request = \"100B\"\nresponse = \"1000B\"\nframe = \"500B\"\nsizes = \"1000B\"\n"
+        } else {
+            "sizes = \"8KiB\"\n"
+        };
+        let text = chain(protocol, first, middle, last) + more;
+        let sheets = paths(&site(&text), None, None).unwrap();
+        let [sheet] = sheets.as_slice() else {
+            panic!("{protocol}: one pair");
+        };
+        let path = &sheet.paths[0];
+        let got: Vec<&str> = path.hops.iter().map(|hop| &*hop.encapsulation).collect();
+        assert_eq!(got, wrapped, "{protocol}");
+        assert_eq!(path.narrowest, narrowest, "{protocol}");
+        assert_eq!(path.hops[narrowest].usable_gb_s, usable, "{protocol}");
+        assert!(path.idle_us > 0.0, "{protocol}");
+        if protocol != "plain" {
+            assert_eq!(path.idle_frame_bytes, frame, "{protocol}");
+        }
+    }
+}

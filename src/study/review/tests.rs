@@ -443,3 +443,43 @@ fn names_in_words() {
     assert_eq!(some(&names(3)), "n1, n2 and n3");
     assert_eq!(some(&names(4)), "n1, n2, n3 and 1 more");
 }
+
+/// PCI Express 3 (secondary source): a lane carries 8 Gb/s × 128/130 × 256/280 = 7.2018 Gb/s, 900.2 MB/s, of data
+/// into the host. A db host reads 200,000 ÷ 6 × 0.7 × (0.6 × 8192 + 0.4 × 65,536) = 726.4 MB/s, in a burst 1.8
+/// times as much: on two ports 40 % (73) of one lane's bus each, on one port 81 % (145); on two lanes shared by both
+/// ports 40 % (73) whatever is lost.
+#[test]
+fn a_bus_behind_the_ports_is_held_against_the_data() {
+    let with = |set: &[(&str, &str)]| {
+        let review = review(&site_with(TRAMWAYS, set));
+        let found = of_kind(&review, "host bus");
+        assert_eq!(found.len(), 1, "one family states a bus");
+        found[0].clone()
+    };
+    let one = with(&[("host.db.bus", "PCIe3x1")]);
+    for part in [
+        "PCIe3x1 behind each port of db carries 7.2 Gb/s of data in and 7.3 out",
+        "less than 100GbE (100.0 Gb/s with headers)",
+        "40 % (73 % in a burst) healthy",
+        "81 % (145 % in a burst) A lost",
+    ] {
+        assert!(one.what.contains(part), "{part}: {}", one.what);
+    }
+    assert_eq!(one.severity, Severity::Warning);
+    assert!(one.advice.starts_with("No run simulates the bus"));
+    let both = with(&[("host.db.bus", "PCIe3x2"), ("host.db.bus_per", "host")]);
+    for part in [
+        "all ports of db",
+        "40 % (73 % in a burst) healthy",
+        "40 % (73 % in a burst) A lost",
+    ] {
+        assert!(both.what.contains(part), "{part}: {}", both.what);
+    }
+    assert_eq!(both.severity, Severity::Note);
+    let ample = with(&[
+        ("host.db.bus", "PCIe 5.0 x16"),
+        ("host.db.bus_payload", "512"),
+    ]);
+    assert!(ample.what.contains("enough for 100GbE"), "{}", ample.what);
+    assert!(of_kind(&review(&site(TRAMWAYS)), "host bus").is_empty());
+}
