@@ -15,8 +15,9 @@ use std::path::Path;
 /// Every scenario that ships, and every starter.
 fn shipped() -> Vec<(String, String)> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios");
-    let mut found: Vec<(String, String)> = std::fs::read_dir(&folder)
-        .expect("scenarios ship")
+    let mut found: Vec<(String, String)> = [folder.clone(), folder.join("lessons")]
+        .into_iter()
+        .flat_map(|folder| std::fs::read_dir(folder).expect("scenarios ship"))
         .map(|entry| entry.expect("it can be listed").path())
         .filter(|path| path.extension().is_some_and(|end| end == "toml"))
         .map(|path| {
@@ -34,7 +35,7 @@ fn shipped() -> Vec<(String, String)> {
             .iter()
             .map(|kind| (kind.name.to_owned(), kind.text.to_owned())),
     );
-    assert!(found.len() >= 10);
+    assert!(found.len() >= 15);
     found
 }
 
