@@ -16,7 +16,7 @@ enum Read {
     Wire,
     /// Completed payload per second, MB/s.
     Throughput,
-    /// Mean latency, us.
+    /// Mean latency, µs.
     Mean,
     /// The same, ms.
     MeanMs,
@@ -324,7 +324,7 @@ fn busy_35() {
     hold(
         "busy-35.md",
         &[
-            figure("at random, mean, us", 1, RANDOM, Read::Mean, 0.01),
+            figure("at random, mean, µs", 1, RANDOM, Read::Mean, 0.01),
             figure("in bursts, busy, %", 1, BURSTS, Read::Busy, 0.02),
             // A burst is a number of reads that varies by its root: 4000 by 63.
             figure("in bursts, mean, ms", 1, BURSTS, Read::MeanMs, 0.05),

@@ -178,13 +178,13 @@ fn overhead(io: &Exchange) -> String {
 }
 
 fn links(io: &Exchange) -> String {
-    let idle = format!("idle us, {} m", decimals(io.length_m, 3));
+    let idle = format!("idle µs, {} m", decimals(io.length_m, 3));
     let head = [
         ("link", Align::Left),
         ("as", Align::Left),
         ("usable Gb/s", Align::Right),
-        ("to array us", Align::Right),
-        ("to host us", Align::Right),
+        ("to array µs", Align::Right),
+        ("to host µs", Align::Right),
         (idle.as_str(), Align::Right),
         ("full first", Align::Left),
         ("payload MB/s", Align::Right),
@@ -211,7 +211,7 @@ fn links(io: &Exchange) -> String {
 const FOOT: &str = "\
 Wire bytes include preamble, delimiters and gap. Pure ACKs (one for every second frame of a burst) are
 apart from the totals. Protocol: commands, responses, headers, digests, fill and padding. Encoding: what
-code and FEC parity add on the line. us: time the frames occupy that direction. Idle: all messages over a
+code and FEC parity add on the line. µs: time the frames occupy that direction. Idle: all messages over a
 link of that length, FEC included; no adapters, no switches, no service. Payload MB/s (10^6): when such
 I/Os fill the link, pure ACKs included. Estimates: sizes follow from the standards, without loss and
 retransmission; nothing was measured.";

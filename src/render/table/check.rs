@@ -188,14 +188,15 @@ fn bus_line(row: &HostBusRow) -> String {
     } else {
         ""
     };
-    format!(
+    let line = format!(
         "host bus {}{shared}: {}{THIN}Gb/s of data in, {} out; {verdict}, which carries {} in full frames. The bus is \
-         not simulated.\n\n",
+         not simulated.",
         row.bus,
         three(row.into_host_gb_s),
         three(row.out_of_host_gb_s),
         three(row.hop_payload_gb_s)
-    )
+    );
+    format!("{}\n\n", wrapped(&line, 96).trim_end())
 }
 
 /// Whether the usable rate of the first hop is there all the way, by fabric.
