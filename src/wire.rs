@@ -43,7 +43,7 @@ pub use nvme_rdma::NvmeRdmaOptions;
 pub use nvme_tcp::{NvmeTcpOptions, ResponseCapsule};
 pub use pcie::HostBus;
 pub use plain::PlainOptions;
-pub use plan::{FrameRun, Leg, Op, Plan, SIZE_MAX, Then, Toward};
+pub use plan::{FrameRun, Op, Plan, SIZE_MAX, Then, Toward, Volley};
 pub use protocol::{Family, Protocol};
 pub use tcp::{Acks, Digests, TcpOptions, Timestamps};
 pub use technology::{

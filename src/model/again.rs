@@ -93,7 +93,7 @@ impl<E: Executor> World<'_, E> {
                 .min(timers.tcp_rto_max.0.max(timers.tcp_rto_min.0))
                 .max(1),
         );
-        let due = (attempt.leg_ready + timeout).max(self.now + Duration(1));
+        let due = (attempt.volley_ready + timeout).max(self.now + Duration(1));
         let key = Key {
             at: due,
             tie: tie::ranked(tie::TIMER, attempt.tie),
@@ -121,7 +121,7 @@ impl<E: Executor> World<'_, E> {
         }
         attempt.resent += 1;
         // The next timeout counts from this departure.
-        attempt.leg_ready = self.now;
+        attempt.volley_ready = self.now;
         attempt.holds += u32::try_from(mine.len()).unwrap_or(0);
         let workload = attempt.workload;
         self.tally.workloads[workload as usize].resent += 1;

@@ -60,7 +60,7 @@ impl<E: Executor> World<'_, E> {
         attempt.parts.array_queue += wait;
         attempt.parts.service += attempt.service;
         attempt.parts.mirror += attempt.mirror;
-        attempt.leg += 1;
+        attempt.volley += 1;
         let controller = attempt.controller as usize;
         let tally = &mut self.tally.controllers[controller];
         if self.now >= self.watch.from && self.now < self.watch.to {

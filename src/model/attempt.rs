@@ -41,22 +41,22 @@ pub(crate) struct Attempt {
     pub(crate) path: u32,
     /// Flow towards the array; the one back is one more.
     pub(crate) flow: u32,
-    /// First leg of its plan, and the one under way.
-    pub(crate) first_leg: u32,
-    pub(crate) leg: u32,
-    /// Frames of the leg that have arrived.
+    /// First volley of its plan, and the one under way.
+    pub(crate) first_volley: u32,
+    pub(crate) volley: u32,
+    /// Frames of the volley that have arrived.
     pub(crate) received: u32,
     /// Frames on links and events that will come for it.
     pub(crate) holds: u32,
-    /// Retransmissions of this leg, and whether one is pending.
+    /// Retransmissions of this volley, and whether one is pending.
     pub(crate) resent: u32,
     pub(crate) resend_pending: bool,
     /// A frame of it was lost: its time since issue counts as retry.
     pub(crate) disturbed: bool,
     pub(crate) controller: u32,
     pub(crate) issued: Instant,
-    /// When the leg's frames became ready at their sender.
-    pub(crate) leg_ready: Instant,
+    /// When the volley's frames became ready at their sender.
+    pub(crate) volley_ready: Instant,
     /// When its request entered the array's queue.
     pub(crate) queued: Instant,
     pub(crate) service: u64,
@@ -65,12 +65,12 @@ pub(crate) struct Attempt {
     /// Neighbours in order of issue on its path.
     pub(crate) before: u32,
     pub(crate) after: u32,
-    /// When the leg's own frames leave each hop free, were they alone there.
+    /// When the volley's own frames leave each hop free, were they alone there.
     pub(crate) own_free: [u64; HOPS_MAX],
     /// Parts of its time so far, ps.
     pub(crate) parts: Parts,
-    /// The same since the leg began: its last frame's way.
-    pub(crate) leg_sum: u64,
+    /// The same since the volley began: its last frame's way.
+    pub(crate) volley_sum: u64,
 }
 
 /// Parts of an attempt's time in picoseconds, queueing on links kept apart by tier elsewhere.

@@ -23,16 +23,16 @@ pub struct Watch {
     pub transient: bool,
 }
 
-/// Some frames of equal size in a leg.
+/// Some frames of equal size in a volley.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Run {
     pub(crate) count: u32,
     pub(crate) payload: u32,
 }
 
-/// One burst of frames.
+/// Frames that leave together, one way.
 #[derive(Clone, Debug)]
-pub(crate) struct Leg {
+pub(crate) struct Volley {
     pub(crate) toward: Toward,
     pub(crate) then: Then,
     pub(crate) runs: std::ops::Range<u32>,
@@ -134,8 +134,8 @@ pub struct Compiled {
     /// By run × classes + class.
     pub(crate) times: Vec<FrameTime>,
     pub(crate) runs: Vec<Run>,
-    pub(crate) legs: Vec<Leg>,
-    /// Legs of each kind: by workload, then kind index.
+    pub(crate) volleys: Vec<Volley>,
+    /// Volleys of each kind: by workload, then kind index.
     pub(crate) plans: Vec<Vec<std::ops::Range<u32>>>,
     pub(crate) templates: Vec<Template>,
     pub(crate) paths: Vec<PathPlan>,
@@ -185,7 +185,7 @@ impl Compiled {
             classes: 0,
             times: Vec::new(),
             runs: Vec::new(),
-            legs: Vec::new(),
+            volleys: Vec::new(),
             plans: Vec::new(),
             templates: Vec::new(),
             paths: Vec::new(),
@@ -265,27 +265,27 @@ impl Compiled {
         size: u64,
         classes: &[Class],
     ) -> std::ops::Range<u32> {
-        let first_leg = index(self.legs.len());
-        for leg in &protocol.plan(op, size).legs {
+        let first_volley = index(self.volleys.len());
+        for volley in &protocol.plan(op, size).volleys {
             let first_run = index(self.runs.len());
-            for run in &leg.runs {
+            for run in &volley.runs {
                 self.add_run(protocol, run.count, run.payload, |e| run.wire(e), classes);
             }
             let end_run = index(self.runs.len());
-            let ack = leg.ack_bytes.map(|bytes| {
+            let ack = volley.ack_bytes.map(|bytes| {
                 self.add_run(protocol, 1, 0, |_| bytes, classes);
                 end_run
             });
-            self.legs.push(Leg {
-                toward: leg.toward,
-                then: leg.then,
+            self.volleys.push(Volley {
+                toward: volley.toward,
+                then: volley.then,
                 runs: first_run..end_run,
-                frames: leg.frames(),
+                frames: volley.frames(),
                 ack,
-                ready_to_transfer: leg.ready_to_transfer,
+                ready_to_transfer: volley.ready_to_transfer,
             });
         }
-        first_leg..index(self.legs.len())
+        first_volley..index(self.volleys.len())
     }
 
     fn add_run(

@@ -37,7 +37,7 @@ pub struct Frame {
 }
 
 impl Frame {
-    /// Position in its leg, from 0: the last part of the tie word.
+    /// Position in its volley, from 0: the last part of the tie word.
     #[allow(clippy::cast_possible_truncation)]
     pub(crate) const fn number(&self) -> u32 {
         self.tie as u32 & super::attempt::tie::NUMBER_MAX
@@ -47,9 +47,9 @@ impl Frame {
 /// What a frame is for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum FrameKind {
-    /// Part of a leg.
+    /// Part of a volley.
     Body,
-    /// The last of its leg: its way is the latency budget.
+    /// The last of its volley: its way is the latency budget.
     Last,
     /// A pure ACK.
     Ack,

@@ -181,7 +181,7 @@ pub struct BudgetSums {
     pub service: u128,
     /// Mirror trips.
     pub mirror: u128,
-    /// Ready-to-transfer legs.
+    /// Ready-to-transfer volleys.
     pub extra_trip: u128,
     /// From the first issue to the last, and attempts in which frames were lost.
     pub retry: u128,

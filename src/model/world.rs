@@ -56,9 +56,9 @@ pub enum Event {
     Link { direction: DirectionId, word: u32 },
     /// The next I/O of a source arrives; its number is in the tie word.
     Arrival { source: u32 },
-    /// The frames of an attempt's leg become ready at their sender.
+    /// The frames of an attempt's volley become ready at their sender.
     Emit { attempt: u32 },
-    /// A host has taken in the message that completes a leg.
+    /// A host has taken in the message that completes a volley.
     HostReceived { attempt: u32 },
     /// A controller has finished a request.
     ServiceEnd { attempt: u32 },
@@ -271,17 +271,17 @@ impl<'a, E: Executor> World<'a, E> {
             Event::Arrival { source } => self.io_arrives(source, tie::number(tie)),
             Event::Emit { attempt } => {
                 self.attempts[attempt].holds -= 1;
-                let leg = &self.compiled.legs[self.attempts[attempt].leg as usize];
-                if self.attempts[attempt].io == NONE && leg.toward == Toward::Array {
+                let volley = &self.compiled.volleys[self.attempts[attempt].volley as usize];
+                if self.attempts[attempt].io == NONE && volley.toward == Toward::Array {
                     // The host has given it up before anything left.
                     self.release(attempt);
                 } else {
-                    self.emit_leg(attempt);
+                    self.emit_volley(attempt);
                 }
             }
             Event::HostReceived { attempt } => {
                 self.attempts[attempt].holds -= 1;
-                self.leg_taken_in(attempt);
+                self.volley_taken_in(attempt);
             }
             Event::ServiceEnd { attempt } => self.service_ends(attempt),
             Event::Resend { attempt } => self.resend(attempt),
@@ -344,19 +344,19 @@ impl<'a, E: Executor> World<'a, E> {
         self.dispatch(set);
     }
 
-    /// Puts the frames of an attempt's present leg on the way, all ready now.
-    pub(crate) fn emit_leg(&mut self, slot: u32) {
+    /// Puts the frames of an attempt's present volley on the way, all ready now.
+    pub(crate) fn emit_volley(&mut self, slot: u32) {
         let attempt = &mut self.attempts[slot];
-        let leg = &self.compiled.legs[attempt.leg as usize];
-        attempt.leg_ready = self.now;
-        attempt.leg_sum = 0;
+        let volley = &self.compiled.volleys[attempt.volley as usize];
+        attempt.volley_ready = self.now;
+        attempt.volley_sum = 0;
         attempt.received = 0;
         attempt.resent = 0;
         attempt.own_free = [0; HOPS_MAX];
-        attempt.holds += leg.frames;
-        let (tie, message) = (attempt.tie, attempt.leg - attempt.first_leg);
-        let flow = attempt.flow + u32::from(leg.toward == Toward::Host);
-        let (runs, frames) = (leg.runs.clone(), leg.frames);
+        attempt.holds += volley.frames;
+        let (tie, message) = (attempt.tie, attempt.volley - attempt.first_volley);
+        let flow = attempt.flow + u32::from(volley.toward == Toward::Host);
+        let (runs, frames) = (volley.runs.clone(), volley.frames);
         let mut number = 0;
         for run in runs {
             for _ in 0..self.compiled.runs[run as usize].count {
@@ -380,7 +380,7 @@ impl<'a, E: Executor> World<'a, E> {
         }
     }
 
-    /// Splits the time of one hop of a leg's frame into the parts of its latency budget.
+    /// Splits the time of one hop of a volley's frame into the parts of its latency budget.
     #[inline]
     fn account_hop(&mut self, flight: &Flight, direction: DirectionId) {
         let frame = &flight.frame;
@@ -398,8 +398,8 @@ impl<'a, E: Executor> World<'a, E> {
         let own_wait = (own_start - flight.ready.0).min(wait);
         let delay = if hop.ends { 0 } else { hop.delay.0 };
         let passed = flight.handover.since(flight.start).0;
-        attempt.leg_sum += wait + passed;
-        if self.compiled.legs[attempt.leg as usize].ready_to_transfer {
+        attempt.volley_sum += wait + passed;
+        if self.compiled.volleys[attempt.volley as usize].ready_to_transfer {
             return;
         }
         // The header's time where it was cut through, else the whole frame's.
@@ -441,12 +441,12 @@ impl<'a, E: Executor> World<'a, E> {
             return;
         }
         let slot = frame.attempt;
-        let leg_index = self.attempts[slot].leg;
-        let leg = &self.compiled.legs[leg_index as usize];
-        if let Some(run) = leg.ack
+        let volley_index = self.attempts[slot].volley;
+        let volley = &self.compiled.volleys[volley_index as usize];
+        if let Some(run) = volley.ack
             && frame.number() % 2 == 1
         {
-            let message = 0x800 | (leg_index - self.attempts[slot].first_leg);
+            let message = 0x800 | (volley_index - self.attempts[slot].first_volley);
             let ack = Frame {
                 tie: tie::frame(self.attempts[slot].tie, message, frame.number()),
                 attempt: slot,
@@ -461,42 +461,42 @@ impl<'a, E: Executor> World<'a, E> {
         let attempt = &mut self.attempts[slot];
         attempt.holds -= 1;
         attempt.received += 1;
-        if attempt.received == leg.frames {
-            self.leg_arrives(slot);
+        if attempt.received == volley.frames {
+            self.volley_arrives(slot);
         } else if attempt.io == NONE {
             self.release(slot);
         }
     }
 
-    /// The last missing frame of a leg has arrived.
-    fn leg_arrives(&mut self, slot: u32) {
+    /// The last missing frame of a volley has arrived.
+    fn volley_arrives(&mut self, slot: u32) {
         let attempt = &mut self.attempts[slot];
-        let leg = &self.compiled.legs[attempt.leg as usize];
-        let whole = self.now.since(attempt.leg_ready).0;
-        if leg.ready_to_transfer {
+        let volley = &self.compiled.volleys[attempt.volley as usize];
+        let whole = self.now.since(attempt.volley_ready).0;
+        if volley.ready_to_transfer {
             attempt.parts.extra_trip += whole;
         } else {
             // Zero unless members of a group let an earlier frame arrive last.
-            attempt.parts.serialization += whole.saturating_sub(attempt.leg_sum);
+            attempt.parts.serialization += whole.saturating_sub(attempt.volley_sum);
         }
-        match leg.toward {
-            Toward::Array => match leg.then {
+        match volley.toward {
+            Toward::Array => match volley.then {
                 Then::Serve => self.enter_array(slot),
                 Then::Next | Then::Complete => {
-                    self.attempts[slot].leg += 1;
-                    self.emit_leg(slot);
+                    self.attempts[slot].volley += 1;
+                    self.emit_volley(slot);
                 }
             },
             Toward::Host => {
                 let adapter = self.adapter(self.attempts[slot].workload);
                 let attempt = &mut self.attempts[slot];
-                if leg.ready_to_transfer {
+                if volley.ready_to_transfer {
                     attempt.parts.extra_trip += adapter.0;
                 } else {
                     attempt.parts.adapter += adapter.0;
                 }
                 if adapter == Duration::ZERO {
-                    self.leg_taken_in(slot);
+                    self.volley_taken_in(slot);
                 } else {
                     attempt.holds += 1;
                     let key = Key {
@@ -510,9 +510,9 @@ impl<'a, E: Executor> World<'a, E> {
     }
 
     /// A host has taken in a message and paid its adapter.
-    fn leg_taken_in(&mut self, slot: u32) {
-        let leg = &self.compiled.legs[self.attempts[slot].leg as usize];
-        if leg.then == Then::Complete {
+    fn volley_taken_in(&mut self, slot: u32) {
+        let volley = &self.compiled.volleys[self.attempts[slot].volley as usize];
+        if volley.then == Then::Complete {
             self.response_arrives(slot);
             return;
         }
@@ -520,11 +520,11 @@ impl<'a, E: Executor> World<'a, E> {
             self.release(slot);
             return;
         }
-        self.attempts[slot].leg += 1;
+        self.attempts[slot].volley += 1;
         self.schedule_host_emission(slot);
     }
 
-    /// The next leg leaves a host: its frames are ready after the adapter.
+    /// The next volley leaves a host: its frames are ready after the adapter.
     pub(crate) fn schedule_host_emission(&mut self, slot: u32) {
         let adapter = self.adapter(self.attempts[slot].workload);
         let attempt = &mut self.attempts[slot];
@@ -535,7 +535,7 @@ impl<'a, E: Executor> World<'a, E> {
     pub(crate) fn schedule_emission(&mut self, slot: u32, after: Duration) {
         let attempt = &mut self.attempts[slot];
         attempt.holds += 1;
-        let tie = tie::frame(attempt.tie, attempt.leg - attempt.first_leg, 0);
+        let tie = tie::frame(attempt.tie, attempt.volley - attempt.first_volley, 0);
         self.queue.push(
             Key {
                 at: self.now + after,
@@ -554,7 +554,7 @@ impl<'a, E: Executor> World<'a, E> {
         let record = self.ios[io];
         let source = &self.compiled.sources[record.source as usize];
         let plan = &self.compiled.paths[path as usize];
-        let legs = &self.compiled.plans[source.workload][record.draw.kind as usize];
+        let volleys = &self.compiled.plans[source.workload][record.draw.kind as usize];
         let (_, size) = self.compiled.templates[source.workload].kinds[record.draw.kind as usize];
         let slot = self.attempts.insert(Attempt {
             io,
@@ -562,8 +562,8 @@ impl<'a, E: Executor> World<'a, E> {
             workload: record.workload,
             path,
             flow: plan.flows + 2 * record.draw.connection,
-            first_leg: legs.start,
-            leg: legs.start,
+            first_volley: volleys.start,
+            volley: volleys.start,
             received: 0,
             holds: 0,
             resent: 0,
@@ -571,7 +571,7 @@ impl<'a, E: Executor> World<'a, E> {
             disturbed: false,
             controller: u32::try_from(plan.path.controller).unwrap_or(u32::MAX),
             issued: self.now,
-            leg_ready: self.now,
+            volley_ready: self.now,
             queued: self.now,
             service: record.draw.service.0,
             mirror: record.draw.mirror.0,
@@ -580,7 +580,7 @@ impl<'a, E: Executor> World<'a, E> {
             after: NONE,
             own_free: [0; HOPS_MAX],
             parts: Parts::default(),
-            leg_sum: 0,
+            volley_sum: 0,
         });
         let tiers = self.compiled.tiers.len();
         let needed = self.attempts.size() * tiers;

@@ -10,7 +10,7 @@ use crate::outcome::{
 };
 use crate::unit::Duration;
 use crate::wire::{
-    Encapsulation, Leg, NfsOptions, NfsVersion, Op, Plan, Protocol, Technology, Then, Toward,
+    Encapsulation, NfsOptions, NfsVersion, Op, Plan, Protocol, Technology, Then, Toward, Volley,
 };
 
 /// A link technology and how a protocol's frames are wrapped on it.
@@ -184,12 +184,12 @@ fn share(part: u64, whole: u64) -> f64 {
 
 /// Time a burst occupies a link: frame by frame, each rounded up to the picosecond by itself, as a simulated
 /// link does it.
-fn occupied(leg: &Leg, (technology, wrapped): Link) -> Duration {
+fn occupied(volley: &Volley, (technology, wrapped): Link) -> Duration {
     let each = |run: &crate::wire::FrameRun| {
         let one = technology.usable.serialize(u64::from(run.wire(wrapped)));
         one.0 * u64::from(run.count)
     };
-    Duration(leg.runs.iter().map(each).sum())
+    Duration(volley.runs.iter().map(each).sum())
 }
 
 fn messages(
@@ -200,29 +200,29 @@ fn messages(
 ) -> Vec<Message> {
     let wrapped = first.map_or(Encapsulation::Plain, |link| link.1);
     let mut now = Duration::ZERO;
-    plan.legs
+    plan.volleys
         .iter()
-        .map(|leg| {
+        .map(|volley| {
             let leaves = now;
             if let Some(link) = first {
                 let latency = Duration(length_mm * PS_PER_MM) + link.0.fec_latency();
-                now = now + occupied(leg, *link) + latency;
+                now = now + occupied(volley, *link) + latency;
             }
             Message {
-                name: leg.name,
-                direction: direction(leg.toward),
-                served: leg.then == Then::Serve,
-                frames: u64::from(leg.frames()),
-                payload_bytes: leg.payload(),
-                wire_bytes: leg.wire_bytes(wrapped),
+                name: volley.name,
+                direction: direction(volley.toward),
+                served: volley.then == Then::Serve,
+                frames: u64::from(volley.frames()),
+                payload_bytes: volley.payload(),
+                wire_bytes: volley.wire_bytes(wrapped),
                 pure_acks_back: if protocol.tcp().is_some() {
-                    leg.acks()
+                    volley.acks()
                 } else {
                     0
                 },
                 leaves_us: leaves.as_us_f64(),
                 arrives_us: now.as_us_f64(),
-                runs: leg
+                runs: volley
                     .runs
                     .iter()
                     .map(|run| FramesAlike {
@@ -279,13 +279,13 @@ fn link_row(plan: &Plan, link: Link, length_mm: u64) -> LinkRow {
     let (technology, wrapped) = link;
     let bytes = |toward| plan.wire_bytes(toward, wrapped);
     let time = |toward| -> Duration {
-        let own = plan.legs.iter().filter(|leg| leg.toward == toward);
-        Duration(own.map(|leg| occupied(leg, link).0).sum())
+        let own = plan.volleys.iter().filter(|volley| volley.toward == toward);
+        Duration(own.map(|volley| occupied(volley, link).0).sum())
     };
     let (out, back) = (time(Toward::Array), time(Toward::Host));
-    let legs = plan.legs.len() as u64;
-    let propagation = Duration(legs * length_mm * PS_PER_MM);
-    let fec = Duration(legs * technology.fec_latency().0);
+    let volleys = plan.volleys.len() as u64;
+    let propagation = Duration(volleys * length_mm * PS_PER_MM);
+    let fec = Duration(volleys * technology.fec_latency().0);
     let (fuller, goodput_mb_s, saturated_iops) = saturated(plan, link);
     LinkRow {
         link: technology.label,

@@ -200,10 +200,10 @@ fn host_bus(
 fn full_frame(protocol: &Protocol) -> FrameRun {
     let plan = protocol.plan(Op::Write, FILLING_WRITE);
     let largest = plan
-        .legs
+        .volleys
         .iter()
-        .filter(|leg| leg.toward == Toward::Array)
-        .flat_map(|leg| &leg.runs)
+        .filter(|volley| volley.toward == Toward::Array)
+        .flat_map(|volley| &volley.runs)
         .max_by_key(|run| (run.payload, run.native));
     FrameRun {
         count: 1,

@@ -5,7 +5,7 @@
 //! the periodic extended NVMe response (choose it for every I/O instead).
 
 use super::framing::{self, fc_wire, fcoe_wire};
-use super::plan::{FrameRun, Leg, Op, Part, Plan, Then, Toward, cut, push_run};
+use super::plan::{FrameRun, Op, Part, Plan, Then, Toward, Volley, cut, push_run};
 
 /// Length of the SCSI command descriptor block.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
@@ -149,8 +149,8 @@ fn plan(options: &FcOptions, messages: &Messages, op: Op, size: u32) -> Plan {
             options.data(size, &mut data);
             data.push(message(messages.response));
             vec![
-                Leg::new("command", Toward::Array, command, Then::Serve),
-                Leg::new("data and response", Toward::Host, data, Then::Complete),
+                Volley::new("command", Toward::Array, command, Then::Serve),
+                Volley::new("data and response", Toward::Host, data, Then::Complete),
             ]
         }
         Op::Write => write(options, messages, size),
@@ -158,7 +158,7 @@ fn plan(options: &FcOptions, messages: &Messages, op: Op, size: u32) -> Plan {
 }
 
 /// The command with what may go unasked, then the rest burst by burst as it is granted.
-fn write(options: &FcOptions, messages: &Messages, size: u32) -> Vec<Leg> {
+fn write(options: &FcOptions, messages: &Messages, size: u32) -> Vec<Volley> {
     let after = |left: u32| if left == 0 { Then::Serve } else { Then::Next };
     let unasked = options.first_burst.min(size);
     let mut left = size - unasked;
@@ -169,20 +169,25 @@ fn write(options: &FcOptions, messages: &Messages, size: u32) -> Vec<Leg> {
         options.data(unasked, &mut runs);
         "command and data"
     };
-    let mut legs = vec![Leg::new(name, Toward::Array, runs, after(left))];
+    let mut volleys = vec![Volley::new(name, Toward::Array, runs, after(left))];
     while left > 0 {
         let piece = left.min(options.max_burst.max(BURST_MIN));
         left -= piece;
         let grant = vec![message(TRANSFER_READY)];
-        let grant = Leg::new("transfer ready", Toward::Host, grant, Then::Next);
-        legs.push(grant.ready_to_transfer());
+        let grant = Volley::new("transfer ready", Toward::Host, grant, Then::Next);
+        volleys.push(grant.ready_to_transfer());
         let mut data = Vec::new();
         options.data(piece, &mut data);
-        legs.push(Leg::new("data", Toward::Array, data, after(left)));
+        volleys.push(Volley::new("data", Toward::Array, data, after(left)));
     }
     let response = vec![message(messages.response)];
-    legs.push(Leg::new("response", Toward::Host, response, Then::Complete));
-    legs
+    volleys.push(Volley::new(
+        "response",
+        Toward::Host,
+        response,
+        Then::Complete,
+    ));
+    volleys
 }
 
 const fn message(bytes: u32) -> FrameRun {
@@ -213,13 +218,13 @@ mod tests {
             ..FcOptions::default()
         };
         let plan = scsi_plan(&options, Op::Write, 65_536);
-        let legs: Vec<(&str, u64)> = plan
-            .legs
+        let volleys: Vec<(&str, u64)> = plan
+            .volleys
             .iter()
-            .map(|leg| (leg.name, leg.wire_bytes(Encapsulation::FibreChannel)))
+            .map(|volley| (volley.name, volley.wire_bytes(Encapsulation::FibreChannel)))
             .collect();
         assert_eq!(
-            legs,
+            volleys,
             [
                 ("command and data", 92 + 4 * 2108),
                 ("transfer ready", 72),

@@ -5,7 +5,7 @@
 //! after the other. Left out: login, several R2Ts outstanding, sense data, NOPs, TLS.
 
 use super::framing::ceil4;
-use super::plan::{Leg, Op, Part, Plan, Then, Toward};
+use super::plan::{Op, Part, Plan, Then, Toward, Volley};
 use super::tcp::{Digests, TcpOptions};
 
 /// Basic header segment of every PDU here, bytes. RFC 7143 section 11; verified in open-source headers.
@@ -113,13 +113,13 @@ impl IscsiOptions {
         }
     }
 
-    fn bare(&self, name: &'static str, toward: Toward, then: Then) -> Leg {
+    fn bare(&self, name: &'static str, toward: Toward, then: Then) -> Volley {
         let mut parts = Vec::new();
         self.pdu(&mut parts, 0);
-        self.tcp.leg(name, toward, parts, then)
+        self.tcp.volley(name, toward, parts, then)
     }
 
-    fn read(&self, size: u32) -> Vec<Leg> {
+    fn read(&self, size: u32) -> Vec<Volley> {
         let mut parts = Vec::new();
         self.pdus(&mut parts, size, self.host_segment);
         if self.read_status == ReadStatus::Separate {
@@ -128,11 +128,11 @@ impl IscsiOptions {
         vec![
             self.bare("command", Toward::Array, Then::Serve),
             self.tcp
-                .leg("data and response", Toward::Host, parts, Then::Complete),
+                .volley("data and response", Toward::Host, parts, Then::Complete),
         ]
     }
 
-    fn write(&self, size: u32) -> Vec<Leg> {
+    fn write(&self, size: u32) -> Vec<Volley> {
         let first_burst = size.min(self.first_burst.max(LENGTH_MIN));
         let immediate = match self.immediate_data {
             ImmediateData::Yes => first_burst.min(self.array_segment.max(LENGTH_MIN)),
@@ -152,20 +152,20 @@ impl IscsiOptions {
         } else {
             "command and data"
         };
-        let mut legs = vec![self.tcp.leg(name, Toward::Array, parts, after(left))];
+        let mut volleys = vec![self.tcp.volley(name, Toward::Array, parts, after(left))];
         while left > 0 {
             let piece = left.min(self.max_burst.max(LENGTH_MIN));
             left -= piece;
-            legs.push(
+            volleys.push(
                 self.bare("ready to transfer", Toward::Host, Then::Next)
                     .ready_to_transfer(),
             );
             let mut parts = Vec::new();
             self.pdus(&mut parts, piece, self.array_segment);
-            legs.push(self.tcp.leg("data", Toward::Array, parts, after(left)));
+            volleys.push(self.tcp.volley("data", Toward::Array, parts, after(left)));
         }
-        legs.push(self.bare("response", Toward::Host, Then::Complete));
-        legs
+        volleys.push(self.bare("response", Toward::Host, Then::Complete));
+        volleys
     }
 }
 
@@ -196,9 +196,9 @@ mod tests {
     fn a_large_write_is_cut_by_r2ts() {
         // 512 KiB: 8 KiB immediate, then 262,144 and 253,952.
         let plan = IscsiOptions::default().plan(Op::Write, 524_288);
-        let bursts: Vec<u64> = plan.legs.iter().map(Leg::payload).collect();
+        let bursts: Vec<u64> = plan.volleys.iter().map(Volley::payload).collect();
         assert_eq!(bursts, [8192, 0, 262_144, 0, 253_952, 0]);
-        assert_eq!(plan.legs[4].then, Then::Serve);
+        assert_eq!(plan.volleys[4].then, Then::Serve);
     }
 
     #[test]
@@ -208,7 +208,7 @@ mod tests {
             ..IscsiOptions::default()
         };
         let plan = options.plan(Op::Write, 65_536);
-        assert_eq!(plan.legs.len(), 2);
+        assert_eq!(plan.volleys.len(), 2);
         // Eight PDUs, 65920 bytes, in one burst.
         assert_eq!(
             plan.wire_bytes(Toward::Array, Encapsulation::Ethernet),
@@ -220,7 +220,7 @@ mod tests {
         };
         let plan = none.plan(Op::Write, 65_536);
         assert_eq!(
-            plan.legs.iter().map(Leg::payload).collect::<Vec<_>>(),
+            plan.volleys.iter().map(Volley::payload).collect::<Vec<_>>(),
             [0, 0, 65_536, 0]
         );
     }

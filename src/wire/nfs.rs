@@ -6,7 +6,7 @@
 //! attribute traffic beyond what the replies carry, mounting, locking.
 
 use super::framing::ceil4;
-use super::plan::{Leg, Op, Part, Plan, Then, Toward};
+use super::plan::{Op, Part, Plan, Then, Toward, Volley};
 use super::tcp::TcpOptions;
 
 /// Protocol version.
@@ -131,8 +131,8 @@ impl NfsOptions {
                 &mut replies,
             );
         }
-        let answered = Leg::new(answered, Toward::Host, replies, Then::Complete);
-        let sent = Leg::new(sent, Toward::Array, calls, Then::Serve);
+        let answered = Volley::new(answered, Toward::Host, replies, Then::Complete);
+        let sent = Volley::new(sent, Toward::Array, calls, Then::Serve);
         Plan::new(vec![
             self.tcp.acknowledged(sent),
             self.tcp.acknowledged(answered),

@@ -6,7 +6,7 @@
 //! notifications, several READs for one write.
 
 use super::framing::{self, Ip, ROCE_AETH, ROCE_RETH, Vlan, rocev2_packet, rocev2_wire};
-use super::plan::{FrameRun, Leg, Op, Part, Plan, Then, Toward, cut, push_run};
+use super::plan::{FrameRun, Op, Part, Plan, Then, Toward, Volley, cut, push_run};
 
 /// Submission queue entry, bytes. NVMe over Fabrics, RDMA binding; from memory.
 pub const COMMAND: u32 = 64;
@@ -100,7 +100,7 @@ impl NvmeRdmaOptions {
                 "command"
             };
             let parts = [Part::Header(COMMAND), Part::Data(data)];
-            Leg::new(name, Toward::Array, self.message(parts, SEND), then)
+            Volley::new(name, Toward::Array, self.message(parts, SEND), then)
         };
         let response = self.message([Part::Header(RESPONSE)], SEND);
         Plan::new(match op {
@@ -109,31 +109,31 @@ impl NvmeRdmaOptions {
                 runs.extend(response);
                 vec![
                     command(0, Then::Serve),
-                    Leg::new("data and response", Toward::Host, runs, Then::Complete),
+                    Volley::new("data and response", Toward::Host, runs, Then::Complete),
                 ]
             }
             Op::Write if size <= self.in_capsule => {
                 vec![
                     command(size, Then::Serve),
-                    Leg::new("response", Toward::Host, response, Then::Complete),
+                    Volley::new("response", Toward::Host, response, Then::Complete),
                 ]
             }
             Op::Write => vec![
                 command(0, Then::Next),
-                Leg::new(
+                Volley::new(
                     "read request",
                     Toward::Host,
                     vec![self.run(1, 0, 0, ROCE_RETH)],
                     Then::Next,
                 )
                 .ready_to_transfer(),
-                Leg::new(
+                Volley::new(
                     "data",
                     Toward::Array,
                     self.message([Part::Data(size)], READ_RESPONSE),
                     Then::Serve,
                 ),
-                Leg::new("response", Toward::Host, response, Then::Complete),
+                Volley::new("response", Toward::Host, response, Then::Complete),
             ],
         })
     }
@@ -212,8 +212,8 @@ mod tests {
     #[test]
     fn extension_headers_sit_in_the_right_packets() {
         let options = NvmeRdmaOptions::default();
-        let sizes = |plan: &Plan, leg: usize| -> Vec<(u32, u32)> {
-            plan.legs[leg]
+        let sizes = |plan: &Plan, volley: usize| -> Vec<(u32, u32)> {
+            plan.volleys[volley]
                 .runs
                 .iter()
                 .map(|run| (run.count, run.native))
@@ -233,7 +233,7 @@ mod tests {
         assert_eq!(sizes(&small, 2), [(1, 512 + 86)]);
         // In the capsule: 64 + 4096 bytes are four full packets and one of 64.
         let capsule = options.plan(Op::Write, 4096);
-        let payloads: Vec<(u32, u32, u32)> = capsule.legs[0]
+        let payloads: Vec<(u32, u32, u32)> = capsule.volleys[0]
             .runs
             .iter()
             .map(|run| (run.count, run.payload, run.native))

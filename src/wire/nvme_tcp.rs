@@ -4,7 +4,7 @@
 //! after the other. Left out: connection set-up, data alignment beyond 4 bytes (the default needs no
 //! padding), several R2Ts outstanding, TLS.
 
-use super::plan::{Leg, Op, Part, Plan, Then, Toward};
+use super::plan::{Op, Part, Plan, Then, Toward, Volley};
 use super::tcp::{Digests, TcpOptions};
 
 /// Common header (8) and submission queue entry (64), bytes. NVMe/TCP transport; verified in open-source
@@ -82,7 +82,7 @@ impl NvmeTcpOptions {
         Plan::new(match op {
             Op::Read => self.read(size),
             Op::Write if size <= self.in_capsule => vec![
-                self.tcp.leg(
+                self.tcp.volley(
                     "command and data",
                     Toward::Array,
                     self.with_data(COMMAND, size),
@@ -94,8 +94,8 @@ impl NvmeTcpOptions {
         })
     }
 
-    fn read(&self, size: u32) -> Vec<Leg> {
-        let command = self.tcp.leg(
+    fn read(&self, size: u32) -> Vec<Volley> {
+        let command = self.tcp.volley(
             "command",
             Toward::Array,
             [self.header(COMMAND)],
@@ -106,18 +106,18 @@ impl NvmeTcpOptions {
             ResponseCapsule::Sent => {
                 let parts = data.into_iter().chain([self.header(RESPONSE)]);
                 self.tcp
-                    .leg("data and response", Toward::Host, parts, Then::Complete)
+                    .volley("data and response", Toward::Host, parts, Then::Complete)
             }
-            ResponseCapsule::Elided => self.tcp.leg("data", Toward::Host, data, Then::Complete),
+            ResponseCapsule::Elided => self.tcp.volley("data", Toward::Host, data, Then::Complete),
         };
         vec![command, burst]
     }
 
-    fn granted_write(&self, size: u32) -> Vec<Leg> {
-        let mut legs =
+    fn granted_write(&self, size: u32) -> Vec<Volley> {
+        let mut volleys =
             vec![
                 self.tcp
-                    .leg("command", Toward::Array, [self.header(COMMAND)], Then::Next),
+                    .volley("command", Toward::Array, [self.header(COMMAND)], Then::Next),
             ];
         let limit = self.max_h2c_data.max(MAX_H2C_DATA_MIN);
         let mut left = size;
@@ -125,25 +125,25 @@ impl NvmeTcpOptions {
             let piece = left.min(limit);
             left -= piece;
             let ready = [self.header(READY_TO_TRANSFER)];
-            legs.push(
+            volleys.push(
                 self.tcp
-                    .leg("ready to transfer", Toward::Host, ready, Then::Next)
+                    .volley("ready to transfer", Toward::Host, ready, Then::Next)
                     .ready_to_transfer(),
             );
             let then = if left == 0 { Then::Serve } else { Then::Next };
-            legs.push(self.tcp.leg(
+            volleys.push(self.tcp.volley(
                 "data",
                 Toward::Array,
                 self.with_data(DATA_HEADER, piece),
                 then,
             ));
         }
-        legs.push(self.response());
-        legs
+        volleys.push(self.response());
+        volleys
     }
 
-    fn response(&self) -> Leg {
-        self.tcp.leg(
+    fn response(&self) -> Volley {
+        self.tcp.volley(
             "response",
             Toward::Host,
             [self.header(RESPONSE)],
@@ -179,17 +179,20 @@ mod tests {
         };
         // The limit is held to its floor of 4096: 20,000 bytes are four pieces and a rest of 3616.
         let plan = options.plan(Op::Write, 20_000);
-        let payloads: Vec<u64> = plan.legs.iter().map(Leg::payload).collect();
+        let payloads: Vec<u64> = plan.volleys.iter().map(Volley::payload).collect();
         assert_eq!(
             payloads,
             [0, 0, 4096, 0, 4096, 0, 4096, 0, 4096, 0, 3616, 0]
         );
-        let serves: Vec<usize> = (0..plan.legs.len())
-            .filter(|index| plan.legs[*index].then == Then::Serve)
+        let serves: Vec<usize> = (0..plan.volleys.len())
+            .filter(|index| plan.volleys[*index].then == Then::Serve)
             .collect();
         assert_eq!(serves, [10]);
         assert_eq!(
-            plan.legs.iter().filter(|leg| leg.ready_to_transfer).count(),
+            plan.volleys
+                .iter()
+                .filter(|volley| volley.ready_to_transfer)
+                .count(),
             5
         );
     }
@@ -202,9 +205,9 @@ mod tests {
                 ..NvmeTcpOptions::default()
             }
             .plan(op, size);
-            plan.legs
+            plan.volleys
                 .iter()
-                .map(|leg| leg.wire_bytes(Encapsulation::Ethernet))
+                .map(|volley| volley.wire_bytes(Encapsulation::Ethernet))
                 .sum::<u64>()
         };
         let added = |digests, op, size| wire(digests, op, size) - wire(Digests::Off, op, size);

@@ -3,7 +3,7 @@
 //! A request, service, a response. No gap, no header, no transfer-ready: what is stated is what the wire
 //! carries.
 
-use super::plan::{FrameRun, Leg, Op, Part, Plan, Then, Toward, cut, push_run};
+use super::plan::{FrameRun, Op, Part, Plan, Then, Toward, Volley, cut, push_run};
 
 /// Sizes of a plain exchange. Zeros are taken as 1; readers of input refuse them before.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -25,13 +25,13 @@ impl PlainOptions {
             Op::Write => (size, 0),
         };
         Plan::new(vec![
-            Leg::new(
+            Volley::new(
                 "request",
                 Toward::Array,
                 self.message(self.request, sent),
                 Then::Serve,
             ),
-            Leg::new(
+            Volley::new(
                 "response",
                 Toward::Host,
                 self.message(self.response, answered),
@@ -84,15 +84,15 @@ mod tests {
             frame: 1000,
         };
         let plan = options.plan(Op::Read, 1500);
-        assert_eq!(plan.legs[0].runs, [run(1, 0, 100)]);
+        assert_eq!(plan.volleys[0].runs, [run(1, 0, 100)]);
         assert_eq!(
-            plan.legs[1].runs,
+            plan.volleys[1].runs,
             [run(1, 1000, 1000), run(1, 500, 1000), run(1, 0, 500)]
         );
         assert_eq!(plan.payload, 1500);
         let write = options.plan(Op::Write, 60);
-        assert_eq!(write.legs[0].runs, [run(1, 60, 100)]);
-        assert_eq!(write.legs[1].runs, [run(2, 0, 1000), run(1, 0, 500)]);
+        assert_eq!(write.volleys[0].runs, [run(1, 60, 100)]);
+        assert_eq!(write.volleys[1].runs, [run(2, 0, 1000), run(1, 0, 500)]);
     }
 
     #[test]
@@ -103,14 +103,14 @@ mod tests {
             frame: 4000,
         }
         .plan(Op::Read, 8192);
-        assert_eq!((plan.payload, plan.legs[1].frames()), (4000, 1));
+        assert_eq!((plan.payload, plan.volleys[1].frames()), (4000, 1));
         let zeros = PlainOptions {
             request: 0,
             response: 0,
             frame: 0,
         }
         .plan(Op::Write, 8192);
-        assert_eq!(zeros.legs[0].runs, [run(1, 1, 1)]);
-        assert_eq!(zeros.legs[1].runs, [run(1, 0, 1)]);
+        assert_eq!(zeros.volleys[0].runs, [run(1, 1, 1)]);
+        assert_eq!(zeros.volleys[1].runs, [run(1, 0, 1)]);
     }
 }

@@ -17,7 +17,7 @@ pub enum Op {
     Write,
 }
 
-/// Which way a leg goes.
+/// Which way a volley goes.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Toward {
     /// From the host to the array.
@@ -37,12 +37,12 @@ impl Toward {
     }
 }
 
-/// What happens when the last frame of a leg has arrived.
+/// What happens when the last frame of a volley has arrived.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Then {
-    /// The receiver sends the next leg at once.
+    /// The receiver sends the next volley at once.
     Next,
-    /// The array serves the request, then sends the next leg.
+    /// The array serves the request, then sends the next volley.
     Serve,
     /// The I/O is complete.
     Complete,
@@ -77,7 +77,7 @@ impl FrameRun {
 
 /// One burst of frames: what one end sends without waiting for the other.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Leg {
+pub struct Volley {
     /// What the burst carries, in words of the trade.
     pub name: &'static str,
     /// Which way it goes.
@@ -93,7 +93,7 @@ pub struct Leg {
     pub ready_to_transfer: bool,
 }
 
-impl Leg {
+impl Volley {
     pub(super) const fn new(
         name: &'static str,
         toward: Toward,
@@ -156,61 +156,65 @@ impl Leg {
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Plan {
     /// The bursts in order; exactly one ends in [`Then::Serve`], the last in [`Then::Complete`].
-    pub legs: Vec<Leg>,
+    pub volleys: Vec<Volley>,
     /// Storage payload, bytes.
     pub payload: u64,
 }
 
 impl Plan {
-    pub(super) fn new(legs: Vec<Leg>) -> Self {
-        let payload = legs.iter().map(Leg::payload).sum();
-        Self { legs, payload }
+    pub(super) fn new(volleys: Vec<Volley>) -> Self {
+        let payload = volleys.iter().map(Volley::payload).sum();
+        Self { volleys, payload }
     }
 
-    fn toward(&self, toward: Toward) -> impl Iterator<Item = &Leg> {
-        self.legs.iter().filter(move |leg| leg.toward == toward)
+    fn toward(&self, toward: Toward) -> impl Iterator<Item = &Volley> {
+        self.volleys
+            .iter()
+            .filter(move |volley| volley.toward == toward)
     }
 
     /// Frames going that way, pure ACKs excluded.
     #[must_use]
     pub fn frames(&self, toward: Toward) -> u64 {
-        self.toward(toward).map(|leg| u64::from(leg.frames())).sum()
+        self.toward(toward)
+            .map(|volley| u64::from(volley.frames()))
+            .sum()
     }
 
     /// Wire bytes going that way in that encapsulation, pure ACKs excluded.
     #[must_use]
     pub fn wire_bytes(&self, toward: Toward, encapsulation: Encapsulation) -> u64 {
         self.toward(toward)
-            .map(|leg| leg.wire_bytes(encapsulation))
+            .map(|volley| volley.wire_bytes(encapsulation))
             .sum()
     }
 
     /// Storage payload going that way, bytes.
     #[must_use]
     pub fn payload_toward(&self, toward: Toward) -> u64 {
-        self.toward(toward).map(Leg::payload).sum()
+        self.toward(toward).map(Volley::payload).sum()
     }
 
     /// Wire bytes of the pure ACKs going that way: those drawn by the bursts of the other way.
     #[must_use]
     pub fn ack_wire_bytes(&self, toward: Toward) -> u64 {
         self.toward(toward.other())
-            .map(|leg| u64::from(leg.acks()) * u64::from(leg.ack_bytes.unwrap_or(0)))
+            .map(|volley| u64::from(volley.acks()) * u64::from(volley.ack_bytes.unwrap_or(0)))
             .sum()
     }
 
-    /// Times that one end must wait for the other until the I/O is complete: half the legs, since they
+    /// Times that one end must wait for the other until the I/O is complete: half the volleys, since they
     /// alternate.
     #[must_use]
     pub fn round_trips(&self) -> usize {
-        self.legs.len().div_ceil(2)
+        self.volleys.len().div_ceil(2)
     }
 
     /// Pure ACKs going that way: those drawn by the bursts of the other way.
     #[must_use]
     pub fn acks(&self, toward: Toward) -> u64 {
         self.toward(toward.other())
-            .map(|leg| u64::from(leg.acks()))
+            .map(|volley| u64::from(volley.acks()))
             .sum()
     }
 }

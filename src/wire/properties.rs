@@ -227,31 +227,31 @@ proptest! {
         let plan = protocol.plan(op, size);
         prop_assert_eq!(plan.payload, size);
         let data_way = if op == Op::Read { Toward::Host } else { Toward::Array };
-        for leg in &plan.legs {
-            prop_assert!(leg.frames() > 0);
-            prop_assert!(leg.toward == data_way || leg.payload() == 0);
-            for run in &leg.runs {
+        for volley in &plan.volleys {
+            prop_assert!(volley.frames() > 0);
+            prop_assert!(volley.toward == data_way || volley.payload() == 0);
+            for run in &volley.runs {
                 prop_assert!(run.count > 0 && run.payload < run.native);
             }
         }
     }
 
     #[test]
-    fn legs_alternate_and_the_array_serves_once(protocol in protocols(), op in ops(), size in sizes()) {
+    fn volleys_alternate_and_the_array_serves_once(protocol in protocols(), op in ops(), size in sizes()) {
         let plan = protocol.plan(op, size);
-        prop_assert_eq!(plan.legs.first().map(|leg| leg.toward), Some(Toward::Array));
-        prop_assert_eq!(plan.legs.last().map(|leg| leg.then), Some(Then::Complete));
-        for pair in plan.legs.windows(2) {
+        prop_assert_eq!(plan.volleys.first().map(|volley| volley.toward), Some(Toward::Array));
+        prop_assert_eq!(plan.volleys.last().map(|volley| volley.then), Some(Then::Complete));
+        for pair in plan.volleys.windows(2) {
             prop_assert_eq!(pair[0].toward, pair[1].toward.other());
             prop_assert!(pair[0].then != Then::Complete);
         }
-        let serves: Vec<_> = plan.legs.iter().filter(|leg| leg.then == Then::Serve).collect();
+        let serves: Vec<_> = plan.volleys.iter().filter(|volley| volley.then == Then::Serve).collect();
         prop_assert_eq!(serves.len(), 1);
         prop_assert_eq!(serves[0].toward, Toward::Array);
-        for leg in &plan.legs {
-            prop_assert!(!leg.ready_to_transfer || (leg.toward, leg.then) == (Toward::Host, Then::Next));
+        for volley in &plan.volleys {
+            prop_assert!(!volley.ready_to_transfer || (volley.toward, volley.then) == (Toward::Host, Then::Next));
             let acks = protocol.tcp().is_some_and(|tcp| tcp.acks == Acks::EverySecond);
-            prop_assert_eq!(leg.ack_bytes.is_some(), acks);
+            prop_assert_eq!(volley.ack_bytes.is_some(), acks);
         }
     }
 
@@ -297,7 +297,7 @@ proptest! {
         let plans = [size, first, size - first].map(|size| protocol.plan(op, size));
         // One transfer mode: the same messages in the same order, and one call each.
         let mode = |plan: &Plan| -> Vec<(&str, Then)> {
-            plan.legs.iter().map(|leg| (leg.name, leg.then)).collect()
+            plan.volleys.iter().map(|volley| (volley.name, volley.then)).collect()
         };
         let calls = match &protocol {
             Protocol::Nfs(options) => size.div_ceil(u64::from(options.transfer.clamp(1024, 1 << 20))),

@@ -5,7 +5,7 @@
 //! (which would merge ACKs), TLS.
 
 use super::framing::{self, Ip, Vlan};
-use super::plan::{FrameRun, Leg, Part, Then, Toward, cut, push_run};
+use super::plan::{FrameRun, Part, Then, Toward, Volley, cut, push_run};
 
 /// Whether every segment carries timestamps.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
@@ -151,24 +151,24 @@ impl TcpOptions {
         }
     }
 
-    /// A leg of one burst, acknowledged as TCP does.
-    pub(super) fn leg(
+    /// A volley of one burst, acknowledged as TCP does.
+    pub(super) fn volley(
         &self,
         name: &'static str,
         toward: Toward,
         parts: impl IntoIterator<Item = Part>,
         then: Then,
-    ) -> Leg {
+    ) -> Volley {
         let mut runs = Vec::new();
         self.burst(parts, &mut runs);
-        self.acknowledged(Leg::new(name, toward, runs, then))
+        self.acknowledged(Volley::new(name, toward, runs, then))
     }
 
-    /// The leg with the pure ACKs that it draws.
-    pub(super) const fn acknowledged(&self, leg: Leg) -> Leg {
+    /// The volley with the pure ACKs that it draws.
+    pub(super) const fn acknowledged(&self, volley: Volley) -> Volley {
         match self.acks {
-            Acks::EverySecond => leg.acknowledged(self.ack_wire()),
-            Acks::Never => leg,
+            Acks::EverySecond => volley.acknowledged(self.ack_wire()),
+            Acks::Never => volley,
         }
     }
 }
@@ -232,17 +232,17 @@ mod tests {
 
     #[test]
     fn without_pure_acks_a_burst_draws_none() {
-        let leg = |acks| {
+        let volley = |acks| {
             let options = TcpOptions {
                 acks,
                 ..TcpOptions::default()
             };
-            options.leg("data", Toward::Host, [Part::Data(65_536)], Then::Complete)
+            options.volley("data", Toward::Host, [Part::Data(65_536)], Then::Complete)
         };
         // 65,536 ÷ 1448 are 46 segments, half of them answered.
-        assert_eq!(leg(Acks::EverySecond).acks(), 23);
-        assert_eq!(leg(Acks::Never).acks(), 0);
-        assert_eq!(leg(Acks::Never).runs, leg(Acks::EverySecond).runs);
+        assert_eq!(volley(Acks::EverySecond).acks(), 23);
+        assert_eq!(volley(Acks::Never).acks(), 0);
+        assert_eq!(volley(Acks::Never).runs, volley(Acks::EverySecond).runs);
     }
 
     #[test]

@@ -311,14 +311,14 @@ fn an_extended_nvme_response_adds_twenty_bytes() {
 }
 
 #[test]
-fn legs_say_what_follows() {
+fn volleys_say_what_follows() {
     use Then::{Complete, Next, Serve};
     let order = |protocol: Protocol, op, size| {
         protocol
             .plan(op, size)
-            .legs
+            .volleys
             .iter()
-            .map(|leg| (leg.then, leg.ready_to_transfer))
+            .map(|volley| (volley.then, volley.ready_to_transfer))
             .collect::<Vec<_>>()
     };
     let read = [(Serve, false), (Complete, false)];

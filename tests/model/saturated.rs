@@ -36,13 +36,13 @@ fn account(plan: &Plan, toward: Toward, known: &Technology, wrapped: Encapsulati
         sum[1] += IOS * frames * u64::from(wire);
         sum[2] += IOS * frames * each;
     };
-    for leg in &plan.legs {
-        if leg.toward == toward {
-            for run in &leg.runs {
+    for volley in &plan.volleys {
+        if volley.toward == toward {
+            for run in &volley.runs {
                 add(u64::from(run.count), run.wire(wrapped));
             }
         } else {
-            add(u64::from(leg.acks()), leg.ack_bytes.unwrap_or(0));
+            add(u64::from(volley.acks()), volley.ack_bytes.unwrap_or(0));
         }
     }
     sum

@@ -146,10 +146,10 @@ pub fn per_io(workload: &Workload) -> PerIo {
 #[allow(clippy::cast_precision_loss)]
 fn add_plan(mean: &mut WireBytes, plan: &Plan, toward: Toward, share: f64) {
     let acks: u64 = plan
-        .legs
+        .volleys
         .iter()
-        .filter(|leg| leg.toward == toward.other())
-        .map(|leg| u64::from(leg.acks()) * u64::from(leg.ack_bytes.unwrap_or(0)))
+        .filter(|volley| volley.toward == toward.other())
+        .map(|volley| u64::from(volley.acks()) * u64::from(volley.ack_bytes.unwrap_or(0)))
         .sum();
     let native = plan.wire_bytes(toward, Encapsulation::Ethernet) + acks;
     let fcoe = plan.wire_bytes(toward, Encapsulation::Fcoe) + acks;

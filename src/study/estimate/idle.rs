@@ -124,14 +124,14 @@ pub fn io_latency_s(
     let mut mean = 0.0;
     for (op, size, share) in mix(workload) {
         let mut latency = 0.0;
-        for leg in &protocol.plan(op, size).legs {
-            let over = match leg.toward {
+        for volley in &protocol.plan(op, size).volleys {
+            let over = match volley.toward {
                 Toward::Array => &there,
                 Toward::Host => &back,
             };
-            let time = burst_time(over, protocol, &leg.runs) + workload.adapter;
+            let time = burst_time(over, protocol, &volley.runs) + workload.adapter;
             latency += time.as_secs_f64();
-            if leg.then == Then::Serve {
+            if volley.then == Then::Serve {
                 latency += service_s(&site.arrays[workload.array], op, size);
             }
         }

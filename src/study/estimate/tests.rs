@@ -45,12 +45,15 @@ fn pure_acks_are_part_of_the_load() {
     let tramways = site(TRAMWAYS);
     let archive = &tramways.workloads[2];
     let plan = archive.protocol.plan(crate::wire::Op::Write, 256 << 10);
-    let (to_host, acks): (u64, u64) = plan.legs.iter().fold((0, 0), |(bytes, acks), leg| match leg
-        .toward
-    {
-        crate::wire::Toward::Array => (bytes, acks + u64::from(leg.frames() / 2)),
-        crate::wire::Toward::Host => (bytes + leg.wire_bytes(Encapsulation::Ethernet), acks),
-    });
+    let (to_host, acks): (u64, u64) =
+        plan.volleys
+            .iter()
+            .fold((0, 0), |(bytes, acks), volley| match volley.toward {
+                crate::wire::Toward::Array => (bytes, acks + u64::from(volley.frames() / 2)),
+                crate::wire::Toward::Host => {
+                    (bytes + volley.wire_bytes(Encapsulation::Ethernet), acks)
+                }
+            });
     // 262,144 bytes and a header of 24 in segments of 8,948: 29 full and one shorter, so 15 ACKs; the
     // command alone is one frame and draws none.
     assert_eq!(acks, 15);
