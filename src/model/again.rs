@@ -6,7 +6,7 @@ use super::standing::{LogEntry, LogKind, Standing, TimerName};
 use super::world::{Event, Executor, LostSegment, World};
 use crate::engine::{EventSet, Key};
 use crate::site::NoPath;
-use crate::unit::Duration;
+use crate::unit::{Duration, Instant};
 
 impl<E: Executor> World<'_, E> {
     /// Sees to it that the oldest attempt on a path is looked at when its time is over.
@@ -17,6 +17,10 @@ impl<E: Executor> World<'_, E> {
         }
         let timeout = self.path_timers(path).command_timeout;
         let due = self.attempts[state.oldest].issued + timeout;
+        self.watch_commands(path, due);
+    }
+
+    fn watch_commands(&mut self, path: u32, due: Instant) {
         let key = Key {
             at: due,
             ..self.timer_key(path, Duration::ZERO, tie::Watching::Commands)
@@ -32,6 +36,12 @@ impl<E: Executor> World<'_, E> {
         let timeout = self.path_timers(path).command_timeout;
         let timer = (TimerName::CommandTimeout, timeout);
         let set = self.compiled.paths[path as usize].set;
+        if self.paths[path as usize].standing == Standing::Blocked {
+            // A held SCSI path starts the command timer anew: the hold decides (FC and iSCSI transport of the
+            // usual open-source kernel; from memory).
+            self.watch_commands(path, self.now + timeout);
+            return;
+        }
         let mut ios = Vec::new();
         loop {
             let oldest = self.paths[path as usize].oldest;

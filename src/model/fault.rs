@@ -344,13 +344,14 @@ impl<E: Executor> World<'_, E> {
     fn noticed_by(&self, path: u32, mode: LossMode, local: bool) -> Option<(TimerName, Duration)> {
         let timers = self.path_timers(path);
         match (self.path_protocol(path), mode) {
-            (
-                Protocol::NvmeTcp(_)
-                | Protocol::NvmeRdma(_)
-                | Protocol::Iscsi(_)
-                | Protocol::Nfs(_),
-                _,
-            ) => Some((TimerName::KeepAlive, timers.keep_alive)),
+            (Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::Nfs(_), _) => {
+                Some((TimerName::KeepAlive, timers.keep_alive))
+            }
+            // Nothing has come since the loss: the ping leaves when that has lasted long enough.
+            (Protocol::Iscsi(_), _) => Some((
+                TimerName::IscsiPing,
+                timers.iscsi_ping + timers.iscsi_ping_timeout,
+            )),
             (Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Plain(_), LossMode::Loud)
                 if local =>
             {
@@ -425,6 +426,27 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
+    /// Whether a host holds the I/Os of a lost path before it sends them elsewhere: SCSI does.
+    pub(crate) fn holds(&self, path: u32) -> bool {
+        matches!(
+            self.path_protocol(path),
+            Protocol::FcScsi(_) | Protocol::Iscsi(_)
+        )
+    }
+
+    /// The timer that ends the hold.
+    fn hold(&self, path: u32) -> (TimerName, Duration) {
+        let timers = self.path_timers(path);
+        if matches!(self.path_protocol(path), Protocol::Iscsi(_)) {
+            return (TimerName::SessionReplacement, timers.iscsi_replacement);
+        }
+        timers
+            .fast_io_fail
+            .map_or((TimerName::DeviceLoss, timers.device_loss), |time| {
+                (TimerName::FastIoFail, time)
+            })
+    }
+
     fn plan_step(&mut self, path: u32, after: Duration) {
         let epoch = self.paths[path as usize].epoch;
         self.queue.push(
@@ -440,12 +462,8 @@ impl<E: Executor> World<'_, E> {
             return;
         }
         let timers = self.path_timers(path).clone();
-        let scsi = matches!(self.path_protocol(path), Protocol::FcScsi(_));
-        let hold = timers
-            .fast_io_fail
-            .map_or((TimerName::DeviceLoss, timers.device_loss), |time| {
-                (TimerName::FastIoFail, time)
-            });
+        let scsi = self.holds(path);
+        let hold = self.hold(path);
         match state.standing {
             Standing::Unnoticed => {
                 if scsi {
@@ -504,11 +522,8 @@ impl<E: Executor> World<'_, E> {
                 // The port logs in anew, so what was under way on it is sent again.
                 let in_flight = u64::from(self.paths[path as usize].in_flight);
                 self.change_standing(path, Standing::Up, None, in_flight);
-                let hold = self
-                    .path_timers(path)
-                    .fast_io_fail
-                    .unwrap_or(Duration::ZERO);
-                self.send_elsewhere(path, (TimerName::FastIoFail, hold));
+                let hold = self.hold(path);
+                self.send_elsewhere(path, hold);
             }
             Standing::Failed | Standing::Up | Standing::Drained | Standing::Removed => {}
         }
@@ -517,11 +532,10 @@ impl<E: Executor> World<'_, E> {
     fn check_timer(&self, path: u32) -> (TimerName, Duration) {
         let timers = self.path_timers(path);
         match self.path_protocol(path) {
-            Protocol::NvmeTcp(_)
-            | Protocol::NvmeRdma(_)
-            | Protocol::Iscsi(_)
-            | Protocol::Nfs(_) => (TimerName::Reconnect, timers.reconnect),
-            Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Plain(_) => {
+            Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::Nfs(_) => {
+                (TimerName::Reconnect, timers.reconnect)
+            }
+            Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Iscsi(_) | Protocol::Plain(_) => {
                 (TimerName::PathCheck, timers.path_check)
             }
         }

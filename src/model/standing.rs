@@ -34,6 +34,10 @@ pub enum TimerName {
     CommandTimeout,
     /// A controller over TCP does not answer.
     KeepAlive,
+    /// A quiet iSCSI connection was pinged, and did not answer.
+    IscsiPing,
+    /// A lost iSCSI session was not replaced.
+    SessionReplacement,
     /// A failed path is tried again.
     PathCheck,
     /// A lost controller over TCP is tried again.

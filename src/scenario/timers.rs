@@ -9,6 +9,8 @@ use crate::unit::Duration;
 const MULTIPATH: &str = "manual page of the usual open-source multipath tools, 2023";
 const KERNEL: &str = "source of the usual open-source kernel, SCSI disk and FC transport drivers";
 const KERNEL_NVME: &str = "source of the usual open-source kernel, NVMe over fabrics host";
+const ISCSI: &str =
+    "settings file of the usual open-source iSCSI initiator and distribution text; versions differ";
 const KERNEL_TCP: &str = "source of the usual open-source kernel, TCP";
 
 /// A preset by its name.
@@ -229,6 +231,25 @@ impl Reader<'_, '_, '_> {
             });
     }
 
+    /// iSCSI: pings find a silent connection, then its session is held.
+    fn iscsi(&self, timers: &mut Timers) {
+        let pick = |base: &'static str, short| self.preset.pick(published(base, ISCSI), short);
+        let what = "quiet iSCSI connection pinged after";
+        timers.iscsi_ping = self.any("iscsi_ping", what, pick("10s", "5s"), |base| {
+            base.iscsi_ping
+        });
+        let what = "iSCSI ping without an answer given up after";
+        timers.iscsi_ping_timeout =
+            self.above("iscsi_ping_timeout", what, pick("10s", "5s"), |base| {
+                base.iscsi_ping_timeout
+            });
+        let what = "I/O held on a lost iSCSI session";
+        timers.iscsi_replacement =
+            self.any("iscsi_replacement", what, pick("120s", "15s"), |base| {
+                base.iscsi_replacement
+            });
+    }
+
     /// Multipath, whatever the protocol.
     fn multipath(&self, timers: &mut Timers) {
         let what = "failed path tried again every";
@@ -264,6 +285,7 @@ fn read(cursor: &Cursor<'_, '_>, preset: Preset, base: Option<&Timers>) -> Timer
     reader.fabric(&mut timers);
     reader.scsi(&mut timers);
     reader.nvme_and_tcp(&mut timers);
+    reader.iscsi(&mut timers);
     reader.multipath(&mut timers);
     if timers.tcp_rto_max < timers.tcp_rto_min {
         let at = cursor.entry("tcp_rto_max").or(cursor.entry("tcp_rto_min"));
@@ -293,6 +315,9 @@ const UNREAD: Timers = Timers {
     keep_alive: Duration::ZERO,
     reconnect: Duration::ZERO,
     controller_loss: Duration::ZERO,
+    iscsi_ping: Duration::ZERO,
+    iscsi_ping_timeout: Duration::ZERO,
+    iscsi_replacement: Duration::ZERO,
     tcp_rto_min: Duration::ZERO,
     tcp_rto_max: Duration::ZERO,
     quiesce: Duration::ZERO,

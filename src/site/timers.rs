@@ -43,12 +43,18 @@ pub struct Timers {
     pub path_check: Duration,
     /// No path left.
     pub no_path: NoPath,
-    /// NVMe over TCP: a controller that does not answer is noticed after this.
+    /// NVMe over TCP and RDMA, NFS: a server that does not answer is noticed after this.
     pub keep_alive: Duration,
     /// NVMe over TCP: a lost controller is tried again this often.
     pub reconnect: Duration,
     /// NVMe: a controller is given up after this.
     pub controller_loss: Duration,
+    /// iSCSI: a connection that has been quiet for so long is pinged.
+    pub iscsi_ping: Duration,
+    /// iSCSI: a ping without an answer for so long, and the connection is given up.
+    pub iscsi_ping_timeout: Duration,
+    /// iSCSI: I/O of a lost session is held so long for a new one, then it goes elsewhere.
+    pub iscsi_replacement: Duration,
     /// TCP retransmission: smallest timeout.
     pub tcp_rto_min: Duration,
     /// TCP retransmission: largest timeout after doubling.

@@ -17,6 +17,8 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
         TimerName::DeviceLoss => "device loss",
         TimerName::CommandTimeout => "command timeout",
         TimerName::KeepAlive => "keep-alive",
+        TimerName::IscsiPing => "iSCSI ping and its timeout",
+        TimerName::SessionReplacement => "iSCSI session replacement",
         TimerName::PathCheck => "path check",
         TimerName::Reconnect => "reconnect",
         TimerName::Retransmission => "TCP retransmission",
@@ -328,9 +330,12 @@ fn spans(setting: &Setting<'_>, tally: &Tally, paths: &[usize], end: Instant) ->
     }
     push(since, end, describe(&standing));
     let hold = tally.log.iter().find_map(|entry| {
-        entry
-            .timer
-            .filter(|(name, _)| matches!(name, TimerName::FastIoFail | TimerName::DeviceLoss))
+        entry.timer.filter(|(name, _)| {
+            matches!(
+                name,
+                TimerName::FastIoFail | TimerName::DeviceLoss | TimerName::SessionReplacement
+            )
+        })
     });
     for span in &mut spans {
         if span.kind == "blocked" && span.state == "held" {
