@@ -41,8 +41,8 @@ pub(super) struct Arguments {
     /// Show all sizes from 512 B to 4 MiB for several pairs of a protocol and a link
     #[arg(long, conflicts_with_all = ["protocol", "over", "length", "fcoe"])]
     sweep: bool,
-    /// Pairs of a sweep, commas between: PROTOCOL@LINK, for example iscsi@10GbE
-    /// [default: fc-scsi@32GFC,nvme-tcp@25GbE]
+    /// Pairs of a sweep, commas between: PROTOCOL@LINK, for example iscsi@10GbE;
+    /// fc-scsi@32GFC,nvme-tcp@25GbE when not given
     #[arg(long, value_name = "PAIR,…", value_delimiter = ',', requires = "sweep")]
     pair: Vec<String>,
     /// MTU in bytes, IP protocols only; with --sweep several, commas between [default: 1500]
