@@ -413,7 +413,7 @@ impl Compiled {
     fn distance(&self, plan: &PathPlan) -> (u32, u64) {
         let flow = &self.flows[plan.flows as usize];
         let (mut node, mut hops, mut latency) = (flow.from, 0, 0);
-        while let Some(direction) = self.routes.next(flow.table, node).first() {
+        while let Some(direction) = self.routes.next(&self.fabric, flow.table, node).first() {
             let hop = &self.hops[direction.index()];
             hops += 1;
             latency += hop.latency.0 + hop.delay.0;

@@ -282,7 +282,9 @@ impl<E: Executor> World<'_, E> {
             let joined = |routes: &crate::topology::Routes| {
                 [flow, flow + 1].iter().all(|flow| {
                     let flow = &self.compiled.flows[*flow];
-                    !routes.next(flow.table, flow.from).is_empty()
+                    !routes
+                        .next(&self.compiled.fabric, flow.table, flow.from)
+                        .is_empty()
                 })
             };
             let (connected, clear) = (joined(&routes), joined(&undrained));

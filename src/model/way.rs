@@ -64,7 +64,7 @@ impl<E: Executor> World<'_, E> {
     #[cold]
     fn find_way(&self, flow: u32, node: NodeId) -> Way {
         let flow = &self.compiled.flows[flow as usize];
-        let next = self.routes.next(flow.table, node);
+        let next = self.routes.next(&self.compiled.fabric, flow.table, node);
         let direction = match next {
             [] => return Way::Nowhere,
             [only] => *only,
@@ -85,7 +85,11 @@ impl<E: Executor> World<'_, E> {
         if hop.ends || !hop.cut_through {
             return Onward::Store;
         }
-        match self.routes.next(table, hop.to).first() {
+        match self
+            .routes
+            .next(&self.compiled.fabric, table, hop.to)
+            .first()
+        {
             Some(next) => {
                 let next = &self.compiled.hops[next.index()];
                 if next.speed <= hop.speed && next.medium == hop.medium {
@@ -100,7 +104,7 @@ impl<E: Executor> World<'_, E> {
 
     /// The member a frame takes: one of those that lead on.
     fn choose(&mut self, tie: u128, table: u32, hash: u64, node: NodeId) -> Option<DirectionId> {
-        let next = self.routes.next(table, node);
+        let next = self.routes.next(&self.compiled.fabric, table, node);
         let hop = &self.compiled.hops[next.first()?.index()];
         let pick = match hop.choose {
             Choose::Flow => below(mix64(hash ^ hop.salt), next.len()),

@@ -6,12 +6,13 @@ use super::tree::Origin;
 use crate::site::{Carries, End, LinkFamily, Site, Wiring};
 use crate::topology;
 use crate::wire::Family;
+use std::collections::BTreeSet;
 
 /// Most hosts in all.
 const HOSTS_MAX: u64 = 4_096;
 /// Most link members in all.
 const MEMBERS_MAX: u64 = 20_000;
-/// Most pairs of a host and an array port.
+/// Most pairs of a host and a port of an array that it works on.
 const PAIRS_MAX: u64 = 200_000;
 
 /// Upper bounds, so that a slip of the finger does not fill the memory.
@@ -27,12 +28,12 @@ pub(super) fn sizes(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
         .map(|family| u64::from(family.count) * family.fabric.sides().len() as u64)
         .sum();
     let mut members = 0_u64;
-    let mut ports = 0_u64;
+    let mut ports = vec![0_u64; site.arrays.len()];
     for link in &site.links {
         let number = members_of(site, link);
         members = members.saturating_add(number);
-        if matches!(link.to, End::Array(_)) {
-            ports = ports.saturating_add(number);
+        if let End::Array(array) = link.to {
+            ports[array] = ports[array].saturating_add(number);
         }
     }
     let at = names
@@ -72,10 +73,19 @@ pub(super) fn sizes(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
             .map_or(top.origin, |row| row.origin),
     );
     over(members, MEMBERS_MAX, "links", at);
+    let users: BTreeSet<(usize, usize)> = site
+        .workloads
+        .iter()
+        .flat_map(|work| work.hosts.iter().map(|host| (*host, work.array)))
+        .collect();
+    let pairs = users
+        .iter()
+        .map(|(host, array)| u64::from(site.hosts[*host].count).saturating_mul(ports[*array]))
+        .fold(0, u64::saturating_add);
     over(
-        hosts.saturating_mul(ports),
+        pairs,
         PAIRS_MAX,
-        "pairs of a host and an array port",
+        "pairs of a host and a port of its array",
         at,
     );
 }

@@ -4,6 +4,7 @@ use super::part::{
     Controller, Direction, DirectionId, HostInstance, Member, MemberId, Node, NodeId, NodeKind,
     SwitchInstance,
 };
+use super::route::Known;
 use crate::site::{
     Cage, End, Fabric as Where, Forwarding, Lag, LinkFamily, Numbered, Site, Wiring,
 };
@@ -30,6 +31,8 @@ pub struct Fabric {
     pub directions: Vec<Direction>,
     /// Names of the chassis, family by family.
     pub chassis: Vec<(usize, u32, String)>,
+    /// Nodes and directions that routes towards hosts, and those towards arrays, may use.
+    pub(super) known: [Known; 2],
 }
 
 impl Fabric {
@@ -62,6 +65,7 @@ impl Fabric {
             }
         }
         fabric.tell_apart(site);
+        fabric.known = Known::both(&fabric);
         fabric
     }
 

@@ -109,8 +109,8 @@ impl Fabric {
                     };
                     let there = routes.table(self, alive, to_array);
                     let back = routes.table(self, alive, to_host);
-                    if !routes.next(there, *host_port).is_empty()
-                        && !routes.next(back, *array_port).is_empty()
+                    if !routes.next(self, there, *host_port).is_empty()
+                        && !routes.next(self, back, *array_port).is_empty()
                     {
                         paths.push(Path {
                             host_port: *host_port,

@@ -20,14 +20,72 @@ pub struct RouteContext {
 
 /// For each context and node the directions that lead on, in order of creation; members of link groups and
 /// equal-cost next hops alike.
+///
+/// No frame goes from a host to a host or from an array to an array, so a table towards a host knows
+/// nothing of other hosts, and one towards an array nothing of other arrays. Ports behind one switch share
+/// what is known of the way to it. On large sites that is most of the work and of the memory.
 #[derive(Clone, Debug, Default)]
 pub struct Routes {
     index: BTreeMap<RouteContext, u32>,
-    /// Start and length in `next`, by table × nodes + node.
+    tables: Vec<Table>,
+    /// Where the spans of the ways to a switch that ports of one kind hang on begin.
+    trees: BTreeMap<(usize, RouteContext), usize>,
+    /// Start and length in `next`, by table and the places of its nodes.
     spans: Vec<(u32, u32)>,
-    nodes: usize,
-    tables: u32,
     next: Vec<DirectionId>,
+}
+
+/// Where a table's spans begin, and which nodes they are of.
+#[derive(Clone, Copy, Debug)]
+struct Table {
+    base: usize,
+    known: usize,
+    /// The one switch that the destination hangs on, and its own span: the others are those of the switch.
+    last: Option<(NodeId, (u32, u32))>,
+}
+
+/// The nodes that tables of one kind know of.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Known {
+    nodes: Vec<NodeId>,
+    /// Position in `nodes`, by node; `NONE` for those left out.
+    place: Vec<u32>,
+    /// Directions that leave a node for one that is known, in order of creation.
+    out: Vec<Vec<DirectionId>>,
+}
+
+const NONE: u32 = u32::MAX;
+const TOWARDS_HOSTS: usize = 0;
+const TOWARDS_ARRAYS: usize = 1;
+
+impl Known {
+    /// What tables towards hosts, and those towards arrays, know of.
+    pub(super) fn both(fabric: &Fabric) -> [Self; 2] {
+        [
+            Self::new(fabric, |kind| matches!(kind, NodeKind::HostPort(_))),
+            Self::new(fabric, |kind| matches!(kind, NodeKind::ArrayPort(_))),
+        ]
+    }
+
+    fn new(fabric: &Fabric, left_out: impl Fn(&NodeKind) -> bool) -> Self {
+        let mut nodes = Vec::new();
+        let mut place = vec![NONE; fabric.nodes.len()];
+        for (id, node) in (0_u32..).zip(&fabric.nodes) {
+            if !left_out(&node.kind) {
+                place[id as usize] = u32::try_from(nodes.len()).unwrap_or(NONE);
+                nodes.push(NodeId(id));
+            }
+        }
+        let inner = |direction: &DirectionId| {
+            place[fabric.directions[direction.index()].to.0 as usize] != NONE
+        };
+        let out = fabric
+            .nodes
+            .iter()
+            .map(|node| node.out.iter().copied().filter(inner).collect())
+            .collect();
+        Self { nodes, place, out }
+    }
 }
 
 impl Routes {
@@ -36,33 +94,96 @@ impl Routes {
         if let Some(table) = self.index.get(&context) {
             return *table;
         }
-        let table = self.tables;
-        self.tables += 1;
-        self.nodes = fabric.nodes.len();
-        let distance = distances(fabric, alive, context);
-        for node in &fabric.nodes {
+        let which = match fabric.nodes[context.to.0 as usize].kind {
+            NodeKind::HostPort(_) => TOWARDS_HOSTS,
+            NodeKind::Switch(_) | NodeKind::ArrayPort(_) => TOWARDS_ARRAYS,
+        };
+        let table = u32::try_from(self.tables.len()).unwrap_or(u32::MAX);
+        let entry = if let Some((switch, links)) = only_switch(fabric, alive, context) {
             let start = self.next.len();
-            for direction in &node.out {
-                if usable(fabric, alive, context, *direction)
-                    && leads_closer(fabric, &distance, *direction)
-                {
-                    self.next.push(*direction);
-                }
+            self.next.extend(links);
+            let to_switch = RouteContext {
+                to: switch,
+                ..context
+            };
+            let span = self.span_since(start);
+            let base = match self.trees.get(&(which, to_switch)) {
+                Some(base) => *base,
+                None => self.tree(fabric, alive, &fabric.known[which], to_switch),
+            };
+            self.trees.insert((which, to_switch), base);
+            Table {
+                base,
+                known: which,
+                last: Some((switch, span)),
             }
-            let length = self.next.len() - start;
-            self.spans.push((
-                u32::try_from(start).unwrap_or(u32::MAX),
-                u32::try_from(length).unwrap_or(u32::MAX),
-            ));
-        }
+        } else {
+            Table {
+                base: self.tree(fabric, alive, &fabric.known[which], context),
+                known: which,
+                last: None,
+            }
+        };
+        self.tables.push(entry);
         self.index.insert(context, table);
         table
     }
 
+    /// Adds the spans of all known nodes; returns where they begin.
+    fn tree(
+        &mut self,
+        fabric: &Fabric,
+        alive: &[bool],
+        known: &Known,
+        context: RouteContext,
+    ) -> usize {
+        let base = self.spans.len();
+        let distance = distances(fabric, alive, known, context);
+        let last = &fabric.nodes[context.to.0 as usize].out;
+        for node in &known.nodes {
+            let start = self.next.len();
+            let here = distance[node.0 as usize];
+            let mut add = |direction: DirectionId| {
+                let ends = &fabric.directions[direction.index()];
+                if ends.from == *node
+                    && distance[ends.to.0 as usize] == here - 1
+                    && usable(fabric, alive, context, direction)
+                {
+                    self.next.push(direction);
+                }
+            };
+            match here {
+                0 | NONE => {}
+                // Its neighbours one nearer are the destination itself.
+                1 => last.iter().for_each(|out| add(DirectionId(out.0 ^ 1))),
+                _ => known.out[node.0 as usize].iter().copied().for_each(add),
+            }
+            let span = self.span_since(start);
+            self.spans.push(span);
+        }
+        base
+    }
+
+    /// Start and length of what has been added to `next` since it had `start` entries.
+    fn span_since(&self, start: usize) -> (u32, u32) {
+        let short = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
+        (short(start), short(self.next.len() - start))
+    }
+
     /// The directions that lead from `node` to the table's destination; empty when there is no route.
     #[must_use]
-    pub fn next(&self, table: u32, node: NodeId) -> &[DirectionId] {
-        let (start, length) = self.spans[table as usize * self.nodes + node.0 as usize];
+    pub fn next(&self, fabric: &Fabric, table: u32, node: NodeId) -> &[DirectionId] {
+        let table = self.tables[table as usize];
+        if let Some((last, (start, length))) = table.last
+            && last == node
+        {
+            return &self.next[start as usize..(start + length) as usize];
+        }
+        let place = fabric.known[table.known].place[node.0 as usize];
+        if place == NONE {
+            return &[];
+        }
+        let (start, length) = self.spans[table.base + place as usize];
         &self.next[start as usize..(start + length) as usize]
     }
 
@@ -80,6 +201,27 @@ impl Routes {
     }
 }
 
+/// The switch that a port hangs on, if it is one, and the usable directions from there to the port.
+fn only_switch(
+    fabric: &Fabric,
+    alive: &[bool],
+    context: RouteContext,
+) -> Option<(NodeId, Vec<DirectionId>)> {
+    let out = &fabric.nodes[context.to.0 as usize].out;
+    let switch = fabric.directions[out.first()?.index()].to;
+    if !matches!(fabric.nodes[switch.0 as usize].kind, NodeKind::Switch(_)) {
+        return None;
+    }
+    let alone = |direction: &DirectionId| fabric.directions[direction.index()].to == switch;
+    let links: Vec<DirectionId> = out
+        .iter()
+        .map(|out| DirectionId(out.0 ^ 1))
+        .filter(|inward| usable(fabric, alive, context, *inward))
+        .collect();
+    // Without a link there is no way at all, from anywhere.
+    (out.iter().all(alone) && !links.is_empty()).then_some((switch, links))
+}
+
 /// Whether a direction may be used in a context.
 fn usable(fabric: &Fabric, alive: &[bool], context: RouteContext, direction: DirectionId) -> bool {
     let member = &fabric.members[direction.member().0 as usize];
@@ -95,27 +237,18 @@ fn usable(fabric: &Fabric, alive: &[bool], context: RouteContext, direction: Dir
     alive[direction.member().0 as usize] && carried && same_fabric
 }
 
-fn leads_closer(fabric: &Fabric, distance: &[u32], direction: DirectionId) -> bool {
-    let Some(ends) = fabric.directions.get(direction.index()) else {
-        return false;
-    };
-    let (from, to) = (distance[ends.from.0 as usize], distance[ends.to.0 as usize]);
-    to != u32::MAX && from == to + 1
-}
-
-/// Hops from every node to the destination; only switches pass frames on.
-fn distances(fabric: &Fabric, alive: &[bool], context: RouteContext) -> Vec<u32> {
-    let mut distance = vec![u32::MAX; fabric.nodes.len()];
+/// Hops from every known node to the destination; only switches pass frames on.
+fn distances(fabric: &Fabric, alive: &[bool], known: &Known, context: RouteContext) -> Vec<u32> {
+    let mut distance = vec![NONE; fabric.nodes.len()];
     distance[context.to.0 as usize] = 0;
     let mut open = VecDeque::from([context.to]);
     while let Some(node) = open.pop_front() {
         let here = distance[node.0 as usize];
-        for out in &fabric.nodes[node.0 as usize].out {
+        for out in &known.out[node.0 as usize] {
             // The direction that leads here is the other one of the same member.
             let inward = DirectionId(out.0 ^ 1);
             let neighbour = fabric.directions[out.index()].to;
-            if distance[neighbour.0 as usize] != u32::MAX || !usable(fabric, alive, context, inward)
-            {
+            if distance[neighbour.0 as usize] != NONE || !usable(fabric, alive, context, inward) {
                 continue;
             }
             distance[neighbour.0 as usize] = here + 1;

@@ -8,6 +8,7 @@ mod oracle;
 mod queueing;
 mod recovery;
 mod rig;
+mod routes;
 mod saturated;
 mod symmetry;
 mod timing;

@@ -378,7 +378,7 @@ fn too_many() {
     insta::assert_snapshot!(changed("name = \"db\"\n[[switch]]\nname = \"edge\"", "name = \"db\"\ncount = 4096\n[[switch]]\nname = \"edge\"\ncount = 4096"), @r"
     5:1^10 the site has up to 8192 switches | at most 4096
     10:1^8 the site has up to 32768 links | at most 20000
-    10:1^8 the site has up to 67108864 pairs of a host and an array port | at most 200000
+    10:1^8 the site has up to 67108864 pairs of a host and a port of its array | at most 200000
     ");
 }
 

@@ -107,17 +107,16 @@ pub(crate) fn burst_time(hops: &[Hop], protocol: &Protocol, runs: &[FrameRun]) -
 /// Mean latency of one I/O of a workload over a path with nothing else on the site: adapters, every
 /// message both ways, mean service. Seconds; `None` where the path does not carry the protocol.
 #[must_use]
-pub fn io_latency_s(
+pub(crate) fn io_latency_s(
     site: &Site,
     fabric: &Fabric,
-    alive: &[bool],
+    flows: &mut Flows<'_>,
     workload: &Workload,
     path: &Path,
 ) -> Option<f64> {
-    let mut flows = Flows::new(fabric, alive);
     let protocol = &workload.protocol;
     let mut way = |toward: Toward| {
-        let route = first_route(fabric, &mut flows, path, protocol.family(), toward);
+        let route = first_route(fabric, flows, path, protocol.family(), toward);
         hops(fabric, protocol, &route).filter(|hops| !hops.is_empty())
     };
     let (there, back) = (way(Toward::Array)?, way(Toward::Host)?);
@@ -153,6 +152,7 @@ pub fn closed_ceiling(
     let Arrivals::Closed { depth, think } = asked.arrivals else {
         return None;
     };
+    let mut flows = Flows::new(fabric, &case.alive);
     let mut total = 0.0;
     for set in case
         .sets
@@ -160,7 +160,7 @@ pub fn closed_ceiling(
         .filter(|set| set.workloads.contains(&workload))
     {
         let path = set.paths.first()?;
-        let latency = io_latency_s(site, fabric, &case.alive, asked, path)?;
+        let latency = io_latency_s(site, fabric, &mut flows, asked, path)?;
         total += f64::from(depth) / (latency + think.as_secs_f64());
     }
     Some(total)
@@ -177,6 +177,7 @@ pub fn depth_ceiling(
     workload: usize,
 ) -> Option<(f64, Load)> {
     let asked = super::asked(fabric, &site.workloads[workload]).total()?;
+    let mut flows = Flows::new(fabric, &case.alive);
     let mut total = 0.0;
     for set in case
         .sets
@@ -185,7 +186,7 @@ pub fn depth_ceiling(
     {
         let depth = site.hosts[fabric.hosts[set.host].family].queue_depth?;
         let path = set.paths.first()?;
-        let latency = io_latency_s(site, fabric, &case.alive, &site.workloads[workload], path)?;
+        let latency = io_latency_s(site, fabric, &mut flows, &site.workloads[workload], path)?;
         total += f64::from(depth) * super::count(set.paths.len()) / latency;
     }
     Some((total, asked))

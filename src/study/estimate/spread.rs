@@ -44,7 +44,7 @@ impl<'a> Flows<'a> {
             let mut level = Vec::new();
             let mut beyond: BTreeMap<NodeId, f64> = BTreeMap::new();
             for (node, amount) in &here {
-                let next = self.routes.next(table, *node);
+                let next = self.routes.next(self.fabric, table, *node);
                 for direction in next {
                     let share = amount / super::count(next.len());
                     level.push((*direction, share));

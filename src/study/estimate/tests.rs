@@ -171,7 +171,13 @@ fn a_closed_loop_is_bounded_by_depth_over_idle_latency() {
     let estimate = estimate(&bench, &fabric);
     let path = estimate.cases[0].sets[0].paths[0];
     let alive = fabric.all_alive();
-    let latency = idle::io_latency_s(&bench, &fabric, &alive, &bench.workloads[0], &path);
+    let latency = idle::io_latency_s(
+        &bench,
+        &fabric,
+        &mut Flows::new(&fabric, &alive),
+        &bench.workloads[0],
+        &path,
+    );
     assert_eq!(printed(1e6 * latency.unwrap(), 6), "26.800000");
     let ceiling = idle::closed_ceiling(&bench, &fabric, &estimate.cases[0], 0);
     assert_eq!(printed(ceiling.unwrap(), 0), "143885");
