@@ -58,24 +58,41 @@ impl Job {
     }
 
     /// Runs `work` on the threads asked for, with a progress bar.
-    pub(super) fn run(
+    pub(super) fn run<T: Send>(
         self,
-        work: impl FnOnce(&Site, Origin, &dyn Progress) -> Report + Send,
-    ) -> Result<Report, Failure> {
-        let pool = rayon::ThreadPoolBuilder::new()
-            .num_threads(self.threads)
-            .build()
-            .map_err(|error| {
-                Failure::arguments(
-                    format!("cannot start threads: {error}"),
-                    "ask for fewer with --threads",
-                )
-            })?;
+        work: impl FnOnce(&Site, Origin, &dyn Progress) -> T + Send,
+    ) -> Result<T, Failure> {
+        let pool = pool(self.threads)?;
         let bar = Bar::new(self.quiet);
         let report = pool.install(|| work(&self.loaded.site, self.origin, &bar));
         bar.finish();
         Ok(report)
     }
+}
+
+/// Refuses a name that no outage has.
+pub(super) fn known(names: &[String], site: &Site) -> Result<(), Failure> {
+    let known: Vec<&str> = site.outages.iter().map(|o| o.name.as_str()).collect();
+    match names.iter().find(|name| !known.contains(&name.as_str())) {
+        None => Ok(()),
+        Some(name) => Err(Failure::arguments(
+            format!("there is no outage `{name}`"),
+            format!("outages: {}", known.join(", ")),
+        )),
+    }
+}
+
+/// Threads to run on; 0 is one for each core.
+pub(super) fn pool(threads: usize) -> Result<rayon::ThreadPool, Failure> {
+    rayon::ThreadPoolBuilder::new()
+        .num_threads(threads)
+        .build()
+        .map_err(|error| {
+            Failure::arguments(
+                format!("cannot start threads: {error}"),
+                "ask for fewer with --threads",
+            )
+        })
 }
 
 /// The command line that repeats a run, ready for a shell in the same folder: the scenario as it was typed.

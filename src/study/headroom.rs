@@ -329,9 +329,12 @@ fn excess(point: &LoadPoint, steady: &Steady) -> f64 {
         .fold(f64::NEG_INFINITY, |worst, next| worst.max(next))
 }
 
+/// A load factor, and how far the worst promise is from its limit there.
+type Place = (f64, f64);
+
 /// The loads next to the edge, as far as pilot runs know it: the highest that keeps the promises below the
 /// lowest that does not.
-fn edge(search: &Search) -> (Option<(f64, f64)>, Option<(f64, f64)>) {
+fn edge(search: &Search) -> (Option<Place>, Option<Place>) {
     let pilots = || {
         search
             .points
@@ -350,7 +353,7 @@ fn edge(search: &Search) -> (Option<(f64, f64)>, Option<(f64, f64)>) {
 }
 
 /// Where the line between the two points crosses 0; half way where one of them is infinite.
-fn crossing(under: (f64, f64), over: (f64, f64)) -> f64 {
+fn crossing(under: Place, over: Place) -> f64 {
     let share = -under.1 / (over.1 - under.1);
     let share = if share.is_finite() && over.1.is_finite() {
         share

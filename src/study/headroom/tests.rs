@@ -86,7 +86,7 @@ fn a_promise_that_no_load_breaks_ends_at_the_cliff() {
 
 #[test]
 fn a_promise_that_every_load_breaks_has_no_load_met() {
-    let run = "duration = \"4ms\"\nwarm_up = \"400us\"\nreplications = 3";
+    let run = "duration = \"4ms\"\nwarm_up = \"400us\"\nreplications = 8";
     let site = station(3, run, "{ poisson = \"500k/s\" }", "{ mean = \"500ns\" }");
     let found = headroom(&site, origin(&site), &only_healthy(), &NoProgress);
     let case = &found.cases[0];
