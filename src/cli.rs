@@ -8,6 +8,7 @@
 
 mod check;
 mod columns;
+mod compare;
 mod completions;
 mod console;
 mod exit;
@@ -86,6 +87,8 @@ enum Command {
     Failover(failover::Arguments),
     /// How far the work can grow until a promise breaks: healthy, and in each outage
     Headroom(headroom::Arguments),
+    /// The same work on several designs side by side, under the same random numbers
+    Compare(compare::Arguments),
     /// Write everything that applies as one page, with its pictures and figures as files
     Report(report::Arguments),
     /// Print a completion script for a shell
@@ -148,6 +151,7 @@ fn dispatch(console: &Console, command: Command) -> Result<Exit, Failure> {
         Command::Simulate(arguments) => simulate::run(console, &arguments),
         Command::Failover(arguments) => failover::run(console, &arguments),
         Command::Headroom(arguments) => headroom::run(console, &arguments),
+        Command::Compare(arguments) => compare::run(console, &arguments),
         Command::Report(arguments) => report::run(console, &arguments),
         Command::Rates(arguments) => rates::run(console, &arguments),
         Command::Wire(arguments) => wire::run(console, &arguments),

@@ -8,6 +8,7 @@
 //! Left out: layout, rounding and wording, which are `render`'s.
 
 mod exchange;
+mod compare;
 mod headroom;
 mod matrix;
 mod picture;
@@ -20,6 +21,7 @@ pub use exchange::{
     AccountRow, Exchange, FramesAlike, LayerRow, LinkRow, Message, Series, SizePoint, Sizes, Total,
     Way,
 };
+pub use compare::{Change, Comparison, DesignRow, Difference, Inventory, PartDifference};
 pub use headroom::{Breaks, CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpose};
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};

@@ -7,6 +7,7 @@
 //! Left out: searching for a design; a study runs what it is told. Only [`headroom`] searches, for a load.
 
 mod case;
+pub mod compare;
 pub mod estimate;
 pub mod exchange;
 pub mod headroom;

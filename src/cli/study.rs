@@ -108,7 +108,14 @@ fn repeating(
         scenario.file.to_string_lossy().into_owned(),
     ];
     words.extend_from_slice(extra);
-    for (key, value) in &scenario.set {
+    words.extend(repeated(&scenario.set, options));
+    shell_line(&words)
+}
+
+/// The words of what is set and of the options that change a result.
+pub(super) fn repeated(set: &[(String, String)], options: &RunArguments) -> Vec<String> {
+    let mut words = Vec::new();
+    for (key, value) in set {
         words.extend(["--set".to_owned(), format!("{key}={value}")]);
     }
     if let Some(seed) = options.seed {
@@ -117,8 +124,25 @@ fn repeating(
     if let Some(replications) = options.replications {
         words.extend(["--replications".to_owned(), replications.to_string()]);
     }
+    words
+}
+
+/// Words as one line for a shell.
+pub(super) fn shell_line(words: &[String]) -> String {
     let quoted: Vec<String> = words.iter().map(|word| quoted(word)).collect();
     quoted.join(" ")
+}
+
+/// Runs `work` on the threads asked for, with a progress bar.
+pub(super) fn on_threads<T: Send>(
+    options: &RunArguments,
+    work: impl FnOnce(&dyn Progress) -> T + Send,
+) -> Result<T, Failure> {
+    let pool = pool(options.threads.map_or(0, usize::from))?;
+    let bar = Bar::new(options.quiet);
+    let done = pool.install(|| work(&bar));
+    bar.finish();
+    Ok(done)
 }
 
 /// A word as a POSIX shell reads it back (IEEE 1003.1-2017, Shell Command Language, 2.2.2).

@@ -3,8 +3,10 @@
 //! An empty field means that there is no such figure (saturated, no such I/O, no interval). Figures that are
 //! not finite never appear. Left out: rounding, which the reader of a spreadsheet can do.
 
+mod compare;
 mod headroom;
 
+pub use compare::comparison_csv;
 pub use headroom::headroom_csv;
 
 use crate::outcome::{AssumptionRow, Estimated, Population, Report};

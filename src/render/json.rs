@@ -7,7 +7,7 @@
 //! | `format` | 1; a change of meaning is a new number, a new field is not |
 //! | `program` | `halfloom` |
 //! | `estimate` | `true`: nothing here is a measurement or a guarantee |
-//! | `kind` | `report`, `review`, `paths` or `headroom` |
+//! | `kind` | `report`, `review`, `paths`, `headroom` or `comparison` |
 //!
 //! and goes on with the fields below. A name ends with its unit: `_us` microseconds, `_s` seconds, `_mb_s`
 //! 10^6 bytes per second, `_gb_s` 10^9 bits per second, `_iops` I/Os per second, `_percent` per cent, `_share`
@@ -114,8 +114,17 @@
 //! `met`), `points`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`), `replications`,
 //! `verdict`, `saturated`, `partial`, `rows` (`workload`, `measure`, `cell`), `fullest` (three parts: `part`,
 //! `instance`, `mean_percent`, `peak_percent`).
+//!
+//! # `comparison`
+//!
+//! `origin`, `warm_up_s`, `notes`; `designs`: `name`, `digest`, `set`, `matrix`, `inventory` (`hosts`,
+//! `switches`, `modules`, `controllers`, and `cables` and `ports` as pairs of speed and number);
+//! `differences`: `design` (index, the first is 0), `case`, `workload`, `measure`, `promised`, `unit`,
+//! `first`, `value` (both `null` when saturated), `difference` (estimated: this design less the first),
+//! `change` (`"same"`, `"better"`, `"worse"`, `"not-shown"`); `part_differences`: `design`, `case`, `part`,
+//! `first_percent`, `value_percent`, `difference`, `change`.
 
-use crate::outcome::{Exchange, Headroom, PathSheet, Report, Review, Sizes};
+use crate::outcome::{Comparison, Exchange, Headroom, PathSheet, Report, Review, Sizes};
 use serde::Serialize;
 
 /// Number of the contract above.
@@ -193,6 +202,12 @@ pub fn headroom_json(headroom: &Headroom) -> String {
     document("headroom", headroom)
 }
 
+/// A comparison as JSON.
+#[must_use]
+pub fn comparison_json(comparison: &Comparison) -> String {
+    document("comparison", comparison)
+}
+
 /// The static review as JSON.
 #[must_use]
 pub fn review_json(review: &Review) -> String {
@@ -208,7 +223,7 @@ pub fn paths_json(paths: &[PathSheet]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::render::sample::{sample_headroom, sample_report};
+    use crate::render::sample::{sample_comparison, sample_headroom, sample_report};
     use crate::study::exchange;
     use serde_json::Value;
     use std::collections::BTreeSet;
@@ -250,6 +265,7 @@ mod tests {
             review_json(&report.review),
             paths_json(&sheets),
             headroom_json(&sample_headroom()),
+            comparison_json(&sample_comparison()),
         ] {
             keys(&serde_json::from_str(&text).unwrap(), &mut found);
         }

@@ -4,6 +4,7 @@
 //! B lost everything mirrors A lost), but they prove nothing about any site. The title says so, and so
 //! does every drawing made from it.
 
+mod compare;
 mod headroom;
 mod links;
 mod rest;
@@ -14,6 +15,7 @@ use crate::outcome::{
     Case, Cell, Estimated, Matrix, MeasureKind, Mend, Origin, Report, Row, Steady, Verdict,
 };
 
+pub use compare::sample_comparison;
 pub use headroom::sample_headroom;
 
 /// Title of the sample: on every page and in every drawing's origin.

@@ -35,6 +35,12 @@ pub struct SteadyRuns {
     pub figures: Steady,
 }
 
+/// Figures of some of the replications of a case.
+#[must_use]
+pub(crate) fn figures_of(runs: &SteadyRuns, which: std::ops::Range<usize>) -> Steady {
+    figures::figures(&runs.plan, &runs.compiled, &runs.tallies[which], runs.found)
+}
+
 /// Runs `plans` of a site, all replications of all cases in parallel.
 #[must_use]
 pub(crate) fn run(site: &Site, plans: &[CasePlan], progress: &dyn Progress) -> Vec<SteadyRuns> {

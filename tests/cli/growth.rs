@@ -64,3 +64,54 @@ fn headroom_writes_table_json_rows_and_chart_that_agree() {
     );
     assert_eq!(out(&again), out(&output));
 }
+
+#[test]
+fn a_comparison_needs_two_designs_that_can_be_read() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    for (arguments, words) in [
+        (&["small.toml"][..], "nothing to compare it with"),
+        (&["small.toml", "none.toml"], "none.toml"),
+        (
+            &["small.toml", "--variant", "link.app-cor.members=2"],
+            "app-core",
+        ),
+        (&["small.toml", "--variant", "seed"], "KEY=VALUE"),
+        (
+            &["small.toml", "small.toml", "--outage", "C"],
+            "outages: A, B",
+        ),
+    ] {
+        let output = halfloom(place.path(), &[&["compare"], arguments].concat());
+        assert!([2, 3].contains(&code(&output)), "{arguments:?}");
+        assert!(err(&output).contains(words), "{}", err(&output));
+    }
+}
+
+#[test]
+fn the_same_scenario_twice_differs_in_nothing() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    fs::copy(
+        place.path().join("small.toml"),
+        place.path().join("twin.toml"),
+    )
+    .expect("a copy");
+    let arguments = [
+        &["compare", "small.toml", "twin.toml", "--variant"][..],
+        &["link.core-store.ports=2; array.store.parallel=4", "--csv"],
+        &["d.csv", "--quiet", "--replications", "3"],
+    ]
+    .concat();
+    let output = halfloom(place.path(), &arguments);
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let text = out(&output);
+    let twin = "design 2 (twin.toml): exactly the same figures as design 1 (small.toml).";
+    assert!(text.contains(twin), "{text}");
+    let rows = fs::read_to_string(place.path().join("d.csv")).expect("it was written");
+    let of_twin = rows.lines().filter(|row| row.starts_with("2,"));
+    assert!(of_twin.clone().count() > 6);
+    for row in of_twin {
+        assert!(row.ends_with(",0,0,0,same"), "{row}");
+    }
+}
