@@ -7,8 +7,8 @@
 //!
 //! Left out: layout, rounding and wording, which are `render`'s.
 
-mod exchange;
 mod compare;
+mod exchange;
 mod headroom;
 mod matrix;
 mod picture;
@@ -17,11 +17,11 @@ mod review;
 mod steady;
 mod switch;
 
+pub use compare::{Change, Comparison, DesignRow, Difference, Inventory, PartDifference};
 pub use exchange::{
     AccountRow, Exchange, FramesAlike, LayerRow, LinkRow, Message, Series, SizePoint, Sizes, Total,
     Way,
 };
-pub use compare::{Change, Comparison, DesignRow, Difference, Inventory, PartDifference};
 pub use headroom::{Breaks, CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpose};
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};

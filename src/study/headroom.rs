@@ -6,7 +6,7 @@
 //! in rising distance from the edge, below it until one is *met* and above it until one is *missed*.
 //!
 //! The 5 % of error of a case is split in halves for the two ends; each half is shared evenly by the loads
-//! that its end may be tested at ([`STEPS`], fixed beforehand). A load is wrongly *met* only if the promise
+//! that its end may be tested at (`STEPS`, fixed beforehand). A load is wrongly *met* only if the promise
 //! that it breaks is wrongly met, so promises do not share that half; any promise may be wrongly *missed*, so
 //! they share the other (Bonferroni). As the loads are chosen by the pilot runs and judged on other
 //! replications, the choice biases no verdict.

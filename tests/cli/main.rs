@@ -10,8 +10,8 @@
 
 mod exit;
 mod files;
-mod lessons;
 mod growth;
+mod lessons;
 mod readme;
 mod repeat;
 

@@ -1,6 +1,6 @@
 //! A comparison as text.
 
-use super::align::{Aligned, with_ends};
+use super::align::Aligned;
 use crate::outcome::{Cell, Change, Comparison, Difference, Inventory, PartDifference, Verdict};
 use crate::render::number::{NONE, Scale, count, three};
 use crate::render::words::{listed, measure_name, origin_line, plural, row_scale};
@@ -161,7 +161,7 @@ fn differences(comparison: &Comparison, design: usize) -> String {
             figure(row.value),
             row.difference.map_or_else(
                 || NONE.to_owned(),
-                |difference| with_ends(scale.figure(&difference)),
+                |difference| scale.difference(&difference),
             ),
             relative(row).map_or_else(|| NONE.to_owned(), three),
             word(row.change).to_owned(),
@@ -205,7 +205,7 @@ fn parts(comparison: &Comparison, design: usize) -> String {
             row.case.name.clone(),
             three(row.first_percent),
             three(row.value_percent),
-            with_ends(Scale::PLAIN.figure(&row.difference)),
+            Scale::PLAIN.difference(&row.difference),
             used(row).to_owned(),
         ]);
     }

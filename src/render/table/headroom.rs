@@ -176,7 +176,7 @@ fn figures(point: &LoadPoint, scales: &[Scale]) -> Vec<String> {
         .zip(scales)
         .map(|(row, scale)| match (row.cell.value, row.cell.beyond) {
             _ if row.cell.saturated => "saturated".to_owned(),
-            (Some(figure), _) => with_ends(scale.figure(&figure)),
+            (Some(figure), _) => with_ends(*scale, &figure),
             (None, Some(beyond)) => format!("> {}", scale.three(beyond)),
             (None, None) => NONE.to_owned(),
         })

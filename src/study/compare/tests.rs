@@ -73,8 +73,10 @@ fn a_slower_link_is_worse_and_an_array_that_serves_faster_is_better() {
     let (up, down) = (of(1).difference.unwrap(), of(2).difference.unwrap());
     assert!(up.low.unwrap() > 0.0 && down.high.unwrap() < 0.0);
     // Half idle as the array is, hardly anything waits: a quarter of the change, and a little more of waiting.
-    assert!((15.0..18.0).contains(&up.value), "{}", up.value);
-    assert!((-6.0..-4.5).contains(&down.value), "{}", down.value);
+    // 120k/s for 16 ms, four times, are 7680 I/Os, so the share of writes has a deviation of 0.0049: below the
+    // quarter by 3.5 of them at most.
+    assert!((13.9..18.0).contains(&up.value), "{}", up.value);
+    assert!((-6.0..-4.6).contains(&down.value), "{}", down.value);
 }
 
 #[test]
