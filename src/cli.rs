@@ -8,15 +8,18 @@
 
 mod check;
 mod columns;
+mod compare;
 mod completions;
 mod console;
 mod exit;
 mod failover;
+mod headroom;
 mod load;
 mod man;
 mod new;
 mod options;
 mod path;
+mod picture;
 mod progress;
 mod rates;
 mod report;
@@ -82,6 +85,10 @@ enum Command {
     Simulate(simulate::Arguments),
     /// Healthy, then each outage: the switch-over, the state after it, a verdict for each promise
     Failover(failover::Arguments),
+    /// How far the work can grow until a promise breaks: healthy, and in each outage
+    Headroom(headroom::Arguments),
+    /// The same work on several designs side by side, under the same random numbers
+    Compare(compare::Arguments),
     /// Write everything that applies as one page, with its pictures and figures as files
     Report(report::Arguments),
     /// Print a completion script for a shell
@@ -143,6 +150,8 @@ fn dispatch(console: &Console, command: Command) -> Result<Exit, Failure> {
         Command::Path(arguments) => path::run(console, &arguments),
         Command::Simulate(arguments) => simulate::run(console, &arguments),
         Command::Failover(arguments) => failover::run(console, &arguments),
+        Command::Headroom(arguments) => headroom::run(console, &arguments),
+        Command::Compare(arguments) => compare::run(console, &arguments),
         Command::Report(arguments) => report::run(console, &arguments),
         Command::Rates(arguments) => rates::run(console, &arguments),
         Command::Wire(arguments) => wire::run(console, &arguments),

@@ -25,7 +25,7 @@ pub use series::{
 };
 pub use settle::{band, settled};
 pub use verdict::{
-    Judgement, VERDICT_CONFIDENCE, Verdict, judge_at_least, judge_at_most, judge_every,
-    judge_fraction,
+    Judgement, Trust, VERDICT_CONFIDENCE, Verdict, judge_at_least, judge_at_least_with,
+    judge_at_most, judge_at_most_with, judge_every, judge_fraction, judge_fraction_at,
 };
 pub use warm_up::{BATCH, mser5};

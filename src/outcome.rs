@@ -7,7 +7,9 @@
 //!
 //! Left out: layout, rounding and wording, which are `render`'s.
 
+mod compare;
 mod exchange;
+mod headroom;
 mod matrix;
 mod picture;
 mod report;
@@ -15,10 +17,12 @@ mod review;
 mod steady;
 mod switch;
 
+pub use compare::{Change, Comparison, DesignRow, Difference, Inventory, PartDifference};
 pub use exchange::{
     AccountRow, Exchange, FramesAlike, LayerRow, LinkRow, Message, Series, SizePoint, Sizes, Total,
     Way,
 };
+pub use headroom::{Breaks, CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpose};
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};
 pub use report::{AssumptionRow, Case, Growth, Mend, Origin, PartUse, Report, UseInCase};

@@ -4,11 +4,13 @@
 //! without the lost parts. A switch-over run gives only the transient. Replications and cases run in
 //! parallel and are gathered by index, so the result is the same to the byte at any number of threads.
 //!
-//! Left out: searching for a load or a design; a study runs what it is told.
+//! Left out: searching for a design; a study runs what it is told. Only [`headroom`] searches, for a load.
 
 mod case;
+pub mod compare;
 pub mod estimate;
 pub mod exchange;
+pub mod headroom;
 mod judge;
 mod layers;
 mod mend;

@@ -74,6 +74,7 @@ impl OutputArguments {
     }
 }
 
+/// `KEY=VALUE`, apart.
 pub(super) fn key_value(text: &str) -> Result<(String, String), String> {
     match text.split_once('=') {
         Some((key, value)) if !key.trim().is_empty() && !value.trim().is_empty() => {

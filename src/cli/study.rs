@@ -58,24 +58,41 @@ impl Job {
     }
 
     /// Runs `work` on the threads asked for, with a progress bar.
-    pub(super) fn run(
+    pub(super) fn run<T: Send>(
         self,
-        work: impl FnOnce(&Site, Origin, &dyn Progress) -> Report + Send,
-    ) -> Result<Report, Failure> {
-        let pool = rayon::ThreadPoolBuilder::new()
-            .num_threads(self.threads)
-            .build()
-            .map_err(|error| {
-                Failure::arguments(
-                    format!("cannot start threads: {error}"),
-                    "ask for fewer with --threads",
-                )
-            })?;
+        work: impl FnOnce(&Site, Origin, &dyn Progress) -> T + Send,
+    ) -> Result<T, Failure> {
+        let pool = pool(self.threads)?;
         let bar = Bar::new(self.quiet);
         let report = pool.install(|| work(&self.loaded.site, self.origin, &bar));
         bar.finish();
         Ok(report)
     }
+}
+
+/// Refuses a name that no outage has.
+pub(super) fn known(names: &[String], site: &Site) -> Result<(), Failure> {
+    let known: Vec<&str> = site.outages.iter().map(|o| o.name.as_str()).collect();
+    match names.iter().find(|name| !known.contains(&name.as_str())) {
+        None => Ok(()),
+        Some(name) => Err(Failure::arguments(
+            format!("there is no outage `{name}`"),
+            format!("outages: {}", known.join(", ")),
+        )),
+    }
+}
+
+/// Threads to run on; 0 is one for each core.
+pub(super) fn pool(threads: usize) -> Result<rayon::ThreadPool, Failure> {
+    rayon::ThreadPoolBuilder::new()
+        .num_threads(threads)
+        .build()
+        .map_err(|error| {
+            Failure::arguments(
+                format!("cannot start threads: {error}"),
+                "ask for fewer with --threads",
+            )
+        })
 }
 
 /// The command line that repeats a run, ready for a shell in the same folder: the scenario as it was typed.
@@ -91,7 +108,14 @@ fn repeating(
         scenario.file.to_string_lossy().into_owned(),
     ];
     words.extend_from_slice(extra);
-    for (key, value) in &scenario.set {
+    words.extend(repeated(&scenario.set, options));
+    shell_line(&words)
+}
+
+/// The words of what is set and of the options that change a result.
+pub(super) fn repeated(set: &[(String, String)], options: &RunArguments) -> Vec<String> {
+    let mut words = Vec::new();
+    for (key, value) in set {
         words.extend(["--set".to_owned(), format!("{key}={value}")]);
     }
     if let Some(seed) = options.seed {
@@ -100,8 +124,25 @@ fn repeating(
     if let Some(replications) = options.replications {
         words.extend(["--replications".to_owned(), replications.to_string()]);
     }
+    words
+}
+
+/// Words as one line for a shell.
+pub(super) fn shell_line(words: &[String]) -> String {
     let quoted: Vec<String> = words.iter().map(|word| quoted(word)).collect();
     quoted.join(" ")
+}
+
+/// Runs `work` on the threads asked for, with a progress bar.
+pub(super) fn on_threads<T: Send>(
+    options: &RunArguments,
+    work: impl FnOnce(&dyn Progress) -> T + Send,
+) -> Result<T, Failure> {
+    let pool = pool(options.threads.map_or(0, usize::from))?;
+    let bar = Bar::new(options.quiet);
+    let done = pool.install(|| work(&bar));
+    bar.finish();
+    Ok(done)
 }
 
 /// A word as a POSIX shell reads it back (IEEE 1003.1-2017, Shell Command Language, 2.2.2).

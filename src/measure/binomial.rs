@@ -8,7 +8,8 @@
 ///
 /// Exact in the sense that each covers at least as often as stated. Where nothing happened the upper bound
 /// is the rule of three, 3 ÷ trials, which lies just above the exact bound at 95 % (and likewise from 1
-/// when it happened every time); (0, 1) for no trials. Sources: Clopper and Pearson, "The use of confidence
+/// when it happened every time), and −ln(1 − `confidence`) ÷ trials at a higher confidence; (0, 1) for no
+/// trials. Sources: Clopper and Pearson, "The use of confidence
 /// or fiducial limits illustrated in the case of the binomial", *Biometrika* 26, 1934; Hanley and
 /// Lippman-Hand, "If nothing goes wrong, is everything all right?", *JAMA* 249, 1983 (both from memory).
 #[allow(clippy::cast_precision_loss)]
@@ -16,7 +17,8 @@ pub(super) fn bounds(hits: u64, trials: u64, confidence: f64) -> (f64, f64) {
     if trials == 0 {
         return (0.0, 1.0);
     }
-    let rule_of_three = (3.0 / trials as f64).min(1.0);
+    let three = (-libm::log1p(-confidence)).max(3.0);
+    let rule_of_three = (three / trials as f64).min(1.0);
     let (hits, misses) = (hits.min(trials) as f64, trials.saturating_sub(hits) as f64);
     // P(at least `hits` | p) = I_p(hits, misses + 1), and it grows with p.
     let lower = match (hits > 0.0, misses > 0.0) {

@@ -9,6 +9,24 @@ use super::interval::{mean_and_variance, t_quantile};
 /// The confidence of each of the two one-sided bounds of a [`Judgement`].
 pub const VERDICT_CONFIDENCE: f64 = 0.95;
 
+/// Confidence of the two one-sided bounds of a verdict, each apart: where many tests lead to one statement,
+/// each has only its share of the error.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Trust {
+    /// Of the bound that "met" rests on, 0.5 to 1.
+    pub met: f64,
+    /// Of the bound that "missed" rests on, 0.5 to 1.
+    pub missed: f64,
+}
+
+impl Trust {
+    /// One promise by itself: [`VERDICT_CONFIDENCE`] on each side.
+    pub const ALONE: Self = Self {
+        met: VERDICT_CONFIDENCE,
+        missed: VERDICT_CONFIDENCE,
+    };
+}
+
 /// What is said about a promise.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Verdict {
@@ -42,14 +60,22 @@ pub struct Judgement {
 /// replication. No I/O above the target: the upper bound is the rule of three, 3 ÷ Σ all. No I/O at all:
 /// undecided.
 #[must_use]
-#[allow(clippy::cast_precision_loss)]
 pub fn judge_fraction(above_and_total: &[(u64, u64)], q: f64) -> Judgement {
+    judge_fraction_at(above_and_total, q, Trust::ALONE)
+}
+
+/// [`judge_fraction`] with bounds of another confidence; the rule of three becomes −ln(1 − confidence) ÷
+/// Σ all where that is more.
+#[must_use]
+#[allow(clippy::cast_precision_loss)]
+pub fn judge_fraction_at(above_and_total: &[(u64, u64)], q: f64, trust: Trust) -> Judgement {
     let above: u64 = above_and_total
         .iter()
         .map(|(above, total)| above.min(total))
         .sum();
     let total: u64 = above_and_total.iter().map(|(_, total)| total).sum();
-    let (mut lower, mut upper) = binomial::bounds(above, total, VERDICT_CONFIDENCE);
+    let mut lower = binomial::bounds(above, total, trust.missed).0;
+    let mut upper = binomial::bounds(above, total, trust.met).1;
     let replications = above_and_total.len();
     if replications > 1 && total > 0 {
         let fraction = above as f64 / total as f64;
@@ -60,9 +86,9 @@ pub fn judge_fraction(above_and_total: &[(u64, u64)], q: f64) -> Judgement {
             .sum();
         let variance =
             squares * replications as f64 / (replications - 1) as f64 / (total as f64).powi(2);
-        let reach = t_quantile(VERDICT_CONFIDENCE, replications - 1) * variance.sqrt();
-        lower = lower.min(fraction - reach).max(0.0);
-        upper = upper.max(fraction + reach).min(1.0);
+        let reach = |confidence| t_quantile(confidence, replications - 1) * variance.sqrt();
+        lower = lower.min(fraction - reach(trust.missed)).max(0.0);
+        upper = upper.max(fraction + reach(trust.met)).min(1.0);
     }
     // 1 - 0.99 is a little more than 0.01 in binary; allow the roundings of the stated q, no more.
     let allowed = (1.0 - q) * (1.0 + 8.0 * f64::EPSILON) + f64::EPSILON;
@@ -86,9 +112,9 @@ fn at_most(lower: f64, upper: f64, target: f64, undecided: bool) -> Verdict {
     }
 }
 
-/// One-sided t bounds on the mean. Fewer than two values, or any that is not finite, bound nothing, but
+/// One-sided t bounds on the mean, of these two confidences. Fewer than two values, or any that is not finite, bound nothing, but
 /// for values all infinite alike, which are their own bounds.
-fn mean_bounds(values: &[f64]) -> (f64, f64) {
+fn mean_bounds(values: &[f64], below: f64, above: f64) -> (f64, f64) {
     if let Some(first) = values.first()
         && first.is_infinite()
         && values.iter().all(|value| value == first)
@@ -98,8 +124,8 @@ fn mean_bounds(values: &[f64]) -> (f64, f64) {
     match mean_and_variance(values) {
         (mean, Some(variance)) if mean.is_finite() && variance == 0.0 => (mean, mean),
         (mean, Some(variance)) if mean.is_finite() && variance.is_finite() => {
-            let reach = t_quantile(VERDICT_CONFIDENCE, values.len() - 1) * variance.sqrt();
-            (mean - reach, mean + reach)
+            let reach = |confidence| t_quantile(confidence, values.len() - 1) * variance.sqrt();
+            (mean - reach(below), mean + reach(above))
         }
         _ => (f64::NEG_INFINITY, f64::INFINITY),
     }
@@ -110,7 +136,13 @@ fn mean_bounds(values: &[f64]) -> (f64, f64) {
 /// are undecided: nothing bounds them.
 #[must_use]
 pub fn judge_at_most(values: &[f64], target: f64) -> Judgement {
-    let (lower, upper) = mean_bounds(values);
+    judge_at_most_with(values, target, Trust::ALONE)
+}
+
+/// [`judge_at_most`] with bounds of another confidence.
+#[must_use]
+pub fn judge_at_most_with(values: &[f64], target: f64, trust: Trust) -> Judgement {
+    let (lower, upper) = mean_bounds(values, trust.missed, trust.met);
     Judgement {
         verdict: at_most(lower, upper, target, values.is_empty()),
         lower,
@@ -122,7 +154,13 @@ pub fn judge_at_most(values: &[f64], target: f64) -> Judgement {
 /// bound, missed by its upper.
 #[must_use]
 pub fn judge_at_least(values: &[f64], target: f64) -> Judgement {
-    let (lower, upper) = mean_bounds(values);
+    judge_at_least_with(values, target, Trust::ALONE)
+}
+
+/// [`judge_at_least`] with bounds of another confidence.
+#[must_use]
+pub fn judge_at_least_with(values: &[f64], target: f64, trust: Trust) -> Judgement {
+    let (lower, upper) = mean_bounds(values, trust.met, trust.missed);
     let verdict = if values.is_empty() {
         Verdict::Undecided
     } else if lower >= target {
@@ -210,6 +248,32 @@ mod tests {
             let got = judge_fraction(none, 0.99);
             assert_eq!((got.verdict, got.lower, got.upper), (Undecided, 0.0, 1.0));
         }
+    }
+
+    #[test]
+    fn a_smaller_share_of_the_error_widens_its_own_side_only() {
+        let counts = [(2, 1_000), (10, 1_000), (18, 1_000)];
+        let alone = judge_fraction(&counts, 0.97);
+        let strict = Trust {
+            met: 0.995,
+            missed: 0.95,
+        };
+        let got = judge_fraction_at(&counts, 0.97, strict);
+        // t(0.995, 2) = 9.9248432 in place of 2.9199856.
+        let reach = 9.924_843_2 * (192.0_f64 / 9e6).sqrt();
+        assert!((got.upper - (0.01 + reach)).abs() < 1e-6, "{}", got.upper);
+        assert_eq!((got.lower, got.verdict), (alone.lower, Undecided));
+        // Nothing above the target in 600: 3 ÷ 600 is enough alone, −ln(0.005) ÷ 600 is not.
+        assert_eq!(judge_fraction(&[(0, 600)], 0.994).verdict, Met);
+        assert_eq!(
+            judge_fraction_at(&[(0, 600)], 0.994, strict).verdict,
+            Undecided
+        );
+        let values = [4.2, 5.1, 3.9, 4.8, 5.5];
+        let one = judge_at_least(&values, 4.0);
+        let other = judge_at_least_with(&values, 4.0, strict);
+        assert_eq!((one.verdict, other.verdict), (Met, Undecided));
+        assert_eq!(one.upper, other.upper);
     }
 
     #[test]

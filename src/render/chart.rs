@@ -15,6 +15,8 @@ mod frame;
 mod headroom;
 mod heat;
 mod ladder;
+mod lines;
+mod load;
 mod members;
 pub mod palette;
 mod peaks;
@@ -25,7 +27,7 @@ mod sizes;
 mod text;
 mod timeline;
 
-use crate::outcome::{Exchange, Report, Sizes, Switch};
+use crate::outcome::{Exchange, Headroom, Report, Sizes, Switch};
 
 /// The embedded fonts, for whoever turns drawings into pixels.
 pub(super) mod fonts {
@@ -78,6 +80,12 @@ pub fn budget(report: &Report, workload: usize, format: Format) -> Option<Drawin
 #[must_use]
 pub fn headroom(report: &Report, format: Format) -> Option<Drawing> {
     headroom::draw(report, format)
+}
+
+/// Latency against load: promise number `promise` (index into the promises of the healthy case), every case.
+#[must_use]
+pub fn load_curve(headroom: &Headroom, promise: usize, format: Format) -> Option<Drawing> {
+    load::draw(headroom, promise, format)
 }
 
 /// Mean against the busiest 20 ms, by part, in steady case `case`.

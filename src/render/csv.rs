@@ -3,6 +3,12 @@
 //! An empty field means that there is no such figure (saturated, no such I/O, no interval). Figures that are
 //! not finite never appear. Left out: rounding, which the reader of a spreadsheet can do.
 
+mod compare;
+mod headroom;
+
+pub use compare::comparison_csv;
+pub use headroom::headroom_csv;
+
 use crate::outcome::{AssumptionRow, Estimated, Population, Report};
 
 /// Rows to text. Writing to memory fails only on rows of unequal length, which the callers cannot build.

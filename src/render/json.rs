@@ -7,7 +7,7 @@
 //! | `format` | 1; a change of meaning is a new number, a new field is not |
 //! | `program` | `halfloom` |
 //! | `estimate` | `true`: nothing here is a measurement or a guarantee |
-//! | `kind` | `report`, `review` or `paths` |
+//! | `kind` | `report`, `review`, `paths`, `headroom` or `comparison` |
 //!
 //! and goes on with the fields below. A name ends with its unit: `_us` microseconds, `_s` seconds, `_mb_s`
 //! 10^6 bytes per second, `_gb_s` 10^9 bits per second, `_iops` I/Os per second, `_percent` per cent, `_share`
@@ -103,8 +103,28 @@
 //! `version`, `op`, `series`: `name`, `protocol`, `link`, `encapsulation`, `mtu_bytes`, `usable_mb_s`, `points`
 //! (`size_bytes`, `host_to_array` and `array_to_host`, each `frames` and `wire_bytes`, `payload_share`,
 //! `goodput_mb_s`, `saturated_iops`).
+//!
+//! # `headroom`
+//!
+//! `origin` and `parts` as above (at today's load); `confidence_percent` (both ends of a case together, each
+//! case by itself), `most` (largest factor tried), `notes`. Every `factor` is times today's load. `cases`:
+//! `case`, `saturation` (fullest part full on the mean, by arithmetic), `met` (largest factor proven to keep
+//! every promise), `missed` (smallest proven to break one), `crossing` (interpolated, no proof), `breaks`
+//! (`workload`, `measure`, `target_text`, `saturated`), `ends` and `next` (fullest parts at `missed`, else at
+//! `met`), `points`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`), `replications`,
+//! `verdict`, `saturated`, `partial`, `rows` (`workload`, `measure`, `cell`), `fullest` (three parts: `part`,
+//! `instance`, `mean_percent`, `peak_percent`).
+//!
+//! # `comparison`
+//!
+//! `origin`, `warm_up_s`, `notes`; `designs`: `name`, `digest`, `set`, `matrix`, `inventory` (`hosts`,
+//! `switches`, `modules`, `controllers`, and `cables` and `ports` as pairs of speed and number);
+//! `differences`: `design` (index, the first is 0), `case`, `workload`, `measure`, `promised`, `unit`,
+//! `first`, `value` (both `null` when saturated), `difference` (estimated: this design less the first),
+//! `change` (`"same"`, `"better"`, `"worse"`, `"not-shown"`); `part_differences`: `design`, `case`, `part`,
+//! `first_percent`, `value_percent`, `difference`, `change`.
 
-use crate::outcome::{Exchange, PathSheet, Report, Review, Sizes};
+use crate::outcome::{Comparison, Exchange, Headroom, PathSheet, Report, Review, Sizes};
 use serde::Serialize;
 
 /// Number of the contract above.
@@ -176,6 +196,18 @@ pub fn report_json(report: &Report) -> String {
     document("report", report)
 }
 
+/// How far the work can grow, as JSON.
+#[must_use]
+pub fn headroom_json(headroom: &Headroom) -> String {
+    document("headroom", headroom)
+}
+
+/// A comparison as JSON.
+#[must_use]
+pub fn comparison_json(comparison: &Comparison) -> String {
+    document("comparison", comparison)
+}
+
 /// The static review as JSON.
 #[must_use]
 pub fn review_json(review: &Review) -> String {
@@ -191,7 +223,7 @@ pub fn paths_json(paths: &[PathSheet]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::render::sample::sample_report;
+    use crate::render::sample::{sample_comparison, sample_headroom, sample_report};
     use crate::study::exchange;
     use serde_json::Value;
     use std::collections::BTreeSet;
@@ -232,6 +264,8 @@ mod tests {
             report_json(&report),
             review_json(&report.review),
             paths_json(&sheets),
+            headroom_json(&sample_headroom()),
+            comparison_json(&sample_comparison()),
         ] {
             keys(&serde_json::from_str(&text).unwrap(), &mut found);
         }

@@ -262,6 +262,22 @@ impl Scale {
         let ends = format!("{} to {}", at_place(low, place), at_place(high, place));
         (at_place(value, place), Some(ends))
     }
+
+    /// A difference with its interval, which may hold 0 and is printed however wide it is.
+    #[must_use]
+    pub fn difference(self, figure: &Estimated) -> String {
+        let value = figure.value / self.divisor;
+        let Some((low, high)) = figure.low.zip(figure.high) else {
+            return three(value);
+        };
+        let (low, high) = (low / self.divisor, high / self.divisor);
+        let half = (high - low) / 2.0;
+        // Around 0 the interval, not the value, says which digits there are.
+        let larger = if value.abs() > half { value } else { half };
+        let place = supported_place(larger, half);
+        let show = |figure: f64| at_place(figure, place);
+        format!("{} ({} to {})", show(value), show(low), show(high))
+    }
 }
 
 /// The place of the last digit worth showing: the third of `value`, unless `half`, half the width of its

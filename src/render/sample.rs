@@ -4,6 +4,8 @@
 //! B lost everything mirrors A lost), but they prove nothing about any site. The title says so, and so
 //! does every drawing made from it.
 
+mod compare;
+mod headroom;
 mod links;
 mod rest;
 mod steady;
@@ -12,6 +14,9 @@ mod switch;
 use crate::outcome::{
     Case, Cell, Estimated, Matrix, MeasureKind, Mend, Origin, Report, Row, Steady, Verdict,
 };
+
+pub use compare::sample_comparison;
+pub use headroom::sample_headroom;
 
 /// Title of the sample: on every page and in every drawing's origin.
 pub const TITLE: &str = "sample, invented figures";

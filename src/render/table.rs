@@ -6,9 +6,13 @@
 
 mod align;
 mod check;
+mod compare;
+mod headroom;
 mod report;
 
 pub use check::{assumptions_text, paths_text, review_text};
+pub use compare::comparison_text;
+pub use headroom::headroom_text;
 pub use report::{report_text, steady_text, verdict_text};
 
 #[cfg(test)]

@@ -2,7 +2,8 @@
 
 use super::steady::{SteadyRuns, merged_latency, quantile_of};
 use crate::measure::{
-    self, Judgement, judge_at_least, judge_at_most, judge_every, judge_fraction, mean_interval,
+    self, Judgement, Trust, judge_at_least_with, judge_at_most_with, judge_every,
+    judge_fraction_at, mean_interval,
 };
 use crate::model::Tally;
 use crate::outcome::{Cell, Estimated, Matrix, MeasureKind, Row, Switch, Verdict};
@@ -12,6 +13,17 @@ use crate::site::{Measure, Promise, Site};
 /// (a scripted run), in which only the promises about switching are judged.
 #[must_use]
 pub(crate) fn matrix(site: &Site, steady: &[SteadyRuns], switches: &[Switch]) -> Matrix {
+    matrix_at(site, steady, switches, Trust::ALONE)
+}
+
+/// [`matrix`] with bounds of another confidence on the steady promises.
+#[must_use]
+pub(crate) fn matrix_at(
+    site: &Site,
+    steady: &[SteadyRuns],
+    switches: &[Switch],
+    trust: Trust,
+) -> Matrix {
     let is_steady = |switch: &&Switch| steady.iter().any(|runs| runs.plan.case == switch.case);
     let others: Vec<&Switch> = switches.iter().filter(|s| !is_steady(s)).collect();
     let mut rows = Vec::new();
@@ -27,7 +39,7 @@ pub(crate) fn matrix(site: &Site, steady: &[SteadyRuns], switches: &[Switch]) ->
                         &promises.healthy
                     };
                     let promise = stated.iter().find(|promise| promise.measure == measure)?;
-                    Some(steady_cell(runs, index, promise))
+                    Some(steady_cell(runs, index, promise, trust))
                 })
                 .chain(others.iter().map(|_| None))
                 .collect();
@@ -118,7 +130,7 @@ fn above(tally: &Tally, index: usize, target: f64) -> (u64, u64) {
     (late + (arrived - done - failed), arrived)
 }
 
-fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise) -> Cell {
+fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust) -> Cell {
     let figures = &runs.figures.workloads[index];
     let tallies = &runs.tallies;
     let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
@@ -129,7 +141,7 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise) -> Cell {
                 .iter()
                 .map(|tally| above(tally, index, promise.target))
                 .collect();
-            let judged = judge_fraction(&counts, q);
+            let judged = judge_fraction_at(&counts, q, trust);
             let figure = quantile_of(tallies, index, q);
             let cell = with_value(
                 blank,
@@ -159,7 +171,7 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise) -> Cell {
                 .filter_map(|tally| merged_latency(&tally.workloads[index]).mean())
                 .map(|ps| ps / 1e6)
                 .collect();
-            let judged = judge_at_most(&means, promise.target / 1e6);
+            let judged = judge_at_most_with(&means, promise.target / 1e6, trust);
             let cell = with_value(
                 blank,
                 figures.all.mean_us,
@@ -188,7 +200,7 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise) -> Cell {
                 })
                 .collect();
             let target = promise.target / 1e6;
-            let judged = judge_at_least(&rates, target);
+            let judged = judge_at_least_with(&rates, target, trust);
             let figure = super::steady::estimated(&mean_interval(&rates, 0.95));
             let cell = with_value(blank, Some(figure), target, Direction::AtLeast);
             let needed = needed(&judged, figure.value, target, tallies.len());

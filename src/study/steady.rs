@@ -35,9 +35,26 @@ pub struct SteadyRuns {
     pub figures: Steady,
 }
 
+/// Figures of some of the replications of a case.
+#[must_use]
+pub(crate) fn figures_of(runs: &SteadyRuns, which: std::ops::Range<usize>) -> Steady {
+    figures::figures(&runs.plan, &runs.compiled, &runs.tallies[which], runs.found)
+}
+
 /// Runs `plans` of a site, all replications of all cases in parallel.
 #[must_use]
 pub(crate) fn run(site: &Site, plans: &[CasePlan], progress: &dyn Progress) -> Vec<SteadyRuns> {
+    run_from(site, plans, 0, progress)
+}
+
+/// [`run`] with replications numbered from `first` on: other random numbers than those of 0, 1, ….
+#[must_use]
+pub(crate) fn run_from(
+    site: &Site,
+    plans: &[CasePlan],
+    first: u32,
+    progress: &dyn Progress,
+) -> Vec<SteadyRuns> {
     let compiled: Vec<Compiled> = plans
         .iter()
         .map(|plan| Compiled::new(site, &plan.members))
@@ -47,7 +64,14 @@ pub(crate) fn run(site: &Site, plans: &[CasePlan], progress: &dyn Progress) -> V
         WarmUp::At(cut) => cut,
     };
     let all: Vec<usize> = (0..plans.len()).collect();
-    let mut tallies = run_cases(site, &compiled, &all, &vec![cut; plans.len()], progress);
+    let mut tallies = run_cases(
+        site,
+        &compiled,
+        &all,
+        &vec![cut; plans.len()],
+        first,
+        progress,
+    );
     let found: Vec<Option<Duration>> = tallies.iter().map(|runs| warm_up_found(runs)).collect();
     if site.run.warm_up == WarmUp::Auto {
         let again: Vec<usize> = all
@@ -61,7 +85,7 @@ pub(crate) fn run(site: &Site, plans: &[CasePlan], progress: &dyn Progress) -> V
             .collect();
         for (case, runs) in again
             .iter()
-            .zip(run_cases(site, &compiled, &again, &cuts, progress))
+            .zip(run_cases(site, &compiled, &again, &cuts, first, progress))
         {
             tallies[*case] = runs;
         }
@@ -88,6 +112,7 @@ fn run_cases(
     compiled: &[Compiled],
     cases: &[usize],
     cuts: &[Duration],
+    first: u32,
     progress: &dyn Progress,
 ) -> Vec<Vec<Tally>> {
     let replications = site.run.replications as usize;
@@ -99,7 +124,7 @@ fn run_cases(
     let mut done: Vec<Tally> = jobs
         .par_iter()
         .map(|(case, replication)| {
-            let number = u32::try_from(*replication).unwrap_or(u32::MAX);
+            let number = first.saturating_add(u32::try_from(*replication).unwrap_or(u32::MAX));
             one(site, &compiled[*case], number, cuts[*case], progress)
         })
         .collect();

@@ -3,12 +3,14 @@
 //! - `exit`: every exit code, and what wrong input gets to read
 //! - `files`: what is written, when, and what is left alone
 //! - `lessons`: the pages in `scenarios/lessons`, their sums, commands and answers
+//! - `growth`: headroom, comparisons and sweeps
 //! - `readme`: the commands of the README
 //! - `repeat`: the same seed gives the same bytes
 //! - `cases/`: whole commands with their whole output, where every figure follows from standards
 
 mod exit;
 mod files;
+mod growth;
 mod lessons;
 mod readme;
 mod repeat;

@@ -169,7 +169,7 @@ pub(super) enum Plotted {
 }
 
 /// `estimate · scenario · seed · replications · version · digest`.
-fn foot(origin: &Origin) -> String {
+pub(super) fn foot(origin: &Origin) -> String {
     let digest: String = origin.digest.chars().take(8).collect();
     let mut scenario: String = origin.scenario.chars().take(48).collect();
     if scenario.len() < origin.scenario.len() {

@@ -8,7 +8,7 @@ use resvg::usvg::roxmltree::{Document, Node};
 use super::text::width;
 use super::*;
 use crate::render::png::png;
-use crate::render::sample::sample_report;
+use crate::render::sample::{sample_headroom, sample_report};
 
 const FORMATS: [Format; 3] = [Format::Page, Format::Phone, Format::Slide];
 
@@ -172,6 +172,27 @@ fn check_all(report: &Report) -> usize {
         check(name, *format, drawing);
     }
     all.len()
+}
+
+#[test]
+fn a_curve_over_load_keeps_the_rules_and_names_its_ends() {
+    let found = sample_headroom();
+    for format in FORMATS {
+        let drawing = load_curve(&found, 0, format).expect("the sample has points");
+        check("load", format, &drawing);
+        assert!(
+            drawing
+                .description
+                .contains("A lost: met to 1.27, missed from 1.31;")
+        );
+        assert!(drawing.svg.contains("promise: 2"));
+    }
+    assert_eq!(load_curve(&found, 1, Format::Page), None);
+    let mut none = found;
+    for case in &mut none.cases {
+        case.points.clear();
+    }
+    assert_eq!(load_curve(&none, 0, Format::Page), None);
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::outcome::{PathHop, PathRow, PathSheet};
-use crate::render::sample::sample_report;
+use crate::render::sample::{sample_comparison, sample_headroom, sample_report};
 
 /// Two invented paths, one a fabric; the one on B is narrow in the middle.
 pub(crate) fn sheets() -> Vec<PathSheet> {
@@ -54,6 +54,8 @@ fn every_text_ends_with_the_word_estimate() {
         paths_text(&[]),
         assumptions_text(&report.assumptions),
         assumptions_text(&[]),
+        headroom_text(&sample_headroom()),
+        comparison_text(&sample_comparison()),
     ] {
         let last = text.lines().last().unwrap();
         assert!(last.starts_with("estimate · "), "{last}");

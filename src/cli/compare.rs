@@ -1,0 +1,176 @@
+//! `compare`: the same work on several designs, under the same random numbers.
+
+use super::console::Console;
+use super::exit::{Exit, Failure};
+use super::load::{self, Warnings};
+use super::options::{RunArguments, ScenarioArguments, key_value};
+use super::{study, write};
+use crate::outcome::{Comparison, Origin, Verdict};
+use crate::render::{csv, json, table};
+use crate::study::compare::{Design, compare};
+use clap::Args;
+use sha2::{Digest, Sha256};
+use std::path::PathBuf;
+
+/// Arguments of `compare`.
+#[derive(Debug, Args)]
+pub(super) struct Arguments {
+    /// The designs: scenarios, the first one is what the others are compared with
+    #[arg(value_name = "SCENARIO.toml", required = true)]
+    files: Vec<PathBuf>,
+    /// One more design: the first scenario with this value, or several apart by `;`, for example
+    /// link.edge-san.members=4; may be repeated [default: none]
+    #[arg(long, value_name = "KEY=VALUE[;KEY=VALUE]", value_parser = settings)]
+    variant: Vec<Settings>,
+    /// Set a value in every design; may be repeated [default: the scenarios as written]
+    #[arg(long, value_name = "KEY=VALUE", value_parser = key_value)]
+    set: Vec<(String, String)>,
+    /// Only this outage, by name, beside the healthy site; may be repeated [default: every outage]
+    #[arg(long, value_name = "NAME")]
+    outage: Vec<String>,
+    #[command(flatten)]
+    run: RunArguments,
+    /// Print JSON instead of tables
+    #[arg(long)]
+    json: bool,
+    /// Write the differences as CSV to this file too [default: no file]
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+}
+
+/// What one variant sets.
+type Settings = Vec<(String, String)>;
+
+/// `KEY=VALUE;KEY=VALUE`; a `;` inside double quotes belongs to the value.
+fn settings(text: &str) -> Result<Settings, String> {
+    let (mut parts, mut quoted) = (vec![String::new()], false);
+    for letter in text.chars() {
+        match letter {
+            ';' if !quoted => parts.push(String::new()),
+            letter => {
+                quoted ^= letter == '"';
+                if let Some(last) = parts.last_mut() {
+                    last.push(letter);
+                }
+            }
+        }
+    }
+    parts.iter().map(|part| key_value(part)).collect()
+}
+
+pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
+    arguments.csv.as_deref().map_or(Ok(()), write::check_file)?;
+    let designs = designs(arguments)?;
+    if designs.len() < 2 {
+        return Err(Failure::arguments(
+            "there is only one design, and nothing to compare it with",
+            "name a second scenario, or add --variant KEY=VALUE",
+        ));
+    }
+    for design in &designs {
+        study::known(&arguments.outage, &design.site)?;
+    }
+    let origin = origin(arguments, &designs);
+    let outages = (!arguments.outage.is_empty()).then_some(arguments.outage.as_slice());
+    let found = study::on_threads(&arguments.run, |progress| {
+        compare(&designs, origin, outages, progress)
+    })?;
+    if let Some(path) = &arguments.csv {
+        write::file(path, csv::comparison_csv(&found).as_bytes())?;
+    }
+    console.result(&if arguments.json {
+        json::comparison_json(&found)
+    } else {
+        table::comparison_text(&found)
+    })?;
+    Ok(exit_of(&found))
+}
+
+fn designs(arguments: &Arguments) -> Result<Vec<Design>, Failure> {
+    let one = |file: &PathBuf, own: &[(String, String)], name: String| {
+        let scenario = ScenarioArguments {
+            file: file.clone(),
+            set: [&arguments.set[..], own].concat(),
+        };
+        let mut loaded = load::load(&scenario, Warnings::unless(arguments.run.quiet))?;
+        load::apply(&mut loaded, &arguments.run);
+        Ok(Design {
+            name,
+            site: loaded.site,
+            digest: loaded.digest,
+            set: scenario.set,
+        })
+    };
+    let file_name = |file: &PathBuf| {
+        let name = file.file_name();
+        name.map_or_else(String::new, |name| name.to_string_lossy().into_owned())
+    };
+    let mut designs = Vec::new();
+    for file in &arguments.files {
+        designs.push(one(file, &[], file_name(file))?);
+    }
+    for set in &arguments.variant {
+        let pairs: Vec<String> = set.iter().map(|(k, v)| format!("{k}={v}")).collect();
+        designs.push(one(&arguments.files[0], set, pairs.join("; "))?);
+    }
+    Ok(designs)
+}
+
+fn origin(arguments: &Arguments, designs: &[Design]) -> Origin {
+    let run = &designs[0].site.run;
+    let mut hash = Sha256::new();
+    for design in designs {
+        hash.update(design.digest.as_bytes());
+    }
+    let mut words = vec!["halfloom".to_owned(), "compare".to_owned()];
+    let mut names: Vec<String> = Vec::new();
+    for design in &designs[..arguments.files.len()] {
+        names.push(design.name.clone());
+    }
+    words.extend(names.clone());
+    for set in &arguments.variant {
+        let pairs: Vec<String> = set.iter().map(|(k, v)| format!("{k}={v}")).collect();
+        words.extend(["--variant".to_owned(), pairs.join(";")]);
+    }
+    for name in &arguments.outage {
+        words.extend(["--outage".to_owned(), name.clone()]);
+    }
+    words.extend(study::repeated(&arguments.set, &arguments.run));
+    Origin {
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+        title: designs[0].site.title.clone(),
+        scenario: names.join(", "),
+        digest: hash.finalize().iter().map(|b| format!("{b:02x}")).collect(),
+        seed: run.seed,
+        replications: run.replications,
+        switch_replications: run.switch_replications,
+        command: study::shell_line(&words),
+        set: arguments.set.clone(),
+    }
+}
+
+/// Done when every design meets every promise.
+fn exit_of(found: &Comparison) -> Exit {
+    let rows = found.designs.iter().flat_map(|design| &design.matrix.rows);
+    let mut cells = rows.flat_map(|row| row.cells.iter().flatten());
+    if cells.all(|cell| cell.verdict == Verdict::Met) {
+        Exit::Done
+    } else {
+        Exit::NotMet
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_variant_may_set_several_values() {
+        let pair = |key: &str, value: &str| (key.to_owned(), value.to_owned());
+        assert_eq!(
+            settings("a=1; b=\"x;y\""),
+            Ok(vec![pair("a", "1"), pair("b", "\"x;y\"")])
+        );
+        assert!(settings("a=1;").is_err() && settings("a").is_err());
+    }
+}

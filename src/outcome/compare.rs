@@ -1,0 +1,111 @@
+//! Several designs under the same random numbers.
+
+use super::{Case, Estimated, Matrix, MeasureKind, Origin};
+use serde::Serialize;
+
+/// The whole comparison; differences are against the first design.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Comparison {
+    /// How to repeat it.
+    pub origin: Origin,
+    /// The designs, the first one first.
+    pub designs: Vec<DesignRow>,
+    /// Differences of figures of the work.
+    pub differences: Vec<Difference>,
+    /// Differences of how full the parts are.
+    pub part_differences: Vec<PartDifference>,
+    /// Start of the measured window, the same for all.
+    pub warm_up_s: f64,
+    /// What could not be compared.
+    pub notes: Vec<String>,
+}
+
+/// One design.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct DesignRow {
+    /// What it is called.
+    pub name: String,
+    /// Digest of its scenario.
+    pub digest: String,
+    /// `key=value` pairs laid over it.
+    pub set: Vec<(String, String)>,
+    /// What it is made of.
+    pub inventory: Inventory,
+    /// Verdict for each promise and case.
+    pub matrix: Matrix,
+}
+
+/// What a site is made of.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Inventory {
+    /// Hosts.
+    pub hosts: u32,
+    /// Switches that are no modules of a chassis.
+    pub switches: u32,
+    /// Chassis modules.
+    pub modules: u32,
+    /// Controllers.
+    pub controllers: u32,
+    /// Cables by speed; a cage counts as one.
+    pub cables: Vec<(String, u32)>,
+    /// Ports in use by speed, at both ends; a cage takes one at its own end and each leg one.
+    pub ports: Vec<(String, u32)>,
+}
+
+/// What a difference says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Change {
+    /// Exactly the same in every replication.
+    Same,
+    /// Better, beyond the interval.
+    Better,
+    /// Worse, beyond the interval.
+    Worse,
+    /// No difference that this run can show.
+    NotShown,
+}
+
+/// One figure of one workload in one case, against the first design.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Difference {
+    /// Index of the design, 1 for the second.
+    pub design: usize,
+    /// Case.
+    pub case: Case,
+    /// Workload.
+    pub workload: String,
+    /// Figure.
+    pub measure: MeasureKind,
+    /// Whether something is promised of it in this case.
+    pub promised: bool,
+    /// `us` or `MB/s`.
+    pub unit: &'static str,
+    /// The first design's; `None` when saturated.
+    pub first: Option<f64>,
+    /// This design's; `None` when saturated.
+    pub value: Option<f64>,
+    /// This design's less the first's, mean over the replications.
+    pub difference: Option<Estimated>,
+    /// What it says.
+    pub change: Change,
+}
+
+/// How full the fullest instance of a part is on the mean, against the first design.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PartDifference {
+    /// Index of the design.
+    pub design: usize,
+    /// Case.
+    pub case: Case,
+    /// `san to edge, 32GFC`, as this design has it.
+    pub part: String,
+    /// The first design's, per cent.
+    pub first_percent: f64,
+    /// This design's, per cent.
+    pub value_percent: f64,
+    /// This design's less the first's, points.
+    pub difference: Estimated,
+    /// What it says: less used is better.
+    pub change: Change,
+}

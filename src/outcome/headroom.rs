@@ -1,0 +1,116 @@
+//! How far the work can grow: by case, the largest load proven to keep every promise and the smallest proven
+//! to break one.
+
+use super::{Case, Cell, MeasureKind, Origin, PartUse, Verdict};
+use serde::Serialize;
+
+/// The whole answer.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Headroom {
+    /// How to repeat it.
+    pub origin: Origin,
+    /// Confidence that both ends of a case's bracket are right, per cent. It holds for each case by itself.
+    pub confidence_percent: f64,
+    /// Largest factor that was tried at most.
+    pub most: f64,
+    /// Healthy first, then the outages.
+    pub cases: Vec<CaseHeadroom>,
+    /// Use of every part at today's load, by case.
+    pub parts: Vec<PartUse>,
+    /// What the factor multiplies, and what is taken for granted.
+    pub notes: Vec<String>,
+}
+
+/// One case. Factors are times today's load.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CaseHeadroom {
+    /// Which case.
+    pub case: Case,
+    /// The factor at which the fullest part is full on the mean, by arithmetic without a run; `None` where
+    /// all work is a closed loop.
+    pub saturation: Option<f64>,
+    /// Largest factor proven to keep every promise; `None`: none was proven.
+    pub met: Option<f64>,
+    /// Smallest factor proven to break a promise; `None`: none was proven.
+    pub missed: Option<f64>,
+    /// Where the pilot runs cross the promise, interpolated; no proof, and `None` where they do not cross.
+    pub crossing: Option<f64>,
+    /// The promise that breaks at `missed`.
+    pub breaks: Option<Breaks>,
+    /// The fullest part at the smallest factor that was missed (else at the largest that was met).
+    pub ends: Option<PartLoad>,
+    /// The part after it.
+    pub next: Option<PartLoad>,
+    /// Every load that was run, in rising order.
+    pub points: Vec<LoadPoint>,
+}
+
+/// The promise that breaks first.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Breaks {
+    /// Workload.
+    pub workload: String,
+    /// What was promised.
+    pub measure: MeasureKind,
+    /// Target as the user wrote it.
+    pub target_text: String,
+    /// The work does not fit at all.
+    pub saturated: bool,
+}
+
+/// How full a part is at some load.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PartLoad {
+    /// `san to edge, 32GFC`.
+    pub part: String,
+    /// Fullest instance.
+    pub instance: String,
+    /// Mean of the run.
+    pub mean_percent: f64,
+    /// Asked in the busiest 20 ms.
+    pub peak_percent: f64,
+}
+
+/// What a load was run for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Purpose {
+    /// To find the edge; proves nothing.
+    Pilot,
+    /// To prove that every promise is kept.
+    ProveMet,
+    /// To prove that a promise is broken.
+    ProveMissed,
+}
+
+/// One load.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LoadPoint {
+    /// Times today's load.
+    pub factor: f64,
+    /// What for.
+    pub purpose: Purpose,
+    /// Replications.
+    pub replications: u32,
+    /// All promises together, at this test's share of the error (a pilot run: at 95 % for each side).
+    pub verdict: Verdict,
+    /// A workload arrives faster than it can be carried.
+    pub saturated: bool,
+    /// Stopped by the event limit: no proof.
+    pub partial: bool,
+    /// One row a promise.
+    pub rows: Vec<LoadRow>,
+    /// The three fullest parts.
+    pub fullest: Vec<PartLoad>,
+}
+
+/// One promise at one load.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LoadRow {
+    /// Workload.
+    pub workload: String,
+    /// What was promised.
+    pub measure: MeasureKind,
+    /// The figure and its verdict.
+    pub cell: Cell,
+}

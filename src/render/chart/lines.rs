@@ -1,0 +1,248 @@
+//! Lines through points with intervals over a common axis, and a promise as a line to stay under or above.
+
+use crate::outcome::Origin;
+
+use super::axis::Scale;
+use super::canvas::{Anchor, Face, Mark, Pen};
+use super::frame::{Plotted, Sheet, foot};
+use super::palette::Role;
+use super::place::{Wish, spread};
+use super::text::{bare, fit, room};
+use super::{Drawing, Format};
+
+/// A point, its interval, and whether it is drawn hollow.
+#[derive(Clone, Debug)]
+pub(super) struct Dot {
+    pub(super) x: f64,
+    pub(super) y: f64,
+    pub(super) ends: Option<(f64, f64)>,
+    pub(super) hollow: bool,
+}
+
+/// One line, what it is called, and a note under its name.
+#[derive(Clone, Debug)]
+pub(super) struct Line {
+    pub(super) name: String,
+    pub(super) note: String,
+    pub(super) role: Role,
+    pub(super) mark: Mark,
+    pub(super) dots: Vec<Dot>,
+}
+
+/// A whole plot.
+#[derive(Clone, Debug)]
+pub(super) struct Lines {
+    pub(super) id: String,
+    pub(super) across: String,
+    pub(super) up: String,
+    /// Words along the lower axis at 0, 1, 2, …; numbers when empty.
+    pub(super) words: Vec<String>,
+    pub(super) log: bool,
+    pub(super) lines: Vec<Line>,
+    pub(super) promise: Option<(f64, String)>,
+}
+
+struct Plot {
+    x: Scale,
+    y: Scale,
+    left: f64,
+    top: f64,
+    right: f64,
+    low: f64,
+}
+
+/// Dashes by the number of the line, so that lines differ without colour.
+fn pen(index: usize, role: Role, em: f64) -> Pen {
+    let pen = Pen::new(role, em * 0.15);
+    match index % 4 {
+        0 => pen,
+        1 => pen.dashed(em * 0.6, em * 0.4),
+        2 => pen.dashed(em * 0.2, em * 0.3),
+        _ => pen.dashed(em * 1.2, em * 0.4),
+    }
+}
+
+/// Draws it; `None` without a point.
+pub(super) fn draw(
+    origin: &Origin,
+    format: Format,
+    finding: String,
+    description: String,
+    chart: &Lines,
+) -> Option<Drawing> {
+    let dots = || chart.lines.iter().flat_map(|line| &line.dots);
+    if !dots().any(|dot| dot.x.is_finite() && dot.y.is_finite()) {
+        return None;
+    }
+    let mut sheet = Sheet::of(foot(origin), format, 800.0, finding);
+    let em = sheet.em;
+    let phone = format == Format::Phone;
+    let list = if phone {
+        chart.lines.len() as f64 * em * 2.9 + em * 0.4
+    } else {
+        0.0
+    };
+    let body = sheet.height(em * 30.0 + list);
+    let plot = plot(&sheet, chart, body - list);
+    grid(&mut sheet, &plot, chart);
+    if let Some((target, text)) = &chart.promise {
+        let y = plot.y.place(*target);
+        let line = [(plot.left, y), (plot.right, y)];
+        sheet.canvas.line(line, Pen::new(Role::Ink, em * 0.15));
+        let text = fit(text, em, true, plot.right - plot.left);
+        let at = (plot.left + em * 0.4, y - em * 0.4);
+        sheet.label(at, &text, Face::Bold, Anchor::Start, Role::Ink);
+    }
+    for (index, line) in chart.lines.iter().enumerate() {
+        one(&mut sheet, &plot, index, line);
+    }
+    names(&mut sheet, &plot, chart, phone);
+    sheet.finish(&chart.id, body, description, Plotted::Yes)
+}
+
+fn plot(sheet: &Sheet, chart: &Lines, body: f64) -> Plot {
+    let em = sheet.em;
+    let dots = || chart.lines.iter().flat_map(|line| &line.dots);
+    let heights = || {
+        let promise = chart.promise.iter().map(|promise| promise.0);
+        dots()
+            .flat_map(|dot| {
+                let (low, high) = dot.ends.unwrap_or((dot.y, dot.y));
+                [dot.y, low.max(dot.y / 10.0), high.min(dot.y * 10.0)]
+            })
+            .chain(promise)
+            .filter(|value| value.is_finite() && *value > 0.0)
+    };
+    let (low, high) = heights().fold((f64::INFINITY, 0.0_f64), |(low, high), value| {
+        (low.min(value), high.max(value))
+    });
+    let beside = if sheet.format == Format::Phone {
+        em
+    } else {
+        let widest = chart
+            .lines
+            .iter()
+            .map(|line| room(&line.name, em, true).max(room(&line.note, em, false)))
+            .fold(0.0, f64::max);
+        (widest + em * 2.6).min(sheet.width * 0.4)
+    };
+    let left = sheet.side + room(&bare(high * 1.3), em, false).max(em * 3.2) + em * 0.6;
+    let right = sheet.right() - beside;
+    let (top, low_end) = (sheet.top + em * 2.2, sheet.top + body - em * 3.3);
+    let most = dots().map(|dot| dot.x).fold(0.0, f64::max);
+    let span = if chart.words.is_empty() {
+        (0.0, most * 1.04)
+    } else {
+        (-0.4, chart.words.len().max(1) as f64 - 0.6)
+    };
+    Plot {
+        x: Scale::linear(span, (left, right)),
+        y: if chart.log {
+            Scale::log((low, high), (low_end, top))
+        } else {
+            Scale::linear((0.0, high * 1.08), (low_end, top))
+        },
+        left,
+        top,
+        right,
+        low: low_end,
+    }
+}
+
+fn grid(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
+    let em = sheet.em;
+    let pen = Pen::new(Role::Grid, 1.0);
+    let wanted = ((plot.low - plot.top) / (em * 2.4)).max(2.0) as usize;
+    for value in plot.y.ticks(wanted) {
+        let y = plot.y.place(value);
+        sheet.canvas.line([(plot.left, y), (plot.right, y)], pen);
+        let at = (plot.left - em * 0.5, y + em * 0.36);
+        sheet.label(at, &bare(value), Face::Plain, Anchor::End, Role::Mute);
+    }
+    let ticks: Vec<(f64, String)> = if chart.words.is_empty() {
+        let wanted = ((plot.right - plot.left) / (em * 5.0)).max(2.0) as usize;
+        let ticks = plot.x.ticks(wanted).into_iter();
+        ticks.map(|value| (value, bare(value))).collect()
+    } else {
+        let words = chart.words.iter().enumerate();
+        words
+            .map(|(index, word)| (index as f64, word.clone()))
+            .collect()
+    };
+    let space = (plot.right - plot.left) / ticks.len().max(1) as f64;
+    for (value, text) in ticks {
+        let x = plot.x.place(value);
+        sheet.canvas.line([(x, plot.top), (x, plot.low)], pen);
+        let text = fit(&text, em, false, space.max(em * 1.5));
+        let at = (x, plot.low + em * 1.3);
+        sheet.label(at, &text, Face::Plain, Anchor::Middle, Role::Mute);
+    }
+    let (up, across) = (chart.up.as_str(), chart.across.as_str());
+    let space = sheet.right() - sheet.side;
+    for (text, at) in [
+        (up, (sheet.side, plot.top - em * 1.1)),
+        (across, (plot.left, plot.low + em * 2.7)),
+    ] {
+        let text = fit(text, em, true, space - at.0);
+        sheet.label(at, &text, Face::Bold, Anchor::Start, Role::Ink);
+    }
+}
+
+fn one(sheet: &mut Sheet, plot: &Plot, index: usize, line: &Line) {
+    let em = sheet.em;
+    let place = |dot: &Dot| (plot.x.place(dot.x), plot.y.place(dot.y));
+    let points: Vec<(f64, f64)> = line.dots.iter().map(place).collect();
+    sheet.canvas.line(points, pen(index, line.role, em));
+    for dot in &line.dots {
+        let (x, y) = place(dot);
+        if let Some((low, high)) = dot.ends {
+            let pen = Pen::new(line.role, em * 0.1);
+            let (from, to) = (plot.y.place(low), plot.y.place(high));
+            sheet.canvas.line([(x, from), (x, to)], pen);
+            for end in [from, to] {
+                let bar = [(x - em * 0.25, end), (x + em * 0.25, end)];
+                sheet.canvas.line(bar, pen);
+            }
+        }
+        sheet
+            .canvas
+            .mark((x, y), line.mark, em * 0.32, line.role, dot.hollow);
+    }
+}
+
+fn names(sheet: &mut Sheet, plot: &Plot, chart: &Lines, phone: bool) {
+    let em = sheet.em;
+    let middles: Vec<f64> = if phone {
+        (0..chart.lines.len())
+            .map(|index| plot.low + em * 4.7 + index as f64 * em * 2.9)
+            .collect()
+    } else {
+        let wishes: Vec<Wish> = chart
+            .lines
+            .iter()
+            .map(|line| Wish {
+                at: line.dots.last().map_or(plot.top, |dot| plot.y.place(dot.y)),
+                size: (em * 2.75).min((plot.low - plot.top) / chart.lines.len() as f64),
+            })
+            .collect();
+        spread(&wishes, plot.top - em, plot.low)
+    };
+    let x = if phone {
+        sheet.side + em * 0.6
+    } else {
+        plot.right + em * 1.2
+    };
+    let space = sheet.right() - x - em;
+    for (line, middle) in chart.lines.iter().zip(middles) {
+        let at = (x, middle - em * 0.45);
+        sheet
+            .canvas
+            .mark(at, line.mark, em * 0.32, line.role, false);
+        let name = fit(&line.name, em, true, space);
+        let at = (x + em, middle - em * 0.1);
+        sheet.label(at, &name, Face::Bold, Anchor::Start, line.role);
+        let note = fit(&line.note, em, false, space);
+        let at = (x + em, middle + em * 1.08);
+        sheet.label(at, &note, Face::Plain, Anchor::Start, Role::Ink);
+    }
+}

@@ -1,0 +1,76 @@
+//! Differences as rows.
+
+use super::{estimated, maybe, names, number, to_text};
+use crate::outcome::{Change, Comparison};
+use crate::render::words::measure_name;
+
+/// One row for each difference from the first design: of the work (`workload` and `figure`), then of the
+/// parts (`part`, used per cent on the mean).
+#[must_use]
+pub fn comparison_csv(comparison: &Comparison) -> String {
+    let header = names(&[
+        "design",
+        "name",
+        "case",
+        "workload",
+        "part",
+        "figure",
+        "promised",
+        "unit",
+        "first",
+        "value",
+        "difference",
+        "difference_low",
+        "difference_high",
+        "change",
+    ]);
+    let name = |design: usize| {
+        let row = comparison.designs.get(design);
+        row.map_or_else(String::new, |row| row.name.clone())
+    };
+    let mut rows = Vec::new();
+    for row in &comparison.differences {
+        let mut cells = vec![
+            (row.design + 1).to_string(),
+            name(row.design),
+            row.case.name.clone(),
+            row.workload.clone(),
+            String::new(),
+            measure_name(row.measure),
+            row.promised.to_string(),
+            row.unit.to_owned(),
+            maybe(row.first),
+            maybe(row.value),
+        ];
+        estimated(row.difference, &mut cells);
+        cells.push(change(row.change).to_owned());
+        rows.push(cells);
+    }
+    for row in &comparison.part_differences {
+        let mut cells = vec![
+            (row.design + 1).to_string(),
+            name(row.design),
+            row.case.name.clone(),
+            String::new(),
+            row.part.clone(),
+            "used".to_owned(),
+            "false".to_owned(),
+            "percent".to_owned(),
+            number(row.first_percent),
+            number(row.value_percent),
+        ];
+        estimated(Some(row.difference), &mut cells);
+        cells.push(change(row.change).to_owned());
+        rows.push(cells);
+    }
+    to_text(&header, rows)
+}
+
+const fn change(change: Change) -> &'static str {
+    match change {
+        Change::Same => "same",
+        Change::Better => "better",
+        Change::Worse => "worse",
+        Change::NotShown => "not-shown",
+    }
+}

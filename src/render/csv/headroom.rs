@@ -1,0 +1,76 @@
+//! Loads that were run, as rows.
+
+use super::{maybe, names, number, to_text};
+use crate::outcome::{Headroom, Purpose, Verdict};
+use crate::render::words::measure_name;
+
+/// One row for each case, load and promise. `point_verdict` is on all promises together, at the load's share
+/// of the error; `proven` marks the two ends of a case, `met` and `missed`.
+#[must_use]
+pub fn headroom_csv(headroom: &Headroom) -> String {
+    let header = names(&[
+        "case",
+        "factor",
+        "purpose",
+        "replications",
+        "workload",
+        "measure",
+        "unit",
+        "target",
+        "value",
+        "value_low",
+        "value_high",
+        "beyond",
+        "above_share",
+        "verdict",
+        "saturated",
+        "point_verdict",
+        "proven",
+    ]);
+    let mut rows = Vec::new();
+    for case in &headroom.cases {
+        for point in &case.points {
+            let purpose = match point.purpose {
+                Purpose::Pilot => "pilot",
+                Purpose::ProveMet => "prove-met",
+                Purpose::ProveMissed => "prove-missed",
+            };
+            let proven = match point.purpose {
+                Purpose::ProveMet if case.met == Some(point.factor) => "met",
+                Purpose::ProveMissed if case.missed == Some(point.factor) => "missed",
+                _ => "",
+            };
+            for row in &point.rows {
+                let cell = &row.cell;
+                rows.push(vec![
+                    case.case.name.clone(),
+                    number(point.factor),
+                    purpose.to_owned(),
+                    point.replications.to_string(),
+                    row.workload.clone(),
+                    measure_name(row.measure),
+                    cell.unit.to_owned(),
+                    number(cell.target),
+                    maybe(cell.value.map(|figure| figure.value)),
+                    maybe(cell.value.and_then(|figure| figure.low)),
+                    maybe(cell.value.and_then(|figure| figure.high)),
+                    maybe(cell.beyond),
+                    maybe(cell.above_share),
+                    verdict(cell.verdict).to_owned(),
+                    cell.saturated.to_string(),
+                    verdict(point.verdict).to_owned(),
+                    proven.to_owned(),
+                ]);
+            }
+        }
+    }
+    to_text(&header, rows)
+}
+
+pub(super) const fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Met => "met",
+        Verdict::Missed => "missed",
+        Verdict::Undecided => "undecided",
+    }
+}

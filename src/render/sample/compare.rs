@@ -1,0 +1,62 @@
+//! An invented comparison.
+
+use super::{cases, matrix, origin};
+use crate::outcome::{
+    Change, Comparison, DesignRow, Difference, Estimated, Inventory, MeasureKind, PartDifference,
+};
+
+/// Two invented designs: as it is, and with the two dark legs lit.
+#[doc(hidden)]
+#[must_use]
+pub fn sample_comparison() -> Comparison {
+    let cases = cases();
+    let design = |name: &str, mended: bool| DesignRow {
+        name: name.to_owned(),
+        digest: origin().digest,
+        set: Vec::new(),
+        inventory: Inventory {
+            hosts: 24,
+            switches: 6,
+            modules: 6,
+            controllers: 4,
+            cables: vec![("32GFC".to_owned(), if mended { 12 } else { 8 })],
+            ports: vec![("32GFC".to_owned(), if mended { 20 } else { 12 })],
+        },
+        matrix: matrix(&cases, mended),
+    };
+    let estimated = |value: f64, half: f64| Estimated {
+        value,
+        low: Some(value - half),
+        high: Some(value + half),
+    };
+    Comparison {
+        origin: origin(),
+        designs: vec![
+            design("ostrel.toml", false),
+            design("ostrel-mended.toml", true),
+        ],
+        differences: vec![Difference {
+            design: 1,
+            case: cases[1].clone(),
+            workload: "bookings".to_owned(),
+            measure: MeasureKind::Quantile(0.99),
+            promised: true,
+            unit: "us",
+            first: Some(14_020.0),
+            value: Some(1_310.0),
+            difference: Some(estimated(-12_710.0, 420.0)),
+            change: Change::Better,
+        }],
+        part_differences: vec![PartDifference {
+            design: 1,
+            case: cases[1].clone(),
+            part: "san to edge, 32GFC".to_owned(),
+            first_percent: 71.0,
+            value_percent: 35.5,
+            difference: estimated(-35.5, 0.4),
+            change: Change::Better,
+        }],
+        warm_up_s: 0.2,
+        notes: vec!["invented".to_owned()],
+    }
+}

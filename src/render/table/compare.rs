@@ -1,0 +1,256 @@
+//! A comparison as text.
+
+use super::align::Aligned;
+use crate::outcome::{Cell, Change, Comparison, Difference, Inventory, PartDifference, Verdict};
+use crate::render::number::{NONE, Scale, count, three};
+use crate::render::words::{listed, measure_name, origin_line, plural, row_scale};
+
+/// What each design does better or worse than the first, verdicts, differences, parts, and what it is made of.
+#[must_use]
+pub fn comparison_text(comparison: &Comparison) -> String {
+    let mut out = String::new();
+    for design in 1..comparison.designs.len() {
+        out.push_str(&sentence(comparison, design));
+    }
+    out.push('\n');
+    out.push_str(&verdicts(comparison));
+    for design in 1..comparison.designs.len() {
+        out.push_str(&differences(comparison, design));
+        out.push_str(&parts(comparison, design));
+    }
+    out.push_str(&inventories(comparison));
+    for note in &comparison.notes {
+        out.push_str(&format!("Note: {note}.\n"));
+    }
+    out.push_str(&format!("{}\n", origin_line(&comparison.origin)));
+    out
+}
+
+/// The number by which a design goes, and its name.
+fn name(comparison: &Comparison, design: usize) -> String {
+    let name = comparison.designs.get(design).map_or("", |row| &row.name);
+    format!("design {} ({name})", design + 1)
+}
+
+fn sentence(comparison: &Comparison, design: usize) -> String {
+    let own = || {
+        let rows = comparison.differences.iter();
+        rows.filter(move |row| row.design == design)
+    };
+    let number = |change: Change| own().filter(|row| row.change == change).count();
+    let (who, first) = (name(comparison, design), name(comparison, 0));
+    if own().all(|row| row.change == Change::Same) {
+        return format!("{who}: exactly the same figures as {first}.\n");
+    }
+    let mut said: Vec<String> = Vec::new();
+    for (change, word) in [(Change::Better, "better"), (Change::Worse, "worse")] {
+        if number(change) > 0 {
+            said.push(format!("{word} in {}", plural(number(change), "figure")));
+        }
+    }
+    let same = number(Change::Same);
+    if same > 0 {
+        said.push(format!("the same in {}", count(same as u64)));
+    }
+    let open = number(Change::NotShown);
+    if open > 0 {
+        let open = count(open as u64);
+        said.push(format!("no difference that this run can show in {open}"));
+    }
+    let promised = own().filter(|row| row.promised);
+    let most = promised
+        .filter(|row| matches!(row.change, Change::Better | Change::Worse))
+        .filter_map(|row| Some((relative(row)?, row)))
+        .max_by(|left, right| left.0.abs().total_cmp(&right.0.abs()));
+    let most = most.map_or_else(String::new, |(percent, row)| {
+        format!(
+            " The largest difference of a promised figure: {} {} {}, {} % {}.",
+            row.workload,
+            measure_name(row.measure),
+            row.case.name,
+            three(percent.abs()),
+            if percent > 0.0 { "more" } else { "less" }
+        )
+    });
+    format!("{who} against {first}: {}.{most}\n", listed(&said))
+}
+
+/// The difference in per cent of the first design's figure.
+fn relative(row: &Difference) -> Option<f64> {
+    let first = row.first.filter(|first| *first > 0.0)?;
+    Some(100.0 * row.difference?.value / first)
+}
+
+fn verdicts(comparison: &Comparison) -> String {
+    let mut table = Aligned::new(&["workload", "promise", "case"]);
+    for index in 0..comparison.designs.len() {
+        table = table.number(&format!("design {}", index + 1));
+    }
+    let Some(first) = comparison.designs.first() else {
+        return String::new();
+    };
+    for row in &first.matrix.rows {
+        let scale = row_scale(row);
+        for (index, case) in first.matrix.cases.iter().enumerate() {
+            let Some(cell) = row.cells.get(index).and_then(Option::as_ref) else {
+                continue;
+            };
+            let mut cells = vec![
+                row.workload.clone(),
+                format!("{} {}", measure_name(row.measure), cell.target_text),
+                case.name.clone(),
+            ];
+            cells.extend(comparison.designs.iter().map(|design| {
+                let matrix = &design.matrix;
+                let place = matrix
+                    .cases
+                    .iter()
+                    .position(|known| known.name == case.name);
+                let same = |other: &&crate::outcome::Row| {
+                    other.workload == row.workload && other.measure == row.measure
+                };
+                let other = matrix.rows.iter().find(same);
+                let cell = place
+                    .zip(other)
+                    .and_then(|(place, row)| row.cells.get(place)?.as_ref());
+                cell.map_or_else(|| NONE.to_owned(), |cell| judged(cell, scale))
+            }));
+            table.row(cells);
+        }
+    }
+    table.text("Promises by design: figure and verdict")
+}
+
+fn judged(cell: &Cell, scale: Scale) -> String {
+    let word = match cell.verdict {
+        Verdict::Met => "met",
+        Verdict::Missed => "missed",
+        Verdict::Undecided => "undecided",
+    };
+    match (cell.value, cell.beyond) {
+        _ if cell.saturated => format!("saturated {word}"),
+        (Some(value), _) => format!("{} {} {word}", scale.three(value.value), scale.unit),
+        (None, Some(beyond)) => format!("> {} {} {word}", scale.three(beyond), scale.unit),
+        (None, None) => word.to_owned(),
+    }
+}
+
+fn differences(comparison: &Comparison, design: usize) -> String {
+    let mut table = Aligned::new(&[
+        "workload",
+        "figure",
+        "case",
+        ">design 1",
+        &format!(">design {}", design + 1),
+        ">difference, 95 % interval",
+        ">%",
+        "which is",
+    ]);
+    let rows = comparison.differences.iter();
+    for row in rows.filter(|row| row.design == design) {
+        let values = [row.first, row.value].into_iter().flatten();
+        let scale = Scale::of(row.unit, values);
+        let figure =
+            |value: Option<f64>| value.map_or_else(|| "saturated".to_owned(), |v| scale.three(v));
+        let promised = if row.promised { ", promised" } else { "" };
+        table.row(vec![
+            row.workload.clone(),
+            format!("{}, {}{promised}", measure_name(row.measure), scale.unit),
+            row.case.name.clone(),
+            figure(row.first),
+            figure(row.value),
+            row.difference.map_or_else(
+                || NONE.to_owned(),
+                |difference| scale.difference(&difference),
+            ),
+            relative(row).map_or_else(|| NONE.to_owned(), three),
+            word(row.change).to_owned(),
+        ]);
+    }
+    table.text(&format!(
+        "Differences of the work: {} less {}",
+        name(comparison, design),
+        name(comparison, 0)
+    ))
+}
+
+const fn word(change: Change) -> &'static str {
+    match change {
+        Change::Same => "the same",
+        Change::Better => "better",
+        Change::Worse => "worse",
+        Change::NotShown => "no difference that this run can show",
+    }
+}
+
+fn parts(comparison: &Comparison, design: usize) -> String {
+    let mut table = Aligned::new(&[
+        "part",
+        "case",
+        ">design 1",
+        &format!(">design {}", design + 1),
+        ">difference, 95 % interval",
+        "which is",
+    ]);
+    let used = |row: &PartDifference| match row.change {
+        Change::Same => "the same",
+        Change::Better => "less used",
+        Change::Worse => "more used",
+        Change::NotShown => "no difference that this run can show",
+    };
+    let rows = comparison.part_differences.iter();
+    for row in rows.filter(|row| row.design == design) {
+        table.row(vec![
+            row.part.clone(),
+            row.case.name.clone(),
+            three(row.first_percent),
+            three(row.value_percent),
+            Scale::PLAIN.difference(&row.difference),
+            used(row).to_owned(),
+        ]);
+    }
+    table.text(
+        "Parts, the fullest of each family: used on the mean, %, and the difference in points",
+    )
+}
+
+fn inventories(comparison: &Comparison) -> String {
+    let mut table = Aligned::new(&["made of"]);
+    for index in 0..comparison.designs.len() {
+        table = table.number(&format!("design {}", index + 1));
+    }
+    let all: Vec<&Inventory> = comparison
+        .designs
+        .iter()
+        .map(|design| &design.inventory)
+        .collect();
+    let mut line = |what: String, of: &dyn Fn(&Inventory) -> u32| {
+        let numbers = all.iter().map(|one| count(u64::from(of(one))));
+        table.row(std::iter::once(what).chain(numbers).collect());
+    };
+    line("hosts".to_owned(), &|one| one.hosts);
+    line("chassis modules".to_owned(), &|one| one.modules);
+    line("other switches".to_owned(), &|one| one.switches);
+    line("controllers".to_owned(), &|one| one.controllers);
+    for (what, list) in [
+        (
+            "cables",
+            (|one| &one.cables) as fn(&Inventory) -> &Vec<(String, u32)>,
+        ),
+        ("ports", |one| &one.ports),
+    ] {
+        let mut labels: Vec<&String> = Vec::new();
+        for (label, _) in all.iter().flat_map(|one| list(one)) {
+            if !labels.contains(&label) {
+                labels.push(label);
+            }
+        }
+        for label in labels {
+            line(format!("{what}, {label}"), &|one| {
+                let found = list(one).iter().find(|row| row.0 == *label);
+                found.map_or(0, |row| row.1)
+            });
+        }
+    }
+    table.text("What each design is made of")
+}

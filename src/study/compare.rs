@@ -1,0 +1,384 @@
+//! Several designs under the same random numbers.
+//!
+//! Every design runs with the first one's seed, length, warm-up and replications, so that replication `r` of
+//! each brings the same I/Os; figures are subtracted replication by replication and the interval is that of
+//! the differences, which is far narrower than those of the figures. The same design differs by exactly 0.
+//!
+//! Left out: the switch-over, a joint statement over all differences (each has its own 95 %), and prices.
+
+use super::case::{self, CasePlan};
+use super::progress::Progress;
+use super::steady::{self, SteadyRuns};
+use super::{judge, parts};
+use crate::measure::paired_difference;
+use crate::outcome::{
+    Change, Comparison, DesignRow, Difference, Inventory, MeasureKind, Origin, PartDifference,
+    Steady,
+};
+use crate::site::{Measure, Site, WarmUp};
+use crate::topology::Fabric;
+use rayon::prelude::*;
+use std::collections::{BTreeMap, BTreeSet};
+
+const CONFIDENCE: f64 = 0.95;
+
+/// A design to compare.
+#[derive(Clone, Debug)]
+pub struct Design {
+    /// What it is called.
+    pub name: String,
+    /// The site.
+    pub site: Site,
+    /// Digest of its scenario.
+    pub digest: String,
+    /// What was laid over it.
+    pub set: Vec<(String, String)>,
+}
+
+/// Compares the designs with the first, healthy and in the outages asked for (all for `None`).
+///
+/// # Panics
+/// Without a design.
+#[must_use]
+pub fn compare(
+    designs: &[Design],
+    origin: Origin,
+    outages: Option<&[String]>,
+    progress: &dyn Progress,
+) -> Comparison {
+    let sites = alike(designs);
+    let mut all = run(&sites, outages, progress);
+    let starts = |all: &[Vec<SteadyRuns>]| -> BTreeSet<u64> {
+        let runs = all.iter().flatten();
+        runs.map(|runs| runs.tallies[0].from.0).collect()
+    };
+    let found = starts(&all);
+    if found.len() > 1 {
+        // One window for all, the latest start: else other I/Os would be counted.
+        let from = crate::unit::Duration(found.last().copied().unwrap_or(0));
+        let mut sites = sites.clone();
+        for site in &mut sites {
+            site.run.warm_up = WarmUp::At(from);
+        }
+        all = run(&sites, outages, progress);
+    }
+    let split: Vec<Vec<Vec<Steady>>> = all.iter().map(|runs| apart(runs)).collect();
+    let mut notes = vec![
+        "differences are paired: the same I/Os, replication by replication".to_owned(),
+        "each difference has its own 95 %; of twenty that are nothing, about one will look like something"
+            .to_owned(),
+    ];
+    let mut differences = Vec::new();
+    let mut part_differences = Vec::new();
+    for (design, site) in sites.iter().enumerate().skip(1) {
+        unmatched(&designs[design].name, &sites[0], site, &mut notes);
+        for (runs, singles) in all[0].iter().zip(&split[0]) {
+            let same = |other: &SteadyRuns| other.plan.case.name == runs.plan.case.name;
+            let Some(index) = all[design].iter().position(same) else {
+                let case = &runs.plan.case.name;
+                notes.push(format!("{}: no case `{case}`", designs[design].name));
+                continue;
+            };
+            let other = &all[design][index];
+            let others = &split[design][index];
+            let pair = Pair {
+                design,
+                runs: [runs, other],
+                singles: [singles, others],
+                sites: [&sites[0], site],
+            };
+            differences.extend(pair.figures());
+            part_differences.extend(pair.parts());
+        }
+    }
+    Comparison {
+        origin,
+        warm_up_s: all[0][0].tallies[0].from.0 as f64 / 1e12,
+        designs: designs
+            .iter()
+            .zip(&sites)
+            .zip(&all)
+            .map(|((design, site), runs)| DesignRow {
+                name: design.name.clone(),
+                digest: design.digest.clone(),
+                set: design.set.clone(),
+                inventory: inventory(site),
+                matrix: judge::matrix(site, runs, &[]),
+            })
+            .collect(),
+        differences,
+        part_differences,
+        notes,
+    }
+}
+
+/// The sites with the first one's run control.
+fn alike(designs: &[Design]) -> Vec<Site> {
+    let run = designs[0].site.run.clone();
+    let one = |design: &Design| Site {
+        run: run.clone(),
+        variants: Vec::new(),
+        ..design.site.clone()
+    };
+    designs.iter().map(one).collect()
+}
+
+fn run(
+    sites: &[Site],
+    outages: Option<&[String]>,
+    progress: &dyn Progress,
+) -> Vec<Vec<SteadyRuns>> {
+    sites
+        .par_iter()
+        .map(|site| {
+            let plans: Vec<CasePlan> = case::cases(site, &Fabric::new(site), outages);
+            steady::run(site, &plans, progress)
+        })
+        .collect()
+}
+
+/// The figures of each replication by itself, by case.
+fn apart(all: &[SteadyRuns]) -> Vec<Vec<Steady>> {
+    all.iter()
+        .map(|runs| {
+            (0..runs.tallies.len())
+                .map(|index| steady::figures_of(runs, index..index + 1))
+                .collect()
+        })
+        .collect()
+}
+
+/// Workloads of one design only are not compared, and that is said.
+fn unmatched(name: &str, first: &Site, other: &Site, notes: &mut Vec<String>) {
+    let missing = |from: &Site, of: &Site| -> Vec<String> {
+        let has = |name: &str| of.workloads.iter().any(|workload| workload.name == name);
+        let names = from.workloads.iter().map(|workload| &workload.name);
+        names.filter(|name| !has(name)).cloned().collect()
+    };
+    for lost in missing(first, other) {
+        notes.push(format!("{name}: no workload `{lost}`"));
+    }
+    for new in missing(other, first) {
+        notes.push(format!(
+            "{name}: workload `{new}` is not in the first design"
+        ));
+    }
+}
+
+/// Two designs in one case; index 0 is the first design.
+struct Pair<'a> {
+    design: usize,
+    runs: [&'a SteadyRuns; 2],
+    singles: [&'a Vec<Steady>; 2],
+    sites: [&'a Site; 2],
+}
+
+impl Pair<'_> {
+    fn figures(&self) -> Vec<Difference> {
+        let mut out = Vec::new();
+        for (index, workload) in self.sites[0].workloads.iter().enumerate() {
+            let known = |other: &crate::site::Workload| other.name == workload.name;
+            let Some(other) = self.sites[1].workloads.iter().position(known) else {
+                continue;
+            };
+            let lost = self.runs[0].plan.case.outage.is_some();
+            let promises = if lost {
+                &workload.promises.lost
+            } else {
+                &workload.promises.healthy
+            };
+            let promised: Vec<Measure> = promises.iter().map(|promise| promise.measure).collect();
+            let mut measures = promised.clone();
+            for usual in [Measure::Mean, Measure::Quantile(0.99), Measure::Throughput] {
+                if !measures.contains(&usual) {
+                    measures.push(usual);
+                }
+            }
+            for measure in measures {
+                out.push(Difference {
+                    promised: promised.contains(&measure),
+                    ..self.figure([index, other], measure)
+                });
+            }
+        }
+        out
+    }
+
+    fn figure(&self, index: [usize; 2], measure: Measure) -> Difference {
+        let [first, value] = [0, 1].map(|side| {
+            let runs = self.runs[side];
+            let work = &runs.figures.workloads[index[side]];
+            match measure {
+                _ if work.saturated && measure != Measure::Throughput => None,
+                Measure::Throughput => Some(work.all.throughput_mb_s.value),
+                Measure::Quantile(q) => steady::quantile_of(&runs.tallies, index[side], q)
+                    .latency_us
+                    .map(|figure| figure.value),
+                _ => work.all.mean_us.map(|figure| figure.value),
+            }
+        });
+        let each = |side: usize| -> Vec<Option<f64>> {
+            (0..self.singles[side].len())
+                .map(|r| {
+                    let work = &self.singles[side][r].workloads[index[side]];
+                    match measure {
+                        Measure::Throughput => Some(work.all.throughput_mb_s.value),
+                        Measure::Quantile(q) => {
+                            let one = &self.runs[side].tallies[r..=r];
+                            steady::quantile_of(one, index[side], q)
+                                .latency_us
+                                .map(|figure| figure.value)
+                        }
+                        _ => work.all.mean_us.map(|figure| figure.value),
+                    }
+                })
+                .collect()
+        };
+        let whole = |list: Vec<Option<f64>>| list.into_iter().collect::<Option<Vec<f64>>>();
+        let values = first
+            .and(value)
+            .and_then(|_| whole(each(0)).zip(whole(each(1))));
+        let more_is_better = measure == Measure::Throughput;
+        let (difference, change) = match (values, first, value) {
+            (Some((one, other)), _, _) => {
+                let estimate = paired_difference(&other, &one, CONFIDENCE);
+                (
+                    Some(signed(&estimate)),
+                    change(&one, &other, &estimate, more_is_better),
+                )
+            }
+            // What does not fit is worse than what does.
+            (None, Some(_), None) => (None, Change::Worse),
+            (None, None, Some(_)) => (None, Change::Better),
+            (None, _, _) => (None, Change::NotShown),
+        };
+        Difference {
+            design: self.design,
+            case: self.runs[0].plan.case.clone(),
+            workload: self.sites[0].workloads[index[0]].name.clone(),
+            measure: match measure {
+                Measure::Quantile(q) => MeasureKind::Quantile(q),
+                Measure::Throughput => MeasureKind::Throughput,
+                _ => MeasureKind::Mean,
+            },
+            promised: false,
+            unit: if more_is_better { "MB/s" } else { "us" },
+            first,
+            value,
+            difference,
+            change,
+        }
+    }
+
+    fn parts(&self) -> Vec<PartDifference> {
+        let uses = |side: usize| -> BTreeMap<String, (String, Vec<f64>)> {
+            let mut found: BTreeMap<String, (String, Vec<f64>)> = BTreeMap::new();
+            for steady in self.singles[side] {
+                for part in parts::parts(self.sites[side], std::slice::from_ref(steady)) {
+                    // The busier direction may be another in another replication: one key for both.
+                    let mut ends: Vec<&str> = part.tier.split(" > ").collect();
+                    ends.sort_unstable();
+                    let used = part.cases.first().and_then(Option::as_ref);
+                    let entry = found
+                        .entry(ends.join(" > "))
+                        .or_insert_with(|| (part.part.clone(), Vec::new()));
+                    entry.1.push(used.map_or(0.0, |used| used.mean_percent));
+                }
+            }
+            found
+        };
+        let (one, mut other) = (uses(0), uses(1));
+        let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len().max(1) as f64;
+        one.into_iter()
+            .filter_map(|(key, (_, first))| {
+                let (part, value) = other.remove(&key)?;
+                let estimate = paired_difference(&value, &first, CONFIDENCE);
+                Some(PartDifference {
+                    design: self.design,
+                    case: self.runs[0].plan.case.clone(),
+                    part,
+                    first_percent: mean(&first),
+                    value_percent: mean(&value),
+                    difference: signed(&estimate),
+                    change: change(&first, &value, &estimate, false),
+                })
+            })
+            .collect()
+    }
+}
+
+/// An interval that may lie below 0.
+fn signed(estimate: &crate::measure::Estimate) -> crate::outcome::Estimated {
+    let end = |sign: f64| {
+        let half = estimate.half_width?;
+        Some(estimate.value + sign * half).filter(|end| end.is_finite())
+    };
+    crate::outcome::Estimated {
+        value: estimate.value,
+        low: end(-1.0),
+        high: end(1.0),
+    }
+}
+
+fn change(
+    first: &[f64],
+    value: &[f64],
+    estimate: &crate::measure::Estimate,
+    more_is_better: bool,
+) -> Change {
+    if first == value {
+        return Change::Same;
+    }
+    let Some(half) = estimate.half_width else {
+        return Change::NotShown;
+    };
+    let up = estimate.value - half > 0.0;
+    let down = estimate.value + half < 0.0;
+    match (up, down, more_is_better) {
+        (true, _, true) | (_, true, false) => Change::Better,
+        (true, _, false) | (_, true, true) => Change::Worse,
+        _ => Change::NotShown,
+    }
+}
+
+/// What a site is made of.
+#[must_use]
+pub fn inventory(site: &Site) -> Inventory {
+    let fabric = Fabric::new(site);
+    let number = |count: usize| u32::try_from(count).unwrap_or(u32::MAX);
+    let modules = fabric
+        .switches
+        .iter()
+        .filter(|switch| switch.chassis.is_some())
+        .count();
+    let mut cables: BTreeMap<String, u32> = BTreeMap::new();
+    let mut ports: BTreeMap<String, u32> = BTreeMap::new();
+    let mut cages: BTreeSet<&str> = BTreeSet::new();
+    for member in &fabric.members {
+        let link = &site.links[member.family];
+        let label = &link.label;
+        let Some((name, cage)) = member.cage.as_deref().zip(link.cage) else {
+            *cables.entry(label.clone()).or_insert(0) += 1;
+            *ports.entry(label.clone()).or_insert(0) += 2;
+            continue;
+        };
+        // Each leg ends in a port, and the cage takes one at its own end.
+        *ports.entry(label.clone()).or_insert(0) += 1;
+        if cages.insert(name) {
+            let whole = format!("{} × {label} in a cage", cage.legs);
+            *cables.entry(whole.clone()).or_insert(0) += 1;
+            *ports.entry(whole).or_insert(0) += 1;
+        }
+    }
+    Inventory {
+        hosts: number(fabric.hosts.len()),
+        switches: number(fabric.switches.len() - modules),
+        modules: number(modules),
+        controllers: number(fabric.controllers.len()),
+        cables: cables.into_iter().collect(),
+        ports: ports.into_iter().collect(),
+    }
+}
+
+#[cfg(test)]
+mod tests;

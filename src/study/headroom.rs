@@ -1,0 +1,505 @@
+//! How far the work can grow: the largest load factor at which every promise holds, by case.
+//!
+//! Three steps. **Arithmetic**: the factor at which the fullest part is full on the mean bounds the search.
+//! **Pilot runs**: a few loads below that, then bisection on the interpolated distance from the promises,
+//! until the edge is known to two per cent. Pilot runs prove nothing. **Proof**: fresh replications, at loads
+//! in rising distance from the edge, below it until one is *met* and above it until one is *missed*.
+//!
+//! The 5 % of error of a case is split in halves for the two ends; each half is shared evenly by the loads
+//! that its end may be tested at (`STEPS`, fixed beforehand). A load is wrongly *met* only if the promise
+//! that it breaks is wrongly met, so promises do not share that half; any promise may be wrongly *missed*, so
+//! they share the other (Bonferroni). As the loads are chosen by the pilot runs and judged on other
+//! replications, the choice biases no verdict.
+//!
+//! Left out: hosts as the thing that grows, several factors at once, and promises on the switch-over. A load
+//! below one that is met is taken to be met, and none is called met where arithmetic says that a part is over
+//! its capacity: a run of finite length can look steady there.
+
+mod scale;
+
+use super::case::{self, CasePlan};
+use super::estimate::estimate;
+use super::progress::Progress;
+use super::{judge, parts, steady};
+use crate::measure::Trust;
+use crate::outcome::{
+    Breaks, CaseHeadroom, Headroom, LoadPoint, LoadRow, MeasureKind, Origin, PartLoad, PartUse,
+    Purpose, Steady, Verdict,
+};
+use crate::site::{Arrivals, Measure, Site};
+use crate::topology::Fabric;
+use rayon::prelude::*;
+
+pub use scale::scaled;
+
+/// Distances from the crossing at which an end may be tested, nearest first.
+const STEPS: [f64; 5] = [0.01, 0.025, 0.06, 0.15, 0.35];
+/// Error of a case's bracket.
+const ERROR: f64 = 0.05;
+/// Pilot runs stop when the edge is known so closely.
+const CLOSE: f64 = 0.02;
+/// Rounds of pilot runs after the first.
+const ROUNDS: usize = 12;
+/// The lowest factor tried.
+const LEAST: f64 = 1.0 / 64.0;
+/// Replications of proofs are numbered from here, above all of pilot runs.
+const FRESH: u32 = 1_000_000;
+/// No load is called met beyond this share of what arithmetic says a part can carry.
+const CLIFF: f64 = 0.99;
+
+/// What to look for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ask {
+    /// Outages by name; `None` for all.
+    pub outages: Option<Vec<String>>,
+    /// Largest factor to try, > 1.
+    pub most: f64,
+}
+
+/// Whether there is a promise that a steady state can keep or break.
+#[must_use]
+pub fn has_promises(site: &Site) -> bool {
+    site.workloads
+        .iter()
+        .any(|workload| !workload.promises.healthy.is_empty() || !workload.promises.lost.is_empty())
+}
+
+/// The state of one case's search.
+struct Search {
+    plan: CasePlan,
+    saturation: Option<f64>,
+    promises: usize,
+    points: Vec<Judged>,
+    today: Option<Steady>,
+}
+
+/// A point and how far its worst promise is from its limit, as a logarithm: above 0 is broken.
+struct Judged {
+    point: LoadPoint,
+    excess: f64,
+}
+
+/// One load to run.
+#[derive(Clone, Copy)]
+struct Job {
+    case: usize,
+    factor: f64,
+    purpose: Purpose,
+}
+
+/// Searches every case, healthy and the outages asked for.
+#[must_use]
+pub fn headroom(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) -> Headroom {
+    let fabric = Fabric::new(site);
+    let loads = estimate(site, &fabric);
+    let mut searches: Vec<Search> = case::cases(site, &fabric, ask.outages.as_deref())
+        .into_iter()
+        .map(|plan| {
+            let name = &plan.case.name;
+            let estimated = loads.cases.iter().find(|case| case.name == *name);
+            let fullest = estimated.into_iter().flat_map(|case| {
+                let all = case.directions.iter().chain(&case.controllers);
+                all.flatten().map(|load| load.mean)
+            });
+            let fullest = fullest.fold(0.0, f64::max);
+            Search {
+                saturation: (fullest > 0.0).then(|| 1.0 / fullest),
+                promises: promises_in(site, plan.case.outage.is_some()),
+                plan,
+                points: Vec::new(),
+                today: None,
+            }
+        })
+        .collect();
+    let first: Vec<Job> = (0..searches.len())
+        .flat_map(|case| {
+            grid(searches[case].saturation, ask.most)
+                .into_iter()
+                .map(move |factor| (case, factor))
+        })
+        .map(|(case, factor)| Job {
+            case,
+            factor,
+            purpose: Purpose::Pilot,
+        })
+        .collect();
+    run(site, &mut searches, &first, progress);
+    for round in 0..ROUNDS {
+        let jobs: Vec<Job> = searches
+            .iter()
+            .enumerate()
+            .filter_map(|(case, search)| {
+                Some(Job {
+                    case,
+                    factor: next_pilot(search, round, ask.most)?,
+                    purpose: Purpose::Pilot,
+                })
+            })
+            .collect();
+        if jobs.is_empty() {
+            break;
+        }
+        run(site, &mut searches, &jobs, progress);
+    }
+    for step in STEPS {
+        let jobs: Vec<Job> = searches
+            .iter()
+            .enumerate()
+            .flat_map(|(case, search)| {
+                proofs(search, step, ask.most)
+                    .into_iter()
+                    .map(move |(factor, purpose)| Job {
+                        case,
+                        factor,
+                        purpose,
+                    })
+            })
+            .collect();
+        run(site, &mut searches, &jobs, progress);
+    }
+    let today: Vec<Steady> = searches.iter().filter_map(|s| s.today.clone()).collect();
+    Headroom {
+        origin,
+        confidence_percent: 100.0 * (1.0 - ERROR),
+        most: ask.most,
+        parts: parts::parts(site, &today),
+        notes: notes(site),
+        cases: searches.into_iter().map(answer).collect(),
+    }
+}
+
+fn promises_in(site: &Site, lost: bool) -> usize {
+    let of = |workload: &crate::site::Workload| {
+        if lost {
+            workload.promises.lost.len()
+        } else {
+            workload.promises.healthy.len()
+        }
+    };
+    site.workloads.iter().map(of).sum()
+}
+
+/// The first loads: today's, and up to what arithmetic allows.
+fn grid(saturation: Option<f64>, most: f64) -> Vec<f64> {
+    let shares: &[f64] = match saturation {
+        Some(_) => &[0.3, 0.6, 0.8, 0.9, 0.97],
+        None => &[0.5, 2.0, 4.0],
+    };
+    let unit = saturation.unwrap_or(1.0);
+    let mut all = vec![1.0];
+    for share in shares {
+        let factor = share * unit;
+        let apart = all.iter().all(|known| (factor / known - 1.0).abs() > CLOSE);
+        if apart && (LEAST..=most).contains(&factor) {
+            all.push(factor);
+        }
+    }
+    all
+}
+
+/// Runs the jobs, all of them and all their replications in parallel; results go to their searches in order.
+fn run(site: &Site, searches: &mut [Search], jobs: &[Job], progress: &dyn Progress) {
+    let done: Vec<(Judged, Option<Steady>)> = jobs
+        .par_iter()
+        .map(|job| one(site, &searches[job.case], job, progress))
+        .collect();
+    for (job, (judged, steady)) in jobs.iter().zip(done) {
+        let search = &mut searches[job.case];
+        search.points.push(judged);
+        search.today = search.today.take().or(steady);
+    }
+}
+
+#[allow(clippy::cast_precision_loss)]
+fn one(
+    site: &Site,
+    search: &Search,
+    job: &Job,
+    progress: &dyn Progress,
+) -> (Judged, Option<Steady>) {
+    let mut scaled = scaled(site, job.factor);
+    let share = ERROR / 2.0 / STEPS.len() as f64;
+    let (first, trust) = match job.purpose {
+        Purpose::Pilot => {
+            let half = site.run.replications.div_ceil(2).max(2);
+            scaled.run.replications = half.min(site.run.replications);
+            (0, Trust::ALONE)
+        }
+        Purpose::ProveMet | Purpose::ProveMissed => (
+            FRESH,
+            Trust {
+                met: 1.0 - share,
+                missed: 1.0 - share / search.promises.max(1) as f64,
+            },
+        ),
+    };
+    let runs = steady::run_from(&scaled, std::slice::from_ref(&search.plan), first, progress);
+    let matrix = judge::matrix_at(&scaled, &runs, &[], trust);
+    let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
+    let steady = &figures[0];
+    let rows: Vec<LoadRow> = matrix
+        .rows
+        .into_iter()
+        .filter_map(|row| {
+            Some(LoadRow {
+                workload: row.workload,
+                measure: row.measure,
+                cell: row.cells.into_iter().next()??,
+            })
+        })
+        .collect();
+    let uses = parts::parts(&scaled, &figures);
+    let point = LoadPoint {
+        factor: job.factor,
+        purpose: job.purpose,
+        replications: steady.replications,
+        verdict: together(&rows, steady.partial),
+        saturated: steady.saturated,
+        partial: steady.partial,
+        fullest: fullest(&uses),
+        rows,
+    };
+    let excess = excess(&point, steady);
+    let today = (job.factor == 1.0 && job.purpose == Purpose::Pilot)
+        .then(|| figures.into_iter().next())
+        .flatten();
+    (Judged { point, excess }, today)
+}
+
+/// Met when every promise is, missed when one is. Nothing is proven by a run that was cut short, or where
+/// there is nothing to judge.
+fn together(rows: &[LoadRow], partial: bool) -> Verdict {
+    let any = |wanted: Verdict| rows.iter().any(|row| row.cell.verdict == wanted);
+    if partial || rows.is_empty() {
+        Verdict::Undecided
+    } else if any(Verdict::Missed) {
+        Verdict::Missed
+    } else if any(Verdict::Undecided) {
+        Verdict::Undecided
+    } else {
+        Verdict::Met
+    }
+}
+
+fn fullest(uses: &[PartUse]) -> Vec<PartLoad> {
+    let mut all: Vec<PartLoad> = uses
+        .iter()
+        .filter_map(|part| {
+            let used = part.cases.first()?.as_ref()?;
+            Some(PartLoad {
+                part: part.part.clone(),
+                instance: used.instance.clone(),
+                mean_percent: used.mean_percent,
+                peak_percent: used.peak_percent,
+            })
+        })
+        .collect();
+    all.sort_by(|left, right| right.peak_percent.total_cmp(&left.peak_percent));
+    all.truncate(3);
+    all
+}
+
+/// How far the worst promise is from its limit: ln(share above ÷ share allowed), ln(mean ÷ target),
+/// ln(target ÷ throughput). Infinite when the work does not fit.
+#[allow(clippy::cast_precision_loss)]
+fn excess(point: &LoadPoint, steady: &Steady) -> f64 {
+    let of = |row: &LoadRow| -> f64 {
+        let cell = &row.cell;
+        let ios = steady
+            .workloads
+            .iter()
+            .find(|workload| workload.name == row.workload)
+            .map_or(0, |workload| workload.all.ios);
+        match (row.measure, cell.value) {
+            _ if cell.saturated => f64::INFINITY,
+            (MeasureKind::Quantile(_), _) => {
+                let allowed = cell.above_allowed.unwrap_or(1.0);
+                let share = cell.above_share.unwrap_or(0.0);
+                libm::log(share.max(0.5 / ios.max(1) as f64) / allowed)
+            }
+            (MeasureKind::Throughput, Some(value)) => libm::log(cell.target / value.value),
+            (_, Some(value)) => libm::log(value.value / cell.target),
+            (_, None) => f64::NEG_INFINITY,
+        }
+    };
+    point
+        .rows
+        .iter()
+        .map(of)
+        .fold(f64::NEG_INFINITY, |worst, next| worst.max(next))
+}
+
+/// A load factor, and how far the worst promise is from its limit there.
+type Place = (f64, f64);
+
+/// The loads next to the edge, as far as pilot runs know it: the highest that keeps the promises below the
+/// lowest that does not.
+fn edge(search: &Search) -> (Option<Place>, Option<Place>) {
+    let pilots = || {
+        search
+            .points
+            .iter()
+            .filter(|judged| judged.point.purpose == Purpose::Pilot)
+            .map(|judged| (judged.point.factor, judged.excess))
+    };
+    let over = pilots()
+        .filter(|(_, excess)| *excess > 0.0)
+        .min_by(|left, right| left.0.total_cmp(&right.0));
+    let limit = over.map_or(f64::INFINITY, |(factor, _)| factor);
+    let under = pilots()
+        .filter(|(factor, excess)| *excess <= 0.0 && *factor < limit)
+        .max_by(|left, right| left.0.total_cmp(&right.0));
+    (under, over)
+}
+
+/// Where the line between the two points crosses 0; half way where one of them is infinite.
+fn crossing(under: Place, over: Place) -> f64 {
+    let share = -under.1 / (over.1 - under.1);
+    let share = if share.is_finite() && over.1.is_finite() {
+        share
+    } else {
+        0.5
+    };
+    under.0 + (over.0 - under.0) * share
+}
+
+fn next_pilot(search: &Search, round: usize, most: f64) -> Option<f64> {
+    if search.promises == 0 {
+        return None;
+    }
+    match edge(search) {
+        (Some(under), Some(over)) => {
+            if over.0 / under.0 - 1.0 <= CLOSE {
+                return None;
+            }
+            // A line can creep along a curve; every second round halves.
+            let middle = f64::midpoint(under.0, over.0);
+            let gap = (over.0 - under.0) * 0.1;
+            Some(if round.is_multiple_of(2) {
+                crossing(under, over).clamp(under.0 + gap, over.0 - gap)
+            } else {
+                middle
+            })
+        }
+        (None, Some((factor, _))) => (factor > LEAST).then(|| (factor / 2.0).max(LEAST)),
+        (Some((factor, _)), None) => {
+            let beyond = search.saturation.filter(|limit| *limit > factor);
+            let next = beyond.map_or(factor * 1.5, |limit| limit * 1.02);
+            (factor < most).then(|| next.min(most))
+        }
+        (None, None) => None,
+    }
+}
+
+/// The next load of each end that is not proven yet.
+fn proofs(search: &Search, step: f64, most: f64) -> Vec<(f64, Purpose)> {
+    if search.promises == 0 {
+        return Vec::new();
+    }
+    let proven = |purpose: Purpose, verdict: Verdict| {
+        search
+            .points
+            .iter()
+            .any(|judged| judged.point.purpose == purpose && judged.point.verdict == verdict)
+    };
+    let (under, over) = edge(search);
+    let middle = match (under, over) {
+        (Some(under), Some(over)) => Some(crossing(under, over)),
+        _ => None,
+    };
+    let cliff = search.saturation.map_or(f64::INFINITY, |s| s * CLIFF);
+    let mut jobs = Vec::new();
+    if !proven(Purpose::ProveMet, Verdict::Met)
+        && let Some(from) = middle.or(under.map(|(factor, _)| factor))
+    {
+        let factor = (from * (1.0 - step)).min(cliff * (1.0 - step));
+        jobs.push((factor, Purpose::ProveMet));
+    }
+    if !proven(Purpose::ProveMissed, Verdict::Missed)
+        && let Some(from) = middle.or(over.map(|(factor, _)| factor))
+    {
+        let factor = from * (1.0 + step);
+        if factor <= most * (1.0 + step) {
+            jobs.push((factor, Purpose::ProveMissed));
+        }
+    }
+    jobs
+}
+
+fn answer(mut search: Search) -> CaseHeadroom {
+    let (under, over) = edge(&search);
+    search
+        .points
+        .sort_by(|left, right| left.point.factor.total_cmp(&right.point.factor));
+    let of = |purpose: Purpose, verdict: Verdict| {
+        search
+            .points
+            .iter()
+            .map(|judged| &judged.point)
+            .find(move |point| point.purpose == purpose && point.verdict == verdict)
+    };
+    let met = of(Purpose::ProveMet, Verdict::Met);
+    let missed = of(Purpose::ProveMissed, Verdict::Missed);
+    let breaks = missed.and_then(|point| {
+        let row = point
+            .rows
+            .iter()
+            .find(|row| row.cell.verdict == Verdict::Missed)?;
+        Some(Breaks {
+            workload: row.workload.clone(),
+            measure: row.measure,
+            target_text: row.cell.target_text.clone(),
+            saturated: row.cell.saturated,
+        })
+    });
+    let full = missed
+        .or(met)
+        .map_or(&[][..], |point| point.fullest.as_slice());
+    CaseHeadroom {
+        case: search.plan.case.clone(),
+        saturation: search.saturation,
+        met: met.map(|point| point.factor),
+        missed: missed.map(|point| point.factor),
+        crossing: under.zip(over).map(|(under, over)| crossing(under, over)),
+        breaks,
+        ends: full.first().cloned(),
+        next: full.get(1).cloned(),
+        points: search
+            .points
+            .into_iter()
+            .map(|judged| judged.point)
+            .collect(),
+    }
+}
+
+fn notes(site: &Site) -> Vec<String> {
+    let mut notes = vec![
+        "the factor multiplies the rates of all open workloads; sizes, mix and hosts stay"
+            .to_owned(),
+        "a load below one that is met is taken to be met".to_owned(),
+    ];
+    let arrivals = || site.workloads.iter().map(|workload| &workload.arrivals);
+    if arrivals().any(|arrivals| matches!(arrivals, Arrivals::Closed { .. })) {
+        notes.push(
+            "closed loops: it multiplies their depth, rounded to whole I/Os, at least 1".to_owned(),
+        );
+    }
+    if arrivals().any(|arrivals| matches!(arrivals, Arrivals::Replay(_))) {
+        notes.push("replays: their time runs faster by it".to_owned());
+    }
+    let throughput = site.workloads.iter().any(|workload| {
+        let all = workload.promises.healthy.iter();
+        all.chain(&workload.promises.lost)
+            .any(|promise| promise.measure == Measure::Throughput)
+    });
+    if throughput {
+        notes.push(
+            "below a factor of 1 a throughput promised of an open workload shrinks with it"
+                .to_owned(),
+        );
+    }
+    notes
+}
+
+#[cfg(test)]
+mod tests;
