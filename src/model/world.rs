@@ -228,6 +228,12 @@ impl<'a, E: Executor> World<'a, E> {
         tie::io(workload, host, number, attempt)
     }
 
+    /// Events handled so far.
+    #[must_use]
+    pub const fn events(&self) -> u64 {
+        self.tally.events
+    }
+
     /// Handles every event up to and including `until`, or until nothing measured is unfinished after the
     /// window, whichever `stop` asks for. Returns whether the run goes on.
     pub fn run_until(&mut self, until: Instant, stop: Stop) -> bool {
