@@ -284,7 +284,7 @@ mod tests {
         let spoilt = good.replace("\n1,2,2", "\n1,2,9");
         assert_eq!(
             points(Kind::Csv, &header, (spoilt + &good).as_bytes()),
-            Err(4)
+            Err(3)
         );
         assert_eq!(keys(Kind::Csv, b"name,value\n"), None);
         assert_eq!(keys(Kind::Json, b"{\"a\":1}\n"), None);

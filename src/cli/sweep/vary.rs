@@ -231,7 +231,7 @@ mod tests {
             ["{ poisson = \"1,5\", n = [1,2] }", "\"p,q\""]
         );
         assert_eq!(values("s=a=b,c"), ["a=b", "c"]);
-        for wrong in ["", "a", "=1", "a=", "a=1,,2", "a=1,1", "a=2..3,3", "a=1\n"] {
+        for wrong in ["", "a", "=1", "a=", "a=1,,2", "a=1,1", "a=2..3,3", "a=1\n2"] {
             assert!(axis(wrong).is_err(), "{wrong:?}");
         }
     }
