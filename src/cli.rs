@@ -16,6 +16,7 @@ mod failover;
 mod headroom;
 mod load;
 mod man;
+mod merge;
 mod new;
 mod options;
 mod path;
@@ -25,6 +26,7 @@ mod rates;
 mod report;
 mod simulate;
 mod study;
+mod sweep;
 mod wire;
 mod write;
 
@@ -89,6 +91,10 @@ enum Command {
     Headroom(headroom::Arguments),
     /// The same work on several designs side by side, under the same random numbers
     Compare(compare::Arguments),
+    /// A grid of what-ifs, one row for each point, case and workload; stopped, it goes on where it was
+    Sweep(sweep::Arguments),
+    /// Put the pieces of a sweep together into the same bytes as one run
+    Merge(merge::Arguments),
     /// Write everything that applies as one page, with its pictures and figures as files
     Report(report::Arguments),
     /// Print a completion script for a shell
@@ -152,6 +158,8 @@ fn dispatch(console: &Console, command: Command) -> Result<Exit, Failure> {
         Command::Failover(arguments) => failover::run(console, &arguments),
         Command::Headroom(arguments) => headroom::run(console, &arguments),
         Command::Compare(arguments) => compare::run(console, &arguments),
+        Command::Sweep(arguments) => sweep::run(console, &arguments),
+        Command::Merge(arguments) => merge::run(console, &arguments),
         Command::Report(arguments) => report::run(console, &arguments),
         Command::Rates(arguments) => rates::run(console, &arguments),
         Command::Wire(arguments) => wire::run(console, &arguments),

@@ -15,6 +15,7 @@ mod picture;
 mod report;
 mod review;
 mod steady;
+mod sweep;
 mod switch;
 
 pub use compare::{Change, Comparison, DesignRow, Difference, Inventory, PartDifference};
@@ -34,4 +35,5 @@ pub use steady::{
     ArrayFigures, BudgetPart, CurvePoint, DirectionFigures, Estimated, HostFigures, PathFigures,
     Population, QuantileFigure, Steady, SteadyBin, WorkloadFigures,
 };
+pub use sweep::{SweepCase, SweepPoint};
 pub use switch::{LaneSpan, NamedEvent, PathLane, Switch, SwitchBin, SwitchWorkload};

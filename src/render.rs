@@ -8,5 +8,6 @@ pub mod page;
 pub mod png;
 #[doc(hidden)]
 pub mod sample;
+pub mod sweep;
 pub mod table;
 pub mod words;

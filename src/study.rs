@@ -22,6 +22,7 @@ pub mod review;
 #[cfg(test)]
 pub(crate) mod sample;
 mod steady;
+pub mod sweep;
 mod switch;
 
 pub use case::{CasePlan, cases};

@@ -24,10 +24,12 @@ mod percentiles;
 mod place;
 mod rows;
 mod sizes;
+mod sweep;
 mod text;
 mod timeline;
 
-use crate::outcome::{Exchange, Headroom, Report, Sizes, Switch};
+use crate::outcome::{Exchange, Headroom, Origin, Report, Sizes, Switch};
+use crate::render::sweep::SweepTable;
 
 /// The embedded fonts, for whoever turns drawings into pixels.
 pub(super) mod fonts {
@@ -86,6 +88,18 @@ pub fn headroom(report: &Report, format: Format) -> Option<Drawing> {
 #[must_use]
 pub fn load_curve(headroom: &Headroom, promise: usize, format: Format) -> Option<Drawing> {
     load::draw(headroom, promise, format)
+}
+
+/// The promised figure of `workload` (the first with a promise) against one or two varied values; `None` where more
+/// are varied, or nothing was run.
+#[must_use]
+pub fn sweep_chart(
+    table: &SweepTable,
+    origin: &Origin,
+    workload: Option<&str>,
+    format: Format,
+) -> Option<Drawing> {
+    sweep::draw(table, origin, workload, format)
 }
 
 /// Mean against the busiest 20 ms, by part, in steady case `case`.

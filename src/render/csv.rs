@@ -5,9 +5,14 @@
 
 mod compare;
 mod headroom;
+mod sweep;
 
 pub use compare::comparison_csv;
 pub use headroom::headroom_csv;
+pub use sweep::{
+    BEFORE, SweepPlace, sweep_csv_line, sweep_header, sweep_json_fields, sweep_json_line,
+    sweep_rows,
+};
 
 use crate::outcome::{AssumptionRow, Estimated, Population, Report};
 

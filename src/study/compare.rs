@@ -65,6 +65,9 @@ pub fn compare(
     let split: Vec<Vec<Vec<Steady>>> = all.iter().map(|runs| apart(runs)).collect();
     let mut notes = vec![
         "differences are paired: the same I/Os, replication by replication".to_owned(),
+        "the difference of a percentile is the mean of the replications' own; the two figures beside it are of \
+         all replications merged"
+            .to_owned(),
         "each difference has its own 95 %; of twenty that are nothing, about one will look like something"
             .to_owned(),
     ];

@@ -77,6 +77,18 @@ pub struct Estimate {
     pub asked: Vec<Asked>,
 }
 
+impl Estimate {
+    /// Busy share on the mean (1 is full) of the fullest direction or controller in the case of that name; `None`
+    /// where nothing is asked at a rate, as in a closed loop.
+    #[must_use]
+    pub fn fullest(&self, case: &str) -> Option<f64> {
+        let case = self.cases.iter().find(|known| known.name == case)?;
+        let all = case.directions.iter().chain(&case.controllers);
+        let fullest = all.flatten().map(|load| load.mean).fold(0.0, f64::max);
+        (fullest > 0.0).then_some(fullest)
+    }
+}
+
 /// Estimates every case of a site.
 #[must_use]
 pub fn estimate(site: &Site, fabric: &Fabric) -> Estimate {

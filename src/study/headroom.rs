@@ -94,21 +94,12 @@ pub fn headroom(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress)
     let loads = estimate(site, &fabric);
     let mut searches: Vec<Search> = case::cases(site, &fabric, ask.outages.as_deref())
         .into_iter()
-        .map(|plan| {
-            let name = &plan.case.name;
-            let estimated = loads.cases.iter().find(|case| case.name == *name);
-            let fullest = estimated.into_iter().flat_map(|case| {
-                let all = case.directions.iter().chain(&case.controllers);
-                all.flatten().map(|load| load.mean)
-            });
-            let fullest = fullest.fold(0.0, f64::max);
-            Search {
-                saturation: (fullest > 0.0).then(|| 1.0 / fullest),
-                promises: promises_in(site, plan.case.outage.is_some()),
-                plan,
-                points: Vec::new(),
-                today: None,
-            }
+        .map(|plan| Search {
+            saturation: loads.fullest(&plan.case.name).map(|share| 1.0 / share),
+            promises: promises_in(site, plan.case.outage.is_some()),
+            plan,
+            points: Vec::new(),
+            today: None,
         })
         .collect();
     let first: Vec<Job> = (0..searches.len())

@@ -6,6 +6,7 @@
 //! - `growth`: headroom, comparisons and sweeps
 //! - `readme`: the commands of the README
 //! - `repeat`: the same seed gives the same bytes
+//! - `sweep`: sweeps that are stopped, cut into pieces and joined again
 //! - `cases/`: whole commands with their whole output, where every figure follows from standards
 
 mod exit;
@@ -14,6 +15,7 @@ mod growth;
 mod lessons;
 mod readme;
 mod repeat;
+mod sweep;
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};

@@ -1,0 +1,424 @@
+//! `sweep`: a grid of what-ifs, one row for each point, case and workload, written as they finish.
+
+pub(super) mod slice;
+pub(super) mod store;
+mod vary;
+
+use super::console::{self, Console};
+use super::exit::{Exit, Failure};
+use super::load::{self, Warnings};
+use super::options::{RunArguments, ScenarioArguments};
+use super::{picture, study, write};
+use crate::outcome::{Origin, SweepPoint};
+use crate::render::chart::{Format, sweep_chart};
+use crate::render::csv::{SweepPlace, sweep_header, sweep_json_line, sweep_rows};
+use crate::render::sweep::SweepTable;
+use crate::render::table;
+use crate::site::Site;
+use crate::study::Progress;
+use crate::study::headroom::scaled;
+use crate::study::sweep::{in_order, point, runs};
+use clap::Args;
+use sha2::{Digest, Sha256};
+use slice::{Slice, Wanted};
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+use store::{Kind, Sink, Stored};
+use vary::Axis;
+
+/// The key that scales all work and is no key of the scenario.
+const LOAD: &str = "load";
+
+/// Arguments of `sweep`.
+#[derive(Debug, Args)]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    scenario: ScenarioArguments,
+    /// Vary a value of the scenario: a list, or a range as 2..8, 0.5..2/0.25 or 10%..90%/20%; `load` is times
+    /// today's work; several make a grid [default: none]
+    #[arg(long, value_name = "KEY=V1,V2", value_parser = vary::axis)]
+    vary: Vec<Axis>,
+    /// Points from a table: a header line of keys, one row a point; with --vary, each of them with each of its
+    /// values [default: none]
+    #[arg(long, value_name = "FILE.csv")]
+    points: Option<PathBuf>,
+    /// Only this outage, by name, beside the healthy site; may be repeated [default: every outage]
+    #[arg(long, value_name = "NAME")]
+    outage: Vec<String>,
+    /// Run piece I of N only; auto or auto/N: as the batch engine says [default: all points]
+    #[arg(long, value_name = "I/N", value_parser = slice::wanted)]
+    slice: Option<Wanted>,
+    #[command(flatten)]
+    run: RunArguments,
+    /// Write rows to this file as they finish; where it holds rows of the same sweep, go on after them
+    /// [default: no file]
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+    /// The same as one JSON object a line [default: no file]
+    #[arg(long, value_name = "FILE")]
+    jsonl: Option<PathBuf>,
+    /// Print the rows as JSON, one object a line, instead of a table
+    #[arg(long)]
+    json: bool,
+    /// Draw the promised figure against one or two varied values into this file, .svg or .png [default: no file]
+    #[arg(long, value_name = "FILE")]
+    chart: Option<PathBuf>,
+    /// The workload to draw [default: the first one with a promise]
+    #[arg(long, value_name = "WORKLOAD", requires = "chart")]
+    chart_of: Option<String>,
+}
+
+/// A point before it is run.
+struct Plan {
+    place: SweepPlace,
+    set: Vec<(String, String)>,
+    load: f64,
+}
+
+struct Sweep<'a> {
+    arguments: &'a Arguments,
+    outages: Option<Vec<String>>,
+    header: Vec<String>,
+    keys: Vec<String>,
+    plans: Vec<Plan>,
+    runs: u64,
+    origin: Origin,
+}
+
+pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
+    for path in [&arguments.csv, &arguments.jsonl].into_iter().flatten() {
+        write::check_file(path)?;
+    }
+    arguments.chart.as_deref().map_or(Ok(()), picture::check)?;
+    let sweep = plan(arguments)?;
+    let files: Vec<(&Path, Kind)> = [(&arguments.csv, Kind::Csv), (&arguments.jsonl, Kind::Json)]
+        .into_iter()
+        .filter_map(|(path, kind)| Some((path.as_deref()?, kind)))
+        .collect();
+    let stored: Vec<Vec<Stored>> = files
+        .iter()
+        .map(|(path, kind)| found(path, *kind, &sweep))
+        .collect::<Result<_, _>>()?;
+    let keep = stored.iter().map(Vec::len).min().unwrap_or(0);
+    let mut sinks = Vec::new();
+    for ((path, kind), stored) in files.iter().zip(&stored) {
+        let sink = Sink::open(path, *kind, &sweep.header, stored, keep);
+        sinks.push(sink.map_err(|error| Failure::file("write", *path, error))?);
+    }
+    let mut rows: Vec<Vec<String>> = Vec::new();
+    if let Some(stored) = stored.first() {
+        rows.extend(stored[..keep].iter().flat_map(|point| point.rows.clone()));
+    }
+    if keep > 0 && !arguments.run.quiet {
+        let all = sweep.plans.len();
+        console::complain(&format!(
+            "{keep} of {all} points are there and are not run again"
+        ));
+    }
+    rows.extend(go_on(&sweep, keep, sinks)?);
+    let table = SweepTable {
+        keys: sweep.keys.clone(),
+        header: sweep.header.clone(),
+        rows,
+    };
+    if let Some(path) = &arguments.chart {
+        let of = arguments.chart_of.as_deref();
+        picture::write(path, sweep_chart(&table, &sweep.origin, of, Format::Slide))?;
+    }
+    let lines = || {
+        table
+            .rows
+            .iter()
+            .map(|row| sweep_json_line(&table.header, row))
+    };
+    console.result(&if arguments.json {
+        lines().collect()
+    } else {
+        table::sweep_text(&table, &sweep.origin)
+    })?;
+    let met = |row: &Vec<String>| matches!(table.text(row, "verdict"), "met" | "");
+    Ok(if table.rows.iter().all(met) {
+        Exit::Done
+    } else {
+        Exit::NotMet
+    })
+}
+
+/// Reads every point once, so that what is wrong with one is said before any is run.
+fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
+    let mut axes = Vec::new();
+    if let Some(path) = &arguments.points {
+        let text = std::fs::read_to_string(path).map_err(|e| Failure::file("read", path, e))?;
+        axes.push(vary::table(&text).map_err(|problem| {
+            Failure::arguments(
+                format!("{}: {problem}", path.display()),
+                "a table of points has the keys in its first line and a row for each point",
+            )
+        })?);
+    }
+    axes.extend(arguments.vary.iter().cloned());
+    if axes.is_empty() {
+        return Err(Failure::arguments(
+            "nothing is varied",
+            "add --vary KEY=V1,V2 or --points FILE.csv",
+        ));
+    }
+    let keys: Vec<String> = axes.iter().flat_map(|axis| axis.keys.clone()).collect();
+    let grid = vary::grid(&axes)
+        .map_err(|problem| Failure::arguments(problem, "vary fewer values, each key once"))?;
+    let slice = match arguments.slice {
+        None => Slice {
+            piece: 1,
+            pieces: 1,
+        },
+        Some(wanted) => slice::resolve(wanted, &|name| std::env::var(name).ok())
+            .map_err(|problem| Failure::arguments(problem, "or say it outright: --slice 3/8"))?,
+    };
+    let outages = (!arguments.outage.is_empty()).then(|| arguments.outage.clone());
+    let points = grid.len();
+    let (mut plans, mut all_runs, mut hash, mut first) = (Vec::new(), 0, Sha256::new(), None);
+    for (index, values) in grid.into_iter().enumerate() {
+        let (set, load) = settings(arguments, &keys, &values)?;
+        let warnings = Warnings::unless(arguments.run.quiet || index > 0);
+        let loaded =
+            read(arguments, &set, warnings).map_err(|failure| at(failure, &keys, &values))?;
+        study::known(&arguments.outage, &loaded.site)?;
+        hash.update(loaded.digest.as_bytes());
+        let run = loaded.site.run.clone();
+        if index % slice.pieces == slice.piece - 1 {
+            all_runs += runs(&loaded.site, outages.as_deref());
+            plans.push(Plan {
+                place: SweepPlace {
+                    point: index + 1,
+                    points,
+                    values,
+                    seed: run.seed,
+                    replications: run.replications,
+                    digest: loaded.digest,
+                    version: env!("CARGO_PKG_VERSION").to_owned(),
+                },
+                set,
+                load,
+            });
+        }
+        first.get_or_insert((run, loaded.site.title.clone()));
+    }
+    let Some((run, title)) = first else {
+        return Err(Failure::arguments("there is no point", "vary something"));
+    };
+    let file = arguments.scenario.file.file_name();
+    Ok(Sweep {
+        arguments,
+        outages,
+        header: sweep_header(&keys),
+        keys,
+        plans,
+        runs: all_runs,
+        origin: Origin {
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            title,
+            scenario: file.map_or_else(String::new, |name| name.to_string_lossy().into_owned()),
+            digest: hash.finalize().iter().map(|b| format!("{b:02x}")).collect(),
+            seed: run.seed,
+            replications: run.replications,
+            switch_replications: run.switch_replications,
+            command: command(arguments, &axes),
+            set: arguments.scenario.set.clone(),
+        },
+    })
+}
+
+/// The settings of a point and its load factor.
+fn settings(
+    arguments: &Arguments,
+    keys: &[String],
+    values: &[String],
+) -> Result<(Vec<(String, String)>, f64), Failure> {
+    let mut set = arguments.scenario.set.clone();
+    let mut load = 1.0;
+    for (key, value) in keys.iter().zip(values) {
+        if key != LOAD {
+            set.push((key.clone(), value.clone()));
+            continue;
+        }
+        let number: f64 = value.parse().unwrap_or(0.0);
+        if !(number > 0.0 && number <= 1000.0) {
+            return Err(Failure::arguments(
+                format!("{value} is no load"),
+                "load is a factor above 0 and at most 1000: how many times today's work",
+            ));
+        }
+        load = number;
+    }
+    Ok((set, load))
+}
+
+fn read(
+    arguments: &Arguments,
+    set: &[(String, String)],
+    warnings: Warnings,
+) -> Result<crate::scenario::Loaded, Failure> {
+    let scenario = ScenarioArguments {
+        file: arguments.scenario.file.clone(),
+        set: set.to_vec(),
+    };
+    let mut loaded = load::load(&scenario, warnings)?;
+    load::apply(&mut loaded, &arguments.run);
+    Ok(loaded)
+}
+
+/// Says at which point a scenario is wrong.
+fn at(failure: Failure, keys: &[String], values: &[String]) -> Failure {
+    match failure {
+        Failure::Scenario(text) => {
+            let pairs = keys
+                .iter()
+                .zip(values)
+                .map(|(key, value)| format!("{key}={value}"));
+            let pairs: Vec<String> = pairs.collect();
+            Failure::Scenario(format!("{text}\nnote: at the point {}", pairs.join(", ")))
+        }
+        other => other,
+    }
+}
+
+fn command(arguments: &Arguments, axes: &[Axis]) -> String {
+    let file = &arguments.scenario.file;
+    let mut words = vec![
+        "halfloom".to_owned(),
+        "sweep".to_owned(),
+        file.to_string_lossy().into_owned(),
+    ];
+    let table = usize::from(arguments.points.is_some());
+    if let Some(path) = &arguments.points {
+        words.extend(["--points".to_owned(), path.to_string_lossy().into_owned()]);
+    }
+    for axis in &axes[table..] {
+        let values: Vec<String> = axis.rows.iter().map(|row| row[0].clone()).collect();
+        let pair = format!("{}={}", axis.keys[0], values.join(","));
+        words.extend(["--vary".to_owned(), pair]);
+    }
+    for name in &arguments.outage {
+        words.extend(["--outage".to_owned(), name.clone()]);
+    }
+    words.extend(study::repeated(&arguments.scenario.set, &arguments.run));
+    study::shell_line(&words)
+}
+
+/// The whole points that a file holds, which must be the first ones of this sweep.
+fn found(path: &Path, kind: Kind, sweep: &Sweep<'_>) -> Result<Vec<Stored>, Failure> {
+    let bytes = store::read(path).map_err(|error| Failure::file("read", path, error))?;
+    let refuse = |line: usize| {
+        Failure::InTheWay {
+        what: format!("{}:{line}: this is no row of this sweep", path.display()),
+        help: "name another file, or remove it: rows are only gone on with by the same version, scenario, \
+               values, seed and replications"
+            .to_owned(),
+    }
+    };
+    let stored = store::points(kind, &sweep.header, &bytes).map_err(refuse)?;
+    let mut line = 1 + usize::from(kind == Kind::Csv);
+    for (index, point) in stored.iter().enumerate() {
+        let same = |plan: &Plan| belongs(sweep, &plan.place, &point.rows);
+        if !sweep.plans.get(index).is_some_and(same) {
+            return Err(refuse(line));
+        }
+        line += point.rows.len();
+    }
+    Ok(stored)
+}
+
+fn belongs(sweep: &Sweep<'_>, place: &SweepPlace, rows: &[Vec<String>]) -> bool {
+    let table = SweepTable {
+        keys: sweep.keys.clone(),
+        header: sweep.header.clone(),
+        rows: Vec::new(),
+    };
+    rows.iter().all(|row| {
+        [
+            ("point", place.point.to_string()),
+            ("points", place.points.to_string()),
+            ("seed", place.seed.to_string()),
+            ("replications", place.replications.to_string()),
+            ("digest", place.digest.clone()),
+            ("version", place.version.clone()),
+        ]
+        .iter()
+        .all(|(name, wanted)| table.text(row, name) == wanted)
+            && table.values(row) == place.values
+    })
+}
+
+/// Runs are planned for the whole sweep at once, so that the remaining time is that of the sweep.
+struct Whole<'a>(&'a dyn Progress);
+
+impl Progress for Whole<'_> {
+    fn planned(&self, _runs: u64) {}
+    fn advanced(&self, events: u64) {
+        self.0.advanced(events);
+    }
+    fn run_done(&self) {
+        self.0.run_done();
+    }
+}
+
+/// Runs the points from `keep` on and writes their rows.
+fn go_on(sweep: &Sweep<'_>, keep: usize, sinks: Vec<Sink>) -> Result<Vec<Vec<String>>, Failure> {
+    let plans = &sweep.plans[keep..];
+    let sinks = Arc::new(Mutex::new(sinks));
+    let guarded = Arc::clone(&sinks);
+    // Whoever stops it waits for the write that is under way: no file is left with half a row.
+    let watched = ctrlc::set_handler(move || {
+        let _kept = guarded.lock().unwrap_or_else(PoisonError::into_inner);
+        console::complain("stopped; files hold whole points, and the same command goes on");
+        std::process::exit(130);
+    });
+    if watched.is_err() && !sweep.arguments.run.quiet {
+        console::complain("warning: cannot watch for Ctrl-C; a torn last row would be repaired");
+    }
+    let mut rows = Vec::new();
+    let mut failed = None;
+    let done = study::on_threads(&sweep.arguments.run, |progress| {
+        let all = sweep.plans.len().max(1) as u64;
+        progress.planned(sweep.runs * plans.len() as u64 / all);
+        in_order(
+            plans.len(),
+            |index| one(sweep, &plans[index], progress),
+            |_, result: Result<(Vec<Vec<String>>, SweepPoint), Failure>| {
+                let written = result.and_then(|(rows, _)| {
+                    let mut sinks = sinks.lock().unwrap_or_else(PoisonError::into_inner);
+                    for sink in sinks.iter_mut() {
+                        if let Err(error) = sink.add(&rows) {
+                            return Err(Failure::file("write", &sink.path, error));
+                        }
+                    }
+                    Ok(rows)
+                });
+                match written {
+                    Ok(new) => rows.extend(new),
+                    Err(failure) => failed = Some(failure),
+                }
+                failed.is_none()
+            },
+        );
+    });
+    done?;
+    failed.map_or(Ok(rows), Err)
+}
+
+fn one(
+    sweep: &Sweep<'_>,
+    plan: &Plan,
+    progress: &dyn Progress,
+) -> Result<(Vec<Vec<String>>, SweepPoint), Failure> {
+    let loaded = read(sweep.arguments, &plan.set, Warnings::Hidden)?;
+    if loaded.digest != plan.place.digest {
+        return Err(Failure::arguments(
+            "the scenario was changed while the sweep ran",
+            "what is written so far is of the old one: start again with another file",
+        ));
+    }
+    let site: Site = scaled(&loaded.site, plan.load);
+    let found = point(&site, sweep.outages.as_deref(), &Whole(progress));
+    Ok((sweep_rows(&plan.place, &found), found))
+}

@@ -1,0 +1,279 @@
+//! What a sweep varies: lists, ranges and tables of values, and the grid that they span.
+
+use std::fmt::Write;
+
+/// Most points of a sweep.
+const POINTS_MAX: usize = 100_000;
+
+/// One dimension of the grid: one key with its values, or several keys that change together.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Axis {
+    /// The keys.
+    pub(super) keys: Vec<String>,
+    /// One value for each key, in each row.
+    pub(super) rows: Vec<Vec<String>>,
+}
+
+/// `KEY=V1,V2,…`; a comma inside quotes, brackets or braces belongs to the value. `2..8` stands for 2, 3, … 8 and
+/// `10%..90%/20%` for 10%, 30%, … 90%.
+pub(super) fn axis(text: &str) -> Result<Axis, String> {
+    let example = "write it as KEY=V1,V2, for example link.edge-san.members=2,3,4";
+    let (key, list) = text.split_once('=').ok_or(example)?;
+    let key = key.trim();
+    if key.is_empty() || list.trim().is_empty() {
+        return Err(example.to_owned());
+    }
+    check(key)?;
+    let mut values = Vec::new();
+    for value in split(list) {
+        let value = value.trim();
+        if value.is_empty() {
+            return Err(format!("there is an empty value in the list of `{key}`"));
+        }
+        match range(value)? {
+            Some(all) => values.extend(all),
+            None => values.push(value.to_owned()),
+        }
+    }
+    for (index, value) in values.iter().enumerate() {
+        check(value)?;
+        if values[..index].contains(value) {
+            return Err(format!("`{key}` has the value {value} twice"));
+        }
+    }
+    Ok(Axis {
+        keys: vec![key.to_owned()],
+        rows: values.into_iter().map(|value| vec![value]).collect(),
+    })
+}
+
+/// A table of points: a header line of keys, then one row a point.
+pub(super) fn table(text: &str) -> Result<Axis, String> {
+    let mut reader = csv::ReaderBuilder::new()
+        .trim(csv::Trim::All)
+        .from_reader(text.as_bytes());
+    let keys: Vec<String> = reader
+        .headers()
+        .map_err(|error| error.to_string())?
+        .iter()
+        .map(str::to_owned)
+        .collect();
+    let mut rows = Vec::new();
+    for record in reader.records() {
+        let record = record.map_err(|error| error.to_string())?;
+        let line = record.position().map_or(0, csv::Position::line);
+        let row: Vec<String> = record.iter().map(str::to_owned).collect();
+        for field in &row {
+            check(field).map_err(|problem| format!("line {line}: {problem}"))?;
+            if field.is_empty() {
+                return Err(format!("line {line}: a value is missing"));
+            }
+        }
+        if rows.contains(&row) {
+            return Err(format!("line {line}: the same point is there twice"));
+        }
+        rows.push(row);
+    }
+    for key in &keys {
+        check(key)?;
+    }
+    if rows.is_empty() || keys.iter().any(String::is_empty) {
+        return Err("it needs a header line of keys, and a row for each point below".to_owned());
+    }
+    Ok(Axis { keys, rows })
+}
+
+/// Every combination, the last axis changing fastest.
+pub(super) fn grid(axes: &[Axis]) -> Result<Vec<Vec<String>>, String> {
+    let keys: Vec<&String> = axes.iter().flat_map(|axis| &axis.keys).collect();
+    for (index, key) in keys.iter().enumerate() {
+        if keys[..index].contains(key) {
+            return Err(format!("`{key}` is varied twice"));
+        }
+    }
+    let mut points: Vec<Vec<String>> = vec![Vec::new()];
+    for axis in axes {
+        if points.len().saturating_mul(axis.rows.len()) > POINTS_MAX {
+            return Err(format!("there are more than {POINTS_MAX} points"));
+        }
+        points = points
+            .iter()
+            .flat_map(|point| axis.rows.iter().map(move |row| [&point[..], row].concat()))
+            .collect();
+    }
+    Ok(points)
+}
+
+/// A row of a file is a line, so nothing in it may break one.
+fn check(text: &str) -> Result<(), String> {
+    if text.chars().any(char::is_control) {
+        return Err(format!(
+            "{text:?} has a line break or another control in it"
+        ));
+    }
+    Ok(())
+}
+
+fn split(list: &str) -> Vec<String> {
+    let (mut parts, mut depth, mut quoted) = (vec![String::new()], 0_i32, false);
+    for letter in list.chars() {
+        match letter {
+            '"' => quoted = !quoted,
+            '[' | '{' if !quoted => depth += 1,
+            ']' | '}' if !quoted => depth -= 1,
+            ',' if !quoted && depth <= 0 => {
+                parts.push(String::new());
+                continue;
+            }
+            _ => {}
+        }
+        if let Some(last) = parts.last_mut() {
+            last.push(letter);
+        }
+    }
+    parts
+}
+
+/// Most values of one range.
+const RANGE_MAX: i64 = 10_000;
+
+/// The values of `FROM..TO` or `FROM..TO/STEP`; `None` if it is no range.
+fn range(text: &str) -> Result<Option<Vec<String>>, String> {
+    if text.starts_with('"') {
+        return Ok(None);
+    }
+    let Some((from, rest)) = text.split_once("..") else {
+        return Ok(None);
+    };
+    let (to, step) = rest.split_once('/').unwrap_or((rest, ""));
+    let wrong = || format!("{text} is no range: write 2..8, 0.5..2/0.25 or 10%..90%/20%");
+    let (from, to) = (parse(from).ok_or_else(wrong)?, parse(to).ok_or_else(wrong)?);
+    let step = if step.is_empty() {
+        Number {
+            units: 1,
+            places: 0,
+            suffix: from.suffix.clone(),
+        }
+    } else {
+        parse(step).ok_or_else(wrong)?
+    };
+    let alike = from.suffix == to.suffix && (step.suffix == from.suffix || step.suffix.is_empty());
+    if !alike {
+        return Err(format!("{text} mixes units"));
+    }
+    let places = from.places.max(to.places).max(step.places);
+    let scaled = |number: &Number| number.units.checked_mul(10_i64.pow(places - number.places));
+    let (Some(first), Some(last), Some(step)) = (scaled(&from), scaled(&to), scaled(&step)) else {
+        return Err(wrong());
+    };
+    if step <= 0 || last < first {
+        return Err(format!(
+            "{text} goes nowhere: from the smaller to the larger, by a step above 0"
+        ));
+    }
+    if (last - first) / step >= RANGE_MAX {
+        return Err(format!("{text} has more than {RANGE_MAX} values"));
+    }
+    let count = (last - first) / step;
+    let all = (0..=count).map(|index| shown(first + index * step, places, &from.suffix));
+    Ok(Some(all.collect()))
+}
+
+/// A decimal number: `units` ÷ 10^`places`, and what follows it.
+struct Number {
+    units: i64,
+    places: u32,
+    suffix: String,
+}
+
+fn parse(text: &str) -> Option<Number> {
+    let text = text.trim();
+    let end = text
+        .find(|c: char| !c.is_ascii_digit() && c != '.')
+        .unwrap_or(text.len());
+    let (digits, suffix) = text.split_at(end);
+    let (whole, part) = digits.split_once('.').unwrap_or((digits, ""));
+    let sound = !whole.is_empty() && digits.len() <= 12 && !part.contains('.');
+    Some(Number {
+        units: format!("{whole}{part}").parse().ok().filter(|_| sound)?,
+        places: u32::try_from(part.len()).ok()?,
+        suffix: suffix.to_owned(),
+    })
+}
+
+fn shown(units: i64, places: u32, suffix: &str) -> String {
+    let power = 10_i64.pow(places);
+    let mut out = (units / power).to_string();
+    if places > 0 {
+        let part = format!("{:0width$}", units % power, width = places as usize);
+        let part = part.trim_end_matches('0');
+        if !part.is_empty() {
+            let _ = write!(out, ".{part}");
+        }
+    }
+    out + suffix
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn values(text: &str) -> Vec<String> {
+        let axis = axis(text).unwrap();
+        axis.rows.into_iter().flatten().collect()
+    }
+
+    #[test]
+    fn a_list_splits_at_commas_outside_of_values() {
+        assert_eq!(values("a.b=1, 2,30%"), ["1", "2", "30%"]);
+        assert_eq!(
+            values("x={ poisson = \"1,5\", n = [1,2] },\"p,q\""),
+            ["{ poisson = \"1,5\", n = [1,2] }", "\"p,q\""]
+        );
+        assert_eq!(values("s=a=b,c"), ["a=b", "c"]);
+        for wrong in ["", "a", "=1", "a=", "a=1,,2", "a=1,1", "a=2..3,3", "a=1\n2"] {
+            assert!(axis(wrong).is_err(), "{wrong:?}");
+        }
+    }
+
+    #[test]
+    fn ranges_are_decimal_and_keep_their_unit() {
+        assert_eq!(values("a=2..5"), ["2", "3", "4", "5"]);
+        assert_eq!(values("a=0.5..1.25/0.25"), ["0.5", "0.75", "1", "1.25"]);
+        assert_eq!(values("a=10%..90%/40%,95%"), ["10%", "50%", "90%", "95%"]);
+        assert_eq!(values("a=1km..5km/2"), ["1km", "3km", "5km"]);
+        assert_eq!(values("a=0.1..0.4/0.1"), ["0.1", "0.2", "0.3", "0.4"]);
+        assert_eq!(values("a=\"1..2\""), ["\"1..2\""]);
+        for wrong in [
+            "a=5..2",
+            "a=1..2/0",
+            "a=1m..2km",
+            "a=x..y",
+            "a=0..99999999",
+            "a=1..2.3.4",
+        ] {
+            assert!(axis(wrong).is_err(), "{wrong:?}");
+        }
+    }
+
+    #[test]
+    fn the_last_axis_changes_fastest() {
+        let axes = [axis("a=1,2").unwrap(), table("b,c\n3,4\n5,6\n").unwrap()];
+        assert_eq!(
+            grid(&axes).unwrap(),
+            [
+                ["1", "3", "4"],
+                ["1", "5", "6"],
+                ["2", "3", "4"],
+                ["2", "5", "6"]
+            ]
+        );
+        assert!(grid(&[axis("a=1,2").unwrap(), axis("a=3").unwrap()]).is_err());
+        let many = axis("a=1..1000").unwrap();
+        let more = axis("b=1..1000").unwrap();
+        assert!(grid(&[many, more]).is_err());
+        for wrong in ["", "a\n", "a,b\n1\n", "a\n1\n1\n", "a,b\n1,\n"] {
+            assert!(table(wrong).is_err(), "{wrong:?}");
+        }
+    }
+}

@@ -1,0 +1,29 @@
+//! One point of a sweep: what a scenario with other values does, by case.
+
+use super::{Case, Inventory, Matrix, PartLoad, Steady};
+use serde::Serialize;
+
+/// A point.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SweepPoint {
+    /// What the site is made of.
+    pub inventory: Inventory,
+    /// Verdict for each promise and case.
+    pub matrix: Matrix,
+    /// Steady figures, healthy first, then the outages asked for.
+    pub steady: Vec<Steady>,
+    /// What arithmetic and the runs say of the parts, one for each case.
+    pub cases: Vec<SweepCase>,
+}
+
+/// How full the parts are in one case.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SweepCase {
+    /// Which case.
+    pub case: Case,
+    /// Use of the fullest part on the mean by arithmetic, without a run, per cent; `None` where all work is
+    /// a closed loop.
+    pub arithmetic_percent: Option<f64>,
+    /// The part with the busiest 20 ms.
+    pub fullest: Option<PartLoad>,
+}

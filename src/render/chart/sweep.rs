@@ -1,0 +1,384 @@
+//! The promised figure against what a sweep varies: lines over one value, cells over two.
+
+use crate::outcome::Origin;
+use crate::render::sweep::SweepTable;
+
+use super::canvas::{Anchor, Face, Mark};
+use super::frame::{Plotted, Sheet, foot};
+use super::lines::{self, Dot, Line, Lines};
+use super::palette::Role;
+use super::text::{fit, sig};
+use super::{Drawing, Format};
+
+/// One row of the table, read.
+struct Seen {
+    values: Vec<String>,
+    case: String,
+    figure: Option<f64>,
+    ends: Option<(f64, f64)>,
+    verdict: String,
+    saturated: bool,
+}
+
+/// What is drawn.
+struct What {
+    workload: String,
+    promise: String,
+    unit: String,
+    target: Option<f64>,
+    rows: Vec<Seen>,
+}
+
+pub(super) fn draw(
+    table: &SweepTable,
+    origin: &Origin,
+    workload: Option<&str>,
+    format: Format,
+) -> Option<Drawing> {
+    let what = what(table, workload)?;
+    let varied: Vec<usize> = (0..table.keys.len())
+        .filter(|index| values(&what.rows, *index).len() > 1)
+        .collect();
+    match varied.as_slice() {
+        [one] => over_one(table, origin, &what, *one, format),
+        [down, across] => over_two(table, origin, &what, (*down, *across), format),
+        _ => None,
+    }
+}
+
+fn what(table: &SweepTable, workload: Option<&str>) -> Option<What> {
+    let own = |row: &&Vec<String>| match workload {
+        Some(name) => table.text(row, "workload") == name,
+        None => !table.text(row, "promise").is_empty(),
+    };
+    let first = table.rows.iter().find(own).or_else(|| table.rows.first())?;
+    let workload = table.text(first, "workload").to_owned();
+    let promised = !table.text(first, "promise").is_empty();
+    let (promise, unit) = if promised {
+        (
+            table.text(first, "promise"),
+            table.text(first, "promise_unit"),
+        )
+    } else {
+        ("mean", "us")
+    };
+    let (scale, unit) = match unit {
+        "us" => (1e-3, "ms"),
+        other => (1.0, other),
+    };
+    let rows = table
+        .rows
+        .iter()
+        .filter(|row| table.text(row, "workload") == workload)
+        .map(|row| {
+            let number = |name: &str| table.number(row, name).map(|value| value * scale);
+            let [figure, low, high] = if promised {
+                ["promise_value", "promise_value_low", "promise_value_high"]
+            } else {
+                ["mean_us", "mean_low_us", "mean_high_us"]
+            };
+            Seen {
+                values: table.values(row),
+                case: table.text(row, "case").to_owned(),
+                figure: number(figure),
+                ends: number(low).zip(number(high)),
+                verdict: table.text(row, "promise_verdict").to_owned(),
+                saturated: table.text(row, "saturated") == "true",
+            }
+        })
+        .collect();
+    Some(What {
+        promise: promise.to_owned(),
+        unit: unit.to_owned(),
+        target: table
+            .number(first, "promise_target")
+            .map(|value| value * scale),
+        workload,
+        rows,
+    })
+}
+
+/// The different values of a key, in order of their first appearance.
+fn values(rows: &[Seen], key: usize) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    for value in rows.iter().filter_map(|row| row.values.get(key)) {
+        if !found.contains(value) {
+            found.push(value.clone());
+        }
+    }
+    found
+}
+
+fn cases(rows: &[Seen]) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    for row in rows {
+        if !found.contains(&row.case) {
+            found.push(row.case.clone());
+        }
+    }
+    found
+}
+
+/// Values as numbers with their common unit; `None` where they are words.
+fn numbers(values: &[String]) -> Option<(Vec<f64>, String)> {
+    let apart = |value: &String| {
+        let value = value.trim_matches('"');
+        let end = value.find(|c: char| !c.is_ascii_digit() && c != '.');
+        let (number, unit) = value.split_at(end.unwrap_or(value.len()));
+        Some((number.parse::<f64>().ok()?, unit.to_owned()))
+    };
+    let all: Vec<(f64, String)> = values.iter().map(apart).collect::<Option<_>>()?;
+    let unit = all.first()?.1.clone();
+    // `25GbE` is a name, not a number.
+    let named = unit.ends_with("GbE") || unit.ends_with("GFC");
+    let alike = !named && all.iter().all(|row| row.1 == unit);
+    alike.then(|| (all.into_iter().map(|row| row.0).collect(), unit))
+}
+
+/// Healthy is ink; a lost fabric has the colour and mark of the one that carries on.
+fn look(case: &str) -> (Role, Mark) {
+    match case {
+        "A lost" => (Role::B, Mark::Square),
+        "B lost" => (Role::A, Mark::Round),
+        "healthy" => (Role::Ink, Mark::Diamond),
+        _ => (Role::Use, Mark::Triangle),
+    }
+}
+
+fn finding(what: &What) -> String {
+    let number = |verdict: &str| {
+        what.rows
+            .iter()
+            .filter(|row| row.verdict == verdict)
+            .count()
+    };
+    let (met, all) = (number("met"), what.rows.len());
+    if what.target.is_none() {
+        return format!("{} of {}, point by point.", what.promise, what.workload);
+    }
+    format!(
+        "{} {} is met at {met} of {all} points and cases, missed at {}.",
+        what.workload,
+        what.promise,
+        number("missed")
+    )
+}
+
+fn over_one(
+    table: &SweepTable,
+    origin: &Origin,
+    what: &What,
+    key: usize,
+    format: Format,
+) -> Option<Drawing> {
+    let words = values(&what.rows, key);
+    let numbers = numbers(&words);
+    let place = |value: &String| {
+        let index = words.iter().position(|known| known == value)?;
+        Some(match &numbers {
+            Some((all, _)) => all[index],
+            None => index as f64,
+        })
+    };
+    let lines: Vec<Line> = cases(&what.rows)
+        .into_iter()
+        .map(|case| {
+            let own = || what.rows.iter().filter(|row| row.case == case);
+            let mut dots: Vec<Dot> = own()
+                .filter_map(|row| {
+                    Some(Dot {
+                        x: place(&row.values[key])?,
+                        y: row.figure?,
+                        ends: row.ends,
+                        hollow: row.verdict != "met" && what.target.is_some(),
+                    })
+                })
+                .collect();
+            dots.sort_by(|left, right| left.x.total_cmp(&right.x));
+            let (role, mark) = look(&case);
+            let full: Vec<&str> = own()
+                .filter(|row| row.saturated)
+                .map(|row| row.values[key].as_str())
+                .collect();
+            let note = if full.is_empty() {
+                let met = own().filter(|row| row.verdict == "met").count();
+                what.target.map_or_else(String::new, |_| {
+                    format!("met at {met} of {}", own().count())
+                })
+            } else {
+                format!("saturated at {}", full.join(", "))
+            };
+            Line {
+                name: case,
+                note,
+                role,
+                mark,
+                dots,
+            }
+        })
+        .collect();
+    let name = format!("{} {}", what.workload, what.promise);
+    let unit = numbers.as_ref().map_or("", |all| all.1.as_str());
+    let judged = if what.target.is_some() {
+        " (filled: met; hollow: missed or undecided)"
+    } else {
+        ""
+    };
+    let mut across = table.keys[key].clone();
+    if !unit.is_empty() {
+        across.push_str(&format!(", {unit}"));
+    }
+    let chart = Lines {
+        id: "sweep".to_owned(),
+        across: across + judged,
+        up: format!("{name}, {}", what.unit),
+        words: if numbers.is_some() { Vec::new() } else { words },
+        log: false,
+        lines,
+        promise: what
+            .target
+            .map(|target| (target, format!("promise: {} {}", sig(target, 3), what.unit))),
+    };
+    let text = description(table, what, &[key]);
+    lines::draw(origin, format, finding(what), text, &chart)
+}
+
+fn description(table: &SweepTable, what: &What, keys: &[usize]) -> String {
+    let mut out = format!("{} {}, {}:", what.workload, what.promise, what.unit);
+    for row in &what.rows {
+        let at: Vec<String> = keys
+            .iter()
+            .map(|key| format!("{} {}", table.keys[*key], row.values[*key]))
+            .collect();
+        let figure = row.figure.map_or_else(
+            || {
+                if row.saturated {
+                    "saturated"
+                } else {
+                    "no figure"
+                }
+                .to_owned()
+            },
+            |figure| sig(figure, 3),
+        );
+        let verdict = if row.verdict.is_empty() { "" } else { " " };
+        out.push_str(&format!(
+            " {}, {}: {figure}{verdict}{};",
+            at.join(", "),
+            row.case,
+            row.verdict
+        ));
+    }
+    out.pop();
+    out + "."
+}
+
+/// The row to show of a cell: the worst case.
+fn worst<'a>(what: &'a What, at: &dyn Fn(&Seen) -> bool) -> Option<&'a Seen> {
+    let rank = |row: &Seen| {
+        let verdict = match row.verdict.as_str() {
+            "missed" => 2,
+            "undecided" => 1,
+            _ => 0,
+        };
+        (row.saturated, verdict)
+    };
+    let less_is_worse = what.unit != "ms";
+    what.rows
+        .iter()
+        .filter(|row| at(row))
+        .max_by(|left, right| {
+            let figure = |row: &Seen| {
+                let value = row.figure.unwrap_or(0.0);
+                if less_is_worse { -value } else { value }
+            };
+            rank(left)
+                .cmp(&rank(right))
+                .then(figure(left).total_cmp(&figure(right)))
+        })
+}
+
+fn over_two(
+    table: &SweepTable,
+    origin: &Origin,
+    what: &What,
+    (down, across): (usize, usize),
+    format: Format,
+) -> Option<Drawing> {
+    let (rows, columns) = (values(&what.rows, down), values(&what.rows, across));
+    let mut sheet = Sheet::of(foot(origin), format, 800.0, finding(what));
+    let em = sheet.em;
+    let head = em * 3.0;
+    let body = sheet.height(head + rows.len() as f64 * em * 3.2 + em * 2.0);
+    let left = sheet.side + (sheet.width * 0.22).min(em * 12.0);
+    let wide = (sheet.right() - left) / columns.len() as f64;
+    let tall = ((body - head - em * 2.0) / rows.len() as f64).min(em * 3.6);
+    let top = sheet.top + head;
+    let keys = format!("{} down, {} across", table.keys[down], table.keys[across]);
+    let keys = fit(&keys, em, true, sheet.right() - sheet.side);
+    let at = (sheet.side, sheet.top + em);
+    sheet.label(at, &keys, Face::Bold, Anchor::Start, Role::Ink);
+    for (index, column) in columns.iter().enumerate() {
+        let at = (left + (index as f64 + 0.5) * wide, top - em * 0.5);
+        let text = fit(column, em, false, wide - em * 0.4);
+        sheet.label(at, &text, Face::Plain, Anchor::Middle, Role::Ink);
+    }
+    for (row, value) in rows.iter().enumerate() {
+        let y = top + row as f64 * tall;
+        let text = fit(value, em, false, left - sheet.side - em);
+        let at = (left - em * 0.6, y + tall * 0.5 + em * 0.36);
+        sheet.label(at, &text, Face::Plain, Anchor::End, Role::Ink);
+        for (column, other) in columns.iter().enumerate() {
+            let here = |seen: &Seen| seen.values[down] == *value && seen.values[across] == *other;
+            let at = (left + column as f64 * wide, y);
+            cell(&mut sheet, at, (wide - 2.0, tall - 2.0), worst(what, &here));
+        }
+    }
+    let key = format!(
+        "{} {}, {}, of the worst case and its verdict",
+        what.workload, what.promise, what.unit
+    );
+    let key = fit(&key, em, false, sheet.right() - sheet.side);
+    let at = (sheet.side, top + rows.len() as f64 * tall + em * 1.3);
+    sheet.label(at, &key, Face::Plain, Anchor::Start, Role::Mute);
+    let text = description(table, what, &[down, across]);
+    sheet.finish("sweep", body, text, Plotted::Yes)
+}
+
+fn cell(sheet: &mut Sheet, at: (f64, f64), (wide, tall): (f64, f64), seen: Option<&Seen>) {
+    let em = sheet.em;
+    let Some(seen) = seen else {
+        sheet.canvas.rect(at, (wide, tall), Role::Grid);
+        return;
+    };
+    let ground = match seen.verdict.as_str() {
+        "met" => Role::Met,
+        "missed" => Role::Missed,
+        "undecided" => Role::Undecided,
+        _ => Role::Use,
+    };
+    sheet.canvas.rect(at, (wide, tall), ground);
+    let middle = (at.0 + wide / 2.0, at.1 + tall / 2.0);
+    let figure = seen
+        .figure
+        .map_or_else(|| "full".to_owned(), |figure| sig(figure, 3));
+    let word = format!("{} · {}", seen.verdict, seen.case);
+    let word = fit(&word, em, false, wide - em * 0.4);
+    let two = tall > em * 2.4 && !seen.verdict.is_empty();
+    let y = if two {
+        middle.1 - em * 0.1
+    } else {
+        middle.1 + em * 0.36
+    };
+    sheet.label(
+        (middle.0, y),
+        &figure,
+        Face::Bold,
+        Anchor::Middle,
+        Role::OnFill,
+    );
+    if two {
+        let at = (middle.0, middle.1 + em);
+        sheet.label(at, &word, Face::Plain, Anchor::Middle, Role::OnFill);
+    }
+}

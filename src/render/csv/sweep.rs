@@ -1,0 +1,308 @@
+//! A point of a sweep as rows, comma-separated or one JSON object a line.
+//!
+//! Both have the same columns and the same figures, and a row stands by itself: it says which point of how many
+//! it belongs to, which row of how many of that point it is, and what repeats it. So rows can be written as
+//! they come, cut short by a kill, gone on with, and put together from pieces.
+
+use super::{maybe, names, number};
+use crate::outcome::{Cell, SweepPoint, Verdict, WorkloadFigures};
+use crate::render::words::measure_name;
+use serde_json::{Map, Value};
+
+/// Columns before those of the varied values.
+pub const BEFORE: [&str; 4] = ["point", "points", "row", "rows"];
+
+/// Columns after those of the varied values; those in [`TEXTS`] are text, the others are numbers.
+const AFTER: [&str; 43] = [
+    "case",
+    "workload",
+    "verdict",
+    "saturated",
+    "promise",
+    "promise_unit",
+    "promise_target",
+    "promise_value",
+    "promise_value_low",
+    "promise_value_high",
+    "promise_margin_percent",
+    "promise_verdict",
+    "ios",
+    "offered_iops",
+    "completed_iops",
+    "throughput_mb_s",
+    "throughput_low_mb_s",
+    "throughput_high_mb_s",
+    "mean_us",
+    "mean_low_us",
+    "mean_high_us",
+    "p50_us",
+    "p90_us",
+    "p95_us",
+    "p99_us",
+    "p99_low_us",
+    "p99_high_us",
+    "p99_9_us",
+    "max_us",
+    "arithmetic_percent",
+    "fullest_part",
+    "fullest_mean_percent",
+    "fullest_peak_percent",
+    "hosts",
+    "switches",
+    "modules",
+    "controllers",
+    "cables",
+    "ports",
+    "seed",
+    "replications",
+    "digest",
+    "version",
+];
+
+const TEXTS: [&str; 10] = [
+    "case",
+    "workload",
+    "verdict",
+    "promise",
+    "promise_unit",
+    "promise_verdict",
+    "fullest_part",
+    "digest",
+    "version",
+    "saturated",
+];
+
+/// Where a row comes from.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SweepPlace {
+    /// From 1.
+    pub point: usize,
+    /// How many there are in all, in all pieces together.
+    pub points: usize,
+    /// The varied values, in the order of the keys.
+    pub values: Vec<String>,
+    /// Seed of all points.
+    pub seed: u64,
+    /// Replications.
+    pub replications: u32,
+    /// Digest of the scenario with these values.
+    pub digest: String,
+    /// Version of the program.
+    pub version: String,
+}
+
+/// The names of all columns.
+#[must_use]
+pub fn sweep_header(keys: &[String]) -> Vec<String> {
+    let mut header = names(&BEFORE);
+    header.extend(keys.iter().cloned());
+    header.extend(names(&AFTER));
+    header
+}
+
+/// The rows of a point: one for each case and workload.
+#[must_use]
+pub fn sweep_rows(place: &SweepPlace, point: &SweepPoint) -> Vec<Vec<String>> {
+    let all: Vec<(usize, &WorkloadFigures)> = point
+        .steady
+        .iter()
+        .enumerate()
+        .flat_map(|(case, steady)| steady.workloads.iter().map(move |work| (case, work)))
+        .collect();
+    all.iter()
+        .enumerate()
+        .map(|(row, (case, work))| {
+            let mut out: Vec<String> = [place.point, place.points, row + 1, all.len()]
+                .iter()
+                .map(ToString::to_string)
+                .collect();
+            out.extend(place.values.iter().cloned());
+            out.extend(figures(point, *case, work));
+            out.extend([
+                place.seed.to_string(),
+                place.replications.to_string(),
+                place.digest.clone(),
+                place.version.clone(),
+            ]);
+            out
+        })
+        .collect()
+}
+
+const fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Met => "met",
+        Verdict::Missed => "missed",
+        Verdict::Undecided => "undecided",
+    }
+}
+
+fn figures(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<String> {
+    let own = |row: &&crate::outcome::Row| row.workload == work.name && !row.switching;
+    let cells: Vec<(String, &Cell)> = point
+        .matrix
+        .rows
+        .iter()
+        .filter(own)
+        .filter_map(|row| Some((measure_name(row.measure), row.cells.get(case)?.as_ref()?)))
+        .collect();
+    let any = |wanted: Verdict| cells.iter().any(|(_, cell)| cell.verdict == wanted);
+    let together = if cells.is_empty() {
+        ""
+    } else if any(Verdict::Missed) {
+        "missed"
+    } else if any(Verdict::Undecided) {
+        "undecided"
+    } else {
+        "met"
+    };
+    let of = &point.cases[case];
+    let mut out = vec![
+        of.case.name.clone(),
+        work.name.clone(),
+        together.to_owned(),
+        work.saturated.to_string(),
+    ];
+    match cells.first() {
+        None => out.extend(std::iter::repeat_n(String::new(), 8)),
+        Some((name, cell)) => out.extend([
+            name.clone(),
+            cell.unit.to_owned(),
+            number(cell.target),
+            maybe(cell.value.map(|figure| figure.value)),
+            maybe(cell.value.and_then(|figure| figure.low)),
+            maybe(cell.value.and_then(|figure| figure.high)),
+            maybe(cell.margin_percent),
+            word(cell.verdict).to_owned(),
+        ]),
+    }
+    let all = &work.all;
+    let quantile = |q: f64| {
+        let own = all.quantiles.iter().find(|at| (at.q - q).abs() < 1e-9);
+        own.and_then(|at| at.latency_us)
+    };
+    let p99 = quantile(0.99);
+    out.extend([
+        all.ios.to_string(),
+        number(all.offered_iops.value),
+        number(all.completed_iops.value),
+        number(all.throughput_mb_s.value),
+        maybe(all.throughput_mb_s.low),
+        maybe(all.throughput_mb_s.high),
+        maybe(all.mean_us.map(|figure| figure.value)),
+        maybe(all.mean_us.and_then(|figure| figure.low)),
+        maybe(all.mean_us.and_then(|figure| figure.high)),
+        maybe(quantile(0.5).map(|figure| figure.value)),
+        maybe(quantile(0.9).map(|figure| figure.value)),
+        maybe(quantile(0.95).map(|figure| figure.value)),
+        maybe(p99.map(|figure| figure.value)),
+        maybe(p99.and_then(|figure| figure.low)),
+        maybe(p99.and_then(|figure| figure.high)),
+        maybe(quantile(0.999).map(|figure| figure.value)),
+        maybe(all.max_us),
+        maybe(of.arithmetic_percent),
+    ]);
+    let fullest = of.fullest.as_ref();
+    out.extend([
+        fullest.map_or_else(String::new, |part| part.part.clone()),
+        maybe(fullest.map(|part| part.mean_percent)),
+        maybe(fullest.map(|part| part.peak_percent)),
+    ]);
+    let made = &point.inventory;
+    let sum = |list: &[(String, u32)]| list.iter().map(|row| row.1).sum::<u32>();
+    let counts = [
+        made.hosts,
+        made.switches,
+        made.modules,
+        made.controllers,
+        sum(&made.cables),
+        sum(&made.ports),
+    ];
+    out.extend(counts.iter().map(ToString::to_string));
+    out
+}
+
+/// One row with commas, and its line end.
+#[must_use]
+pub fn sweep_csv_line(row: &[String]) -> String {
+    super::to_text(row, Vec::new())
+}
+
+/// One row as a JSON object on a line of its own: an empty field is `null`, a varied value a text as typed.
+#[must_use]
+pub fn sweep_json_line(header: &[String], row: &[String]) -> String {
+    let keys = BEFORE.len()..header.len() - AFTER.len();
+    let mut parts = Vec::new();
+    for (index, (name, field)) in header.iter().zip(row).enumerate() {
+        let text = keys.contains(&index) || TEXTS.contains(&name.as_str());
+        let value = match (text, field.as_str()) {
+            (_, "") => "null".to_owned(),
+            (true, "true" | "false") if name == "saturated" => field.clone(),
+            (true, _) => Value::from(field.as_str()).to_string(),
+            // A number as Rust prints it is one of JSON too.
+            (false, _) => field.clone(),
+        };
+        parts.push(format!("{}:{value}", Value::from(name.as_str())));
+    }
+    format!("{{{}}}\n", parts.join(","))
+}
+
+/// The fields of such a line in the order of its header; `None` if it is not one.
+#[must_use]
+pub fn sweep_json_fields(line: &str) -> Option<Vec<(String, String)>> {
+    let object: Map<String, Value> = serde_json::from_str(line).ok()?;
+    let fields = object.into_iter().map(|(name, value)| {
+        let field = match value {
+            Value::Null => String::new(),
+            Value::String(text) => text,
+            other => other.to_string(),
+        };
+        (name, field)
+    });
+    Some(fields.collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn header() -> Vec<String> {
+        sweep_header(&["link.a-b.members".to_owned(), "load".to_owned()])
+    }
+
+    #[test]
+    fn a_row_as_json_has_the_columns_and_figures_of_the_row_with_commas() {
+        let header = header();
+        let row: Vec<String> = header
+            .iter()
+            .map(|name| match name.as_str() {
+                "case" => "A \"lost\", x".to_owned(),
+                "saturated" => "false".to_owned(),
+                "mean_us" => "0.1".to_owned(),
+                "p99_us" => String::new(),
+                name if TEXTS.contains(&name) => name.to_uppercase(),
+                _ => "3".to_owned(),
+            })
+            .collect();
+        let line = sweep_json_line(&header, &row);
+        let fields = sweep_json_fields(line.trim_end()).expect("it is JSON");
+        for (name, field) in header.iter().zip(&row) {
+            let found = fields.iter().find(|(known, _)| known == name);
+            assert_eq!(&found.expect("every column").1, field, "{name}");
+        }
+        let value: Value = serde_json::from_str(&line).unwrap();
+        assert_eq!(value["mean_us"], 0.1);
+        assert_eq!(value["p99_us"], Value::Null);
+        assert_eq!(value["saturated"], false);
+        // What was typed stays as it was typed.
+        assert_eq!(value["load"], "3");
+        assert!(sweep_csv_line(&row).contains("\"A \"\"lost\"\", x\""));
+    }
+
+    #[test]
+    fn names_are_told_apart() {
+        let header = header();
+        let once: std::collections::BTreeSet<&String> = header.iter().collect();
+        assert_eq!(once.len(), header.len());
+    }
+}

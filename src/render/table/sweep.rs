@@ -1,0 +1,82 @@
+//! The rows of a sweep as a table.
+
+use super::align::Aligned;
+use crate::outcome::Origin;
+use crate::render::number::{NONE, Scale, three};
+use crate::render::sweep::SweepTable;
+use crate::render::words::origin_line;
+
+/// Varied values, verdict, the first promise's figure, throughput, fullest part, cables and ports.
+#[must_use]
+pub fn sweep_text(table: &SweepTable, origin: &Origin) -> String {
+    let mut head: Vec<String> = table.keys.clone();
+    let rest = [
+        "case",
+        "workload",
+        "verdict",
+        "promise",
+        ">its figure",
+        ">MB/s",
+        ">mean, us",
+        ">p99, us",
+        "fullest part",
+        ">mean %",
+        ">by arithmetic %",
+        ">cables",
+        ">ports",
+    ];
+    head.extend(rest.map(str::to_owned));
+    let heads: Vec<&str> = head.iter().map(String::as_str).collect();
+    let mut out = Aligned::new(&heads);
+    for row in &table.rows {
+        let text = |name: &str| table.text(row, name).to_owned();
+        let number = |name: &str| table.number(row, name);
+        let shown = |name: &str| number(name).map_or_else(|| NONE.to_owned(), three);
+        let figure = number("promise_value").map_or_else(
+            || {
+                let full = table.text(row, "saturated") == "true";
+                if full { "saturated" } else { NONE }.to_owned()
+            },
+            |value| {
+                let scale = Scale::of(table.text(row, "promise_unit"), [value]);
+                format!("{} {}", scale.three(value), scale.unit)
+            },
+        );
+        let mut cells = table.values(row);
+        let verdict = text("verdict");
+        cells.extend([
+            text("case"),
+            text("workload"),
+            if verdict.is_empty() {
+                NONE.to_owned()
+            } else {
+                verdict
+            },
+            text("promise"),
+            figure,
+            shown("throughput_mb_s"),
+            shown("mean_us"),
+            shown("p99_us"),
+            text("fullest_part"),
+            shown("fullest_mean_percent"),
+            shown("arithmetic_percent"),
+            text("cables"),
+            text("ports"),
+        ]);
+        out.row(cells);
+    }
+    let points = table.points();
+    let missing = if points.0 < points.1 {
+        format!(
+            "{} of {} points; the others belong to other pieces, or are still to run.\n",
+            points.0, points.1
+        )
+    } else {
+        String::new()
+    };
+    format!(
+        "{}{missing}Note: all points share their random numbers; each verdict has its own 95 %.\n{}\n",
+        out.text("Points of the sweep, by case and workload"),
+        origin_line(origin)
+    )
+}

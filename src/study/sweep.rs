@@ -1,0 +1,167 @@
+//! One point of a sweep: steady runs of the whole site and of what each outage leaves, and the verdicts.
+//!
+//! Points share the seed, so what they are compared by differs by what was varied and not by chance. Left out:
+//! the switch-over, and which points there are: that is for whoever asks.
+
+use super::case::{self, CasePlan};
+use super::compare::inventory;
+use super::estimate::estimate;
+use super::progress::Progress;
+use super::{judge, parts, steady};
+use crate::outcome::{PartLoad, Steady, SweepCase, SweepPoint};
+use crate::site::Site;
+use crate::topology::Fabric;
+use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
+
+/// Runs a point: healthy and the outages asked for (all for `None`).
+#[must_use]
+pub fn point(site: &Site, outages: Option<&[String]>, progress: &dyn Progress) -> SweepPoint {
+    let fabric = Fabric::new(site);
+    let loads = estimate(site, &fabric);
+    let plans = case::cases(site, &fabric, outages);
+    let runs = steady::run(site, &plans, progress);
+    let matrix = judge::matrix(site, &runs, &[]);
+    let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
+    let cases = plans
+        .iter()
+        .zip(&figures)
+        .map(|(plan, steady)| SweepCase {
+            case: plan.case.clone(),
+            arithmetic_percent: loads.fullest(&plan.case.name).map(|share| share * 100.0),
+            fullest: fullest(site, steady),
+        })
+        .collect();
+    SweepPoint {
+        inventory: inventory(site),
+        matrix,
+        steady: figures,
+        cases,
+    }
+}
+
+/// How many runs a point takes.
+#[must_use]
+pub fn runs(site: &Site, outages: Option<&[String]>) -> u64 {
+    let plans: Vec<CasePlan> = case::cases(site, &Fabric::new(site), outages);
+    plans.len() as u64 * u64::from(site.run.replications)
+}
+
+/// Does `work` for 0, 1, … below `count` on the threads of the pool, started in that order, and hands each result to
+/// `each` in that order as soon as all before it are there; `each` says whether to go on. What is under way when
+/// it says no is finished and dropped.
+pub fn in_order<T: Send>(
+    count: usize,
+    work: impl Fn(usize) -> T + Sync,
+    each: impl FnMut(usize, T) -> bool + Send,
+) {
+    struct Line<T, F> {
+        waiting: BTreeMap<usize, T>,
+        next: usize,
+        each: F,
+    }
+    let started = AtomicUsize::new(0);
+    let stopped = AtomicBool::new(false);
+    let line = Mutex::new(Line {
+        waiting: BTreeMap::new(),
+        next: 0,
+        each,
+    });
+    // One task a thread, each taking the next point: what a worker steals while it waits for the runs of its own
+    // point is never more than the tasks that have not begun.
+    rayon::scope(|scope| {
+        for _ in 0..rayon::current_num_threads().min(count) {
+            scope.spawn(|_| {
+                while !stopped.load(Ordering::Relaxed) {
+                    let index = started.fetch_add(1, Ordering::Relaxed);
+                    if index >= count {
+                        return;
+                    }
+                    let done = work(index);
+                    let mut line = line.lock().unwrap_or_else(PoisonError::into_inner);
+                    line.waiting.insert(index, done);
+                    loop {
+                        let next = line.next;
+                        let Some(done) = line.waiting.remove(&next) else {
+                            break;
+                        };
+                        line.next += 1;
+                        if stopped.load(Ordering::Relaxed) || !(line.each)(next, done) {
+                            stopped.store(true, Ordering::Relaxed);
+                            return;
+                        }
+                    }
+                }
+            });
+        }
+    });
+}
+
+fn fullest(site: &Site, steady: &Steady) -> Option<PartLoad> {
+    let all = parts::parts(site, std::slice::from_ref(steady));
+    let first = all.into_iter().next()?;
+    let used = first.cases.into_iter().next()??;
+    Some(PartLoad {
+        part: first.part,
+        instance: used.instance,
+        mean_percent: used.mean_percent,
+        peak_percent: used.peak_percent,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::study::NoProgress;
+    use crate::study::sample::{TRAMWAYS, site_with};
+
+    #[test]
+    fn results_come_in_order_and_stop_when_told() {
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(4)
+            .build()
+            .unwrap();
+        for stop in [3, 1000] {
+            let mut seen = Vec::new();
+            pool.install(|| {
+                in_order(
+                    100,
+                    |index| {
+                        // Early ones take longest.
+                        (0..(100 - index) * 500).fold(index as u64, |sum, i| sum ^ i as u64)
+                    },
+                    |index, _| {
+                        seen.push(index);
+                        index < stop
+                    },
+                );
+            });
+            let wanted: Vec<usize> = (0..=stop.min(99)).collect();
+            assert_eq!(seen, wanted);
+        }
+    }
+
+    #[test]
+    fn a_point_has_every_case_and_counts_its_runs() {
+        let quick = [
+            ("run.duration", "8ms"),
+            ("run.warm_up", "2ms"),
+            ("run.replications", "2"),
+        ];
+        let site = site_with(TRAMWAYS, &quick);
+        let only = ["A".to_owned()];
+        let found = point(&site, Some(&only), &NoProgress);
+        let names: Vec<&str> = found.cases.iter().map(|c| c.case.name.as_str()).collect();
+        assert_eq!(names, ["healthy", "A lost"]);
+        assert_eq!(runs(&site, Some(&only)), 4);
+        assert_eq!(found.steady.len(), 2);
+        let percent = |index: usize| found.cases[index].arithmetic_percent.unwrap();
+        // What two fabrics carried is carried by one.
+        assert!(percent(1) > percent(0) && percent(0) > 0.0);
+        for case in &found.cases {
+            let fullest = case.fullest.as_ref().unwrap();
+            assert!(fullest.mean_percent <= fullest.peak_percent);
+        }
+    }
+}

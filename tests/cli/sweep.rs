@@ -1,0 +1,283 @@
+//! Sweeps that are stopped, cut into pieces, and put together again.
+
+use super::{code, command, err, halfloom, out, small_site};
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+use std::time::Duration;
+
+/// Twelve points of three cases, half a second or so in all.
+const SWEEP: [&str; 8] = [
+    "sweep",
+    "small.toml",
+    "--vary",
+    "link.core-store.speed=16GFC,32GFC,64GFC",
+    "--vary",
+    "load=1..4",
+    "--set",
+    "run.replications=4",
+];
+
+fn place() -> tempfile::TempDir {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), r#"{ p99 = "2ms" }"#);
+    place
+}
+
+fn swept(folder: &Path, more: &[&str]) -> Output {
+    let output = halfloom(folder, &[&SWEEP, more].concat());
+    assert!([0, 1].contains(&code(&output)), "{}", err(&output));
+    output
+}
+
+fn bytes(folder: &Path, name: &str) -> Vec<u8> {
+    fs::read(folder.join(name)).expect("it was written")
+}
+
+/// Killed without warning at 50 moments, in the midst of runs and of writing, and gone on with each time.
+#[test]
+fn killed_fifty_times_it_ends_with_the_bytes_of_an_uninterrupted_run() {
+    let place = place();
+    let folder = place.path();
+    swept(
+        folder,
+        &["--csv", "whole.csv", "--jsonl", "whole.jsonl", "--quiet"],
+    );
+    let whole = [bytes(folder, "whole.csv"), bytes(folder, "whole.jsonl")];
+    let names = ["part.csv", "part.jsonl"];
+    let started = std::time::Instant::now();
+    swept(folder, &["--csv", "time.csv", "--quiet"]);
+    let span = started.elapsed().as_micros();
+    let (mut kills, mut resumed, mut ended) = (0, 0, 0);
+    // Moments from a generator of our own, so that a failure can be looked into: MMIX's constants.
+    let mut draw: u64 = 20_261_125;
+    while kills < 50 {
+        draw = draw
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        let part = u64::try_from(span).expect("less than ages") * (draw >> 32) / (1 << 32);
+        let arguments = [&SWEEP[..], &["--csv", names[0], "--jsonl", names[1]]].concat();
+        let mut child = command(folder, &arguments)
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("the program starts");
+        std::thread::sleep(Duration::from_micros(part / 2));
+        if child.try_wait().expect("it can be asked").is_none() {
+            // SIGKILL: nothing can be tidied up.
+            child.kill().expect("it runs");
+            child.wait().expect("it ends");
+            kills += 1;
+            for (name, whole) in names.iter().zip(&whole) {
+                let left = fs::read(folder.join(name)).unwrap_or_default();
+                assert!(whole.starts_with(&left), "{name} is no beginning");
+                resumed += usize::from(left.len() > 2000);
+            }
+        }
+        let done = names.iter().zip(&whole).all(|(name, whole)| {
+            let left = fs::read(folder.join(name)).unwrap_or_default();
+            left == *whole
+        });
+        if done || kills == 50 {
+            swept(folder, &["--csv", names[0], "--jsonl", names[1], "--quiet"]);
+            for (name, whole) in names.iter().zip(&whole) {
+                assert_eq!(bytes(folder, name), *whole, "{name}");
+                fs::remove_file(folder.join(name)).expect("it is there");
+            }
+            ended += 1;
+        }
+    }
+    assert!(resumed > 10 && ended > 0, "{resumed} of {kills} had rows");
+}
+
+#[test]
+fn rows_that_are_there_are_kept_and_not_run_again() {
+    let place = place();
+    let folder = place.path();
+    swept(folder, &["--csv", "s.csv", "--quiet"]);
+    let text = String::from_utf8(bytes(folder, "s.csv")).expect("it is text");
+    // The first point's rows with another figure, and the second point torn: the mark stays, the torn one is mended.
+    let lines: Vec<&str> = text.lines().collect();
+    let marked = lines[1].replace(",healthy,orders,met,", ",healthy,orders,missed,");
+    assert_ne!(marked, lines[1]);
+    let mut cut = [lines[0], &marked, lines[2], lines[3], lines[4]].join("\n");
+    cut.push_str("\n2,12,2,3,32G");
+    fs::write(folder.join("s.csv"), cut).expect("it can be written");
+    let output = halfloom(folder, &[&SWEEP[..], &["--csv", "s.csv"]].concat());
+    assert_eq!(code(&output), 1, "the mark counts");
+    assert!(err(&output).contains("1 of 12 points are there"));
+    let wanted = text.replace(lines[1], &marked);
+    assert_eq!(String::from_utf8(bytes(folder, "s.csv")), Ok(wanted));
+}
+
+#[test]
+fn pieces_make_the_same_bytes_as_the_whole_at_any_number_of_threads() {
+    let place = place();
+    let folder = place.path();
+    swept(
+        folder,
+        &[
+            "--csv",
+            "whole.csv",
+            "--jsonl",
+            "whole.jsonl",
+            "--threads",
+            "3",
+        ],
+    );
+    for ending in ["csv", "jsonl"] {
+        let mut names = Vec::new();
+        for piece in 1..=5 {
+            let name = format!("p{piece}.{ending}");
+            let slice = format!("{piece}/5");
+            let option = format!("--{ending}");
+            let more = [
+                "--slice",
+                &slice,
+                &option,
+                &name,
+                "--threads",
+                "1",
+                "--quiet",
+            ];
+            swept(folder, &more);
+            names.insert(0, name);
+        }
+        let mut arguments = vec!["merge", "-o", "joined"];
+        arguments.extend(names.iter().map(String::as_str));
+        let output = halfloom(folder, &arguments);
+        assert_eq!(code(&output), 0, "{}", err(&output));
+        assert_eq!(
+            bytes(folder, "joined"),
+            bytes(folder, &format!("whole.{ending}"))
+        );
+        let fewer = halfloom(folder, &["merge", &names[0], &names[2]]);
+        assert_eq!(code(&fewer), 3);
+        assert!(err(&fewer).contains("points are missing: "));
+        let torn = bytes(folder, &names[0]);
+        fs::write(folder.join("torn"), &torn[..torn.len() - 9]).expect("it can be written");
+        let refused = halfloom(folder, &["merge", "torn", &names[1]]);
+        assert!(err(&refused).contains("torn"), "{}", err(&refused));
+    }
+}
+
+#[test]
+fn a_sweep_says_what_is_wrong_before_anything_runs() {
+    let place = place();
+    let folder = place.path();
+    fs::write(folder.join("other.csv"), "name,value\n").expect("it can be written");
+    fs::write(folder.join("points.csv"), "load,run.seed\n1\n").expect("it can be written");
+    for (arguments, words) in [
+        (&[][..], "nothing is varied"),
+        (&["--vary", "load"], "KEY=V1,V2"),
+        (&["--vary", "load=0,1"], "0 is no load"),
+        (&["--vary", "load=1", "--vary", "load=2"], "varied twice"),
+        (&["--vary", "host.app.cuont=1,2"], "count"),
+        (
+            &["--vary", "link.core-store.speed=32GFC,33GFC"],
+            "note: at the point link.core-store.speed=33GFC",
+        ),
+        (&["--points", "points.csv"], "points.csv:"),
+        (&["--vary", "load=1,2", "--slice", "3/2"], "I from 1 to N"),
+        (&["--vary", "load=1,2", "--outage", "C"], "outages: A, B"),
+        (
+            &["--vary", "load=1,2", "--csv", "other.csv"],
+            "no row of this sweep",
+        ),
+    ] {
+        let all = [&["sweep", "small.toml"], arguments].concat();
+        let output = halfloom(folder, &all);
+        assert!([2, 3].contains(&code(&output)), "{arguments:?}");
+        assert!(err(&output).contains(words), "{}", err(&output));
+    }
+    assert_eq!(bytes(folder, "other.csv"), b"name,value\n");
+    let other = halfloom(folder, &["merge", "other.csv"]);
+    assert_eq!(code(&other), 3);
+}
+
+#[test]
+fn what_is_varied_is_what_runs() {
+    let place = place();
+    let folder = place.path();
+    fs::write(
+        folder.join("points.csv"),
+        "load,array.store.parallel\n1,4\n2,64\n",
+    )
+    .expect("it can be written");
+    let all = [
+        &["sweep", "small.toml", "--points", "points.csv", "--json"][..],
+        &["--outage", "A", "--chart", "c.svg", "--quiet"],
+    ]
+    .concat();
+    let output = halfloom(folder, &all);
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let rows: Vec<serde_json::Value> = out(&output)
+        .lines()
+        .map(|line| serde_json::from_str(line).expect("it is JSON"))
+        .collect();
+    let cases: Vec<&str> = rows.iter().filter_map(|row| row["case"].as_str()).collect();
+    assert_eq!(cases, ["healthy", "A lost", "healthy", "A lost"]);
+    // Twice the work arrives, of which the share of the controllers is the same by arithmetic, on sixteen times
+    // as many that are worked on at once.
+    let of = |row: usize, name: &str| rows[row][name].as_f64().expect("a figure");
+    let twice = of(2, "offered_iops") / of(0, "offered_iops");
+    assert!((twice - 2.0).abs() < 0.1, "{twice}");
+    let share = of(0, "arithmetic_percent") / of(2, "arithmetic_percent");
+    assert!((share - 8.0).abs() < 1.0, "{share}");
+    let chart = fs::read_to_string(folder.join("c.svg")).expect("it was written");
+    assert!(chart.contains("orders p99") && chart.contains("estimate"));
+}
+
+/// Whether a program is there; if not, that the test is skipped.
+fn there(program: &str) -> bool {
+    let look = ["-c", &format!("command -v {program}")];
+    let found = Command::new("sh").args(look).output();
+    let found = found.is_ok_and(|output| output.status.success());
+    if !found {
+        println!("skipped: {program} is not there");
+    }
+    found
+}
+
+/// A script of `scenarios/batch` in a folder with the small site.
+fn script(folder: &Path, line: &str) -> Output {
+    let batch = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios/batch");
+    super::readme::copy(&batch, &folder.join("batch"));
+    super::readme::shell(folder, line)
+}
+
+const VARIED: &str = "small.toml --vary link.core-store.speed=16GFC,32GFC,64GFC --vary load=1..4 --set run.replications=4";
+
+#[test]
+fn gnu_parallel_runs_the_pieces() {
+    if !there("parallel") {
+        return;
+    }
+    let place = place();
+    let folder = place.path();
+    swept(folder, &["--csv", "one.csv", "--quiet"]);
+    let output = script(folder, &format!("sh batch/parallel.sh {VARIED}"));
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    assert_eq!(bytes(folder, "whole.csv"), bytes(folder, "one.csv"));
+}
+
+#[test]
+fn a_slurm_job_array_runs_the_pieces() {
+    if !there("sbatch") || !there("slurmctld") {
+        return;
+    }
+    let place = place();
+    let folder = place.path();
+    swept(folder, &["--csv", "one.csv", "--quiet"]);
+    let node = Path::new(env!("CARGO_MANIFEST_DIR")).join(".ci/slurm-one-node");
+    let line = format!("{} sbatch --wait batch/slurm.sh {VARIED}", node.display());
+    let output = script(folder, &line);
+    if code(&output) == 77 {
+        println!("skipped: {}", err(&output));
+        return;
+    }
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let merged = script(folder, "halfloom merge piece-*.csv -o whole.csv");
+    assert_eq!(code(&merged), 0, "{}", err(&merged));
+    assert_eq!(bytes(folder, "whole.csv"), bytes(folder, "one.csv"));
+}
