@@ -23,6 +23,7 @@ mod fault;
 mod finish;
 mod host;
 mod net;
+mod notice;
 mod standing;
 mod tally;
 mod uplink;

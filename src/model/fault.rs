@@ -3,15 +3,19 @@
 use super::attempt::{NONE, tie};
 use super::compile::Compiled;
 use super::net::{Links, LostFrame, ReceiverGone};
+use super::notice::{Place, hold, noticed_by, shun_after, tried_again_by};
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
 use super::uplink::{UplinkWatch, watches};
 use super::way::Way;
 use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
-use crate::site::{Action, LacpRate, LossMode, Timers};
+use crate::site::{Action, LossMode, Timers};
 use crate::topology::{DirectionId, MemberId, NodeId};
 use crate::unit::{Duration, Instant};
 use crate::wire::Protocol;
+
+/// What ended a hold that there was none of.
+const NO_HOLD: (TimerName, Duration) = (TimerName::FastIoFail, Duration::ZERO);
 
 /// A scripted event, its parts found.
 #[derive(Clone, Debug)]
@@ -164,8 +168,7 @@ impl<E: Executor> World<'_, E> {
                 self.fault.scratch = lost;
             }
         }
-        let timers = self.fabric_timers();
-        let notice = self.shun_after(mode, &timers);
+        let notice = shun_after(mode, &self.compiled.site.timers);
         self.plan_reroute(notice);
         self.look_at_paths();
         self.look_at_uplinks();
@@ -197,25 +200,9 @@ impl<E: Executor> World<'_, E> {
                 self.net.restore(direction, self.now);
             }
         }
-        let timers = self.fabric_timers();
-        self.plan_reroute(timers.lag_rehash);
+        self.plan_reroute(self.compiled.site.timers.lag_rehash);
         self.look_at_paths();
         self.look_at_uplinks();
-    }
-
-    /// The timers of the fabric itself: those of the whole site, whatever single hosts have.
-    fn fabric_timers(&self) -> Timers {
-        self.compiled.site.timers.clone()
-    }
-
-    /// How long after a loss the fabric stops using the member.
-    fn shun_after(&self, mode: LossMode, timers: &Timers) -> Duration {
-        match (mode, timers.lacp) {
-            (LossMode::Loud, _) => timers.lag_rehash,
-            // Three missed periods: IEEE 802.1AX (short and long timeout), as in open-source code.
-            (LossMode::Silent, LacpRate::Fast) => Duration::from_secs(3),
-            (LossMode::Silent, LacpRate::Slow) => Duration::from_secs(90),
-        }
     }
 
     fn plan_reroute(&mut self, after: Duration) {
@@ -228,14 +215,15 @@ impl<E: Executor> World<'_, E> {
 
     /// The fabric takes note of every member whose loss or return has lasted long enough.
     pub(crate) fn reroute(&mut self) {
-        let timers = self.fabric_timers();
+        // The timers of the fabric itself: those of the whole site, whatever single hosts have.
+        let timers = &self.compiled.site.timers;
         let mut changed = false;
         let mut timer = (TimerName::LagRehash, timers.lag_rehash);
         for index in 0..self.fault.shunned.len() {
             let lost = self.fault.lost[index] > 0;
             let (since, mode) = self.fault.changed[index];
             let after = if lost {
-                self.shun_after(mode, &timers)
+                shun_after(mode, timers)
             } else {
                 timers.lag_rehash
             };
@@ -341,34 +329,15 @@ impl<E: Executor> World<'_, E> {
         &self.compiled.sets[self.compiled.paths[path as usize].set as usize].protocol
     }
 
-    /// How the host of `path` will notice that it is broken: the timer, and how long; `None` when only
-    /// commands that time out will tell. `local`: the host's own link is gone.
+    /// How the host of `path` will notice that it is broken: see [`noticed_by`].
     fn noticed_by(&self, path: u32, mode: LossMode, local: bool) -> Option<(TimerName, Duration)> {
-        let timers = self.path_timers(path);
-        match (self.path_protocol(path), mode) {
-            (Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::Nfs(_), _) => {
-                Some((TimerName::KeepAlive, timers.keep_alive))
-            }
-            // Nothing has come since the loss: the ping leaves when that has lasted long enough.
-            (Protocol::Iscsi(_), _) => Some((
-                TimerName::IscsiPing,
-                timers.iscsi_ping + timers.iscsi_ping_timeout,
-            )),
-            (Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Plain(_), LossMode::Loud)
-                if local =>
-            {
-                Some((TimerName::LinkLossDetect, timers.link_loss_detect))
-            }
-            (Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Plain(_), LossMode::Loud) => {
-                Some((
-                    TimerName::StateNotice,
-                    timers.link_loss_detect + timers.state_notice,
-                ))
-            }
-            (Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Plain(_), LossMode::Silent) => {
-                None
-            }
-        }
+        let place = if local { Place::OwnLink } else { Place::Beyond };
+        noticed_by(
+            self.path_protocol(path),
+            self.path_timers(path),
+            mode,
+            place,
+        )
     }
 
     /// Whether every link of the path's host port is gone.
@@ -428,27 +397,6 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
-    /// Whether a host holds the I/Os of a lost path before it sends them elsewhere: SCSI does.
-    pub(crate) fn holds(&self, path: u32) -> bool {
-        matches!(
-            self.path_protocol(path),
-            Protocol::FcScsi(_) | Protocol::Iscsi(_)
-        )
-    }
-
-    /// The timer that ends the hold.
-    fn hold(&self, path: u32) -> (TimerName, Duration) {
-        let timers = self.path_timers(path);
-        if matches!(self.path_protocol(path), Protocol::Iscsi(_)) {
-            return (TimerName::SessionReplacement, timers.iscsi_replacement);
-        }
-        timers
-            .fast_io_fail
-            .map_or((TimerName::DeviceLoss, timers.device_loss), |time| {
-                (TimerName::FastIoFail, time)
-            })
-    }
-
     fn plan_step(&mut self, path: u32, after: Duration) {
         let epoch = self.paths[path as usize].epoch;
         self.queue.push(
@@ -464,28 +412,21 @@ impl<E: Executor> World<'_, E> {
             return;
         }
         let timers = self.path_timers(path).clone();
-        let scsi = self.holds(path);
-        let hold = self.hold(path);
+        let hold = hold(self.path_protocol(path), &timers);
         match state.standing {
             Standing::Unnoticed => {
-                if scsi {
-                    self.change_standing(
-                        path,
-                        Standing::Blocked,
-                        state.notice,
-                        u64::from(state.in_flight),
-                    );
-                    self.plan_step(path, hold.1);
+                let noticed = state
+                    .notice
+                    .unwrap_or((TimerName::KeepAlive, timers.keep_alive));
+                if let Some((_, held)) = hold {
+                    let in_flight = u64::from(state.in_flight);
+                    self.change_standing(path, Standing::Blocked, Some(noticed), in_flight);
+                    self.plan_step(path, held);
                 } else {
-                    self.fail_path(
-                        path,
-                        state
-                            .notice
-                            .unwrap_or((TimerName::KeepAlive, timers.keep_alive)),
-                    );
+                    self.fail_path(path, noticed);
                 }
             }
-            Standing::Blocked => self.fail_path(path, hold),
+            Standing::Blocked => self.fail_path(path, hold.or(state.notice).unwrap_or(NO_HOLD)),
             // Quiesced long enough: now its I/Os may go elsewhere.
             Standing::Failed => self.send_elsewhere(path, (TimerName::PathCheck, timers.quiesce)),
             Standing::Up | Standing::Drained | Standing::Removed => {}
@@ -524,22 +465,10 @@ impl<E: Executor> World<'_, E> {
                 // The port logs in anew, so what was under way on it is sent again.
                 let in_flight = u64::from(self.paths[path as usize].in_flight);
                 self.change_standing(path, Standing::Up, None, in_flight);
-                let hold = self.hold(path);
-                self.send_elsewhere(path, hold);
+                let hold = hold(self.path_protocol(path), self.path_timers(path));
+                self.send_elsewhere(path, hold.unwrap_or(NO_HOLD));
             }
             Standing::Failed | Standing::Up | Standing::Drained | Standing::Removed => {}
-        }
-    }
-
-    fn check_timer(&self, path: u32) -> (TimerName, Duration) {
-        let timers = self.path_timers(path);
-        match self.path_protocol(path) {
-            Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::Nfs(_) => {
-                (TimerName::Reconnect, timers.reconnect)
-            }
-            Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Iscsi(_) | Protocol::Plain(_) => {
-                (TimerName::PathCheck, timers.path_check)
-            }
         }
     }
 
@@ -558,7 +487,7 @@ impl<E: Executor> World<'_, E> {
             return;
         }
         self.paths[path as usize].check_pending = true;
-        let (_, after) = self.check_timer(path);
+        let (_, after) = tried_again_by(self.path_protocol(path), self.path_timers(path));
         let epoch = self.paths[path as usize].epoch;
         // A check of no length would check for ever in one instant.
         let after = after.max(Duration::from_us(1));
@@ -574,7 +503,7 @@ impl<E: Executor> World<'_, E> {
             return;
         }
         if self.paths[path as usize].connected {
-            let timer = self.check_timer(path);
+            let timer = tried_again_by(self.path_protocol(path), self.path_timers(path));
             let to = if self.paths[path as usize].drained {
                 Standing::Drained
             } else {

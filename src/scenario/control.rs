@@ -53,7 +53,7 @@ pub(super) fn run(top: &Cursor<'_, '_>) -> Run {
         ),
         settle_limit: cursor.input(
             "settle_limit",
-            "longest switch-over",
+            "longest settling after the timers of a switch-over",
             &time_above_zero,
             choice("30s"),
         ),

@@ -26,7 +26,8 @@ pub struct Run {
     pub switch_replications: u32,
     /// Undisturbed time before the loss in a switch-over run.
     pub before: Duration,
-    /// A switch-over run ends this long after the loss even if not settled.
+    /// A switch-over run ends this long after the last timer that an event may start has run out, even if not
+    /// settled.
     pub settle_limit: Duration,
     /// Unmeasured traffic goes on at most this long until the measured I/Os have finished.
     pub drain_limit: Duration,

@@ -105,7 +105,12 @@ pub(crate) fn scripted(
         .map(|script| script.at)
         .max()
         .unwrap_or(setting.at);
-    let limit = last_script.max(setting.at) + setting.site.run.settle_limit;
+    // Every timer that an event starts may run out, and things may settle after it.
+    let chains = setting
+        .scripts
+        .iter()
+        .map(|script| script.at + compiled.longest_chain(script.action));
+    let limit = chains.max().unwrap_or(setting.at) + setting.site.run.settle_limit;
     let mut worlds: Vec<(World<'_>, Instant, Settled)> = (0..replications)
         .into_par_iter()
         .map(|replication| {

@@ -118,6 +118,8 @@ fn an_overloaded_survivor_never_settles() {
         let found = moved(switch, "w");
         assert_eq!((switch.settled_s, found.settled_s), (None, None));
         assert_eq!(found.drain_s, None);
+        // Detection, the notice that a loss elsewhere would need, and then the stated limit.
+        let seconds = seconds + 0.02 + 0.5;
         assert!((switch.limit_s - seconds).abs() < 1e-9 && switch.to_s >= seconds);
         // 25,000/s too many once the loss is noticed, and 1500 held until then.
         let rest: f64 = 1_500.0 + 25_000.0 * (switch.to_s - 0.02);
@@ -125,6 +127,44 @@ fn an_overloaded_survivor_never_settles() {
         let peak = found.backlog_peak as f64;
         assert!((peak / rest - 1.0).abs() < 0.02, "{peak} for {rest}");
         assert!(report_text(&report).contains("not settled"));
+    }
+}
+
+/// The limit counts from the end of the longest chain of timers that an event may start: iSCSI notices a loss by
+/// ping and its timeout and holds for the replacement; Fibre Channel learns of a loud loss by detection, notice
+/// and hold, of a silent one by the command timeout, while the fabric waits 90 s for LACP.
+#[test]
+fn the_limit_begins_when_the_timers_are_over() {
+    let outage = |mode: &str| format!("[[outage]]\nname = \"A\"\nmode = \"{mode}\"\n");
+    for (protocol, speed, mode, timers, limit) in [
+        ("iscsi", "25GbE", "loud", "", 140.0 + 0.4),
+        ("iscsi", "25GbE", "silent", "preset = \"short\"", 25.0 + 0.4),
+        ("fc-scsi", "32GFC", "loud", "", 5.6 + 0.4),
+        ("fc-scsi", "32GFC", "silent", "", 90.0 + 0.4),
+        ("fc-scsi", "32GFC", "silent", "lacp = \"fast\"", 30.0 + 0.4),
+        ("fc-nvme", "32GFC", "loud", "quiesce = \"1s\"", 1.6 + 0.4),
+        ("nvme-tcp", "25GbE", "loud", "", 5.0 + 0.4),
+        (
+            "nfs",
+            "25GbE",
+            "silent",
+            "keep_alive = \"7s\"\nlacp = \"fast\"",
+            7.0 + 0.4,
+        ),
+    ] {
+        let text = format!(
+            "format = 1\n[run]\nduration = \"40ms\"\nwarm_up = \"10ms\"\nreplications = 2\n\
+             switch_replications = 1\nsettle_limit = \"400ms\"\nbefore = \"10ms\"\n[timers]\n{timers}\n\
+             [[host]]\nname = \"app\"\n[[switch]]\nname = \"core\"\n[[array]]\nname = \"box\"\n\
+             [[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"{speed}\"\n\
+             [[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"{speed}\"\n\
+             [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"{protocol}\"\n\
+             sizes = \"4KiB\"\narrivals = {{ paced = \"500/s\" }}\n{}",
+            outage(mode)
+        );
+        let report = ask(&site(&text, &[]), &["A"], true);
+        let found = report.switches[0].limit_s;
+        assert!((found - limit).abs() < 1e-9, "{protocol} {mode}: {found}");
     }
 }
 

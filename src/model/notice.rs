@@ -1,0 +1,138 @@
+//! Who notices a loss by which timer, what is held then, and how long the whole chain may take.
+//!
+//! Rules only: they know protocols and timers, and no path, so that a study can ask before a run.
+
+use super::compile::Compiled;
+use super::standing::TimerName;
+use crate::site::{Action, LacpRate, LossMode, Timers, UplinkLoss};
+use crate::unit::Duration;
+use crate::wire::Protocol;
+
+/// Where a loss is, seen from a host.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Place {
+    /// Its own link is gone.
+    OwnLink,
+    /// Something behind it.
+    Beyond,
+}
+
+/// How a host notices that a path is broken: the timer, and how long; `None` when only commands that time
+/// out will tell.
+pub(crate) fn noticed_by(
+    protocol: &Protocol,
+    timers: &Timers,
+    mode: LossMode,
+    place: Place,
+) -> Option<(TimerName, Duration)> {
+    match (protocol, mode, place) {
+        (Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::Nfs(_), ..) => {
+            Some((TimerName::KeepAlive, timers.keep_alive))
+        }
+        // Nothing has come since the loss: the ping leaves when that has lasted long enough.
+        (Protocol::Iscsi(_), ..) => Some((
+            TimerName::IscsiPing,
+            timers.iscsi_ping + timers.iscsi_ping_timeout,
+        )),
+        (
+            Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Plain(_),
+            LossMode::Loud,
+            Place::OwnLink,
+        ) => Some((TimerName::LinkLossDetect, timers.link_loss_detect)),
+        (
+            Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Plain(_),
+            LossMode::Loud,
+            Place::Beyond,
+        ) => Some((
+            TimerName::StateNotice,
+            timers.link_loss_detect + timers.state_notice,
+        )),
+        (Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Plain(_), LossMode::Silent, _) => {
+            None
+        }
+    }
+}
+
+/// The timer that ends the hold of the I/Os of a lost path: SCSI holds them before it sends them elsewhere,
+/// nothing else does.
+pub(crate) fn hold(protocol: &Protocol, timers: &Timers) -> Option<(TimerName, Duration)> {
+    match protocol {
+        Protocol::Iscsi(_) => Some((TimerName::SessionReplacement, timers.iscsi_replacement)),
+        Protocol::FcScsi(_) => Some(
+            timers
+                .fast_io_fail
+                .map_or((TimerName::DeviceLoss, timers.device_loss), |time| {
+                    (TimerName::FastIoFail, time)
+                }),
+        ),
+        Protocol::FcNvme(_)
+        | Protocol::NvmeTcp(_)
+        | Protocol::NvmeRdma(_)
+        | Protocol::Nfs(_)
+        | Protocol::Plain(_) => None,
+    }
+}
+
+/// How often a failed path is tried again.
+pub(crate) fn tried_again_by(protocol: &Protocol, timers: &Timers) -> (TimerName, Duration) {
+    match protocol {
+        Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::Nfs(_) => {
+            (TimerName::Reconnect, timers.reconnect)
+        }
+        Protocol::FcScsi(_) | Protocol::FcNvme(_) | Protocol::Iscsi(_) | Protocol::Plain(_) => {
+            (TimerName::PathCheck, timers.path_check)
+        }
+    }
+}
+
+/// How long after a loss the fabric stops using the member.
+pub(crate) fn shun_after(mode: LossMode, timers: &Timers) -> Duration {
+    match (mode, timers.lacp) {
+        (LossMode::Loud, _) => timers.lag_rehash,
+        // Three missed periods: IEEE 802.1AX (short and long timeout), as in open-source code.
+        (LossMode::Silent, LacpRate::Fast) => Duration::from_secs(3),
+        (LossMode::Silent, LacpRate::Slow) => Duration::from_secs(90),
+    }
+}
+
+impl Compiled {
+    /// The longest time in which hosts and fabric are done with a scripted event: until the last I/O that it
+    /// may catch is sent again elsewhere, or until a path that has come back is in use. Not for lack of paths
+    /// or slots on them, which may last for ever.
+    #[must_use]
+    pub fn longest_chain(&self, action: Action) -> Duration {
+        let site = &self.site;
+        let hosts = self.sets.iter();
+        let hosts = hosts.map(|set| host_chain(&set.protocol, &set.timers, action));
+        let fabric = match action {
+            Action::Lose(mode) => shun_after(mode, &site.timers),
+            Action::Restore => site.timers.lag_rehash,
+            Action::Drain => Duration::ZERO,
+        };
+        let ports = site
+            .switches
+            .iter()
+            .map(|family| match family.on_uplink_loss {
+                UplinkLoss::DropHostPorts(after) if action == Action::Lose(LossMode::Loud) => after,
+                UplinkLoss::DropHostPorts(_) | UplinkLoss::Keep => Duration::ZERO,
+            });
+        let hosts = hosts.max().unwrap_or(Duration::ZERO);
+        (hosts + ports.max().unwrap_or(Duration::ZERO)).max(fabric)
+    }
+}
+
+/// The same for one host and one of its protocols.
+fn host_chain(protocol: &Protocol, timers: &Timers, action: Action) -> Duration {
+    match action {
+        Action::Lose(mode) => {
+            let noticed = noticed_by(protocol, timers, mode, Place::Beyond);
+            let held = hold(protocol, timers).map_or(Duration::ZERO, |(_, time)| time);
+            // What goes by the command timeout alone is never held.
+            let sent = noticed.map_or(timers.command_timeout, |(_, time)| time + held);
+            sent + timers.quiesce
+        }
+        // A switch uses the link again, and the next try finds the path.
+        Action::Restore => timers.lag_rehash + tried_again_by(protocol, timers).1,
+        Action::Drain => Duration::ZERO,
+    }
+}
