@@ -37,16 +37,15 @@ pub fn rank(q: f64, count: u64) -> u64 {
     rank.clamp(1.min(count), count)
 }
 
-/// Times in buckets of at most [`RELATIVE_ERROR`], from 0 to 1000 s; about 45 kB, allocated by [`new`].
+/// Times in buckets of at most [`RELATIVE_ERROR`], from 0 to 1000 s; about 45 kB, allocated with the first
+/// time that is not zero: of a large site's links, most never keep a frame waiting.
 ///
 /// Count, sum, minimum and maximum are exact. A longer time than the buckets reach is counted apart, ranks
 /// above all others, and is reported as the exact maximum.
-///
-/// [`new`]: Histogram::new
 #[derive(Clone, PartialEq)]
 pub struct Histogram {
-    /// Every time but zero.
-    buckets: Buckets<u64>,
+    /// Every time but zero; there from the first of them on.
+    buckets: Option<Box<Buckets<u64>>>,
     /// Times of zero: on an idle link, most.
     zeros: u64,
     count: u64,
@@ -56,13 +55,11 @@ pub struct Histogram {
 }
 
 impl Histogram {
-    /// An empty histogram, with all its memory.
+    /// An empty histogram.
     #[must_use]
     pub fn new() -> Self {
-        let buckets = Buckets::new_with_bounds(1, LONGEST_PS, FIGURES)
-            .expect("the bounds are constants that the library accepts");
         Self {
-            buckets,
+            buckets: None,
             zeros: 0,
             count: 0,
             sum: 0,
@@ -71,7 +68,8 @@ impl Histogram {
         }
     }
 
-    /// Counts one time. Constant cost, no allocation.
+    /// Counts one time. Constant cost, no allocation but with the first that is not zero.
+    #[inline]
     pub fn record(&mut self, time: Duration) {
         self.count += 1;
         self.min = self.min.min(time);
@@ -83,7 +81,7 @@ impl Histogram {
         self.max = self.max.max(time);
         if time.0 <= LONGEST_PS {
             // Cannot fail: the value is within the bounds given at construction.
-            let _ = self.buckets.record(time.0);
+            let _ = self.buckets.get_or_insert_with(empty).record(time.0);
         }
     }
 
@@ -94,8 +92,10 @@ impl Histogram {
         self.sum += other.sum;
         self.min = self.min.min(other.min);
         self.max = self.max.max(other.max);
-        // Cannot fail: both have the same bounds.
-        let _ = self.buckets.add(&other.buckets);
+        if let Some(buckets) = &other.buckets {
+            // Cannot fail: both have the same bounds.
+            let _ = self.buckets.get_or_insert_with(empty).add(&**buckets);
+        }
     }
 
     /// How many times were counted.
@@ -139,10 +139,14 @@ impl Histogram {
         if seen >= wanted {
             return Some(Duration::ZERO);
         }
-        for bucket in self.buckets.iter_recorded() {
+        // Without buckets all others are longer than these reach.
+        let Some(buckets) = &self.buckets else {
+            return Some(max);
+        };
+        for bucket in buckets.iter_recorded() {
             seen += bucket.count_at_value();
             if seen >= wanted {
-                let edge = self.buckets.highest_equivalent(bucket.value_iterated_to());
+                let edge = buckets.highest_equivalent(bucket.value_iterated_to());
                 return Some(Duration(edge).min(max));
             }
         }
@@ -164,6 +168,13 @@ impl Histogram {
             .filter_map(|q| Some((q, self.quantile(q)?)));
         tail.chain(self.max().map(|max| (1.0, max)))
     }
+}
+
+/// Buckets with all their memory.
+#[cold]
+fn empty() -> Box<Buckets<u64>> {
+    let buckets = Buckets::new_with_bounds(1, LONGEST_PS, FIGURES);
+    Box::new(buckets.expect("the bounds are constants that the library accepts"))
 }
 
 impl Default for Histogram {

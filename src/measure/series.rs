@@ -129,6 +129,16 @@ impl<C: Cell> Series<C> {
         }
     }
 
+    /// The same series with bins wide enough for all of a run that ends at `end`, so that none need be merged
+    /// on the way.
+    #[must_use]
+    pub fn reaching(mut self, end: Instant) -> Self {
+        while end.0.saturating_sub(1) / self.width >= BINS as u64 {
+            self.width *= 2;
+        }
+        self
+    }
+
     /// The highest figures of any [`PEAK_WINDOW`] that lies wholly in the window watched, once bins are wider
     /// than that; `None` as long as the bins themselves tell. Values must have come in order of time.
     #[must_use]

@@ -13,7 +13,7 @@ mod rings;
 pub(super) use plain::PlainLinks;
 pub(super) use rings::Rings;
 
-use super::compile::Compiled;
+use super::compile::{Compiled, Watch};
 use super::tally::DirectionTally;
 use super::world::Event;
 use crate::engine::EventSet;
@@ -115,9 +115,9 @@ pub enum ReceiverGone {
 
 /// All link directions of a run, whoever keeps the frames.
 pub trait Links: std::fmt::Debug {
-    /// Idle directions; figures count what happens in [from, to).
+    /// Idle directions; figures count what happens in the window that is watched.
     #[must_use]
-    fn new(compiled: &Compiled, from: Instant, to: Instant) -> Self;
+    fn new(compiled: &Compiled, watch: Watch) -> Self;
 
     /// Puts a frame that is ready at `ready`, which is now, into a direction.
     fn offer(

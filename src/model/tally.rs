@@ -369,11 +369,18 @@ pub struct DirectionTally {
 }
 
 impl DirectionTally {
-    /// Nothing counted yet; the window is [from, to).
-    pub(crate) fn watched(from: Instant, to: Instant) -> Self {
+    /// Nothing counted yet. A steady run goes on to the end of its window; one that follows a loss may end
+    /// long before, and has finer bins then.
+    pub(crate) fn watched(watch: Watch) -> Self {
+        let reach = if watch.transient {
+            Instant::ZERO
+        } else {
+            watch.to
+        };
+        let series = || Series::watched(watch.from, watch.to).reaching(reach);
         Self {
-            busy_series: Series::watched(from, to),
-            asked_series: Series::watched(from, to),
+            busy_series: series(),
+            asked_series: series(),
             ..Self::default()
         }
     }

@@ -150,7 +150,7 @@ impl<'a, E: Executor> World<'a, E> {
             compiled,
             now: Instant::ZERO,
             queue: E::Events::empty(),
-            net: E::Links::new(compiled, watch.from, watch.to),
+            net: E::Links::new(compiled, watch),
             routes: compiled.routes.clone(),
             ios: Slab::new(),
             attempts: Slab::new(),

@@ -10,7 +10,7 @@ use super::{
 };
 use crate::engine::{EventSet, Key};
 use crate::model::attempt::tie;
-use crate::model::compile::{Compiled, FrameTime};
+use crate::model::compile::{Compiled, FrameTime, Watch};
 use crate::model::world::Event;
 use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
@@ -135,7 +135,7 @@ impl PlainLinks {
 }
 
 impl Links for PlainLinks {
-    fn new(compiled: &Compiled, from: Instant, to: Instant) -> Self {
+    fn new(compiled: &Compiled, watch: Watch) -> Self {
         let count = compiled.hops.len();
         let mut directions = vec![Direction::default(); count];
         for (index, own) in directions.iter_mut().enumerate() {
@@ -143,8 +143,8 @@ impl Links for PlainLinks {
         }
         Self {
             directions,
-            tallies: vec![DirectionTally::watched(from, to); count],
-            window: (from, to),
+            tallies: vec![DirectionTally::watched(watch); count],
+            window: (watch.from, watch.to),
         }
     }
 

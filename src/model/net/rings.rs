@@ -10,7 +10,7 @@ use super::{
     overlap,
 };
 use crate::engine::{EventSet, Key, Ring};
-use crate::model::compile::{Compiled, FrameTime, Hop};
+use crate::model::compile::{Compiled, FrameTime, Hop, Watch};
 use crate::model::world::Event;
 use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
@@ -41,10 +41,10 @@ struct Lane {
 }
 
 impl Lane {
-    fn new(hop: &Hop, gone: u32, (from, to): (Instant, Instant)) -> Self {
+    fn new(hop: &Hop, gone: u32, watch: Watch) -> Self {
         Self {
             ring: Ring::new(),
-            tally: DirectionTally::watched(from, to),
+            tally: DirectionTally::watched(watch),
             class: hop.class,
             ends: hop.ends,
             latency: hop.latency,
@@ -138,14 +138,14 @@ pub struct Rings {
 }
 
 impl Links for Rings {
-    fn new(compiled: &Compiled, from: Instant, to: Instant) -> Self {
+    fn new(compiled: &Compiled, watch: Watch) -> Self {
         let gone = |index: usize| u32::from(!compiled.alive[index / 2]);
         let hops = compiled.hops.iter().enumerate();
         Self {
             lanes: hops
-                .map(|(index, hop)| Lane::new(hop, gone(index), (from, to)))
+                .map(|(index, hop)| Lane::new(hop, gone(index), watch))
                 .collect(),
-            window: (from, to),
+            window: (watch.from, watch.to),
             in_flight: 0,
         }
     }
