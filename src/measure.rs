@@ -11,6 +11,7 @@ mod binomial;
 mod histogram;
 mod interval;
 mod saturation;
+mod sequential;
 mod series;
 mod settle;
 mod verdict;
@@ -19,6 +20,7 @@ mod warm_up;
 pub use histogram::{Histogram, RELATIVE_ERROR, rank};
 pub use interval::{Estimate, mean_interval, paired_difference, quantile_interval, t_quantile};
 pub use saturation::{Growth, backlog_grows, backlog_growth};
+pub use sequential::{Decision, FIRST_LOOK, Looks, level, next_look, relative_half_width};
 pub use series::{
     BINS, Cell, FINEST_BIN, LevelCell, LevelSeries, PEAK_WINDOW, Peak, Series, Sum, TimeAverage,
     add_interval,

@@ -12,6 +12,7 @@ mod exchange;
 mod headroom;
 mod matrix;
 mod picture;
+mod precision;
 mod report;
 mod review;
 mod steady;
@@ -26,6 +27,7 @@ pub use exchange::{
 pub use headroom::{Breaks, CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpose};
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};
+pub use precision::{LeftOut, Precision, WidestFigure};
 pub use report::{AssumptionRow, Case, Growth, Mend, Origin, PartUse, Report, UseInCase};
 pub use review::{
     ControllerRow, HostBusRow, PathHop, PathRow, PathSheet, Review, ReviewFinding, Severity,

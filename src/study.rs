@@ -31,7 +31,7 @@ pub use steady::{PEAK_WINDOW, SteadyRuns};
 
 use crate::measure::RELATIVE_ERROR;
 use crate::model::{Compiled, Script};
-use crate::outcome::{AssumptionRow, Case, Matrix, Origin, Report, Steady, Switch};
+use crate::outcome::{AssumptionRow, Case, Matrix, Origin, Precision, Report, Steady, Switch};
 use crate::site::{Basis, Site};
 use crate::topology::Fabric;
 use crate::unit::Instant;
@@ -54,7 +54,7 @@ pub struct Ask {
 pub fn study(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) -> Report {
     let fabric = Fabric::new(site);
     let plans = case::cases(site, &fabric, ask.outages.as_deref());
-    let runs = steady::run(site, &plans, progress);
+    let (runs, precision) = steady::run_precisely(site, &plans, progress);
     let whole = Compiled::new(site, &[]);
     let switches: Vec<Switch> = if ask.switch {
         runs.iter()
@@ -73,6 +73,15 @@ pub fn study(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) ->
     let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
     let mut report = assemble(site, origin, figures, switches, matrix, &plans);
     report.mends = mends;
+    with_precision(report, precision)
+}
+
+/// Lays down what a precision took: the replications are then those of its last look.
+fn with_precision(mut report: Report, precision: Option<Precision>) -> Report {
+    if let Some(last) = precision.as_ref().and_then(|found| found.looks.last()) {
+        report.origin.replications = *last;
+    }
+    report.precision = precision;
     report
 }
 
@@ -82,7 +91,7 @@ pub fn study(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) ->
 pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report {
     let fabric = Fabric::new(site);
     let plans = vec![CasePlan::healthy()];
-    let runs = steady::run(site, &plans, progress);
+    let (runs, precision) = steady::run_precisely(site, &plans, progress);
     let mut switches = Vec::new();
     let scripts: Vec<Script> = site
         .events
@@ -111,7 +120,8 @@ pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report 
     }
     let matrix = judge::matrix(site, &runs, &switches);
     let figures = runs.into_iter().map(|runs| runs.figures).collect();
-    assemble(site, origin, figures, switches, matrix, &plans)
+    let report = assemble(site, origin, figures, switches, matrix, &plans);
+    with_precision(report, precision)
 }
 
 fn event_label(event: &crate::site::Event) -> String {
@@ -150,6 +160,7 @@ fn assemble(
         picture,
         review: review::review(site),
         assumptions: assumptions(site),
+        precision: None,
         percentile_error_percent: RELATIVE_ERROR * 100.0,
         steady,
     }

@@ -2,7 +2,7 @@
 
 use super::console::Console;
 use super::exit::{Exit, Failure};
-use super::options::{OutputArguments, RunArguments, ScenarioArguments};
+use super::options::{OutputArguments, PrecisionArguments, RunArguments, ScenarioArguments};
 use super::study;
 use crate::render::table;
 use crate::site::Site;
@@ -23,6 +23,8 @@ pub(super) struct Arguments {
     #[command(flatten)]
     run: RunArguments,
     #[command(flatten)]
+    precision: PrecisionArguments,
+    #[command(flatten)]
     output: OutputArguments,
 }
 
@@ -35,7 +37,9 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     if arguments.planned {
         extra.push("--planned".to_owned());
     }
-    let job = study::prepare("failover", &arguments.scenario, &arguments.run, &extra)?;
+    extra.extend(arguments.precision.words());
+    let job = study::prepare("failover", &arguments.scenario, &arguments.run, &extra)?
+        .precisely(&arguments.precision);
     known(&arguments.outage, job.site())?;
     let ask = Ask {
         outages: (!arguments.outage.is_empty()).then(|| arguments.outage.clone()),

@@ -38,6 +38,26 @@ pub(super) struct RunArguments {
     pub(super) quiet: bool,
 }
 
+/// How precise steady figures are to be.
+#[derive(Clone, Debug, Args)]
+pub(super) struct PrecisionArguments {
+    /// Add replications until half the interval of every promised figure is at most about this part of it,
+    /// for example 2%, from 0.1% to 50% [default: exactly the replications asked for]
+    #[arg(long, value_name = "PERCENT", value_parser = percent)]
+    pub(super) within: Option<f64>,
+}
+
+impl PrecisionArguments {
+    /// The words that repeat it on a command line.
+    pub(super) fn words(&self) -> Vec<String> {
+        // As it was typed: a fraction times 100 without the dust of the division.
+        let typed = |fraction: f64| (fraction * 1e8).round() / 1e6;
+        self.within.map_or_else(Vec::new, |within| {
+            vec!["--within".to_owned(), format!("{}%", typed(within))]
+        })
+    }
+}
+
 /// Where results go.
 #[derive(Clone, Debug, Args)]
 pub(super) struct OutputArguments {
@@ -74,6 +94,16 @@ impl OutputArguments {
     }
 }
 
+/// A precision like `2%`, as a fraction.
+fn percent(text: &str) -> Result<f64, String> {
+    const EXPECTED: &str = "write it as per cent, from 0.1% to 50%, for example 2%";
+    text.strip_suffix('%')
+        .and_then(|number| number.trim().parse::<f64>().ok())
+        .map(|number| number / 100.0)
+        .filter(|share| (0.001..=0.5).contains(share))
+        .ok_or_else(|| EXPECTED.to_owned())
+}
+
 /// `KEY=VALUE`, apart.
 pub(super) fn key_value(text: &str) -> Result<(String, String), String> {
     match text.split_once('=') {
@@ -87,6 +117,20 @@ pub(super) fn key_value(text: &str) -> Result<(String, String), String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_precision_is_per_cent_within_its_range() {
+        assert_eq!(percent("2%"), Ok(0.02));
+        assert_eq!(percent("0.5 %"), Ok(0.005));
+        let words = |within| PrecisionArguments { within }.words();
+        assert_eq!(words(percent("2.3%").ok()), ["--within", "2.3%"]);
+        assert!(words(None).is_empty());
+        for wrong in [
+            "", "%", "2", "0.02", "0%", "-1%", "60%", "nan%", "inf%", "2%%",
+        ] {
+            assert!(percent(wrong).is_err(), "{wrong:?}");
+        }
+    }
 
     #[test]
     fn a_setting_splits_at_its_first_equals_sign() {

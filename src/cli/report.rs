@@ -2,7 +2,7 @@
 
 use super::console::Console;
 use super::exit::{Exit, Failure};
-use super::options::{RunArguments, ScenarioArguments};
+use super::options::{PrecisionArguments, RunArguments, ScenarioArguments};
 use super::study;
 use super::write::{self, Foreign};
 use crate::render::{page, table};
@@ -23,6 +23,8 @@ pub(super) struct Arguments {
     force: bool,
     #[command(flatten)]
     run: RunArguments,
+    #[command(flatten)]
+    precision: PrecisionArguments,
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
@@ -34,7 +36,9 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     };
     // Before the runs, which take time.
     write::check_folder(&folder, foreign)?;
-    let job = study::prepare("report", &arguments.scenario, &arguments.run, &[])?;
+    let extra = arguments.precision.words();
+    let job = study::prepare("report", &arguments.scenario, &arguments.run, &extra)?
+        .precisely(&arguments.precision);
     let ask = Ask {
         outages: None,
         switch: true,

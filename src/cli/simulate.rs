@@ -2,7 +2,7 @@
 
 use super::console::Console;
 use super::exit::{Exit, Failure};
-use super::options::{OutputArguments, RunArguments, ScenarioArguments};
+use super::options::{OutputArguments, PrecisionArguments, RunArguments, ScenarioArguments};
 use super::study;
 use crate::render::table;
 use clap::Args;
@@ -15,12 +15,16 @@ pub(super) struct Arguments {
     #[command(flatten)]
     run: RunArguments,
     #[command(flatten)]
+    precision: PrecisionArguments,
+    #[command(flatten)]
     output: OutputArguments,
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
     arguments.output.check()?;
-    let job = study::prepare("simulate", &arguments.scenario, &arguments.run, &[])?;
+    let extra = arguments.precision.words();
+    let job = study::prepare("simulate", &arguments.scenario, &arguments.run, &extra)?
+        .precisely(&arguments.precision);
     let report = job.run(crate::study::simulate)?;
     arguments
         .output

@@ -2,7 +2,7 @@
 
 use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
-use super::options::{RunArguments, ScenarioArguments};
+use super::options::{PrecisionArguments, RunArguments, ScenarioArguments};
 use super::progress::Bar;
 use crate::outcome::{Origin, Report, Verdict};
 use crate::scenario::Loaded;
@@ -55,6 +55,18 @@ pub(super) fn prepare(
 impl Job {
     pub(super) const fn site(&self) -> &Site {
         &self.loaded.site
+    }
+
+    /// Lays a precision over the scenario's, in what-ifs too.
+    pub(super) fn precisely(mut self, precision: &PrecisionArguments) -> Self {
+        if precision.within.is_some() {
+            let site = &mut self.loaded.site;
+            site.run.within = precision.within;
+            for variant in &mut site.variants {
+                variant.site.run.within = precision.within;
+            }
+        }
+        self
     }
 
     /// Runs `work` on the threads asked for, with a progress bar.

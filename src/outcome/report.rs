@@ -1,6 +1,6 @@
 //! A whole study: every case, the verdicts, the parts, and where it all came from.
 
-use super::{Matrix, Picture, Review, Steady, Switch};
+use super::{Matrix, Picture, Precision, Review, Steady, Switch};
 use serde::Serialize;
 
 /// A state of the site that is studied.
@@ -157,6 +157,8 @@ pub struct Report {
     pub review: Review,
     /// Every input with its mark, guesses first.
     pub assumptions: Vec<AssumptionRow>,
+    /// How precise the steady figures are; `None` when no precision was asked for.
+    pub precision: Option<Precision>,
     /// Relative error of every printed percentile, at most.
     pub percentile_error_percent: f64,
 }

@@ -65,6 +65,10 @@
 //!   `fullest_percent` (of the fullest member in the same direction),
 //!   `toward_array`).
 //! - `review`: as below. `assumptions`: `key`, `what`, `value`, `mark`, `source`, `line`.
+//! - `precision`, `null` unless one was asked for: `within_percent`, `narrow_percent` (half width that counts as narrow
+//!   enough), `reached`, `looks` (replications at each look), `replications_max`, `figures`, `level_percent` (of each
+//!   interval), `widest` (`case`, `workload`, `measure`, `half_width_percent`) and `left_out` (`case`, `workload`,
+//!   `measure`, `why`).
 //! - `percentile_error_percent`: how far a percentile may lie above the true one, at most.
 //!
 //! # `review`

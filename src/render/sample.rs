@@ -40,6 +40,7 @@ pub fn sample_report() -> Report {
         picture: rest::picture(),
         review: rest::review(),
         assumptions: rest::assumptions(),
+        precision: None,
         percentile_error_percent: 0.78,
         steady,
     }

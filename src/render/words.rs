@@ -6,10 +6,12 @@
 
 mod answer;
 mod measure;
+mod precision;
 mod reasons;
 
 pub use answer::{Answer, Flag, answer, worst_cell};
 pub use measure::{case_mark, measure_name, row_scale, target_words};
+pub use precision::precision_words;
 
 /// A stretch of a sentence.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -5,7 +5,7 @@ use super::cursor::{Cursor, Fault, choice};
 use super::names::{Row, rows};
 use super::problem::near_or_list;
 use super::tree::{Node, Origin};
-use super::value::{count, one_of, text, texts, time, time_above_zero, whole};
+use super::value::{count, one_of, share, text, texts, time, time_above_zero, whole};
 use crate::site::{Action, Event, Fabric, LossMode, Outage, Run, SwitchFamily, WarmUp};
 use crate::topology;
 use crate::unit::{Duration, Side};
@@ -38,6 +38,13 @@ pub(super) fn run(top: &Cursor<'_, '_>) -> Run {
             "replications",
             &count(1, 10_000),
             choice("10"),
+        ),
+        within: cursor.optional("within", "precision asked for", &within),
+        replications_max: cursor.input(
+            "replications_max",
+            "most replications that a precision may take",
+            &count(10, 10_000),
+            choice("400"),
         ),
         switch_replications: cursor.input(
             "switch_replications",
@@ -85,6 +92,16 @@ pub(super) fn run(top: &Cursor<'_, '_>) -> Run {
     }
     cursor.finish();
     run
+}
+
+/// A relative precision, 0.1 % to 50 %.
+fn within(node: &Node) -> Result<f64, Fault> {
+    let within = share(node)?;
+    if (0.001..=0.5).contains(&within) {
+        Ok(within)
+    } else {
+        Err(Fault::new("is out of range", "from 0.1% to 50%"))
+    }
 }
 
 fn duration(node: &Node) -> Result<Duration, Fault> {

@@ -22,6 +22,11 @@ pub struct Run {
     pub seed: u64,
     /// Independent replications of each steady run, at least 1.
     pub replications: u32,
+    /// Relative precision of every promised figure (0.02 for 2 %): replications are then added until it is
+    /// reached. `None`: exactly `replications` are run.
+    pub within: Option<f64>,
+    /// Most replications that `within` may add up to.
+    pub replications_max: u32,
     /// Replications of each switch-over run, at least 1.
     pub switch_replications: u32,
     /// Undisturbed time before the loss in a switch-over run.

@@ -135,7 +135,7 @@ fn run(
         .par_iter()
         .map(|site| {
             let plans: Vec<CasePlan> = case::cases(site, &Fabric::new(site), outages);
-            steady::run(site, &plans, progress)
+            steady::run_from(site, &plans, 0, progress)
         })
         .collect()
 }

@@ -3,15 +3,19 @@
 //! Every replication runs with the same window. With `warm_up = "auto"` the window first begins after an
 //! eighth of the run; MSER-5 on the bins averaged over the replications then says where the start-up
 //! really ends, and if that is later the runs are repeated once with that cut.
+//!
+//! With a precision asked for, replications are added by the rule of `measure` ([`Looks`]) in the order of
+//! their numbers; the figures are those that the number it ends with gives without the rule.
 
 mod figures;
+mod narrow;
 mod parts;
 
 use super::case::CasePlan;
 use super::progress::Progress;
-use crate::measure::mser5;
+use crate::measure::{Decision, Looks, mser5};
 use crate::model::{Compiled, FlowCell, Limits, Stop, Tally, Watch, World};
-use crate::outcome::Steady;
+use crate::outcome::{Precision, Steady};
 use crate::site::{Site, WarmUp};
 use crate::unit::{Duration, Instant};
 use rayon::prelude::*;
@@ -41,13 +45,8 @@ pub(crate) fn figures_of(runs: &SteadyRuns, which: std::ops::Range<usize>) -> St
     figures::figures(&runs.plan, &runs.compiled, &runs.tallies[which], runs.found)
 }
 
-/// Runs `plans` of a site, all replications of all cases in parallel.
-#[must_use]
-pub(crate) fn run(site: &Site, plans: &[CasePlan], progress: &dyn Progress) -> Vec<SteadyRuns> {
-    run_from(site, plans, 0, progress)
-}
-
-/// [`run`] with replications numbered from `first` on: other random numbers than those of 0, 1, ….
+/// Runs `plans` of a site, exactly `run.replications` of each case in parallel, numbered from `first` on: other
+/// random numbers than those of 0, 1, ….
 #[must_use]
 pub(crate) fn run_from(
     site: &Site,
@@ -55,85 +54,163 @@ pub(crate) fn run_from(
     first: u32,
     progress: &dyn Progress,
 ) -> Vec<SteadyRuns> {
-    let compiled: Vec<Compiled> = plans
-        .iter()
-        .map(|plan| Compiled::new(site, &plan.members))
-        .collect();
-    let cut = match site.run.warm_up {
-        WarmUp::Auto => site.run.duration / 8,
-        WarmUp::At(cut) => cut,
-    };
-    let all: Vec<usize> = (0..plans.len()).collect();
-    let mut tallies = run_cases(
-        site,
-        &compiled,
-        &all,
-        &vec![cut; plans.len()],
-        first,
-        progress,
-    );
-    let found: Vec<Option<Duration>> = tallies.iter().map(|runs| warm_up_found(runs)).collect();
-    if site.run.warm_up == WarmUp::Auto {
-        let again: Vec<usize> = all
-            .iter()
-            .copied()
-            .filter(|case| found[*case].is_some_and(|f| f > cut))
-            .collect();
-        let cuts: Vec<Duration> = found
-            .iter()
-            .map(|found| found.map_or(cut, |found| found.max(cut)))
-            .collect();
-        for (case, runs) in again
-            .iter()
-            .zip(run_cases(site, &compiled, &again, &cuts, first, progress))
-        {
-            tallies[*case] = runs;
-        }
-    }
-    plans
-        .iter()
-        .zip(compiled)
-        .zip(tallies.into_iter().zip(found))
-        .map(|((plan, compiled), (tallies, found))| {
-            let figures = figures::figures(plan, &compiled, &tallies, found);
-            SteadyRuns {
-                plan: plan.clone(),
-                compiled,
-                tallies,
-                found,
-                figures,
-            }
-        })
-        .collect()
+    let mut replications = Replications::new(site, plans, first);
+    replications.extend_to(site.run.replications, progress);
+    replications.finish(plans)
 }
 
-fn run_cases(
+/// Runs `plans` of a site, all replications of all cases in parallel: as many as the site says, or as its
+/// precision takes.
+#[must_use]
+pub(crate) fn run(site: &Site, plans: &[CasePlan], progress: &dyn Progress) -> Vec<SteadyRuns> {
+    run_precisely(site, plans, progress).0
+}
+
+/// As [`run`], and what a precision asked for took. All cases have the same number of replications, so that
+/// they stay comparable one by one, and so that the same number asked for outright gives the same figures.
+#[must_use]
+pub(crate) fn run_precisely(
     site: &Site,
-    compiled: &[Compiled],
-    cases: &[usize],
-    cuts: &[Duration],
-    first: u32,
+    plans: &[CasePlan],
     progress: &dyn Progress,
-) -> Vec<Vec<Tally>> {
-    let replications = site.run.replications as usize;
-    progress.planned((cases.len() * replications) as u64);
-    let jobs: Vec<(usize, usize)> = cases
-        .iter()
-        .flat_map(|case| (0..replications).map(move |replication| (*case, replication)))
-        .collect();
-    let mut done: Vec<Tally> = jobs
-        .par_iter()
-        .map(|(case, replication)| {
-            let number = first.saturating_add(u32::try_from(*replication).unwrap_or(u32::MAX));
-            one(site, &compiled[*case], number, cuts[*case], progress)
-        })
-        .collect();
-    let mut cases_done = Vec::new();
-    for _ in cases {
-        let rest = done.split_off(replications.min(done.len()));
-        cases_done.push(std::mem::replace(&mut done, rest));
+) -> (Vec<SteadyRuns>, Option<Precision>) {
+    let mut replications = Replications::new(site, plans, 0);
+    let Some(within) = site.run.within else {
+        replications.extend_to(site.run.replications, progress);
+        return (replications.finish(plans), None);
+    };
+    let mut looks = Looks::new(within, site.run.replications, site.run.replications_max);
+    loop {
+        replications.extend_to(looks.replications(), progress);
+        let widths = narrow::widths(site, plans, &replications);
+        match looks.look(widths.widest_half()) {
+            Decision::RunTo(_) => {}
+            decision => {
+                let reached = decision == Decision::Narrow;
+                let precision = widths.precision(site, within, &looks, reached);
+                return (replications.finish(plans), Some(precision));
+            }
+        }
     }
-    cases_done
+}
+
+/// The replications of all cases so far.
+struct Replications<'a> {
+    site: &'a Site,
+    compiled: Vec<Compiled>,
+    /// Number of the first replication.
+    start: u32,
+    /// Warm-up of the first pass.
+    cut: Duration,
+    /// By case.
+    first: Vec<Vec<Tally>>,
+    /// Where MSER-5 cuts, by case, from the first pass.
+    found: Vec<Option<Duration>>,
+    /// By case: the runs again with a later cut, where one was found.
+    again: Vec<Option<(Duration, Vec<Tally>)>>,
+}
+
+impl<'a> Replications<'a> {
+    fn new(site: &'a Site, plans: &[CasePlan], start: u32) -> Self {
+        Self {
+            site,
+            start,
+            compiled: plans
+                .iter()
+                .map(|plan| Compiled::new(site, &plan.members))
+                .collect(),
+            cut: match site.run.warm_up {
+                WarmUp::Auto => site.run.duration / 8,
+                WarmUp::At(cut) => cut,
+            },
+            first: plans.iter().map(|_| Vec::new()).collect(),
+            found: vec![None; plans.len()],
+            again: plans.iter().map(|_| None).collect(),
+        }
+    }
+
+    /// Runs on until every case has so many replications: exactly what so many from the start would be.
+    fn extend_to(&mut self, replications: u32, progress: &dyn Progress) {
+        let jobs: Vec<(usize, u32, Duration)> = (0..self.first.len())
+            .flat_map(|case| missing(&self.first[case], replications).map(move |r| (case, r)))
+            .map(|(case, replication)| (case, replication, self.cut))
+            .collect();
+        let done = self.run_jobs(&jobs, progress);
+        for ((case, ..), tally) in jobs.into_iter().zip(done) {
+            self.first[case].push(tally);
+        }
+        self.found = self.first.iter().map(|runs| warm_up_found(runs)).collect();
+        if self.site.run.warm_up == WarmUp::Auto {
+            self.repeat_with_later_cuts(replications, progress);
+        }
+    }
+
+    fn repeat_with_later_cuts(&mut self, replications: u32, progress: &dyn Progress) {
+        let mut jobs = Vec::new();
+        for case in 0..self.first.len() {
+            let Some(later) = self.found[case].filter(|found| *found > self.cut) else {
+                self.again[case] = None;
+                continue;
+            };
+            let kept = self.again[case].take().filter(|(cut, _)| *cut == later);
+            let (_, runs) = self.again[case].insert(kept.unwrap_or((later, Vec::new())));
+            jobs.extend(missing(runs, replications).map(|r| (case, r, later)));
+        }
+        let done = self.run_jobs(&jobs, progress);
+        for ((case, ..), tally) in jobs.into_iter().zip(done) {
+            if let Some((_, runs)) = &mut self.again[case] {
+                runs.push(tally);
+            }
+        }
+    }
+
+    fn run_jobs(&self, jobs: &[(usize, u32, Duration)], progress: &dyn Progress) -> Vec<Tally> {
+        progress.planned(jobs.len() as u64);
+        jobs.par_iter()
+            .map(|(case, replication, cut)| {
+                one(
+                    self.site,
+                    &self.compiled[*case],
+                    self.start.saturating_add(*replication),
+                    *cut,
+                    progress,
+                )
+            })
+            .collect()
+    }
+
+    /// The replications of a case that its figures come from.
+    fn tallies(&self, case: usize) -> &[Tally] {
+        match &self.again[case] {
+            Some((_, runs)) => runs,
+            None => &self.first[case],
+        }
+    }
+
+    fn finish(self, plans: &[CasePlan]) -> Vec<SteadyRuns> {
+        let runs = self.first.into_iter().zip(self.again);
+        plans
+            .iter()
+            .zip(self.compiled)
+            .zip(runs.zip(self.found))
+            .map(|((plan, compiled), ((first, again), found))| {
+                let tallies = again.map_or(first, |(_, runs)| runs);
+                let figures = figures::figures(plan, &compiled, &tallies, found);
+                SteadyRuns {
+                    plan: plan.clone(),
+                    compiled,
+                    tallies,
+                    found,
+                    figures,
+                }
+            })
+            .collect()
+    }
+}
+
+/// Numbers of the replications that are still to run.
+fn missing(done: &[Tally], replications: u32) -> std::ops::Range<u32> {
+    u32::try_from(done.len()).unwrap_or(u32::MAX)..replications
 }
 
 fn one(

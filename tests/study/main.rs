@@ -7,6 +7,7 @@
 //! - `repeat`: the number of threads changes no byte
 //! - `settle`: when a switch-over has settled, and how long a backlog takes to drain
 //! - `text`: whatever becomes of a text, it is read or refused
+//! - `within`: replications until a stated precision
 //! - `replay`: a recorded trace in many copies: every I/O of it, and its bursts
 
 mod mirror;
@@ -17,3 +18,4 @@ mod saturation;
 mod settle;
 mod survivors;
 mod text;
+mod within;

@@ -5,6 +5,7 @@ use super::files::names;
 use super::html::esc;
 use super::html::section as framed;
 use crate::render::number::{THIN, about, three};
+use crate::render::words::precision_words;
 
 pub(super) fn section(context: &Context<'_>) -> String {
     let report = context.report;
@@ -65,12 +66,18 @@ pub(super) fn section(context: &Context<'_>) -> String {
     } else {
         ""
     };
+    let precision: String = report
+        .precision
+        .iter()
+        .flat_map(precision_words)
+        .map(|sentence| format!("<p class=\"plain\">{}</p>\n", esc(&sentence)))
+        .collect();
     let files: String = names(report)
         .iter()
         .map(|name| format!("<li><code>{}</code></li>", esc(name)))
         .collect();
     let body = format!(
-        "<p class=\"plain\">The same version, scenario and seed give the same bytes, at any number of threads.</p>\n{partial}\
+        "<p class=\"plain\">The same version, scenario and seed give the same bytes, at any number of threads.</p>\n{partial}{precision}\
          <pre><code>{}</code></pre>\n<dl class=\"rep\">{facts}</dl>\n<h3>Files beside this page</h3>\n<ul class=\"files\">{files}</ul>\n",
         esc(&origin.command)
     );

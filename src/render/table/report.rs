@@ -6,7 +6,8 @@ use crate::outcome::{
 };
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, is_over, margin, three};
 use crate::render::words::{
-    Flag, Prose, answer, measure_name, origin_line, row_scale, target_words, timer_words,
+    Flag, Prose, answer, measure_name, origin_line, precision_words, row_scale, target_words,
+    timer_words,
 };
 use std::collections::BTreeMap;
 
@@ -58,7 +59,13 @@ fn foot(report: &Report) -> String {
     } else {
         ""
     };
-    format!("{note}{}\n", origin_line(&report.origin))
+    let precision: String = report
+        .precision
+        .iter()
+        .flat_map(precision_words)
+        .map(|sentence| wrapped(&sentence, 96))
+        .collect();
+    format!("{precision}{note}{}\n", origin_line(&report.origin))
 }
 
 fn verdict(report: &Report) -> String {

@@ -267,22 +267,95 @@ fn quantile(kinds: &[KindTally], latency: &Histogram, late: u64, q: f64) -> Quan
     }
     // The same rank among the completed ones alone.
     let own = wanted as f64 / latency.count() as f64;
-    let Some(value) = latency.quantile(own.min(1.0)) else {
+    let Some(estimate) = quantile_estimate(kinds, latency, own.min(1.0), CONFIDENCE) else {
         return beyond;
     };
+    QuantileFigure {
+        latency_us: Some(estimated(&estimate)),
+        ..beyond
+    }
+}
+
+/// A percentile of the completed I/Os, us, with its interval at a level.
+fn quantile_estimate(
+    kinds: &[KindTally],
+    latency: &Histogram,
+    own: f64,
+    confidence: f64,
+) -> Option<Estimate> {
+    let value = latency.quantile(own)?;
     let each: Vec<f64> = kinds
         .iter()
-        .filter_map(|k| k.latency.quantile(own.min(1.0)))
+        .filter_map(|k| k.latency.quantile(own))
         .map(Duration::as_us_f64)
         .collect();
     let enough = kinds.len() > 1
         && kinds
             .iter()
-            .all(|kind| kind.latency.above(own.min(1.0)) >= ENOUGH_ABOVE);
-    let estimate = quantile_interval(value.as_us_f64(), &each, CONFIDENCE, enough);
-    QuantileFigure {
-        latency_us: Some(estimated(&estimate)),
-        ..beyond
+            .all(|kind| kind.latency.above(own) >= ENOUGH_ABOVE);
+    Some(quantile_interval(
+        value.as_us_f64(),
+        &each,
+        confidence,
+        enough,
+    ))
+}
+
+/// A promised figure of a workload with its interval at `confidence`, or why it has none: latencies in us,
+/// throughput in MB/s.
+#[allow(clippy::cast_precision_loss)]
+pub(super) fn interval_of(
+    compiled: &Compiled,
+    tallies: &[Tally],
+    index: usize,
+    measure: Measure,
+    confidence: f64,
+) -> Result<Estimate, &'static str> {
+    let kinds: Vec<KindTally> = tallies
+        .iter()
+        .map(|tally| both(&tally.workloads[index]))
+        .collect();
+    let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
+    let latency = matches!(measure, Measure::Mean | Measure::Quantile(_));
+    if latency && is_saturated(compiled, tallies, index) {
+        return Err("the work does not fit, so there is no such figure");
+    }
+    match measure {
+        Measure::Mean => {
+            let means: Vec<f64> = kinds
+                .iter()
+                .filter_map(|kind| kind.latency.mean())
+                .map(|ps| ps / 1e6)
+                .collect();
+            if means.len() < 2 {
+                return Err("no I/O was measured");
+            }
+            Ok(mean_interval(&means, confidence))
+        }
+        Measure::Throughput => {
+            let rates: Vec<f64> = kinds
+                .iter()
+                .map(|kind| kind.bytes as f64 / 1e6 / window)
+                .collect();
+            Ok(mean_interval(&rates, confidence))
+        }
+        Measure::Quantile(q) => {
+            let mut merged = Histogram::new();
+            for kind in &kinds {
+                merged.merge(&kind.latency);
+            }
+            let late: u64 = kinds.iter().map(|k| unfinished(k) + k.failed).sum();
+            let total = merged.count() + late;
+            let wanted = crate::measure::rank(q, total.max(1));
+            if wanted > merged.count() {
+                return Err("it lies among unfinished or failed I/Os");
+            }
+            let own = (wanted as f64 / merged.count() as f64).min(1.0);
+            quantile_estimate(&kinds, &merged, own, confidence)
+                .filter(|estimate| estimate.half_width.is_some())
+                .ok_or("fewer than 100 I/Os above it in a replication; a longer run has more")
+        }
+        Measure::LongestIo | Measure::Failed => Err("it is judged in the switch-over"),
     }
 }
 

@@ -1,0 +1,134 @@
+//! What a precision that was asked for took, in sentences.
+
+use super::{measure_name, plural};
+use crate::outcome::Precision;
+use crate::render::number::{THIN, three};
+
+/// One sentence a fact: reached or not, the rule, and what it could not go by.
+#[must_use]
+pub fn precision_words(precision: &Precision) -> Vec<String> {
+    let percent = |value: f64| format!("{}{THIN}%", three(value));
+    let used = precision.looks.last().copied().unwrap_or(0);
+    let asked = percent(precision.within_percent);
+    let narrow = percent(precision.narrow_percent);
+    let widest = precision.widest.as_ref().map(|widest| {
+        let half = widest
+            .half_width_percent
+            .map_or_else(|| "more than itself".to_owned(), percent);
+        format!(
+            "{} of {}, {}: half its interval is {half} of it",
+            measure_name(widest.measure),
+            widest.workload,
+            widest.case
+        )
+    });
+    let mut out = Vec::new();
+    out.push(match (precision.reached, &widest) {
+        (true, Some(widest)) => format!(
+            "Precision: within {asked}, as asked, with {}. Widest: {widest}.",
+            plural(used as usize, "replication")
+        ),
+        (_, None) => format!(
+            "Precision: within {asked} was asked for, but no promised figure has an interval; {} were run.",
+            plural(used as usize, "replication")
+        ),
+        (false, Some(widest)) => format!(
+            "Precision: within {asked} was asked for and not reached with {}, the most allowed \
+             (run.replications_max). Widest: {widest}; {narrow} was to be reached.",
+            plural(used as usize, "replication")
+        ),
+    });
+    let looks: Vec<String> = precision.looks.iter().map(ToString::to_string).collect();
+    out.push(format!(
+        "Rule: looks at {} replications, numbers fixed beforehand; it ends when two looks in succession find \
+         half the interval of each of {} at most {narrow}. Level of each {}, so that all hold together with \
+         95{THIN}% (Bonferroni). Figures of switch-overs have no interval and are not among them.",
+        looks.join(", "),
+        plural(precision.figures as usize, "figure"),
+        percent(precision.level_percent),
+    ));
+    out.extend(precision.left_out.iter().map(|left| {
+        format!(
+            "Left out: {} of {}, {}: {}.",
+            measure_name(left.measure),
+            left.workload,
+            left.case,
+            left.why
+        )
+    }));
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::outcome::{LeftOut, MeasureKind, WidestFigure};
+
+    fn precision() -> Precision {
+        Precision {
+            within_percent: 2.0,
+            narrow_percent: 100.0 * 0.02 / 1.02,
+            reached: true,
+            looks: vec![10, 15, 23],
+            replications_max: 400,
+            figures: 4,
+            level_percent: 99.0,
+            widest: Some(WidestFigure {
+                case: "A lost".into(),
+                workload: "orders".into(),
+                measure: MeasureKind::Quantile(0.99),
+                half_width_percent: Some(1.2),
+            }),
+            left_out: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn reached_says_with_how_many_and_by_what_rule() {
+        let words = precision_words(&precision());
+        assert_eq!(words.len(), 2);
+        assert!(
+            words[0].contains("as asked, with 23 replications"),
+            "{}",
+            words[0]
+        );
+        assert!(words[0].contains("p99 of orders, A lost"), "{}", words[0]);
+        assert!(
+            words[1].contains("looks at 10, 15, 23 replications"),
+            "{}",
+            words[1]
+        );
+        assert!(
+            words[1].contains("1.96") && words[1].contains("99.0"),
+            "{}",
+            words[1]
+        );
+    }
+
+    #[test]
+    fn not_reached_says_why_and_what_was_left_out() {
+        let mut not = precision();
+        not.reached = false;
+        not.left_out.push(LeftOut {
+            case: "healthy".into(),
+            workload: "fleet".into(),
+            measure: MeasureKind::Quantile(0.999),
+            why: "fewer than 100 I/Os above it in a replication; a longer run has more".into(),
+        });
+        let words = precision_words(&not).join("\n");
+        assert!(
+            words.contains("not reached with 23 replications, the most allowed"),
+            "{words}"
+        );
+        assert!(
+            words.contains("Left out: p99.9 of fleet, healthy: fewer than 100"),
+            "{words}"
+        );
+        not.widest = None;
+        let words = precision_words(&not).join("\n");
+        assert!(
+            words.contains("no promised figure has an interval"),
+            "{words}"
+        );
+    }
+}
