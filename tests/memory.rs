@@ -48,7 +48,7 @@ fn a_warm_run_allocates_nothing() {
     let demo = include_str!("../scenarios/ostrel.toml");
     for (name, text, warm, end) in [
         ("storage-lite", lite, 250, 500),
-        ("the demonstration", demo, 850, 1_050),
+        ("the demonstration", demo, 450, 650),
     ] {
         let (blocks, events) = allocated(text, Duration::from_ms(warm), Duration::from_ms(end));
         println!("{name}: {blocks} blocks in {events} events");

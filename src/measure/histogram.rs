@@ -42,7 +42,7 @@ pub fn rank(q: f64, count: u64) -> u64 {
 ///
 /// Count, sum, minimum and maximum are exact. A longer time than the buckets reach is counted apart, ranks
 /// above all others, and is reported as the exact maximum.
-#[derive(Clone, PartialEq)]
+#[derive(Clone)]
 pub struct Histogram {
     /// Every time but zero; there from the first of them on.
     buckets: Option<Box<Buckets<u64>>>,
@@ -65,6 +65,15 @@ impl Histogram {
             sum: 0,
             min: Duration::MAX,
             max: Duration::ZERO,
+        }
+    }
+
+    /// An empty histogram with all its memory: nothing is ever allocated later.
+    #[must_use]
+    pub fn with_memory() -> Self {
+        Self {
+            buckets: Some(empty()),
+            ..Self::new()
         }
     }
 
@@ -175,6 +184,19 @@ impl Histogram {
 fn empty() -> Box<Buckets<u64>> {
     let buckets = Buckets::new_with_bounds(1, LONGEST_PS, FIGURES);
     Box::new(buckets.expect("the bounds are constants that the library accepts"))
+}
+
+/// Equal when the counts are, whether memory for more is there or not.
+impl PartialEq for Histogram {
+    fn eq(&self, other: &Self) -> bool {
+        let exact = |one: &Self| (one.zeros, one.count, one.sum, one.min, one.max);
+        exact(self) == exact(other)
+            && match (&self.buckets, &other.buckets) {
+                (Some(own), Some(others)) => own == others,
+                (None, Some(only)) | (Some(only), None) => only.is_empty(),
+                (None, None) => true,
+            }
+    }
 }
 
 impl Default for Histogram {

@@ -75,6 +75,10 @@ pub struct Flight {
     pub(crate) handover: Instant,
 }
 
+/// Up to so many directions have the memory of their statistics from the start (some 50 kB each), so that
+/// nothing is allocated on the way; on larger sites it comes with the first frame that waits.
+const FEW: usize = 2_048;
+
 // An entry of a ring is one cache line.
 const _: () = assert!(std::mem::size_of::<Flight>() == 64);
 

@@ -371,7 +371,8 @@ pub struct DirectionTally {
 impl DirectionTally {
     /// Nothing counted yet. A steady run goes on to the end of its window; one that follows a loss may end
     /// long before, and has finer bins then.
-    pub(crate) fn watched(watch: Watch) -> Self {
+    /// With `few` directions on the site all have all their memory at once.
+    pub(crate) fn watched(watch: Watch, few: bool) -> Self {
         let reach = if watch.transient {
             Instant::ZERO
         } else {
@@ -379,6 +380,11 @@ impl DirectionTally {
         };
         let series = || Series::watched(watch.from, watch.to).reaching(reach);
         Self {
+            wait: if few {
+                Histogram::with_memory()
+            } else {
+                Histogram::new()
+            },
             busy_series: series(),
             asked_series: series(),
             ..Self::default()

@@ -5,8 +5,8 @@
 //! every figure is recorded when it comes true. Searches are linear.
 
 use super::{
-    DirectionTally, Flight, Frame, Links, LostFrame, Offered, Onward, ReceiverGone, Spoilt, busy,
-    overlap,
+    DirectionTally, FEW, Flight, Frame, Links, LostFrame, Offered, Onward, ReceiverGone, Spoilt,
+    busy, overlap,
 };
 use crate::engine::{EventSet, Key};
 use crate::model::attempt::tie;
@@ -143,7 +143,7 @@ impl Links for PlainLinks {
         }
         Self {
             directions,
-            tallies: vec![DirectionTally::watched(watch); count],
+            tallies: vec![DirectionTally::watched(watch, count <= FEW); count],
             window: (watch.from, watch.to),
         }
     }

@@ -6,8 +6,8 @@
 //! finds it. A fault makes the planned hand-over void by a ticket.
 
 use super::{
-    DirectionTally, Flight, Frame, Links, LostFrame, Offered, Onward, ReceiverGone, Spoilt, busy,
-    overlap,
+    DirectionTally, FEW, Flight, Frame, Links, LostFrame, Offered, Onward, ReceiverGone, Spoilt,
+    busy, overlap,
 };
 use crate::engine::{EventSet, Key, Ring};
 use crate::model::compile::{Compiled, FrameTime, Hop, Watch};
@@ -41,10 +41,10 @@ struct Lane {
 }
 
 impl Lane {
-    fn new(hop: &Hop, gone: u32, watch: Watch) -> Self {
+    fn new(hop: &Hop, gone: u32, watch: Watch, few: bool) -> Self {
         Self {
             ring: Ring::new(),
-            tally: DirectionTally::watched(watch),
+            tally: DirectionTally::watched(watch, few),
             class: hop.class,
             ends: hop.ends,
             latency: hop.latency,
@@ -141,9 +141,10 @@ impl Links for Rings {
     fn new(compiled: &Compiled, watch: Watch) -> Self {
         let gone = |index: usize| u32::from(!compiled.alive[index / 2]);
         let hops = compiled.hops.iter().enumerate();
+        let few = hops.len() <= FEW;
         Self {
             lanes: hops
-                .map(|(index, hop)| Lane::new(hop, gone(index), watch))
+                .map(|(index, hop)| Lane::new(hop, gone(index), watch, few))
                 .collect(),
             window: (watch.from, watch.to),
             in_flight: 0,
