@@ -10,7 +10,7 @@
 //! fixed number of requests worked on at once; loss and return of parts with the timers of each protocol;
 //! retransmission by timeout where the transport is TCP.
 //!
-//! Left out: credits and pause (queues are unlimited), bit errors, congestion control, in-order delivery
+//! Left out: credits and pause (queues are unlimited), bit errors of healthy links, congestion control, in-order delivery
 //! within a TCP connection (a lost segment delays its own message only), what happens inside an array
 //! beyond one station per controller, control traffic (logins, keep-alives, notices have delays, not
 //! frames).
@@ -22,6 +22,7 @@ mod compile;
 mod fault;
 mod finish;
 mod host;
+mod ill;
 mod net;
 mod notice;
 mod standing;

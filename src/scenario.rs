@@ -12,6 +12,8 @@ mod bus;
 mod context;
 mod control;
 mod cursor;
+mod events;
+mod fate;
 mod groups;
 pub mod kinds;
 mod links;
@@ -338,8 +340,9 @@ fn understand(
     );
     let switches = delays(ctx, raw_switches, &links);
     let workloads = work::workloads(ctx, &names, &links, files, traces);
-    let outages = control::outages(&top, &switches);
-    let events = control::events(&top, &outages);
+    let groups = fate::groups(&top);
+    let outages = control::outages(&top, &switches, &groups);
+    let events = events::events(&top, &outages, &groups);
     missing(&top, &names);
     top.entry("variant");
     if ctx.has_errors() {
@@ -365,7 +368,7 @@ fn understand(
         variants: Vec::new(),
         assumptions: sorted(ctx.assumptions.take()),
     };
-    check_whole(&top, &names, &site);
+    check_whole(&top, &names, &site, &groups);
     top.finish();
     Some(site)
 }
@@ -432,14 +435,19 @@ fn delays(
 }
 
 /// What can only be said of a whole, otherwise sound site: sizes, names of instances, routes, patterns.
-fn check_whole(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
+fn check_whole(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site, groups: &[fate::Group]) {
     whole::sizes(top, names, site);
     if top.ctx.has_errors() {
         return;
     }
     whole::instance_names(top, names, site);
     whole::routes(top, names, site);
-    control::unmatched(top, &site.outages, &crate::topology::part_names(site));
+    let parts = crate::topology::part_names(site);
+    events::unmatched(top, &site.outages, groups, &parts);
+    fate::clashes(top, groups, &site.outages, &parts);
+    if !top.ctx.has_errors() {
+        events::follow(top, site);
+    }
 }
 
 /// Reads every `[[variant]]`: the same tree with its own overrides on top.

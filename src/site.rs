@@ -17,7 +17,9 @@ pub use family::{
     HostFamily, Lag, Law, LinkFamily, Numbered, PathPolicy, ReadService, SwitchFamily, UplinkLoss,
     Wiring, WriteService,
 };
-pub use run::{Action, Assumption, Basis, Event, LossMode, Outage, Run, Variant, WarmUp};
+pub use run::{
+    Action, Assumption, Basis, Event, Heading, LossMode, Outage, Run, Slow, Variant, WarmUp,
+};
 pub use timers::{LacpRate, NoPath, Timers};
 pub use work::{
     Arrivals, Burst, BurstLaw, Measure, Owner, Per, Promise, Promises, Replay, SizeMix, TraceEntry,

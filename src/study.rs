@@ -32,7 +32,7 @@ pub use steady::{PEAK_WINDOW, SteadyRuns};
 use crate::measure::RELATIVE_ERROR;
 use crate::model::{Compiled, Script};
 use crate::outcome::{AssumptionRow, Case, Matrix, Origin, Precision, Report, Steady, Switch};
-use crate::site::{Basis, Site};
+use crate::site::{Action, Basis, Heading, LossMode, Site, Slow};
 use crate::topology::Fabric;
 use crate::unit::Instant;
 
@@ -126,12 +126,34 @@ pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report 
 
 fn event_label(event: &crate::site::Event) -> String {
     let done = match event.action {
-        crate::site::Action::Lose(crate::site::LossMode::Loud) => "lost",
-        crate::site::Action::Lose(crate::site::LossMode::Silent) => "lost silently",
-        crate::site::Action::Restore => "restored",
-        crate::site::Action::Drain => "drained",
+        Action::Lose(LossMode::Loud) => "lost".to_owned(),
+        Action::Lose(LossMode::Silent) => "lost silently".to_owned(),
+        Action::LoseWay(Heading::Arrays) => "lost silently, towards the arrays".to_owned(),
+        Action::LoseWay(Heading::Hosts) => "lost silently, towards the hosts".to_owned(),
+        Action::Slow(slow) => slow_words(slow),
+        Action::Restore => "restored".to_owned(),
+        Action::Drain => "drained".to_owned(),
     };
-    format!("{} {done}", event.target)
+    let round = event.round.map_or_else(String::new, |(round, of)| {
+        format!(" (flap {round} of {of})")
+    });
+    format!("{} {done}{round}", event.target)
+}
+
+/// `down to 50 % of its rate, damaging 0.1 % of the frames`.
+fn slow_words(slow: Slow) -> String {
+    let percent = |part: u32, of: f64| {
+        let text = format!("{:.7}", f64::from(part) / of * 100.0);
+        let text = text.trim_end_matches('0').trim_end_matches('.').to_owned();
+        format!("{text}\u{202F}%")
+    };
+    let rate = percent(slow.rate_ppm, f64::from(Slow::WHOLE));
+    let loss = percent(slow.loss_ppb, f64::from(Slow::CERTAIN));
+    match (slow.rate_ppm, slow.loss_ppb) {
+        (Slow::WHOLE, _) => format!("damages {loss} of the frames"),
+        (_, 0) => format!("down to {rate} of the rate"),
+        _ => format!("down to {rate} of the rate, and damages {loss} of the frames"),
+    }
 }
 
 fn assemble(

@@ -1,10 +1,10 @@
 //! A site made ready to run: indices, and tables of every time that can be known beforehand.
 
-use crate::site::{Choose, PathPolicy, Site, Timers};
+use crate::site::{Action, Choose, PathPolicy, Site, Slow, Timers};
 use crate::topology::{
     DirectionId, Fabric, MemberId, NodeId, NodeKind, Path, RouteContext, Routes,
 };
-use crate::unit::{Duration, Instant, mix_pair};
+use crate::unit::{Duration, Instant, Rate, mix_pair};
 use crate::wire::{Encapsulation, Medium, Op, Protocol, Then, Toward};
 use crate::workload::Template;
 use std::collections::BTreeMap;
@@ -131,6 +131,10 @@ pub struct Compiled {
     pub(crate) routes: Routes,
     pub(crate) hops: Vec<Hop>,
     pub(crate) classes: usize,
+    /// Rate and medium of each class.
+    class_list: Vec<Class>,
+    /// Order of each class's rate among all rates.
+    pub(crate) class_speeds: Vec<u32>,
     /// By run × classes + class.
     pub(crate) times: Vec<FrameTime>,
     pub(crate) runs: Vec<Run>,
@@ -164,7 +168,12 @@ pub struct PathName<'a> {
 }
 
 /// Rate and medium of a direction: what a frame's times depend on.
-type Class = (crate::unit::Rate, Option<Medium>);
+type Class = (Rate, Option<Medium>);
+
+/// What is left of a rate.
+fn slowed(rate: Rate, rate_ppm: u32) -> Rate {
+    rate.times(u64::from(rate_ppm), u64::from(Slow::WHOLE))
+}
 
 impl Compiled {
     /// Makes a site ready, without the members in `lost`.
@@ -183,6 +192,8 @@ impl Compiled {
             routes: Routes::default(),
             hops: Vec::new(),
             classes: 0,
+            class_list: Vec::new(),
+            class_speeds: Vec::new(),
             times: Vec::new(),
             runs: Vec::new(),
             volleys: Vec::new(),
@@ -193,28 +204,63 @@ impl Compiled {
             sets: Vec::new(),
             sources: Vec::new(),
         };
-        let classes = compiled.add_hops();
-        compiled.add_plans(&classes);
+        compiled.add_hops();
+        compiled.add_plans();
         compiled.add_paths();
         compiled
     }
 
-    fn add_hops(&mut self) -> Vec<Class> {
+    /// The classes of directions: those of the links, and those to which an event may slow one down.
+    fn find_classes(&mut self) {
         let mut classes: Vec<Class> = Vec::new();
-        let mut rates: Vec<crate::unit::Rate> =
-            self.fabric.directions.iter().map(|d| d.rate).collect();
+        let mut add = |class: Class| {
+            if !classes.contains(&class) {
+                classes.push(class);
+            }
+        };
+        let slow: Vec<u32> = self
+            .site
+            .events
+            .iter()
+            .filter_map(|event| match event.action {
+                Action::Slow(slow) => Some(slow.rate_ppm),
+                _ => None,
+            })
+            .collect();
+        let links = self.fabric.directions.iter();
+        links.clone().for_each(|d| add((d.rate, d.medium)));
+        for ppm in slow {
+            links
+                .clone()
+                .for_each(|d| add((slowed(d.rate, ppm), d.medium)));
+        }
+        let mut rates: Vec<Rate> = classes.iter().map(|(rate, _)| *rate).collect();
         rates.sort_unstable();
         rates.dedup();
+        let speed = |(rate, _): &Class| rates.binary_search(rate).map_or(0, index);
+        self.class_speeds = classes.iter().map(speed).collect();
+        self.classes = classes.len().max(1);
+        self.class_list = classes;
+    }
+
+    /// The class of a direction that has so much of its rate left.
+    ///
+    /// # Panics
+    /// When no event of the site slows a link down to that.
+    pub(crate) fn slow_class(&self, direction: DirectionId, rate_ppm: u32) -> u32 {
+        let own = &self.fabric.directions[direction.index()];
+        let class = (slowed(own.rate, rate_ppm), own.medium);
+        let found = self.class_list.iter().position(|known| *known == class);
+        index(found.expect("times of slow links are made with the site's events"))
+    }
+
+    fn add_hops(&mut self) {
+        self.find_classes();
         let mut tiers: BTreeMap<(usize, bool), u32> = BTreeMap::new();
         for (index, direction) in self.fabric.directions.iter().enumerate() {
             let class = (direction.rate, direction.medium);
-            let class = classes
-                .iter()
-                .position(|known| *known == class)
-                .unwrap_or_else(|| {
-                    classes.push(class);
-                    classes.len() - 1
-                });
+            let class = self.class_list.iter().position(|known| *known == class);
+            let class = class.map_or(u32::MAX, self::index);
             let toward_array = index % 2 == 0;
             let next_tier = u32::try_from(tiers.len()).unwrap_or(u32::MAX);
             let tier = *tiers
@@ -228,10 +274,8 @@ impl Compiled {
             self.hops.push(Hop {
                 to: direction.to,
                 ends: !matches!(node.kind, NodeKind::Switch(_)),
-                class: u32::try_from(class).unwrap_or(u32::MAX),
-                speed: rates
-                    .binary_search(&direction.rate)
-                    .map_or(0, |at| u32::try_from(at).unwrap_or(0)),
+                class,
+                speed: self.class_speeds[class as usize],
                 medium: direction.medium,
                 latency: direction.latency,
                 delay: node.delay,
@@ -241,39 +285,31 @@ impl Compiled {
                 salt: self.fabric.nodes[direction.from.0 as usize].digest,
             });
         }
-        self.classes = classes.len().max(1);
-        classes
     }
 
-    fn add_plans(&mut self, classes: &[Class]) {
+    fn add_plans(&mut self) {
         for workload in self.site.workloads.clone() {
             let template = Template::new(&workload);
             let plans = template
                 .kinds
                 .iter()
-                .map(|(op, size)| self.add_plan(&workload.protocol, *op, *size, classes))
+                .map(|(op, size)| self.add_plan(&workload.protocol, *op, *size))
                 .collect();
             self.plans.push(plans);
             self.templates.push(template);
         }
     }
 
-    fn add_plan(
-        &mut self,
-        protocol: &Protocol,
-        op: Op,
-        size: u64,
-        classes: &[Class],
-    ) -> std::ops::Range<u32> {
+    fn add_plan(&mut self, protocol: &Protocol, op: Op, size: u64) -> std::ops::Range<u32> {
         let first_volley = index(self.volleys.len());
         for volley in &protocol.plan(op, size).volleys {
             let first_run = index(self.runs.len());
             for run in &volley.runs {
-                self.add_run(protocol, run.count, run.payload, |e| run.wire(e), classes);
+                self.add_run(protocol, run.count, run.payload, |e| run.wire(e));
             }
             let end_run = index(self.runs.len());
             let ack = volley.ack_bytes.map(|bytes| {
-                self.add_run(protocol, 1, 0, |_| bytes, classes);
+                self.add_run(protocol, 1, 0, |_| bytes);
                 end_run
             });
             self.volleys.push(Volley {
@@ -294,10 +330,9 @@ impl Compiled {
         count: u32,
         payload: u32,
         wire: impl Fn(Encapsulation) -> u32,
-        classes: &[Class],
     ) {
         self.runs.push(Run { count, payload });
-        for (rate, medium) in classes {
+        for (rate, medium) in &self.class_list {
             // A stated rate has no medium: frames cross it as they are on their own kind of link.
             let encapsulation = medium.map_or(Some(native(protocol)), |medium| {
                 protocol.encapsulation(medium)

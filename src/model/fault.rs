@@ -2,6 +2,7 @@
 
 use super::attempt::{NONE, tie};
 use super::compile::Compiled;
+use super::ill::Ill;
 use super::net::{Links, LostFrame, ReceiverGone};
 use super::notice::{Place, hold, noticed_by, shun_after, tried_again_by};
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
@@ -9,7 +10,7 @@ use super::uplink::{UplinkWatch, watches};
 use super::way::Way;
 use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
-use crate::site::{Action, LossMode, Timers};
+use crate::site::{Action, Heading, LossMode, Timers};
 use crate::topology::{DirectionId, MemberId, NodeId};
 use crate::unit::{Duration, Instant};
 use crate::wire::Protocol;
@@ -39,9 +40,9 @@ pub(crate) struct FaultState {
     pub(crate) since: Option<Instant>,
     /// How the latest loss shows itself: that of the paths it breaks.
     mode: LossMode,
-    /// For each member how many losses it suffers from.
-    lost: Vec<u32>,
-    /// When it was lost or came back last, and how.
+    /// For each direction how many losses it suffers from.
+    ways_lost: Vec<u32>,
+    /// When a member was lost or came back last, and how.
     changed: Vec<(Instant, LossMode)>,
     /// For each node how many losses it suffers from.
     nodes_lost: Vec<u32>,
@@ -52,6 +53,7 @@ pub(crate) struct FaultState {
     pub(crate) script: Vec<Script>,
     scratch: Vec<LostFrame>,
     pub(crate) uplinks: Vec<UplinkWatch>,
+    pub(crate) ill: Ill,
 }
 
 impl FaultState {
@@ -60,10 +62,10 @@ impl FaultState {
         Self {
             since: None,
             mode: LossMode::Loud,
-            lost: compiled
+            ways_lost: compiled
                 .alive
                 .iter()
-                .map(|alive| u32::from(!alive))
+                .flat_map(|alive| [u32::from(!alive); 2])
                 .collect(),
             changed: vec![(Instant::ZERO, LossMode::Loud); members],
             nodes_lost: vec![0; compiled.fabric.nodes.len()],
@@ -72,6 +74,7 @@ impl FaultState {
             script: Vec::new(),
             scratch: Vec::new(),
             uplinks: watches(compiled),
+            ill: Ill::new(compiled),
         }
     }
 
@@ -81,8 +84,21 @@ impl FaultState {
 
     /// When a lost member was lost, and how; `None` while it is there.
     pub(crate) fn lost_since(&self, member: MemberId) -> Option<(Instant, LossMode)> {
-        let index = member.0 as usize;
-        (self.lost[index] > 0).then(|| self.changed[index])
+        self.is_lost(member)
+            .then(|| self.changed[member.0 as usize])
+    }
+
+    /// Whether either way of a member is lost.
+    fn is_lost(&self, member: MemberId) -> bool {
+        let first = member.0 as usize * 2;
+        self.ways_lost[first] > 0 || self.ways_lost[first + 1] > 0
+    }
+
+    /// For each member whether it is there.
+    fn there(&self) -> Vec<bool> {
+        let ways = self.ways_lost.chunks_exact(2);
+        ways.map(|ways| ways.iter().all(|lost| *lost == 0))
+            .collect()
     }
 }
 
@@ -114,6 +130,14 @@ impl<E: Executor> World<'_, E> {
         });
         match script.action {
             Action::Lose(mode) => self.lose(&script, mode),
+            Action::LoseWay(heading) => {
+                self.fault.since.get_or_insert(self.now);
+                self.lose_ways(&script.members, LossMode::Silent, &[heading]);
+            }
+            Action::Slow(slow) => {
+                self.fault.since.get_or_insert(self.now);
+                self.slow(&script.members, slow);
+            }
             Action::Restore => self.restore(&script),
             Action::Drain => {
                 for member in &script.members {
@@ -125,9 +149,7 @@ impl<E: Executor> World<'_, E> {
     }
 
     fn lose(&mut self, script: &Script, mode: LossMode) {
-        if self.fault.since.is_none() {
-            self.fault.since = Some(self.now);
-        }
+        self.fault.since.get_or_insert(self.now);
         for node in &script.nodes {
             self.fault.nodes_lost[node.0 as usize] += 1;
         }
@@ -136,14 +158,20 @@ impl<E: Executor> World<'_, E> {
 
     /// Takes members away, and lets everybody concerned take note.
     pub(crate) fn lose_members(&mut self, members: &[MemberId], mode: LossMode) {
+        self.lose_ways(members, mode, &[Heading::Arrays, Heading::Hosts]);
+    }
+
+    fn lose_ways(&mut self, members: &[MemberId], mode: LossMode, ways: &[Heading]) {
         self.fault.mode = mode;
         for member in members {
-            let index = member.0 as usize;
-            self.fault.lost[index] += 1;
-            if self.fault.lost[index] == 1 {
-                self.fault.changed[index] = (self.now, mode);
+            let known = self.fault.lost_since(*member);
+            // A signal that goes after the frames did is a loss to be seen.
+            if known.is_none_or(|(_, known)| known == LossMode::Silent && mode == LossMode::Loud) {
+                self.fault.changed[member.0 as usize] = (self.now, mode);
             }
-            for direction in [DirectionId(member.0 * 2), DirectionId(member.0 * 2 + 1)] {
+            for heading in ways {
+                let direction = DirectionId(member.0 * 2 + u32::from(*heading == Heading::Hosts));
+                self.fault.ways_lost[direction.index()] += 1;
                 let to = self.compiled.hops[direction.index()].to;
                 let receiver = if self.fault.nodes_lost[to.0 as usize] > 0 {
                     ReceiverGone::Yes
@@ -182,22 +210,25 @@ impl<E: Executor> World<'_, E> {
         for member in &script.members {
             self.fault.drained[member.0 as usize] = false;
         }
+        self.heal(&script.members);
         self.restore_members(&script.members);
     }
 
     /// Puts members back, and lets everybody concerned take note.
     pub(crate) fn restore_members(&mut self, members: &[MemberId]) {
         for member in members {
-            let index = member.0 as usize;
-            if self.fault.lost[index] == 0 {
+            if !self.fault.is_lost(*member) {
                 continue;
             }
-            self.fault.lost[index] -= 1;
-            if self.fault.lost[index] == 0 {
-                self.fault.changed[index] = (self.now, LossMode::Loud);
-            }
             for direction in [DirectionId(member.0 * 2), DirectionId(member.0 * 2 + 1)] {
-                self.net.restore(direction, self.now);
+                let lost = &mut self.fault.ways_lost[direction.index()];
+                if *lost > 0 {
+                    *lost -= 1;
+                    self.net.restore(direction, self.now);
+                }
+            }
+            if !self.fault.is_lost(*member) {
+                self.fault.changed[member.0 as usize] = (self.now, LossMode::Loud);
             }
         }
         self.plan_reroute(self.compiled.site.timers.lag_rehash);
@@ -217,10 +248,11 @@ impl<E: Executor> World<'_, E> {
     pub(crate) fn reroute(&mut self) {
         // The timers of the fabric itself: those of the whole site, whatever single hosts have.
         let timers = &self.compiled.site.timers;
+        let there = self.fault.there();
         let mut changed = false;
         let mut timer = (TimerName::LagRehash, timers.lag_rehash);
-        for index in 0..self.fault.shunned.len() {
-            let lost = self.fault.lost[index] > 0;
+        for (index, there) in there.iter().enumerate() {
+            let lost = !there;
             let (since, mode) = self.fault.changed[index];
             let after = if lost {
                 shun_after(mode, timers)
@@ -252,7 +284,7 @@ impl<E: Executor> World<'_, E> {
 
     /// Compares what every path can carry with what its host believes, and plans who notices what when.
     fn look_at_paths(&mut self) {
-        let there: Vec<bool> = self.fault.lost.iter().map(|lost| *lost == 0).collect();
+        let there = self.fault.there();
         let usable: Vec<bool> = there
             .iter()
             .zip(&self.fault.shunned)

@@ -157,6 +157,16 @@ pub trait Links: std::fmt::Debug {
     /// One lost part that `direction` depends on is back.
     fn restore(&mut self, direction: DirectionId, now: Instant);
 
+    /// From `now` on what has not begun on `direction` has the times of `class`. It is stored at the far end,
+    /// whatever was foreseen for it.
+    fn pace(
+        &mut self,
+        compiled: &Compiled,
+        place: (DirectionId, u32),
+        now: Instant,
+        events: &mut impl EventSet<Event>,
+    );
+
     /// Marks the copy of a frame that has gone on as spoilt, wherever it is. Rare: a walk over everything.
     fn spoil(&mut self, frame: &Frame);
 

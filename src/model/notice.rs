@@ -106,8 +106,9 @@ impl Compiled {
         let hosts = hosts.map(|set| host_chain(&set.protocol, &set.timers, action));
         let fabric = match action {
             Action::Lose(mode) => shun_after(mode, &site.timers),
+            Action::LoseWay(_) => shun_after(LossMode::Silent, &site.timers),
             Action::Restore => site.timers.lag_rehash,
-            Action::Drain => Duration::ZERO,
+            Action::Drain | Action::Slow(_) => Duration::ZERO,
         };
         let ports = site
             .switches
@@ -124,6 +125,8 @@ impl Compiled {
 /// The same for one host and one of its protocols.
 fn host_chain(protocol: &Protocol, timers: &Timers, action: Action) -> Duration {
     match action {
+        Action::LoseWay(_) => host_chain(protocol, timers, Action::Lose(LossMode::Silent)),
+        Action::Slow(slow) if slow.loss_ppb > 0 => timers.command_timeout + timers.quiesce,
         Action::Lose(mode) => {
             let noticed = noticed_by(protocol, timers, mode, Place::Beyond);
             let held = hold(protocol, timers).map_or(Duration::ZERO, |(_, time)| time);
@@ -133,6 +136,6 @@ fn host_chain(protocol: &Protocol, timers: &Timers, action: Action) -> Duration 
         }
         // A switch uses the link again, and the next try finds the path.
         Action::Restore => timers.lag_rehash + tried_again_by(protocol, timers).1,
-        Action::Drain => Duration::ZERO,
+        Action::Drain | Action::Slow(_) => Duration::ZERO,
     }
 }

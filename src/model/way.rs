@@ -19,6 +19,8 @@ pub(crate) enum Way {
     Fixed(DirectionId, Onward),
     /// Each frame or exchange has its own.
     Chosen,
+    /// Each frame has its own, and its own luck there: some member damages frames.
+    Lossy,
     /// No route.
     Nowhere,
 }
@@ -28,8 +30,7 @@ impl<E: Executor> World<'_, E> {
     #[inline]
     pub(crate) fn send(&mut self, frame: Frame, node: NodeId) {
         let Some(over) = self.way(&frame, node) else {
-            self.tally.discarded += 1;
-            self.frame_lost(frame);
+            self.send_otherwise(frame, node);
             return;
         };
         self.tally.frame_hops += 1;
@@ -42,6 +43,28 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
+    /// Sends a frame on over links that damage frames; where there is no way it is lost.
+    #[cold]
+    fn send_otherwise(&mut self, mut frame: Frame, node: NodeId) {
+        let place = frame.flow as usize * HOPS_MAX + usize::from(frame.hop);
+        let lossy = self.ways[place] == Way::Lossy;
+        let chosen = if lossy {
+            self.chosen(&frame, node)
+        } else {
+            None
+        };
+        let Some((direction, onward)) = chosen else {
+            self.tally.discarded += 1;
+            self.frame_lost(frame);
+            return;
+        };
+        self.damage(&mut frame, direction);
+        // The usual way of sending, which knows nothing of damage, has this for the one frame.
+        self.ways[place] = Way::Fixed(direction, onward);
+        self.send(frame, node);
+        self.ways[place] = Way::Lossy;
+    }
+
     /// The direction a frame takes from `node`, and how it will go on from there.
     #[inline]
     fn way(&mut self, frame: &Frame, node: NodeId) -> Option<(DirectionId, Onward)> {
@@ -51,13 +74,17 @@ impl<E: Executor> World<'_, E> {
         }
         match self.ways[place] {
             Way::Fixed(direction, onward) => Some((direction, onward)),
-            Way::Chosen => {
-                let flow = &self.compiled.flows[frame.flow as usize];
-                let direction = self.choose(frame.tie, flow.table, flow.hash, node)?;
-                Some((direction, self.onward(flow.table, direction)))
-            }
-            Way::Unknown | Way::Nowhere => None,
+            Way::Chosen => self.chosen(frame, node),
+            Way::Unknown | Way::Nowhere | Way::Lossy => None,
         }
+    }
+
+    /// The direction that a frame has of its own.
+    #[inline]
+    fn chosen(&mut self, frame: &Frame, node: NodeId) -> Option<(DirectionId, Onward)> {
+        let flow = &self.compiled.flows[frame.flow as usize];
+        let direction = self.choose(frame.tie, flow.table, flow.hash, node)?;
+        Some((direction, self.onward(flow.table, direction)))
     }
 
     /// Where a flow goes from `node` as long as the routes stay as they are.
@@ -65,6 +92,9 @@ impl<E: Executor> World<'_, E> {
     fn find_way(&self, flow: u32, node: NodeId) -> Way {
         let flow = &self.compiled.flows[flow as usize];
         let next = self.routes.next(&self.compiled.fabric, flow.table, node);
+        if next.iter().any(|over| self.fault.ill.loss(*over) > 0) {
+            return Way::Lossy;
+        }
         let direction = match next {
             [] => return Way::Nowhere,
             [only] => *only,
@@ -91,8 +121,13 @@ impl<E: Executor> World<'_, E> {
             .first()
         {
             Some(next) => {
+                let (speed, next_speed) = if self.fault.ill.slow {
+                    (self.speed_now(direction), self.speed_now(*next))
+                } else {
+                    (hop.speed, self.compiled.hops[next.index()].speed)
+                };
                 let next = &self.compiled.hops[next.index()];
-                if next.speed <= hop.speed && next.medium == hop.medium {
+                if next_speed <= speed && next.medium == hop.medium {
                     Onward::Cut
                 } else {
                     Onward::Store

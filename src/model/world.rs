@@ -219,6 +219,11 @@ impl<'a, E: Executor> World<'a, E> {
         self.queue.push(Key { at, tie }, Event::Arrival { source });
     }
 
+    /// Number of this run among its replications.
+    pub(crate) const fn replication(&self) -> u64 {
+        self.replication
+    }
+
     pub(crate) fn io_tie(&self, source: u32, number: u64, attempt: u32) -> u128 {
         let plan = &self.compiled.sources[source as usize];
         let (workload, host) = (

@@ -1,13 +1,12 @@
-//! Run control, outages and scripted events.
+//! Run control and outages.
 
 use super::context::Context;
 use super::cursor::{Cursor, Fault, choice};
+use super::fate::{Group, expanded};
 use super::names::{Row, rows};
-use super::problem::near_or_list;
 use super::tree::{Node, Origin};
 use super::value::{count, one_of, share, text, texts, time, time_above_zero, whole};
-use crate::site::{Action, Event, Fabric, LossMode, Outage, Run, SwitchFamily, WarmUp};
-use crate::topology;
+use crate::site::{Fabric, LossMode, Outage, Run, SwitchFamily, WarmUp};
 use crate::unit::{Duration, Side};
 
 /// Longest steady run.
@@ -133,7 +132,11 @@ fn sides(switches: &[SwitchFamily]) -> Vec<Side> {
 }
 
 /// Reads every `[[outage]]`; A and B are there by themselves.
-pub(super) fn outages(top: &Cursor<'_, '_>, switches: &[SwitchFamily]) -> Vec<Outage> {
+pub(super) fn outages(
+    top: &Cursor<'_, '_>,
+    switches: &[SwitchFamily],
+    groups: &[Group],
+) -> Vec<Outage> {
     let mut outages: Vec<Outage> = sides(switches)
         .into_iter()
         .map(|side| Outage {
@@ -146,7 +149,7 @@ pub(super) fn outages(top: &Cursor<'_, '_>, switches: &[SwitchFamily]) -> Vec<Ou
     let own = outages.len();
     let mut redefined: Vec<String> = Vec::new();
     for row in rows(top, "outage") {
-        let Some(outage) = outage(top.ctx, row) else {
+        let Some(outage) = outage(top.ctx, row, groups) else {
             continue;
         };
         let known = outages.iter().position(|known| known.name == outage.name);
@@ -165,7 +168,7 @@ pub(super) fn outages(top: &Cursor<'_, '_>, switches: &[SwitchFamily]) -> Vec<Ou
     outages
 }
 
-fn outage(ctx: &Context<'_>, row: Row<'_>) -> Option<Outage> {
+fn outage(ctx: &Context<'_>, row: Row<'_>, groups: &[Group]) -> Option<Outage> {
     let name = super::tree::entry_name(row.entries).unwrap_or_default();
     let cursor = Cursor::new(
         ctx,
@@ -187,7 +190,10 @@ fn outage(ctx: &Context<'_>, row: Row<'_>) -> Option<Outage> {
         }
         _ => cursor
             .needed("takes", "parts taken", &patterns, "[\"*-A\", \"lan-1\"]")
-            .map(|nodes| nodes.iter().filter_map(Node::as_str).cloned().collect()),
+            .map(|nodes| {
+                let names = nodes.iter().filter_map(Node::as_str);
+                names.flat_map(|name| expanded(name, groups)).collect()
+            }),
     };
     let mode = cursor.input("mode", "how the loss shows", &mode(), choice("loud"));
     let takes: Option<Vec<String>> = takes;
@@ -201,18 +207,20 @@ fn outage(ctx: &Context<'_>, row: Row<'_>) -> Option<Outage> {
     })
 }
 
-fn mode() -> impl Fn(&Node) -> Result<LossMode, Fault> {
+pub(super) fn mode() -> impl Fn(&Node) -> Result<LossMode, Fault> {
     one_of(&[("loud", LossMode::Loud), ("silent", LossMode::Silent)])
+}
+
+/// Whether patterns take a side whole.
+pub(super) fn takes_side(takes: &[String], side: Side) -> bool {
+    takes
+        .iter()
+        .any(|pattern| *pattern == format!("*-{side}") || pattern == "*")
 }
 
 /// The side that patterns take whole.
 fn whole_side(cursor: &Cursor<'_, '_>, takes: &[String]) -> Option<Side> {
-    let taken = |side: Side| {
-        takes
-            .iter()
-            .any(|pattern| *pattern == format!("*-{side}") || pattern == "*")
-    };
-    match (taken(Side::A), taken(Side::B)) {
+    match (takes_side(takes, Side::A), takes_side(takes, Side::B)) {
         (true, true) => {
             let message = format!("{} takes both fabrics", cursor.who);
             cursor.ctx.error(
@@ -230,7 +238,7 @@ fn whole_side(cursor: &Cursor<'_, '_>, takes: &[String]) -> Option<Side> {
 }
 
 /// Names or patterns of parts.
-fn patterns(node: &Node) -> Result<Vec<Node>, Fault> {
+pub(super) fn patterns(node: &Node) -> Result<Vec<Node>, Fault> {
     let listed = texts(node)?;
     // `edge-A`, and what names of ports, links, members and cages are made with: `db-1:A1~edge-A/2`.
     let plain = |c: char| c.is_ascii_alphanumeric() || "-_*:~/".contains(c);
@@ -244,123 +252,5 @@ fn patterns(node: &Node) -> Result<Vec<Node>, Fault> {
         )
         .at(&item.origin)),
         None => Ok(listed),
-    }
-}
-
-/// Reads every `[[event]]`, in order of time.
-pub(super) fn events(top: &Cursor<'_, '_>, outages: &[Outage]) -> Vec<Event> {
-    let mut events: Vec<Event> = rows(top, "event")
-        .into_iter()
-        .enumerate()
-        .flat_map(|(index, row)| event(top.ctx, row, index, outages))
-        .collect();
-    events.sort_by_key(|event| event.at);
-    events
-}
-
-fn event(ctx: &Context<'_>, row: Row<'_>, index: usize, outages: &[Outage]) -> Vec<Event> {
-    const ACTIONS: [&str; 3] = ["lose", "restore", "drain"];
-    let number = index + 1;
-    let cursor = Cursor::new(
-        ctx,
-        row.entries,
-        row.origin,
-        format!("event.{number}"),
-        format!("event {number}"),
-    );
-    let at = cursor.needed("at", "time of an event", &time, "\"800ms\"");
-    let mode = cursor.optional("mode", "how the loss shows", &mode());
-    let stated: Vec<&'static str> = ACTIONS.into_iter().filter(|key| cursor.has(key)).collect();
-    let targets = match stated.as_slice() {
-        [key] => cursor.optional(key, "event", &patterns).unwrap_or_default(),
-        _ => {
-            for key in ACTIONS {
-                cursor.entry(key);
-            }
-            let message = format!("{} does {} things", cursor.who, stated.len());
-            ctx.error(
-                row.origin,
-                &message,
-                "exactly one of: lose, restore, drain",
-                "",
-            );
-            Vec::new()
-        }
-    };
-    if mode.is_some() && stated.first() != Some(&"lose") {
-        ctx.error(
-            row.origin,
-            &format!("{} has a `mode` but loses nothing", cursor.who),
-            "only with `lose`",
-            "",
-        );
-    }
-    for key in ACTIONS {
-        cursor.entry(key);
-    }
-    cursor.finish();
-    let Some(at) = at else {
-        return Vec::new();
-    };
-    targets
-        .iter()
-        .filter_map(Node::as_str)
-        .map(|target| {
-            let outage = outages.iter().find(|outage| outage.name == *target);
-            let mode = mode
-                .or(outage.map(|outage| outage.mode))
-                .unwrap_or(LossMode::Loud);
-            let action = match stated.first() {
-                Some(&"restore") => Action::Restore,
-                Some(&"drain") => Action::Drain,
-                _ => Action::Lose(mode),
-            };
-            Event {
-                at,
-                action,
-                parts: outage.map_or_else(|| vec![target.clone()], |outage| outage.takes.clone()),
-                side: outage.and_then(|outage| outage.side),
-                target: target.clone(),
-            }
-        })
-        .collect()
-}
-
-/// Reports every pattern of an outage or event that no part of the site has.
-pub(super) fn unmatched(top: &Cursor<'_, '_>, outages: &[Outage], parts: &[String]) {
-    let known: Vec<&str> = parts.iter().map(String::as_str).collect();
-    let keys = [
-        ("outage", "takes"),
-        ("event", "lose"),
-        ("event", "restore"),
-        ("event", "drain"),
-    ];
-    for (family, key) in keys {
-        for row in rows(top, family) {
-            let listed = row
-                .entries
-                .iter()
-                .find(|entry| entry.key == key)
-                .map(|entry| texts(&entry.node));
-            for node in listed.and_then(Result::ok).unwrap_or_default() {
-                let pattern = node.as_str().map_or("", String::as_str);
-                let outage =
-                    family == "event" && outages.iter().any(|outage| outage.name == pattern);
-                if outage || parts.iter().any(|part| topology::matches(pattern, part)) {
-                    continue;
-                }
-                let mut known = known.clone();
-                if family == "event" {
-                    known.extend(outages.iter().map(|outage| outage.name.as_str()));
-                }
-                let message = format!("no part is called `{pattern}`");
-                top.ctx.error(
-                    &node.origin,
-                    &message,
-                    &near_or_list(pattern, "parts", &known),
-                    "`*` stands for any letters",
-                );
-            }
-        }
     }
 }

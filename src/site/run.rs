@@ -51,6 +51,36 @@ pub enum LossMode {
     Silent,
 }
 
+/// One of the two ways of a link.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Heading {
+    /// From the hosts towards the arrays.
+    Arrays,
+    /// Back.
+    Hosts,
+}
+
+/// What is wrong with a link that is there and not well.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Slow {
+    /// What is left of its rate, in millionths: 1 to 1,000,000.
+    pub rate_ppm: u32,
+    /// Chance that a frame is damaged on it, in thousand-millionths: 0 to 1,000,000,000.
+    pub loss_ppb: u32,
+}
+
+impl Slow {
+    /// The whole rate, in millionths.
+    pub const WHOLE: u32 = 1_000_000;
+    /// Certain loss, in thousand-millionths.
+    pub const CERTAIN: u32 = 1_000_000_000;
+    /// Nothing wrong.
+    pub const WELL: Self = Self {
+        rate_ppm: Self::WHOLE,
+        loss_ppb: 0,
+    };
+}
+
 /// A set of parts that are lost together.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Outage {
@@ -69,7 +99,11 @@ pub struct Outage {
 pub enum Action {
     /// Parts are lost.
     Lose(LossMode),
-    /// Lost parts come back.
+    /// One way of links is lost: what is sent that way vanishes, and no signal tells.
+    LoseWay(Heading),
+    /// Links go on at a lower rate, or damage frames, or both.
+    Slow(Slow),
+    /// Parts come back: one loss of each is undone, and what was drained or slow is well again.
     Restore,
     /// New I/Os avoid the paths over these parts; what is under way finishes.
     Drain,
@@ -88,6 +122,10 @@ pub struct Event {
     pub side: Option<Side>,
     /// The target as written.
     pub target: String,
+    /// Number of its table in the scenario, from 1.
+    pub number: u32,
+    /// Of a flap: which time it is, and of how many.
+    pub round: Option<(u32, u32)>,
 }
 
 /// A what-if: the same scenario with some values set otherwise.

@@ -11,7 +11,7 @@ pub(super) const SILENT: Action = Action::Lose(LossMode::Silent);
 
 /// One host, one switch, one array on one fabric. A write is ten frames of 1250 B; at 10 Gb/s each takes
 /// 1 us, and every link adds 100 ns of propagation.
-fn burst_site(speed: &str, forwarding: &str) -> Compiled {
+pub(super) fn burst_site(speed: &str, forwarding: &str) -> Compiled {
     let text = format!(
         "format = 1\n[[host]]\nname = \"app\"\n\
          [[switch]]\nname = \"sw\"\nfabric = \"A\"\ndelay = \"0s\"\nforwarding = \"{forwarding}\"\n\

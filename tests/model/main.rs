@@ -4,6 +4,7 @@
 mod cages;
 mod conserve;
 mod fault;
+mod ill;
 mod oracle;
 mod queueing;
 mod recovery;

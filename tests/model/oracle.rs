@@ -6,7 +6,7 @@
 
 use super::rig::{LIMITS, MS, US, site, watch};
 use halfloom::model::{Compiled, Executor, Fast, Plain, Script, Stop, Tally, World};
-use halfloom::site::{Action, LossMode};
+use halfloom::site::{Action, Heading, LossMode, Slow};
 use halfloom::topology::{MemberId, NodeId};
 use halfloom::unit::{Instant, Side, mix64};
 use std::fmt::Write as _;
@@ -74,6 +74,9 @@ fn text(dice: &mut Dice, kind: Kind) -> String {
         dice.one(&policies),
         dice.one(&[1, 4, 64])
     );
+    // The rates that links may be slowed down to.
+    text.push_str("[[event]]\nat = \"0s\"\nslow = \"s0-A\"\nrate = \"25%\"\n");
+    text.push_str("[[event]]\nat = \"0s\"\nslow = \"s0-A\"\nrate = \"50%\"\n");
     let tiers = 1 + dice.below(2);
     for tier in 0..tiers {
         let _ = writeln!(
@@ -164,17 +167,22 @@ fn text(dice: &mut Dice, kind: Kind) -> String {
     text
 }
 
-/// Up to six losses, returns and drains of parts drawn at random, some in the same instant.
+/// Up to nine losses, returns, drains and slow-downs of parts drawn at random, some in the same instant.
 fn scripts(dice: &mut Dice, compiled: &Compiled) -> Vec<Script> {
     let fabric = &compiled.fabric;
     let members = u64::try_from(fabric.members.len()).unwrap();
-    (0..dice.below(7))
+    (0..dice.below(10))
         .map(|_| {
             let at = Instant(dice.below(8) * 500 * US);
-            let action = match dice.below(6) {
+            let action = match dice.below(9) {
                 0 | 1 => Action::Lose(LossMode::Loud),
                 2 => Action::Lose(LossMode::Silent),
                 3 | 4 => Action::Restore,
+                5 => Action::LoseWay(dice.one(&[Heading::Arrays, Heading::Hosts])),
+                6 | 7 => Action::Slow(Slow {
+                    rate_ppm: dice.one(&[250_000, 500_000, Slow::WHOLE]),
+                    loss_ppb: dice.one(&[0, 50_000_000, 500_000_000]),
+                }),
                 _ => Action::Drain,
             };
             let (members, nodes): (Vec<MemberId>, Vec<NodeId>) = match dice.below(3) {
@@ -258,6 +266,7 @@ fn difference(fast: &Tally, plain: &Tally) -> Option<String> {
 
 fn both_count_the_same(kind: Kind, seeds: std::ops::Range<u64>) {
     let (mut completed, mut cut, mut retried, mut late) = (0, 0, 0, 0);
+    let mut discarded = 0;
     for seed in seeds {
         let mut dice = Dice::new(seed);
         let text = text(&mut dice, kind);
@@ -274,6 +283,7 @@ fn both_count_the_same(kind: Kind, seeds: std::ops::Range<u64>) {
             retried += work.retried;
             late += work.late;
         }
+        discarded += fast.discarded;
         cut += fast.directions.iter().map(|over| over.cut).sum::<u64>();
     }
     // The comparison means something only if much has happened.
@@ -281,7 +291,7 @@ fn both_count_the_same(kind: Kind, seeds: std::ops::Range<u64>) {
         completed > 10_000 && cut > 10 && retried > 100,
         "{completed} {cut} {retried}"
     );
-    assert!(late > 10, "{late}");
+    assert!(late > 10 && discarded > 1_000, "{late} {discarded}");
 }
 
 #[test]

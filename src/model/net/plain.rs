@@ -45,6 +45,7 @@ struct Direction {
     /// Frames begun that have not both arrived and been handed over, in order.
     sent: VecDeque<Sent>,
     serial: u32,
+    class: u32,
     gone: u32,
     gone_since: Instant,
     gone_total: u64,
@@ -61,6 +62,11 @@ pub struct PlainLinks {
 impl PlainLinks {
     fn bytes(compiled: &Compiled, frame: &Frame, direction: DirectionId) -> u64 {
         u64::from(compiled.time(frame.run, direction).bytes)
+    }
+
+    /// Times of a frame at the present rate of a direction.
+    fn time(&self, compiled: &Compiled, frame: &Frame, direction: DirectionId) -> FrameTime {
+        *compiled.time_on(frame.run, self.directions[direction.index()].class)
     }
 
     fn in_window(&self, at: Instant) -> bool {
@@ -87,9 +93,10 @@ impl PlainLinks {
         else {
             return;
         };
-        let time = compiled.time(frame.run, direction);
+        let time = self.time(compiled, &frame, direction);
         let (start, end) = (now, now + Duration(time.ser));
         let handover = handed_on(compiled, (direction, onward), time, (start, end));
+        let own = &mut self.directions[direction.index()];
         own.serial += 4;
         let serial = own.serial;
         own.sending = Some(serial);
@@ -140,6 +147,7 @@ impl Links for PlainLinks {
         let mut directions = vec![Direction::default(); count];
         for (index, own) in directions.iter_mut().enumerate() {
             own.gone = u32::from(!compiled.alive[index / 2]);
+            own.class = compiled.hops[index].class;
         }
         Self {
             directions,
@@ -157,7 +165,7 @@ impl Links for PlainLinks {
         events: &mut impl EventSet<Event>,
     ) -> Offered {
         let counts = self.in_window(ready);
-        let time = compiled.time(frame.run, direction);
+        let time = self.time(compiled, &frame, direction);
         let tally = &mut self.tallies[direction.index()];
         let own = &mut self.directions[direction.index()];
         tally.offered += 1;
@@ -174,7 +182,7 @@ impl Links for PlainLinks {
             + own
                 .waiting
                 .iter()
-                .map(|waiting| compiled.time(waiting.frame.run, direction).ser)
+                .map(|waiting| compiled.time_on(waiting.frame.run, own.class).ser)
                 .sum::<u64>();
         own.waiting.push_back(Waiting {
             frame,
@@ -277,6 +285,20 @@ impl Links for PlainLinks {
         own.gone = own.gone.saturating_sub(1);
         if own.gone == 0 {
             own.gone_total += overlap(own.gone_since, now, self.window);
+        }
+    }
+
+    fn pace(
+        &mut self,
+        _compiled: &Compiled,
+        (direction, class): (DirectionId, u32),
+        _now: Instant,
+        _events: &mut impl EventSet<Event>,
+    ) {
+        let own = &mut self.directions[direction.index()];
+        own.class = class;
+        for waiting in &mut own.waiting {
+            waiting.onward = Onward::Store;
         }
     }
 

@@ -299,6 +299,40 @@ impl Links for Rings {
         }
     }
 
+    fn pace(
+        &mut self,
+        compiled: &Compiled,
+        (direction, class): (DirectionId, u32),
+        now: Instant,
+        events: &mut impl EventSet<Event>,
+    ) {
+        let lane = &mut self.lanes[direction.index()];
+        lane.class = class;
+        let begun = lane.ring.iter().take_while(|flight| flight.start < now);
+        let begun = begun.count();
+        let Some(mut start) = lane.ring.get(begun).map(|flight| flight.start) else {
+            return;
+        };
+        for position in begun..lane.ring.len() {
+            let Some(mut flight) = lane.ring.get(position).copied() else {
+                break;
+            };
+            let time = compiled.time_on(flight.frame.run, class);
+            flight.start = start.max(flight.ready);
+            flight.end = flight.start + Duration(time.ser);
+            flight.handover = lane.handed_on(Onward::Store, time, flight.start, flight.end);
+            start = flight.end;
+            if let Some(place) = lane.ring.get_mut(position) {
+                *place = flight;
+            }
+        }
+        lane.free = start;
+        if begun == lane.handed {
+            lane.ticket = lane.ticket.wrapping_add(1);
+            lane.plan(direction, events);
+        }
+    }
+
     fn spoil(&mut self, frame: &Frame) {
         for lane in &mut self.lanes {
             for position in 0..lane.ring.len() {

@@ -4,7 +4,7 @@ use super::{DEMO, read_text};
 use crate::scenario::Problem;
 
 /// The smallest sound scenario, by which one change makes one problem.
-const SMALL: &str = r#"format = 1
+pub(super) const SMALL: &str = r#"format = 1
 [[host]]
 name = "db"
 [[switch]]
@@ -28,12 +28,12 @@ arrivals = { poisson = "20k/s" }
 sizes = "8KiB"
 "#;
 
-fn problems(text: &str, set: &[(&str, &str)]) -> Vec<Problem> {
+pub(super) fn problems(text: &str, set: &[(&str, &str)]) -> Vec<Problem> {
     read_text(text, set).map_or_else(|problems| problems, |_| Vec::new())
 }
 
 /// `line:column^length message | expected` of each problem of the small scenario with one change.
-fn changed(from: &str, to: &str) -> String {
+pub(super) fn changed(from: &str, to: &str) -> String {
     assert_eq!(
         SMALL.matches(from).count().min(1),
         1,
@@ -42,7 +42,7 @@ fn changed(from: &str, to: &str) -> String {
     short(&problems(&SMALL.replacen(from, to, 1), &[]))
 }
 
-fn short(problems: &[Problem]) -> String {
+pub(super) fn short(problems: &[Problem]) -> String {
     let lines: Vec<String> = problems
         .iter()
         .map(|problem| {
@@ -335,7 +335,7 @@ fn unmatched_outage() {
 
 #[test]
 fn event() {
-    insta::assert_snapshot!(changed("[[workload]]", "[[event]]\nat = \"1ms\"\nlose = \"A\"\nrestore = \"A\"\n[[workload]]"), @"16:1^9 event 1 does 2 things | exactly one of: lose, restore, drain");
+    insta::assert_snapshot!(changed("[[workload]]", "[[event]]\nat = \"1ms\"\nlose = \"A\"\nrestore = \"A\"\n[[workload]]"), @"16:1^9 event 1 does 2 things | exactly one of: lose, restore, drain, slow, flap");
 }
 
 #[test]

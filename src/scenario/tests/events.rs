@@ -1,0 +1,259 @@
+//! Scripted events: what they expand to, every kind of target, and events that can do nothing.
+
+use super::places::{SMALL, changed, problems, short};
+use super::{DEMO, read_text, site};
+use crate::site::{Action, Heading, LossMode, Slow};
+use crate::topology::Fabric;
+use crate::unit::Duration;
+
+/// The small scenario with these tables before its workload, and what is reported.
+fn with(tables: &str) -> String {
+    changed("[[workload]]", &format!("{tables}\n[[workload]]"))
+}
+
+/// When (us), what, target, round.
+type Brief = (u64, Action, String, Option<(u32, u32)>);
+
+/// The events of the small scenario with these tables.
+fn events(tables: &str) -> Vec<Brief> {
+    let text = SMALL.replacen("[[workload]]", &format!("{tables}\n[[workload]]"), 1);
+    let site = site(&text, &[]);
+    site.events
+        .into_iter()
+        .map(|event| {
+            (
+                event.at.0 / 1_000_000,
+                event.action,
+                event.target,
+                event.round,
+            )
+        })
+        .collect()
+}
+
+#[test]
+fn a_flap_is_so_many_losses_and_returns() {
+    let lose = Action::Lose(LossMode::Silent);
+    let flap = |round| Some((round, 3));
+    let target = || "edge-A".to_owned();
+    assert_eq!(
+        events(
+            "[[event]]\nat = \"1ms\"\nflap = \"edge-A\"\nmode = \"silent\"\nperiod = \"300us\"\ndown = \"100us\"\ncount = 3"
+        ),
+        [
+            (1_000, lose, target(), flap(1)),
+            (1_100, Action::Restore, target(), flap(1)),
+            (1_300, lose, target(), flap(2)),
+            (1_400, Action::Restore, target(), flap(2)),
+            (1_600, lose, target(), flap(3)),
+            (1_700, Action::Restore, target(), flap(3)),
+        ]
+    );
+    // Down for half the period unless stated; an outage flaps in its own mode.
+    let outage = "[[outage]]\nname = \"x\"\ntakes = \"edge-B\"\nmode = \"silent\"\n";
+    let halves = events(&format!(
+        "{outage}[[event]]\nat = \"0s\"\nflap = \"x\"\nperiod = \"2ms\"\ncount = 1"
+    ));
+    assert_eq!(
+        halves,
+        [
+            (0, lose, "x".to_owned(), Some((1, 1))),
+            (1_000, Action::Restore, "x".to_owned(), Some((1, 1)))
+        ]
+    );
+}
+
+#[test]
+fn slow_links_and_single_ways() {
+    let slow = |rate_ppm, loss_ppb| Action::Slow(Slow { rate_ppm, loss_ppb });
+    let found: Vec<Action> = events(
+        "[[event]]\nat = \"1ms\"\nslow = \"edge-A\"\nrate = \"12.5%\"\n\
+         [[event]]\nat = \"2ms\"\nslow = \"edge-A\"\nloss = \"0.1%\"\n\
+         [[event]]\nat = \"3ms\"\nslow = \"edge-A\"\nloss = 1\nrate = 1\n\
+         [[event]]\nat = \"4ms\"\nlose = \"db:A1~edge-A\"\nway = \"to-hosts\"\n\
+         [[event]]\nat = \"5ms\"\nlose = \"db:A1~edge-A\"\nway = \"to-arrays\"\nmode = \"silent\"",
+    )
+    .into_iter()
+    .map(|(_, action, ..)| action)
+    .collect();
+    assert_eq!(
+        found,
+        [
+            slow(125_000, 0),
+            slow(1_000_000, 1_000_000),
+            slow(1_000_000, 1_000_000_000),
+            Action::LoseWay(Heading::Hosts),
+            Action::LoseWay(Heading::Arrays),
+        ]
+    );
+}
+
+/// A group stands for its parts in outages and events, as one fate.
+#[test]
+fn a_group_is_one_fate() {
+    let text = SMALL.replacen(
+        "[[workload]]",
+        "[[group]]\nname = \"feed-1\"\nparts = [\"edge-A\", \"vault-c1\"]\n\
+         [[outage]]\nname = \"power\"\ntakes = [\"feed-1\", \"db:B1\"]\n\
+         [[event]]\nat = \"1ms\"\nlose = [\"feed-1\", \"power\"]\n[[workload]]",
+        1,
+    );
+    let site = site(&text, &[]);
+    let power = site.outages.iter().find(|outage| outage.name == "power");
+    let power = power.expect("the outage is there");
+    assert_eq!(power.takes, ["edge-A", "vault-c1", "db:B1"]);
+    let parts: Vec<_> = site
+        .events
+        .iter()
+        .map(|event| event.parts.clone())
+        .collect();
+    assert_eq!(
+        parts,
+        [
+            vec!["edge-A".to_owned(), "vault-c1".to_owned()],
+            power.takes.clone()
+        ]
+    );
+    let fabric = Fabric::new(&site);
+    let names = |members: Vec<crate::topology::MemberId>| -> Vec<String> {
+        let names = members.iter().map(|m| fabric.members[m.0 as usize].name());
+        names.collect()
+    };
+    let taken = names(fabric.members_of(&site.events[0].parts, None));
+    assert_eq!(
+        taken,
+        [
+            "db:A1~edge-A",
+            "edge-A~vault-c1:A1",
+            "edge-A~vault-c2:A1",
+            "edge-B~vault-c1:B1"
+        ]
+    );
+}
+
+/// Every kind of part can be lost, slowed, drained and restored, and takes the links that it should: a host, a
+/// chassis with its modules and hosts, a module, a switch, a LAN peer, an array, a controller, ports of either,
+/// a link, a member of its group, a cage.
+#[test]
+fn every_kind_of_part_is_a_target() {
+    for (part, links) in [
+        ("db-1", 2),
+        // Four hosts with a port on each module, each module with two uplinks.
+        ("bay-1", 8 + 4),
+        ("module-1-A", 4 + 2),
+        // Three modules of two members, four rack hosts, two legs, two LAN peers.
+        ("edge-A", 6 + 4 + 2 + 2),
+        ("lan-1", 2 + 2),
+        ("vault", 2 * 2 * 2),
+        ("vault-c1", 2 * 2),
+        ("vault-c1:A2", 1),
+        ("db-1:A1", 1),
+        ("db-1:A1~module-1-A", 1),
+        ("module-1-A~edge-A", 2),
+        ("module-1-A~edge-A/2", 1),
+        ("edge-A~san-A/cage-1", 2),
+    ] {
+        let tables = format!(
+            "[[event]]\nat = \"200ms\"\nslow = \"{part}\"\nrate = \"50%\"\n\
+             [[event]]\nat = \"210ms\"\nrestore = \"{part}\"\n\
+             [[event]]\nat = \"220ms\"\ndrain = \"{part}\"\n\
+             [[event]]\nat = \"230ms\"\nlose = \"{part}\"\n\
+             [[event]]\nat = \"240ms\"\nrestore = \"{part}\"\n"
+        );
+        let site = site(&format!("{DEMO}\n{tables}"), &[]);
+        assert_eq!(site.events.len(), 5, "{part}");
+        let fabric = Fabric::new(&site);
+        for event in &site.events {
+            let members = fabric.members_of(&event.parts, event.side);
+            assert_eq!(members.len(), links, "{part}");
+        }
+    }
+}
+
+#[test]
+fn one_thing_and_what_belongs_to_it() {
+    insta::assert_snapshot!(with("[[event]]\nat = \"1ms\"\nslow = \"edge-A\""), @"16:1^9 event 1 slows links and does not say how | `rate`, `loss` or both");
+    insta::assert_snapshot!(with("[[event]]\nat = \"1ms\"\nslow = \"edge-A\"\nrate = \"0%\"\nloss = \"0%\""), @r#"
+    19:8^4 `rate` of event 1 is too little | a share like "50%", from 1% to 100%
+    20:8^4 `loss` of event 1 is too little | a share like "0.1%", from 0.0000001% to 100%
+    "#);
+    insta::assert_snapshot!(with("[[event]]\nat = \"1ms\"\nlose = \"edge-A\"\nrate = \"50%\"\ncount = 2"), @r#"
+    19:1^4 event 1 has a `rate`, which means nothing here | only with `slow`
+    20:1^5 event 1 has a `count`, which means nothing here | only with `flap`
+    "#);
+    insta::assert_snapshot!(with("[[event]]\nat = \"1ms\"\nflap = \"edge-A\""), @r#"
+    16:1^9 event 1 flaps and has no `period` | it needs one
+    16:1^9 event 1 flaps and has no `count` | it needs one
+    "#);
+    insta::assert_snapshot!(with("[[event]]\nat = \"1ms\"\nflap = \"edge-A\"\nperiod = \"1s\"\ndown = \"1s\"\ncount = 2"), @"20:1^4 event 1 is down for as long as its period, or longer | `down` below `period`");
+    insta::assert_snapshot!(with("[[event]]\nat = \"1ms\"\nflap = \"edge-A\"\nperiod = \"1s\"\nway = \"to-hosts\"\ncount = 101"), @r#"
+    20:1^3 event 1 has a `way`, which means nothing here | only with `lose`
+    21:9^3 `count` of event 1 cannot be 101 | a whole number from 1 to 100
+    "#);
+    insta::assert_snapshot!(with("[[event]]\nat = \"1ms\"\nlose = \"edge-A\"\nway = \"to-hosts\"\nmode = \"loud\""), @r#"20:1^4 event 1 loses one way of links loudly | `way` without `mode`, or `mode = "silent"`"#);
+    insta::assert_snapshot!(with("[[event]]\nat = \"1ms\"\ndrain = \"edge-A\"\nmode = \"loud\""), @"19:1^4 event 1 has a `mode`, which means nothing here | only with `lose` or `flap`");
+}
+
+#[test]
+fn groups_are_known_and_named_apart() {
+    insta::assert_snapshot!(with("[[group]]\nname = \"edge-A\"\nparts = \"edge-B\"\n[[group]]\nname = \"A\"\nparts = \"edge-B\""), @r#"
+    16:1^9 the group `edge-A` has the name of a part | a name of its own
+    19:1^9 the group `A` has the name of an outage | a name of its own
+    "#);
+    insta::assert_snapshot!(with("[[group]]\nname = \"x\"\nparts = \"y\"\n[[group]]\nname = \"x\"\nparts = \"edge-A\""), @"19:1^9 the group `x` is there twice | each name once");
+    insta::assert_snapshot!(with("[[group]]\nname = \"feed\"\nparts = \"edge-A\"\n[[event]]\nat = \"1ms\"\nlose = \"fed\""), @"21:8^5 no part is called `fed` | did you mean `feed`?");
+}
+
+/// A return of what is there, the same loss twice, anything on a part that is gone: refused where it is written.
+#[test]
+fn events_that_can_do_nothing() {
+    insta::assert_snapshot!(with("[[event]]\nat = \"1ms\"\nrestore = \"edge-A\""), @"18:11^8 event 1 restores `edge-A`, with which nothing is wrong at 1ms | a loss, drain or slow-down before it");
+    insta::assert_snapshot!(
+        with("[[event]]\nat = \"1ms\"\nlose = \"edge-A\"\n[[event]]\nat = \"3ms\"\nrestore = \"edge-A\"\n[[event]]\nat = \"4ms\"\nrestore = [\"edge-B\", \"edge-A\"]"),
+        @r#"
+    24:12^8 event 3 restores `edge-B`, with which nothing is wrong at 4ms | a loss, drain or slow-down before it
+    24:22^8 event 3 restores `edge-A`, with which nothing is wrong at 4ms | a loss, drain or slow-down before it
+    "#);
+    insta::assert_snapshot!(with("[[event]]\nat = \"2ms\"\nlose = \"A\"\n[[event]]\nat = \"1ms\"\nlose = \"A\""), @"18:8^3 event 1 does to `A` what event 2 has done, at 2ms | a `restore` between the two");
+    insta::assert_snapshot!(with("[[event]]\nat = \"1ms\"\nlose = \"A\"\n[[event]]\nat = \"2ms\"\nslow = \"edge-A\"\nrate = \"50%\""), @"21:8^8 event 2 acts on `edge-A`, which is gone at 2ms | a part that is there");
+    insta::assert_snapshot!(with("[[event]]\nat = \"1ms\"\nlose = \"A\"\n[[event]]\nat = \"2ms\"\ndrain = \"edge-A\""), @"21:9^8 event 2 acts on `edge-A`, which is gone at 2ms | a part that is there");
+    insta::assert_snapshot!(
+        with("[[event]]\nat = \"1ms\"\nlose = \"edge-A\"\nway = \"to-hosts\"\n[[event]]\nat = \"2ms\"\nlose = \"edge-A\"\nway = \"to-hosts\""),
+        @"22:8^8 event 2 does to `edge-A` what event 1 has done, at 2ms | a `restore` between the two");
+}
+
+/// A second loss while the first lasts, by another name or the other way, is one more, and needs its own return.
+#[test]
+fn second_losses_are_sound() {
+    for tables in [
+        "[[event]]\nat = \"1ms\"\nlose = \"A\"\n[[event]]\nat = \"2ms\"\nlose = \"edge-A\"\n\
+         [[event]]\nat = \"3ms\"\nrestore = \"A\"\n[[event]]\nat = \"4ms\"\nrestore = \"edge-A\"",
+        "[[event]]\nat = \"1ms\"\nlose = \"A\"\n[[event]]\nat = \"2ms\"\nlose = \"B\"",
+        "[[event]]\nat = \"1ms\"\nlose = \"edge-A\"\nway = \"to-hosts\"\n\
+         [[event]]\nat = \"2ms\"\nlose = \"edge-A\"\nway = \"to-arrays\"",
+        "[[event]]\nat = \"1ms\"\nlose = \"edge-A\"\nmode = \"silent\"\n\
+         [[event]]\nat = \"2ms\"\nlose = \"edge-A\"",
+        "[[event]]\nat = \"1ms\"\ndrain = \"edge-A\"\n[[event]]\nat = \"2ms\"\nlose = \"edge-A\"\n\
+         [[event]]\nat = \"3ms\"\nrestore = \"edge-A\"",
+        "[[event]]\nat = \"1ms\"\nslow = \"edge-A\"\nrate = \"50%\"\n\
+         [[event]]\nat = \"2ms\"\nslow = \"edge-A\"\nrate = \"25%\"\n\
+         [[event]]\nat = \"3ms\"\nrestore = \"edge-A\"",
+    ] {
+        assert_eq!(with(tables), "", "{tables}");
+    }
+}
+
+#[test]
+fn an_event_before_the_warm_up_is_over_is_warned_of() {
+    let text = SMALL.replacen(
+        "[[workload]]",
+        "[run]\nduration = \"1s\"\nwarm_up = \"100ms\"\n[[event]]\nat = \"50ms\"\nlose = \"A\"\n[[workload]]",
+        1,
+    );
+    let loaded = read_text(&text, &[]).expect("a warning is no error");
+    insta::assert_snapshot!(short(&loaded.warnings), @"21:8^3 event 1 comes at 50ms, before the warm-up of 100ms is over |");
+    assert_eq!(short(&problems(&text.replace("50ms", "100ms"), &[])), "");
+    let later = read_text(&text.replace("50ms", "100ms"), &[]).expect("sound");
+    assert_eq!(later.warnings, []);
+    assert_eq!(later.site.events[0].at, Duration::from_ms(100));
+}
