@@ -81,7 +81,8 @@ impl<E: Executor> World<'_, E> {
             self.release(slot);
             return;
         }
-        let path = attempt.path;
+        let (io, path) = (attempt.io, attempt.path);
+        self.hangs(io);
         if self.path_protocol(path).tcp().is_none() {
             return;
         }

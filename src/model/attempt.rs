@@ -28,6 +28,8 @@ pub(crate) struct Io {
     pub(crate) before: u32,
     pub(crate) after: u32,
     pub(crate) measured: bool,
+    /// It has lost a frame or been sent again: counted in the workload's `hanging` until it is over.
+    pub(crate) hurt: bool,
 }
 
 /// One attempt at an I/O.

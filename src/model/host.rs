@@ -346,21 +346,25 @@ impl<E: Executor> World<'_, E> {
             return;
         }
         tally.longest = tally.longest.max(latency);
-        if finish == Finish::Completed {
-            tally.silence = tally
-                .silence
-                .max(self.now.since(tally.last_completion.max(since)));
+        // Whoever waits for a completion waits on when an I/O fails.
+        tally.silence = tally
+            .silence
+            .max(self.now.since(tally.last_completion.max(since)));
+        let failed = finish == Finish::Failed;
+        if failed {
+            tally.failed_after += 1;
+        } else {
             tally.last_completion = self.now;
             tally.completed_after += 1;
-            for (position, above) in tally.above_after.iter_mut().enumerate() {
-                *above += u64::from(latency.0 > tally.above[position].0);
-            }
+        }
+        for (above, (target, _)) in tally.above_after.iter_mut().zip(&tally.above) {
+            *above += u64::from(failed || latency.0 > *target);
         }
     }
 
-    /// Longest I/O and silence of what is unfinished at the end.
+    /// Longest I/O and silence of what is unfinished at the end, and what is above a target already.
     pub(crate) fn note_longest_of_unfinished(&mut self, workload: usize) {
-        let io = self.oldest[workload];
+        let mut io = self.oldest[workload];
         let Some(since) = self.fault.since else {
             return;
         };
@@ -371,6 +375,15 @@ impl<E: Executor> World<'_, E> {
             tally.silence = tally
                 .silence
                 .max(self.now.since(tally.last_completion.max(since)));
+        }
+        while io != NONE {
+            let age = self.now.since(self.ios[io].arrival);
+            let tally = &mut self.tally.workloads[workload];
+            tally.unfinished += 1;
+            for (above, (target, _)) in tally.above_after.iter_mut().zip(&tally.above) {
+                *above += u64::from(age.0 > *target);
+            }
+            io = self.ios[io].after;
         }
     }
 
@@ -386,6 +399,7 @@ impl<E: Executor> World<'_, E> {
             self.now,
             tally.issued_total - tally.completed_total - tally.failed_total,
         );
+        tally.hanging -= u64::from(record.hurt);
         if record.measured {
             self.open -= 1;
         }
@@ -433,6 +447,15 @@ impl<E: Executor> World<'_, E> {
         self.finish_io(io, least);
     }
 
+    /// Something of an I/O has been lost: it hangs until it is over.
+    pub(crate) fn hangs(&mut self, io: u32) {
+        let record = &mut self.ios[io];
+        if !record.hurt {
+            record.hurt = true;
+            self.tally.workloads[record.workload as usize].hanging += 1;
+        }
+    }
+
     /// Gives an attempt up: whatever still comes of it is late. Returns its I/O.
     pub(crate) fn abandon(&mut self, slot: u32) -> u32 {
         self.leave_path(slot);
@@ -464,6 +487,7 @@ impl<E: Executor> World<'_, E> {
             (record.arrival, record.workload, record.number)
         });
         while let Some(io) = ios.pop() {
+            self.hangs(io);
             let record = &mut self.ios[io];
             record.attempts += 1;
             let (source, workload) = (record.source as usize, record.workload as usize);

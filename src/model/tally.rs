@@ -279,10 +279,16 @@ pub struct WorkloadTally {
     pub last_completion: Instant,
     /// Completed after the loss.
     pub completed_after: u64,
-    /// Of them above each target of `above`.
+    /// Above each target of `above` after the loss: completed, failed, and unfinished and that old at the end.
     pub above_after: Vec<u64>,
     /// When the last I/O that had been retried, or had lost a frame, finished.
     pub last_disturbed: Instant,
+    /// I/Os that have been retried or have lost a frame and are not finished yet.
+    pub hanging: u64,
+    /// Failed after the loss.
+    pub failed_after: u64,
+    /// Unfinished at the end.
+    pub unfinished: u64,
 }
 
 impl WorkloadTally {
@@ -311,6 +317,9 @@ impl WorkloadTally {
             completed_after: 0,
             above_after: vec![0; targets.len()],
             last_disturbed: Instant::ZERO,
+            hanging: 0,
+            failed_after: 0,
+            unfinished: 0,
         }
     }
 

@@ -331,6 +331,7 @@ impl<'a, E: Executor> World<'a, E> {
             before: NONE,
             after: NONE,
             measured,
+            hurt: false,
         });
         self.note_oldest(workload_id);
         self.link_unfinished(workload_id, io);

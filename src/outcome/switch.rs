@@ -50,7 +50,8 @@ pub struct SwitchWorkload {
     pub longest_io_s: Vec<f64>,
     /// Longest time without any completion, worst replication.
     pub longest_silence_s: f64,
-    /// Share of I/Os completed after the loss that took longer than the promise (p99 or mean target).
+    /// Share of the I/Os that were over after the loss, or unfinished at the end, that took longer than the
+    /// promise (p99 or mean target); failed ones count as longer.
     pub above_promise_share: Option<f64>,
     /// Time in bins whose mean lies above the promise.
     pub above_promise_s: Option<f64>,
@@ -64,6 +65,9 @@ pub struct SwitchWorkload {
     pub late: u64,
     /// I/Os unfinished when the run ended, all replications.
     pub unfinished: u64,
+    /// I/Os that had lost a frame or been sent again and were still not over when the run ended, each
+    /// replication: nobody knows how long they take.
+    pub hanging: Vec<u64>,
     /// Most I/Os arrived and not completed, worst replication.
     pub backlog_peak: u64,
     /// From the loss until the backlog was down to the survivors' steady mean, worst replication;

@@ -48,7 +48,8 @@
 //!   - `workloads`: `name`, `bins` (`t_s`, `offered_iops`, `completed_iops`, `mean_us`, `p99_us`, `max_us`,
 //!     `oldest_us`, `backlog`), `longest_io_s` (one a replication), `longest_silence_s`,
 //!     `above_promise_share`, `above_promise_s`, `completed`, `retried`, `failed` (one a replication),
-//!     `late`, `unfinished`, `backlog_peak`, `drain_s`, `settled_s`, `survivors_peak_iops`.
+//!     `late`, `unfinished`, `hanging` (had lost a frame or been sent again and were not
+//!     over at the end, one a replication), `backlog_peak`, `drain_s`, `settled_s`, `survivors_peak_iops`.
 //!   - `events`: `t_s`, `what`, `timer`, `workload`, `ios`, `ended_stall`.
 //!   - `lanes`: `name`, `side`, `workloads`, `spans` (`from_s`, `to_s`, `state`, `kind`).
 //! - `matrix`: `cases`, `rows`. A row: `workload`, `measure` (`"mean"`, `{"quantile": 0.99}`,

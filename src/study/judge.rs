@@ -249,8 +249,14 @@ fn switch_cell(switch: &Switch, index: usize, promise: &Promise) -> Cell {
         high: None,
     };
     let cell = with_value(blank, Some(value), target, Direction::AtMost);
+    let found = verdict(judge_every(&values, target));
+    // What still hangs at the end may yet break the promise: only a miss is certain then.
+    let hangs = figures.hanging.iter().any(|hanging| *hanging > 0);
     Cell {
-        verdict: verdict(judge_every(&values, target)),
+        verdict: match found {
+            Verdict::Met if hangs => Verdict::Undecided,
+            found => found,
+        },
         ..cell
     }
 }

@@ -13,7 +13,7 @@ use super::case::CasePlan;
 use super::progress::Progress;
 use super::steady::{PEAK_WINDOW, SteadyRuns};
 use crate::measure::{Series, band, settled};
-use crate::model::{Compiled, FlowCell, Limits, Script, Stop, Tally, Watch, World};
+use crate::model::{Compiled, FlowCell, Limits, Script, Stop, Tally, Watch, WorkloadTally, World};
 use crate::outcome::Switch;
 use crate::site::{Action, Site};
 use crate::unit::{Duration, Instant};
@@ -110,8 +110,17 @@ pub(crate) fn scripted(
         .scripts
         .iter()
         .map(|script| script.at + compiled.longest_chain(script.action));
-    let limit = chains.max().unwrap_or(setting.at) + setting.site.run.settle_limit;
-    let mut worlds: Vec<(World<'_>, Instant, Settled)> = (0..replications)
+    let settle_limit = setting.site.run.settle_limit;
+    let limit = chains.max().unwrap_or(setting.at) + settle_limit;
+    // Where a group of links closes ranks no path is lost, and what was on the way is only missed when its
+    // command times out.
+    let timeouts = compiled
+        .site
+        .hosts
+        .iter()
+        .map(|host| host.timers.command_timeout);
+    let patient = limit + timeouts.max().unwrap_or_default();
+    let mut worlds: Vec<(World<'_>, Instant, Instant, Settled)> = (0..replications)
         .into_par_iter()
         .map(|replication| {
             let watch = Watch {
@@ -126,24 +135,37 @@ pub(crate) fn scripted(
             for script in setting.scripts {
                 world.add_script(script.clone());
             }
-            let mut until = last_script + CHUNK;
+            let (mut until, mut limit) = (last_script + CHUNK, limit);
             let found = loop {
                 let goes_on = advance(&mut world, until, progress);
                 let found = Settled::of(setting, &world);
+                if until >= limit {
+                    let hangs = |own: &WorkloadTally| match own.hanging {
+                        0 => own.last_disturbed,
+                        _ => until,
+                    };
+                    let last = world.tally().workloads.iter().map(hangs).max();
+                    // Disturbed late in the time for settling: it begins again.
+                    let last = last.unwrap_or_default();
+                    if last + Duration(settle_limit.0 / 2) > limit {
+                        limit = limit.max((last + settle_limit).min(patient));
+                    }
+                }
                 if !goes_on || until >= limit || found.all.is_some() {
                     break found;
                 }
                 until = (until + CHUNK).min(limit);
             };
-            (world, until, found)
+            (world, until, limit, found)
         })
         .collect();
     // All replications end together, so that their bins can be averaged.
     let end = worlds
         .iter()
-        .map(|(_, until, _)| *until)
+        .map(|(_, until, ..)| *until)
         .max()
         .unwrap_or(limit);
+    let longest = worlds.iter().map(|(_, _, limit, _)| *limit).max();
     worlds.par_iter_mut().for_each(|(world, ..)| {
         advance(world, end, progress);
     });
@@ -155,6 +177,7 @@ pub(crate) fn scripted(
             world.finish()
         })
         .collect();
+    let limit = longest.unwrap_or(limit);
     figures::figures(setting, compiled, &tallies, &found, limit)
 }
 
@@ -205,10 +228,10 @@ pub(crate) fn workload_settled(
     tally: &Tally,
     index: usize,
 ) -> Option<Instant> {
-    if setting.survivors.figures.workloads[index].saturated {
+    let own = &tally.workloads[index];
+    if setting.survivors.figures.workloads[index].saturated || own.hanging > 0 {
         return None;
     }
-    let own = &tally.workloads[index];
     let width = own.series.width().max(PEAK_WINDOW);
     let survivors = &setting.survivors.tallies;
     let points = |series: &Series<FlowCell>, from: Instant, to: Instant| -> Vec<(f64, f64)> {

@@ -1,7 +1,7 @@
 //! Whether a switch-over settles, how long a backlog takes to drain, and what a flap costs.
 
 use super::rig::{ask, moved, origin, site, site_with};
-use halfloom::outcome::Report;
+use halfloom::outcome::{MeasureKind, Report, Verdict};
 use halfloom::render::table::report_text;
 use halfloom::study::{NoProgress, simulate};
 
@@ -245,5 +245,89 @@ restore = "app:A1~sw-A"
             .quantiles
             .iter()
             .all(|found| found.latency_us.is_none())
+    );
+}
+
+/// A loud loss of one of two members, with the path left whole: what was on the way over it hangs in silence
+/// until its command times out. The run must wait for that, and the promise be judged by it.
+#[test]
+fn what_a_cut_member_took_hangs_until_its_command_times_out() {
+    let text = r#"
+format = 1
+[run]
+duration = "200ms"
+warm_up = "20ms"
+replications = 2
+switch_replications = 2
+before = "20ms"
+settle_limit = "2s"
+[timers]
+lag_rehash = "10ms"
+command_timeout = "3s"
+[[host]]
+name = "app"
+count = 4
+[[switch]]
+name = "leaf"
+fabric = "each"
+[[switch]]
+name = "core"
+fabric = "each"
+[[array]]
+name = "box"
+parallel = 100
+read = { hit = "100%", hit_time = "100us" }
+[[link]]
+from = "app"
+to = "leaf"
+speed = "16GFC"
+[[link]]
+from = "leaf"
+to = "core"
+speed = "16GFC"
+members = 2
+length = "300m"
+[[link]]
+from = "core"
+to = "box"
+speed = "32GFC"
+[[workload]]
+name = "w"
+hosts = "app"
+array = "box"
+protocol = "fc-nvme"
+read = "100%"
+sizes = "8KiB"
+arrivals = { poisson = "40k/s" }
+promise = { p99 = "10ms", switching = { longest_io = "1s", failed = 0 } }
+[[outage]]
+name = "cable"
+takes = "leaf-A~core-A/1"
+mode = "loud"
+"#;
+    let report = ask(&site(text, &[]), &["cable"], true);
+    let switch = &report.switches[0];
+    let found = moved(switch, "w");
+    assert!(found.retried > 0, "something was on the way");
+    assert_eq!(found.hanging, vec![0, 0]);
+    for longest in &found.longest_io_s {
+        // The timeout counts from the issue; then the I/O is sent again and takes well under 50 ms.
+        assert!((3.0..3.05).contains(longest), "{longest}");
+    }
+    let settled = switch.settled_s.expect("settled after the last of them");
+    assert!(settled > 2.9, "{settled}");
+    let shown = report_text(&report);
+    assert!(shown.contains("timer: command timeout, 3\u{202f}s"), "{shown}");
+    let row = report
+        .matrix
+        .rows
+        .iter()
+        .find(|row| row.measure == MeasureKind::LongestIo);
+    let cells = &row.expect("a promise of the longest I/O").cells;
+    assert!(
+        cells
+            .iter()
+            .flatten()
+            .any(|cell| cell.verdict == Verdict::Missed)
     );
 }

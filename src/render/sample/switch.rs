@@ -50,6 +50,7 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
         failed: vec![0; 10],
         late: 0,
         unfinished: 0,
+        hanging: vec![0; 10],
         backlog_peak: held + if bursty { 2460 } else { 40 },
         drain_s: Some(stall_s + 0.3),
         settled_s: Some(stall_s + 0.3),

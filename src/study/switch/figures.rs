@@ -102,12 +102,16 @@ fn workload(
     let promise = latency_promise(&compiled.site.workloads[index].promises.lost);
     let settled: Option<Vec<Instant>> = found.iter().map(|found| found.each[index]).collect();
     let after: u64 = own.iter().map(|workload| workload.completed_after).sum();
+    let judged: u64 = own
+        .iter()
+        .map(|workload| workload.completed_after + workload.failed_after + workload.unfinished)
+        .sum();
     #[allow(
         clippy::cast_precision_loss,
         clippy::cast_possible_truncation,
         clippy::cast_sign_loss
     )]
-    let above_promise_share = promise.filter(|_| after > 0).map(|promise| {
+    let above_promise_share = promise.filter(|_| judged > 0).map(|promise| {
         let above: u64 = own
             .iter()
             .filter_map(|workload| {
@@ -118,7 +122,7 @@ fn workload(
                 Some(workload.above_after[at])
             })
             .sum();
-        above as f64 / after as f64
+        above as f64 / judged as f64
     });
     let above_promise_s = promise.map(|promise| {
         let slow = |bin: &&SwitchBin| {
@@ -150,6 +154,7 @@ fn workload(
             .iter()
             .map(|w| w.issued_total - w.completed_total - w.failed_total)
             .sum(),
+        hanging: own.iter().map(|workload| workload.hanging).collect(),
         backlog_peak: own
             .iter()
             .flat_map(|workload| workload.backlog.series().bins())
