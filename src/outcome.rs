@@ -24,7 +24,7 @@ pub use exchange::{
     AccountRow, Exchange, FramesAlike, LayerRow, LinkRow, Message, Series, SizePoint, Sizes, Total,
     Way,
 };
-pub use headroom::{Breaks, CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpose};
+pub use headroom::{Breaks, CaseHeadroom, Grows, Headroom, LoadPoint, LoadRow, PartLoad, Purpose};
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};
 pub use precision::{LeftOut, Precision, WidestFigure};

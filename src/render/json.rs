@@ -110,10 +110,13 @@
 //!
 //! # `headroom`
 //!
-//! `origin` and `parts` as above (at today's load); `confidence_percent` (both ends of a case together, each
+//! `origin` and `parts` as above (at today's load); `grows`: `what` (`"load"` or a family of hosts) and `hosts` of it
+//! today (a factor times these is a number of hosts); `confidence_percent` (both ends of a case together, each
 //! case by itself), `most` (largest factor tried), `notes`. Every `factor` is times today's load. `cases`:
 //! `case`, `saturation` (fullest part full on the mean, by arithmetic), `met` (largest factor proven to keep
-//! every promise), `missed` (smallest proven to break one), `crossing` (interpolated, no proof), `breaks`
+//! every promise), `missed` (smallest proven to break one), `crossing` (no proof: where the curve
+//! through `fitted` runs crosses the promise, or interpolated where `fitted` is `null`), `knee` (load ÷ latency is
+//! largest), `breaks`
 //! (`workload`, `measure`, `target_text`, `saturated`), `ends` and `next` (fullest parts at `missed`, else at
 //! `met`), `points`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`), `replications`,
 //! `verdict`, `saturated`, `partial`, `rows` (`workload`, `measure`, `cell`), `fullest` (three parts: `part`,
