@@ -23,6 +23,7 @@ mod problem;
 mod promise;
 mod protocol;
 mod quantity;
+mod recording;
 mod timers;
 mod trace;
 mod tree;
@@ -34,6 +35,7 @@ mod work;
 mod tests;
 
 pub use problem::{Problem, Severity, render_problems};
+pub use recording::{Recorded, Recording, Sample, recording};
 
 use crate::site::{Assumption, Site, SwitchFamily, Variant};
 use crate::wire::{Medium, Protocol};

@@ -8,6 +8,7 @@
 
 mod case;
 pub mod compare;
+pub mod derive;
 pub mod estimate;
 pub mod exchange;
 pub mod headroom;

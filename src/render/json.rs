@@ -7,7 +7,7 @@
 //! | `format` | 1; a change of meaning is a new number, a new field is not |
 //! | `program` | `halfloom` |
 //! | `estimate` | `true`: nothing here is a measurement or a guarantee |
-//! | `kind` | `report`, `review`, `paths`, `headroom` or `comparison` |
+//! | `kind` | `report`, `review`, `paths`, `headroom`, `comparison` or `workload` |
 //!
 //! and goes on with the fields below. A name ends with its unit: `_us` microseconds, `_s` seconds, `_mb_s`
 //! 10^6 bytes per second, `_gb_s` 10^9 bits per second, `_iops` I/Os per second, `_percent` per cent, `_share`
@@ -130,8 +130,17 @@
 //! `first`, `value` (both `null` when saturated), `difference` (estimated: this design less the first),
 //! `change` (`"same"`, `"better"`, `"worse"`, `"not-shown"`); `part_differences`: `design`, `case`, `part`,
 //! `first_percent`, `value_percent`, `difference`, `change`.
+//!
+//! # `workload`
+//!
+//! `file`, `kind` of recording (`"block trace"`, `"statistics"`), `rows`; `whole` recording and `busiest` stretch:
+//! `span_s`, `ios`, `iops`, `mb_s`, `read_share`, `read_byte_share`, `size_bytes`, `read_size_bytes`, `write_size_bytes`,
+//! `read_sizes` and `write_sizes` (pairs of size and share). `busiest_from_s`; `dispersion`: `window_s`, `recorded` and
+//! `modelled` variance ÷ mean of the I/Os in such windows; `gap_variation`, `peak_to_mean_100ms`,
+//! `peak_to_mean_sample`, `sample_s`, `depth` (mean outstanding), `depth_most`, all `null` where unknown; `arrivals`
+//! (`"poisson"`, `"replay"` or `bursty`: `peak` and `base` I/Os a second, `burst_s`, `every_s`), `notes`, `toml`.
 
-use crate::outcome::{Comparison, Exchange, Headroom, PathSheet, Report, Review, Sizes};
+use crate::outcome::{Comparison, Derived, Exchange, Headroom, PathSheet, Report, Review, Sizes};
 use serde::Serialize;
 
 /// Number of the contract above.
@@ -213,6 +222,12 @@ pub fn headroom_json(headroom: &Headroom) -> String {
 #[must_use]
 pub fn comparison_json(comparison: &Comparison) -> String {
     document("comparison", comparison)
+}
+
+/// A workload derived from a recording as JSON.
+#[must_use]
+pub fn derived_json(derived: &Derived) -> String {
+    document("workload", derived)
 }
 
 /// The static review as JSON.

@@ -76,10 +76,8 @@ fn line(
             Some(Dot {
                 x: point.factor * times(headroom),
                 y: value.value * scale,
-                ends: value
-                    .low
-                    .zip(value.high)
-                    .map(|(low, high)| (low * scale, high * scale)),
+                // One that reaches down to nothing comes of too few runs, and is left out as in the table.
+                ends: value.ends().map(|(low, high)| (low * scale, high * scale)),
                 hollow: point.purpose == crate::outcome::Purpose::Pilot,
             })
         })
@@ -93,7 +91,7 @@ fn line(
     }
 }
 
-/// `met to 1.82, missed from 1.91`, and the knee.
+/// `1.82 met, 1.91 missed`, and the knee.
 fn ends(headroom: &Headroom, case: &CaseHeadroom) -> String {
     let shown = |factor: f64| {
         let value = factor * times(headroom);
@@ -107,10 +105,10 @@ fn ends(headroom: &Headroom, case: &CaseHeadroom) -> String {
     });
     match (case.met, case.missed) {
         (Some(met), Some(missed)) => {
-            format!("met to {}, missed from {}{knee}", shown(met), shown(missed))
+            format!("{} met, {} missed{knee}", shown(met), shown(missed))
         }
-        (Some(met), None) => format!("met to {}{knee}", shown(met)),
-        (None, Some(missed)) => format!("missed from {}{knee}", shown(missed)),
+        (Some(met), None) => format!("{} met{knee}", shown(met)),
+        (None, Some(missed)) => format!("{} missed{knee}", shown(missed)),
         (None, None) => "nothing proven".to_owned(),
     }
 }
