@@ -16,6 +16,7 @@ mod failover;
 mod headroom;
 mod load;
 mod man;
+mod measured;
 mod merge;
 mod new;
 mod options;
@@ -96,6 +97,8 @@ enum Command {
     Sweep(sweep::Arguments),
     /// A workload from host I/O statistics or a block trace: the busiest five minutes of it
     Workload(workload::Arguments),
+    /// Measured port counters beside the simulated ones, ratios ranked
+    Measured(measured::Arguments),
     /// Put the pieces of a sweep together into the same bytes as one run
     Merge(merge::Arguments),
     /// Write everything that applies as one page, with its pictures and figures as files
@@ -163,6 +166,7 @@ fn dispatch(console: &Console, command: Command) -> Result<Exit, Failure> {
         Command::Compare(arguments) => compare::run(console, &arguments),
         Command::Sweep(arguments) => sweep::run(console, &arguments),
         Command::Workload(arguments) => workload::run(console, &arguments),
+        Command::Measured(arguments) => measured::run(console, &arguments),
         Command::Merge(arguments) => merge::run(console, &arguments),
         Command::Report(arguments) => report::run(console, &arguments),
         Command::Rates(arguments) => rates::run(console, &arguments),

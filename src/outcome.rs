@@ -12,6 +12,7 @@ mod derived;
 mod exchange;
 mod headroom;
 mod matrix;
+mod measured;
 mod picture;
 mod precision;
 mod report;
@@ -28,6 +29,7 @@ pub use exchange::{
 };
 pub use headroom::{Breaks, CaseHeadroom, Grows, Headroom, LoadPoint, LoadRow, PartLoad, Purpose};
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
+pub use measured::{Measured, MeasuredRow};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};
 pub use precision::{LeftOut, Precision, WidestFigure};
 pub use report::{AssumptionRow, Case, Growth, Mend, Origin, PartUse, Report, UseInCase};

@@ -11,6 +11,7 @@ mod arrivals;
 mod bus;
 mod context;
 mod control;
+mod counters;
 mod cursor;
 mod events;
 mod fate;
@@ -34,6 +35,7 @@ mod work;
 #[cfg(test)]
 mod tests;
 
+pub use counters::{Reading, counters};
 pub use problem::{Problem, Severity, render_problems};
 pub use recording::{Recorded, Recording, Sample, recording};
 

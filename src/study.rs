@@ -14,6 +14,7 @@ pub mod exchange;
 pub mod headroom;
 mod judge;
 mod layers;
+pub mod measured;
 mod mend;
 mod parts;
 pub mod paths;

@@ -31,7 +31,7 @@ pub(super) struct Arguments {
     /// Replay the whole trace instead of fitting arrivals to it
     #[arg(long)]
     replay: bool,
-    /// Print the [[workload]] alone, to append to a scenario
+    /// Print the `[[workload]]` alone, to append to a scenario
     #[arg(long, conflicts_with = "json")]
     toml: bool,
     /// Print JSON instead of tables

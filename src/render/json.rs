@@ -7,7 +7,7 @@
 //! | `format` | 1; a change of meaning is a new number, a new field is not |
 //! | `program` | `halfloom` |
 //! | `estimate` | `true`: nothing here is a measurement or a guarantee |
-//! | `kind` | `report`, `review`, `paths`, `headroom`, `comparison` or `workload` |
+//! | `kind` | `report`, `review`, `paths`, `headroom`, `comparison`, `workload` or `measured` |
 //!
 //! and goes on with the fields below. A name ends with its unit: `_us` microseconds, `_s` seconds, `_mb_s`
 //! 10^6 bytes per second, `_gb_s` 10^9 bits per second, `_iops` I/Os per second, `_percent` per cent, `_share`
@@ -139,8 +139,15 @@
 //! `modelled` variance ÷ mean of the I/Os in such windows; `gap_variation`, `peak_to_mean_100ms`,
 //! `peak_to_mean_sample`, `sample_s`, `depth` (mean outstanding), `depth_most`, all `null` where unknown; `arrivals`
 //! (`"poisson"`, `"replay"` or `bursty`: `peak` and `base` I/Os a second, `burst_s`, `every_s`), `notes`, `toml`.
+//!
+//! # `measured`
+//!
+//! `origin`, `case`, `file`, `notes`; `rows`, the farthest apart first: `part`, `toward_array`, `links` that it means, `span_s`,
+//! `measured_mb_s`, `simulated_mb_s`, `ratio`, `measured_frames_s`, `simulated_frames_s`, `frames_ratio`, `resets`.
 
-use crate::outcome::{Comparison, Derived, Exchange, Headroom, PathSheet, Report, Review, Sizes};
+use crate::outcome::{
+    Comparison, Derived, Exchange, Headroom, Measured, PathSheet, Report, Review, Sizes,
+};
 use serde::Serialize;
 
 /// Number of the contract above.
@@ -228,6 +235,12 @@ pub fn comparison_json(comparison: &Comparison) -> String {
 #[must_use]
 pub fn derived_json(derived: &Derived) -> String {
     document("workload", derived)
+}
+
+/// Measured counters beside simulated ones as JSON.
+#[must_use]
+pub fn measured_json(measured: &Measured) -> String {
+    document("measured", measured)
 }
 
 /// The static review as JSON.

@@ -69,6 +69,8 @@ pub(super) struct Rows<'a> {
     file: &'a str,
     pub(super) head: Vec<String>,
     lines: Vec<(usize, &'a str)>,
+    /// Of each row that was read, its line from 0.
+    pub(super) numbers: Vec<usize>,
     pub(super) problems: Vec<Problem>,
 }
 
@@ -82,6 +84,7 @@ impl<'a> Rows<'a> {
             file,
             head: head.split(',').map(|name| name.trim().to_owned()).collect(),
             lines: lines.take(ROWS_MAX).collect(),
+            numbers: Vec::new(),
             problems: Vec::new(),
         }
     }
@@ -142,7 +145,10 @@ impl<'a> Rows<'a> {
                 self.note(number, (0, line.chars().count()), words, line);
             } else {
                 match one(&fields) {
-                    Ok(row) => out.push(row),
+                    Ok(row) => {
+                        out.push(row);
+                        self.numbers.push(number);
+                    }
                     Err((column, message, expected)) => {
                         let before = line.split(',').take(column);
                         let at: usize = before.map(|field| field.chars().count() + 1).sum();
