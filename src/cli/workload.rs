@@ -12,8 +12,8 @@ use std::path::PathBuf;
 /// Arguments of `workload`.
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
-    /// The recording: a block trace (timestamp_ns,op,offset_bytes,size_bytes[,latency_ns]) or statistics
-    /// (time,reads_per_s,writes_per_s,read_bytes_per_s,write_bytes_per_s[,latency_us][,queue])
+    /// The recording: a block trace (timestamp_ns,op,offset_bytes,size_bytes and perhaps latency_ns) or statistics
+    /// (time,reads_per_s,writes_per_s,read_bytes_per_s,write_bytes_per_s and perhaps latency_us, queue)
     #[arg(value_name = "FILE.csv")]
     file: PathBuf,
     /// What the workload is called

@@ -158,15 +158,17 @@ fn counters_are_set_beside_the_links_that_they_name() {
     assert_eq!(code(&output), 0, "{}", err(&output));
     let json: serde_json::Value = serde_json::from_str(&out(&output)).expect("it is JSON");
     let row = |index: usize| &json["rows"][index];
-    let near = |value: &serde_json::Value, wanted: f64| {
+    let within = |value: &serde_json::Value, wanted: f64, part: f64| {
         let value = value.as_f64().expect("a figure");
-        assert!((value / wanted - 1.0).abs() < 0.005, "{value}, {wanted}");
+        assert!((value / wanted - 1.0).abs() < part, "{value}, {wanted}");
     };
+    let near = |value, wanted| within(value, wanted, 0.005);
+    // Evenly paced I/Os go to A and B in turn, but for those that find one of the two busier.
     assert_eq!(
         (&row(0)["part"], &row(1)["part"]),
         (&"app:A1~core-A".into(), &"app*".into())
     );
-    near(&row(0)["ratio"], 3.0);
+    within(&row(0)["ratio"], 3.0, 0.03);
     near(&row(1)["ratio"], 1.0);
     near(&row(1)["simulated_mb_s"], 167.92);
     near(&row(1)["frames_ratio"], 1.0);
