@@ -293,6 +293,42 @@ mod tests {
         let known = crate::wire::technology("10GbE").expect("in the table");
         let link = (known, crate::wire::Encapsulation::Ethernet);
         let (op, size) = (crate::wire::Op::Write, 65_536);
+        let trace = "timestamp_ns,op,offset_bytes,size_bytes\n0,R,0,512\n9,W,0,512\n";
+        let trace = crate::scenario::recording("t.csv", trace).expect("a trace");
+        let names = crate::study::derive::Names {
+            file: "t.csv".into(),
+            workload: "w".into(),
+            hosts: "h".into(),
+            array: "a".into(),
+            protocol: "iscsi".into(),
+            replay: crate::study::derive::Replay::No,
+        };
+        let mut derived = crate::study::derive::derive(&trace, &names);
+        derived.arrivals = crate::outcome::DerivedArrivals::Bursty {
+            peak: 2.0,
+            base: 1.0,
+            burst_s: 1.0,
+            every_s: 2.0,
+        };
+        let measured = Measured {
+            origin: report.origin.clone(),
+            case: report.matrix.cases[0].clone(),
+            file: "c.csv".into(),
+            rows: vec![crate::outcome::MeasuredRow {
+                part: "edge-A".into(),
+                toward_array: true,
+                links: 1,
+                span_s: 1.0,
+                measured_mb_s: 1.0,
+                simulated_mb_s: 1.0,
+                ratio: None,
+                measured_frames_s: None,
+                simulated_frames_s: 1.0,
+                frames_ratio: None,
+                resets: 0,
+            }],
+            notes: Vec::new(),
+        };
         for text in [
             exchange_json(&exchange::exchange(&protocol, op, size, &[link], 0)),
             sizes_json(&exchange::sizes(&[(protocol, link)], op)),
@@ -301,6 +337,8 @@ mod tests {
             paths_json(&sheets),
             headroom_json(&sample_headroom()),
             comparison_json(&sample_comparison()),
+            derived_json(&derived),
+            measured_json(&measured),
         ] {
             keys(&serde_json::from_str(&text).unwrap(), &mut found);
         }

@@ -252,7 +252,7 @@ pub fn by_law(arrivals: DerivedArrivals, window_s: f64) -> f64 {
     let share = burst_s / every_s;
     let mean = share * peak + (1.0 - share) * base;
     let sigma = 1.0 / burst_s + 1.0 / (every_s - burst_s);
-    let decay = 1.0 - (1.0 - libm::exp(-sigma * window_s)) / (sigma * window_s);
+    let decay = 1.0 + libm::expm1(-sigma * window_s) / (sigma * window_s);
     1.0 + 2.0 * share * (1.0 - share) * (peak - base).powi(2) / (mean * sigma) * decay
 }
 
