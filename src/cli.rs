@@ -16,6 +16,7 @@ mod failover;
 mod headroom;
 mod load;
 mod man;
+mod measured;
 mod merge;
 mod new;
 mod options;
@@ -28,6 +29,7 @@ mod simulate;
 mod study;
 mod sweep;
 mod wire;
+mod workload;
 mod write;
 
 pub use exit::Exit;
@@ -93,6 +95,10 @@ enum Command {
     Compare(compare::Arguments),
     /// A grid of what-ifs, one row for each point, case and workload; stopped, it goes on where it was
     Sweep(sweep::Arguments),
+    /// A workload from host I/O statistics or a block trace: the busiest five minutes of it
+    Workload(workload::Arguments),
+    /// Measured port counters beside the simulated ones, ratios ranked
+    Measured(measured::Arguments),
     /// Put the pieces of a sweep together into the same bytes as one run
     Merge(merge::Arguments),
     /// Write everything that applies as one page, with its pictures and figures as files
@@ -159,6 +165,8 @@ fn dispatch(console: &Console, command: Command) -> Result<Exit, Failure> {
         Command::Headroom(arguments) => headroom::run(console, &arguments),
         Command::Compare(arguments) => compare::run(console, &arguments),
         Command::Sweep(arguments) => sweep::run(console, &arguments),
+        Command::Workload(arguments) => workload::run(console, &arguments),
+        Command::Measured(arguments) => measured::run(console, &arguments),
         Command::Merge(arguments) => merge::run(console, &arguments),
         Command::Report(arguments) => report::run(console, &arguments),
         Command::Rates(arguments) => rates::run(console, &arguments),

@@ -8,9 +8,11 @@
 //! Left out: layout, rounding and wording, which are `render`'s.
 
 mod compare;
+mod derived;
 mod exchange;
 mod headroom;
 mod matrix;
+mod measured;
 mod picture;
 mod precision;
 mod report;
@@ -20,12 +22,14 @@ mod sweep;
 mod switch;
 
 pub use compare::{Change, Comparison, DesignRow, Difference, Inventory, PartDifference};
+pub use derived::{Derived, DerivedArrivals, Dispersion, Work};
 pub use exchange::{
     AccountRow, Exchange, FramesAlike, LayerRow, LinkRow, Message, Series, SizePoint, Sizes, Total,
     Way,
 };
-pub use headroom::{Breaks, CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpose};
+pub use headroom::{Breaks, CaseHeadroom, Grows, Headroom, LoadPoint, LoadRow, PartLoad, Purpose};
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
+pub use measured::{Measured, MeasuredRow};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};
 pub use precision::{LeftOut, Precision, WidestFigure};
 pub use report::{AssumptionRow, Case, Growth, Mend, Origin, PartUse, Report, UseInCase};

@@ -11,6 +11,7 @@ mod arrivals;
 mod bus;
 mod context;
 mod control;
+mod counters;
 mod cursor;
 mod events;
 mod fate;
@@ -23,6 +24,7 @@ mod problem;
 mod promise;
 mod protocol;
 mod quantity;
+mod recording;
 mod timers;
 mod trace;
 mod tree;
@@ -33,7 +35,9 @@ mod work;
 #[cfg(test)]
 mod tests;
 
+pub use counters::{Reading, counters};
 pub use problem::{Problem, Severity, render_problems};
+pub use recording::{Recorded, Recording, Sample, recording};
 
 use crate::site::{Assumption, Site, SwitchFamily, Variant};
 use crate::wire::{Medium, Protocol};

@@ -8,11 +8,13 @@
 
 mod case;
 pub mod compare;
+pub mod derive;
 pub mod estimate;
 pub mod exchange;
 pub mod headroom;
 mod judge;
 mod layers;
+pub mod measured;
 mod mend;
 mod parts;
 pub mod paths;

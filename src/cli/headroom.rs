@@ -1,13 +1,18 @@
 //! `headroom`: the largest load factor at which every promise holds, healthy and in each outage.
 
-use super::console::Console;
+use super::console::{self, Console};
 use super::exit::{Exit, Failure};
+use super::load::{self, Warnings};
 use super::options::{RunArguments, ScenarioArguments};
 use super::{picture, study, write};
 use crate::outcome::Headroom;
 use crate::render::chart::{Format, load_curve};
+use crate::render::number::three;
 use crate::render::{csv, json, table};
-use crate::study::headroom::{Ask, has_promises, headroom};
+use crate::site::Site;
+use crate::study::headroom::{
+    Ask, Hosts, by_arithmetic, has_promises, headroom, headroom_in_hosts,
+};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -19,7 +24,10 @@ pub(super) struct Arguments {
     /// Only this outage, by name, beside the healthy site; may be repeated [default: every outage]
     #[arg(long, value_name = "NAME")]
     outage: Vec<String>,
-    /// Largest load factor to try, more than 1 and at most 1000
+    /// Let the number of hosts of this family grow, not the load [default: the load]
+    #[arg(long, value_name = "FAMILY")]
+    hosts: Option<String>,
+    /// Largest factor to try, more than 1 and at most 1000
     #[arg(long, value_name = "FACTOR", default_value_t = 64.0, value_parser = factor)]
     most: f64,
     #[command(flatten)]
@@ -52,6 +60,9 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     for name in &arguments.outage {
         extra.extend(["--outage".to_owned(), name.clone()]);
     }
+    if let Some(family) = &arguments.hosts {
+        extra.extend(["--hosts".to_owned(), family.clone()]);
+    }
     extra.extend(["--most".to_owned(), arguments.most.to_string()]);
     let job = study::prepare("headroom", &arguments.scenario, &arguments.run, &extra)?;
     study::known(&arguments.outage, job.site())?;
@@ -74,7 +85,13 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         outages: (!arguments.outage.is_empty()).then(|| arguments.outage.clone()),
         most: arguments.most,
     };
-    let found = job.run(|site, origin, progress| headroom(site, origin, &ask, progress))?;
+    if !arguments.run.quiet {
+        console::complain(&first_answer(job.site(), ask.outages.as_deref()));
+    }
+    let found = match &arguments.hosts {
+        None => job.run(|site, origin, progress| headroom(site, origin, &ask, progress))?,
+        Some(family) => in_hosts(arguments, family, job, &ask)?,
+    };
     if let Some(path) = &arguments.csv {
         write::file(path, csv::headroom_csv(&found).as_bytes())?;
     }
@@ -94,6 +111,79 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     } else {
         Exit::NotMet
     })
+}
+
+/// What arithmetic says at once, before any run.
+fn first_answer(site: &Site, outages: Option<&[String]>) -> String {
+    let cases: Vec<String> = by_arithmetic(site, outages)
+        .into_iter()
+        .map(|(case, factor)| match factor {
+            Some(factor) => format!("{case} at {}", three(factor)),
+            None => format!("{case} never (a closed loop takes what there is)"),
+        })
+        .collect();
+    format!(
+        "by arithmetic the fullest part is full on the mean, times today's load: {}; the runs say where promises break",
+        cases.join(", ")
+    )
+}
+
+fn in_hosts(
+    arguments: &Arguments,
+    family: &str,
+    job: study::Job,
+    ask: &Ask,
+) -> Result<Headroom, Failure> {
+    let families = || job.site().hosts.iter();
+    let Some(known) = families().find(|host| host.name == family) else {
+        let names: Vec<&str> = families().map(|host| host.name.as_str()).collect();
+        return Err(Failure::arguments(
+            format!("there is no family of hosts `{family}`"),
+            format!("hosts: {}", names.join(", ")),
+        ));
+    };
+    // Hosts in chassis are counted in each chassis.
+    let held = known.chassis.map(|index| &job.site().chassis[index]);
+    let in_each = held.and_then(|chassis| {
+        let own = |row: &&(usize, u32)| job.site().hosts[row.0].name == family;
+        Some((chassis, chassis.holds.iter().find(own)?.1))
+    });
+    let (key, today, what) = match in_each {
+        Some((chassis, count)) => (
+            format!("chassis.{}.holds.{family}", chassis.name),
+            count,
+            format!("{family} in each {}", chassis.name),
+        ),
+        None => (
+            format!("host.{family}.count"),
+            known.count,
+            family.to_owned(),
+        ),
+    };
+    let with = |count: u32| {
+        let mut scenario = arguments.scenario.clone();
+        scenario.set.push((key.clone(), count.to_string()));
+        let mut loaded = load::load(&scenario, Warnings::Hidden).map_err(|failure| {
+            let text = failure.to_string();
+            let first = text.lines().next().unwrap_or("").to_owned();
+            first.trim_start_matches("error: ").to_owned()
+        })?;
+        load::apply(&mut loaded, &arguments.run);
+        Ok(loaded.site)
+    };
+    if let Err(why) = with(today) {
+        return Err(Failure::arguments(
+            format!("the number of `{family}` cannot be set: {why}"),
+            "let the load grow instead, or vary what holds the hosts with `sweep`",
+        ));
+    }
+    let hosts = Hosts {
+        family,
+        what: &what,
+        today,
+        with: &with,
+    };
+    job.run(|site, origin, progress| headroom_in_hosts(site, &hosts, origin, ask, progress))
 }
 
 /// The promise to draw: the workload's first, or the one that breaks at the lowest load.

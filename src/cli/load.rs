@@ -62,6 +62,18 @@ pub(super) fn load(arguments: &ScenarioArguments, warnings: Warnings) -> Result<
     Ok(loaded)
 }
 
+/// The text of a CSV file.
+pub(super) fn text(path: &Path) -> Result<String, Failure> {
+    let bytes = read(path, TRACE_BYTES_MAX).map_err(|e| Failure::file("read", path, e))?;
+    String::from_utf8(bytes).map_err(|error| {
+        let at = error.utf8_error().valid_up_to();
+        Failure::arguments(
+            format!("{} is not text: byte {at} is not UTF-8", path.display()),
+            "name a CSV file",
+        )
+    })
+}
+
 /// Lays the seed and the replications of the command line over the scenario's, in what-ifs too.
 pub(super) fn apply(loaded: &mut Loaded, run: &RunArguments) {
     let lay = |of: &mut Run| {

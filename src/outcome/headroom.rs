@@ -9,6 +9,8 @@ use serde::Serialize;
 pub struct Headroom {
     /// How to repeat it.
     pub origin: Origin,
+    /// What grows.
+    pub grows: Grows,
     /// Confidence that both ends of a case's bracket are right, per cent. It holds for each case by itself.
     pub confidence_percent: f64,
     /// Largest factor that was tried at most.
@@ -21,7 +23,16 @@ pub struct Headroom {
     pub notes: Vec<String>,
 }
 
-/// One case. Factors are times today's load.
+/// What grows.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Grows {
+    /// `load`, or the family of hosts.
+    pub what: String,
+    /// Hosts of the family today, by which a factor is multiplied to give hosts; `None` when the load grows.
+    pub hosts: Option<u32>,
+}
+
+/// One case. Factors are times today's load, or times today's hosts.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct CaseHeadroom {
     /// Which case.
@@ -33,8 +44,13 @@ pub struct CaseHeadroom {
     pub met: Option<f64>,
     /// Smallest factor proven to break a promise; `None`: none was proven.
     pub missed: Option<f64>,
-    /// Where the pilot runs cross the promise, interpolated; no proof, and `None` where they do not cross.
+    /// Where a curve through all runs crosses the promise; no proof, and `None` where it does not.
     pub crossing: Option<f64>,
+    /// Runs that the curve is fitted to; `None` where the crossing is interpolated between two.
+    pub fitted: Option<u32>,
+    /// The knee of the promised figure that breaks first: the load at which load ÷ latency is largest; `None`
+    /// where no load that was run has smaller ones on both sides.
+    pub knee: Option<f64>,
     /// The promise that breaks at `missed`.
     pub breaks: Option<Breaks>,
     /// The fullest part at the smallest factor that was missed (else at the largest that was met).

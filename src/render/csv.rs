@@ -5,10 +5,12 @@
 
 mod compare;
 mod headroom;
+mod measured;
 mod sweep;
 
 pub use compare::comparison_csv;
 pub use headroom::headroom_csv;
+pub use measured::measured_csv;
 pub use sweep::{
     BEFORE, SweepPlace, sweep_csv_line, sweep_header, sweep_json_fields, sweep_json_line,
     sweep_rows,

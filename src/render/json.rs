@@ -7,7 +7,7 @@
 //! | `format` | 1; a change of meaning is a new number, a new field is not |
 //! | `program` | `halfloom` |
 //! | `estimate` | `true`: nothing here is a measurement or a guarantee |
-//! | `kind` | `report`, `review`, `paths`, `headroom` or `comparison` |
+//! | `kind` | `report`, `review`, `paths`, `headroom`, `comparison`, `workload` or `measured` |
 //!
 //! and goes on with the fields below. A name ends with its unit: `_us` microseconds, `_s` seconds, `_mb_s`
 //! 10^6 bytes per second, `_gb_s` 10^9 bits per second, `_iops` I/Os per second, `_percent` per cent, `_share`
@@ -111,10 +111,13 @@
 //!
 //! # `headroom`
 //!
-//! `origin` and `parts` as above (at today's load); `confidence_percent` (both ends of a case together, each
+//! `origin` and `parts` as above (at today's load); `grows`: `what` (`"load"` or a family of hosts) and `hosts` of it
+//! today (a factor times these is a number of hosts); `confidence_percent` (both ends of a case together, each
 //! case by itself), `most` (largest factor tried), `notes`. Every `factor` is times today's load. `cases`:
 //! `case`, `saturation` (fullest part full on the mean, by arithmetic), `met` (largest factor proven to keep
-//! every promise), `missed` (smallest proven to break one), `crossing` (interpolated, no proof), `breaks`
+//! every promise), `missed` (smallest proven to break one), `crossing` (no proof: where the curve
+//! through `fitted` runs crosses the promise, or interpolated where `fitted` is `null`), `knee` (load ÷ latency is
+//! largest), `breaks`
 //! (`workload`, `measure`, `target_text`, `saturated`), `ends` and `next` (fullest parts at `missed`, else at
 //! `met`), `points`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`), `replications`,
 //! `verdict`, `saturated`, `partial`, `rows` (`workload`, `measure`, `cell`), `fullest` (three parts: `part`,
@@ -128,8 +131,24 @@
 //! `first`, `value` (both `null` when saturated), `difference` (estimated: this design less the first),
 //! `change` (`"same"`, `"better"`, `"worse"`, `"not-shown"`); `part_differences`: `design`, `case`, `part`,
 //! `first_percent`, `value_percent`, `difference`, `change`.
+//!
+//! # `workload`
+//!
+//! `file`, `kind` of recording (`"block trace"`, `"statistics"`), `rows`; `whole` recording and `busiest` stretch:
+//! `span_s`, `ios`, `iops`, `mb_s`, `read_share`, `read_byte_share`, `size_bytes`, `read_size_bytes`, `write_size_bytes`,
+//! `read_sizes` and `write_sizes` (pairs of size and share). `busiest_from_s`; `dispersion`: `window_s`, `recorded` and
+//! `modelled` variance ÷ mean of the I/Os in such windows; `gap_variation`, `peak_to_mean_100ms`,
+//! `peak_to_mean_sample`, `sample_s`, `depth` (mean outstanding), `depth_most`, all `null` where unknown; `arrivals`
+//! (`"poisson"`, `"replay"` or `bursty`: `peak` and `base` I/Os a second, `burst_s`, `every_s`), `notes`, `toml`.
+//!
+//! # `measured`
+//!
+//! `origin`, `case`, `file`, `notes`; `rows`, the farthest apart first: `part`, `toward_array`, `links` that it means, `span_s`,
+//! `measured_mb_s`, `simulated_mb_s`, `ratio`, `measured_frames_s`, `simulated_frames_s`, `frames_ratio`, `resets`.
 
-use crate::outcome::{Comparison, Exchange, Headroom, PathSheet, Report, Review, Sizes};
+use crate::outcome::{
+    Comparison, Derived, Exchange, Headroom, Measured, PathSheet, Report, Review, Sizes,
+};
 use serde::Serialize;
 
 /// Number of the contract above.
@@ -213,6 +232,18 @@ pub fn comparison_json(comparison: &Comparison) -> String {
     document("comparison", comparison)
 }
 
+/// A workload derived from a recording as JSON.
+#[must_use]
+pub fn derived_json(derived: &Derived) -> String {
+    document("workload", derived)
+}
+
+/// Measured counters beside simulated ones as JSON.
+#[must_use]
+pub fn measured_json(measured: &Measured) -> String {
+    document("measured", measured)
+}
+
 /// The static review as JSON.
 #[must_use]
 pub fn review_json(review: &Review) -> String {
@@ -263,6 +294,42 @@ mod tests {
         let known = crate::wire::technology("10GbE").expect("in the table");
         let link = (known, crate::wire::Encapsulation::Ethernet);
         let (op, size) = (crate::wire::Op::Write, 65_536);
+        let trace = "timestamp_ns,op,offset_bytes,size_bytes\n0,R,0,512\n9,W,0,512\n";
+        let trace = crate::scenario::recording("t.csv", trace).expect("a trace");
+        let names = crate::study::derive::Names {
+            file: "t.csv".into(),
+            workload: "w".into(),
+            hosts: "h".into(),
+            array: "a".into(),
+            protocol: "iscsi".into(),
+            replay: crate::study::derive::Replay::No,
+        };
+        let mut derived = crate::study::derive::derive(&trace, &names);
+        derived.arrivals = crate::outcome::DerivedArrivals::Bursty {
+            peak: 2.0,
+            base: 1.0,
+            burst_s: 1.0,
+            every_s: 2.0,
+        };
+        let measured = Measured {
+            origin: report.origin.clone(),
+            case: report.matrix.cases[0].clone(),
+            file: "c.csv".into(),
+            rows: vec![crate::outcome::MeasuredRow {
+                part: "edge-A".into(),
+                toward_array: true,
+                links: 1,
+                span_s: 1.0,
+                measured_mb_s: 1.0,
+                simulated_mb_s: 1.0,
+                ratio: None,
+                measured_frames_s: None,
+                simulated_frames_s: 1.0,
+                frames_ratio: None,
+                resets: 0,
+            }],
+            notes: Vec::new(),
+        };
         for text in [
             exchange_json(&exchange::exchange(&protocol, op, size, &[link], 0)),
             sizes_json(&exchange::sizes(&[(protocol, link)], op)),
@@ -271,6 +338,8 @@ mod tests {
             paths_json(&sheets),
             headroom_json(&sample_headroom()),
             comparison_json(&sample_comparison()),
+            derived_json(&derived),
+            measured_json(&measured),
         ] {
             keys(&serde_json::from_str(&text).unwrap(), &mut found);
         }

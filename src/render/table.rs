@@ -7,13 +7,17 @@
 mod align;
 mod check;
 mod compare;
+mod derived;
 mod headroom;
+mod measured;
 mod report;
 mod sweep;
 
 pub use check::{assumptions_text, paths_text, review_text};
 pub use compare::comparison_text;
+pub use derived::derived_text;
 pub use headroom::headroom_text;
+pub use measured::measured_text;
 pub use report::{report_text, steady_text, verdict_text};
 pub use sweep::sweep_text;
 

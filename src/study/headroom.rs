@@ -11,10 +11,13 @@
 //! they share the other (Bonferroni). As the loads are chosen by the pilot runs and judged on other
 //! replications, the choice biases no verdict.
 //!
-//! Left out: hosts as the thing that grows, several factors at once, and promises on the switch-over. A load
+//! What grows is the load, or the number of hosts of one family; then factors are whole hosts ÷ today's hosts.
+//!
+//! Left out: several factors at once, and promises on the switch-over. A load
 //! below one that is met is taken to be met, and none is called met where arithmetic says that a part is over
 //! its capacity: a run of finite length can look steady there.
 
+mod curve;
 mod scale;
 
 use super::case::{self, CasePlan};
@@ -30,7 +33,9 @@ use crate::site::{Arrivals, Measure, Site};
 use crate::topology::Fabric;
 use rayon::prelude::*;
 
-pub use scale::scaled;
+use curve::{Run, fitted, knee};
+use scale::Scale;
+pub use scale::{Hosts, scaled};
 
 /// Distances from the crossing at which an end may be tested, nearest first.
 const STEPS: [f64; 5] = [0.01, 0.025, 0.06, 0.15, 0.35];
@@ -45,7 +50,7 @@ const LEAST: f64 = 1.0 / 64.0;
 /// Replications of proofs are numbered from here, above all of pilot runs.
 const FRESH: u32 = 1_000_000;
 /// No load is called met beyond this share of what arithmetic says a part can carry.
-const CLIFF: f64 = 0.99;
+pub(super) const CLIFF: f64 = 0.99;
 
 /// What to look for.
 #[derive(Clone, Debug, PartialEq)]
@@ -68,15 +73,19 @@ pub fn has_promises(site: &Site) -> bool {
 struct Search {
     plan: CasePlan,
     saturation: Option<f64>,
+    /// No load above this is called met.
+    cliff: f64,
     promises: usize,
     points: Vec<Judged>,
     today: Option<Steady>,
 }
 
-/// A point and how far its worst promise is from its limit, as a logarithm: above 0 is broken.
+/// A point, how far its worst promise is from its limit, as a logarithm (above 0 is broken), and how much is known
+/// of that: I/Os above the target, 1 for a mean.
 struct Judged {
     point: LoadPoint,
     excess: f64,
+    weight: f64,
 }
 
 /// One load to run.
@@ -87,15 +96,52 @@ struct Job {
     purpose: Purpose,
 }
 
-/// Searches every case, healthy and the outages asked for.
+/// Searches every case, healthy and the outages asked for, for the load.
 #[must_use]
 pub fn headroom(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) -> Headroom {
+    search(site, &Scale::Load, origin, ask, progress)
+}
+
+/// The same for the number of hosts of a family.
+#[must_use]
+pub fn headroom_in_hosts(
+    site: &Site,
+    hosts: &Hosts<'_>,
+    origin: Origin,
+    ask: &Ask,
+    progress: &dyn Progress,
+) -> Headroom {
+    search(site, &Scale::of(hosts, ask.most), origin, ask, progress)
+}
+
+/// The factor at which the fullest part is full on the mean in each case, by arithmetic: an answer without a run.
+#[must_use]
+pub fn by_arithmetic(site: &Site, outages: Option<&[String]>) -> Vec<(String, Option<f64>)> {
     let fabric = Fabric::new(site);
     let loads = estimate(site, &fabric);
+    case::cases(site, &fabric, outages)
+        .into_iter()
+        .map(|plan| {
+            let full = loads.fullest(&plan.case.name).map(|share| 1.0 / share);
+            (plan.case.name, full)
+        })
+        .collect()
+}
+
+fn search(
+    site: &Site,
+    scale: &Scale<'_>,
+    origin: Origin,
+    ask: &Ask,
+    progress: &dyn Progress,
+) -> Headroom {
+    let fabric = Fabric::new(site);
+    let most = scale.most(ask.most);
     let mut searches: Vec<Search> = case::cases(site, &fabric, ask.outages.as_deref())
         .into_iter()
         .map(|plan| Search {
-            saturation: loads.fullest(&plan.case.name).map(|share| 1.0 / share),
+            saturation: scale.saturation(site, &plan.case.name),
+            cliff: scale.cliff(site, &plan.case.name),
             promises: promises_in(site, plan.case.outage.is_some()),
             plan,
             points: Vec::new(),
@@ -104,7 +150,8 @@ pub fn headroom(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress)
         .collect();
     let first: Vec<Job> = (0..searches.len())
         .flat_map(|case| {
-            grid(searches[case].saturation, ask.most)
+            scale
+                .snapped(grid(searches[case].saturation, most))
                 .into_iter()
                 .map(move |factor| (case, factor))
         })
@@ -114,7 +161,7 @@ pub fn headroom(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress)
             purpose: Purpose::Pilot,
         })
         .collect();
-    run(site, &mut searches, &first, progress);
+    run(site, scale, &mut searches, &first, progress);
     for round in 0..ROUNDS {
         let jobs: Vec<Job> = searches
             .iter()
@@ -122,7 +169,7 @@ pub fn headroom(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress)
             .filter_map(|(case, search)| {
                 Some(Job {
                     case,
-                    factor: next_pilot(search, round, ask.most)?,
+                    factor: next_pilot(search, scale, round, most)?,
                     purpose: Purpose::Pilot,
                 })
             })
@@ -130,14 +177,14 @@ pub fn headroom(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress)
         if jobs.is_empty() {
             break;
         }
-        run(site, &mut searches, &jobs, progress);
+        run(site, scale, &mut searches, &jobs, progress);
     }
     for step in STEPS {
         let jobs: Vec<Job> = searches
             .iter()
             .enumerate()
             .flat_map(|(case, search)| {
-                proofs(search, step, ask.most)
+                proofs(search, scale, step, most)
                     .into_iter()
                     .map(move |(factor, purpose)| Job {
                         case,
@@ -146,15 +193,16 @@ pub fn headroom(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress)
                     })
             })
             .collect();
-        run(site, &mut searches, &jobs, progress);
+        run(site, scale, &mut searches, &jobs, progress);
     }
     let today: Vec<Steady> = searches.iter().filter_map(|s| s.today.clone()).collect();
     Headroom {
         origin,
         confidence_percent: 100.0 * (1.0 - ERROR),
-        most: ask.most,
+        most,
+        grows: scale.grows(),
         parts: parts::parts(site, &today),
-        notes: notes(site),
+        notes: notes(site, scale),
         cases: searches.into_iter().map(answer).collect(),
     }
 }
@@ -189,10 +237,16 @@ fn grid(saturation: Option<f64>, most: f64) -> Vec<f64> {
 }
 
 /// Runs the jobs, all of them and all their replications in parallel; results go to their searches in order.
-fn run(site: &Site, searches: &mut [Search], jobs: &[Job], progress: &dyn Progress) {
+fn run(
+    site: &Site,
+    scale: &Scale<'_>,
+    searches: &mut [Search],
+    jobs: &[Job],
+    progress: &dyn Progress,
+) {
     let done: Vec<(Judged, Option<Steady>)> = jobs
         .par_iter()
-        .map(|job| one(site, &searches[job.case], job, progress))
+        .map(|job| one(site, scale, &searches[job.case], job, progress))
         .collect();
     for (job, (judged, steady)) in jobs.iter().zip(done) {
         let search = &mut searches[job.case];
@@ -204,11 +258,14 @@ fn run(site: &Site, searches: &mut [Search], jobs: &[Job], progress: &dyn Progre
 #[allow(clippy::cast_precision_loss)]
 fn one(
     site: &Site,
+    scale: &Scale<'_>,
     search: &Search,
     job: &Job,
     progress: &dyn Progress,
 ) -> (Judged, Option<Steady>) {
-    let mut scaled = scaled(site, job.factor);
+    let Some(mut scaled) = scale.site(site, job.factor) else {
+        return (cannot_be_built(job), None);
+    };
     let share = ERROR / 2.0 / STEPS.len() as f64;
     let (first, trust) = match job.purpose {
         Purpose::Pilot => {
@@ -224,7 +281,14 @@ fn one(
             },
         ),
     };
-    let runs = steady::run_from(&scaled, std::slice::from_ref(&search.plan), first, progress);
+    // More hosts are other parts: what an outage takes of them is found anew.
+    let plan = case::cases(&scaled, &Fabric::new(&scaled), None)
+        .into_iter()
+        .find(|plan| plan.case == search.plan.case);
+    let Some(plan) = plan else {
+        return (cannot_be_built(job), None);
+    };
+    let runs = steady::run_from(&scaled, &[plan], first, progress);
     let matrix = judge::matrix_at(&scaled, &runs, &[], trust);
     let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
     let steady = &figures[0];
@@ -250,11 +314,34 @@ fn one(
         fullest: fullest(&uses),
         rows,
     };
-    let excess = excess(&point, steady);
+    let (excess, weight) = excess(&point, steady);
     let today = (job.factor == 1.0 && job.purpose == Purpose::Pilot)
         .then(|| figures.into_iter().next())
         .flatten();
-    (Judged { point, excess }, today)
+    let judged = Judged {
+        point,
+        excess,
+        weight,
+    };
+    (judged, today)
+}
+
+/// A site that cannot be built proves nothing, and is beyond the edge.
+const fn cannot_be_built(job: &Job) -> Judged {
+    Judged {
+        point: LoadPoint {
+            factor: job.factor,
+            purpose: job.purpose,
+            replications: 0,
+            verdict: Verdict::Undecided,
+            saturated: false,
+            partial: true,
+            rows: Vec::new(),
+            fullest: Vec::new(),
+        },
+        excess: f64::INFINITY,
+        weight: 0.0,
+    }
 }
 
 /// Met when every promise is, missed when one is. Nothing is proven by a run that was cut short, or where
@@ -293,8 +380,8 @@ fn fullest(uses: &[PartUse]) -> Vec<PartLoad> {
 /// How far the worst promise is from its limit: ln(share above ÷ share allowed), ln(mean ÷ target),
 /// ln(target ÷ throughput). Infinite when the work does not fit.
 #[allow(clippy::cast_precision_loss)]
-fn excess(point: &LoadPoint, steady: &Steady) -> f64 {
-    let of = |row: &LoadRow| -> f64 {
+fn excess(point: &LoadPoint, steady: &Steady) -> (f64, f64) {
+    let of = |row: &LoadRow| -> (f64, f64) {
         let cell = &row.cell;
         let ios = steady
             .workloads
@@ -302,22 +389,41 @@ fn excess(point: &LoadPoint, steady: &Steady) -> f64 {
             .find(|workload| workload.name == row.workload)
             .map_or(0, |workload| workload.all.ios);
         match (row.measure, cell.value) {
-            _ if cell.saturated => f64::INFINITY,
+            _ if cell.saturated => (f64::INFINITY, 0.0),
             (MeasureKind::Quantile(_), _) => {
                 let allowed = cell.above_allowed.unwrap_or(1.0);
                 let share = cell.above_share.unwrap_or(0.0);
-                libm::log(share.max(0.5 / ios.max(1) as f64) / allowed)
+                let above = (share * ios as f64).max(0.5);
+                (libm::log(above / ios.max(1) as f64 / allowed), above)
             }
-            (MeasureKind::Throughput, Some(value)) => libm::log(cell.target / value.value),
-            (_, Some(value)) => libm::log(value.value / cell.target),
-            (_, None) => f64::NEG_INFINITY,
+            (MeasureKind::Throughput, Some(value)) => (libm::log(cell.target / value.value), 1.0),
+            (_, Some(value)) => (libm::log(value.value / cell.target), 1.0),
+            (_, None) => (f64::NEG_INFINITY, 0.0),
         }
     };
     point
         .rows
         .iter()
         .map(of)
-        .fold(f64::NEG_INFINITY, |worst, next| worst.max(next))
+        .fold((f64::NEG_INFINITY, 0.0), |worst, next| {
+            if next.0 > worst.0 { next } else { worst }
+        })
+}
+
+/// The runs of some points, for a curve through them.
+fn runs<'a>(
+    search: &'a Search,
+    wanted: impl Fn(&LoadPoint) -> bool + 'a,
+) -> impl Iterator<Item = Run> + 'a {
+    search
+        .points
+        .iter()
+        .filter(move |judged| wanted(&judged.point))
+        .map(|judged| Run {
+            factor: judged.point.factor,
+            excess: judged.excess,
+            weight: judged.weight,
+        })
 }
 
 /// A load factor, and how far the worst promise is from its limit there.
@@ -354,13 +460,13 @@ fn crossing(under: Place, over: Place) -> f64 {
     under.0 + (over.0 - under.0) * share
 }
 
-fn next_pilot(search: &Search, round: usize, most: f64) -> Option<f64> {
+fn next_pilot(search: &Search, scale: &Scale<'_>, round: usize, most: f64) -> Option<f64> {
     if search.promises == 0 {
         return None;
     }
-    match edge(search) {
+    let next = match edge(search) {
         (Some(under), Some(over)) => {
-            if over.0 / under.0 - 1.0 <= CLOSE {
+            if over.0 / under.0 - 1.0 <= CLOSE || over.0 - under.0 <= scale.step() * 1.01 {
                 return None;
             }
             // A line can creep along a curve; every second round halves.
@@ -372,18 +478,26 @@ fn next_pilot(search: &Search, round: usize, most: f64) -> Option<f64> {
                 middle
             })
         }
-        (None, Some((factor, _))) => (factor > LEAST).then(|| (factor / 2.0).max(LEAST)),
+        (None, Some((factor, _))) => {
+            let least = LEAST.max(scale.step());
+            (factor > least).then(|| (factor / 2.0).max(least))
+        }
         (Some((factor, _)), None) => {
             let beyond = search.saturation.filter(|limit| *limit > factor);
             let next = beyond.map_or(factor * 1.5, |limit| limit * 1.02);
             (factor < most).then(|| next.min(most))
         }
         (None, None) => None,
-    }
+    };
+    // Whole hosts: one that was run already says nothing new.
+    let next = scale.snap(next?);
+    let pilot = |judged: &Judged| judged.point.purpose == Purpose::Pilot;
+    let known = |judged: &Judged| pilot(judged) && judged.point.factor == next;
+    (!search.points.iter().any(known)).then_some(next)
 }
 
 /// The next load of each end that is not proven yet.
-fn proofs(search: &Search, step: f64, most: f64) -> Vec<(f64, Purpose)> {
+fn proofs(search: &Search, scale: &Scale<'_>, step: f64, most: f64) -> Vec<(f64, Purpose)> {
     if search.promises == 0 {
         return Vec::new();
     }
@@ -394,23 +508,43 @@ fn proofs(search: &Search, step: f64, most: f64) -> Vec<(f64, Purpose)> {
             .any(|judged| judged.point.purpose == purpose && judged.point.verdict == verdict)
     };
     let (under, over) = edge(search);
-    let middle = match (under, over) {
-        (Some(under), Some(over)) => Some(crossing(under, over)),
-        _ => None,
+    let middle = under.zip(over).map(|(under, over)| {
+        let curve = fitted(runs(search, |point| point.purpose == Purpose::Pilot));
+        // The curve may not leave what the runs around the edge say.
+        curve.map_or_else(
+            || crossing(under, over),
+            |(factor, _)| factor.clamp(under.0, over.0),
+        )
+    });
+    // With whole hosts, steps of a few per cent can fall on the same number: then it is the next one.
+    let tested = |purpose: Purpose, factor: f64| {
+        search
+            .points
+            .iter()
+            .any(|judged| judged.point.purpose == purpose && judged.point.factor == factor)
     };
-    let cliff = search.saturation.map_or(f64::INFINITY, |s| s * CLIFF);
     let mut jobs = Vec::new();
     if !proven(Purpose::ProveMet, Verdict::Met)
         && let Some(from) = middle.or(under.map(|(factor, _)| factor))
     {
-        let factor = (from * (1.0 - step)).min(cliff * (1.0 - step));
-        jobs.push((factor, Purpose::ProveMet));
+        let wanted = (from * (1.0 - step)).min(scale.below(search.cliff, step));
+        let mut factor = scale.down(wanted);
+        while scale.step() > 0.0 && tested(Purpose::ProveMet, factor) {
+            factor = scale.down(factor - scale.step() * 0.5);
+        }
+        if factor > 0.0 {
+            jobs.push((factor, Purpose::ProveMet));
+        }
     }
     if !proven(Purpose::ProveMissed, Verdict::Missed)
         && let Some(from) = middle.or(over.map(|(factor, _)| factor))
     {
-        let factor = from * (1.0 + step);
-        if factor <= most * (1.0 + step) {
+        let mut factor = scale.up(from * (1.0 + step));
+        while scale.step() > 0.0 && tested(Purpose::ProveMissed, factor) {
+            factor = scale.up(factor + scale.step() * 0.5);
+        }
+        let room = if scale.step() > 0.0 { 0.0 } else { step };
+        if factor <= most * (1.0 + room) {
             jobs.push((factor, Purpose::ProveMissed));
         }
     }
@@ -443,6 +577,22 @@ fn answer(mut search: Search) -> CaseHeadroom {
             saturated: row.cell.saturated,
         })
     });
+    let curve = fitted(runs(&search, |_| true)).filter(|(factor, _)| {
+        let inside =
+            |(under, over): (Place, Place)| (under.0 * 0.8..=over.0 * 1.2).contains(factor);
+        under.zip(over).is_some_and(inside)
+    });
+    let bend = breaks.as_ref().and_then(|breaks| {
+        let figures = search.points.iter().filter_map(|judged| {
+            let own =
+                |row: &&LoadRow| row.workload == breaks.workload && row.measure == breaks.measure;
+            let row = judged.point.rows.iter().find(own)?;
+            let latency = row.measure != MeasureKind::Throughput && !row.cell.saturated;
+            let value = row.cell.value.filter(|_| latency)?;
+            Some((judged.point.factor, value.value))
+        });
+        knee(figures)
+    });
     let full = missed
         .or(met)
         .map_or(&[][..], |point| point.fullest.as_slice());
@@ -451,7 +601,16 @@ fn answer(mut search: Search) -> CaseHeadroom {
         saturation: search.saturation,
         met: met.map(|point| point.factor),
         missed: missed.map(|point| point.factor),
-        crossing: under.zip(over).map(|(under, over)| crossing(under, over)),
+        // A run of finite length can look steady beyond saturation; no promise holds there for long.
+        crossing: curve
+            .map(|(factor, _)| factor)
+            .or_else(|| {
+                let (under, over) = under.zip(over)?;
+                Some(crossing(under, over))
+            })
+            .map(|factor| search.saturation.map_or(factor, |full| factor.min(full))),
+        fitted: curve.map(|(_, count)| count),
+        knee: bend,
         breaks,
         ends: full.first().cloned(),
         next: full.get(1).cloned(),
@@ -463,11 +622,17 @@ fn answer(mut search: Search) -> CaseHeadroom {
     }
 }
 
-fn notes(site: &Site) -> Vec<String> {
+fn notes(site: &Site, scale: &Scale<'_>) -> Vec<String> {
+    let below = "a load below one that is met is taken to be met".to_owned();
+    if let Scale::Hosts { .. } = scale {
+        let mut notes = scale.notes(site);
+        notes.push(below);
+        return notes;
+    }
     let mut notes = vec![
         "the factor multiplies the rates of all open workloads; sizes, mix and hosts stay"
             .to_owned(),
-        "a load below one that is met is taken to be met".to_owned(),
+        below,
     ];
     let arrivals = || site.workloads.iter().map(|workload| &workload.arrivals);
     if arrivals().any(|arrivals| matches!(arrivals, Arrivals::Closed { .. })) {

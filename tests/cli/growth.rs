@@ -115,3 +115,83 @@ fn the_same_scenario_twice_differs_in_nothing() {
         assert!(row.ends_with(",0,0,0,same"), "{row}");
     }
 }
+
+/// 20,000 reads of 8 KiB a second over SCSI on Fibre Channel: towards the host, each is four frames of 2,048 bytes and 36
+/// around them (SOF, header, CRC, EOF) and one of 24 + 36 with the response, 8,396 bytes without gaps.
+#[test]
+fn counters_are_set_beside_the_links_that_they_name() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let reads = [
+        "--set",
+        "workload.orders.arrivals={ paced = \"20k/s\" }",
+        "--set",
+        "workload.orders.read=1",
+    ];
+    let (bytes, frames) = (8396_u64 * 20_000, 5_u64 * 20_000);
+    let mut text = "time,part,direction,bytes,frames\n".to_owned();
+    // All links of the host, reset between 10 s and 20 s; one port three times as busy as half of it; no frames counted.
+    for (at, count) in [
+        (0, 1000),
+        (10, 1000 + 10 * bytes),
+        (20, 7),
+        (30, 7 + 10 * bytes),
+    ] {
+        let frames = count / bytes * frames + u64::from(at == 30);
+        text += &format!("{at},app*,toward-host,{count},{frames}\n");
+        let three = count * 3 / 2;
+        if at <= 10 {
+            text += &format!("{at},app:A1~core-A,toward-host,{three},\n");
+        }
+    }
+    fs::write(place.path().join("c.csv"), &text).expect("it can be written");
+    let run = |more: &[&str]| {
+        let all = [
+            &["measured", "small.toml", "c.csv", "--quiet"],
+            &reads[..],
+            more,
+        ]
+        .concat();
+        halfloom(place.path(), &all)
+    };
+    let output = run(&["--json", "--csv", "r.csv"]);
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let json: serde_json::Value = serde_json::from_str(&out(&output)).expect("it is JSON");
+    let row = |index: usize| &json["rows"][index];
+    let within = |value: &serde_json::Value, wanted: f64, part: f64| {
+        let value = value.as_f64().expect("a figure");
+        assert!((value / wanted - 1.0).abs() < part, "{value}, {wanted}");
+    };
+    let near = |value, wanted| within(value, wanted, 0.005);
+    // Evenly paced I/Os go to A and B in turn, but for those that find one of the two busier.
+    assert_eq!(
+        (&row(0)["part"], &row(1)["part"]),
+        (&"app:A1~core-A".into(), &"app*".into())
+    );
+    within(&row(0)["ratio"], 3.0, 0.03);
+    near(&row(1)["ratio"], 1.0);
+    near(&row(1)["simulated_mb_s"], 167.92);
+    near(&row(1)["frames_ratio"], 1.0);
+    assert_eq!(
+        (&row(1)["resets"], &row(1)["span_s"]),
+        (&1.into(), &20.0.into())
+    );
+    assert_eq!(row(0)["frames_ratio"], serde_json::Value::Null);
+    let rows = fs::read_to_string(place.path().join("r.csv")).expect("it was written");
+    assert_eq!(rows.lines().count(), 3);
+    // With A lost, nothing is simulated on it, and B carries all.
+    let lost = run(&["--outage", "A"]);
+    assert!(
+        out(&lost).contains("nothing is simulated there"),
+        "{}",
+        out(&lost)
+    );
+    fs::write(
+        place.path().join("c.csv"),
+        text.replace("app:A1~core-A", "app:A1~cor-A"),
+    )
+    .expect("it can be written");
+    let unknown = run(&[]);
+    assert_eq!(code(&unknown), 2);
+    assert!(err(&unknown).contains("c.csv:3: the site has no link, port or switch `app:A1~cor-A`"));
+}

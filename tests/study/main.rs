@@ -3,6 +3,7 @@
 //!
 //! - `saturation`: work that does not fit is called so, and is not given a mean
 //! - `survivors`: the state after an outage is the site written without the lost parts
+//! - `derive`: recordings are counted as they are described, and the workload that stands for one brings the same load
 //! - `mirror`: a site with its sides swapped gives swapped results; an idle site favours no side
 //! - `repeat`: the number of threads changes no byte
 //! - `settle`: when a switch-over has settled, and how long a backlog takes to drain
@@ -10,6 +11,7 @@
 //! - `within`: replications until a stated precision
 //! - `replay`: a recorded trace in many copies: every I/O of it, and its bursts
 
+mod derive;
 mod mirror;
 mod repeat;
 mod replay;

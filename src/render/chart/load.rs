@@ -17,13 +17,16 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
     let lines: Vec<Line> = headroom
         .cases
         .iter()
-        .map(|case| line(case, workload, measure, scale))
+        .map(|case| line(headroom, case, workload, measure, scale))
         .collect();
     let name = format!("{workload} {}", measure_name(measure));
     let unit = if latency { "ms (log scale)" } else { "MB/s" };
     let chart = Lines {
         id: format!("load-{promise}"),
-        across: "times today's load (hollow: to find the edge; filled: proof)".to_owned(),
+        across: format!(
+            "{} (hollow: to find the edge; filled: proof)",
+            counted(headroom)
+        ),
         up: format!("{name}, {unit}"),
         words: Vec::new(),
         log: latency,
@@ -43,7 +46,26 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
     )
 }
 
-fn line(case: &CaseHeadroom, workload: &str, measure: MeasureKind, scale: f64) -> Line {
+/// `times today's load`, `hosts of db`.
+fn counted(headroom: &Headroom) -> String {
+    match headroom.grows.hosts {
+        None => "times today's load".to_owned(),
+        Some(_) => format!("hosts of {}", headroom.grows.what),
+    }
+}
+
+/// What a factor is multiplied by to be counted.
+fn times(headroom: &Headroom) -> f64 {
+    headroom.grows.hosts.map_or(1.0, f64::from)
+}
+
+fn line(
+    headroom: &Headroom,
+    case: &CaseHeadroom,
+    workload: &str,
+    measure: MeasureKind,
+    scale: f64,
+) -> Line {
     let (role, mark) = look(&case.case);
     let own = |row: &&LoadRow| row.workload == workload && row.measure == measure;
     let dots = case
@@ -52,33 +74,41 @@ fn line(case: &CaseHeadroom, workload: &str, measure: MeasureKind, scale: f64) -
         .filter_map(|point| {
             let value = point.rows.iter().find(own)?.cell.value?;
             Some(Dot {
-                x: point.factor,
+                x: point.factor * times(headroom),
                 y: value.value * scale,
-                ends: value
-                    .low
-                    .zip(value.high)
-                    .map(|(low, high)| (low * scale, high * scale)),
+                // One that reaches down to nothing comes of too few runs, and is left out as in the table.
+                ends: value.ends().map(|(low, high)| (low * scale, high * scale)),
                 hollow: point.purpose == crate::outcome::Purpose::Pilot,
             })
         })
         .collect();
     Line {
         name: case.case.name.clone(),
-        note: ends(case),
+        note: ends(headroom, case),
         role,
         mark,
         dots,
     }
 }
 
-/// `met to 1.82, missed from 1.91`.
-pub(super) fn ends(case: &CaseHeadroom) -> String {
+/// `1.82 met, 1.91 missed`, and the knee.
+fn ends(headroom: &Headroom, case: &CaseHeadroom) -> String {
+    let shown = |factor: f64| {
+        let value = factor * times(headroom);
+        match headroom.grows.hosts {
+            None => sig(value, 3),
+            Some(_) => format!("{value:.0}"),
+        }
+    };
+    let knee = case.knee.map_or_else(String::new, |knee| {
+        format!(", knee {}", sig(knee * times(headroom), 2))
+    });
     match (case.met, case.missed) {
         (Some(met), Some(missed)) => {
-            format!("met to {}, missed from {}", sig(met, 3), sig(missed, 3))
+            format!("{} met, {} missed{knee}", shown(met), shown(missed))
         }
-        (Some(met), None) => format!("met to {}", sig(met, 3)),
-        (None, Some(missed)) => format!("missed from {}", sig(missed, 3)),
+        (Some(met), None) => format!("{} met{knee}", shown(met)),
+        (None, Some(missed)) => format!("{} missed{knee}", shown(missed)),
         (None, None) => "nothing proven".to_owned(),
     }
 }
@@ -90,20 +120,24 @@ fn finding(headroom: &Headroom) -> String {
         .map(|case| {
             let met = case
                 .met
-                .map_or_else(|| "none".to_owned(), |met| sig(met, 3));
+                .map_or_else(|| "none".to_owned(), |met| sig(met * times(headroom), 3));
             format!("{} {met}", case.case.name)
         })
         .collect();
-    format!(
-        "Largest load proven to keep every promise, times today's: {}.",
-        cases.join(", ")
-    )
+    let what = match headroom.grows.hosts {
+        None => "Largest load proven to keep every promise, times today's".to_owned(),
+        Some(today) => format!(
+            "Most hosts of {} proven to keep every promise ({today} today)",
+            headroom.grows.what
+        ),
+    };
+    format!("{what}: {}.", cases.join(", "))
 }
 
-fn description(headroom: &Headroom, name: &str, chart: &Lines, unit: &str) -> String {
-    let mut out = format!("{name}, {unit}, against times today's load.");
+fn description(headroom: &Headroom, name: &str, chart: &Lines, in_unit: &str) -> String {
+    let mut out = format!("{name}, {in_unit}, against {}.", counted(headroom));
     for (line, case) in chart.lines.iter().zip(&headroom.cases) {
-        out.push_str(&format!(" {}: {};", line.name, ends(case)));
+        out.push_str(&format!(" {}: {};", line.name, ends(headroom, case)));
         for dot in &line.dots {
             out.push_str(&format!(" {} at {},", sig(dot.y, 3), sig(dot.x, 3)));
         }

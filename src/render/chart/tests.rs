@@ -183,7 +183,7 @@ fn a_curve_over_load_keeps_the_rules_and_names_its_ends() {
         assert!(
             drawing
                 .description
-                .contains("A lost: met to 1.27, missed from 1.31;")
+                .contains("A lost: 1.27 met, 1.31 missed, knee 0.91;")
         );
         assert!(drawing.svg.contains("promise: 2"));
     }
@@ -193,6 +193,82 @@ fn a_curve_over_load_keeps_the_rules_and_names_its_ends() {
         case.points.clear();
     }
     assert_eq!(load_curve(&none, 0, Format::Page), None);
+}
+
+/// Invented rows of a sweep: `keys` varied values, three cases a point, the last one full.
+fn swept(keys: &[(&str, &[&str])]) -> SweepTable {
+    let names: Vec<String> = keys.iter().map(|key| key.0.to_owned()).collect();
+    let header = crate::render::csv::sweep_header(&names);
+    let mut points: Vec<Vec<&str>> = vec![Vec::new()];
+    for (_, values) in keys {
+        points = points
+            .iter()
+            .flat_map(|point| values.iter().map(|value| [&point[..], &[*value]].concat()))
+            .collect();
+    }
+    let mut rows = Vec::new();
+    for (index, point) in points.iter().enumerate() {
+        for (row, case) in ["healthy", "A lost", "B lost"].iter().enumerate() {
+            let us = 400.0 + 200.0 * (index * (row + 1)) as f64;
+            let full = index + 1 == points.len() && row > 0;
+            let field = |(column, name): (usize, &String)| match name.as_str() {
+                _ if (4..4 + keys.len()).contains(&column) => point[column - 4].to_owned(),
+                "case" => (*case).to_owned(),
+                "workload" => "bookings".to_owned(),
+                "promise" => "p99".to_owned(),
+                "promise_unit" => "us".to_owned(),
+                "promise_target" => "2000".to_owned(),
+                "saturated" => full.to_string(),
+                "promise_value" if full => String::new(),
+                "promise_value" => us.to_string(),
+                "promise_value_low" if !full => (us * 0.9).to_string(),
+                "promise_value_high" if !full => (us * 1.1).to_string(),
+                "promise_verdict" => if full || us > 2000.0 { "missed" } else { "met" }.to_owned(),
+                _ => "1".to_owned(),
+            };
+            rows.push(header.iter().enumerate().map(field).collect());
+        }
+    }
+    SweepTable {
+        keys: names,
+        header,
+        rows,
+    }
+}
+
+#[test]
+fn a_sweep_over_one_or_two_values_keeps_the_rules() {
+    let origin = sample_report().origin;
+    let speeds = ("link.edge-san.speed", &["16GFC", "32GFC", "64GFC"][..]);
+    let shares = ("array.vault.read.hit", &["20%", "40%", "80%", "95%"][..]);
+    for format in FORMATS {
+        let draw = |keys: &[(&str, &[&str])]| sweep_chart(&swept(keys), &origin, None, format);
+        for (keys, word) in [
+            (
+                &[speeds][..],
+                "bookings p99, ms: link.edge-san.speed 16GFC, healthy: 0.400 met;",
+            ),
+            (
+                &[shares],
+                "array.vault.read.hit 95%, B lost: saturated missed.",
+            ),
+            (
+                &[speeds, shares],
+                "link.edge-san.speed 64GFC, array.vault.read.hit 95%, A lost: saturated missed;",
+            ),
+            (&[("load", &["1"][..]), speeds], "healthy: 0.400 met;"),
+        ] {
+            let drawing = draw(keys).expect("there are points");
+            check("sweep", format, &drawing);
+            assert!(
+                drawing.description.contains(word),
+                "{}",
+                drawing.description
+            );
+        }
+        assert_eq!(draw(&[speeds, shares, ("load", &["1", "2"])]), None);
+        assert_eq!(draw(&[("load", &["1"])]), None);
+    }
 }
 
 #[test]

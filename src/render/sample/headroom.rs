@@ -2,8 +2,8 @@
 
 use super::{cases, origin, rest};
 use crate::outcome::{
-    Breaks, CaseHeadroom, Cell, Estimated, Headroom, LoadPoint, LoadRow, MeasureKind, PartLoad,
-    Purpose, Verdict,
+    Breaks, CaseHeadroom, Cell, Estimated, Grows, Headroom, LoadPoint, LoadRow, MeasureKind,
+    PartLoad, Purpose, Verdict,
 };
 
 /// Invented loads: the promise of 2 ms breaks at 1.9 healthy, at 1.3 with a fabric lost.
@@ -19,6 +19,8 @@ pub fn sample_headroom() -> Headroom {
             met: Some(end * 0.975),
             missed: Some(end * 1.01),
             crossing: Some(end),
+            fitted: Some(5),
+            knee: Some(end * 0.7),
             breaks: Some(Breaks {
                 workload: "bookings".into(),
                 measure: MeasureKind::Quantile(0.99),
@@ -35,6 +37,10 @@ pub fn sample_headroom() -> Headroom {
         .collect();
     Headroom {
         origin: origin(),
+        grows: Grows {
+            what: "load".into(),
+            hosts: None,
+        },
         confidence_percent: 95.0,
         most: 64.0,
         cases,

@@ -16,7 +16,7 @@ pub fn headroom_text(headroom: &Headroom) -> String {
     out.push('\n');
     out.push_str(&ends(headroom));
     for case in &headroom.cases {
-        out.push_str(&points(case));
+        out.push_str(&points(case, headroom));
     }
     out.push_str(&parts(headroom));
     for note in &headroom.notes {
@@ -28,6 +28,28 @@ pub fn headroom_text(headroom: &Headroom) -> String {
         origin_line(&headroom.origin)
     ));
     out
+}
+
+/// A factor as people count it: times today's load, or hosts.
+fn shown(headroom: &Headroom, factor: f64) -> String {
+    match headroom.grows.hosts {
+        None => three(factor),
+        Some(today) => count(in_hosts(factor, today)),
+    }
+}
+
+/// A factor as a number of hosts.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+fn in_hosts(factor: f64, today: u32) -> u64 {
+    (factor * f64::from(today)).round().max(0.0) as u64
+}
+
+/// `times today's load`, `of db`.
+fn unit(headroom: &Headroom) -> String {
+    match headroom.grows.hosts {
+        None => "times today's load".to_owned(),
+        Some(_) => format!("of `{}`", headroom.grows.what),
+    }
 }
 
 /// What is proven of a case, in words.
@@ -51,18 +73,20 @@ fn sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let ends = case.ends.as_ref().map_or_else(String::new, |part| {
         format!(" The fullest part there is {}.", part.part)
     });
+    let unit = unit(headroom);
+    let three = |factor: f64| shown(headroom, factor);
     match (case.met, case.missed) {
         (Some(met), Some(missed)) => format!(
-            "{name}: every promise holds at {} times today's load; at {} one is broken{breaks}.{ends}",
+            "{name}: every promise holds at {} {unit}; at {} one is broken{breaks}.{ends}",
             three(met),
             three(missed)
         ),
         (Some(met), None) => format!(
-            "{name}: every promise holds at {} times today's load; no load was proven to break one.",
+            "{name}: every promise holds at {} {unit}; none more was proven to break one.",
             three(met)
         ),
         (None, Some(missed)) => format!(
-            "{name}: no load was proven to keep every promise; at {} times today's load one is \
+            "{name}: nothing was proven to keep every promise; at {} {unit} one is \
              broken{breaks}.{ends}",
             three(missed)
         ),
@@ -70,7 +94,7 @@ fn sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
             format!("{name}: nothing is promised.")
         }
         (None, None) => format!(
-            "{name}: nothing is proven up to {} times today's load; more replications or a longer run would.",
+            "{name}: nothing is proven up to {} {unit}; more replications or a longer run would.",
             three(headroom.most)
         ),
     }
@@ -100,22 +124,34 @@ fn ends(headroom: &Headroom) -> String {
         ">met to",
         ">missed from",
         ">crosses, no proof",
+        ">knee",
         ">full by arithmetic",
         "part that ends it: mean, busiest 20 ms",
         "next part",
     ]);
+    let show = |value: Option<f64>| {
+        value.map_or_else(|| NONE.to_owned(), |factor| shown(headroom, factor))
+    };
+    let times = headroom.grows.hosts.map_or(1.0, f64::from);
     for case in &headroom.cases {
         table.row(vec![
             case.case.name.clone(),
-            factor(case.met),
-            factor(case.missed),
-            factor(case.crossing),
-            factor(case.saturation),
+            show(case.met),
+            show(case.missed),
+            factor(case.crossing.map(|crossing| crossing * times)),
+            factor(case.knee.map(|knee| knee * times)),
+            show(case.saturation),
             part(case.ends.as_ref()),
             part(case.next.as_ref()),
         ]);
     }
-    table.text("Headroom, times today's load")
+    table.text(&match headroom.grows.hosts {
+        None => "Headroom, times today's load".to_owned(),
+        Some(today) => format!(
+            "Headroom, hosts of `{}` ({today} today)",
+            headroom.grows.what
+        ),
+    })
 }
 
 const fn purpose(purpose: Purpose) -> &'static str {
@@ -126,7 +162,7 @@ const fn purpose(purpose: Purpose) -> &'static str {
     }
 }
 
-fn points(case: &CaseHeadroom) -> String {
+fn points(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let Some(first) = case.points.iter().find(|point| !point.rows.is_empty()) else {
         return String::new();
     };
@@ -140,7 +176,8 @@ fn points(case: &CaseHeadroom) -> String {
             Scale::of(first.rows[index].cell.unit, values)
         })
         .collect();
-    let mut table = Aligned::new(&[">times", "run for", ">replications"]);
+    let head = headroom.grows.hosts.map_or(">times", |_| ">hosts");
+    let mut table = Aligned::new(&[head, "run for", ">replications"]);
     for (row, scale) in first.rows.iter().zip(&scales) {
         let target = as_written(&row.cell.target_text);
         let name = measure_name(row.measure);
@@ -152,7 +189,7 @@ fn points(case: &CaseHeadroom) -> String {
     let mut table = table.number("verdict");
     for point in &case.points {
         let mut cells = vec![
-            three(point.factor),
+            shown(headroom, point.factor),
             purpose(point.purpose).to_owned(),
             count(u64::from(point.replications)),
         ];

@@ -1,6 +1,255 @@
 //! The same site with more or less work.
 
-use crate::site::{Arrivals, Burst, Measure, Replay, Site, Workload};
+use super::CLIFF;
+use crate::outcome::Grows;
+use crate::site::{Arrivals, Burst, Measure, Per, Replay, Site, Workload};
+use crate::study::estimate::estimate;
+use crate::topology::Fabric;
+use std::fmt::{self, Debug, Formatter};
+
+/// A family of hosts that grows.
+#[derive(Clone, Copy)]
+pub struct Hosts<'a> {
+    /// The family.
+    pub family: &'a str,
+    /// What is counted: the family, or those of it in each chassis.
+    pub what: &'a str,
+    /// How many there are.
+    pub today: u32,
+    /// The site with so many of them, or why it cannot be built.
+    pub with: &'a (dyn Fn(u32) -> Result<Site, String> + Sync),
+}
+
+impl Debug for Hosts<'_> {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        write!(f, "{} × {}", self.today, self.family)
+    }
+}
+
+/// What grows, in steps of what.
+#[derive(Clone, Debug)]
+pub(super) enum Scale<'a> {
+    /// The work of every workload.
+    Load,
+    /// Whole hosts of a family, as far as the site can be built.
+    Hosts {
+        hosts: Hosts<'a>,
+        limit: u32,
+        reason: Option<String>,
+    },
+}
+
+impl<'a> Scale<'a> {
+    /// Hosts, at most `most` times today's or as many as can be built.
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+    pub(super) fn of(hosts: &Hosts<'a>, most: f64) -> Self {
+        let wanted = (f64::from(hosts.today) * most).min(4096.0) as u32;
+        let (mut limit, mut beyond) = (hosts.today, wanted.max(hosts.today));
+        let mut reason = (hosts.with)(beyond).err();
+        if reason.is_none() {
+            limit = beyond;
+        }
+        // The site is built with `limit` hosts and not with `beyond`.
+        while reason.is_some() && beyond - limit > 1 {
+            let middle = limit + (beyond - limit) / 2;
+            match (hosts.with)(middle) {
+                Ok(_) => limit = middle,
+                Err(why) => {
+                    beyond = middle;
+                    reason = Some(why);
+                }
+            }
+        }
+        Self::Hosts {
+            hosts: *hosts,
+            limit,
+            reason,
+        }
+    }
+
+    /// The smallest change of the factor; 0 where there is none.
+    pub(super) fn step(&self) -> f64 {
+        match self {
+            Self::Load => 0.0,
+            Self::Hosts { hosts, .. } => 1.0 / f64::from(hosts.today),
+        }
+    }
+
+    fn whole(&self, factor: f64, round: fn(f64) -> f64) -> f64 {
+        match self {
+            Self::Load => factor,
+            Self::Hosts { hosts, .. } => {
+                let today = f64::from(hosts.today);
+                // A whole number that lost a digit on the way stays the number it was.
+                let count = factor * today;
+                let near = count.round();
+                let count = if (count - near).abs() < 1e-6 {
+                    near
+                } else {
+                    round(count)
+                };
+                count / today
+            }
+        }
+    }
+
+    /// The nearest factor that there is.
+    pub(super) fn snap(&self, factor: f64) -> f64 {
+        self.whole(factor, f64::round).max(self.step())
+    }
+
+    /// The factor at or below; 0 where there is none.
+    pub(super) fn down(&self, factor: f64) -> f64 {
+        self.whole(factor, f64::floor).max(0.0)
+    }
+
+    /// The factor at or above.
+    pub(super) fn up(&self, factor: f64) -> f64 {
+        self.whole(factor, f64::ceil)
+    }
+
+    /// All of them snapped, each once.
+    pub(super) fn snapped(&self, factors: Vec<f64>) -> Vec<f64> {
+        let mut out: Vec<f64> = Vec::new();
+        for factor in factors {
+            let factor = self.snap(factor);
+            if !out.contains(&factor) {
+                out.push(factor);
+            }
+        }
+        out
+    }
+
+    /// The largest factor to try.
+    pub(super) fn most(&self, asked: f64) -> f64 {
+        match self {
+            Self::Load => asked,
+            Self::Hosts { hosts, limit, .. } => f64::from(*limit) / f64::from(hosts.today),
+        }
+    }
+
+    /// The cliff, less a distance for rates, which can come as near as one likes.
+    pub(super) fn below(&self, cliff: f64, step: f64) -> f64 {
+        match self {
+            Self::Load => cliff * (1.0 - step),
+            Self::Hosts { .. } => cliff,
+        }
+    }
+
+    /// The site at a factor; `None` where it cannot be built.
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+    pub(super) fn site(&self, site: &Site, factor: f64) -> Option<Site> {
+        match self {
+            Self::Load => Some(scaled(site, factor)),
+            Self::Hosts { hosts, .. } => {
+                let count = (factor * f64::from(hosts.today)).round().max(1.0) as u32;
+                let mut built = (hosts.with)(count).ok()?;
+                built.variants.clear();
+                Some(built)
+            }
+        }
+    }
+
+    /// Busy share of the fullest part with so many hosts, by arithmetic.
+    fn share(hosts: &Hosts<'_>, count: u32, case: &str) -> Option<f64> {
+        let site = (hosts.with)(count).ok()?;
+        estimate(&site, &Fabric::new(&site)).fullest(case)
+    }
+
+    /// The most hosts up to `limit` of which the fullest part stays at or below a share; `None`: not even one.
+    fn most_below(hosts: &Hosts<'_>, limit: u32, case: &str, share: f64) -> Option<u32> {
+        let fits = |count: u32| Self::share(hosts, count, case).is_none_or(|s| s <= share);
+        if fits(limit) {
+            return Some(limit);
+        }
+        let (mut low, mut high) = (0, limit);
+        while high - low > 1 {
+            let middle = low + (high - low) / 2;
+            if fits(middle) {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        (low > 0).then_some(low)
+    }
+
+    /// The factor at which the fullest part is full on the mean; with hosts, the first whole number beyond.
+    pub(super) fn saturation(&self, site: &Site, case: &str) -> Option<f64> {
+        match self {
+            Self::Load => {
+                let share = estimate(site, &Fabric::new(site)).fullest(case)?;
+                Some(1.0 / share)
+            }
+            Self::Hosts { hosts, limit, .. } => {
+                let fits = Self::most_below(hosts, *limit, case, 1.0 - 1e-9).unwrap_or(0);
+                (fits < *limit).then(|| f64::from(fits + 1) / f64::from(hosts.today))
+            }
+        }
+    }
+
+    /// No load above this is called met.
+    pub(super) fn cliff(&self, site: &Site, case: &str) -> f64 {
+        match self {
+            Self::Load => self
+                .saturation(site, case)
+                .map_or(f64::INFINITY, |full| full * CLIFF),
+            Self::Hosts { hosts, limit, .. } => {
+                let fits = Self::most_below(hosts, *limit, case, CLIFF).unwrap_or(0);
+                f64::from(fits) / f64::from(hosts.today)
+            }
+        }
+    }
+
+    pub(super) fn grows(&self) -> Grows {
+        match self {
+            Self::Load => Grows {
+                what: "load".to_owned(),
+                hosts: None,
+            },
+            Self::Hosts { hosts, .. } => Grows {
+                what: hosts.what.to_owned(),
+                hosts: Some(hosts.today),
+            },
+        }
+    }
+
+    /// What is taken for granted when hosts grow.
+    pub(super) fn notes(&self, site: &Site) -> Vec<String> {
+        let Self::Hosts {
+            hosts,
+            limit,
+            reason,
+        } = self
+        else {
+            return Vec::new();
+        };
+        let family = hosts.family;
+        let mut notes = vec![format!(
+            "what grows is the number of {}, {} today; all else stays as it is",
+            hosts.what, hosts.today
+        )];
+        let of_family = |work: &&Workload| {
+            let own = work
+                .hosts
+                .iter()
+                .any(|index| site.hosts[*index].name == family);
+            let closed = matches!(work.arrivals, Arrivals::Closed { .. });
+            own && work.per == Per::Workload && !closed
+        };
+        for work in site.workloads.iter().filter(of_family) {
+            notes.push(format!(
+                "the rate of `{}` is stated for the whole workload: more hosts share it and bring no more \
+                 (arrivals per = \"host\" would)",
+                work.name
+            ));
+        }
+        if let Some(reason) = reason {
+            notes.push(format!("more than {limit} cannot be built: {reason}"));
+        }
+        notes
+    }
+}
 
 /// `site` with `factor` times the work of every workload: rates, a closed loop's depth (rounded, at least 1),
 /// the speed of a replay. Below 1, a throughput promised of an open workload shrinks with it: less cannot

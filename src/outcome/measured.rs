@@ -1,0 +1,46 @@
+//! Measured port counters beside simulated ones.
+
+use super::{Case, Origin};
+use serde::Serialize;
+
+/// The whole comparison, the largest difference first.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Measured {
+    /// How to repeat the simulation.
+    pub origin: Origin,
+    /// The state that was simulated.
+    pub case: Case,
+    /// Name of the file of counters.
+    pub file: String,
+    /// One for each part and direction, ranked by how far the ratio is from 1, either way.
+    pub rows: Vec<MeasuredRow>,
+    /// What was left out or taken for granted.
+    pub notes: Vec<String>,
+}
+
+/// One part in one direction.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct MeasuredRow {
+    /// As the file names it.
+    pub part: String,
+    /// True from hosts towards arrays.
+    pub toward_array: bool,
+    /// Links that it means.
+    pub links: u32,
+    /// Time between first and last reading, less what was left out.
+    pub span_s: f64,
+    /// Measured, 10^6 bytes a second.
+    pub measured_mb_s: f64,
+    /// Simulated, 10^6 bytes a second, counted as devices do.
+    pub simulated_mb_s: f64,
+    /// Measured ÷ simulated; `None` when nothing was simulated there.
+    pub ratio: Option<f64>,
+    /// Measured frames a second; `None` when not counted.
+    pub measured_frames_s: Option<f64>,
+    /// Simulated frames a second.
+    pub simulated_frames_s: f64,
+    /// Measured ÷ simulated frames.
+    pub frames_ratio: Option<f64>,
+    /// Times a counter went back, and the stretch was left out.
+    pub resets: u32,
+}

@@ -1,0 +1,126 @@
+//! Measured port counters: CSV with the head `time,part,direction,bytes,frames`.
+//!
+//! `time` is seconds, or a date and time of day as `2026-03-31T09:05:00`. `part` is a link, a member, a port, a switch
+//! or a pattern, as outages name them: several links are meant together. `direction` is `toward-array` or
+//! `toward-host`. `bytes` and `frames` are running counters, as devices keep them; `frames` may be empty.
+
+use super::problem::Problem;
+use super::recording::{Rows, time};
+
+/// One reading of a pair of counters.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// Seconds, on any clock that all readings share.
+    pub at_s: f64,
+    /// What was read: names and patterns as of outages.
+    pub part: String,
+    /// True from hosts towards arrays.
+    pub toward_array: bool,
+    /// Bytes so far.
+    pub bytes: u64,
+    /// Frames so far.
+    pub frames: Option<u64>,
+    /// Line of the file.
+    pub line: usize,
+}
+
+const HEAD: [&str; 5] = ["time", "part", "direction", "bytes", "frames"];
+
+/// Reads counters.
+///
+/// # Errors
+/// Every problem, up to ten; never empty.
+pub fn counters(file: &str, text: &str) -> Result<Vec<Reading>, Vec<Problem>> {
+    let mut rows = Rows::new(file, text);
+    let mut columns = [0; 5];
+    for (column, name) in columns.iter_mut().zip(HEAD) {
+        match rows.column(name) {
+            Some(found) => *column = found,
+            None => {
+                rows.bad_head(HEAD.join(","));
+                return Err(rows.problems);
+            }
+        }
+    }
+    let [at, part, direction, bytes, frames] = columns;
+    let mut all = rows.read(|fields| {
+        let whole = |column: usize| {
+            fields[column].parse::<u64>().map_err(|_| {
+                let message = format!("`{}` is no counter", fields[column]);
+                (column, message, "a whole number".to_owned())
+            })
+        };
+        let at_s = time(fields[at]).ok_or_else(|| {
+            (
+                at,
+                format!("`{}` is no time", fields[at]),
+                "seconds, or a date and time as 2026-03-31T09:05:00".to_owned(),
+            )
+        })?;
+        if fields[part].is_empty() {
+            return Err((
+                part,
+                "the part is missing".to_owned(),
+                "a link, port or switch".to_owned(),
+            ));
+        }
+        let toward_array = match fields[direction] {
+            "toward-array" => true,
+            "toward-host" => false,
+            other => {
+                return Err((
+                    direction,
+                    format!("`{other}` is no direction"),
+                    "toward-array or toward-host".to_owned(),
+                ));
+            }
+        };
+        Ok(Reading {
+            at_s,
+            part: fields[part].to_owned(),
+            toward_array,
+            bytes: whole(bytes)?,
+            frames: if fields[frames].is_empty() {
+                None
+            } else {
+                Some(whole(frames)?)
+            },
+            line: 0,
+        })
+    });
+    for (index, reading) in all.iter_mut().enumerate() {
+        reading.line = rows.numbers.get(index).map_or(0, |number| number + 1);
+    }
+    if rows.problems.is_empty() && all.len() < 2 {
+        rows.bad_head("two readings or more below the head".to_owned());
+    }
+    if rows.problems.is_empty() {
+        Ok(all)
+    } else {
+        Err(rows.problems)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn readings_have_their_places_and_problems_theirs() {
+        let head = "time,part,direction,bytes,frames\n";
+        let text =
+            format!("{head}0,edge-A~san-A,toward-array,10,1\n\n5,edge-A~san-A,toward-array,20,\n");
+        let all = counters("c.csv", &text).unwrap();
+        assert_eq!((all[1].line, all[1].bytes, all[1].frames), (4, 20, None));
+        for (row, column) in [
+            ("x,a,toward-array,1,1", 1),
+            ("0,,toward-array,1,1", 3),
+            ("0,a,up,1,1", 5),
+            ("0,a,toward-host,-1,1", 17),
+        ] {
+            let problems = counters("c.csv", &format!("{head}{row}\n{row}\n")).unwrap_err();
+            assert_eq!(problems[0].column, column, "{row}");
+        }
+        assert!(counters("c.csv", "a,b\n1,2\n").is_err() && counters("c.csv", head).is_err());
+    }
+}

@@ -1,0 +1,466 @@
+//! Recordings of the work on a site: block traces, and statistics of host I/O over time.
+//!
+//! A trace has the head that replays have, and its latencies are kept. Statistics are CSV with the head
+//! `time,reads_per_s,writes_per_s,read_bytes_per_s,write_bytes_per_s` and then, if recorded, `latency_us` (mean of the
+//! sample) and `queue` (mean number outstanding), in any order. `time` is the end of a sample: seconds, or a date
+//! and time of day as `2026-03-31T09:05:00`.
+
+use super::problem::{Problem, Severity};
+use crate::wire::Op;
+
+/// One I/O of a trace.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Recorded {
+    /// Nanoseconds since the first one.
+    pub at_ns: u64,
+    /// Read or write.
+    pub op: Op,
+    /// Bytes.
+    pub size: u64,
+    /// Issue to completion.
+    pub latency_ns: Option<u64>,
+}
+
+/// One sample of statistics.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Sample {
+    /// Start of the sample, seconds since that of the first one.
+    pub from_s: f64,
+    /// Length.
+    pub span_s: f64,
+    /// Reads a second.
+    pub reads: f64,
+    /// Writes a second.
+    pub writes: f64,
+    /// Bytes read a second.
+    pub read_bytes: f64,
+    /// Bytes written a second.
+    pub write_bytes: f64,
+    /// Mean latency.
+    pub latency_us: Option<f64>,
+    /// Mean number outstanding.
+    pub queue: Option<f64>,
+}
+
+/// A recording.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Recording {
+    /// Every I/O, in order of time; at least two, at different times.
+    Trace(Vec<Recorded>),
+    /// Rates over time, in order; at least one.
+    Statistics(Vec<Sample>),
+}
+
+const TRACE: [&str; 4] = ["timestamp_ns", "op", "offset_bytes", "size_bytes"];
+const STATISTICS: [&str; 5] = [
+    "time",
+    "reads_per_s",
+    "writes_per_s",
+    "read_bytes_per_s",
+    "write_bytes_per_s",
+];
+/// After so many bad lines the rest is not looked at.
+const PROBLEMS_MAX: usize = 10;
+/// Most rows.
+const ROWS_MAX: usize = 20_000_000;
+
+/// Rows of a CSV file with the places of their columns, and its problems.
+pub(super) struct Rows<'a> {
+    file: &'a str,
+    pub(super) head: Vec<String>,
+    lines: Vec<(usize, &'a str)>,
+    /// Of each row that was read, its line from 0.
+    pub(super) numbers: Vec<usize>,
+    pub(super) problems: Vec<Problem>,
+}
+
+impl<'a> Rows<'a> {
+    pub(super) fn new(file: &'a str, text: &'a str) -> Self {
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+        let mut lines = text.lines().enumerate();
+        let head = lines.next().map_or("", |(_, line)| line);
+        let lines = lines.filter(|(_, line)| !line.trim().is_empty());
+        Self {
+            file,
+            head: head.split(',').map(|name| name.trim().to_owned()).collect(),
+            lines: lines.take(ROWS_MAX).collect(),
+            numbers: Vec::new(),
+            problems: Vec::new(),
+        }
+    }
+
+    pub(super) fn column(&self, name: &str) -> Option<usize> {
+        self.head.iter().position(|known| known == name)
+    }
+
+    /// Notes a problem in line `number` (from 0), at a field.
+    pub(super) fn note(
+        &mut self,
+        number: usize,
+        field: (usize, usize),
+        words: (String, String),
+        line: &str,
+    ) {
+        let clip = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
+        self.problems.push(Problem {
+            severity: Severity::Error,
+            message: words.0,
+            file: self.file.to_owned(),
+            line: Some(clip(number + 1)),
+            column: clip(field.0 + 1),
+            line_text: line
+                .chars()
+                .map(|c| if c.is_control() { ' ' } else { c })
+                .collect(),
+            length: clip(field.1).max(1),
+            expected: words.1,
+            help: String::new(),
+        });
+    }
+
+    pub(super) fn bad_head(&mut self, expected: String) {
+        let head = self.head.join(",");
+        let length = head.chars().count();
+        self.note(
+            0,
+            (0, length),
+            ("the head is of no kind that is known".to_owned(), expected),
+            &head,
+        );
+    }
+
+    /// Reads every row: `one` gets the fields by column and says what is wrong with which of them.
+    pub(super) fn read<T>(
+        &mut self,
+        mut one: impl FnMut(&[&str]) -> Result<T, (usize, String, String)>,
+    ) -> Vec<T> {
+        let mut out = Vec::new();
+        for (number, line) in std::mem::take(&mut self.lines) {
+            let fields: Vec<&str> = line.split(',').map(str::trim).collect();
+            if fields.len() != self.head.len() {
+                let words = (
+                    format!("the line has {} fields", fields.len()),
+                    format!("{} fields, as in the head", self.head.len()),
+                );
+                self.note(number, (0, line.chars().count()), words, line);
+            } else {
+                match one(&fields) {
+                    Ok(row) => {
+                        out.push(row);
+                        self.numbers.push(number);
+                    }
+                    Err((column, message, expected)) => {
+                        let before = line.split(',').take(column);
+                        let at: usize = before.map(|field| field.chars().count() + 1).sum();
+                        let length = fields[column].chars().count();
+                        self.note(number, (at, length), (message, expected), line);
+                    }
+                }
+            }
+            if self.problems.len() >= PROBLEMS_MAX {
+                break;
+            }
+        }
+        out
+    }
+}
+
+/// Reads a recording; its head says of which kind it is.
+///
+/// # Errors
+/// Every problem, up to ten; never empty.
+pub fn recording(file: &str, text: &str) -> Result<Recording, Vec<Problem>> {
+    let mut rows = Rows::new(file, text);
+    let found = if TRACE.iter().all(|name| rows.column(name).is_some()) {
+        trace(&mut rows)
+    } else if STATISTICS.iter().all(|name| rows.column(name).is_some()) {
+        statistics(&mut rows)
+    } else {
+        rows.bad_head(format!(
+            "a block trace: {}[,latency_ns]; or statistics: {}[,latency_us][,queue]",
+            TRACE.join(","),
+            STATISTICS.join(",")
+        ));
+        None
+    };
+    match found {
+        Some(found) if rows.problems.is_empty() => Ok(found),
+        _ => Err(rows.problems),
+    }
+}
+
+type Wrong = (usize, String, String);
+
+/// A number of a field, in limits.
+fn number(fields: &[&str], column: usize, most: f64) -> Result<f64, Wrong> {
+    let text = fields[column];
+    let plain = text
+        .chars()
+        .all(|c| c.is_ascii_digit() || ".eE+-".contains(c));
+    match text.parse::<f64>() {
+        Ok(value) if plain && (0.0..=most).contains(&value) => Ok(value),
+        _ => Err((
+            column,
+            format!("`{text}` is no such figure"),
+            format!("a number from 0 to {most:e}"),
+        )),
+    }
+}
+
+fn trace(rows: &mut Rows<'_>) -> Option<Recording> {
+    let place = |name: &str| rows.column(name);
+    let [at, op, size] = [place(TRACE[0])?, place(TRACE[1])?, place(TRACE[3])?];
+    let latency = place("latency_ns");
+    let (mut first, mut last) = (None, 0);
+    let all = rows.read(|fields| {
+        let whole = |column: usize| {
+            let text = fields[column];
+            text.parse::<u64>().map_err(|_| {
+                (
+                    column,
+                    format!("`{text}` is no such figure"),
+                    "a whole number".to_owned(),
+                )
+            })
+        };
+        let ns = whole(at)?;
+        let since = ns
+            .checked_sub(*first.get_or_insert(ns))
+            .filter(|since| *since >= last);
+        let since = since.ok_or_else(|| {
+            (
+                at,
+                format!("the time {ns} ns is before the line above"),
+                "times in order".to_owned(),
+            )
+        })?;
+        last = since;
+        let op_of = match fields[op] {
+            "R" | "r" | "read" => Op::Read,
+            "W" | "w" | "write" => Op::Write,
+            other => {
+                return Err((
+                    op,
+                    format!("`{other}` is no operation"),
+                    "R or W".to_owned(),
+                ));
+            }
+        };
+        let bytes = whole(size)?;
+        if bytes == 0 || bytes > crate::wire::SIZE_MAX {
+            return Err((
+                size,
+                format!("the size {bytes} is outside its limits"),
+                "1 to 67108864 bytes".to_owned(),
+            ));
+        }
+        let latency_ns = match latency {
+            Some(column) if !fields[column].is_empty() => Some(whole(column)?),
+            _ => None,
+        };
+        Ok(Recorded {
+            at_ns: since,
+            op: op_of,
+            size: bytes,
+            latency_ns,
+        })
+    });
+    if rows.problems.is_empty() && all.last().is_none_or(|last| last.at_ns == 0) {
+        let words = (
+            "the trace is too short to have a rate".to_owned(),
+            "two I/Os or more, at different times".to_owned(),
+        );
+        let head = rows.head.join(",");
+        rows.note(0, (0, head.len()), words, &head);
+    }
+    Some(Recording::Trace(all))
+}
+
+fn statistics(rows: &mut Rows<'_>) -> Option<Recording> {
+    let place = |name: &str| rows.column(name);
+    let mut columns = [0; 5];
+    for (column, name) in columns.iter_mut().zip(STATISTICS) {
+        *column = place(name)?;
+    }
+    let (latency, queue) = (place("latency_us"), place("queue"));
+    let mut times: Vec<f64> = Vec::new();
+    let mut all = rows.read(|fields| {
+        let at = time(fields[columns[0]]).ok_or_else(|| {
+            (
+                columns[0],
+                format!("`{}` is no time", fields[columns[0]]),
+                "seconds, or a date and time as 2026-03-31T09:05:00".to_owned(),
+            )
+        })?;
+        if times.last().is_some_and(|last| at <= *last) {
+            let text = fields[columns[0]];
+            return Err((
+                columns[0],
+                format!("the time {text} is not after the line above"),
+                "times in order".to_owned(),
+            ));
+        }
+        let rate = |index: usize, most: f64| number(fields, columns[index], most);
+        let maybe = |column: Option<usize>, most: f64| match column {
+            Some(column) if !fields[column].is_empty() => number(fields, column, most).map(Some),
+            _ => Ok(None),
+        };
+        let sample = Sample {
+            from_s: 0.0,
+            span_s: 0.0,
+            reads: rate(1, 1e9)?,
+            writes: rate(2, 1e9)?,
+            read_bytes: rate(3, 1e13)?,
+            write_bytes: rate(4, 1e13)?,
+            latency_us: maybe(latency, 1e9)?,
+            queue: maybe(queue, 1e9)?,
+        };
+        for (ios, bytes, column) in [
+            (sample.reads, sample.read_bytes, columns[3]),
+            (sample.writes, sample.write_bytes, columns[4]),
+        ] {
+            if (ios > 0.0) != (bytes > 0.0) {
+                return Err((
+                    column,
+                    "bytes and I/Os do not go together".to_owned(),
+                    "both 0, or both above".to_owned(),
+                ));
+            }
+        }
+        times.push(at);
+        Ok(sample)
+    });
+    if rows.problems.is_empty() {
+        spans(&mut all, &times);
+    }
+    let silent = all.iter().all(|sample| sample.reads + sample.writes == 0.0);
+    if rows.problems.is_empty() && silent {
+        let words = (
+            "there is no I/O in it".to_owned(),
+            "a sample with some".to_owned(),
+        );
+        let head = rows.head.join(",");
+        rows.note(0, (0, head.len()), words, &head);
+    }
+    Some(Recording::Statistics(all))
+}
+
+/// A sample reaches from the time of the one before; the first is as long as the second, or a second if alone.
+fn spans(all: &mut [Sample], times: &[f64]) {
+    let usual = times.get(1).map_or(1.0, |second| second - times[0]);
+    let start = times.first().map_or(0.0, |first| first - usual);
+    let mut before = start;
+    for (sample, at) in all.iter_mut().zip(times) {
+        sample.from_s = before - start;
+        sample.span_s = at - before;
+        before = *at;
+    }
+}
+
+/// Seconds: a plain number, or a date and time of day in one time zone.
+pub(super) fn time(text: &str) -> Option<f64> {
+    if let Ok(seconds) = text.parse::<f64>() {
+        return (seconds.is_finite() && (0.0..=1e11).contains(&seconds)).then_some(seconds);
+    }
+    let text = text.trim_end_matches('Z');
+    let (date, clock) = text.split_once(['T', ' '])?;
+    let whole = |text: Option<&str>, most: i64| {
+        let value = text?.parse::<i64>().ok()?;
+        (0..=most).contains(&value).then_some(value)
+    };
+    let mut date = date.split('-');
+    let (year, month, day) = (
+        whole(date.next(), 9999)?,
+        whole(date.next(), 12)?,
+        whole(date.next(), 31)?,
+    );
+    let mut parts = clock.split(':');
+    let (hour, minute) = (whole(parts.next(), 23)?, whole(parts.next(), 59)?);
+    let second: f64 = parts.next().unwrap_or("0").parse().ok()?;
+    let sound = month > 0 && day > 0 && (0.0..61.0).contains(&second);
+    if !sound || date.next().is_some() || parts.next().is_some() {
+        return None;
+    }
+    // Days since 0000-03-01, so that leap days come last (a usual way of counting).
+    let shifted = if month > 2 { year } else { year - 1 };
+    let days = 365 * shifted + shifted.div_euclid(4) - shifted.div_euclid(100)
+        + shifted.div_euclid(400)
+        + (153 * ((month + 9) % 12) + 2) / 5
+        + day;
+    Some(((days * 24 + hour) * 60 + minute) as f64 * 60.0 + second)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_trace_keeps_latencies_and_begins_at_nothing() {
+        let text =
+            "timestamp_ns,op,offset_bytes,size_bytes,latency_ns\n100,R,0,512,9\n300,W,0,4096,\n";
+        let Ok(Recording::Trace(all)) = recording("t.csv", text) else {
+            panic!("it is a trace");
+        };
+        assert_eq!((all[0].at_ns, all[1].at_ns), (0, 200));
+        assert_eq!((all[0].latency_ns, all[1].latency_ns), (Some(9), None));
+    }
+
+    #[test]
+    fn statistics_are_samples_that_end_at_their_time() {
+        let text = "time,reads_per_s,writes_per_s,read_bytes_per_s,write_bytes_per_s,queue\n\
+                    2026-02-28T23:59:30,1,0,512,0,\n2026-03-01T00:00:30,10,5,5120,2560,1.5\n";
+        let Ok(Recording::Statistics(all)) = recording("s.csv", text) else {
+            panic!("they are statistics");
+        };
+        assert_eq!((all[0].from_s, all[0].span_s), (0.0, 60.0));
+        assert_eq!((all[1].from_s, all[1].span_s), (60.0, 60.0));
+        assert_eq!((all[0].queue, all[1].queue), (None, Some(1.5)));
+    }
+
+    #[test]
+    fn dates_are_counted_through_leap_years() {
+        let days = |text: &str| time(&format!("{text}T00:00:00")).unwrap() / 86_400.0;
+        assert_eq!(days("2024-03-01") - days("2024-02-28"), 2.0);
+        assert_eq!(days("2100-03-01") - days("2100-02-28"), 1.0);
+        assert_eq!(days("2027-01-01") - days("2026-01-01"), 365.0);
+        for wrong in [
+            "",
+            "x",
+            "2026-13-01T00:00",
+            "2026-01-01",
+            "2026-01-01T24:00",
+            "-1",
+            "nan",
+        ] {
+            assert_eq!(time(wrong), None, "{wrong}");
+        }
+    }
+
+    #[test]
+    fn each_problem_names_its_place() {
+        let head = "time,reads_per_s,writes_per_s,read_bytes_per_s,write_bytes_per_s\n";
+        for (text, column, word) in [
+            ("1,2,3,4".to_owned(), 1, "4 fields"),
+            ("x,2,3,4,5".to_owned(), 1, "no time"),
+            ("1,2,zz,4,5".to_owned(), 5, "`zz`"),
+            ("1,2,3,4,0".to_owned(), 9, "do not go together"),
+            ("1,0,0,0,0".to_owned(), 1, "no I/O"),
+        ] {
+            let problems = recording("s.csv", &format!("{head}{text}\n")).unwrap_err();
+            assert_eq!(problems[0].column, column, "{text}");
+            assert!(
+                problems[0].message.contains(word),
+                "{}",
+                problems[0].message
+            );
+        }
+        let problems = recording("s.csv", "a,b\n1,2\n").unwrap_err();
+        assert!(problems[0].expected.contains("reads_per_s"));
+        let bad = "timestamp_ns,op,offset_bytes,size_bytes\n5,R,0,512\n4,Q,0,0\n";
+        assert!(
+            recording("t.csv", bad).unwrap_err()[0]
+                .message
+                .contains("before the line above")
+        );
+    }
+}

@@ -1,0 +1,674 @@
+//! From a recording to a workload: the busiest five minutes of it, as figures and as a `[[workload]]`.
+//!
+//! Rate, mix and sizes are counted. How bursty a trace is shows in the index of dispersion (variance ÷ mean of the
+//! I/Os in windows of one length; 1 is Poisson); arrivals that alternate between two rates for exponential times are
+//! fitted to it, with the same mean exactly. Statistics hide what happens within a sample, and that is said.
+//!
+//! Left out: what order sizes and operations come in, places on the disk, and correlation over times longer than
+//! the bursts that are fitted; a replay keeps all of it.
+
+use crate::outcome::{Derived, DerivedArrivals, Dispersion, Work};
+use crate::scenario::{Recorded, Recording, Sample};
+use crate::wire::Op;
+use std::collections::BTreeMap;
+
+/// Length of the stretch that is modelled.
+pub const STRETCH_S: f64 = 300.0;
+/// Time scales of the index of dispersion.
+const SCALES_S: [f64; 5] = [0.001, 0.01, 0.1, 1.0, 10.0];
+/// Fewest windows that make an index.
+const WINDOWS_MIN: usize = 10;
+/// Below this at every scale, arrivals count as Poisson.
+const CALM: f64 = 1.5;
+/// Sizes listed one by one in the workload; the rest goes by its mean.
+const SIZES_MAX: usize = 24;
+const NS: f64 = 1e9;
+
+/// What to call things in the workload.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Names {
+    /// The recording.
+    pub file: String,
+    /// The workload.
+    pub workload: String,
+    /// Its hosts.
+    pub hosts: String,
+    /// Its array.
+    pub array: String,
+    /// Its protocol.
+    pub protocol: String,
+    /// Replay the trace instead of fitting arrivals to it.
+    pub replay: Replay,
+}
+
+/// Whether arrivals are fitted or replayed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Replay {
+    /// Fit.
+    No,
+    /// Replay the whole trace.
+    Yes,
+}
+
+/// Derives a workload.
+#[must_use]
+pub fn derive(recording: &Recording, names: &Names) -> Derived {
+    match recording {
+        Recording::Trace(all) => from_trace(all, names),
+        Recording::Statistics(all) => from_statistics(all, names),
+    }
+}
+
+/// Sizes and how often each occurs.
+type Counts = BTreeMap<u64, u64>;
+
+fn counts(ios: &[Recorded], op: Op) -> Counts {
+    let mut found = Counts::new();
+    for io in ios.iter().filter(|io| io.op == op) {
+        *found.entry(io.size).or_insert(0) += 1;
+    }
+    found
+}
+
+fn sum(counts: &Counts) -> (f64, f64) {
+    let ios: u64 = counts.values().sum();
+    let bytes: u64 = counts.iter().map(|(size, count)| size * count).sum();
+    (ios as f64, bytes as f64)
+}
+
+/// Most frequent first; equal ones by size.
+fn sizes(counts: &Counts) -> Vec<(u64, f64)> {
+    let (all, _) = sum(counts);
+    let mut list: Vec<(u64, u64)> = counts.iter().map(|(size, count)| (*size, *count)).collect();
+    list.sort_by(|left, right| right.1.cmp(&left.1).then(left.0.cmp(&right.0)));
+    list.into_iter()
+        .map(|(size, count)| (size, count as f64 / all))
+        .collect()
+}
+
+fn work(ios: &[Recorded], span_s: f64) -> Work {
+    let (reads, writes) = (counts(ios, Op::Read), counts(ios, Op::Write));
+    let ((read_ios, read_bytes), (write_ios, write_bytes)) = (sum(&reads), sum(&writes));
+    let mean = |bytes: f64, ios: f64| (ios > 0.0).then(|| bytes / ios);
+    let (all, bytes) = (read_ios + write_ios, read_bytes + write_bytes);
+    Work {
+        span_s,
+        ios: all,
+        iops: all / span_s,
+        mb_s: bytes / span_s / 1e6,
+        read_share: read_ios / all,
+        read_byte_share: read_bytes / bytes,
+        size_bytes: mean(bytes, all),
+        read_size_bytes: mean(read_bytes, read_ios),
+        write_size_bytes: mean(write_bytes, write_ios),
+        read_sizes: sizes(&reads),
+        write_sizes: sizes(&writes),
+    }
+}
+
+/// First and last (excluded) I/O of the stretch with most I/Os.
+fn busiest(ios: &[Recorded]) -> std::ops::Range<usize> {
+    let stretch = (STRETCH_S * NS) as u64;
+    let (mut best, mut from) = (0..0, 0);
+    for to in 0..ios.len() {
+        while ios[to].at_ns - ios[from].at_ns >= stretch {
+            from += 1;
+        }
+        if to + 1 - from > best.len() {
+            best = from..to + 1;
+        }
+    }
+    best
+}
+
+fn from_trace(ios: &[Recorded], names: &Names) -> Derived {
+    let end = ios.last().map_or(0, |last| last.at_ns) as f64 / NS;
+    let range = busiest(ios);
+    let part = &ios[range.clone()];
+    let from_s = part.first().map_or(0, |first| first.at_ns) as f64 / NS;
+    // A recording shorter than the stretch is taken whole, over its own length.
+    let span = if end <= STRETCH_S { end } else { STRETCH_S };
+    let (whole, busiest) = (work(ios, end), work(part, span));
+    let recorded: Vec<Option<f64>> = SCALES_S
+        .iter()
+        .map(|scale| dispersion(part, *scale, span))
+        .collect();
+    let arrivals = match names.replay {
+        Replay::Yes => DerivedArrivals::Replay,
+        Replay::No => fitted(part, span, &recorded),
+    };
+    let dispersion = SCALES_S
+        .iter()
+        .zip(&recorded)
+        .map(|(scale, recorded)| Dispersion {
+            window_s: *scale,
+            recorded: *recorded,
+            modelled: match arrivals {
+                DerivedArrivals::Replay => recorded.unwrap_or(1.0),
+                other => by_law(other, *scale),
+            },
+        })
+        .collect();
+    let latencies: Vec<(u64, u64)> = part
+        .iter()
+        .filter_map(|io| Some((io.at_ns, io.latency_ns?)))
+        .collect();
+    let known = latencies.len() == part.len();
+    let total: u64 = latencies.iter().map(|row| row.1).sum();
+    let mut derived = Derived {
+        file: names.file.clone(),
+        kind: "block trace",
+        rows: ios.len() as u64,
+        busiest_from_s: from_s,
+        gap_variation: gap_variation(part),
+        peak_to_mean_100ms: peak(part, 0.1, span),
+        peak_to_mean_sample: None,
+        sample_s: None,
+        depth: known.then(|| total as f64 / NS / span),
+        depth_most: known.then(|| most_at_once(&latencies)),
+        notes: kept(arrivals),
+        toml: String::new(),
+        whole,
+        busiest,
+        dispersion,
+        arrivals,
+    };
+    derived.toml = toml(&derived, names);
+    derived
+}
+
+/// I/Os by window, windows from the first I/O on; the partial last one is left out.
+fn windows(ios: &[Recorded], length_s: f64, span_s: f64) -> Vec<u64> {
+    let count = (span_s / length_s + 1e-9).floor() as usize;
+    let mut all = vec![0_u64; count.min(50_000_000)];
+    let first = ios.first().map_or(0, |io| io.at_ns);
+    for io in ios {
+        let index = ((io.at_ns - first) as f64 / NS / length_s) as usize;
+        if let Some(window) = all.get_mut(index) {
+            *window += 1;
+        }
+    }
+    all
+}
+
+fn dispersion(ios: &[Recorded], length_s: f64, span_s: f64) -> Option<f64> {
+    let all = windows(ios, length_s, span_s);
+    if all.len() < WINDOWS_MIN {
+        return None;
+    }
+    let count = all.len() as f64;
+    let mean = all.iter().sum::<u64>() as f64 / count;
+    let squares: f64 = all.iter().map(|n| (*n as f64 - mean).powi(2)).sum();
+    (mean > 0.0).then(|| squares / (count - 1.0) / mean)
+}
+
+/// Busiest window ÷ mean.
+fn peak(ios: &[Recorded], length_s: f64, span_s: f64) -> Option<f64> {
+    let most = windows(ios, length_s, span_s).into_iter().max()?;
+    Some(most as f64 / length_s / (ios.len() as f64 / span_s))
+}
+
+fn gap_variation(ios: &[Recorded]) -> Option<f64> {
+    let gaps: Vec<f64> = ios
+        .windows(2)
+        .map(|pair| (pair[1].at_ns - pair[0].at_ns) as f64)
+        .collect();
+    let count = gaps.len() as f64;
+    let mean = gaps.iter().sum::<f64>() / count;
+    let squares: f64 = gaps.iter().map(|gap| (gap - mean).powi(2)).sum();
+    (count > 1.0 && mean > 0.0).then(|| (squares / (count - 1.0)).sqrt() / mean)
+}
+
+fn most_at_once(latencies: &[(u64, u64)]) -> u64 {
+    let mut changes: Vec<(u64, i64)> = latencies
+        .iter()
+        .flat_map(|(at, latency)| [(*at, 1), (at + latency, -1)])
+        .collect();
+    // What ends at an instant is over before what begins then.
+    changes.sort_unstable();
+    let (mut now, mut most) = (0_i64, 0);
+    for (_, change) in changes {
+        now += change;
+        most = most.max(now);
+    }
+    u64::try_from(most).unwrap_or(0)
+}
+
+/// Index of dispersion of arrivals by their law. Of a Poisson stream whose rate alternates between two values for
+/// exponential times: 1 + 2 p (1 − p) d² ÷ (λ σ) × (1 − (1 − e^(−σ t)) ÷ (σ t)), with p the share of time in a burst, d
+/// the difference of the rates, λ the mean and σ the sum of the two rates of change (Heffes and Lucantoni, *A Markov
+/// modulated characterization of packetized voice and data traffic*, IEEE JSAC 4 (6), 1986; from memory).
+#[must_use]
+pub fn by_law(arrivals: DerivedArrivals, window_s: f64) -> f64 {
+    let DerivedArrivals::Bursty {
+        peak,
+        base,
+        burst_s,
+        every_s,
+    } = arrivals
+    else {
+        return 1.0;
+    };
+    let share = burst_s / every_s;
+    let mean = share * peak + (1.0 - share) * base;
+    let sigma = 1.0 / burst_s + 1.0 / (every_s - burst_s);
+    let decay = 1.0 + libm::expm1(-sigma * window_s) / (sigma * window_s);
+    1.0 + 2.0 * share * (1.0 - share) * (peak - base).powi(2) / (mean * sigma) * decay
+}
+
+/// Windows and thresholds by which bursts are told apart; the pair whose law comes nearest to what was recorded
+/// is taken.
+fn fitted(ios: &[Recorded], span_s: f64, recorded: &[Option<f64>]) -> DerivedArrivals {
+    if recorded.iter().flatten().all(|index| *index < CALM) {
+        return DerivedArrivals::Poisson;
+    }
+    let error = |arrivals: DerivedArrivals| -> f64 {
+        SCALES_S
+            .iter()
+            .zip(recorded)
+            .filter_map(|(scale, recorded)| {
+                let ratio = by_law(arrivals, *scale) / (*recorded)?.max(1e-3);
+                Some(libm::log(ratio).powi(2))
+            })
+            .sum()
+    };
+    let mut best = (error(DerivedArrivals::Poisson), DerivedArrivals::Poisson);
+    for window in [0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0] {
+        let all = windows(ios, window, span_s);
+        for threshold in [0.25, 0.5, 1.0, 1.5, 2.0, 3.0, 5.0] {
+            let found = two_rates(&all, window, threshold, ios.len() as f64 / span_s);
+            if let Some(found) = found
+                && error(found) < best.0
+            {
+                best = (error(found), found);
+            }
+        }
+    }
+    best.1
+}
+
+/// The two rates of windows above and below a multiple of the mean, and how long each state lasts; scaled so that the
+/// mean is exactly `iops`.
+fn two_rates(all: &[u64], window: f64, threshold: f64, iops: f64) -> Option<DerivedArrivals> {
+    let limit = threshold * iops * window;
+    let high = |count: &u64| *count as f64 > limit;
+    let bursts = all.iter().filter(|count| high(count)).count();
+    let begun = (0..all.len())
+        .filter(|index| high(&all[*index]) && (*index == 0 || !high(&all[index - 1])));
+    let begun = begun.count();
+    if begun < 3 || bursts == all.len() {
+        return None;
+    }
+    let in_bursts: u64 = all.iter().filter(|count| high(count)).sum();
+    let total: u64 = all.iter().sum();
+    let share = bursts as f64 / all.len() as f64;
+    let rate = |ios: u64, windows: usize| ios as f64 / (windows as f64 * window);
+    let (peak, base) = (
+        rate(in_bursts, bursts),
+        rate(total - in_bursts, all.len() - bursts),
+    );
+    let exact = iops / (share * peak + (1.0 - share) * base);
+    let burst_s = bursts as f64 * window / begun as f64;
+    Some(DerivedArrivals::Bursty {
+        peak: peak * exact,
+        base: base * exact,
+        burst_s,
+        every_s: burst_s / share,
+    })
+}
+
+fn kept(arrivals: DerivedArrivals) -> Vec<String> {
+    match arrivals {
+        DerivedArrivals::Poisson => vec![
+            "the gaps are as good as independent: arrivals are Poisson, which keeps the mean rate and adds no bursts"
+                .to_owned(),
+        ],
+        DerivedArrivals::Bursty { .. } => vec![
+            "kept: the mean rate exactly, and how strongly the rate swings between bursts and the time between them, as \
+             far as two rates can (see the index of dispersion by window)"
+                .to_owned(),
+            "not kept: the highest peaks, regular periods, swings longer than the bursts, which sizes and operations \
+             come together, and places on the disk; --replay keeps all of it"
+                .to_owned(),
+        ],
+        DerivedArrivals::Replay => vec![
+            "the trace is replayed whole, with every burst as recorded; the figures below are of its busiest stretch"
+                .to_owned(),
+        ],
+    }
+}
+
+fn average(samples: &[Sample]) -> Work {
+    let span: f64 = samples.iter().map(|sample| sample.span_s).sum();
+    let over = |of: &dyn Fn(&Sample) -> f64| {
+        samples
+            .iter()
+            .map(|sample| of(sample) * sample.span_s)
+            .sum::<f64>()
+            / span
+    };
+    let (reads, writes) = (over(&|s| s.reads), over(&|s| s.writes));
+    let (read_bytes, write_bytes) = (over(&|s| s.read_bytes), over(&|s| s.write_bytes));
+    let mean = |bytes: f64, ios: f64| (ios > 0.0).then(|| bytes / ios);
+    let alone = |size: Option<f64>| {
+        let size = size.map(|size| (size.round().max(1.0) as u64, 1.0));
+        size.into_iter().collect::<Vec<_>>()
+    };
+    let (read_size, write_size) = (mean(read_bytes, reads), mean(write_bytes, writes));
+    Work {
+        span_s: span,
+        ios: (reads + writes) * span,
+        iops: reads + writes,
+        mb_s: (read_bytes + write_bytes) / 1e6,
+        read_share: reads / (reads + writes),
+        read_byte_share: read_bytes / (read_bytes + write_bytes),
+        size_bytes: mean(read_bytes + write_bytes, reads + writes),
+        read_size_bytes: read_size,
+        write_size_bytes: write_size,
+        read_sizes: alone(read_size),
+        write_sizes: alone(write_size),
+    }
+}
+
+fn from_statistics(samples: &[Sample], names: &Names) -> Derived {
+    // As many samples as five minutes hold, at least one.
+    let (mut best, mut most) = (0..samples.len().min(1), 0.0);
+    for from in 0..samples.len() {
+        let mut to = from + 1;
+        let end = |to: usize| samples[to - 1].from_s + samples[to - 1].span_s;
+        while to < samples.len() && end(to + 1) - samples[from].from_s <= STRETCH_S * (1.0 + 1e-9) {
+            to += 1;
+        }
+        let rate = average(&samples[from..to]).iops;
+        if rate > most {
+            (best, most) = (from..to, rate);
+        }
+    }
+    let part = &samples[best.clone()];
+    let (whole, busiest) = (average(samples), average(part));
+    let depth = depth_of(part, &busiest);
+    let longest = samples
+        .iter()
+        .map(|sample| sample.span_s)
+        .fold(0.0, f64::max);
+    let busiest_sample = samples
+        .iter()
+        .map(|s| s.reads + s.writes)
+        .fold(0.0, f64::max);
+    let mut derived = Derived {
+        file: names.file.clone(),
+        kind: "statistics",
+        rows: samples.len() as u64,
+        busiest_from_s: part[0].from_s,
+        dispersion: Vec::new(),
+        gap_variation: None,
+        peak_to_mean_100ms: None,
+        peak_to_mean_sample: Some(busiest_sample / whole.iops),
+        sample_s: Some(longest),
+        depth,
+        depth_most: None,
+        arrivals: DerivedArrivals::Poisson,
+        notes: vec![
+            format!(
+                "how bursty the work is within {longest} s is unknown: the statistics are means. Poisson arrivals are the \
+                 calmest that independent requests can be; real ones rarely are that calm"
+            ),
+            "sizes are unknown but for their means: all reads have one size, and all writes"
+                .to_owned(),
+        ],
+        toml: String::new(),
+        whole,
+        busiest,
+    };
+    derived.toml = toml(&derived, names);
+    derived
+}
+
+/// Little's law where latency is known, else the queue itself; `None` where a busy sample has neither.
+fn depth_of(part: &[Sample], busiest: &Work) -> Option<f64> {
+    let each = part.iter().map(|sample| {
+        let rate = sample.reads + sample.writes;
+        let by_law = sample.latency_us.map(|latency| rate * latency / 1e6);
+        let idle = (rate == 0.0).then_some(0.0);
+        Some(sample.queue.or(by_law).or(idle)? * sample.span_s)
+    });
+    let total: f64 = each.collect::<Option<Vec<f64>>>()?.iter().sum();
+    Some(total / busiest.span_s)
+}
+
+/// A decimal without needless digits.
+fn decimal(value: f64, places: usize) -> String {
+    let text = format!("{value:.places$}");
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}
+
+/// Sizes and shares in whole billionths that add up to one; beyond the most frequent, one size that keeps the mean.
+fn mix(sizes: &[(u64, f64)]) -> String {
+    let few = sizes.len() <= SIZES_MAX;
+    let listed = if few { sizes.len() } else { SIZES_MAX - 1 };
+    let mut list: Vec<(u64, f64)> = sizes[..listed].to_vec();
+    if !few {
+        let rest = &sizes[listed..];
+        let share: f64 = rest.iter().map(|row| row.1).sum();
+        let mean = rest.iter().map(|row| row.0 as f64 * row.1).sum::<f64>() / share;
+        let mean = mean.round().max(1.0) as u64;
+        match list.iter_mut().find(|row| row.0 == mean) {
+            Some(row) => row.1 += share,
+            None => list.push((mean, share)),
+        }
+    }
+    if let [(size, _)] = list.as_slice() {
+        return format!("\"{size}B\"");
+    }
+    let mut billionths: Vec<(u64, u64)> = list
+        .iter()
+        .map(|(size, share)| (*size, ((share * 1e9).round() as u64).max(1)))
+        .collect();
+    // The roundings go to the most frequent one.
+    let others: u64 = billionths[1..].iter().map(|row| row.1).sum();
+    billionths[0].1 = 1_000_000_000 - others;
+    let parts: Vec<String> = billionths
+        .iter()
+        .map(|(size, share)| format!("\"{size}B\" = {}", decimal(*share as f64 / 1e9, 9)))
+        .collect();
+    format!("{{ {} }}", parts.join(", "))
+}
+
+fn toml(derived: &Derived, names: &Names) -> String {
+    let work = &derived.busiest;
+    let mut out = format!(
+        "[[workload]]\nname = \"{}\"\nhosts = \"{}\"\narray = \"{}\"\nprotocol = \"{}\"\n",
+        names.workload, names.hosts, names.array, names.protocol
+    );
+    let rate = |value: f64| format!("\"{}/s\"", decimal(value, 6));
+    match derived.arrivals {
+        DerivedArrivals::Replay => {
+            out.push_str(&format!("arrivals = {{ replay = \"{}\" }}\n", names.file));
+        }
+        DerivedArrivals::Poisson => {
+            out.push_str(&format!("arrivals = {{ poisson = {} }}\n", rate(work.iops)));
+        }
+        DerivedArrivals::Bursty {
+            base,
+            burst_s,
+            every_s,
+            ..
+        } => {
+            // Times are whole microseconds, and the rate in a burst is what then keeps the mean.
+            let [burst, every] = [burst_s, every_s].map(|time| (time * 1e6).round().max(1.0));
+            let base = (base * 1e6).round() / 1e6;
+            let peak = (work.iops * every - base * (every - burst)) / burst;
+            out.push_str(&format!(
+                "arrivals = {{ bursty = {{ peak = {}, base = {}, burst = \"{burst}us\", every = \"{every}us\", \
+                 law = \"exponential\" }} }}\n",
+                rate(peak),
+                rate(base)
+            ));
+        }
+    }
+    if derived.arrivals != DerivedArrivals::Replay {
+        out.push_str(&format!("read = {}\n", decimal(work.read_share, 9)));
+        let (read, write) = (&work.read_sizes, &work.write_sizes);
+        let sizes = match (read.is_empty(), write.is_empty()) {
+            (true, _) => mix(write),
+            (_, true) => mix(read),
+            _ => format!("{{ read = {}, write = {} }}", mix(read), mix(write)),
+        };
+        out.push_str(&format!("sizes = {sizes}\n"));
+    }
+    out.push_str("basis = \"measured\"\n");
+    let from = decimal(derived.busiest_from_s, 3);
+    let span = decimal(work.span_s, 3);
+    let source = format!(
+        "{}, {span} s from {from} s on",
+        names.file.replace(['"', '\\'], "'")
+    );
+    out.push_str(&format!("source = \"{source}\"\n"));
+    match derived.depth {
+        Some(depth) => out.push_str(&format!(
+            "# outstanding on the mean, by Little's law: {}; a closed loop would be arrivals = {{ closed = {{ depth = {} }} }}\n",
+            decimal(depth, 1),
+            depth.round().max(1.0)
+        )),
+        None => out.push_str("# outstanding I/Os: unknown, the recording has no latency and no queue\n"),
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn io(at_us: u64, op: Op, size: u64, latency_us: u64) -> Recorded {
+        Recorded {
+            at_ns: at_us * 1000,
+            op,
+            size,
+            latency_ns: Some(latency_us * 1000),
+        }
+    }
+
+    fn names() -> Names {
+        Names {
+            file: "t.csv".into(),
+            workload: "recorded".into(),
+            hosts: "app".into(),
+            array: "store".into(),
+            protocol: "fc-scsi".into(),
+            replay: Replay::No,
+        }
+    }
+
+    #[test]
+    fn counts_by_hand() {
+        let ios = [
+            io(0, Op::Read, 4096, 500),
+            io(250, Op::Write, 8192, 1000),
+            io(500, Op::Read, 4096, 250),
+            io(1000, Op::Read, 1024, 250),
+        ];
+        let found = derive(&Recording::Trace(ios.to_vec()), &names());
+        let work = &found.busiest;
+        assert_eq!((work.iops, work.read_share), (4000.0, 0.75));
+        assert_eq!(work.mb_s, 17.408);
+        assert_eq!(work.read_sizes, [(4096, 2.0 / 3.0), (1024, 1.0 / 3.0)]);
+        // 2 ms of latency in 1 ms; the third begins as the first ends, and three never meet.
+        assert_eq!((found.depth, found.depth_most), (Some(2.0), Some(2)));
+        assert_eq!(found.whole, found.busiest);
+        assert!(
+            found
+                .toml
+                .contains("\"4096B\" = 0.666666667, \"1024B\" = 0.333333333")
+        );
+        assert!(found.toml.contains("poisson = \"4000/s\""));
+    }
+
+    #[test]
+    fn the_busiest_stretch_is_found() {
+        let mut ios: Vec<Recorded> = (0..100)
+            .map(|i| io(i * 10_000_000, Op::Read, 512, 1))
+            .collect();
+        ios.extend((0..1000).map(|i| io(500_000_000 + i * 1000, Op::Write, 512, 1)));
+        ios.sort_by_key(|io| io.at_ns);
+        let found = derive(&Recording::Trace(ios), &names());
+        assert!(
+            (201.0..=500.0).contains(&found.busiest_from_s),
+            "{}",
+            found.busiest_from_s
+        );
+        assert_eq!((found.busiest.span_s, found.busiest.ios), (300.0, 1030.0));
+    }
+
+    #[test]
+    fn statistics_say_what_they_do_not_know() {
+        let sample = |from: f64, reads: f64, latency: Option<f64>| Sample {
+            from_s: from,
+            span_s: 60.0,
+            reads,
+            writes: 100.0,
+            read_bytes: reads * 8192.0,
+            write_bytes: 409_600.0,
+            latency_us: latency,
+            queue: None,
+        };
+        let all: Vec<Sample> = (0..10)
+            .map(|i| {
+                sample(
+                    60.0 * f64::from(i),
+                    if i < 5 { 100.0 } else { 300.0 },
+                    Some(500.0),
+                )
+            })
+            .collect();
+        let found = derive(&Recording::Statistics(all), &names());
+        assert_eq!((found.busiest_from_s, found.busiest.span_s), (300.0, 300.0));
+        assert_eq!((found.busiest.iops, found.whole.iops), (400.0, 300.0));
+        assert_eq!(found.depth, Some(0.2));
+        assert!(found.dispersion.is_empty() && found.notes[0].contains("unknown"));
+        assert!((found.peak_to_mean_sample.unwrap() - 4.0 / 3.0).abs() < 1e-12);
+        let blind = derive(
+            &Recording::Statistics(vec![sample(0.0, 5.0, None)]),
+            &names(),
+        );
+        assert_eq!(blind.depth, None);
+        assert!(blind.toml.contains("unknown"));
+    }
+
+    #[test]
+    fn the_law_of_two_rates_has_its_limits() {
+        let law = DerivedArrivals::Bursty {
+            peak: 100.0,
+            base: 0.0,
+            burst_s: 1.0,
+            every_s: 2.0,
+        };
+        // Long windows: 1 + 2 × ¼ × 100² ÷ (50 × 2); short ones are Poisson.
+        assert!((by_law(law, 1e6) - 51.0).abs() < 1e-3);
+        assert!((by_law(law, 1e-9) - 1.0).abs() < 1e-6);
+        assert_eq!(by_law(DerivedArrivals::Poisson, 1.0), 1.0);
+    }
+
+    #[test]
+    fn many_sizes_keep_their_mean_and_shares_add_up() {
+        let sizes: Vec<(u64, f64)> = (1..=100).map(|i| (i * 512, 0.01)).collect();
+        let text = mix(&sizes);
+        let parts: Vec<(u64, f64)> = text
+            .trim_matches(['{', '}', ' '])
+            .split(", ")
+            .map(|part| {
+                let (size, share) = part.split_once(" = ").unwrap();
+                let size = size.trim_matches('"').trim_end_matches('B');
+                (size.parse().unwrap(), share.parse().unwrap())
+            })
+            .collect();
+        assert_eq!(parts.len(), SIZES_MAX);
+        let mean: f64 = parts.iter().map(|row| row.0 as f64 * row.1).sum();
+        assert!((mean - 25_856.0).abs() < 1.0, "{mean}");
+        let whole: f64 = parts.iter().map(|row| row.1).sum();
+        assert!((whole - 1.0).abs() < 1e-9);
+    }
+}

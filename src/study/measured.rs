@@ -1,0 +1,227 @@
+//! Measured port counters beside the simulated ones of the same links.
+//!
+//! Devices count the bytes of frames, not the preamble and the gaps between them, which the simulation counts because
+//! a link is busy for them: these are taken off here, [`ETHERNET_PREAMBLE`] and [`ETHERNET_GAP`] or [`FC_GAP`] a frame.
+//! (Ethernet: octets of frames with their check sequence, IETF RFC 3635, 3.2.1, from memory; Fibre Channel: common practice,
+//! no source.) Counters run on: a rate is the sum of their steps over the time between readings; where one goes back it was
+//! reset, and that stretch is left out.
+//!
+//! Left out: intervals, and which of two differing figures is wrong.
+
+use super::case::{self, CasePlan};
+use super::progress::Progress;
+use super::steady;
+use crate::outcome::{Measured, MeasuredRow, Origin, Steady};
+use crate::scenario::Reading;
+use crate::site::Site;
+use crate::topology::{DirectionId, Fabric, MemberId};
+use crate::wire::Medium;
+use crate::wire::framing::{ETHERNET_GAP, ETHERNET_PREAMBLE, FC_GAP};
+use std::collections::BTreeMap;
+
+/// A part that the site does not have.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Unknown {
+    /// As the file names it.
+    pub part: String,
+    /// Line of the file.
+    pub line: usize,
+}
+
+/// Whether every part that was read is there.
+///
+/// # Errors
+/// The first one that is not.
+pub fn known(site: &Site, readings: &[Reading]) -> Result<(), Unknown> {
+    let fabric = Fabric::new(site);
+    for reading in readings {
+        if members(&fabric, &reading.part).is_empty() {
+            return Err(Unknown {
+                part: reading.part.clone(),
+                line: reading.line,
+            });
+        }
+    }
+    Ok(())
+}
+
+fn members(fabric: &Fabric, part: &str) -> Vec<MemberId> {
+    fabric.members_of(&[part.to_owned()], None)
+}
+
+/// Simulates the site, healthy or in an outage, and sets its links beside the readings.
+#[must_use]
+pub fn measured(
+    site: &Site,
+    readings: &[Reading],
+    file: &str,
+    outage: Option<&str>,
+    origin: Origin,
+    progress: &dyn Progress,
+) -> Measured {
+    let fabric = Fabric::new(site);
+    let plan = outage
+        .and_then(|name| site.outages.iter().find(|outage| outage.name == name))
+        .map_or_else(CasePlan::healthy, |outage| {
+            CasePlan::outage(&fabric, outage)
+        });
+    let case = plan.case.clone();
+    let runs = steady::run(site, std::slice::from_ref(&plan), progress);
+    let figures = &runs[0].figures;
+    let mut groups: Vec<((String, bool), Vec<&Reading>)> = Vec::new();
+    for reading in readings {
+        let key = (reading.part.clone(), reading.toward_array);
+        match groups.iter_mut().find(|group| group.0 == key) {
+            Some(group) => group.1.push(reading),
+            None => groups.push((key, vec![reading])),
+        }
+    }
+    let simulated = Simulated::new(site, &fabric, figures);
+    let mut notes = vec![
+        "simulated bytes are those of frames, without preamble and gaps, as devices count them"
+            .to_owned(),
+    ];
+    let mut rows = Vec::new();
+    for ((part, toward_array), mut own) in groups {
+        own.sort_by(|left, right| left.at_s.total_cmp(&right.at_s));
+        match row(&simulated, &fabric, &part, toward_array, &own) {
+            Some(row) => {
+                if row.resets > 0 {
+                    let times = row.resets;
+                    notes.push(format!(
+                        "{part}: a counter went back {times} times; those stretches are left out"
+                    ));
+                }
+                rows.push(row);
+            }
+            None => notes.push(format!(
+                "{part}: no two readings with time and no reset between them; left out"
+            )),
+        }
+    }
+    if figures.saturated {
+        notes.push(
+            "the simulated work does not fit: its figures are of a backlog that grows".to_owned(),
+        );
+    }
+    let off = |row: &MeasuredRow| match row.ratio {
+        Some(ratio) if ratio > 0.0 => libm::log(ratio).abs(),
+        Some(_) => f64::INFINITY,
+        None if row.measured_mb_s > 0.0 => f64::INFINITY,
+        None => 0.0,
+    };
+    rows.sort_by(|left, right| off(right).total_cmp(&off(left)));
+    Measured {
+        origin,
+        case,
+        file: file.to_owned(),
+        rows,
+        notes,
+    }
+}
+
+/// Bytes and frames a second of each direction, by its name.
+struct Simulated {
+    rates: BTreeMap<String, (f64, f64)>,
+    names: Vec<String>,
+}
+
+impl Simulated {
+    fn new(site: &Site, fabric: &Fabric, figures: &Steady) -> Self {
+        let time = (figures.duration_s - figures.warm_up_s) * f64::from(figures.replications);
+        let gap_of = |family: &str| {
+            let link = site.links.iter().find(|link| link.name == family);
+            match link.map(|link| link.medium) {
+                Some(Some(Medium::FibreChannel)) => FC_GAP,
+                Some(Some(Medium::Ethernet)) => ETHERNET_PREAMBLE + ETHERNET_GAP,
+                // A bare rate: its frames have no gap.
+                _ => 0,
+            }
+        };
+        let rates = figures
+            .directions
+            .iter()
+            .map(|direction| {
+                let frames = direction.frames as f64 / time;
+                let gaps = f64::from(gap_of(&direction.family)) * frames;
+                let bytes =
+                    (direction.payload_bytes + direction.overhead_bytes) as f64 / time - gaps;
+                (direction.name.clone(), (bytes, frames))
+            })
+            .collect();
+        let names = (0_u32..)
+            .zip(&fabric.directions)
+            .map(|(index, _)| fabric.direction_name(site, DirectionId(index)))
+            .collect();
+        Self { rates, names }
+    }
+}
+
+fn row(
+    simulated: &Simulated,
+    fabric: &Fabric,
+    part: &str,
+    toward_array: bool,
+    own: &[&Reading],
+) -> Option<MeasuredRow> {
+    let (mut bytes, mut frames, mut span_s, mut resets) = (0_u64, Some(0_u64), 0.0, 0);
+    for pair in own.windows(2) {
+        let step = |from: u64, to: u64| to.checked_sub(from);
+        let frames_step = match (pair[0].frames, pair[1].frames) {
+            (Some(from), Some(to)) => step(from, to).map(Some),
+            _ => Some(None),
+        };
+        match (step(pair[0].bytes, pair[1].bytes), frames_step) {
+            (Some(more), Some(more_frames)) => {
+                bytes = bytes.saturating_add(more);
+                frames = frames
+                    .zip(more_frames)
+                    .map(|(all, more)| all.saturating_add(more));
+                span_s += pair[1].at_s - pair[0].at_s;
+            }
+            _ => resets += 1,
+        }
+    }
+    if span_s <= 0.0 {
+        return None;
+    }
+    let links = members(fabric, part);
+    let (mut simulated_bytes, mut simulated_frames) = (0.0, 0.0);
+    for member in &links {
+        let direction = member.0 as usize * 2 + usize::from(!toward_array);
+        let found = simulated
+            .names
+            .get(direction)
+            .and_then(|name| simulated.rates.get(name));
+        if let Some((bytes, frames)) = found {
+            simulated_bytes += bytes;
+            simulated_frames += frames;
+        }
+    }
+    let ratio = |measured: f64, simulated: f64| (simulated > 0.0).then(|| measured / simulated);
+    let measured_bytes = bytes as f64 / span_s;
+    let measured_frames = frames.map(|frames| frames as f64 / span_s);
+    Some(MeasuredRow {
+        part: part.to_owned(),
+        toward_array,
+        links: u32::try_from(links.len()).unwrap_or(u32::MAX),
+        span_s,
+        measured_mb_s: measured_bytes / 1e6,
+        simulated_mb_s: simulated_bytes / 1e6,
+        ratio: ratio(measured_bytes, simulated_bytes),
+        measured_frames_s: measured_frames,
+        simulated_frames_s: simulated_frames,
+        frames_ratio: measured_frames.and_then(|frames| ratio(frames, simulated_frames)),
+        resets,
+    })
+}
+
+/// The cases that counters can be set beside, by name.
+#[must_use]
+pub fn outages(site: &Site) -> Vec<String> {
+    let plans = case::cases(site, &Fabric::new(site), None);
+    plans
+        .into_iter()
+        .filter_map(|plan| plan.case.outage)
+        .collect()
+}
