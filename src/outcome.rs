@@ -8,6 +8,7 @@
 //! Left out: layout, rounding and wording, which are `render`'s.
 
 mod compare;
+mod each_part;
 mod exchange;
 mod headroom;
 mod matrix;
@@ -20,6 +21,7 @@ mod sweep;
 mod switch;
 
 pub use compare::{Change, Comparison, DesignRow, Difference, Inventory, PartDifference};
+pub use each_part::{CutOff, EachPart, Fullest, PartCase, PartSwitch};
 pub use exchange::{
     AccountRow, Exchange, FramesAlike, LayerRow, LinkRow, Message, Series, SizePoint, Sizes, Total,
     Way,

@@ -64,7 +64,8 @@ pub(super) struct OutputArguments {
     /// Print JSON instead of tables
     #[arg(long)]
     json: bool,
-    /// Write the figures as CSV to this file too: one row a case and workload [default: no file]
+    /// Write the figures as CSV to this file too: one row a case and workload, with single parts one a case
+    /// and promise [default: no file]
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
 }
@@ -83,7 +84,11 @@ impl OutputArguments {
         text: impl FnOnce(&Report) -> String,
     ) -> Result<(), Failure> {
         if let Some(path) = &self.csv {
-            write::file(path, csv::report_csv(report).as_bytes())?;
+            let text = report
+                .each_part
+                .as_ref()
+                .map_or_else(|| csv::report_csv(report), csv::singles_csv);
+            write::file(path, text.as_bytes())?;
         }
         let result = if self.json {
             json::report_json(report)

@@ -9,12 +9,14 @@ mod check;
 mod compare;
 mod headroom;
 mod report;
+mod singles;
 mod sweep;
 
 pub use check::{assumptions_text, paths_text, review_text};
 pub use compare::comparison_text;
 pub use headroom::headroom_text;
 pub use report::{report_text, steady_text, verdict_text};
+pub use singles::each_part_text;
 pub use sweep::sweep_text;
 
 #[cfg(test)]

@@ -5,6 +5,7 @@
 //! - `survivors`: the state after an outage is the site written without the lost parts
 //! - `mirror`: a site with its sides swapped gives swapped results; an idle site favours no side
 //! - `repeat`: the number of threads changes no byte
+//! - `singles`: every single part lost in turn, and what stands in the same place
 //! - `settle`: when a switch-over has settled, and how long a backlog takes to drain
 //! - `text`: whatever becomes of a text, it is read or refused
 //! - `within`: replications until a stated precision
@@ -16,6 +17,7 @@ mod replay;
 mod rig;
 mod saturation;
 mod settle;
+mod singles;
 mod survivors;
 mod text;
 mod within;
