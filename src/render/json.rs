@@ -236,7 +236,9 @@ pub fn paths_json(paths: &[PathSheet]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::render::sample::{sample_comparison, sample_headroom, sample_report, sample_singles};
+    use crate::render::sample::{
+        sample_comparison, sample_headroom, sample_report, sample_singles,
+    };
     use crate::study::exchange;
     use serde_json::Value;
     use std::collections::BTreeSet;

@@ -72,6 +72,38 @@ fn a_second_loss_is_a_miss_and_exit_1() {
     );
 }
 
+/// Whatever the command, the file has a test for each case and promise; it is refused before the runs.
+#[test]
+fn verdicts_go_to_a_file_for_automation() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), r#"{ mean = "1us" }"#);
+    for (arguments, suites) in [
+        (&["simulate", "small.toml"][..], 1),
+        (&["failover", "small.toml"], 3),
+        (&["failover", "small.toml", "--during", "A"], 4),
+        (&["report", "small.toml"], 3),
+    ] {
+        let all = [arguments, &["--quiet", "--junit", "verdicts.xml"]].concat();
+        let output = halfloom(place.path(), &all);
+        assert_eq!(code(&output), 1, "{arguments:?}: {}", err(&output));
+        let text = fs::read_to_string(place.path().join("verdicts.xml")).expect("it was written");
+        let document = roxmltree::Document::parse(&text).expect("it is well-formed");
+        let count = |tag: &str| {
+            document
+                .descendants()
+                .filter(|n| n.has_tag_name(tag))
+                .count()
+        };
+        assert_eq!(count("testsuite"), suites, "{text}");
+        assert!(
+            count("failure") >= suites && count("testcase") >= suites,
+            "{text}"
+        );
+        let refused = [arguments, &["--junit", "no/such/folder.xml"]].concat();
+        assert_eq!(code(&halfloom(place.path(), &refused)), 3, "{arguments:?}");
+    }
+}
+
 #[test]
 fn what_does_not_go_together_is_refused() {
     let place = tempfile::tempdir().expect("a temporary folder");

@@ -1,7 +1,7 @@
 //! Every single part lost in turn, as text.
 
-use super::align::Aligned;
-use super::report::{foot, judged, wrapped};
+use super::align::{Aligned, wrapped};
+use super::report::{foot, judged};
 use crate::outcome::{EachPart, Report};
 use crate::render::number::{NONE, THIN, count, three};
 use crate::render::words::{

@@ -3,7 +3,7 @@
 use super::answer::Flag;
 use super::measure::{measure_name, row_scale};
 use super::{Prose, listed, plural};
-use crate::outcome::{CutOff, EachPart, PartCase};
+use crate::outcome::{CutOff, EachPart, Fullest, PartCase};
 use crate::render::number::{whole_percent, with_unit};
 
 /// The worst flag of a column of the matrix.
@@ -143,22 +143,22 @@ pub fn limit_words(each: &EachPart, column: usize) -> String {
     ) {
         return String::new();
     }
-    fullest_words(case)
+    case.fullest
+        .as_ref()
+        .map_or_else(String::new, fullest_words)
 }
 
 /// `san-B > edge-B (san to edge, 32GFC), asked for 119 % in the busiest 20 ms, 66 % on the mean`.
 #[must_use]
-pub fn fullest_words(case: &PartCase) -> String {
-    case.fullest.as_ref().map_or_else(String::new, |full| {
-        format!(
-            "{} ({}), asked for {} in the busiest {}, {} on the mean",
-            full.instance,
-            full.part,
-            with_unit(&whole_percent(full.peak_percent), "%"),
-            with_unit("20", "ms"),
-            with_unit(&whole_percent(full.mean_percent), "%")
-        )
-    })
+pub fn fullest_words(full: &Fullest) -> String {
+    format!(
+        "{} ({}), asked for {} in the busiest {}, {} on the mean",
+        full.instance,
+        full.part,
+        with_unit(&whole_percent(full.peak_percent), "%"),
+        with_unit("20", "ms"),
+        with_unit(&whole_percent(full.mean_percent), "%")
+    )
 }
 
 /// The head of a row of the matrix: `bookings p99, ms`, `bookings longest I/O, switch-over, s`.
