@@ -29,10 +29,7 @@ fn every_part_is_lost_and_what_was_run_is_said() {
         text.contains("The switch-overs were not simulated."),
         "{text}"
     );
-    assert!(
-        text.ends_with(|c: char| c == '\n') && text.contains("estimate"),
-        "{text}"
-    );
+    assert!(text.ends_with('\n') && text.contains("estimate"), "{text}");
     assert!(err(&output).contains(" cases in "), "{}", err(&output));
     let table = fs::read_to_string(place.path().join("parts.csv")).expect("it was written");
     assert!(table.lines().count() > 4, "{table}");
