@@ -15,6 +15,7 @@
 //! beyond one station per controller, control traffic (logins, keep-alives, notices have delays, not
 //! frames).
 
+mod absent;
 mod again;
 mod array;
 mod attempt;

@@ -9,6 +9,7 @@
 
 mod compare;
 mod derived;
+mod each_part;
 mod exchange;
 mod headroom;
 mod matrix;
@@ -23,6 +24,7 @@ mod switch;
 
 pub use compare::{Change, Comparison, DesignRow, Difference, Inventory, PartDifference};
 pub use derived::{Derived, DerivedArrivals, Dispersion, Work};
+pub use each_part::{CutOff, EachPart, Fullest, PartCase, PartSwitch};
 pub use exchange::{
     AccountRow, Exchange, FramesAlike, LayerRow, LinkRow, Message, Series, SizePoint, Sizes, Total,
     Way,

@@ -3,6 +3,7 @@
 pub mod chart;
 pub mod csv;
 pub mod json;
+pub mod junit;
 pub mod number;
 pub mod page;
 pub mod png;

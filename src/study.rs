@@ -23,6 +23,7 @@ mod progress;
 pub mod review;
 #[cfg(test)]
 pub(crate) mod sample;
+pub mod singles;
 mod steady;
 pub mod sweep;
 mod switch;
@@ -61,7 +62,10 @@ pub fn study(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) ->
     let switches: Vec<Switch> = if ask.switch {
         runs.iter()
             .filter(|runs| runs.plan.case.outage.is_some())
-            .map(|survivors| switch::run(site, &whole, survivors, ask.planned, progress))
+            .map(|survivors| {
+                let plan = &survivors.plan;
+                switch::run(site, &whole, plan, survivors, ask.planned, progress)
+            })
             .collect()
     } else {
         Vec::new()
@@ -181,6 +185,7 @@ fn assemble(
         growth,
         parts,
         mends: Vec::new(),
+        each_part: None,
         picture,
         review: review::review(site),
         assumptions: assumptions(site),

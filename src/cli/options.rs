@@ -4,7 +4,7 @@ use super::console::Console;
 use super::exit::Failure;
 use super::write;
 use crate::outcome::Report;
-use crate::render::{csv, json};
+use crate::render::{csv, json, junit};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -64,18 +64,45 @@ pub(super) struct OutputArguments {
     /// Print JSON instead of tables
     #[arg(long)]
     json: bool,
-    /// Write the figures as CSV to this file too: one row a case and workload [default: no file]
+    /// Write the figures as CSV to this file too: one row a case and workload, with single parts one a case
+    /// and promise [default: no file]
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) junit: JunitArguments,
+}
+
+/// Verdicts for automation.
+#[derive(Clone, Debug, Args)]
+pub(super) struct JunitArguments {
+    /// Write the verdicts as JUnit XML to this file too: one test for each case and promise [default: no file]
+    #[arg(long, value_name = "FILE")]
+    junit: Option<PathBuf>,
+}
+
+impl JunitArguments {
+    /// Whether the file asked for can be written.
+    pub(super) fn check(&self) -> Result<(), Failure> {
+        self.junit.as_deref().map_or(Ok(()), write::check_file)
+    }
+
+    /// Writes the file if one was asked for.
+    pub(super) fn write(&self, report: &Report) -> Result<(), Failure> {
+        match &self.junit {
+            Some(path) => write::file(path, junit::junit_xml(report).as_bytes()),
+            None => Ok(()),
+        }
+    }
 }
 
 impl OutputArguments {
-    /// Whether the file asked for can be written: before the runs, which take time.
+    /// Whether the files asked for can be written: before the runs, which take time.
     pub(super) fn check(&self) -> Result<(), Failure> {
-        self.csv.as_deref().map_or(Ok(()), write::check_file)
+        self.csv.as_deref().map_or(Ok(()), write::check_file)?;
+        self.junit.check()
     }
 
-    /// Writes the CSV file if one was asked for, then prints the result.
+    /// Writes the CSV and JUnit files if they were asked for, then prints the result.
     pub(super) fn write(
         &self,
         console: &Console,
@@ -83,8 +110,13 @@ impl OutputArguments {
         text: impl FnOnce(&Report) -> String,
     ) -> Result<(), Failure> {
         if let Some(path) = &self.csv {
-            write::file(path, csv::report_csv(report).as_bytes())?;
+            let text = report
+                .each_part
+                .as_ref()
+                .map_or_else(|| csv::report_csv(report), csv::singles_csv);
+            write::file(path, text.as_bytes())?;
         }
+        self.junit.write(report)?;
         let result = if self.json {
             json::report_json(report)
         } else {

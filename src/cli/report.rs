@@ -2,7 +2,7 @@
 
 use super::console::Console;
 use super::exit::{Exit, Failure};
-use super::options::{PrecisionArguments, RunArguments, ScenarioArguments};
+use super::options::{JunitArguments, PrecisionArguments, RunArguments, ScenarioArguments};
 use super::study;
 use super::write::{self, Foreign};
 use crate::render::{page, table};
@@ -25,6 +25,8 @@ pub(super) struct Arguments {
     run: RunArguments,
     #[command(flatten)]
     precision: PrecisionArguments,
+    #[command(flatten)]
+    junit: JunitArguments,
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
@@ -36,6 +38,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     };
     // Before the runs, which take time.
     write::check_folder(&folder, foreign)?;
+    arguments.junit.check()?;
     let extra = arguments.precision.words();
     let job = study::prepare("report", &arguments.scenario, &arguments.run, &extra)?
         .precisely(&arguments.precision);
@@ -51,6 +54,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         .map(|file| (file.name, file.bytes))
         .collect();
     write::folder(&folder, &files, foreign)?;
+    arguments.junit.write(&report)?;
     let page = folder.join("report.html");
     console.result(&format!(
         "{}\nThe page: {}\n",

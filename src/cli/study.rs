@@ -69,6 +69,15 @@ impl Job {
         self
     }
 
+    /// Cuts the replications of steady runs and of switch-overs down to these.
+    pub(super) fn at_most(&mut self, replications: u32, switch_replications: u32) {
+        let run = &mut self.loaded.site.run;
+        run.replications = run.replications.min(replications);
+        run.switch_replications = run.switch_replications.min(switch_replications);
+        self.origin.replications = run.replications;
+        self.origin.switch_replications = run.switch_replications;
+    }
+
     /// Runs `work` on the threads asked for, with a progress bar.
     pub(super) fn run<T: Send>(
         self,
@@ -168,14 +177,15 @@ fn quoted(word: &str) -> String {
 
 /// Done when every promise is met, also those of the switch-over.
 pub(super) fn exit_of(report: &Report) -> Exit {
-    let cells = report
-        .matrix
-        .rows
-        .iter()
+    let each = report.each_part.as_ref();
+    let matrices = std::iter::once(&report.matrix).chain(each.map(|each| &each.matrix));
+    let mut cells = matrices
+        .flat_map(|matrix| &matrix.rows)
         .flat_map(|row| row.cells.iter().flatten());
-    let all_met = cells.into_iter().all(|cell| cell.verdict == Verdict::Met);
+    let all_met = cells.all(|cell| cell.verdict == Verdict::Met);
     let whole = report.steady.iter().all(|steady| !steady.partial)
-        && report.switches.iter().all(|s| !s.partial);
+        && report.switches.iter().all(|s| !s.partial)
+        && each.is_none_or(|each| each.cases.iter().all(|case| !case.partial));
     if all_met && whole {
         Exit::Done
     } else {

@@ -1,6 +1,6 @@
 //! A whole study: every case, the verdicts, the parts, and where it all came from.
 
-use super::{Matrix, Picture, Precision, Review, Steady, Switch};
+use super::{EachPart, Matrix, Picture, Precision, Review, Steady, Switch};
 use serde::Serialize;
 
 /// A state of the site that is studied.
@@ -151,6 +151,8 @@ pub struct Report {
     pub growth: Vec<Growth>,
     /// Changes that were simulated.
     pub mends: Vec<Mend>,
+    /// Every single part lost in turn; `None` when not asked.
+    pub each_part: Option<EachPart>,
     /// The site as a diagram.
     pub picture: Picture,
     /// The static review.

@@ -16,7 +16,10 @@ pub use sweep::{
     sweep_rows,
 };
 
-use crate::outcome::{AssumptionRow, Estimated, Population, Report};
+use super::words::measure_name;
+use crate::outcome::{
+    AssumptionRow, Cell, EachPart, Estimated, Matrix, Population, Report, Row, Verdict,
+};
 
 /// Rows to text. Writing to memory fails only on rows of unequal length, which the callers cannot build.
 fn to_text(header: &[String], rows: Vec<Vec<String>>) -> String {
@@ -254,6 +257,118 @@ pub fn events_csv(report: &Report) -> String {
     to_text(&header, rows)
 }
 
+/// Header names of a judgement.
+const JUDGEMENT: [&str; 14] = [
+    "workload",
+    "measure",
+    "switching",
+    "target",
+    "unit",
+    "value",
+    "value_low",
+    "value_high",
+    "beyond",
+    "margin_percent",
+    "saturated",
+    "replications",
+    "replications_needed",
+    "verdict",
+];
+
+fn judgement(row: &Row, cell: &Cell) -> Vec<String> {
+    let verdict = match cell.verdict {
+        Verdict::Met => "met",
+        Verdict::Missed => "missed",
+        Verdict::Undecided => "undecided",
+    };
+    let mut out = vec![
+        row.workload.clone(),
+        measure_name(row.measure),
+        row.switching.to_string(),
+        number(cell.target),
+        cell.unit.to_owned(),
+    ];
+    estimated(cell.value, &mut out);
+    out.push(maybe(cell.beyond));
+    out.push(maybe(cell.margin_percent));
+    out.push(cell.saturated.to_string());
+    out.push(cell.replications.to_string());
+    let needed = cell.replications_needed;
+    out.push(needed.map_or_else(String::new, |needed| needed.to_string()));
+    out.push(verdict.to_owned());
+    out
+}
+
+/// The matrix: one row for each case and promise that was judged.
+#[must_use]
+pub fn promises_csv(matrix: &Matrix) -> String {
+    let mut header = names(&["case", "lost"]);
+    header.extend(names(&JUDGEMENT));
+    let mut rows = Vec::new();
+    for (column, case) in matrix.cases.iter().enumerate() {
+        for row in &matrix.rows {
+            if let Some(Some(cell)) = row.cells.get(column) {
+                let mut out = vec![case.name.clone(), side(case.lost)];
+                out.extend(judgement(row, cell));
+                rows.push(out);
+            }
+        }
+    }
+    to_text(&header, rows)
+}
+
+/// Every single part lost in turn: one row for each case and promise that was judged, and one for a case in
+/// which none was. Lists within a field are set apart by `; `.
+#[must_use]
+pub fn singles_csv(each: &EachPart) -> String {
+    let mut header = names(&["case", "during", "kind", "part"]);
+    header.extend(names(&[
+        "same_loss_as",
+        "stands_for",
+        "gone_hosts",
+        "cut_off_hosts",
+    ]));
+    header.extend(names(&[
+        "fullest",
+        "fullest_mean_percent",
+        "fullest_peak_percent",
+    ]));
+    header.extend(names(&JUDGEMENT));
+    let mut rows = Vec::new();
+    for (column, case) in each.cases.iter().enumerate() {
+        let mut cut: Vec<String> = Vec::new();
+        for host in case.cut_off.iter().flat_map(|cut| &cut.hosts) {
+            if !cut.contains(host) {
+                cut.push(host.clone());
+            }
+        }
+        let full = case.fullest.as_ref();
+        let mut start = vec![
+            each.matrix.cases[column].name.clone(),
+            each.during.clone().unwrap_or_default(),
+            case.kind.clone(),
+            case.part.clone(),
+        ];
+        start.extend([&case.also, &case.alike, &case.gone_hosts, &cut].map(|list| list.join("; ")));
+        start.push(full.map_or_else(String::new, |full| full.instance.clone()));
+        start.push(maybe(full.map(|full| full.mean_percent)));
+        start.push(maybe(full.map(|full| full.peak_percent)));
+        let before = rows.len();
+        for row in &each.matrix.rows {
+            if let Some(Some(cell)) = row.cells.get(column) {
+                let mut out = start.clone();
+                out.extend(judgement(row, cell));
+                rows.push(out);
+            }
+        }
+        if rows.len() == before {
+            start.extend(JUDGEMENT.iter().map(|_| String::new()));
+            rows.push(start);
+        }
+    }
+    to_text(&header, rows)
+}
+
 /// One row for each input with its mark.
 #[must_use]
 pub fn assumptions_csv(assumptions: &[AssumptionRow]) -> String {
@@ -277,7 +392,7 @@ pub fn assumptions_csv(assumptions: &[AssumptionRow]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::render::sample::sample_report;
+    use crate::render::sample::{sample_report, sample_singles};
 
     fn read(text: &str) -> (Vec<String>, Vec<Vec<String>>) {
         let mut reader = ::csv::Reader::from_reader(text.as_bytes());
@@ -317,6 +432,38 @@ mod tests {
         assert_eq!(rows.len(), all);
         let (_, rows) = read(&assumptions_csv(&report.assumptions));
         assert_eq!(rows.len(), report.assumptions.len());
+    }
+
+    #[test]
+    fn every_judgement_is_a_row() {
+        let report = sample_report();
+        let judged = |matrix: &Matrix| -> usize {
+            matrix
+                .rows
+                .iter()
+                .map(|row| row.cells.iter().flatten().count())
+                .sum()
+        };
+        let (header, rows) = read(&promises_csv(&report.matrix));
+        assert_eq!(rows.len(), judged(&report.matrix));
+        let at = |name: &str| header.iter().position(|h| h == name).unwrap();
+        assert_eq!(rows[0][at("measure")], "p99");
+        assert_eq!(rows[0][at("verdict")], "met");
+        assert_eq!(rows[0][at("target")], "2000");
+
+        let each = sample_singles().each_part.unwrap();
+        let (header, rows) = read(&singles_csv(&each));
+        assert_eq!(rows.len(), judged(&each.matrix));
+        let at = |name: &str| header.iter().position(|h| h == name).unwrap();
+        let last = rows.last().unwrap();
+        assert_eq!(last[at("part")], "vault-c1");
+        assert_eq!(last[at("cut_off_hosts")], "db-1; db-2");
+        assert_eq!(last[at("verdict")], "missed");
+        // A case without a judgement is still there.
+        let mut bare = each;
+        bare.matrix.rows.clear();
+        let (_, rows) = read(&singles_csv(&bare));
+        assert_eq!(rows.len(), bare.cases.len());
     }
 
     #[test]

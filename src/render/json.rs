@@ -61,6 +61,15 @@
 //!   `member_peak_percent`, `fullest_member_share_percent`).
 //! - `growth`: `case`, `factor` (times today's load), `part`, `next` (pair of part and factor).
 //! - `mends`, changes that were simulated: `name`, `set`, `matrix`, `steady`, `growth`, `mends_all`.
+//! - `each_part`, every single part lost in turn (`null` when not asked): `during` (the outage in force, or
+//!   `null`), `parts`, `cases_run`, `cases_saved` (parts in the same place as one that was run), `grouped`,
+//!   `replications`, `duration_s`, `switch_replications` (0: no switch-over was simulated), `cases` and `matrix`
+//!   (as above; column by column, first the state before, then one a part).
+//!   - `cases`: `kind`, `part`, `also` (parts whose loss is the same), `alike` (parts in the same place),
+//!     `gone_hosts`, `cut_off` (`array`, `hosts`, `workloads`), `fullest` (`part`, `instance`, `mean_percent`,
+//!     `peak_percent`: asked in the busiest 20 ms), `switch_over` (`settled_s`, `longest_io_s`,
+//!     `longest_silence_s`, `failed`, `retried`, `timer`: the one that ended the stall), `saturated`,
+//!     `partial`.
 //! - `picture`: `nodes` (`name`, `detail`, `count`, `shape`, `lane`, `chassis`, `lost_in`, `layer`) and
 //!   `pipes` (`from`, `to`, `label`, `detail`, `lane`, `load`: `mean_percent`, `asked_peak_percent`,
 //!   `fullest_percent` (of the fullest member in the same direction),
@@ -259,7 +268,9 @@ pub fn paths_json(paths: &[PathSheet]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::render::sample::{sample_comparison, sample_headroom, sample_report};
+    use crate::render::sample::{
+        sample_comparison, sample_headroom, sample_report, sample_singles,
+    };
     use crate::study::exchange;
     use serde_json::Value;
     use std::collections::BTreeSet;
@@ -279,7 +290,7 @@ mod tests {
 
     #[test]
     fn every_field_is_documented_above() {
-        let report = sample_report();
+        let report = sample_singles();
         let mut found = BTreeSet::new();
         let mut sheets = crate::render::table::tests::sheets();
         sheets[0].paths[0].host_bus = Some(crate::outcome::HostBusRow {

@@ -8,6 +8,7 @@ mod compare;
 mod headroom;
 mod links;
 mod rest;
+mod singles;
 mod steady;
 mod switch;
 
@@ -37,12 +38,23 @@ pub fn sample_report() -> Report {
         parts: rest::parts(),
         growth: rest::growth(&cases, false),
         mends: vec![mend(&cases)],
+        each_part: None,
         picture: rest::picture(),
         review: rest::review(),
         assumptions: rest::assumptions(),
         precision: None,
         percentile_error_percent: 0.78,
         steady,
+    }
+}
+
+/// The invented study with every single part lost in turn.
+#[doc(hidden)]
+#[must_use]
+pub fn sample_singles() -> Report {
+    Report {
+        each_part: Some(singles::each_part()),
+        ..sample_report()
     }
 }
 

@@ -11,6 +11,7 @@ mod derived;
 mod headroom;
 mod measured;
 mod report;
+mod singles;
 mod sweep;
 
 pub use check::{assumptions_text, paths_text, review_text};
@@ -19,6 +20,7 @@ pub use derived::derived_text;
 pub use headroom::headroom_text;
 pub use measured::measured_text;
 pub use report::{report_text, steady_text, verdict_text};
+pub use singles::each_part_text;
 pub use sweep::sweep_text;
 
 #[cfg(test)]

@@ -14,6 +14,8 @@ pub struct CasePlan {
     pub members: Vec<MemberId>,
     /// Nodes that are gone.
     pub nodes: Vec<NodeId>,
+    /// Hosts that are gone, by index into the fabric's: their work is not asked for.
+    pub hosts: Vec<usize>,
     /// How the loss shows itself.
     pub mode: LossMode,
     /// What it takes, in words: "all parts of side A, and lan-1".
@@ -33,6 +35,7 @@ impl CasePlan {
             },
             members: Vec::new(),
             nodes: Vec::new(),
+            hosts: Vec::new(),
             mode: LossMode::Loud,
             takes: String::new(),
         }
@@ -56,6 +59,7 @@ impl CasePlan {
             },
             members: fabric.members_of(&outage.takes, outage.side),
             nodes: fabric.nodes_of(&outage.takes, outage.side),
+            hosts: Vec::new(),
             mode: outage.mode,
             takes: in_words(outage),
         }

@@ -178,6 +178,9 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
                 promise.target / 1e6,
                 Direction::AtMost,
             );
+            if figures.all.failed > 0 && !figures.saturated {
+                return failed_mean(cell);
+            }
             let middle = figures.all.mean_us.map(|mean| mean.value);
             let needed =
                 middle.and_then(|mean| needed(&judged, mean, promise.target / 1e6, tallies.len()));
@@ -211,6 +214,17 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
             }
         }
         Measure::LongestIo | Measure::Failed => blank,
+    }
+}
+
+/// An I/O that fails is above every latency target, so a mean with one in it is beyond any figure.
+fn failed_mean(cell: Cell) -> Cell {
+    Cell {
+        verdict: Verdict::Missed,
+        beyond: cell.value.map(|value| value.value),
+        value: None,
+        margin_percent: None,
+        ..cell
     }
 }
 

@@ -117,7 +117,11 @@ impl<'a> Replications<'a> {
             start,
             compiled: plans
                 .iter()
-                .map(|plan| Compiled::new(site, &plan.members))
+                .map(|plan| {
+                    let mut compiled = Compiled::new(site, &plan.members);
+                    compiled.without_work_of(&plan.hosts);
+                    compiled
+                })
                 .collect(),
             cut: match site.run.warm_up {
                 WarmUp::Auto => site.run.duration / 8,

@@ -39,55 +39,63 @@ pub(crate) struct Setting<'a> {
     pub(crate) from: Instant,
 }
 
-/// The switch-over of one outage.
+/// The loss of what `plan` takes, on a site of which other parts may be out already; `survivors` are the
+/// steady runs of what is left of it.
 #[must_use]
 pub(crate) fn run(
     site: &Site,
     compiled: &Compiled,
+    plan: &CasePlan,
     survivors: &SteadyRuns,
     planned: bool,
     progress: &dyn Progress,
 ) -> Switch {
-    let plan = &survivors.plan;
-    let from = survivors.tallies[0].from;
-    let at = from + site.run.before;
-    let mut scripts = Vec::new();
-    let script = |at, action, label| Script {
+    let at = survivors.tallies[0].from + site.run.before;
+    let scripts = if planned {
+        vec![drain(plan, at), loss(plan, at + Duration::from_secs(1))]
+    } else {
+        vec![loss(plan, at)]
+    };
+    let setting = Setting::of(site, plan, survivors, &scripts, at);
+    scripted(&setting, compiled, progress)
+}
+
+impl<'a> Setting<'a> {
+    fn of(
+        site: &'a Site,
+        plan: &'a CasePlan,
+        survivors: &'a SteadyRuns,
+        scripts: &'a [Script],
+        at: Instant,
+    ) -> Self {
+        Self {
+            site,
+            plan,
+            survivors,
+            scripts,
+            at,
+            from: survivors.tallies[0].from,
+        }
+    }
+}
+
+fn script(plan: &CasePlan, at: Instant, action: Action, done: &str) -> Script {
+    let name = plan.case.outage.clone().unwrap_or_default();
+    Script {
         at,
         action,
         members: plan.members.clone(),
         nodes: plan.nodes.clone(),
-        label,
-    };
-    let name = plan.case.outage.clone().unwrap_or_default();
-    if planned {
-        scripts.push(script(
-            at,
-            Action::Drain,
-            format!("{name} drained: new I/O avoids {}", plan.takes),
-        ));
-        let later = at + Duration::from_secs(1);
-        scripts.push(script(
-            later,
-            Action::Lose(plan.mode),
-            format!("{name} lost: {}", plan.takes),
-        ));
-    } else {
-        scripts.push(script(
-            at,
-            Action::Lose(plan.mode),
-            format!("{name} lost: {}", plan.takes),
-        ));
+        label: format!("{name} {done} {}", plan.takes),
     }
-    let setting = Setting {
-        site,
-        plan,
-        survivors,
-        scripts: &scripts,
-        at,
-        from,
-    };
-    scripted(&setting, compiled, progress)
+}
+
+fn loss(plan: &CasePlan, at: Instant) -> Script {
+    script(plan, at, Action::Lose(plan.mode), "lost:")
+}
+
+fn drain(plan: &CasePlan, at: Instant) -> Script {
+    script(plan, at, Action::Drain, "drained: new I/O avoids")
 }
 
 /// A run with any script, measured from `setting.at` on.

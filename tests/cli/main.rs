@@ -5,6 +5,7 @@
 //! - `lessons`: the pages in `scenarios/lessons`, their sums, commands and answers
 //! - `growth`: headroom, comparisons and sweeps
 //! - `readme`: the commands of the README
+//! - `singles`: every single part lost in turn
 //! - `repeat`: the same seed gives the same bytes
 //! - `sweep`: sweeps that are stopped, cut into pieces and joined again
 //! - `cases/`: whole commands with their whole output, where every figure follows from standards
@@ -15,6 +16,7 @@ mod growth;
 mod lessons;
 mod readme;
 mod repeat;
+mod singles;
 mod sweep;
 
 use std::path::{Path, PathBuf};

@@ -6,6 +6,7 @@
 //! - `derive`: recordings are counted as they are described, and the workload that stands for one brings the same load
 //! - `mirror`: a site with its sides swapped gives swapped results; an idle site favours no side
 //! - `repeat`: the number of threads changes no byte
+//! - `singles`: every single part lost in turn, and what stands in the same place
 //! - `settle`: when a switch-over has settled, and how long a backlog takes to drain
 //! - `text`: whatever becomes of a text, it is read or refused
 //! - `within`: replications until a stated precision
@@ -18,6 +19,7 @@ mod replay;
 mod rig;
 mod saturation;
 mod settle;
+mod singles;
 mod survivors;
 mod text;
 mod within;

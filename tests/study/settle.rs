@@ -317,7 +317,10 @@ mode = "loud"
     let settled = switch.settled_s.expect("settled after the last of them");
     assert!(settled > 2.9, "{settled}");
     let shown = report_text(&report);
-    assert!(shown.contains("timer: command timeout, 3\u{202f}s"), "{shown}");
+    assert!(
+        shown.contains("timer: command timeout, 3\u{202f}s"),
+        "{shown}"
+    );
     let row = report
         .matrix
         .rows

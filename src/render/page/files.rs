@@ -112,9 +112,10 @@ fn drawings(report: &Report) -> Vec<(String, Drawing)> {
 type Writer = fn(&Report) -> String;
 
 /// Data files: name and writer.
-const DATA: [(&str, Writer); 5] = [
+const DATA: [(&str, Writer); 6] = [
     ("report.json", json::report_json),
     ("report.csv", csv::report_csv),
+    ("promises.csv", |report| csv::promises_csv(&report.matrix)),
     ("directions.csv", csv::directions_csv),
     ("events.csv", csv::events_csv),
     ("assumptions.csv", |report| {

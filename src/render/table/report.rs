@@ -51,7 +51,7 @@ fn figures(report: &Report) -> String {
     [workloads(report), budget(report), links(report)].concat()
 }
 
-fn foot(report: &Report) -> String {
+pub(super) fn foot(report: &Report) -> String {
     let partial = report.steady.iter().any(|steady| steady.partial)
         || report.switches.iter().any(|switch| switch.partial);
     let note = if partial {
@@ -111,21 +111,23 @@ fn matrix(report: &Report) -> String {
         cells.extend(
             row.cells
                 .iter()
-                .map(|cell| judged(row, cell.as_ref(), scale)),
+                .map(|cell| judged(row, cell.as_ref(), scale, true)),
         );
         table.row(cells);
     }
     table.text("Promises: figure, margin in per cent of the target, verdict")
 }
 
-fn judged(row: &Row, cell: Option<&Cell>, scale: Scale) -> String {
+/// One judgement: figure (with the ends of its interval, or without), margin, verdict.
+pub(super) fn judged(row: &Row, cell: Option<&Cell>, scale: Scale, ends: bool) -> String {
     let Some(cell) = cell else {
         return "not asked".to_owned();
     };
     let value = match (cell.value, cell.beyond) {
         _ if cell.saturated => String::new(),
         (Some(figure), _) if row.measure == MeasureKind::Failed => at_place(figure.value, 0),
-        (Some(figure), _) => with_ends(scale, &figure),
+        (Some(figure), _) if ends => with_ends(scale, &figure),
+        (Some(figure), _) => scale.figure(&figure).0,
         (None, Some(beyond)) => format!("> {}", scale.three(beyond)),
         (None, None) => "beyond".to_owned(),
     };

@@ -1,0 +1,390 @@
+//! Verdicts as JUnit XML, which automation of builds reads: a design can be kept honest like code.
+//!
+//! The form has no standard; this is the common core of what readers take. `testsuites` (`name`, `tests`,
+//! `failures`) holds a `testsuite` for each case, with the `properties` that repeat the run. A `testcase` is one
+//! promise in that case: `classname` is the case, `name` the promise. Missed and undecided are a `failure` whose
+//! `type` says which, with the figure, the target, the margin and what limits; a promise that was not judged
+//! (all its hosts went with the part) is `skipped`. A host without a path, where one part is lost, is a test case
+//! too.
+//!
+//! Left out: `time`, which is a clock's and no result.
+
+use super::number::{margin, three};
+use super::words::{
+    Flag, cut_words, fullest_words, limit_words, listed, measure_name, origin_line, row_scale,
+    target_words,
+};
+use crate::outcome::{Case, Cell, Matrix, Report, Row};
+use quick_xml::Writer;
+use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
+
+/// One test case.
+struct Test {
+    name: String,
+    result: Outcome,
+}
+
+enum Outcome {
+    Passed,
+    Skipped,
+    Failed { kind: &'static str, text: String },
+}
+
+struct Suite {
+    name: String,
+    tests: Vec<Test>,
+}
+
+impl Suite {
+    fn count(&self, wanted: fn(&Outcome) -> bool) -> usize {
+        self.tests
+            .iter()
+            .filter(|test| wanted(&test.result))
+            .count()
+    }
+}
+
+/// The verdicts of a study as one XML document: every case and promise, single parts included.
+#[must_use]
+pub fn junit_xml(report: &Report) -> String {
+    let suites = suites(report);
+    let mut writer = Writer::new_with_indent(Vec::new(), b' ', 1);
+    // Writing to memory does not fail.
+    let _ = document(&mut writer, report, &suites);
+    let mut text = String::from_utf8(writer.into_inner()).unwrap_or_default();
+    text.push('\n');
+    text
+}
+
+fn suites(report: &Report) -> Vec<Suite> {
+    let mut out = Vec::new();
+    if let Some(each) = &report.each_part {
+        for (column, case) in each.matrix.cases.iter().enumerate() {
+            let limit = |_: &Row| limit_words(each, column);
+            let mut tests = tests(&each.matrix, column, &limit);
+            let cut: Vec<String> = each.cases[column].cut_off.iter().map(cut_words).collect();
+            tests.push(Test {
+                name: "every host has a path".to_owned(),
+                result: if cut.is_empty() {
+                    Outcome::Passed
+                } else {
+                    Outcome::Failed {
+                        kind: "cut off",
+                        text: format!("cut off: {}", listed(&cut)),
+                    }
+                },
+            });
+            out.push(suite(case, tests));
+        }
+        return out;
+    }
+    for (column, case) in report.matrix.cases.iter().enumerate() {
+        let limit = |row: &Row| limit_of(report, column, row);
+        out.push(suite(case, tests(&report.matrix, column, &limit)));
+    }
+    out
+}
+
+fn suite(case: &Case, tests: Vec<Test>) -> Suite {
+    Suite {
+        name: case.name.clone(),
+        tests,
+    }
+}
+
+fn tests(matrix: &Matrix, column: usize, limit: &dyn Fn(&Row) -> String) -> Vec<Test> {
+    let healthy = matrix.cases[column].outage.is_none();
+    let mut out = Vec::new();
+    for row in &matrix.rows {
+        let Some(cell) = row.cells.get(column) else {
+            continue;
+        };
+        // Nothing is lost in the healthy case, so nothing was promised of a switch-over.
+        if cell.is_none() && (healthy || row.switching) {
+            continue;
+        }
+        let when = if row.switching { ", switch-over" } else { "" };
+        out.push(Test {
+            name: format!(
+                "{} {}{when}, {}",
+                row.workload,
+                measure_name(row.measure),
+                target_words(row)
+            ),
+            result: cell
+                .as_ref()
+                .map_or(Outcome::Skipped, |cell| judged(row, cell, &limit(row))),
+        });
+    }
+    out
+}
+
+fn judged(row: &Row, cell: &Cell, limit: &str) -> Outcome {
+    let flag = Flag::of(cell);
+    if flag == Flag::Met {
+        return Outcome::Passed;
+    }
+    let scale = row_scale(row);
+    let figure = match (cell.value, cell.beyond) {
+        (Some(figure), _) => format!("measured {}", scale.two(figure.value)),
+        (None, Some(beyond)) => format!("measured more than {}", scale.two(beyond)),
+        (None, None) => "no figure".to_owned(),
+    };
+    let mut text = format!("{}: {figure}, target {}", flag.word(), target_words(row));
+    if let Some(room) = cell.margin_percent {
+        text.push_str(&format!(", margin {}", margin(room)));
+    }
+    if let Some(needed) = cell.replications_needed {
+        text.push_str(&format!(", about {needed} replications would decide"));
+    }
+    if !limit.is_empty() {
+        text.push_str(&format!("; {limit}"));
+    }
+    Outcome::Failed {
+        kind: flag.word(),
+        text,
+    }
+}
+
+/// What limits a case of a study of outages: the timer that ended the stall, or the fullest part.
+fn limit_of(report: &Report, column: usize, row: &Row) -> String {
+    if row.switching {
+        let name = &report.matrix.cases[column].name;
+        let switch = report
+            .switches
+            .iter()
+            .find(|switch| switch.case.name == *name);
+        let event = switch.and_then(|switch| switch.events.iter().find(|event| event.ended_stall));
+        return event.map_or_else(String::new, |event| {
+            let timer = event.timer.clone().unwrap_or_else(|| event.what.clone());
+            format!(
+                "the stall ends {} s after the loss: {timer}",
+                three(event.t_s)
+            )
+        });
+    }
+    let mut fullest: Option<crate::outcome::Fullest> = None;
+    for part in &report.parts {
+        if let Some(Some(used)) = part.cases.get(column)
+            && fullest
+                .as_ref()
+                .is_none_or(|full| used.peak_percent > full.peak_percent)
+        {
+            fullest = Some(crate::outcome::Fullest {
+                part: part.part.clone(),
+                instance: used.instance.clone(),
+                mean_percent: used.mean_percent,
+                peak_percent: used.peak_percent,
+            });
+        }
+    }
+    fullest.as_ref().map_or_else(String::new, fullest_words)
+}
+
+/// A character that XML 1.0 allows (W3C, Extensible Markup Language 1.0, fifth edition 2008, production 2), or a
+/// blank; line breaks in attributes would be read as blanks anyway.
+fn plain(text: &str) -> String {
+    text.chars()
+        .map(|c| match c {
+            c if c.is_control() => ' ',
+            '\u{FFFE}' | '\u{FFFF}' => ' ',
+            c => c,
+        })
+        .collect()
+}
+
+type Out = Writer<Vec<u8>>;
+
+fn start(name: &str, attributes: &[(&str, String)]) -> BytesStart<'static> {
+    let mut element = BytesStart::new(name.to_owned());
+    for (key, value) in attributes {
+        element.push_attribute((*key, plain(value).as_str()));
+    }
+    element
+}
+
+fn document(writer: &mut Out, report: &Report, suites: &[Suite]) -> std::io::Result<()> {
+    let failed = |outcome: &Outcome| matches!(outcome, Outcome::Failed { .. });
+    let tests: usize = suites.iter().map(|suite| suite.tests.len()).sum();
+    let failures: usize = suites.iter().map(|suite| suite.count(failed)).sum();
+    writer.write_event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)))?;
+    let root = [
+        ("name", report.origin.title.clone()),
+        ("tests", tests.to_string()),
+        ("failures", failures.to_string()),
+        ("errors", "0".to_owned()),
+    ];
+    writer.write_event(Event::Start(start("testsuites", &root)))?;
+    for suite in suites {
+        let skipped = suite.count(|outcome| matches!(outcome, Outcome::Skipped));
+        let head = [
+            ("name", suite.name.clone()),
+            ("tests", suite.tests.len().to_string()),
+            ("failures", suite.count(failed).to_string()),
+            ("errors", "0".to_owned()),
+            ("skipped", skipped.to_string()),
+        ];
+        writer.write_event(Event::Start(start("testsuite", &head)))?;
+        properties(writer, report)?;
+        for test in &suite.tests {
+            one(writer, suite, test)?;
+        }
+        writer.write_event(Event::End(BytesEnd::new("testsuite")))?;
+    }
+    writer.write_event(Event::End(BytesEnd::new("testsuites")))
+}
+
+fn properties(writer: &mut Out, report: &Report) -> std::io::Result<()> {
+    writer.write_event(Event::Start(BytesStart::new("properties")))?;
+    for (name, value) in [
+        ("origin", origin_line(&report.origin)),
+        ("digest", report.origin.digest.clone()),
+        ("command", report.origin.command.clone()),
+    ] {
+        let attributes = [("name", name.to_owned()), ("value", value)];
+        writer.write_event(Event::Empty(start("property", &attributes)))?;
+    }
+    writer.write_event(Event::End(BytesEnd::new("properties")))
+}
+
+fn one(writer: &mut Out, suite: &Suite, test: &Test) -> std::io::Result<()> {
+    let attributes = [
+        ("classname", suite.name.clone()),
+        ("name", test.name.clone()),
+    ];
+    let element = start("testcase", &attributes);
+    match &test.result {
+        Outcome::Passed => writer.write_event(Event::Empty(element)),
+        Outcome::Skipped => {
+            writer.write_event(Event::Start(element))?;
+            let why = [(
+                "message",
+                "not judged: its hosts went with the part".to_owned(),
+            )];
+            writer.write_event(Event::Empty(start("skipped", &why)))?;
+            writer.write_event(Event::End(BytesEnd::new("testcase")))
+        }
+        Outcome::Failed { kind, text } => {
+            writer.write_event(Event::Start(element))?;
+            let why = [("type", (*kind).to_owned()), ("message", text.clone())];
+            writer.write_event(Event::Start(start("failure", &why)))?;
+            writer.write_event(Event::Text(BytesText::new(&plain(text))))?;
+            writer.write_event(Event::End(BytesEnd::new("failure")))?;
+            writer.write_event(Event::End(BytesEnd::new("testcase")))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::outcome::Verdict;
+    use crate::render::sample::{sample_report, sample_singles};
+    use roxmltree::{Document, Node};
+
+    fn cells(matrix: &Matrix) -> impl Iterator<Item = &Cell> {
+        matrix
+            .rows
+            .iter()
+            .flat_map(|row| row.cells.iter().flatten())
+    }
+
+    fn named<'d>(document: &'d Document<'d>, name: &str) -> Vec<Node<'d, 'd>> {
+        document
+            .descendants()
+            .filter(|node| node.has_tag_name(name))
+            .collect()
+    }
+
+    /// What the suites count is what they hold.
+    fn counted(document: &Document<'_>) {
+        for suite in named(document, "testsuite") {
+            for (attribute, tag) in [
+                ("tests", "testcase"),
+                ("failures", "failure"),
+                ("skipped", "skipped"),
+            ] {
+                let held = suite
+                    .descendants()
+                    .filter(|node| node.has_tag_name(tag))
+                    .count();
+                assert_eq!(
+                    suite.attribute(attribute),
+                    Some(held.to_string().as_str()),
+                    "{tag}"
+                );
+            }
+        }
+        let root = document.root_element();
+        let failures = named(document, "failure").len();
+        assert_eq!(
+            root.attribute("failures"),
+            Some(failures.to_string().as_str())
+        );
+    }
+
+    #[test]
+    fn one_test_for_each_case_and_promise() {
+        let report = sample_report();
+        let text = junit_xml(&report);
+        let document = Document::parse(&text).expect("it is well-formed");
+        counted(&document);
+        assert_eq!(named(&document, "testsuite").len(), 3);
+        assert_eq!(
+            named(&document, "testcase").len(),
+            cells(&report.matrix).count()
+        );
+        let missed = cells(&report.matrix)
+            .filter(|cell| cell.verdict != Verdict::Met)
+            .count();
+        let failures = named(&document, "failure");
+        assert_eq!(failures.len(), missed);
+        let text = failures[0].text().expect("it says why");
+        for said in ["missed", "14", "at most 2", "margin", "busiest 20"] {
+            assert!(text.contains(said), "{said}: {text}");
+        }
+    }
+
+    #[test]
+    fn single_parts_say_who_is_cut_off() {
+        let report = sample_singles();
+        let text = junit_xml(&report);
+        let document = Document::parse(&text).expect("it is well-formed");
+        counted(&document);
+        let cut: Vec<_> = named(&document, "failure")
+            .into_iter()
+            .filter(|node| node.attribute("type") == Some("cut off"))
+            .collect();
+        assert_eq!(cut.len(), 1);
+        assert_eq!(cut[0].text(), Some("cut off: db-1 and db-2 from vault"));
+    }
+
+    #[test]
+    fn any_name_leaves_the_document_well_formed() {
+        let mut report = sample_report();
+        let nasty = "]]> & \"<b>\" 'é' \u{0}\u{1b}[31m\u{FFFE}\n";
+        report.origin.title = nasty.to_owned();
+        report.origin.command = nasty.to_owned();
+        report.matrix.cases[1].name = nasty.to_owned();
+        report.matrix.rows[0].workload = nasty.to_owned();
+        let text = junit_xml(&report);
+        let document = Document::parse(&text).expect("it is well-formed");
+        counted(&document);
+        let root = document.root_element();
+        assert!(
+            root.attribute("name")
+                .is_some_and(|name| name.starts_with("]]> & \"<b>\" 'é'"))
+        );
+    }
+
+    #[test]
+    fn work_that_went_with_its_hosts_is_skipped() {
+        let mut report = sample_singles();
+        let each = report.each_part.as_mut().expect("the sample has it");
+        each.matrix.rows[0].cells[2] = None;
+        let text = junit_xml(&report);
+        let document = Document::parse(&text).expect("it is well-formed");
+        counted(&document);
+        assert_eq!(named(&document, "skipped").len(), 1);
+    }
+}

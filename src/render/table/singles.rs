@@ -1,0 +1,136 @@
+//! Every single part lost in turn, as text.
+
+use super::align::{Aligned, wrapped};
+use super::report::{foot, judged};
+use crate::outcome::{EachPart, Report};
+use crate::render::number::{NONE, THIN, count, three};
+use crate::render::words::{
+    column_flag, limit_words, row_head, row_scale, singles_answer, singles_runs, target_words,
+};
+
+/// What losing each single part in turn found: the answer, the matrix, what limits the cases missed, which
+/// parts stand for which, and what was run.
+#[must_use]
+pub fn each_part_text(report: &Report) -> String {
+    let Some(each) = &report.each_part else {
+        return foot(report);
+    };
+    let (flag, sentences) = singles_answer(each);
+    let mut out = String::new();
+    for (index, prose) in sentences.iter().enumerate() {
+        let mark = if index == 0 {
+            format!("{}: ", flag.word())
+        } else {
+            String::new()
+        };
+        out.push_str(&wrapped(&format!("{mark}{}", prose.plain()), 96));
+    }
+    out.push('\n');
+    out.push_str(&matrix(each));
+    out.push_str(&limits(each));
+    out.push_str(&switch_overs(each));
+    out.push_str(&places(each));
+    for line in singles_runs(each) {
+        out.push_str(&wrapped(&line, 96));
+    }
+    if each.cases.iter().any(|case| case.partial) {
+        out.push_str("Partial: the limit of events stopped a run.\n");
+    }
+    out.push_str(&foot(report));
+    out
+}
+
+fn matrix(each: &EachPart) -> String {
+    let mut table = Aligned::new(&["part lost", "kind", ">alike"]);
+    for row in &each.matrix.rows {
+        table = table.number(&format!("{}, {}", row_head(row), target_words(row)));
+    }
+    table = table.number("all");
+    for (column, case) in each.cases.iter().enumerate() {
+        let name = if column == 0 {
+            &each.matrix.cases[0].name
+        } else {
+            &case.part
+        };
+        let alike = if column == 0 {
+            String::new()
+        } else {
+            count(case.alike.len() as u64)
+        };
+        let mut cells = vec![name.clone(), case.kind.clone(), alike];
+        cells.extend(each.matrix.rows.iter().map(|row| {
+            let cell = row.cells.get(column).and_then(Option::as_ref);
+            judged(row, cell, row_scale(row), false)
+        }));
+        cells.push(column_flag(each, column).word().to_owned());
+        table.row(cells);
+    }
+    table.text("Promises with one part lost: figure, margin in per cent of the target, verdict")
+}
+
+fn limits(each: &EachPart) -> String {
+    let mut table = Aligned::new(&["part lost", "what limits"]);
+    for (column, case) in each.losses() {
+        let limit = limit_words(each, column);
+        if !limit.is_empty() {
+            table.row(vec![case.part.clone(), limit]);
+        }
+    }
+    table.text("What limits the cases that are not met")
+}
+
+fn switch_overs(each: &EachPart) -> String {
+    let mut table = Aligned::new(&[
+        "part lost",
+        ">longest I/O, s",
+        ">longest silence, s",
+        ">retried",
+        ">failed",
+        ">settled after, s",
+        "timer that ended the stall",
+    ]);
+    for (_, case) in each.losses() {
+        let Some(switch) = &case.switch_over else {
+            continue;
+        };
+        table.row(vec![
+            case.part.clone(),
+            three(switch.longest_io_s),
+            three(switch.longest_silence_s),
+            count(switch.retried),
+            count(switch.failed),
+            switch
+                .settled_s
+                .map_or_else(|| "not settled".to_owned(), three),
+            switch.timer.clone().unwrap_or_else(|| NONE.to_owned()),
+        ]);
+    }
+    table.text("The switch-overs")
+}
+
+fn places(each: &EachPart) -> String {
+    let mut out = String::new();
+    for (_, case) in each.losses() {
+        let mut said: Vec<String> = Vec::new();
+        if !case.also.is_empty() {
+            said.push(format!("the same loss as {}", case.also.join(", ")));
+        }
+        if !case.gone_hosts.is_empty() {
+            said.push(format!("takes {} with it", case.gone_hosts.join(", ")));
+        }
+        if !case.alike.is_empty() {
+            said.push(format!("stands for {}", case.alike.join(", ")));
+        }
+        if !said.is_empty() {
+            out.push_str(&wrapped(
+                &format!("{}{THIN}: {}.", case.part, said.join("; ")),
+                96,
+            ));
+        }
+    }
+    if out.is_empty() {
+        out
+    } else {
+        format!("Parts in the same place\n{out}\n")
+    }
+}

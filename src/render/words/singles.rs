@@ -1,0 +1,265 @@
+//! What losing every single part in turn found, in sentences.
+
+use super::answer::Flag;
+use super::measure::{measure_name, row_scale};
+use super::{Prose, listed, plural};
+use crate::outcome::{CutOff, EachPart, Fullest, PartCase};
+use crate::render::number::{whole_percent, with_unit};
+
+/// The worst flag of a column of the matrix.
+#[must_use]
+pub fn column_flag(each: &EachPart, column: usize) -> Flag {
+    let cells = each
+        .matrix
+        .rows
+        .iter()
+        .filter_map(|row| row.cells.get(column)?.as_ref());
+    cells.map(Flag::of).min().unwrap_or(Flag::Unasked)
+}
+
+/// How many single parts a case stands for: itself and those in the same place.
+fn stands_for(case: &PartCase) -> usize {
+    1 + case.alike.len()
+}
+
+/// The answer: how many single losses keep every promise, which miss one, who is cut off.
+#[must_use]
+pub fn singles_answer(each: &EachPart) -> (Flag, Vec<Prose>) {
+    let flag = each
+        .losses()
+        .map(|(column, _)| column_flag(each, column))
+        .min()
+        .unwrap_or(Flag::Unasked);
+    let while_out = each
+        .during
+        .as_ref()
+        .map_or_else(String::new, |outage| format!(" while {outage} is out"));
+    let with = |wanted: &[Flag]| -> Vec<&PartCase> {
+        let losses = each
+            .losses()
+            .filter(|(column, _)| wanted.contains(&column_flag(each, *column)));
+        losses.map(|(_, case)| case).collect()
+    };
+    let count = |cases: &[&PartCase]| cases.iter().map(|case| stands_for(case)).sum::<usize>();
+    let parts = plural(each.parts as usize, "single part");
+    let missed = with(&[Flag::Saturated, Flag::Missed]);
+    let open = with(&[Flag::Undecided]);
+    let mut out = Vec::new();
+    out.push(match (count(&missed), count(&open)) {
+        (0, 0) if flag == Flag::Unasked => {
+            Prose::new().text(format!("{parts} can be lost{while_out}; nothing was promised."))
+        }
+        (0, 0) => Prose::new().text(format!(
+            "{parts} can be lost{while_out}, and every promise judged is met in the state after each."
+        )),
+        (0, some) => Prose::new().text(format!(
+            "{parts} can be lost{while_out}. None misses a promise, and {some} cannot be decided: "
+        )).then_tight(names(&open)).text("."),
+        (some, rest) => {
+            let undecided = if rest > 0 { format!(", {rest} more cannot be decided") } else { String::new() };
+            Prose::new()
+                .text(format!("{some} of {parts} lost{while_out} miss a promise{undecided}: "))
+                .then_tight(names(&missed))
+                .text(".")
+        }
+    });
+    out.push(cut(each));
+    out.retain(|prose| !prose.is_empty());
+    (flag, out)
+}
+
+/// `edge-A, san-A and 2 more`, each with how many stand in the same place.
+fn names(cases: &[&PartCase]) -> Prose {
+    const NAMED: usize = 4;
+    let mut words: Vec<String> = cases
+        .iter()
+        .take(NAMED)
+        .map(|case| match case.alike.len() {
+            0 => case.part.clone(),
+            more => format!("{} (and {more} alike)", case.part),
+        })
+        .collect();
+    if cases.len() > NAMED {
+        words.push(format!("{} more", plural(cases.len() - NAMED, "case")));
+    }
+    Prose::new().strong(listed(&words))
+}
+
+/// Who is cut off by what: single points of failure.
+fn cut(each: &EachPart) -> Prose {
+    let cutting: Vec<&PartCase> = each
+        .losses()
+        .map(|(_, case)| case)
+        .filter(|case| !case.cut_off.is_empty())
+        .collect();
+    if cutting.is_empty() {
+        return Prose::new().text("No single part leaves a host without a path.");
+    }
+    let mut out = Prose::new().text(if each.during.is_some() {
+        "Without a path then: "
+    } else {
+        "Single points of failure: "
+    });
+    for (index, case) in cutting.iter().enumerate() {
+        let whom: Vec<String> = case.cut_off.iter().map(cut_words).collect();
+        let more = match case.alike.len() {
+            0 => String::new(),
+            more => format!(" (and {more} alike)"),
+        };
+        out = out
+            .text(if index > 0 { "; " } else { "" })
+            .text(format!("{} ", case.kind))
+            .strong(&case.part)
+            .text(format!("{more} cuts off {}", listed(&whom)));
+    }
+    out.text(".")
+}
+
+/// `db-1, db-2 and 4 more from vault`.
+#[must_use]
+pub fn cut_words(cut: &CutOff) -> String {
+    const NAMED: usize = 3;
+    let mut hosts: Vec<String> = cut.hosts.iter().take(NAMED).cloned().collect();
+    if cut.hosts.len() > NAMED {
+        hosts.push(format!("{} more", cut.hosts.len() - NAMED));
+    }
+    format!("{} from {}", listed(&hosts), cut.array)
+}
+
+/// What limits a case that misses or cannot be decided: who is cut off, else the fullest part. Empty when
+/// every promise is met.
+#[must_use]
+pub fn limit_words(each: &EachPart, column: usize) -> String {
+    let Some(case) = each.cases.get(column) else {
+        return String::new();
+    };
+    if !case.cut_off.is_empty() {
+        let whom: Vec<String> = case.cut_off.iter().map(cut_words).collect();
+        return format!("no path: {}", listed(&whom));
+    }
+    if !matches!(
+        column_flag(each, column),
+        Flag::Saturated | Flag::Missed | Flag::Undecided
+    ) {
+        return String::new();
+    }
+    case.fullest
+        .as_ref()
+        .map_or_else(String::new, fullest_words)
+}
+
+/// `san-B > edge-B (san to edge, 32GFC), asked for 119 % in the busiest 20 ms, 66 % on the mean`.
+#[must_use]
+pub fn fullest_words(full: &Fullest) -> String {
+    format!(
+        "{} ({}), asked for {} in the busiest {}, {} on the mean",
+        full.instance,
+        full.part,
+        with_unit(&whole_percent(full.peak_percent), "%"),
+        with_unit("20", "ms"),
+        with_unit(&whole_percent(full.mean_percent), "%")
+    )
+}
+
+/// The head of a row of the matrix: `bookings p99, ms`, `bookings longest I/O, switch-over, s`.
+#[must_use]
+pub fn row_head(row: &crate::outcome::Row) -> String {
+    let when = if row.switching { ", switch-over" } else { "" };
+    let unit = row_scale(row).unit;
+    let unit = if unit.is_empty() {
+        String::new()
+    } else {
+        format!(", {unit}")
+    };
+    format!("{} {}{when}{unit}", row.workload, measure_name(row.measure))
+}
+
+/// What was run, and what was not.
+#[must_use]
+pub fn singles_runs(each: &EachPart) -> Vec<String> {
+    let saved = match (each.grouped, each.cases_saved) {
+        (false, _) => "each by itself".to_owned(),
+        (true, 0) => "no two of them in the same place".to_owned(),
+        (true, saved) => format!(
+            "{} saved, because these parts stand in the same place as one that was; between them only random \
+             numbers and the hash values of flows differ",
+            plural(saved as usize, "case")
+        ),
+    };
+    let switch = match each.switch_replications {
+        0 => "The switch-overs were not simulated.".to_owned(),
+        some => format!(
+            "The switch-overs: {} each, not where hosts go with the part.",
+            plural(some as usize, "replication")
+        ),
+    };
+    vec![
+        format!(
+            "{} simulated for {}: {saved}.",
+            plural(each.cases_run as usize, "case"),
+            plural(each.parts as usize, "single part"),
+        ),
+        format!(
+            "The state after each loss: {} of {}, the same random numbers in every case. {switch}",
+            plural(each.replications as usize, "replication"),
+            with_unit(&crate::render::number::three(each.duration_s), "s"),
+        ),
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::sample::sample_singles;
+
+    fn sample() -> EachPart {
+        sample_singles().each_part.expect("the sample has it")
+    }
+
+    fn plain(prose: &[Prose]) -> String {
+        prose.iter().map(Prose::plain).collect::<Vec<_>>().join(" ")
+    }
+
+    #[test]
+    fn misses_are_counted_with_the_parts_they_stand_for() {
+        let (flag, words) = singles_answer(&sample());
+        assert_eq!(flag, Flag::Missed);
+        let text = plain(&words);
+        // san-A and the one alike, and the controller.
+        assert!(
+            text.starts_with("3 of 9 single parts lost miss a promise"),
+            "{text}"
+        );
+        assert!(text.contains(
+            "Single points of failure: controller vault-c1 cuts off db-1 and db-2 from vault."
+        ));
+    }
+
+    #[test]
+    fn all_met_and_nobody_cut_off_says_so() {
+        let mut each = sample();
+        for row in &mut each.matrix.rows {
+            for cell in row.cells.iter_mut().flatten() {
+                cell.verdict = crate::outcome::Verdict::Met;
+            }
+        }
+        each.cases.iter_mut().for_each(|case| case.cut_off.clear());
+        let (flag, words) = singles_answer(&each);
+        assert_eq!(flag, Flag::Met);
+        let text = plain(&words);
+        assert!(text.contains("every promise judged is met"), "{text}");
+        assert!(
+            text.contains("No single part leaves a host without a path."),
+            "{text}"
+        );
+        assert!(limit_words(&each, 2).is_empty());
+    }
+
+    #[test]
+    fn a_missed_case_names_who_is_cut_off_or_the_fullest_part() {
+        let each = sample();
+        assert!(limit_words(&each, 2).starts_with("san-B > edge-B"));
+        assert!(limit_words(&each, 3).starts_with("no path: db-1 and db-2 from vault"));
+        assert!(limit_words(&each, 1).is_empty());
+    }
+}

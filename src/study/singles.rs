@@ -1,0 +1,314 @@
+//! Every single part lost in turn: is there a path left, and do the promises hold in the state after it?
+//!
+//! A part is what can be lost by itself: chassis, module, switch, controller, port of a host or an array,
+//! cage, link, member of a link group. Parts that take the same members with them count once. Parts that
+//! stand in the same place are simulated once: the site is a graph of all its parts, and two parts are in
+//! the same place when the graph, coloured anew until no more parts can be told apart (colour refinement,
+//! the one-dimensional Weisfeiler-Leman method), looks the same with either singled out. What then differs
+//! between them are the random numbers, and the hash values by which flows choose among members.
+//!
+//! Every case shares its random numbers with every other. The steady state after each loss is simulated, and
+//! the switch-over where it is asked for. Hosts that go with a part (those of a chassis) ask for nothing; a
+//! throughput promised for their workload is not judged then.
+//!
+//! Left out: whole hosts and whole arrays, which are what the redundancy serves, not a part of it; parts of
+//! a part (one fan, one lane of a cable).
+
+mod cut;
+mod list;
+mod place;
+mod vertex;
+
+use super::case::{CasePlan, cases};
+use super::progress::Progress;
+use super::steady::SteadyRuns;
+use super::{assemble, judge, parts, steady, switch};
+use crate::model::Compiled;
+use crate::outcome::{
+    Case, EachPart, Fullest, Matrix, MeasureKind, Origin, PartCase, PartSwitch, Report, Row,
+    Steady, Switch,
+};
+use crate::site::{LossMode, Site};
+use crate::topology::Fabric;
+use list::Single;
+use place::Class;
+use rayon::prelude::*;
+
+/// Cases that are simulated together: enough for many cores, few enough for their tallies to fit in memory.
+const TOGETHER: usize = 16;
+
+/// Whether parts in the same place are simulated once.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Symmetry {
+    /// Once for all of them.
+    #[default]
+    Grouped,
+    /// Each by itself.
+    Each,
+}
+
+/// What is to be found out about single parts.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct AskSingles {
+    /// The outage, by name, that is in force all the while.
+    pub during: Option<String>,
+    /// Whether parts in the same place are simulated once.
+    pub symmetry: Symmetry,
+    /// Whether the switch-overs are simulated too.
+    pub switch: bool,
+}
+
+/// The site as it is (with the outage in force, if one is), then every single part lost in turn.
+#[must_use]
+pub fn each_part(site: &Site, origin: Origin, ask: &AskSingles, progress: &dyn Progress) -> Report {
+    let fabric = Fabric::new(site);
+    let during = ask.during.as_ref().map(std::slice::from_ref);
+    let plans = cases(site, &fabric, Some(during.unwrap_or(&[])));
+    let before = plans.last().cloned().unwrap_or_else(CasePlan::healthy);
+    let singles = list::singles(site, &fabric, &before.members);
+    let classes = place::classes(site, &fabric, &before.members, &singles, ask.symmetry);
+    let runs = steady::run(site, &plans, progress);
+    let setting = Setting {
+        site,
+        fabric: &fabric,
+        before: &before,
+        compiled: Compiled::new(site, &before.members),
+        singles: &singles,
+        switch: ask.switch,
+    };
+    let mut columns: Vec<Column> = runs
+        .last()
+        .map(|runs| setting.state(runs))
+        .into_iter()
+        .collect();
+    for some in classes.chunks(TOGETHER) {
+        columns.extend(setting.columns(some, progress));
+    }
+    let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
+    let found = EachPart {
+        during: ask.during.clone(),
+        parts: count(singles.len()),
+        cases_run: count(classes.len()),
+        cases_saved: count(singles.len() - classes.len()),
+        grouped: ask.symmetry == Symmetry::Grouped,
+        replications: site.run.replications,
+        duration_s: site.run.duration.as_secs_f64(),
+        switch_replications: if ask.switch {
+            site.run.switch_replications
+        } else {
+            0
+        },
+        matrix: joined(&columns),
+        cases: columns.into_iter().map(|column| column.case).collect(),
+    };
+    let matrix = judge::matrix(site, &runs, &[]);
+    let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
+    let mut report = assemble(site, origin, figures, Vec::new(), matrix, &plans);
+    report.each_part = Some(found);
+    report
+}
+
+/// A case with its own column of verdicts.
+struct Column {
+    case: PartCase,
+    matrix: Matrix,
+}
+
+struct Setting<'a> {
+    site: &'a Site,
+    fabric: &'a Fabric,
+    before: &'a CasePlan,
+    /// The site in the state before.
+    compiled: Compiled,
+    singles: &'a [Single],
+    switch: bool,
+}
+
+impl Setting<'_> {
+    /// The column of the state before any part is lost.
+    fn state(&self, runs: &SteadyRuns) -> Column {
+        let case = PartCase {
+            cut_off: cut::cut_off(self.site, self.fabric, &runs.plan),
+            ..self.measured(runs)
+        };
+        Column {
+            case,
+            matrix: judge::matrix(self.site, std::slice::from_ref(runs), &[]),
+        }
+    }
+
+    fn columns(&self, classes: &[Class], progress: &dyn Progress) -> Vec<Column> {
+        let plans: Vec<CasePlan> = classes
+            .iter()
+            .map(|class| self.plan(&self.singles[class.first]))
+            .collect();
+        let runs = steady::run(self.site, &plans, progress);
+        classes
+            .par_iter()
+            .zip(&runs)
+            .map(|(class, runs)| self.column(class, runs, progress))
+            .collect()
+    }
+
+    fn plan(&self, single: &Single) -> CasePlan {
+        let mut members = self.before.members.clone();
+        members.extend(
+            single
+                .members
+                .iter()
+                .filter(|m| !self.before.members.contains(m)),
+        );
+        let name = match &self.before.case.outage {
+            Some(outage) => format!("{} lost, {outage} out", single.name),
+            None => format!("{} lost", single.name),
+        };
+        CasePlan {
+            case: Case {
+                name,
+                outage: Some(single.name.clone()),
+                lost: None,
+                carries: None,
+            },
+            members,
+            nodes: single.nodes.clone(),
+            hosts: single.hosts.clone(),
+            mode: LossMode::Loud,
+            takes: format!("{} {}", single.kind, single.name),
+        }
+    }
+
+    fn column(&self, class: &Class, runs: &SteadyRuns, progress: &dyn Progress) -> Column {
+        let single = &self.singles[class.first];
+        // A host that goes with its chassis would go on asking, and fail, through the switch-over.
+        let switches: Vec<Switch> = (self.switch && single.hosts.is_empty())
+            .then(|| self.switch_over(single, runs, progress))
+            .into_iter()
+            .collect();
+        let mut matrix = judge::matrix(self.site, std::slice::from_ref(runs), &switches);
+        self.leave_out_gone(single, &mut matrix);
+        let host = |index: &usize| self.fabric.hosts[*index].name.clone();
+        let case = PartCase {
+            kind: single.kind.to_owned(),
+            part: single.name.clone(),
+            also: single.also.clone(),
+            alike: class
+                .others
+                .iter()
+                .map(|other| self.singles[*other].name.clone())
+                .collect(),
+            gone_hosts: single.hosts.iter().map(host).collect(),
+            cut_off: cut::cut_off(self.site, self.fabric, &runs.plan),
+            switch_over: switches.first().map(in_short),
+            ..self.measured(runs)
+        };
+        Column { case, matrix }
+    }
+
+    fn switch_over(&self, single: &Single, runs: &SteadyRuns, progress: &dyn Progress) -> Switch {
+        // Only what the part takes is lost now; the outage in force has long been.
+        let mut plan = runs.plan.clone();
+        plan.members.clone_from(&single.members);
+        switch::run(self.site, &self.compiled, &plan, runs, false, progress)
+    }
+
+    /// Nothing is judged of work whose hosts are all gone, and no throughput of work that has lost some.
+    fn leave_out_gone(&self, single: &Single, matrix: &mut Matrix) {
+        for row in &mut matrix.rows {
+            let Some(work) = self
+                .site
+                .workloads
+                .iter()
+                .find(|work| work.name == row.workload)
+            else {
+                continue;
+            };
+            let issuing = |host: &usize| work.hosts.contains(&self.fabric.hosts[*host].family);
+            let all = (0..self.fabric.hosts.len()).filter(issuing).count();
+            let gone = single.hosts.iter().filter(|host| issuing(host)).count();
+            let throughput = row.measure == MeasureKind::Throughput;
+            if gone > 0 && (gone == all || throughput) {
+                row.cells.iter_mut().for_each(|cell| *cell = None);
+            }
+        }
+    }
+
+    /// What the steady runs of a case say, without who is lost in it.
+    fn measured(&self, runs: &SteadyRuns) -> PartCase {
+        let figures = std::slice::from_ref(&runs.figures);
+        let fullest = parts::parts(self.site, figures)
+            .into_iter()
+            .filter_map(|part| {
+                let used = part.cases.into_iter().next()??;
+                Some(Fullest {
+                    part: part.part,
+                    instance: used.instance,
+                    mean_percent: used.mean_percent,
+                    peak_percent: used.peak_percent,
+                })
+            })
+            .next();
+        PartCase {
+            kind: String::new(),
+            part: String::new(),
+            also: Vec::new(),
+            alike: Vec::new(),
+            gone_hosts: Vec::new(),
+            cut_off: Vec::new(),
+            fullest,
+            switch_over: None,
+            saturated: runs.figures.saturated,
+            partial: runs.figures.partial,
+        }
+    }
+}
+
+/// A switch-over in its extremes.
+fn in_short(switch: &Switch) -> PartSwitch {
+    let works = || switch.workloads.iter();
+    let most = |values: &mut dyn Iterator<Item = f64>| values.fold(0.0, f64::max);
+    PartSwitch {
+        settled_s: switch.settled_s,
+        longest_io_s: most(&mut works().flat_map(|work| work.longest_io_s.iter().copied())),
+        longest_silence_s: most(&mut works().map(|work| work.longest_silence_s)),
+        failed: works().flat_map(|work| &work.failed).sum(),
+        retried: works().map(|work| work.retried).sum(),
+        timer: switch
+            .events
+            .iter()
+            .find(|event| event.ended_stall)
+            .and_then(|event| event.timer.clone()),
+    }
+}
+
+/// One matrix of all columns. A row that a column lacks is not judged there.
+fn joined(columns: &[Column]) -> Matrix {
+    let mut rows: Vec<Row> = Vec::new();
+    let same = |one: &Row, other: &Row| {
+        one.workload == other.workload
+            && one.measure == other.measure
+            && one.switching == other.switching
+    };
+    for (index, column) in columns.iter().enumerate() {
+        for row in &column.matrix.rows {
+            let at = rows
+                .iter()
+                .position(|known| same(known, row))
+                .unwrap_or_else(|| {
+                    let cells = vec![None; columns.len()];
+                    rows.push(Row {
+                        cells,
+                        ..row.clone()
+                    });
+                    rows.len() - 1
+                });
+            rows[at].cells[index] = row.cells.first().cloned().flatten();
+        }
+    }
+    Matrix {
+        cases: columns
+            .iter()
+            .flat_map(|column| column.matrix.cases.clone())
+            .collect(),
+        rows,
+    }
+}

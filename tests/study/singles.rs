@@ -1,0 +1,295 @@
+//! Every single part lost in turn: what stands in the same place answers the same, the loss of a part is the
+//! site without it, and whoever is cut off is named.
+
+use super::rig::{DEMO, json, origin, same, site};
+use halfloom::outcome::{EachPart, PartCase, Verdict};
+use halfloom::site::Site;
+use halfloom::study::NoProgress;
+use halfloom::study::singles::{AskSingles, Symmetry, each_part};
+use halfloom::topology::Fabric;
+use std::collections::BTreeSet;
+
+fn run(site: &Site, ask: &AskSingles) -> EachPart {
+    let report = each_part(site, origin(site), ask, &NoProgress);
+    report.each_part.expect("it was asked for")
+}
+
+fn each(symmetry: Symmetry) -> AskSingles {
+    AskSingles {
+        symmetry,
+        ..AskSingles::default()
+    }
+}
+
+fn part<'e>(each: &'e EachPart, name: &str) -> (usize, &'e PartCase) {
+    each.losses()
+        .find(|(_, case)| case.part == name)
+        .unwrap_or_else(|| panic!("no case `{name}`"))
+}
+
+/// Verdicts of a column, in the order of the promises.
+fn verdicts(each: &EachPart, column: usize) -> Vec<Option<Verdict>> {
+    let rows = each.matrix.rows.iter();
+    rows.map(|row| row.cells[column].as_ref().map(|cell| cell.verdict))
+        .collect()
+}
+
+/// Two hosts in a chassis with modules and two beside it, a group of two links, a cage, an array with two
+/// controllers: a site small enough to lose each of its parts by itself. Service takes a constant time and
+/// work is evenly paced, so that a verdict does not hang on random numbers. Links are 1GbE and work is heavy
+/// enough that the loss of a switch or a group is too much for `store`, and of a port is not.
+const SMALL: &str = r#"
+format = 1
+[run]
+duration = "60ms"
+warm_up = "20ms"
+replications = 3
+[[chassis]]
+name = "bay"
+count = 2
+holds = { vm = 2 }
+[[host]]
+name = "vm"
+[[host]]
+name = "rack"
+count = 4
+[[switch]]
+name = "module"
+per = "bay"
+[[switch]]
+name = "edge"
+[[array]]
+name = "store"
+controllers = 2
+parallel = 8
+read = { hit = "100%", hit_time = "100us" }
+[[link]]
+from = "vm"
+to = "module"
+speed = "10GbE"
+[[link]]
+from = "module"
+to = "edge"
+speed = "10GbE"
+members = 2
+[[link]]
+from = "rack"
+to = "edge"
+speed = "10GbE"
+cage = { legs = 4 }
+[[link]]
+from = "edge"
+to = "store"
+speed = "10GbE"
+[[workload]]
+name = "orders"
+hosts = ["vm", "rack"]
+array = "store"
+protocol = "nvme-tcp"
+read = "100%"
+sizes = "64KiB"
+connections = 16
+arrivals = { paced = "48k/s" }
+promise = { mean = "900us", p99 = "2ms" }
+"#;
+
+/// What was saved by symmetry is what a run of every part by itself says.
+#[test]
+fn parts_in_the_same_place_get_the_same_verdicts() {
+    let site = site(SMALL, &[]);
+    let grouped = run(&site, &each(Symmetry::Grouped));
+    let all = run(&site, &each(Symmetry::Each));
+    assert_eq!(all.cases_saved, 0);
+    assert_eq!(all.parts, grouped.parts);
+    assert_eq!(all.cases_run, all.parts);
+    assert_eq!(grouped.cases_run + grouped.cases_saved, grouped.parts);
+    assert!(
+        grouped.cases_run * 2 < grouped.parts,
+        "{}",
+        grouped.cases_run
+    );
+    let mut seen = BTreeSet::new();
+    let mut missed = 0;
+    for (column, case) in grouped.losses() {
+        let own = verdicts(&grouped, column);
+        missed += usize::from(own.contains(&Some(Verdict::Missed)));
+        for name in std::iter::once(&case.part).chain(&case.alike) {
+            let (alone, other) = part(&all, name);
+            assert_eq!(own, verdicts(&all, alone), "{} and {name}", case.part);
+            assert_eq!(case.cut_off.len(), other.cut_off.len(), "{name}");
+            assert_eq!(case.kind, other.kind);
+            assert!(seen.insert(name.clone()), "{name} twice");
+        }
+    }
+    assert_eq!(seen.len(), grouped.parts as usize);
+    // Some are missed and some are not, so that equal verdicts mean something.
+    assert!(missed > 0 && missed < grouped.cases.len() - 1, "{missed}");
+    // The part itself was the same run: its column is the same to the byte.
+    let cells = |each: &EachPart, column: usize| {
+        let rows = each.matrix.rows.iter();
+        rows.map(|row| json(&row.cells[column])).collect::<String>()
+    };
+    for (column, case) in grouped.losses() {
+        let (alone, _) = part(&all, &case.part);
+        same(&case.part, &cells(&grouped, column), &cells(&all, alone));
+    }
+}
+
+/// Every part that `outage` and `event` know by name is in exactly one case, but for whole hosts and arrays.
+#[test]
+fn every_part_of_the_demo_is_in_one_case() {
+    let set = [
+        ("run.duration", "30ms"),
+        ("run.warm_up", "10ms"),
+        ("run.replications", "1"),
+    ];
+    let site = site(DEMO, &set);
+    let each = run(&site, &each(Symmetry::Grouped));
+    let mut named: Vec<String> = Vec::new();
+    for (_, case) in each.losses() {
+        named.push(case.part.clone());
+        named.extend(case.alike.iter().cloned());
+        let also = case.also.iter().filter_map(|also| also.rsplit_once(' '));
+        named.extend(also.map(|(_, name)| name.to_owned()));
+    }
+    let count = named.len();
+    let found: BTreeSet<String> = named.into_iter().collect();
+    assert_eq!(found.len(), count, "a part is there twice");
+    let hosts = |name: &str| {
+        ["db-", "vm-", "rack-"]
+            .iter()
+            .any(|family| name.starts_with(family))
+            && !name.contains([':', '~', '/'])
+    };
+    let fabric = Fabric::new(&site);
+    let takes = |name: &String| fabric.members_of(std::slice::from_ref(name), None);
+    let taken: Vec<_> = found.iter().map(takes).collect();
+    for name in fabric.part_names() {
+        let whole = hosts(&name) || ["vault", "depot"].contains(&name.as_str());
+        // The link of a port that another port stands for has no name of its own in the list.
+        let listed = found.contains(&name) || taken.contains(&takes(&name));
+        assert!(whole != listed, "{name}");
+    }
+    assert!(each.cases.iter().all(|case| case.cut_off.is_empty()));
+}
+
+/// The loss of a part by name is the outage that takes it: the same figures.
+#[test]
+fn one_part_lost_is_the_outage_that_takes_it() {
+    let text = format!("{SMALL}\n[[outage]]\nname = \"group\"\ntakes = \"module-1-A~edge-A\"\n");
+    let site = site(&text, &[]);
+    let each = run(&site, &each(Symmetry::Grouped));
+    let (column, _) = part(&each, "module-1-A~edge-A");
+    let report = super::rig::ask(&site, &["group"], false);
+    for (row, single) in report.matrix.rows.iter().zip(&each.matrix.rows) {
+        assert_eq!(row.measure, single.measure);
+        same("group", &json(&row.cells[1]), &json(&single.cells[column]));
+    }
+}
+
+/// Hosts with one port hang on every part of their way; the others do not.
+#[test]
+fn whoever_is_cut_off_is_named_with_the_part() {
+    let text = format!(
+        "{SMALL}\n[[host]]\nname = \"lone\"\n[[link]]\nfrom = \"lone\"\nto = \"solo\"\nspeed = \"10GbE\"\n\
+         [[switch]]\nname = \"solo\"\nfabric = \"A\"\n[[link]]\nfrom = \"solo\"\nto = \"store\"\nspeed = \"10GbE\"\n\
+         [[workload]]\nname = \"notes\"\nhosts = \"lone\"\narray = \"store\"\nprotocol = \"nvme-tcp\"\n\
+         sizes = \"4KiB\"\narrivals = {{ poisson = \"1k/s\" }}\npromise = {{ mean = \"2ms\" }}\n"
+    );
+    let site = site(&text, &[]);
+    let each = run(&site, &each(Symmetry::Grouped));
+    let cutting: Vec<&str> = each
+        .losses()
+        .filter(|(_, case)| !case.cut_off.is_empty())
+        .map(|(_, case)| case.part.as_str())
+        .collect();
+    assert_eq!(cutting, ["solo-A", "lone:A1"]);
+    for name in cutting {
+        let (column, case) = part(&each, name);
+        assert_eq!(case.cut_off[0].hosts, ["lone"]);
+        assert_eq!(case.cut_off[0].workloads, ["notes"]);
+        let notes = each.matrix.rows.iter().find(|row| row.workload == "notes");
+        let cell = notes
+            .and_then(|row| row.cells[column].as_ref())
+            .expect("it is judged");
+        assert_eq!(cell.verdict, Verdict::Missed, "{name}");
+    }
+}
+
+/// The hosts of a lost chassis ask for nothing, and nobody else's work changes: as many I/Os arrive at the
+/// others as with everything there.
+#[test]
+fn hosts_that_go_with_their_chassis_are_not_missed() {
+    let site = site(SMALL, &[]);
+    let each = run(&site, &each(Symmetry::Grouped));
+    let (column, case) = part(&each, "bay-1");
+    assert_eq!(case.gone_hosts, ["vm-1", "vm-2"]);
+    assert!(case.cut_off.is_empty());
+    assert_eq!(verdicts(&each, column), [Some(Verdict::Met); 2]);
+}
+
+/// While A is out, a part of B cuts off everybody that hangs on it, and parts of A are no cases.
+#[test]
+fn a_second_loss_while_an_outage_is_in_force() {
+    let site = site(SMALL, &[]);
+    let ask = AskSingles {
+        during: Some("A".to_owned()),
+        ..AskSingles::default()
+    };
+    let each = run(&site, &ask);
+    assert_eq!(each.matrix.cases[0].name, "A lost");
+    for (_, case) in each.losses() {
+        for name in std::iter::once(&case.part).chain(&case.alike) {
+            let of_a = name.contains("-A") || name.contains(":A");
+            assert!(!of_a, "{name} is out already");
+        }
+    }
+    let (_, edge) = part(&each, "edge-B");
+    assert_eq!(edge.cut_off[0].hosts.len(), 8);
+    let (_, module) = part(&each, "module-1-B");
+    assert_eq!(module.cut_off[0].hosts, ["vm-1", "vm-2"]);
+    let (_, member) = part(&each, "module-1-B~edge-B/1");
+    assert!(member.cut_off.is_empty());
+    let (_, controller) = part(&each, "store-c1");
+    assert!(controller.cut_off.is_empty());
+}
+
+/// The switch-over of a part is that of the outage that takes it.
+#[test]
+fn switch_overs_are_those_of_the_outage() {
+    let text = format!(
+        "{SMALL}\n[timers]\nkeep_alive = \"300ms\"\ntcp_rto_min = \"50ms\"\n\
+         [[outage]]\nname = \"edge-A\"\ntakes = \"edge-A\"\n"
+    );
+    let text = text.replace(
+        "promise = {",
+        "promise = { switching = { longest_io = \"2s\", failed = 0 }, ",
+    );
+    let set = [
+        ("run.switch_replications", "1"),
+        ("run.settle_limit", "2s"),
+        ("workload.orders.arrivals.paced", "8k/s"),
+    ];
+    let site = site(&text, &set);
+    let each = run(
+        &site,
+        &AskSingles {
+            switch: true,
+            ..AskSingles::default()
+        },
+    );
+    assert_eq!(each.switch_replications, 1);
+    let report = super::rig::ask(&site, &["edge-A"], true);
+    let (column, case) = part(&each, "edge-A");
+    let short = case.switch_over.as_ref().expect("it was simulated");
+    let whole = &report.switches[0];
+    assert_eq!(short.settled_s, whole.settled_s);
+    assert_eq!(short.longest_io_s, whole.workloads[0].longest_io_s[0]);
+    assert!(short.longest_io_s > 0.05, "{}", short.longest_io_s);
+    for (row, single) in report.matrix.rows.iter().zip(&each.matrix.rows) {
+        assert_eq!(row.switching, single.switching);
+        same("edge-A", &json(&row.cells[1]), &json(&single.cells[column]));
+    }
+    // Hosts that go with their chassis have no switch-over.
+    assert!(part(&each, "bay-1").1.switch_over.is_none());
+}
