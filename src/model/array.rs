@@ -12,10 +12,9 @@ impl<E: Executor> World<'_, E> {
         attempt.holds += 1;
         attempt.queued = self.now;
         let controller = attempt.controller as usize;
-        self.tally.controllers[controller]
-            .asked_series
-            .at(self.now)
-            .0 += attempt.service + attempt.mirror;
+        let tally = &mut self.tally.controllers[controller];
+        tally.came += 1;
+        tally.asked_series.at(self.now).0 += attempt.service + attempt.mirror;
         let array = self.compiled.fabric.controllers[controller].array;
         if self.controllers[controller].busy < self.compiled.site.arrays[array].parallel {
             self.start_service(slot);
@@ -40,7 +39,10 @@ impl<E: Executor> World<'_, E> {
             },
             Event::ServiceEnd { attempt: slot },
         );
+        let waited = self.watch.overlap(attempt.queued, self.now);
+        self.tally.controllers[controller].waited += u128::from(waited.0);
         self.controllers[controller].busy += 1;
+        self.controllers[controller].begun += u128::from(self.now.0);
         self.note_busy(controller);
     }
 
@@ -68,7 +70,10 @@ impl<E: Executor> World<'_, E> {
             tally.wait.record(Duration(wait));
             tally.service += u128::from(service);
         }
+        tally.finished += 1;
+        tally.service_total += u128::from(service);
         self.controllers[controller].busy -= 1;
+        self.controllers[controller].begun -= u128::from(self.now.0 - service);
         if let Some(next) = self.controllers[controller].queue.pop_front() {
             let waiting = self.controllers[controller].queue.len() as u64;
             self.tally.controllers[controller]

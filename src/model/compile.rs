@@ -23,6 +23,18 @@ pub struct Watch {
     pub transient: bool,
 }
 
+impl Watch {
+    /// The part of [start, end) that lies in the window.
+    pub(crate) fn overlap(&self, start: Instant, end: Instant) -> Duration {
+        let (start, end) = (start.max(self.from), end.min(self.to));
+        if start < end {
+            end.since(start)
+        } else {
+            Duration::ZERO
+        }
+    }
+}
+
 /// Some frames of equal size in a volley.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Run {

@@ -1,6 +1,6 @@
 //! The beginning and the end of what a run counts: empty tallies, and the accounts that must agree.
 
-use super::attempt::NONE;
+use super::attempt::{Attempt, Io, NONE};
 use super::compile::{Compiled, Watch};
 use super::host::PathState;
 use super::net::Links;
@@ -27,11 +27,19 @@ impl<E: Executor> World<'_, E> {
             let in_flight = tally.issued_total - tally.completed_total - tally.failed_total;
             unfinished += in_flight;
             let mut listed = 0;
+            let mut in_system = tally.in_system;
             let mut io = self.oldest[index];
             while io != NONE {
                 listed += 1;
+                in_system += u128::from(now.since(self.ios[io].arrival).0);
                 io = self.ios[io].after;
             }
+            let backlog = tally.backlog.series().bins();
+            assert_eq!(
+                backlog.iter().map(|cell| cell.integral).sum::<u128>(),
+                in_system,
+                "Little: the backlog over time is what the I/Os spent in the system"
+            );
             assert_eq!(
                 in_flight, listed,
                 "I/Os issued = completed + failed + in flight"
@@ -51,13 +59,50 @@ impl<E: Executor> World<'_, E> {
             self.note_oldest(u32::try_from(index).unwrap_or(NONE));
             self.note_longest_of_unfinished(index);
         }
-        for controller in &mut self.tally.controllers {
-            controller.busy.advance(now);
-            controller.busy_series.advance(now);
-            controller.waiting.advance(now);
+        let through: u64 = self.tally.paths.iter().map(|p| p.completed_total).sum();
+        let completed = self.tally.workloads.iter().map(|w| w.completed_total);
+        assert_eq!(
+            through,
+            completed.sum::<u64>(),
+            "every completed I/O came over a path"
+        );
+        for index in 0..self.controllers.len() {
+            self.close_controller(index);
         }
         self.tally.ended = now;
         self.tally
+    }
+
+    /// Closes a controller's integrals and asserts its laws, exact in whole picoseconds: flow balance, the
+    /// utilization law (busy time = service given) and Little's law for its queue.
+    fn close_controller(&mut self, index: usize) {
+        let now = self.now;
+        let state = &self.controllers[index];
+        let tally = &mut self.tally.controllers[index];
+        tally.busy.advance(now);
+        tally.busy_series.advance(now);
+        tally.waiting.advance(now);
+        assert_eq!(
+            tally.came,
+            tally.finished + u64::from(state.busy) + state.queue.len() as u64,
+            "requests that came = finished + worked on + waiting"
+        );
+        let busy = tally.busy_series.series().bins();
+        let under_way = u128::from(state.busy) * u128::from(now.0) - state.begun;
+        assert_eq!(
+            busy.iter().map(|cell| cell.integral).sum::<u128>(),
+            tally.service_total + under_way,
+            "utilization law: busy time is the service given"
+        );
+        let waits = state.queue.iter().map(|slot| self.attempts[*slot].queued);
+        let waiting: u128 = waits
+            .map(|queued| u128::from(self.watch.overlap(queued, now).0))
+            .sum();
+        assert_eq!(
+            tally.waiting.integral(),
+            tally.waited + waiting,
+            "Little: the queue over time is what the requests waited"
+        );
     }
 
     /// Now.
@@ -80,6 +125,20 @@ impl<E: Executor> World<'_, E> {
         !self.paths.iter().any(waits)
     }
 
+    /// About the bytes that the run holds for I/Os, attempts, events, frames and its log: what can grow without end.
+    /// Tables of the site and what is counted have a fixed size and are not among them.
+    #[must_use]
+    pub fn held_bytes(&self) -> u64 {
+        const EVENT: usize = 64;
+        const FRAME: usize = 64;
+        let slots = self.ios.size() * size_of::<Io>()
+            + self.attempts.size() * size_of::<Attempt>()
+            + self.waits.len() * size_of::<u64>()
+            + self.queue.held() * EVENT
+            + self.tally.log.len() * size_of::<LogEntry>();
+        slots as u64 + self.net.in_flight() * FRAME as u64
+    }
+
     /// Events held and frames on their way: what the run remembers.
     #[must_use]
     pub fn pending(&self) -> (usize, u64) {
@@ -97,6 +156,10 @@ pub(super) fn empty_tally(compiled: &Compiled, watch: Watch) -> Tally {
         busy_series: LevelSeries::watched(watch.from, watch.to),
         asked_series: Series::watched(watch.from, watch.to),
         waiting: TimeAverage::new(watch.from, watch.to),
+        came: 0,
+        finished: 0,
+        service_total: 0,
+        waited: 0,
     };
     Tally {
         from: watch.from,
@@ -113,6 +176,7 @@ pub(super) fn empty_tally(compiled: &Compiled, watch: Watch) -> Tally {
         frame_hops: 0,
         discarded: 0,
         partial: false,
+        stopped_by: None,
         ended: Instant::ZERO,
     }
 }

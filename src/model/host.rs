@@ -400,6 +400,7 @@ impl<E: Executor> World<'_, E> {
             tally.issued_total - tally.completed_total - tally.failed_total,
         );
         tally.hanging -= u64::from(record.hurt);
+        tally.in_system += u128::from(self.now.since(record.arrival).0);
         if record.measured {
             self.open -= 1;
         }

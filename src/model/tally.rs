@@ -31,8 +31,10 @@ pub struct Tally {
     pub frame_hops: u64,
     /// Frames that found no route, or were thrown away at their end because a fault had cut them.
     pub discarded: u64,
-    /// Stopped by the event limit.
+    /// Stopped by a limit before its time.
     pub partial: bool,
+    /// The key of that limit: `run.events_max` or `run.memory_max`.
+    pub stopped_by: Option<&'static str>,
     /// When the run stopped.
     pub ended: Instant,
 }
@@ -259,6 +261,8 @@ pub struct WorkloadTally {
     pub oldest: Series<Peak>,
     /// Arrived and not completed.
     pub backlog: LevelSeries,
+    /// Whole run: time from arrival to the end of all I/Os that have ended, completed or failed, summed, ps.
+    pub in_system: u128,
     /// All I/Os of the run: arrived, completed, failed.
     pub issued_total: u64,
     /// Completed in the whole run.
@@ -305,6 +309,7 @@ impl WorkloadTally {
             coarse: watch.transient.then(Series::new),
             oldest: Series::new(),
             backlog: LevelSeries::new(),
+            in_system: 0,
             issued_total: 0,
             completed_total: 0,
             failed_total: 0,
@@ -418,6 +423,14 @@ pub struct ControllerTally {
     pub asked_series: Series<Sum>,
     /// Requests waiting.
     pub waiting: TimeAverage,
+    /// Whole run: requests that came, and those that were finished.
+    pub came: u64,
+    /// Whole run: requests finished.
+    pub finished: u64,
+    /// Whole run: service times of the finished ones, summed, ps.
+    pub service_total: u128,
+    /// Waits of those whose service has begun, as far as they lie in the window, summed, ps.
+    pub waited: u128,
 }
 
 /// One workload at one host.

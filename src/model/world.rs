@@ -125,11 +125,16 @@ pub struct World<'a, E: Executor = Fast> {
     pub(crate) tally: Tally,
 }
 
+/// Events between two looks at the memory in use: a power of two.
+const MEMORY_LOOKS: u64 = 1 << 10;
+
 /// A controller at work.
 #[derive(Debug, Default)]
 pub(crate) struct ControllerState {
     pub(crate) busy: u32,
     pub(crate) queue: VecDeque<u32>,
+    /// When the requests now worked on were begun, summed, ps.
+    pub(crate) begun: u128,
 }
 
 impl<'a> World<'a> {
@@ -252,8 +257,7 @@ impl<'a, E: Executor> World<'a, E> {
                 self.now = self.now.max(self.watch.to);
                 return false;
             }
-            if self.tally.events >= self.limits.events {
-                self.tally.partial = true;
+            if self.is_at_a_limit() {
                 return false;
             }
             let Some((key, event)) = self.queue.pop() else {
@@ -265,6 +269,23 @@ impl<'a, E: Executor> World<'a, E> {
             self.tally.events += 1;
             self.handle(key.tie, event);
         }
+    }
+
+    /// Whether a limit ends the run here, which makes it a partial one.
+    #[inline]
+    fn is_at_a_limit(&mut self) -> bool {
+        let stopped_by = if self.tally.events >= self.limits.events {
+            "run.events_max"
+        } else if self.tally.events.is_multiple_of(MEMORY_LOOKS)
+            && self.held_bytes() > self.compiled.site.run.memory_max
+        {
+            "run.memory_max"
+        } else {
+            return false;
+        };
+        self.tally.partial = true;
+        self.tally.stopped_by = Some(stopped_by);
+        true
     }
 
     #[inline]

@@ -49,8 +49,10 @@ pub struct Steady {
     pub bin_s: f64,
     /// Some workload arrives faster than it can be carried: no mean is printed as if it were one.
     pub saturated: bool,
-    /// Stopped by the event limit: partial figures.
+    /// Stopped by a limit: partial figures.
     pub partial: bool,
+    /// The key of the limit that stopped a run.
+    pub stopped_by: Option<&'static str>,
     /// Workloads, in scenario order.
     pub workloads: Vec<WorkloadFigures>,
     /// Link directions, every member by itself, in topology order.

@@ -24,6 +24,8 @@ pub struct Switch {
     pub limit_s: f64,
     /// Stopped by the event limit.
     pub partial: bool,
+    /// The key of the limit that stopped a run.
+    pub stopped_by: Option<&'static str>,
     /// Workloads, scenario order.
     pub workloads: Vec<SwitchWorkload>,
     /// Everything that happened, by name, in order of time (first replication; times are the same in all

@@ -23,7 +23,7 @@
 //! - `steady`: one object a case, healthy first.
 //!   - `case`: `name`, `outage` (`null` when healthy), `lost` and `carries` (`"A"`, `"B"` or `null`).
 //!   - `replications`, `warm_up_s` (start of the window), `warm_up_found_s` (where MSER-5 would cut),
-//!     `duration_s` (end of the window), `bin_s`, `saturated`, `partial` (stopped by the event limit),
+//!     `duration_s` (end of the window), `bin_s`, `saturated`, `partial` (stopped by the limit that `stopped_by` names),
 //!     `events`, `frame_hops`, `ios` (completed), all replications.
 //!   - `workloads`: `name`, `saturated`, `all`, `reads`, `writes` (populations), `budget`, `curve`, `bins`,
 //!     `peak_iops` and `peak_offered_iops` (busiest 20 ms).

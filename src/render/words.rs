@@ -12,7 +12,7 @@ mod singles;
 
 pub use answer::{Answer, Flag, answer, worst_cell};
 pub use measure::{case_mark, measure_name, row_scale, target_words};
-pub use precision::precision_words;
+pub use precision::{partial_words, precision_words};
 pub use singles::{
     column_flag, cut_words, fullest_words, limit_words, row_head, singles_answer, singles_runs,
 };

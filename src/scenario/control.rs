@@ -5,7 +5,7 @@ use super::cursor::{Cursor, Fault, choice};
 use super::fate::{Group, expanded};
 use super::names::{Row, rows};
 use super::tree::{Node, Origin};
-use super::value::{count, one_of, share, text, texts, time, time_above_zero, whole};
+use super::value::{count, memory, one_of, share, text, texts, time, time_above_zero, whole};
 use crate::site::{Fabric, LossMode, Outage, Run, SwitchFamily, WarmUp};
 use crate::unit::{Duration, Side};
 
@@ -75,6 +75,12 @@ pub(super) fn run(top: &Cursor<'_, '_>) -> Run {
             "most events of a run",
             &whole(1, u64::MAX),
             choice("20000000000"),
+        ),
+        memory_max: cursor.input(
+            "memory_max",
+            "most memory of a run",
+            &memory,
+            choice("2GiB"),
         ),
     };
     if let WarmUp::At(warm_up) = run.warm_up

@@ -130,6 +130,17 @@ pub(super) fn io_size(text: &str) -> Result<u64, Wrong> {
     quantity::size(text, SIZE_MAX)
 }
 
+/// Memory: a size from 1 MiB.
+pub(super) fn memory(node: &Node) -> Result<u64, Fault> {
+    const EXPECTED: &str = "from 1MiB to 4096GiB";
+    let most = |text: &str| quantity::size(text, 4_096 << 30);
+    let bytes = quantity(node, most, "a size like \"2GiB\"", EXPECTED)?;
+    if bytes < 1 << 20 {
+        return Err(Fault::new("is too small", EXPECTED));
+    }
+    Ok(bytes)
+}
+
 /// A number of bytes: an integer or a size, within limits that fit 32 bits.
 pub(super) fn bytes(min: u32, max: u32) -> impl Fn(&Node) -> Result<u32, Fault> {
     move |node| {

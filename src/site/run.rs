@@ -40,6 +40,8 @@ pub struct Run {
     pub first: Side,
     /// Most events one run may handle before it is stopped and marked as partial.
     pub events_max: u64,
+    /// Most bytes one run may hold for I/Os, attempts, events and frames before it is stopped likewise.
+    pub memory_max: u64,
 }
 
 /// How a loss shows itself.

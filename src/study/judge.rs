@@ -54,20 +54,19 @@ pub(crate) fn matrix_at(
             continue;
         }
         for promise in &promises.switching {
-            let cells = steady
-                .iter()
-                .map(|runs| {
-                    let switch = switches
-                        .iter()
-                        .find(|switch| switch.case == runs.plan.case)?;
-                    Some(switch_cell(switch, index, promise))
-                })
-                .chain(
-                    others
-                        .iter()
-                        .map(|switch| Some(switch_cell(switch, index, promise))),
-                )
-                .collect();
+            let cells =
+                steady
+                    .iter()
+                    .map(|runs| {
+                        let switch = switches
+                            .iter()
+                            .find(|switch| switch.case == runs.plan.case)?;
+                        Some(whole(switch_cell(switch, index, promise), switch.partial))
+                    })
+                    .chain(others.iter().map(|switch| {
+                        Some(whole(switch_cell(switch, index, promise), switch.partial))
+                    }))
+                    .collect();
             rows.push(Row {
                 workload: workload.name.clone(),
                 measure: kind(promise.measure),
@@ -225,6 +224,17 @@ fn failed_mean(cell: Cell) -> Cell {
         value: None,
         margin_percent: None,
         ..cell
+    }
+}
+
+/// What a run found that a limit stopped before its time meets no promise: the rest is not known.
+fn whole(cell: Cell, partial: bool) -> Cell {
+    match cell.verdict {
+        Verdict::Met if partial => Cell {
+            verdict: Verdict::Undecided,
+            ..cell
+        },
+        _ => cell,
     }
 }
 

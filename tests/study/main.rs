@@ -10,9 +10,11 @@
 //! - `settle`: when a switch-over has settled, and how long a backlog takes to drain
 //! - `text`: whatever becomes of a text, it is read or refused
 //! - `within`: replications until a stated precision
+//! - `limits`: a run that would never end, or never fit, is stopped and marked
 //! - `replay`: a recorded trace in many copies: every I/O of it, and its bursts
 
 mod derive;
+mod limits;
 mod mirror;
 mod repeat;
 mod replay;

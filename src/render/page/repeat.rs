@@ -5,7 +5,7 @@ use super::files::names;
 use super::html::esc;
 use super::html::section as framed;
 use crate::render::number::{THIN, about, three};
-use crate::render::words::precision_words;
+use crate::render::words::{partial_words, precision_words};
 
 pub(super) fn section(context: &Context<'_>) -> String {
     let report = context.report;
@@ -61,11 +61,9 @@ pub(super) fn section(context: &Context<'_>) -> String {
         .iter()
         .map(|(name, value)| format!("<div><dt>{name}</dt><dd>{value}</dd></div>"))
         .collect();
-    let partial = if report.steady.iter().any(|steady| steady.partial) {
-        "<p class=\"plain\"><b>Partial.</b> The limit of events stopped a run; its figures are of what had been simulated by then.</p>\n"
-    } else {
-        ""
-    };
+    let partial = partial_words(report).map_or_else(String::new, |words| {
+        format!("<p class=\"plain\"><b>{}</b></p>\n", esc(&words))
+    });
     let precision: String = report
         .precision
         .iter()

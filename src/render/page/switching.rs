@@ -129,7 +129,8 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
         about(switch.ios),
     );
     if switch.partial {
-        out.push_str("<p><b>Partial.</b> The limit of events stopped it.</p>");
+        let limit = switch.stopped_by.unwrap_or("a limit");
+        let _ = write!(out, "<p><b>Partial.</b> {limit} stopped it.</p>");
     }
     if let Some(workload) = switch.workloads.get(workload) {
         let _ = write!(

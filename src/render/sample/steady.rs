@@ -20,6 +20,7 @@ pub(super) fn steady(case: &Case, mended: bool) -> Steady {
         bin_s: BIN_S,
         saturated: false,
         partial: false,
+        stopped_by: None,
         workloads: vec![bookings(crowded), fleet(case), archive(case)],
         directions: links::directions(case, mended),
         arrays: links::arrays(case),

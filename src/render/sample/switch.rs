@@ -21,6 +21,7 @@ pub(super) fn switch(case: &Case) -> Switch {
         settled_s: Some(5.4),
         limit_s: 60.0,
         partial: false,
+        stopped_by: None,
         workloads: vec![
             workload("bookings", 200_000.0, 180.0, 5.1, 1536),
             workload("fleet", 120_000.0, 214.0, 5.06, 211),

@@ -6,8 +6,8 @@ use crate::outcome::{
 };
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, is_over, margin, three};
 use crate::render::words::{
-    Flag, Prose, answer, measure_name, origin_line, precision_words, row_scale, target_words,
-    timer_words,
+    Flag, Prose, answer, measure_name, origin_line, partial_words, precision_words, row_scale,
+    target_words, timer_words,
 };
 use std::collections::BTreeMap;
 
@@ -52,13 +52,7 @@ fn figures(report: &Report) -> String {
 }
 
 pub(super) fn foot(report: &Report) -> String {
-    let partial = report.steady.iter().any(|steady| steady.partial)
-        || report.switches.iter().any(|switch| switch.partial);
-    let note = if partial {
-        "Partial: the limit of events stopped a run.\n"
-    } else {
-        ""
-    };
+    let note = partial_words(report).map_or_else(String::new, |words| wrapped(&words, 96));
     let precision: String = report
         .precision
         .iter()

@@ -1,7 +1,7 @@
-//! What a precision that was asked for took, in sentences.
+//! What a precision that was asked for took, and what a limit that stopped a run means, in sentences.
 
 use super::{measure_name, plural};
-use crate::outcome::Precision;
+use crate::outcome::{Precision, Report};
 use crate::render::number::{THIN, three};
 
 /// One sentence a fact: reached or not, the rule, and what it could not go by.
@@ -59,6 +59,30 @@ pub fn precision_words(precision: &Precision) -> Vec<String> {
     out
 }
 
+/// What a limit that stopped a run means for the figures; `None` when none did.
+#[must_use]
+pub fn partial_words(report: &Report) -> Option<String> {
+    let steady = report.steady.iter().filter(|steady| steady.partial);
+    let switches = report.switches.iter().filter(|switch| switch.partial);
+    let cases: Vec<&str> = steady
+        .clone()
+        .map(|steady| steady.case.name.as_str())
+        .chain(switches.clone().map(|switch| switch.case.name.as_str()))
+        .collect();
+    let limit = steady
+        .filter_map(|steady| steady.stopped_by)
+        .chain(switches.filter_map(|switch| switch.stopped_by))
+        .next()
+        .unwrap_or("a limit");
+    (!cases.is_empty()).then(|| {
+        format!(
+            "Partial: {limit} stopped a run ({}); its figures are of what had been simulated by then, and no \
+             promise counts as met. A shorter run, less work, or a higher limit would let it end.",
+            cases.join(", ")
+        )
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -102,6 +126,19 @@ mod tests {
             words[1].contains("1.96") && words[1].contains("99.0"),
             "{}",
             words[1]
+        );
+    }
+
+    #[test]
+    fn a_stopped_run_names_its_limit_and_its_case() {
+        let mut report = crate::render::sample::sample_report();
+        assert_eq!(partial_words(&report), None);
+        report.steady[1].partial = true;
+        report.steady[1].stopped_by = Some("run.memory_max");
+        let words = partial_words(&report).unwrap();
+        assert!(
+            words.starts_with("Partial: run.memory_max stopped a run (A lost)"),
+            "{words}"
         );
     }
 

@@ -166,6 +166,7 @@ fn steady(directions: Vec<DirectionFigures>) -> Steady {
         bin_s: 1.0,
         saturated: false,
         partial: false,
+        stopped_by: None,
         workloads: Vec::new(),
         directions,
         arrays: Vec::new(),

@@ -36,6 +36,7 @@ pub(crate) fn figures(
         bin_s: bin_width(tallies).as_secs_f64(),
         saturated: workloads.iter().any(|workload| workload.saturated),
         partial: tallies.iter().any(|tally| tally.partial),
+        stopped_by: tallies.iter().find_map(|tally| tally.stopped_by),
         workloads,
         directions: parts::directions(compiled, tallies),
         arrays: parts::controllers(compiled, tallies),

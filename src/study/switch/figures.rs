@@ -64,6 +64,7 @@ pub(crate) fn figures(
         settled_s: settled.map(relative),
         limit_s: relative(limit),
         partial: tallies.iter().any(|tally| tally.partial),
+        stopped_by: tallies.iter().find_map(|tally| tally.stopped_by),
         workloads,
         events,
         lanes: story::lanes(setting, compiled, &tallies[0], end),

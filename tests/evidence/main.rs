@@ -1,0 +1,15 @@
+//! The evidence that results are right: everything with a value from outside, checked in one list.
+//!
+//! - `validation`: runs the list, holds the family-wise level, and writes or compares `VALIDATION.md`
+//! - `rows`: queues and networks with closed forms, run by the model
+//! - `coverage`: how often intervals hold the true value, over thousands of repetitions
+//! - `software`: the same networks and a whole site in independent libraries
+//! - `ledger`: what is expected, what came out, and whether the two agree
+//! - `rig`: from a few words to figures
+
+mod coverage;
+mod ledger;
+mod rig;
+mod rows;
+mod software;
+mod validation;

@@ -1,0 +1,99 @@
+//! The whole list in one test, and the page that it writes.
+
+use super::ledger::{FAMILY, Ledger, STATISTICAL, level};
+use super::{coverage, rows, software};
+use std::path::PathBuf;
+
+/// Set to anything, it has the page written instead of compared.
+const WRITE: &str = "HALFLOOM_WRITE_VALIDATION";
+
+fn page() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("VALIDATION.md")
+}
+
+/// What is said above the tables.
+fn preface(ledger: &Ledger) -> String {
+    format!(
+        "# Validation\n\n\
+         Written by a test run (`{WRITE}=1 cargo test --release --test evidence`), never by hand: each check with its \
+         source, the value expected, the value simulated and its interval. A check outside its interval fails that test.\n\n\
+         - **What is simulated** is the real model, from a scenario text, with the protocol `plain` unless a row says \
+         otherwise. Times are in microseconds; nothing here is a measurement of equipment.\n\
+         - **Expected** values come from the source beside them, never from output of this program.\n\
+         - **Intervals** are two-sided t intervals over independent replications; against other software, Welch's for the \
+         difference. There are {STATISTICAL} statistical checks; by Šidák's rule each interval has level {:.6} %, so that \
+         the chance that any of them fails though everything is right is {FAMILY} in all, as far as means over \
+         replications are normal. Percentiles against other software are allowed 0.8 % more, the width of a histogram \
+         bucket.\n\
+         - **Seeds** follow from the names of the checks (FNV-1a); nobody chose them.\n",
+        level() * 100.0
+    ) + if ledger.skipped() > 0 {
+        "- Checks marked \"skipped\" need the environment that `.ci/run` makes.\n"
+    } else {
+        ""
+    }
+}
+
+/// What the list cannot hold, and why.
+const NOT_HERE: &str = "
+## Not here, and why
+
+| result | why no run of the model can be held against it |
+| --- | --- |
+| processor sharing (M/G/1-PS) | links and arrays serve first come, first served |
+| two classes with priority (Cobham) | a direction is one queue; classes do not exist |
+| finite room (M/M/c/K) | queues have no limit: nothing is turned away |
+| Jackson networks and central servers with several visits or several exponential stations; products of exponential links and arrays (E1 to E5, E7, H3) | an I/O visits one array station once, and links take constant times; the solver behind `check` is held against these tables instead (`src/theory`) |
+| a link that stops and restarts without loss (H1) | a lost link loses its frames; the formula is checked in `src/theory` |
+| M/D/1 at 0.99, M/M/c at 0.97, waits rarer than one in some hundred | runs out of all proportion (row S7: messages needed grow like 1/(1−ρ)²) |
+| statistics S1 to S8 | about estimators, not about the model: unit tests of `src/measure`, and coverage below |
+";
+
+#[test]
+#[cfg_attr(
+    debug_assertions,
+    ignore = "simulates for minutes without optimization"
+)]
+fn every_check_agrees_with_its_source() {
+    let mut ledger = Ledger::default();
+    rows::one_server(&mut ledger);
+    rows::several_servers(&mut ledger);
+    rows::batches_and_networks(&mut ledger);
+    rows::closed_and_bursty(&mut ledger);
+    software::networks(&mut ledger);
+    software::dual_fabric(&mut ledger);
+    let writes = std::env::var_os(WRITE).is_some();
+    coverage::coverage(&mut ledger, writes);
+    let bad = ledger.disagreeing();
+    assert!(bad.is_empty(), "outside its interval:\n{}", bad.join("\n"));
+    let vague = ledger.vague();
+    assert!(
+        vague.is_empty(),
+        "too wide to say anything:\n{}",
+        vague.join("\n")
+    );
+    assert_eq!(
+        ledger.statistical(),
+        STATISTICAL,
+        "the level of the intervals goes by their number"
+    );
+    if !software::present() {
+        println!(
+            "skipped: comparisons with other software, which needs target/independent (see .ci/run)"
+        );
+    }
+    let path = page();
+    if writes {
+        assert!(software::present(), "the page needs the other software too");
+        let text = format!("{}{}{NOT_HERE}", preface(&ledger), ledger.tables());
+        std::fs::write(&path, text).expect("the page can be written");
+        return;
+    }
+    let text = std::fs::read_to_string(&path).expect("VALIDATION.md is there");
+    let missing = ledger.missing_in(&text);
+    assert!(
+        missing.is_empty(),
+        "VALIDATION.md is of another list; write it again with {WRITE}=1:\n{}",
+        missing.join("\n")
+    );
+}
