@@ -21,6 +21,7 @@ mod review;
 mod steady;
 mod sweep;
 mod switch;
+mod theory;
 
 pub use compare::{Change, Comparison, DesignRow, Difference, Inventory, PartDifference};
 pub use derived::{Derived, DerivedArrivals, Dispersion, Work};
@@ -45,3 +46,4 @@ pub use steady::{
 };
 pub use sweep::{SweepCase, SweepPoint};
 pub use switch::{LaneSpan, NamedEvent, PathLane, Switch, SwitchBin, SwitchWorkload};
+pub use theory::{TheoryRow, Trust};

@@ -7,6 +7,7 @@
 //! Left out: searching for a design; a study runs what it is told. Only [`headroom`] searches, for a load.
 
 mod case;
+mod closed_forms;
 pub mod compare;
 pub mod derive;
 pub mod estimate;
@@ -178,6 +179,8 @@ fn assemble(
     };
     let outages: Vec<_> = plans.iter().map(outage_of).collect();
     let picture = picture::picture(site, &Fabric::new(site), &outages, &steady);
+    let mut review = review::review(site);
+    closed_forms::beside(&mut review.theory, &steady, &switches);
     Report {
         origin,
         switches,
@@ -187,7 +190,7 @@ fn assemble(
         mends: Vec::new(),
         each_part: None,
         picture,
-        review: review::review(site),
+        review,
         assumptions: assumptions(site),
         precision: None,
         percentile_error_percent: RELATIVE_ERROR * 100.0,

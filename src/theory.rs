@@ -4,10 +4,11 @@
 //! one unit unless a type says picoseconds. A function returns `None` where the model has no steady state
 //! (a utilization of 1 or more) or the arguments have no meaning.
 //!
-//! Left out: which part of a site a formula applies to, closed loops, and anything whose assumptions a real
+//! Left out: which part of a site a formula applies to, and anything whose assumptions a real
 //! site could not come near.
 
 pub mod batches;
+pub mod closed_network;
 pub mod failure;
 pub mod fan_in;
 pub mod many_servers;

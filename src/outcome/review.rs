@@ -64,6 +64,8 @@ pub struct Review {
     pub controllers: Vec<ControllerRow>,
     /// Findings, warnings first.
     pub findings: Vec<ReviewFinding>,
+    /// What closed forms say, by case.
+    pub theory: Vec<super::TheoryRow>,
 }
 
 /// Every path between a host and an array for one protocol.

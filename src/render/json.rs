@@ -85,7 +85,9 @@
 //!
 //! `review`: `cases`; `tiers` (`tier`, `side`, `links`, `nominal_gb_s`, `usable_gb_s`, `oversubscription`,
 //! `toward_array_percent`, `toward_host_percent`, `burst_percent`, one a case); `controllers` (name, parallel,
-//! per cent on the mean and in a burst by case); `findings` (`severity`, `kind`, `what`, `advice`).
+//! per cent on the mean and in a burst by case); `findings` (`severity`, `kind`, `what`, `advice`); `theory`, what closed
+//! forms say (`case`, `part`, `figure`, `unit`, `value`, `trust`: `"exact"`, `"approximation"`, `"at-most"`, `"at-least"`,
+//! `by`, `assumes`, `simulated`, which is `null` in a review without a run).
 //!
 //! # `paths`
 //!

@@ -13,6 +13,7 @@ mod measured;
 mod report;
 mod singles;
 mod sweep;
+mod theory;
 
 pub use check::{assumptions_text, paths_text, review_text};
 pub use compare::comparison_text;

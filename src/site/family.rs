@@ -204,6 +204,32 @@ impl Law {
             }
         }
     }
+
+    /// The second moment about zero, in seconds squared (exponential: 2 × mean²; lognormal: median² × exp(2
+    /// sigma²)).
+    #[must_use]
+    #[allow(clippy::cast_precision_loss)]
+    pub fn second_moment_s2(&self) -> f64 {
+        let square = |time: &Duration| time.as_secs_f64() * time.as_secs_f64();
+        match self {
+            Self::Constant(time) => square(time),
+            Self::Exponential(time) => 2.0 * square(time),
+            Self::Lognormal { median, sigma } => square(median) * libm::exp(2.0 * sigma * sigma),
+            Self::Mixture(parts) => parts
+                .iter()
+                .map(|(weight, law)| weight * law.second_moment_s2())
+                .sum(),
+            Self::Empirical(times) => {
+                times.iter().map(square).sum::<f64>() / times.len().max(1) as f64
+            }
+        }
+    }
+
+    /// Whether it is exponential.
+    #[must_use]
+    pub const fn is_exponential(&self) -> bool {
+        matches!(self, Self::Exponential(_))
+    }
 }
 
 /// Reads in an array.

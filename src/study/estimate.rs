@@ -17,8 +17,8 @@ mod spread;
 
 pub use demand::{Asked, PerIo, WireBytes, asked, mean_service_s, mix, per_io};
 pub use payload::{Data, data_at_ports};
-use spread::path_weights;
-pub(crate) use spread::{Flows, encapsulation_on};
+
+pub(crate) use spread::{Flows, encapsulation_on, path_weights};
 
 use crate::site::Site;
 use crate::topology::{DirectionId, Fabric, PathSet};

@@ -16,6 +16,7 @@ mod reach;
 mod tiers;
 mod unequal;
 
+use super::closed_forms;
 use super::estimate::{Estimate, estimate};
 use crate::outcome::{Review, ReviewFinding, Severity};
 use crate::site::Site;
@@ -72,6 +73,7 @@ pub fn review(site: &Site) -> Review {
         controllers: controllers(site, &fabric, &estimate),
         tiers: facts.tiers.into_iter().map(|tier| tier.row).collect(),
         findings,
+        theory: closed_forms::rows(site, &fabric, &estimate),
     }
 }
 

@@ -286,6 +286,7 @@ pub(super) fn review() -> Review {
             ("depot-c1".to_owned(), 32, steady(33.0), steady(33.0)),
             ("depot-c2".to_owned(), 32, steady(33.0), steady(33.0)),
         ],
+        theory: Vec::new(),
         findings: vec![
             fact(
                 Severity::Warning,

@@ -1,6 +1,7 @@
 //! What can be said before any run: review, paths, inputs.
 
 use super::align::{Aligned, wrapped};
+use super::theory::theory_text;
 use crate::outcome::{AssumptionRow, HostBusRow, PathRow, PathSheet, Review, Severity, TierRow};
 use crate::render::number::{NONE, THIN, count, three};
 use crate::render::words::{says_who, sentences};
@@ -12,10 +13,11 @@ const FOOT: &str = "estimate · by arithmetic from the scenario, nothing was sim
 #[must_use]
 pub fn review_text(review: &Review) -> String {
     format!(
-        "{}{}{}{FOOT}",
+        "{}{}{}{}{FOOT}",
         findings(review),
         tiers(review),
-        controllers(review)
+        controllers(review),
+        theory_text(&review.theory, false)
     )
 }
 

@@ -1,8 +1,10 @@
 //! A study as text: verdict, promises, workloads, links, parts, switch-over, growth, budget.
 
 use super::align::{Aligned, with_ends, wrapped};
+use super::theory::theory_text;
 use crate::outcome::{
-    BudgetPart, Cell, MeasureKind, Population, Report, Row, Steady, Switch, WorkloadFigures,
+    BudgetPart, Cell, MeasureKind, Population, Report, Row, Steady, Switch, TheoryRow,
+    WorkloadFigures,
 };
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, is_over, margin, three};
 use crate::render::words::{
@@ -29,8 +31,19 @@ pub fn report_text(report: &Report) -> String {
     out.push_str(&parts(report));
     out.push_str(&growth(report));
     out.push_str(&figures(report));
+    out.push_str(&theory(report));
     out.push_str(&foot(report));
     out
+}
+
+/// Closed forms of the cases that were run, beside them.
+fn theory(report: &Report) -> String {
+    let run = |row: &&TheoryRow| {
+        let mut cases = report.matrix.cases.iter();
+        cases.any(|case| case.name == row.case)
+    };
+    let rows: Vec<TheoryRow> = report.review.theory.iter().filter(run).cloned().collect();
+    theory_text(&rows, true)
 }
 
 /// What a run of the site as written found: verdict, promises, workloads, links.
@@ -39,6 +52,7 @@ pub fn steady_text(report: &Report) -> String {
     let mut out = verdict(report);
     out.push_str(&matrix(report));
     out.push_str(&figures(report));
+    out.push_str(&theory(report));
     for switch in &report.switches {
         out.push_str(&events(switch));
         out.push_str(&switch_summary(switch));

@@ -1,0 +1,40 @@
+//! What closed forms say of a part, beside what was simulated.
+
+use serde::Serialize;
+
+/// How far a closed form can be trusted where its assumptions hold.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Trust {
+    /// The figure itself.
+    Exact,
+    /// Near it.
+    Approximation,
+    /// Never above it.
+    AtMost,
+    /// Never below it.
+    AtLeast,
+}
+
+/// One figure from theory.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct TheoryRow {
+    /// Case.
+    pub case: String,
+    /// Controller, link direction or workload.
+    pub part: String,
+    /// What it is: `mean wait`, `throughput`, `mean latency`, `drain`.
+    pub figure: &'static str,
+    /// Unit of both values: `us`, `IOPS`, `s`.
+    pub unit: &'static str,
+    /// The value from theory.
+    pub value: f64,
+    /// How far it can be trusted.
+    pub trust: Trust,
+    /// The formula by name.
+    pub by: &'static str,
+    /// What it assumes.
+    pub assumes: &'static str,
+    /// The simulated figure; `None` where nothing was simulated.
+    pub simulated: Option<f64>,
+}

@@ -1,0 +1,125 @@
+//! Closed forms applied to a site: what queueing theory says of its controllers, the links at its ends and its
+//! closed loops, in each case, without a run.
+//!
+//! - A controller fed at random (Poisson): Pollaczek and Khinchine for one request at a time; Erlang C, constant
+//!   service, or the two-moment approximation of Lee and Longton for several.
+//! - The first link of a message, at a host or an array port: messages as batches of frames. Of each array family and
+//!   tier only the fullest controller or direction is shown.
+//! - A closed loop: bounds that hold for any law, and the exact solution for exponential times.
+//! - An outage: how long the fullest part needs to work off what piled up until the loss was noticed, as a fluid.
+//!
+//! Each figure names its formula and what it assumes; whether a site comes near the assumption is for its reader to
+//! judge, and for the simulated figure beside it. Left out: bursts, traces, links in the middle (their streams are
+//! shaped by the links before), and TCP, whose pure ACKs share the links.
+
+mod drains;
+mod ends;
+mod loops;
+mod stations;
+
+use super::estimate::{CaseLoads, Estimate, Flows, path_weights};
+use crate::outcome::{Steady, Switch, TheoryRow};
+use crate::site::{Arrivals, Site};
+use crate::topology::{Fabric, Path, PathSet};
+
+/// One workload's I/Os over one path in a case.
+struct Stream<'a> {
+    workload: usize,
+    path: &'a Path,
+    set: &'a PathSet,
+    /// I/Os a second; 0 in a closed loop.
+    rate: f64,
+    /// Share of the workload's I/Os at that host.
+    weight: f64,
+}
+
+/// All rows: cases in order; controllers, ends, loops, drains in each.
+#[must_use]
+pub(crate) fn rows(site: &Site, fabric: &Fabric, estimate: &Estimate) -> Vec<TheoryRow> {
+    let mut rows = Vec::new();
+    for case in &estimate.cases {
+        let mut flows = Flows::new(fabric, &case.alive);
+        let streams = streams(site, fabric, estimate, case, &mut flows);
+        // Behind a part that is asked for more than it can do, what is asked is not what comes.
+        let mut loads = case.directions.iter().chain(&case.controllers).flatten();
+        if loads.all(|load| load.mean < 1.0) {
+            rows.extend(stations::rows(site, fabric, case, &streams));
+            rows.extend(ends::rows(site, fabric, case, &streams, &mut flows));
+            rows.extend(drains::rows(site, fabric, estimate, case));
+        }
+        rows.extend(loops::rows(site, fabric, case, &streams, &mut flows));
+    }
+    rows
+}
+
+fn streams<'a>(
+    site: &Site,
+    fabric: &Fabric,
+    estimate: &Estimate,
+    case: &'a CaseLoads,
+    flows: &mut Flows<'_>,
+) -> Vec<Stream<'a>> {
+    let mut streams = Vec::new();
+    for set in &case.sets {
+        for index in &set.workloads {
+            let rate = estimate.asked[*index].at_host(set.host);
+            let weights = path_weights(site, fabric, flows, set, &site.workloads[*index]);
+            for (path, weight) in set.paths.iter().zip(weights) {
+                if weight > 0.0 {
+                    streams.push(Stream {
+                        workload: *index,
+                        path,
+                        set,
+                        rate: rate.map_or(0.0, |rate| rate.mean * weight),
+                        weight,
+                    });
+                }
+            }
+        }
+    }
+    streams
+}
+
+/// Whether every stream of a part comes at random: the assumption of all formulas for open queues.
+fn all_at_random<'a>(site: &Site, streams: impl Iterator<Item = &'a Stream<'a>>) -> bool {
+    let mut workloads = streams.map(|stream| &site.workloads[stream.workload].arrivals);
+    workloads.all(|arrivals| matches!(arrivals, Arrivals::Poisson(_)))
+}
+
+/// Puts the simulated figures beside those of theory; cases that were not run keep theirs alone.
+pub(crate) fn beside(rows: &mut [TheoryRow], steady: &[Steady], switches: &[Switch]) {
+    for row in rows {
+        row.simulated = if row.figure == "drain" {
+            let switch = switches
+                .iter()
+                .find(|s| s.case.name == row.case && !s.partial);
+            let drains = switch.map(|s| s.workloads.iter().map(|work| work.drain_s));
+            drains.and_then(|mut all| all.try_fold(0.0, |most: f64, one| Some(most.max(one?))))
+        } else {
+            let case = |steady: &&Steady| steady.case.name == row.case && !steady.partial;
+            let steady = steady.iter().find(case).filter(|steady| !steady.saturated);
+            steady.and_then(|steady| simulated(row, steady))
+        };
+    }
+}
+
+fn simulated(row: &TheoryRow, steady: &Steady) -> Option<f64> {
+    let work = || steady.workloads.iter().find(|work| work.name == row.part);
+    match row.figure {
+        "mean wait" => {
+            let arrays = steady.arrays.iter().map(|a| (&a.name, a.wait_mean_us));
+            let links = steady.directions.iter().map(|d| (&d.name, d.wait_mean_us));
+            let mut all = arrays.chain(links);
+            all.find(|(name, _)| **name == row.part)
+                .map(|(_, wait)| wait)
+        }
+        "throughput" => work().map(|work| work.all.completed_iops.value),
+        "mean latency" => work()
+            .and_then(|work| work.all.mean_us)
+            .map(|mean| mean.value),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests;

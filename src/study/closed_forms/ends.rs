@@ -1,0 +1,124 @@
+//! The first link of a message: batches of frames.
+
+use super::super::estimate::{CaseLoads, Flows, encapsulation_on, mix};
+use super::{Stream, all_at_random};
+use crate::outcome::{TheoryRow, Trust};
+use crate::site::Site;
+use crate::topology::{DirectionId, Fabric};
+use crate::wire::Toward;
+use std::collections::BTreeMap;
+
+/// What one direction is offered.
+#[derive(Debug, Default)]
+struct Offered {
+    /// Messages a second.
+    messages: f64,
+    /// Sum of rate × time on the wire.
+    first: f64,
+    /// Sum of rate × square of that time.
+    second: f64,
+    /// Frames a second.
+    frames: f64,
+    /// Sum of rate × what its frames wait behind those of their own message.
+    own: f64,
+    /// Something on it does not come at random, or shares it with pure ACKs.
+    other: bool,
+}
+
+pub(super) fn rows(
+    site: &Site,
+    fabric: &Fabric,
+    case: &CaseLoads,
+    streams: &[Stream<'_>],
+    flows: &mut Flows<'_>,
+) -> Vec<TheoryRow> {
+    let mut offered: BTreeMap<usize, Offered> = BTreeMap::new();
+    for stream in streams {
+        for toward in [Toward::Array, Toward::Host] {
+            add(site, fabric, stream, flows, toward, &mut offered);
+        }
+    }
+    // The fullest of each tier (link family and direction).
+    let mut fullest: BTreeMap<(usize, usize), (f64, usize)> = BTreeMap::new();
+    for (index, all) in &offered {
+        let tier = (fabric.members[index / 2].family, index % 2);
+        let best = fullest.entry(tier).or_insert((0.0, *index));
+        if all.first > best.0 {
+            *best = (all.first, *index);
+        }
+    }
+    fullest
+        .into_values()
+        .filter_map(|(_, index)| {
+            let all = &offered[&index];
+            let room = 1.0 - all.first;
+            if all.other || room <= 0.0 || all.frames <= 0.0 {
+                return None;
+            }
+            let first_frame = all.second / (2.0 * room);
+            Some(TheoryRow {
+                case: case.name.clone(),
+                part: fabric
+                    .direction_name(site, DirectionId(u32::try_from(index).unwrap_or(u32::MAX))),
+                figure: "mean wait",
+                unit: "us",
+                value: (first_frame + all.own / all.frames) * 1e6,
+                trust: Trust::Approximation,
+                by: "batches of frames, M[X]/G/1",
+                assumes: "messages reach the link at random (Poisson), their frames together; \
+                          paths that level queues make waits shorter",
+                simulated: None,
+            })
+        })
+        .collect()
+}
+
+fn add(
+    site: &Site,
+    fabric: &Fabric,
+    stream: &Stream<'_>,
+    flows: &mut Flows<'_>,
+    toward: Toward,
+    offered: &mut BTreeMap<usize, Offered>,
+) {
+    let workload = &site.workloads[stream.workload];
+    let protocol = &workload.protocol;
+    let (from, to) = match toward {
+        Toward::Array => (stream.path.host_port, stream.path.array_port),
+        Toward::Host => (stream.path.array_port, stream.path.host_port),
+    };
+    let levels = flows.levels(from, to, stream.path.side, stream.set.family);
+    let at_random = all_at_random(site, std::iter::once(stream));
+    for (direction, share) in levels.first().into_iter().flatten() {
+        let all = offered.entry(direction.index()).or_default();
+        all.other |= !at_random;
+        let Some(encapsulation) = encapsulation_on(fabric, protocol, *direction) else {
+            continue;
+        };
+        let rate = fabric.directions[direction.index()].rate;
+        for (op, size, part) in mix(workload) {
+            for volley in &protocol.plan(op, size).volleys {
+                all.other |= volley.ack_bytes.is_some();
+                if volley.toward != toward {
+                    continue;
+                }
+                let messages = stream.rate * share * part;
+                let (mut time, mut own, mut frames) = (0.0, 0.0, 0.0);
+                for run in &volley.runs {
+                    let one = rate
+                        .serialize(u64::from(run.wire(encapsulation)))
+                        .as_secs_f64();
+                    let count = f64::from(run.count);
+                    own += count * time + one * count * (count - 1.0) / 2.0;
+                    time += count * one;
+                    frames += count;
+                }
+                all.messages += messages;
+                all.first += messages * time;
+                all.second += messages * time * time;
+                all.frames += messages * frames;
+                all.own += messages * own;
+            }
+        }
+    }
+}

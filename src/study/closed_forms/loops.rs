@@ -1,0 +1,145 @@
+//! Closed loops: bounds, and the solution for exponential times.
+
+use super::super::estimate::{
+    CaseLoads, Flows, encapsulation_on, idle::io_latency_s, mean_service_s, per_io,
+};
+use super::Stream;
+use crate::outcome::{TheoryRow, Trust};
+use crate::site::{Arrivals, Site};
+use crate::theory::closed_network::{Station, bounds, solve};
+use crate::topology::Fabric;
+use crate::wire::Encapsulation;
+use std::collections::BTreeMap;
+
+/// Rows of the loop, where it is all the work there is: two kinds of work would have to be solved together.
+pub(super) fn rows(
+    site: &Site,
+    fabric: &Fabric,
+    case: &CaseLoads,
+    streams: &[Stream<'_>],
+    flows: &mut Flows<'_>,
+) -> Vec<TheoryRow> {
+    let [workload] = site.workloads.as_slice() else {
+        return Vec::new();
+    };
+    let Arrivals::Closed { depth, think } = workload.arrivals else {
+        return Vec::new();
+    };
+    let hosts: Vec<usize> = case.sets.iter().map(|set| set.host).collect();
+    let customers = depth as usize * hosts.len();
+    let Some(first) = streams.first() else {
+        return Vec::new();
+    };
+    let Some(idle) = io_latency_s(site, fabric, flows, workload, first.path) else {
+        return Vec::new();
+    };
+    let mut stations = stations(site, fabric, streams, flows, hosts.len());
+    let queued: f64 = stations.iter().map(Station::demand).sum();
+    // What is left of the idle latency queues nowhere: distance, switches, adapters.
+    let rest = (idle - queued).max(0.0);
+    let think = think.as_secs_f64();
+    let row = |figure, unit, value, trust, by, assumes| TheoryRow {
+        case: case.name.clone(),
+        part: workload.name.clone(),
+        figure,
+        unit,
+        value,
+        trust,
+        by,
+        assumes,
+        simulated: None,
+    };
+    if rest > 0.0 {
+        stations.push(Station::Delay { demand: rest });
+    }
+    let limit = bounds(customers, &stations, think);
+    let always = "a fixed number outstanding; holds for any law of service";
+    let mut rows = vec![
+        row(
+            "throughput",
+            "IOPS",
+            limit.throughput_most,
+            Trust::AtMost,
+            "asymptotic bound",
+            always,
+        ),
+        row(
+            "mean latency",
+            "us",
+            limit.response_least * 1e6,
+            Trust::AtLeast,
+            "asymptotic bound",
+            always,
+        ),
+    ];
+    if think > 0.0 {
+        stations.push(Station::Delay { demand: think });
+    }
+    if let Some(solved) = solve(customers, &stations) {
+        let by = "closed network, product form";
+        let assumes =
+            "all times exponential, each message served as one; constant times queue less";
+        #[allow(clippy::cast_precision_loss)]
+        let response = customers as f64 / solved.throughput - think;
+        rows.push(row(
+            "throughput",
+            "IOPS",
+            solved.throughput,
+            Trust::Approximation,
+            by,
+            assumes,
+        ));
+        rows.push(row(
+            "mean latency",
+            "us",
+            response * 1e6,
+            Trust::Approximation,
+            by,
+            assumes,
+        ));
+    }
+    rows
+}
+
+/// Controllers and directions with what one I/O brings to each on the mean, hosts alike.
+#[allow(clippy::cast_precision_loss)]
+fn stations(
+    site: &Site,
+    fabric: &Fabric,
+    streams: &[Stream<'_>],
+    flows: &mut Flows<'_>,
+    hosts: usize,
+) -> Vec<Station> {
+    let workload = &site.workloads[0];
+    let wire = per_io(workload);
+    let service = mean_service_s(workload, &site.arrays[workload.array]);
+    let mut controllers: BTreeMap<usize, f64> = BTreeMap::new();
+    let mut directions: BTreeMap<usize, f64> = BTreeMap::new();
+    for stream in streams {
+        let weight = stream.weight / hosts.max(1) as f64;
+        *controllers.entry(stream.path.controller).or_default() += weight * service;
+        let (there, back) = flows.both_ways(stream.path, stream.set.family);
+        for (shares, bytes) in [(there, wire.to_array), (back, wire.to_host)] {
+            for (direction, share) in shares {
+                let bytes = match encapsulation_on(fabric, &workload.protocol, direction) {
+                    Some(Encapsulation::Fcoe) => bytes.fcoe,
+                    Some(_) => bytes.native,
+                    None => 0.0,
+                };
+                let rate = fabric.directions[direction.index()].rate.bits_per_second();
+                *directions.entry(direction.index()).or_default() +=
+                    weight * share * bytes * 8.0 / rate;
+            }
+        }
+    }
+    let parallel = site.arrays[workload.array].parallel as usize;
+    let queue =
+        |demand: f64, servers: usize| (demand > 0.0).then_some(Station::Queue { demand, servers });
+    let arrays = controllers
+        .into_values()
+        .filter_map(|demand| queue(demand, parallel));
+    let links = directions
+        .into_values()
+        .filter_map(|demand| queue(demand, 1));
+    arrays.chain(links).collect()
+}

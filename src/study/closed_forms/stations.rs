@@ -1,0 +1,177 @@
+//! Controllers as queues.
+
+use super::super::estimate::{CaseLoads, mix};
+use super::{Stream, all_at_random};
+use crate::outcome::{TheoryRow, Trust};
+use crate::site::{ArrayFamily, Law, Site};
+use crate::theory::many_servers::{self, ConstantService, SERVERS_MAX};
+use crate::theory::single_queue::{Moments, general};
+use crate::topology::Fabric;
+use crate::wire::Op;
+
+/// What requests come to a controller, and how long each holds one of its servers.
+#[derive(Clone, Copy, Debug, Default)]
+struct Demand {
+    /// Requests a second.
+    rate: f64,
+    /// Sum of rate × mean service.
+    first: f64,
+    /// Sum of rate × second moment.
+    second: f64,
+    /// All exponential.
+    exponential: bool,
+}
+
+pub(super) fn rows(
+    site: &Site,
+    fabric: &Fabric,
+    case: &CaseLoads,
+    streams: &[Stream<'_>],
+) -> Vec<TheoryRow> {
+    let mut fullest: Vec<Option<(f64, usize)>> = vec![None; site.arrays.len()];
+    for (index, controller) in fabric.controllers.iter().enumerate() {
+        let Some(load) = case.controllers[index] else {
+            continue;
+        };
+        let best = &mut fullest[controller.array];
+        if load.mean > 0.0 && best.is_none_or(|(most, _)| load.mean > most) {
+            *best = Some((load.mean, index));
+        }
+    }
+    let shown = fullest.into_iter().flatten();
+    shown
+        .filter_map(|(_, index)| row(site, fabric, case, streams, index))
+        .collect()
+}
+
+fn row(
+    site: &Site,
+    fabric: &Fabric,
+    case: &CaseLoads,
+    streams: &[Stream<'_>],
+    index: usize,
+) -> Option<TheoryRow> {
+    let here = || {
+        streams
+            .iter()
+            .filter(|stream| stream.path.controller == index)
+    };
+    if !all_at_random(site, here()) {
+        return None;
+    }
+    let controller = &fabric.controllers[index];
+    let array = &site.arrays[controller.array];
+    let mut demand = Demand {
+        exponential: true,
+        ..Demand::default()
+    };
+    for stream in here() {
+        for (op, size, share) in mix(&site.workloads[stream.workload]) {
+            let (first, second, exponential) = service(array, op, size);
+            demand.rate += stream.rate * share;
+            demand.first += stream.rate * share * first;
+            demand.second += stream.rate * share * second;
+            demand.exponential &= exponential;
+        }
+    }
+    let (wait, trust, by, assumes) = wait(&demand, array.parallel as usize)?;
+    Some(TheoryRow {
+        case: case.name.clone(),
+        part: controller.name.clone(),
+        figure: "mean wait",
+        unit: "us",
+        value: wait * 1e6,
+        trust,
+        by,
+        assumes,
+        simulated: None,
+    })
+}
+
+const AT_RANDOM: &str =
+    "requests reach the controller at random (Poisson) and independently of how it is doing";
+
+/// Mean wait in seconds, and what it rests on.
+fn wait(demand: &Demand, servers: usize) -> Option<(f64, Trust, &'static str, &'static str)> {
+    let service = demand.first / demand.rate;
+    let second = demand.second / demand.rate;
+    // Squared coefficient of variation.
+    let variation = (second / (service * service) - 1.0).max(0.0);
+    if servers == 1 {
+        let moments = Moments {
+            first: service,
+            second,
+            third: 0.0,
+        };
+        let means = general(demand.rate, moments)?;
+        return Some((
+            means.wait,
+            Trust::Exact,
+            "Pollaczek and Khinchine, M/G/1",
+            AT_RANDOM,
+        ));
+    }
+    if variation < 1e-12 && servers <= SERVERS_MAX {
+        let law = ConstantService::new(servers, demand.rate, service)?;
+        return Some((
+            law.mean_wait(),
+            Trust::Exact,
+            "constant service, M/D/c",
+            AT_RANDOM,
+        ));
+    }
+    let erlang = many_servers::exponential_wait(servers, demand.first)? * service;
+    if demand.exponential && (variation - 1.0).abs() < 1e-9 {
+        return Some((erlang, Trust::Exact, "Erlang C, M/M/c", AT_RANDOM));
+    }
+    // Lee and Longton (1959), from memory: exact for c = 1 and for exponential times.
+    let wait = erlang * (1.0 + variation) / 2.0;
+    Some((
+        wait,
+        Trust::Approximation,
+        "Erlang C x (1 + v²)/2, M/G/c",
+        AT_RANDOM,
+    ))
+}
+
+/// Mean, second moment (seconds) and whether the time is exponential, for one kind and size.
+#[allow(clippy::cast_precision_loss)]
+fn service(array: &ArrayFamily, op: Op, size: u64) -> (f64, f64, bool) {
+    let mib = size as f64 / f64::from(1 << 20);
+    let mixture = |parts: &[(f64, &Law)]| {
+        let parts: Vec<_> = parts.iter().filter(|(weight, _)| *weight > 0.0).collect();
+        let first: f64 = parts
+            .iter()
+            .map(|(weight, law)| weight * law.mean_s())
+            .sum();
+        let second: f64 = parts
+            .iter()
+            .map(|(weight, law)| weight * law.second_moment_s2())
+            .sum();
+        (
+            first,
+            second,
+            parts.iter().all(|(_, law)| law.is_exponential()),
+        )
+    };
+    let ((first, second, exponential), more) = match op {
+        Op::Read => {
+            let read = &array.read;
+            let laws = [
+                (read.hit, &read.hit_time),
+                (1.0 - read.hit, &read.miss_time),
+            ];
+            (mixture(&laws), mib * read.per_mib.as_secs_f64())
+        }
+        Op::Write => {
+            let write = &array.write;
+            let more = mib * write.per_mib.as_secs_f64() + write.mirror.as_secs_f64();
+            (mixture(&[(1.0, &write.time)]), more)
+        }
+    };
+    (
+        first + more,
+        second + 2.0 * more * first + more * more,
+        exponential && more == 0.0,
+    )
+}

@@ -1,0 +1,157 @@
+use super::*;
+use crate::outcome::Trust;
+use crate::study::estimate::estimate;
+
+fn read(text: &str) -> Site {
+    let source = crate::scenario::Source {
+        name: "test.toml",
+        text,
+    };
+    match crate::scenario::read(source, &[], &|name| Err(format!("no file {name}"))) {
+        Ok(loaded) => loaded.site,
+        Err(problems) => panic!("{}", crate::scenario::render_problems(&problems)),
+    }
+}
+
+fn rows_of(text: &str) -> Vec<TheoryRow> {
+    let site = read(text);
+    let fabric = Fabric::new(&site);
+    rows(&site, &fabric, &estimate(&site, &fabric))
+}
+
+/// One host, one array; requests of eight frames of 1 us, answers of one byte.
+fn bench(array: &str, arrivals: &str) -> String {
+    format!(
+        "format = 1\n[[host]]\nname = \"app\"\n[[array]]\nname = \"box\"\ncontrollers = 1\n{array}\n\
+         [[link]]\nfrom = \"app\"\nto = \"box\"\nspeed = \"10Gb/s\"\npropagation = \"0s\"\n\
+         [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"plain\"\n\
+         request = 10000\nresponse = 1\nframe = 1250\nread = \"0%\"\narrivals = {arrivals}\n"
+    )
+}
+
+fn one<'r>(rows: &'r [TheoryRow], part: &str, figure: &str, trust: Trust) -> &'r TheoryRow {
+    let is = |row: &&TheoryRow| row.part == part && row.figure == figure && row.trust == trust;
+    let found = rows.iter().find(is);
+    found.unwrap_or_else(|| panic!("no {figure} of {part}: {rows:?}"))
+}
+
+fn near(got: f64, expected: f64) {
+    assert!((got / expected - 1.0).abs() < 1e-5, "{got} {expected}");
+}
+
+/// 75 messages a millisecond of 8 frames of 1 us: a frame waits 9.5 us (the table of batches: first frame 6,
+/// a frame picked at random 3.5 more).
+#[test]
+fn a_link_of_batches_and_one_server() {
+    let text = bench(
+        "parallel = 1\nwrite = { time = { exponential = \"10us\" } }",
+        r#"{ poisson = "75k/s" }"#,
+    );
+    let rows = rows_of(&text);
+    near(
+        one(
+            &rows,
+            "app:A1 > box-c1:A1",
+            "mean wait",
+            Trust::Approximation,
+        )
+        .value,
+        9.5,
+    );
+    // M/M/1 at 0.75: wait 3 services.
+    near(one(&rows, "box-c1", "mean wait", Trust::Exact).value, 30.0);
+    assert!(
+        rows.iter()
+            .all(|row| row.case == "healthy" && row.simulated.is_none())
+    );
+}
+
+/// 4 servers at 0.85 of constant service 1: 0.588766; exponential at 0.8: 0.745541 (tables of M/D/c and M/M/c);
+/// a mixture at 0.8 by its two moments.
+#[test]
+fn several_servers_by_their_law() {
+    let wait = |law: &str, rate: &str, trust: Trust| {
+        let array = format!("parallel = 4\nwrite = {{ time = {law} }}");
+        let rows = rows_of(&bench(&array, &format!("{{ poisson = \"{rate}\" }}")));
+        one(&rows, "box-c1", "mean wait", trust).value
+    };
+    near(wait("\"100us\"", "34k/s", Trust::Exact), 58.8766);
+    near(
+        wait("{ exponential = \"100us\" }", "32k/s", Trust::Exact),
+        74.5541,
+    );
+    // 40 and 160 us at evens: mean 100, second moment 13,600, v² = 0.36.
+    let mixed =
+        "{ mixture = [{ weight = 0.5, law = \"40us\" }, { weight = 0.5, law = \"160us\" }] }";
+    near(wait(mixed, "32k/s", Trust::Approximation), 74.5541 * 0.68);
+}
+
+/// Work that does not come at random, or does not fit, has no row.
+#[test]
+fn where_no_form_applies_there_is_none() {
+    let array = "parallel = 1\nwrite = { time = \"10us\" }";
+    for arrivals in [r#"{ paced = "50k/s" }"#, r#"{ poisson = "150k/s" }"#] {
+        let rows = rows_of(&bench(array, arrivals));
+        assert!(rows.iter().all(|row| row.figure != "mean wait"), "{rows:?}");
+    }
+}
+
+/// 32 outstanding, 4 exponential servers of 100 us: the bounds by hand; the solution lies between.
+#[test]
+fn a_closed_loop_has_bounds_and_a_solution() {
+    let array = "parallel = 4\nwrite = { time = { exponential = \"100us\" } }";
+    let rows = rows_of(&bench(
+        array,
+        r#"{ closed = { depth = 32, think = "600us" } }"#,
+    ));
+    let most = one(&rows, "w", "throughput", Trust::AtMost).value;
+    near(most, 40_000.0);
+    let least = one(&rows, "w", "mean latency", Trust::AtLeast).value;
+    near(least, 200.0);
+    // Machine repair with the link: near the 38,465.7 of 32 customers on 4 servers with a pause of 6 services.
+    let solved = one(&rows, "w", "throughput", Trust::Approximation).value;
+    assert!(solved < most && solved > 0.99 * 38_465.7, "{solved}");
+    assert!(one(&rows, "w", "mean latency", Trust::Approximation).value > least);
+}
+
+/// Two fabrics at 0.3 each; the lost half is held 5 ms: ρP/(1−2ρ) = 0.75 of 5 ms.
+#[test]
+fn a_backlog_drains_as_a_fluid() {
+    let text = r#"
+format = 1
+[timers]
+link_loss_detect = "5ms"
+[[host]]
+name = "app"
+paths = "random"
+[[switch]]
+name = "sw"
+[[array]]
+name = "box"
+controllers = 1
+parallel = 1000
+write = { time = "0s" }
+[[link]]
+from = "app"
+to = "sw"
+speed = "10Gb/s"
+[[link]]
+from = "sw"
+to = "box"
+speed = "1000Gb/s"
+[[workload]]
+name = "w"
+hosts = "app"
+array = "box"
+protocol = "plain"
+request = 1250
+response = 1
+frame = 1250
+read = "0%"
+arrivals = { poisson = "600k/s" }
+"#;
+    let rows = rows_of(text);
+    let row = one(&rows, "app:B1 > sw-B", "drain", Trust::AtMost);
+    assert_eq!(row.case, "A lost");
+    near(row.value, 0.75 * 5e-3);
+}
