@@ -131,11 +131,22 @@ impl Runs {
     }
 
     /// The same without some members.
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
     pub(crate) fn without(
         site: &Site,
         lost: &[MemberId],
         replications: u32,
+        from: f64,
+        to: f64,
+    ) -> Self {
+        Self::numbered(site, lost, 0..replications, from, to)
+    }
+
+    /// The same with replications of these numbers.
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+    pub(crate) fn numbered(
+        site: &Site,
+        lost: &[MemberId],
+        numbers: std::ops::Range<u32>,
         from: f64,
         to: f64,
     ) -> Self {
@@ -146,7 +157,7 @@ impl Runs {
             to: at(to),
             transient: false,
         };
-        let tallies = (0..replications)
+        let tallies = numbers
             .into_par_iter()
             .map(|replication| {
                 let mut world =

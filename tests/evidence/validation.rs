@@ -28,7 +28,8 @@ fn preface(ledger: &Ledger) -> String {
          - **Seeds** follow from the names of the checks (FNV-1a); nobody chose them.\n",
         level() * 100.0
     ) + if ledger.skipped() > 0 {
-        "- Checks marked \"skipped\" need the environment that `.ci/run` makes.\n"
+        "- Checks marked \"skipped\" were not made in the run that wrote this page: other software needs the environment that \
+         `.ci/run` makes, and the longest repetitions take their time.\n"
     } else {
         ""
     }
