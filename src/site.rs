@@ -20,7 +20,7 @@ pub use family::{
 pub use run::{
     Action, Assumption, Basis, Event, Heading, LossMode, Outage, Run, Slow, Variant, WarmUp,
 };
-pub use timers::{LacpRate, NoPath, Timers};
+pub use timers::{Failback, LacpRate, NoPath, Timers};
 pub use work::{
     Arrivals, Burst, BurstLaw, Measure, Owner, Per, Promise, Promises, Replay, SizeMix, TraceEntry,
     Workload,

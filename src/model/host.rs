@@ -56,6 +56,8 @@ pub(crate) struct PathState {
     pub(crate) notice_at: Instant,
     /// When it was given up last.
     pub(crate) failed_at: Instant,
+    /// Since when it has been held or was before it failed; never when its loss was not noticed as such.
+    pub(crate) held_since: Instant,
 }
 
 impl PathState {
@@ -74,6 +76,7 @@ impl PathState {
             notice: None,
             notice_at: Instant::NEVER,
             failed_at: Instant::ZERO,
+            held_since: Instant::NEVER,
         }
     }
 
@@ -154,11 +157,30 @@ impl<E: Executor> World<'_, E> {
         };
         if let Some(owner) = owner {
             match self.pick_among(set, io, Some(owner)) {
+                Pick::Nothing if self.waits_for_takeover(owner) => return Pick::Full,
                 Pick::Nothing => {}
                 found => return found,
             }
         }
-        self.pick_among(set, io, None)
+        match self.pick_among(set, io, None) {
+            Pick::Nothing if self.use_returned(set) => self.pick_among(set, io, None),
+            found => found,
+        }
+    }
+
+    /// Takes the paths of a set that are back into use before their failback, for there is no other. Returns
+    /// whether there was any.
+    #[cold]
+    fn use_returned(&mut self, set: u32) -> bool {
+        let mut any = false;
+        for path in self.compiled.sets[set as usize].paths.clone() {
+            if self.paths[path as usize].standing == Standing::Returned {
+                any = true;
+                self.paths[path as usize].epoch += 1;
+                self.change_standing(path, Standing::Up, None, 0);
+            }
+        }
+        any
     }
 
     fn owner(&self, array: usize, volume: u32) -> Option<usize> {

@@ -76,6 +76,8 @@ pub enum Event {
     Script { index: u32 },
     /// The uplinks of a watched switch may have been gone for long enough.
     UplinksGone { watch: u32 },
+    /// The partner of a lost controller may have its volumes.
+    Takeover { controller: u32 },
     /// I/Os without any path are looked at again.
     Pathless { set: u32 },
 }
@@ -130,6 +132,8 @@ pub struct World<'a, E: Executor = Fast> {
 pub(crate) struct ControllerState {
     pub(crate) busy: u32,
     pub(crate) queue: VecDeque<u32>,
+    /// Since when all its ports have been lost.
+    pub(crate) lost_since: Option<Instant>,
 }
 
 impl<'a> World<'a> {
@@ -301,6 +305,7 @@ impl<'a, E: Executor> World<'a, E> {
             Event::PathCheck { path, epoch } => self.path_check(path, epoch),
             Event::Reroute => self.reroute(),
             Event::UplinksGone { watch } => self.uplinks_gone(watch),
+            Event::Takeover { controller } => self.taken_over(controller),
             Event::Script { index } => self.script(index),
             Event::Pathless { set } => self.pathless(set),
         }

@@ -283,3 +283,14 @@ fn an_outage_that_exists_by_itself_can_be_set() {
         assert_eq!(outage.takes, ["*-A"]);
     }
 }
+
+#[test]
+fn failback_takeover_and_retransmissions_have_limits() {
+    insta::assert_snapshot!(with("[timers]\nfailback = \"later\"\ntcp_retries = 0\ndevice_loss = \"0s\""), @r#"
+    17:12^7 `failback` of [timers] is not a time | "immediate", "manual" or a time above zero
+    18:15^1 `tcp_retries` of [timers] cannot be 0 | a whole number from 1 to 100
+    19:15^4 `device_loss` of [timers] is zero | a time above zero
+    "#);
+    insta::assert_snapshot!(with("[timers]\nfailback = \"0s\""), @r#"17:12^4 `failback` of [timers] is zero | "immediate", "manual" or a time above zero"#);
+    insta::assert_snapshot!(changed("name = \"vault\"", "name = \"vault\"\ntakeover = 10"), @r#"8:12^2 `takeover` of array `vault` is an integer without a unit | a time like "600ns", "100us", "2s" or "15m" (minutes) in quotes"#);
+}
