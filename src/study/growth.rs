@@ -235,6 +235,53 @@ set = { "array.box.write.time" = { exponential = "500ns" } }
     }
 
     #[test]
+    fn what_is_wrong_with_growth_and_steps_is_told_at_its_place() {
+        let read = |text: &str| {
+            let source = crate::scenario::Source {
+                name: "g.toml",
+                text,
+            };
+            let none = |name: &str| Err(format!("no file {name}"));
+            crate::scenario::read(source, &[], &none).map(|loaded| loaded.site)
+        };
+        assert!(read(SERVER).is_ok());
+        for (from, to, word) in [
+            ("from = \"2027-01-01\"", "from = \"2027-02-30\"", "no day"),
+            ("from = \"2027-01-01\"", "from = 2027-01-01", "a day like"),
+            ("per_year = \"20%\"", "per_year = \"-2%\"", "no growth"),
+            ("per_year = \"20%\"", "per_year = \"0%\"", "nothing grow"),
+            ("{ batch = \"0%\" }", "{ bacht = \"0%\" }", "bacht"),
+            ("date = \"2029-01-01\"", "", "no `date`"),
+            (
+                "array.box.write.time",
+                "array.bax.write.time",
+                "in step `a second",
+            ),
+            ("per_year =", "a_year =", "a_year"),
+        ] {
+            assert!(SERVER.contains(from), "{from}");
+            let problems = read(&SERVER.replacen(from, to, 1)).expect_err(to);
+            let text = crate::scenario::render_problems(&problems);
+            assert!(
+                text.contains(word) && text.contains("g.toml:"),
+                "{to}: {text}"
+            );
+        }
+        // Steps hold on top of those before, in order of their days, whatever their order in the text.
+        let more = "[[step]]\nname = \"first\"\ndate = \"2028-01-01\"\nset = { \"array.box.parallel\" = 3 }\n";
+        let site = read(&format!("{SERVER}{more}")).expect("it is sound");
+        let names: Vec<&str> = site.steps.iter().map(|step| step.name.as_str()).collect();
+        assert_eq!(names, ["first", "a second controller's worth"]);
+        assert_eq!(
+            (
+                site.arrays[0].parallel,
+                site.steps[1].site.arrays[0].parallel
+            ),
+            (1, 3)
+        );
+    }
+
+    #[test]
     fn nothing_is_planned_without_growth() {
         let text = SERVER.replace("[growth]", "[growth_]").replace(
             "[growth_]\nfrom = \"2027-01-01\"\nper_year = \"20%\"\nhosts = { batch = \"0%\" }",
