@@ -98,18 +98,26 @@ pub(super) fn growth(
     })
 }
 
+/// A step as it is stated.
+struct Stated {
+    date: Date,
+    name: String,
+    set: Vec<(String, String)>,
+    overrides: Vec<Override>,
+}
+
 /// Reads every `[[step]]`, in order of their days; each holds on top of those before it.
 pub(super) fn steps(ctx: &Context<'_>, root: &[Entry], files: Files<'_>) -> Vec<Step> {
     let start = Origin::Text(0..0);
     let top = Cursor::new(ctx, root, &start, "", "the scenario");
-    let mut read: Vec<(Date, String, Vec<(String, String)>, Vec<Override>)> = Vec::new();
+    let mut read: Vec<Stated> = Vec::new();
     for (index, row) in rows(&top, "step").into_iter().enumerate() {
         let name = tree::entry_name(row.entries).unwrap_or_else(|| format!("{}", index + 1));
         let path = format!("step.{name}");
         let cursor = Cursor::new(ctx, row.entries, row.origin, path, format!("step `{name}`"));
         cursor.need("name", &value::text, "\"light the dark legs\"");
         let date = cursor.need("date", &date, "\"2028-07-01\"");
-        if read.iter().any(|known| known.1 == name) {
+        if read.iter().any(|known| known.name == name) {
             let message = format!("the step `{name}` is there twice");
             ctx.error(row.origin, &message, "each name once", "");
         }
@@ -123,20 +131,25 @@ pub(super) fn steps(ctx: &Context<'_>, root: &[Entry], files: Files<'_>) -> Vec<
             set.map_or_else(Default::default, |table| super::settings(ctx, &table));
         cursor.finish();
         if let Some(date) = date {
-            read.push((date, name, pairs, overrides));
+            read.push(Stated {
+                date,
+                name,
+                set: pairs,
+                overrides,
+            });
         }
     }
-    read.sort_by_key(|step| step.0);
+    read.sort_by_key(|step| step.date);
     let mut laid: Vec<Override> = Vec::new();
     let mut steps = Vec::new();
-    for (date, name, set, overrides) in read {
-        laid.extend(overrides);
-        let site = super::variant_site(ctx, root, ("step", &name), &laid, files);
+    for step in read {
+        laid.extend(step.overrides);
+        let site = super::variant_site(ctx, root, ("step", &step.name), &laid, files);
         if let Some(site) = site {
             steps.push(Step {
-                name,
-                date,
-                set,
+                name: step.name,
+                date: step.date,
+                set: step.set,
                 site: Box::new(site),
             });
         }
