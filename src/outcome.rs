@@ -11,6 +11,7 @@ mod compare;
 mod derived;
 mod each_part;
 mod exchange;
+mod growth;
 mod headroom;
 mod matrix;
 mod measured;
@@ -29,6 +30,7 @@ pub use exchange::{
     AccountRow, Exchange, FramesAlike, LayerRow, LinkRow, Message, Series, SizePoint, Sizes, Total,
     Way,
 };
+pub use growth::{GrowthPlan, Stage, StageCase, Standing};
 pub use headroom::{Breaks, CaseHeadroom, Grows, Headroom, LoadPoint, LoadRow, PartLoad, Purpose};
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use measured::{Measured, MeasuredRow};

@@ -11,6 +11,7 @@ pub mod compare;
 pub mod derive;
 pub mod estimate;
 pub mod exchange;
+pub mod growth;
 pub mod headroom;
 mod judge;
 mod layers;

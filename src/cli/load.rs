@@ -86,6 +86,9 @@ pub(super) fn apply(loaded: &mut Loaded, run: &RunArguments) {
         }
     };
     lay(&mut loaded.site.run);
+    for step in &mut loaded.site.steps {
+        lay(&mut step.site.run);
+    }
     for variant in &mut loaded.site.variants {
         lay(&mut variant.site.run);
     }

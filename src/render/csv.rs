@@ -4,11 +4,13 @@
 //! not finite never appear. Left out: rounding, which the reader of a spreadsheet can do.
 
 mod compare;
+mod growth;
 mod headroom;
 mod measured;
 mod sweep;
 
 pub use compare::comparison_csv;
+pub use growth::growth_csv;
 pub use headroom::headroom_csv;
 pub use measured::measured_csv;
 pub use sweep::{

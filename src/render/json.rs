@@ -7,7 +7,7 @@
 //! | `format` | 1; a change of meaning is a new number, a new field is not |
 //! | `program` | `halfloom` |
 //! | `estimate` | `true`: nothing here is a measurement or a guarantee |
-//! | `kind` | `report`, `review`, `paths`, `headroom`, `comparison`, `workload` or `measured` |
+//! | `kind` | `report`, `review`, `paths`, `headroom`, `comparison`, `workload`, `measured` or `growth` |
 //!
 //! and goes on with the fields below. A name ends with its unit: `_us` microseconds, `_s` seconds, `_mb_s`
 //! 10^6 bytes per second, `_gb_s` 10^9 bits per second, `_iops` I/Os per second, `_percent` per cent, `_share`
@@ -154,9 +154,17 @@
 //!
 //! `origin`, `case`, `file`, `notes`; `rows`, the farthest apart first: `part`, `toward_array`, `links` that it means, `span_s`,
 //! `measured_mb_s`, `simulated_mb_s`, `ratio`, `measured_frames_s`, `simulated_frames_s`, `frames_ratio`, `resets`.
+//!
+//! # `growth`
+//!
+//! `origin`, `from` (the day of the stated load; days are texts like `2027-03-31`), `per_year_percent` (pairs of workload and
+//! growth), `confidence_percent`, `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `cases`: `case`,
+//! `holds_until` and `breaks_by` (proven, or `null`), `holds_factor` and `breaks_factor` (times the load of the first day of the
+//! work that grows fastest), `full_by` (arithmetic), `standing` (`"holds"` until the next step, `"broken-before"` this stage,
+//! `"breaks"`, `"open"`), `breaks` and `ends` as in headroom.
 
 use crate::outcome::{
-    Comparison, Derived, Exchange, Headroom, Measured, PathSheet, Report, Review, Sizes,
+    Comparison, Derived, Exchange, GrowthPlan, Headroom, Measured, PathSheet, Report, Review, Sizes,
 };
 use serde::Serialize;
 
@@ -251,6 +259,12 @@ pub fn derived_json(derived: &Derived) -> String {
 #[must_use]
 pub fn measured_json(measured: &Measured) -> String {
     document("measured", measured)
+}
+
+/// When promises break as the work grows, as JSON.
+#[must_use]
+pub fn growth_json(plan: &GrowthPlan) -> String {
+    document("growth", plan)
 }
 
 /// The static review as JSON.
