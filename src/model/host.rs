@@ -50,6 +50,8 @@ pub(crate) struct PathState {
     /// Whether frames can get through both ways.
     pub(crate) connected: bool,
     pub(crate) drained: bool,
+    /// It was drained when it broke: it takes nothing until it is up again.
+    pub(crate) emptied: bool,
     /// The timer by which its host will notice, or has noticed, that it is broken.
     pub(crate) notice: Option<(TimerName, Duration)>,
     /// When that is.
@@ -73,6 +75,7 @@ impl PathState {
             check_pending: false,
             connected: true,
             drained: false,
+            emptied: false,
             notice: None,
             notice_at: Instant::NEVER,
             failed_at: Instant::ZERO,
@@ -81,10 +84,11 @@ impl PathState {
     }
 
     const fn takes_ios(&self) -> bool {
-        matches!(
-            self.standing,
-            Standing::Up | Standing::Unnoticed | Standing::Blocked
-        )
+        match self.standing {
+            Standing::Up => true,
+            Standing::Unnoticed | Standing::Blocked => !self.emptied,
+            Standing::Failed | Standing::Drained | Standing::Removed | Standing::Returned => false,
+        }
     }
 }
 

@@ -20,7 +20,9 @@ impl<E: Executor> World<'_, E> {
         timer: Option<(TimerName, Duration)>,
         ios: u64,
     ) {
-        self.paths[path as usize].standing = to;
+        let state = &mut self.paths[path as usize];
+        state.standing = to;
+        state.emptied &= to != Standing::Up;
         self.log(LogEntry {
             at: self.now,
             kind: LogKind::Path { path, to },
@@ -68,7 +70,9 @@ impl<E: Executor> World<'_, E> {
         if self.paths[path as usize].standing == Standing::Up
             || self.paths[path as usize].standing == Standing::Drained
         {
-            let in_flight = u64::from(self.paths[path as usize].in_flight);
+            let state = &mut self.paths[path as usize];
+            state.emptied = state.standing == Standing::Drained;
+            let in_flight = u64::from(state.in_flight);
             self.change_standing(path, Standing::Unnoticed, None, in_flight);
         }
         let notice = self.noticed_by(path, self.fault.mode, local);

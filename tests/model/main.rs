@@ -12,6 +12,7 @@ mod recovery;
 mod rig;
 mod routes;
 mod saturated;
+mod stall;
 mod symmetry;
 mod timing;
 mod uplink;
