@@ -4,7 +4,7 @@
 
 use super::compile::Compiled;
 use super::standing::TimerName;
-use crate::site::{Action, Failback, LacpRate, LossMode, Timers, UplinkLoss};
+use crate::site::{Action, Failback, LacpRate, LossMode, Owner, Timers, UplinkLoss};
 use crate::unit::Duration;
 use crate::wire::Protocol;
 
@@ -117,8 +117,12 @@ impl Compiled {
                 UplinkLoss::DropHostPorts(after) if action == Action::Lose(LossMode::Loud) => after,
                 UplinkLoss::DropHostPorts(_) | UplinkLoss::Keep => Duration::ZERO,
             });
-        let takeover = site.arrays.iter().map(|array| match action {
-            Action::Lose(_) => array.takeover,
+        // Volumes have owners only where their workload says so, and partners only beside another controller.
+        let owned = site.workloads.iter().filter(|work| {
+            work.owner == Owner::Alternate && site.arrays[work.array].controllers > 1
+        });
+        let takeover = owned.map(|work| match action {
+            Action::Lose(_) => site.arrays[work.array].takeover,
             _ => Duration::ZERO,
         });
         let hosts = hosts.chain(takeover).max().unwrap_or(Duration::ZERO);
