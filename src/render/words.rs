@@ -13,7 +13,7 @@ mod singles;
 
 pub use answer::{Answer, Flag, answer, worst_cell};
 pub use measure::{case_mark, measure_name, row_scale, target_of, target_words};
-pub use mends::{mend_search_words, mend_takes, mend_worst, set_words};
+pub use mends::{mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
 pub use precision::precision_words;
 pub use reasons::fullest_part;
 pub use singles::{

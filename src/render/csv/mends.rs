@@ -2,9 +2,9 @@
 
 use super::{JUDGEMENT, judgement, maybe, names, to_text};
 use crate::outcome::{MendOrigin, Report};
-use crate::render::words::{set_words, worst_cell};
+use crate::render::words::{mend_cell, set_words};
 
-/// One row a change, in the order of the report; the worst, or tightest, judgement with it.
+/// One row a change, in the order of the report; the judgement that says most about it.
 #[must_use]
 pub fn mends_csv(report: &Report) -> String {
     let mut header = names(&[
@@ -35,7 +35,7 @@ pub fn mends_csv(report: &Report) -> String {
             maybe(takes.price),
             mend.mends_all.to_string(),
         ];
-        let worst = worst_cell(&mend.matrix).and_then(|(of, case)| {
+        let worst = mend_cell(report, mend).and_then(|(of, case)| {
             let row = &mend.matrix.rows[of];
             Some((row, &mend.matrix.cases[case], row.cells[case].as_ref()?))
         });

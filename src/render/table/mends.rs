@@ -10,7 +10,7 @@ pub(super) fn mends(report: &Report) -> String {
     let Some(search) = &report.mend_search else {
         return String::new();
     };
-    let mut table = Aligned::new(&["", "change", "by", "takes", "the worst judgement with it"]);
+    let mut table = Aligned::new(&["", "change", "by", "takes", "with it"]);
     if search.priced {
         table = table.number("price");
     }
@@ -20,7 +20,7 @@ pub(super) fn mends(report: &Report) -> String {
             mend.name.clone(),
             by(mend).to_owned(),
             mend_takes(&mend.changes),
-            mend_worst(mend).plain(),
+            mend_worst(report, mend).plain(),
         ];
         if search.priced {
             cells.push(mend.changes.price.map_or_else(|| NONE.to_owned(), three));

@@ -3,7 +3,7 @@
 use super::answer::{Flag, figure_of, with_case, worst_cell};
 use super::measure::row_scale;
 use super::{Prose, listed, plural};
-use crate::outcome::{Changes, Mend, MendSearch, Report};
+use crate::outcome::{Changes, Mend, MendSearch, Report, Row};
 use crate::render::number::with_unit;
 
 /// What a change takes: `4 ports 32GFC`, `12 cables 100GbE, 24 ports 100GbE`, `1 setting`.
@@ -27,10 +27,35 @@ pub fn mend_takes(changes: &Changes) -> String {
     }
 }
 
-/// The judgement that is worst, or tightest, with a change: `bookings p99 0.72 ms with A lost, met`.
+/// The judgement, row and column, that says most about a change: what is still not met, the worst of it; else what was
+/// worst without the change; else the tightest.
 #[must_use]
-pub fn mend_worst(mend: &Mend) -> Prose {
-    let Some((row, case)) = worst_cell(&mend.matrix) else {
+pub fn mend_cell(report: &Report, mend: &Mend) -> Option<(usize, usize)> {
+    let (row, case) = worst_cell(&mend.matrix)?;
+    let open = mend.matrix.rows[row].cells[case]
+        .as_ref()
+        .is_some_and(|cell| Flag::of(cell) != Flag::Met);
+    let before = worst_cell(&report.matrix).and_then(|(row, case)| {
+        let asked = &report.matrix.rows[row];
+        let same = |other: &Row| {
+            other.workload == asked.workload
+                && other.measure == asked.measure
+                && other.switching == asked.switching
+        };
+        let row = mend.matrix.rows.iter().position(same)?;
+        mend.matrix.rows[row]
+            .cells
+            .get(case)?
+            .as_ref()
+            .map(|_| (row, case))
+    });
+    Some(before.filter(|_| !open).unwrap_or((row, case)))
+}
+
+/// That judgement in words: `p99 of bookings 0.72 ms with A lost: met`.
+#[must_use]
+pub fn mend_worst(report: &Report, mend: &Mend) -> Prose {
+    let Some((row, case)) = mend_cell(report, mend) else {
         return Prose::new().text("nothing is judged");
     };
     let of = &mend.matrix.rows[row];
@@ -156,12 +181,17 @@ mod tests {
     #[test]
     fn the_worst_judgement_has_its_figure_and_its_case() {
         let report = sample_mends();
-        let met = mend_worst(&report.mends[0]).plain();
-        let missed = mend_worst(&report.mends[1]).plain();
+        let met = mend_worst(&report, &report.mends[0]).plain();
+        let missed = mend_worst(&report, &report.mends[1]).plain();
         assert!(
             met.ends_with("met") && missed.ends_with("missed"),
             "{met} / {missed}"
         );
         assert!(missed.contains("ms with A lost"), "{missed}");
+        // What was missed without the change, not whatever has the least room with it.
+        assert!(
+            met.starts_with("p99 of bookings") && met.contains("with A lost"),
+            "{met}"
+        );
     }
 }
