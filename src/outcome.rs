@@ -36,7 +36,10 @@ pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use measured::{Measured, MeasuredRow};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};
 pub use precision::{LeftOut, Precision, WidestFigure};
-pub use report::{AssumptionRow, Case, Growth, Mend, Origin, PartUse, Report, UseInCase};
+pub use report::{
+    AssumptionRow, Case, ChangedPart, Changes, Growth, Mend, MendOrigin, MendSearch, Origin,
+    PartUse, RefusedMend, Report, UseInCase,
+};
 pub use review::{
     ControllerRow, HostBusRow, PathHop, PathRow, PathSheet, Review, ReviewFinding, Severity,
     TierRow,

@@ -11,7 +11,9 @@ mod derived;
 mod growth;
 mod headroom;
 mod measured;
+mod mends;
 mod report;
+mod several;
 mod singles;
 mod sweep;
 
@@ -22,6 +24,7 @@ pub use growth::growth_text;
 pub use headroom::headroom_text;
 pub use measured::measured_text;
 pub use report::{report_text, steady_text, verdict_text};
+pub use several::several_text;
 pub use singles::each_part_text;
 pub use sweep::sweep_text;
 
