@@ -13,6 +13,7 @@ mod completions;
 mod console;
 mod exit;
 mod failover;
+mod growth;
 mod headroom;
 mod load;
 mod man;
@@ -99,6 +100,8 @@ enum Command {
     Workload(workload::Arguments),
     /// Measured port counters beside the simulated ones, ratios ranked
     Measured(measured::Arguments),
+    /// The day on which a promise breaks as the work grows: as the site is, and after each planned step
+    Growth(growth::Arguments),
     /// Put the pieces of a sweep together into the same bytes as one run
     Merge(merge::Arguments),
     /// Write everything that applies as one page, with its pictures and figures as files
@@ -167,6 +170,7 @@ fn dispatch(console: &Console, command: Command) -> Result<Exit, Failure> {
         Command::Sweep(arguments) => sweep::run(console, &arguments),
         Command::Workload(arguments) => workload::run(console, &arguments),
         Command::Measured(arguments) => measured::run(console, &arguments),
+        Command::Growth(arguments) => growth::run(console, &arguments),
         Command::Merge(arguments) => merge::run(console, &arguments),
         Command::Report(arguments) => report::run(console, &arguments),
         Command::Rates(arguments) => rates::run(console, &arguments),

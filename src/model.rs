@@ -27,6 +27,8 @@ mod ill;
 mod net;
 mod notice;
 mod standing;
+mod steps;
+mod takeover;
 mod tally;
 mod uplink;
 mod way;

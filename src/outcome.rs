@@ -11,6 +11,7 @@ mod compare;
 mod derived;
 mod each_part;
 mod exchange;
+mod growth;
 mod headroom;
 mod matrix;
 mod measured;
@@ -30,12 +31,16 @@ pub use exchange::{
     AccountRow, Exchange, FramesAlike, LayerRow, LinkRow, Message, Series, SizePoint, Sizes, Total,
     Way,
 };
+pub use growth::{GrowthPlan, Stage, StageCase, Standing};
 pub use headroom::{Breaks, CaseHeadroom, Grows, Headroom, LoadPoint, LoadRow, PartLoad, Purpose};
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use measured::{Measured, MeasuredRow};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};
 pub use precision::{LeftOut, Precision, WidestFigure};
-pub use report::{AssumptionRow, Case, Growth, Mend, Origin, PartUse, Report, UseInCase};
+pub use report::{
+    AssumptionRow, Case, ChangedPart, Changes, Growth, Mend, MendOrigin, MendSearch, Origin,
+    PartUse, RefusedMend, Report, UseInCase,
+};
 pub use review::{
     ControllerRow, HostBusRow, PathHop, PathRow, PathSheet, Review, ReviewFinding, Severity,
     TierRow,

@@ -9,6 +9,8 @@ pub mod page;
 pub mod png;
 #[doc(hidden)]
 pub mod sample;
+pub mod several;
+pub mod sheet;
 pub mod sweep;
 pub mod table;
 pub mod words;

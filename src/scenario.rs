@@ -16,6 +16,7 @@ mod cursor;
 mod events;
 mod fate;
 mod groups;
+mod growth;
 pub mod kinds;
 mod links;
 mod names;
@@ -151,13 +152,17 @@ pub fn read(
     }
     let mut traces = Vec::new();
     let site = understand(&ctx, &root, files, &mut traces);
-    let variants = match &site {
-        Some(_) if !ctx.has_errors() => variants(&ctx, &root, files),
-        _ => Vec::new(),
+    let (variants, steps) = match &site {
+        Some(_) if !ctx.has_errors() => {
+            let variants = variants(&ctx, &root, files);
+            (variants, growth::steps(&ctx, &root, files))
+        }
+        _ => (Vec::new(), Vec::new()),
     };
     match site {
         Some(mut site) if !ctx.has_errors() => {
             site.variants = variants;
+            site.steps = steps;
             let warnings = in_order(&ctx);
             Ok(Loaded {
                 site,
@@ -348,11 +353,14 @@ fn understand(
     let outages = control::outages(&top, &switches, &groups);
     let events = events::events(&top, &outages, &groups);
     missing(&top, &names);
-    top.entry("variant");
+    for key in ["variant", "step", "growth"] {
+        top.entry(key);
+    }
     if ctx.has_errors() {
         top.finish();
         return None;
     }
+    let growth = growth::growth(&top, &names, &hosts, &workloads);
     let site = Site {
         title,
         run,
@@ -369,6 +377,8 @@ fn understand(
         workloads,
         outages,
         events,
+        growth,
+        steps: Vec::new(),
         variants: Vec::new(),
         assumptions: sorted(ctx.assumptions.take()),
     };
@@ -489,20 +499,9 @@ fn variants(ctx: &Context<'_>, root: &[Entry], files: Files<'_>) -> Vec<Variant>
             }
             continue;
         };
-        let mut set = Vec::new();
-        let overrides: Vec<Override> = table
-            .all()
-            .map(|entry| {
-                set.push((entry.key.clone(), ctx.written(&entry.node.origin)));
-                let path = tree::segments(&entry.key, |_| entry.origin.clone());
-                Override {
-                    path,
-                    node: entry.node.clone(),
-                }
-            })
-            .collect();
+        let (set, overrides) = settings(ctx, &table);
         cursor.finish();
-        if let Some(site) = variant_site(ctx, root, &name, &overrides, files) {
+        if let Some(site) = variant_site(ctx, root, ("variant", &name), &overrides, files) {
             variants.push(Variant {
                 name,
                 set,
@@ -513,18 +512,30 @@ fn variants(ctx: &Context<'_>, root: &[Entry], files: Files<'_>) -> Vec<Variant>
     variants
 }
 
+/// What a `set` table sets: as written, and as overrides.
+fn settings(ctx: &Context<'_>, table: &Cursor<'_, '_>) -> (Vec<(String, String)>, Vec<Override>) {
+    let one = |entry: &Entry| {
+        let path = tree::segments(&entry.key, |_| entry.origin.clone());
+        let node = entry.node.clone();
+        let written = (entry.key.clone(), ctx.written(&entry.node.origin));
+        (written, Override { path, node })
+    };
+    table.all().map(one).unzip()
+}
+
+/// The site with overrides, of a variant or of a step of that name.
 fn variant_site(
     ctx: &Context<'_>,
     root: &[Entry],
-    name: &str,
+    (word, name): (&str, &str),
     overrides: &[Override],
     files: Files<'_>,
 ) -> Option<Site> {
     let mut own = Context::new(ctx.file, ctx.text, ctx.sets);
-    own.prefix = format!("in variant `{name}`, ");
+    own.prefix = format!("in {word} `{name}`, ");
     let mut tree: Vec<Entry> = root
         .iter()
-        .filter(|entry| entry.key != "variant")
+        .filter(|entry| entry.key != "variant" && entry.key != "step")
         .cloned()
         .collect();
     lay_over(&own, &mut tree, overrides);

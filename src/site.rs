@@ -8,6 +8,7 @@
 
 mod family;
 
+mod growth;
 mod run;
 mod timers;
 mod work;
@@ -17,10 +18,11 @@ pub use family::{
     HostFamily, Lag, Law, LinkFamily, Numbered, PathPolicy, ReadService, SwitchFamily, UplinkLoss,
     Wiring, WriteService,
 };
+pub use growth::{Growth, Step};
 pub use run::{
     Action, Assumption, Basis, Event, Heading, LossMode, Outage, Run, Slow, Variant, WarmUp,
 };
-pub use timers::{LacpRate, NoPath, Timers};
+pub use timers::{Failback, LacpRate, NoPath, Timers};
 pub use work::{
     Arrivals, Burst, BurstLaw, Measure, Owner, Per, Promise, Promises, Replay, SizeMix, TraceEntry,
     Workload,
@@ -52,6 +54,10 @@ pub struct Site {
     pub outages: Vec<Outage>,
     /// Scripted events, in order of time.
     pub events: Vec<Event>,
+    /// How the work grows, where that is stated.
+    pub growth: Option<Growth>,
+    /// Planned changes, in order of their days.
+    pub steps: Vec<Step>,
     /// What-if variants that the report simulates as possible remedies.
     pub variants: Vec<Variant>,
     /// Every input with its mark, guesses first.

@@ -4,7 +4,8 @@
 //! without the lost parts. A switch-over run gives only the transient. Replications and cases run in
 //! parallel and are gathered by index, so the result is the same to the byte at any number of threads.
 //!
-//! Left out: searching for a design; a study runs what it is told. Only [`headroom`] searches, for a load.
+//! Left out: searching for a design; a study runs what it is told. Only [`headroom`] searches, for a load, and
+//! [`remedy`], for single changes that mend what is missed.
 
 mod case;
 mod closed_forms;
@@ -12,6 +13,7 @@ pub mod compare;
 pub mod derive;
 pub mod estimate;
 pub mod exchange;
+pub mod growth;
 pub mod headroom;
 mod judge;
 mod layers;
@@ -21,6 +23,7 @@ mod parts;
 pub mod paths;
 pub mod picture;
 mod progress;
+pub mod remedy;
 pub mod review;
 #[cfg(test)]
 pub(crate) mod sample;
@@ -73,7 +76,7 @@ pub fn study(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) ->
     };
     let matrix = judge::matrix(site, &runs, &switches);
     let mends = if ask.mends {
-        mend::mends(site, ask.outages.as_deref(), progress)
+        mend::mends(site, ask, &matrix, progress)
     } else {
         Vec::new()
     };
@@ -188,6 +191,7 @@ fn assemble(
         growth,
         parts,
         mends: Vec::new(),
+        mend_search: None,
         each_part: None,
         picture,
         review,

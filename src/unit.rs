@@ -4,11 +4,13 @@
 //! its doc which way it rounds and by how much at most.
 
 mod bytes;
+mod date;
 mod rate;
 mod side;
 mod time;
 
 pub use bytes::Bytes;
+pub use date::Date;
 pub use rate::Rate;
 pub use side::{PerSide, Side};
 pub use time::{Duration, Instant};

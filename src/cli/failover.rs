@@ -2,13 +2,18 @@
 
 use super::console::{Console, complain};
 use super::exit::{Exit, Failure};
-use super::options::{OutputArguments, PrecisionArguments, RunArguments, ScenarioArguments};
-use super::study;
-use crate::render::table;
-use crate::site::Site;
+use super::options::{
+    MendArguments, OutputArguments, PrecisionArguments, RunArguments, ScenarioArguments,
+};
+use super::study::{self, Job};
+use super::write;
+use crate::render::several::scenario_rows;
+use crate::render::{csv, sheet, table};
+use crate::study::Ask;
+use crate::study::remedy::Search;
 use crate::study::singles::{AskSingles, Symmetry, each_part};
-use crate::study::{Ask, study as study_of};
 use clap::{ArgGroup, Args};
+use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 /// Replications of a case of single parts, unless asked for otherwise: there are many cases.
@@ -22,6 +27,9 @@ const EACH_SWITCH_REPLICATIONS: u32 = 1;
 pub(super) struct Arguments {
     #[command(flatten)]
     scenario: ScenarioArguments,
+    /// Further scenarios: one row each is printed then, with the verdict, the worst case and what limits there
+    #[arg(value_name = "MORE.toml", conflicts_with_all = ["singles", "junit"])]
+    more: Vec<PathBuf>,
     /// Only this outage, by name; may be repeated [default: every outage]
     #[arg(long, value_name = "NAME")]
     outage: Vec<String>,
@@ -30,10 +38,10 @@ pub(super) struct Arguments {
     planned: bool,
     /// Lose every single part in turn instead: port, adapter, module, chassis, switch, link, member, cage,
     /// controller; the state after each, at most 4 replications unless --replications says otherwise
-    #[arg(long, conflicts_with_all = ["outage", "planned"])]
+    #[arg(long, conflicts_with_all = ["outage", "planned", "mends", "within"])]
     each_part: bool,
     /// The same while this outage is in force, as when a fabric is out for maintenance [default: no outage]
-    #[arg(long, value_name = "NAME", conflicts_with_all = ["outage", "planned"])]
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["outage", "planned", "mends", "within"])]
     during: Option<String>,
     /// Simulate parts in the same place each by itself, not one for all of them
     #[arg(long, requires = "singles")]
@@ -41,26 +49,27 @@ pub(super) struct Arguments {
     /// Simulate the switch-over of each single part too: seconds of traffic a case, so it takes long
     #[arg(long, requires = "singles")]
     switch_overs: bool,
+    /// Write a work sheet for an acceptance test to this file, HTML for printing, and as CSV beside it: case by case
+    /// what to take away, what to expect, and room for what is measured [default: no file]
+    #[arg(long, value_name = "FILE.html", conflicts_with_all = ["singles", "more"])]
+    sheet: Option<PathBuf>,
     #[command(flatten)]
     run: RunArguments,
     #[command(flatten)]
     precision: PrecisionArguments,
+    #[command(flatten)]
+    mends: MendArguments,
     #[command(flatten)]
     output: OutputArguments,
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
     arguments.output.check()?;
-    let mut job = study::prepare(
-        "failover",
-        &arguments.scenario,
-        &arguments.run,
-        &own_words(arguments),
-    )?
-    .precisely(&arguments.precision);
-    known(&arguments.outage, job.site())?;
+    let sheet_files = arguments.sheet.as_deref().map(sheet_files).transpose()?;
+    let search = arguments.mends.search()?;
+    let mut job = prepared(arguments, &arguments.scenario)?;
     if arguments.each_part || arguments.during.is_some() {
-        known(arguments.during.as_slice(), job.site())?;
+        study::known(arguments.during.as_slice(), job.site())?;
         if arguments.run.replications.is_none() {
             job.at_most(EACH_REPLICATIONS, EACH_SWITCH_REPLICATIONS);
         }
@@ -88,14 +97,74 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     let ask = Ask {
         outages: (!arguments.outage.is_empty()).then(|| arguments.outage.clone()),
         switch: true,
-        mends: false,
+        mends: search.most > 0,
         planned: arguments.planned,
     };
-    let report = job.run(|site, origin, progress| study_of(site, origin, &ask, progress))?;
+    if !arguments.more.is_empty() {
+        return several(console, arguments, job, &ask, &search);
+    }
+    let report = job.mended(&ask, &search)?;
+    if let Some((page, rows)) = &sheet_files {
+        let sheet = sheet::sheet(&report);
+        write::file(page, sheet::sheet_page(&report, &sheet).as_bytes())?;
+        write::file(rows, csv::sheet_csv(&sheet).as_bytes())?;
+    }
     arguments
         .output
         .write(console, &report, table::report_text)?;
     Ok(study::exit_of(&report))
+}
+
+/// Where a sheet goes: the page as asked for, and its rows beside it; both can be written.
+fn sheet_files(page: &Path) -> Result<(PathBuf, PathBuf), Failure> {
+    let html = page
+        .extension()
+        .is_some_and(|ending| ending.eq_ignore_ascii_case("html"));
+    if !html {
+        return Err(Failure::arguments(
+            format!("the sheet {} does not end in .html", page.display()),
+            "name it for example test-sheet.html; its rows go to test-sheet.csv",
+        ));
+    }
+    let rows = page.with_extension("csv");
+    write::check_file(page)?;
+    write::check_file(&rows)?;
+    Ok((page.to_owned(), rows))
+}
+
+fn prepared(arguments: &Arguments, scenario: &ScenarioArguments) -> Result<Job, Failure> {
+    let job = study::prepare("failover", scenario, &arguments.run, &own_words(arguments))?
+        .precisely(&arguments.precision);
+    study::known(&arguments.outage, job.site())?;
+    Ok(job)
+}
+
+/// Several scenarios, one after the other; all of them are read before the first run.
+fn several(
+    console: &Console,
+    arguments: &Arguments,
+    first: Job,
+    ask: &Ask,
+    search: &Search,
+) -> Result<Exit, Failure> {
+    let mut jobs = vec![first];
+    for file in &arguments.more {
+        let scenario = ScenarioArguments {
+            file: file.clone(),
+            set: arguments.scenario.set.clone(),
+        };
+        jobs.push(prepared(arguments, &scenario)?);
+    }
+    let mut reports = Vec::new();
+    for job in jobs {
+        reports.push(job.mended(ask, search)?);
+    }
+    let rows = scenario_rows(&reports);
+    arguments.output.write_several(console, &rows, &reports)?;
+    let all_done = reports
+        .iter()
+        .all(|report| study::exit_of(report) == Exit::Done);
+    Ok(if all_done { Exit::Done } else { Exit::NotMet })
 }
 
 /// The arguments that only this command has and that change what is found.
@@ -116,17 +185,6 @@ fn own_words(arguments: &Arguments) -> Vec<String> {
     let given = switches.into_iter().filter(|(given, _)| *given);
     words.extend(given.map(|(_, word)| word.to_owned()));
     words.extend(arguments.precision.words());
+    words.extend(arguments.mends.words());
     words
-}
-
-/// Refuses a name that no outage has.
-fn known(names: &[String], site: &Site) -> Result<(), Failure> {
-    let known: Vec<&str> = site.outages.iter().map(|o| o.name.as_str()).collect();
-    match names.iter().find(|name| !known.contains(&name.as_str())) {
-        None => Ok(()),
-        Some(name) => Err(Failure::arguments(
-            format!("there is no outage `{name}`"),
-            format!("outages: {}", known.join(", ")),
-        )),
-    }
 }

@@ -3,7 +3,7 @@
 use super::console;
 use super::exit::Failure;
 use super::options::{RunArguments, ScenarioArguments};
-use crate::scenario::{self, Loaded, Source, render_problems};
+use crate::scenario::{self, Loaded, Problem, Source, render_problems};
 use crate::site::Run;
 use std::fs::File;
 use std::io::{self, Read};
@@ -33,20 +33,43 @@ impl Warnings {
 
 /// Reads the scenario of a command. Traces are looked for beside it.
 pub(super) fn load(arguments: &ScenarioArguments, warnings: Warnings) -> Result<Loaded, Failure> {
-    let path = &arguments.file;
+    understood(arguments, &scenario_text(&arguments.file)?, warnings)
+}
+
+/// The scenario of a command, of which the text is known.
+pub(super) fn understood(
+    arguments: &ScenarioArguments,
+    text: &str,
+    warnings: Warnings,
+) -> Result<Loaded, Failure> {
+    let loaded = understand(&arguments.file, text, &arguments.set)
+        .map_err(|problems| Failure::Scenario(render_problems(&problems)))?;
+    if warnings == Warnings::Shown && !loaded.warnings.is_empty() {
+        console::complain(render_problems(&loaded.warnings).trim_end());
+    }
+    Ok(loaded)
+}
+
+/// The text of a scenario.
+pub(super) fn scenario_text(path: &Path) -> Result<String, Failure> {
     let bytes = read(path, SCENARIO_BYTES_MAX).map_err(|e| Failure::file("read", path, e))?;
-    let text = String::from_utf8(bytes).map_err(|error| {
+    String::from_utf8(bytes).map_err(|error| {
         let at = error.utf8_error().valid_up_to();
         Failure::Scenario(format!(
             "error: {} is not text: byte {at} is not UTF-8\nhelp: a scenario is a TOML file; `halfloom new` prints one",
             path.display()
         ))
-    })?;
+    })
+}
+
+/// What a text with values laid over it says. Traces are looked for beside its file.
+pub(super) fn understand(
+    path: &Path,
+    text: &str,
+    set: &[(String, String)],
+) -> Result<Loaded, Vec<Problem>> {
     let name = path.display().to_string();
-    let source = Source {
-        name: &name,
-        text: &text,
-    };
+    let source = Source { name: &name, text };
     let folder = path.parent().unwrap_or(Path::new(""));
     let files = |trace: &str| {
         let path = folder.join(trace);
@@ -54,12 +77,7 @@ pub(super) fn load(arguments: &ScenarioArguments, warnings: Warnings) -> Result<
             .map_err(|error| format!("cannot read {}: {error}", path.display()))?;
         String::from_utf8(bytes).map_err(|_| format!("{} is not UTF-8 text", path.display()))
     };
-    let loaded = scenario::read(source, &arguments.set, &files)
-        .map_err(|problems| Failure::Scenario(render_problems(&problems)))?;
-    if warnings == Warnings::Shown && !loaded.warnings.is_empty() {
-        console::complain(render_problems(&loaded.warnings).trim_end());
-    }
-    Ok(loaded)
+    scenario::read(source, set, &files)
 }
 
 /// The text of a CSV file.
@@ -86,6 +104,9 @@ pub(super) fn apply(loaded: &mut Loaded, run: &RunArguments) {
         }
     };
     lay(&mut loaded.site.run);
+    for step in &mut loaded.site.steps {
+        lay(&mut step.site.run);
+    }
     for variant in &mut loaded.site.variants {
         lay(&mut variant.site.run);
     }

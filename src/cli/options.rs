@@ -2,9 +2,12 @@
 
 use super::console::Console;
 use super::exit::Failure;
+use super::load;
 use super::write;
 use crate::outcome::Report;
-use crate::render::{csv, json, junit};
+use crate::render::several::ScenarioRow;
+use crate::render::{csv, json, junit, table};
+use crate::study::remedy::{PriceList, Search};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -54,6 +57,49 @@ impl PrecisionArguments {
         let typed = |fraction: f64| (fraction * 1e8).round() / 1e6;
         self.within.map_or_else(Vec::new, |within| {
             vec!["--within".to_owned(), format!("{}%", typed(within))]
+        })
+    }
+}
+
+/// Changes proposed for what is missed.
+#[derive(Clone, Debug, Args)]
+pub(super) struct MendArguments {
+    /// Propose changes for what is missed and simulate at most so many of them, beside the scenario's variants;
+    /// without a number 12 [default: none is proposed]
+    #[arg(long, value_name = "N", num_args = 0..=1, require_equals = true, default_missing_value = "12",
+        value_parser = clap::value_parser!(u32).range(1..=1000))]
+    pub(super) mends: Option<u32>,
+    /// A price list, CSV with the columns item, of and price: changes are then ordered by their price
+    /// [default: by the cables and ports that they take]
+    #[arg(long, value_name = "FILE", requires = "mends")]
+    pub(super) prices: Option<PathBuf>,
+}
+
+impl MendArguments {
+    /// The words that repeat them on a command line.
+    pub(super) fn words(&self) -> Vec<String> {
+        let mut words: Vec<String> = Vec::new();
+        words.extend(self.mends.map(|most| format!("--mends={most}")));
+        if let Some(file) = &self.prices {
+            words.extend(["--prices".to_owned(), file.to_string_lossy().into_owned()]);
+        }
+        words
+    }
+
+    /// How far the search is to go.
+    pub(super) fn search(&self) -> Result<Search, Failure> {
+        let Some(file) = &self.prices else {
+            return Ok(Search {
+                most: self.mends.unwrap_or(0),
+                prices: None,
+            });
+        };
+        let text = load::text(file)?;
+        let prices = PriceList::read(&text)
+            .map_err(|what| Failure::Scenario(format!("error: {}:{what}", file.display())))?;
+        Ok(Search {
+            most: self.mends.unwrap_or(0),
+            prices: Some(prices),
         })
     }
 }
@@ -121,6 +167,26 @@ impl OutputArguments {
             json::report_json(report)
         } else {
             text(report)
+        };
+        console.result(&result)
+    }
+}
+
+impl OutputArguments {
+    /// Writes the CSV file if it was asked for, then prints a row for each scenario.
+    pub(super) fn write_several(
+        &self,
+        console: &Console,
+        rows: &[ScenarioRow],
+        reports: &[Report],
+    ) -> Result<(), Failure> {
+        if let Some(path) = &self.csv {
+            write::file(path, csv::several_csv(rows).as_bytes())?;
+        }
+        let result = if self.json {
+            json::several_json(rows, reports)
+        } else {
+            table::several_text(rows)
         };
         console.result(&result)
     }

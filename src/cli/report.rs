@@ -2,11 +2,13 @@
 
 use super::console::Console;
 use super::exit::{Exit, Failure};
-use super::options::{JunitArguments, PrecisionArguments, RunArguments, ScenarioArguments};
+use super::options::{
+    JunitArguments, MendArguments, PrecisionArguments, RunArguments, ScenarioArguments,
+};
 use super::study;
 use super::write::{self, Foreign};
 use crate::render::{page, table};
-use crate::study::{Ask, study as study_of};
+use crate::study::Ask;
 use clap::Args;
 use std::path::{Path, PathBuf};
 
@@ -26,6 +28,8 @@ pub(super) struct Arguments {
     #[command(flatten)]
     precision: PrecisionArguments,
     #[command(flatten)]
+    mends: MendArguments,
+    #[command(flatten)]
     junit: JunitArguments,
 }
 
@@ -39,7 +43,9 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     // Before the runs, which take time.
     write::check_folder(&folder, foreign)?;
     arguments.junit.check()?;
-    let extra = arguments.precision.words();
+    let search = arguments.mends.search()?;
+    let mut extra = arguments.precision.words();
+    extra.extend(arguments.mends.words());
     let job = study::prepare("report", &arguments.scenario, &arguments.run, &extra)?
         .precisely(&arguments.precision);
     let ask = Ask {
@@ -48,7 +54,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         mends: true,
         planned: false,
     };
-    let report = job.run(|site, origin, progress| study_of(site, origin, &ask, progress))?;
+    let report = job.mended(&ask, &search)?;
     let files: Vec<(String, Vec<u8>)> = page::attachments(&report)
         .into_iter()
         .map(|file| (file.name, file.bytes))

@@ -5,14 +5,20 @@ use super::load::{self, Warnings};
 use super::options::{PrecisionArguments, RunArguments, ScenarioArguments};
 use super::progress::Bar;
 use crate::outcome::{Origin, Report, Verdict};
-use crate::scenario::Loaded;
+use crate::scenario::{Loaded, Problem};
 use crate::site::Site;
-use crate::study::Progress;
+use crate::study::remedy::{self, Search};
+use crate::study::{Ask, Progress};
 
 /// A scenario that is loaded and ready to run.
 #[derive(Debug)]
 pub(super) struct Job {
     loaded: Loaded,
+    /// The scenario as it was read, and its options: to lay changes over it.
+    text: String,
+    scenario: ScenarioArguments,
+    options: RunArguments,
+    precision: Option<f64>,
     origin: Origin,
     quiet: bool,
     threads: usize,
@@ -26,7 +32,8 @@ pub(super) fn prepare(
     options: &RunArguments,
     extra: &[String],
 ) -> Result<Job, Failure> {
-    let mut loaded = load::load(scenario, Warnings::unless(options.quiet))?;
+    let text = load::scenario_text(&scenario.file)?;
+    let mut loaded = load::understood(scenario, &text, Warnings::unless(options.quiet))?;
     load::apply(&mut loaded, options);
     let file = scenario
         .file
@@ -46,6 +53,10 @@ pub(super) fn prepare(
     };
     Ok(Job {
         loaded,
+        text,
+        scenario: scenario.clone(),
+        options: options.clone(),
+        precision: None,
         origin,
         quiet: options.quiet,
         threads: options.threads.map_or(0, usize::from),
@@ -59,6 +70,7 @@ impl Job {
 
     /// Lays a precision over the scenario's, in what-ifs too.
     pub(super) fn precisely(mut self, precision: &PrecisionArguments) -> Self {
+        self.precision = precision.within;
         if precision.within.is_some() {
             let site = &mut self.loaded.site;
             site.run.within = precision.within;
@@ -78,6 +90,31 @@ impl Job {
         self.origin.switch_replications = run.switch_replications;
     }
 
+    /// The whole study with the changes that `search` asks for.
+    pub(super) fn mended(self, ask: &Ask, search: &Search) -> Result<Report, Failure> {
+        let (text, scenario, options) = (
+            self.text.clone(),
+            self.scenario.clone(),
+            self.options.clone(),
+        );
+        let precision = self.precision;
+        let apply = move |more: &[(String, String)]| -> Result<Site, String> {
+            let mut set = scenario.set.clone();
+            set.retain(|(key, _)| more.iter().all(|(other, _)| other != key));
+            set.extend(more.iter().cloned());
+            let mut loaded = load::understand(&scenario.file, &text, &set)
+                .map_err(|problems| reason(&problems))?;
+            loaded.site.variants.clear();
+            load::apply(&mut loaded, &options);
+            loaded.site.run.within = precision.or(loaded.site.run.within);
+            Ok(loaded.site)
+        };
+        self.run(|site, origin, progress| {
+            let report = crate::study::study(site, origin, ask, progress);
+            remedy::search(site, report, ask, search, &apply, progress)
+        })
+    }
+
     /// Runs `work` on the threads asked for, with a progress bar.
     pub(super) fn run<T: Send>(
         self,
@@ -89,6 +126,14 @@ impl Job {
         bar.finish();
         Ok(report)
     }
+}
+
+/// The first problem in a few words.
+fn reason(problems: &[Problem]) -> String {
+    problems.first().map_or_else(
+        || "it cannot be read".to_owned(),
+        |problem| problem.message.clone(),
+    )
 }
 
 /// Refuses a name that no outage has.

@@ -5,8 +5,16 @@ use super::net::{Frame, FrameKind, Spoilt};
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
 use super::world::{Event, Executor, LostSegment, World};
 use crate::engine::{EventSet, Key};
-use crate::site::NoPath;
+use crate::site::{NoPath, Timers};
 use crate::unit::{Duration, Instant};
+
+/// The timeout of a message sent again `resent` times already: doubled each time, up to a largest (RFC 6298,
+/// section 5).
+fn retransmission(timers: &Timers, resent: u32) -> Duration {
+    let doubled = timers.tcp_rto_min.0.saturating_mul(1 << resent.min(32));
+    let most = timers.tcp_rto_max.0.max(timers.tcp_rto_min.0);
+    Duration(doubled.min(most).max(1))
+}
 
 impl<E: Executor> World<'_, E> {
     /// Sees to it that the oldest attempt on a path is looked at when its time is over.
@@ -58,14 +66,20 @@ impl<E: Executor> World<'_, E> {
                 timer: Some(timer),
                 ios: ios.len() as u64,
             });
-            let state = self.paths[path as usize];
-            if !state.connected && state.standing != Standing::Failed {
-                self.fail_path(path, timer);
-            }
-            self.send_again(set, &mut ios, timer);
+            self.give_up_on(path, &mut ios, timer);
             self.dispatch(set);
         }
         self.watch_oldest_attempt(path);
+    }
+
+    /// Sends I/Os again whose attempts on a path came to nothing, and gives the path up with them if it cannot
+    /// carry frames.
+    fn give_up_on(&mut self, path: u32, ios: &mut Vec<u32>, timer: (TimerName, Duration)) {
+        let state = self.paths[path as usize];
+        if !state.connected && state.standing != Standing::Failed {
+            self.fail_path(path, timer);
+        }
+        self.send_again(self.compiled.paths[path as usize].set, ios, timer);
     }
 
     /// A frame will not arrive. TCP sends it again; anything else waits for its timers.
@@ -95,15 +109,7 @@ impl<E: Executor> World<'_, E> {
         if attempt.resend_pending {
             return;
         }
-        let doubled = timers
-            .tcp_rto_min
-            .0
-            .saturating_mul(1 << attempt.resent.min(32));
-        let timeout = Duration(
-            doubled
-                .min(timers.tcp_rto_max.0.max(timers.tcp_rto_min.0))
-                .max(1),
-        );
+        let timeout = retransmission(timers, attempt.resent);
         let due = (attempt.volley_ready + timeout).max(self.now + Duration(1));
         let key = Key {
             at: due,
@@ -130,6 +136,13 @@ impl<E: Executor> World<'_, E> {
             self.release(slot);
             return;
         }
+        let path = attempt.path;
+        let retries = self.path_timers(path).tcp_retries;
+        if self.attempts[slot].resent >= retries {
+            self.connection_given_up(path, slot);
+            return;
+        }
+        let attempt = &mut self.attempts[slot];
         attempt.resent += 1;
         // The next timeout counts from this departure.
         attempt.volley_ready = self.now;
@@ -152,6 +165,22 @@ impl<E: Executor> World<'_, E> {
             let from = self.compiled.flows[frame.flow as usize].from;
             self.send(fresh, from);
         }
+    }
+
+    /// TCP has sent a message again as often as it does: its attempt is over.
+    fn connection_given_up(&mut self, path: u32, slot: u32) {
+        let timers = self.path_timers(path);
+        let doublings = (0..=timers.tcp_retries).map(|resent| retransmission(timers, resent).0);
+        let timer = (TimerName::TcpGivesUp, Duration(doublings.sum()));
+        let mut ios = vec![self.abandon(slot)];
+        self.log(LogEntry {
+            at: self.now,
+            kind: LogKind::AttemptTimedOut { path },
+            timer: Some(timer),
+            ios: 1,
+        });
+        self.give_up_on(path, &mut ios, timer);
+        self.dispatch(self.compiled.paths[path as usize].set);
     }
 
     /// I/Os wait without any path: look again after a path check.

@@ -176,6 +176,7 @@ pub(crate) mod tie {
         PathCheck = 3,
         NoPath = 4,
         Uplinks = 5,
+        Takeover = 6,
     }
 
     /// The place of a timer of a path or a set, after those of any I/O. No two share one.

@@ -1,22 +1,18 @@
 //! Loss and return of parts: what is cut, who notices when, and what is sent again.
 
-use super::attempt::{NONE, tie};
+use super::attempt::tie;
 use super::compile::Compiled;
 use super::ill::Ill;
 use super::net::{Links, LostFrame, ReceiverGone};
-use super::notice::{Place, hold, noticed_by, shun_after, tried_again_by};
+use super::notice::shun_after;
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
 use super::uplink::{UplinkWatch, watches};
 use super::way::Way;
 use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
-use crate::site::{Action, Heading, LossMode, Timers};
+use crate::site::{Action, Heading, LossMode};
 use crate::topology::{DirectionId, MemberId, NodeId};
 use crate::unit::{Duration, Instant};
-use crate::wire::Protocol;
-
-/// What ended a hold that there was none of.
-const NO_HOLD: (TimerName, Duration) = (TimerName::FastIoFail, Duration::ZERO);
 
 /// A scripted event, its parts found.
 #[derive(Clone, Debug)]
@@ -39,7 +35,7 @@ pub(crate) struct FaultState {
     /// First loss of the run.
     pub(crate) since: Option<Instant>,
     /// How the latest loss shows itself: that of the paths it breaks.
-    mode: LossMode,
+    pub(super) mode: LossMode,
     /// For each direction how many losses it suffers from.
     ways_lost: Vec<u32>,
     /// When a member was lost or came back last, and how.
@@ -154,6 +150,7 @@ impl<E: Executor> World<'_, E> {
             self.fault.nodes_lost[node.0 as usize] += 1;
         }
         self.lose_members(&script.members, mode);
+        self.look_at_controllers();
     }
 
     /// Takes members away, and lets everybody concerned take note.
@@ -211,6 +208,7 @@ impl<E: Executor> World<'_, E> {
             self.fault.drained[member.0 as usize] = false;
         }
         self.heal(&script.members);
+        self.look_at_controllers();
         self.restore_members(&script.members);
     }
 
@@ -324,7 +322,7 @@ impl<E: Executor> World<'_, E> {
             if drained != self.paths[path].drained {
                 self.paths[path].drained = drained;
                 match (drained, self.paths[path].standing) {
-                    (true, Standing::Up) => {
+                    (true, Standing::Up | Standing::Returned) => {
                         self.change_standing(path_id, Standing::Drained, None, 0)
                     }
                     (false, Standing::Drained) if connected => {
@@ -334,221 +332,6 @@ impl<E: Executor> World<'_, E> {
                     _ => {}
                 }
             }
-        }
-    }
-
-    pub(crate) fn change_standing(
-        &mut self,
-        path: u32,
-        to: Standing,
-        timer: Option<(TimerName, Duration)>,
-        ios: u64,
-    ) {
-        self.paths[path as usize].standing = to;
-        self.log(LogEntry {
-            at: self.now,
-            kind: LogKind::Path { path, to },
-            timer,
-            ios,
-        });
-    }
-
-    pub(crate) fn path_timers(&self, path: u32) -> &Timers {
-        &self.compiled.sets[self.compiled.paths[path as usize].set as usize].timers
-    }
-
-    pub(crate) fn path_protocol(&self, path: u32) -> &Protocol {
-        &self.compiled.sets[self.compiled.paths[path as usize].set as usize].protocol
-    }
-
-    /// How the host of `path` will notice that it is broken: see [`noticed_by`].
-    fn noticed_by(&self, path: u32, mode: LossMode, local: bool) -> Option<(TimerName, Duration)> {
-        let place = if local { Place::OwnLink } else { Place::Beyond };
-        noticed_by(
-            self.path_protocol(path),
-            self.path_timers(path),
-            mode,
-            place,
-        )
-    }
-
-    /// Whether every link of the path's host port is gone.
-    fn local_loss(&self, path: u32, there: &[bool]) -> bool {
-        let port = self.compiled.paths[path as usize].path.host_port;
-        let links = &self.compiled.fabric.nodes[port.0 as usize].out;
-        links
-            .iter()
-            .all(|direction| !there[direction.member().0 as usize])
-    }
-
-    fn path_breaks(&mut self, path: u32, there: &[bool]) {
-        let local = self.local_loss(path, there);
-        if self.paths[path as usize].standing == Standing::Up
-            || self.paths[path as usize].standing == Standing::Drained
-        {
-            let in_flight = u64::from(self.paths[path as usize].in_flight);
-            self.change_standing(path, Standing::Unnoticed, None, in_flight);
-        }
-        let notice = self.noticed_by(path, self.fault.mode, local);
-        self.plan_notice(path, notice);
-    }
-
-    fn plan_notice(&mut self, path: u32, notice: Option<(TimerName, Duration)>) {
-        let state = &mut self.paths[path as usize];
-        state.notice = notice;
-        state.notice_at = notice.map_or(Instant::NEVER, |(_, after)| self.now + after);
-        if let Some((_, after)) = notice {
-            self.plan_step(path, after);
-        }
-    }
-
-    /// A path already broken, its host not yet aware of it, has lost more: the host may notice that sooner.
-    fn notice_sooner(&mut self, path: u32, there: &[bool]) {
-        let port = self.compiled.paths[path as usize].path.host_port;
-        let links = &self.compiled.fabric.nodes[port.0 as usize].out;
-        let silent = links.iter().any(|direction| {
-            let lost = self.fault.lost_since(direction.member());
-            lost.is_some_and(|(_, mode)| mode == LossMode::Silent)
-        });
-        if silent || !self.local_loss(path, there) {
-            return;
-        }
-        let notice = self.noticed_by(path, LossMode::Loud, true);
-        let at = notice.map_or(Instant::NEVER, |(_, after)| self.now + after);
-        if at < self.paths[path as usize].notice_at {
-            self.paths[path as usize].epoch += 1;
-            self.plan_notice(path, notice);
-        }
-    }
-
-    pub(crate) fn timer_key(&self, path: u32, after: Duration, what: tie::Watching) -> Key {
-        let host = self.compiled.sets[self.compiled.paths[path as usize].set as usize].host;
-        Key {
-            at: self.now + after,
-            tie: tie::timer(u32::try_from(host).unwrap_or(0), path, what),
-        }
-    }
-
-    fn plan_step(&mut self, path: u32, after: Duration) {
-        let epoch = self.paths[path as usize].epoch;
-        self.queue.push(
-            self.timer_key(path, after, tie::Watching::PathStep),
-            Event::PathStep { path, epoch },
-        );
-    }
-
-    /// A planned change of standing, void if the connection has changed since it was planned.
-    pub(crate) fn path_step(&mut self, path: u32, epoch: u32) {
-        let state = self.paths[path as usize];
-        if state.epoch != epoch {
-            return;
-        }
-        let timers = self.path_timers(path).clone();
-        let hold = hold(self.path_protocol(path), &timers);
-        match state.standing {
-            Standing::Unnoticed => {
-                let noticed = state
-                    .notice
-                    .unwrap_or((TimerName::KeepAlive, timers.keep_alive));
-                if let Some((_, held)) = hold {
-                    let in_flight = u64::from(state.in_flight);
-                    self.change_standing(path, Standing::Blocked, Some(noticed), in_flight);
-                    self.plan_step(path, held);
-                } else {
-                    self.fail_path(path, noticed);
-                }
-            }
-            Standing::Blocked => self.fail_path(path, hold.or(state.notice).unwrap_or(NO_HOLD)),
-            // Quiesced long enough: now its I/Os may go elsewhere.
-            Standing::Failed => self.send_elsewhere(path, (TimerName::PathCheck, timers.quiesce)),
-            Standing::Up | Standing::Drained | Standing::Removed => {}
-        }
-    }
-
-    /// Gives a path up; its I/Os go elsewhere, and it is tried again from time to time.
-    pub(crate) fn fail_path(&mut self, path: u32, timer: (TimerName, Duration)) {
-        let quiesce = self.path_timers(path).quiesce;
-        let in_flight = u64::from(self.paths[path as usize].in_flight);
-        self.change_standing(path, Standing::Failed, Some(timer), in_flight);
-        self.paths[path as usize].failed_at = self.now;
-        self.plan_check(path);
-        if quiesce == Duration::ZERO {
-            self.send_elsewhere(path, timer);
-        } else {
-            self.plan_step(path, quiesce);
-        }
-    }
-
-    fn send_elsewhere(&mut self, path: u32, timer: (TimerName, Duration)) {
-        let set = self.compiled.paths[path as usize].set;
-        let mut ios = Vec::new();
-        while self.paths[path as usize].oldest != NONE {
-            let slot = self.paths[path as usize].oldest;
-            ios.push(self.abandon(slot));
-        }
-        self.send_again(set, &mut ios, timer);
-        self.dispatch(set);
-    }
-
-    fn path_returns(&mut self, path: u32) {
-        match self.paths[path as usize].standing {
-            Standing::Unnoticed => self.change_standing(path, Standing::Up, None, 0),
-            Standing::Blocked => {
-                // The port logs in anew, so what was under way on it is sent again.
-                let in_flight = u64::from(self.paths[path as usize].in_flight);
-                self.change_standing(path, Standing::Up, None, in_flight);
-                let hold = hold(self.path_protocol(path), self.path_timers(path));
-                self.send_elsewhere(path, hold.unwrap_or(NO_HOLD));
-            }
-            Standing::Failed | Standing::Up | Standing::Drained | Standing::Removed => {}
-        }
-    }
-
-    /// Whether the host stops trying: NVMe gives a controller up once it has been lost for long enough.
-    fn given_up_for_good(&self, path: u32) -> bool {
-        let nvme = matches!(
-            self.path_protocol(path),
-            Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::FcNvme(_)
-        );
-        let loss = self.path_timers(path).controller_loss;
-        nvme && self.now >= self.paths[path as usize].failed_at + loss
-    }
-
-    fn plan_check(&mut self, path: u32) {
-        if self.paths[path as usize].check_pending {
-            return;
-        }
-        self.paths[path as usize].check_pending = true;
-        let (_, after) = tried_again_by(self.path_protocol(path), self.path_timers(path));
-        let epoch = self.paths[path as usize].epoch;
-        // A check of no length would check for ever in one instant.
-        let after = after.max(Duration::from_us(1));
-        self.queue.push(
-            self.timer_key(path, after, tie::Watching::PathCheck),
-            Event::PathCheck { path, epoch },
-        );
-    }
-
-    pub(crate) fn path_check(&mut self, path: u32, _epoch: u32) {
-        self.paths[path as usize].check_pending = false;
-        if self.paths[path as usize].standing != Standing::Failed {
-            return;
-        }
-        if self.paths[path as usize].connected {
-            let timer = tried_again_by(self.path_protocol(path), self.path_timers(path));
-            let to = if self.paths[path as usize].drained {
-                Standing::Drained
-            } else {
-                Standing::Up
-            };
-            self.change_standing(path, to, Some(timer), 0);
-            self.dispatch(self.compiled.paths[path as usize].set);
-        } else if self.given_up_for_good(path) {
-            let loss = self.path_timers(path).controller_loss;
-            let timer = Some((TimerName::ControllerLoss, loss));
-            self.change_standing(path, Standing::Removed, timer, 0);
-        } else {
-            self.plan_check(path);
         }
     }
 }

@@ -9,7 +9,7 @@ use super::tally::{ControllerTally, PathTally, SourceTally, Tally, WorkloadTally
 use super::world::{Executor, World};
 use crate::engine::EventSet;
 use crate::measure::{LevelSeries, Series, TimeAverage};
-use crate::site::{Measure, Site};
+use crate::site::{Failback, Measure, Site};
 use crate::unit::Instant;
 
 impl<E: Executor> World<'_, E> {
@@ -117,12 +117,21 @@ impl<E: Executor> World<'_, E> {
         &self.tally
     }
 
-    /// Whether every path has found its standing: none is lost unnoticed or held.
+    /// Whether every path has found its standing: none is lost unnoticed or held, nor there and not yet found,
+    /// nor waiting for a failback that has a time.
     #[must_use]
     pub fn paths_decided(&self) -> bool {
-        let waits =
-            |path: &PathState| matches!(path.standing, Standing::Unnoticed | Standing::Blocked);
-        !self.paths.iter().any(waits)
+        let waits = |(index, path): (usize, &PathState)| match path.standing {
+            Standing::Unnoticed | Standing::Blocked => true,
+            // It will be found.
+            Standing::Failed => path.connected,
+            Standing::Returned => {
+                let set = self.compiled.paths[index].set as usize;
+                matches!(self.compiled.sets[set].timers.failback, Failback::After(_))
+            }
+            Standing::Up | Standing::Drained | Standing::Removed => false,
+        };
+        !self.paths.iter().enumerate().any(waits)
     }
 
     /// About the bytes that the run holds for I/Os, attempts, events, frames and its log: what can grow without end.

@@ -50,12 +50,16 @@ pub(crate) struct PathState {
     /// Whether frames can get through both ways.
     pub(crate) connected: bool,
     pub(crate) drained: bool,
+    /// It was drained when it broke: it takes nothing until it is up again.
+    pub(crate) emptied: bool,
     /// The timer by which its host will notice, or has noticed, that it is broken.
     pub(crate) notice: Option<(TimerName, Duration)>,
     /// When that is.
     pub(crate) notice_at: Instant,
     /// When it was given up last.
     pub(crate) failed_at: Instant,
+    /// Since when it has been held or was before it failed; never when its loss was not noticed as such.
+    pub(crate) held_since: Instant,
 }
 
 impl PathState {
@@ -71,17 +75,20 @@ impl PathState {
             check_pending: false,
             connected: true,
             drained: false,
+            emptied: false,
             notice: None,
             notice_at: Instant::NEVER,
             failed_at: Instant::ZERO,
+            held_since: Instant::NEVER,
         }
     }
 
     const fn takes_ios(&self) -> bool {
-        matches!(
-            self.standing,
-            Standing::Up | Standing::Unnoticed | Standing::Blocked
-        )
+        match self.standing {
+            Standing::Up => true,
+            Standing::Unnoticed | Standing::Blocked => !self.emptied,
+            Standing::Failed | Standing::Drained | Standing::Removed | Standing::Returned => false,
+        }
     }
 }
 
@@ -154,11 +161,30 @@ impl<E: Executor> World<'_, E> {
         };
         if let Some(owner) = owner {
             match self.pick_among(set, io, Some(owner)) {
+                Pick::Nothing if self.waits_for_takeover(owner) => return Pick::Full,
                 Pick::Nothing => {}
                 found => return found,
             }
         }
-        self.pick_among(set, io, None)
+        match self.pick_among(set, io, None) {
+            Pick::Nothing if self.use_returned(set) => self.pick_among(set, io, None),
+            found => found,
+        }
+    }
+
+    /// Takes the paths of a set that are back into use before their failback, for there is no other. Returns
+    /// whether there was any.
+    #[cold]
+    fn use_returned(&mut self, set: u32) -> bool {
+        let mut any = false;
+        for path in self.compiled.sets[set as usize].paths.clone() {
+            if self.paths[path as usize].standing == Standing::Returned {
+                any = true;
+                self.paths[path as usize].epoch += 1;
+                self.change_standing(path, Standing::Up, None, 0);
+            }
+        }
+        any
     }
 
     fn owner(&self, array: usize, volume: u32) -> Option<usize> {

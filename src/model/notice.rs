@@ -4,7 +4,7 @@
 
 use super::compile::Compiled;
 use super::standing::TimerName;
-use crate::site::{Action, LacpRate, LossMode, Timers, UplinkLoss};
+use crate::site::{Action, Failback, LacpRate, LossMode, Owner, Timers, UplinkLoss};
 use crate::unit::Duration;
 use crate::wire::Protocol;
 
@@ -117,7 +117,15 @@ impl Compiled {
                 UplinkLoss::DropHostPorts(after) if action == Action::Lose(LossMode::Loud) => after,
                 UplinkLoss::DropHostPorts(_) | UplinkLoss::Keep => Duration::ZERO,
             });
-        let hosts = hosts.max().unwrap_or(Duration::ZERO);
+        // Volumes have owners only where their workload says so, and partners only beside another controller.
+        let owned = site.workloads.iter().filter(|work| {
+            work.owner == Owner::Alternate && site.arrays[work.array].controllers > 1
+        });
+        let takeover = owned.map(|work| match action {
+            Action::Lose(_) => site.arrays[work.array].takeover,
+            _ => Duration::ZERO,
+        });
+        let hosts = hosts.chain(takeover).max().unwrap_or(Duration::ZERO);
         (hosts + ports.max().unwrap_or(Duration::ZERO)).max(fabric)
     }
 }
@@ -135,7 +143,13 @@ fn host_chain(protocol: &Protocol, timers: &Timers, action: Action) -> Duration 
             sent + timers.quiesce
         }
         // A switch uses the link again, and the next try finds the path.
-        Action::Restore => timers.lag_rehash + tried_again_by(protocol, timers).1,
+        Action::Restore => {
+            let failback = match timers.failback {
+                Failback::After(after) => after,
+                Failback::Immediate | Failback::Manual => Duration::ZERO,
+            };
+            timers.lag_rehash + tried_again_by(protocol, timers).1 + failback
+        }
         Action::Drain | Action::Slow(_) => Duration::ZERO,
     }
 }

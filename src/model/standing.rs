@@ -15,8 +15,11 @@ pub enum Standing {
     Failed,
     /// Emptied on purpose: takes none, what is under way finishes.
     Drained,
-    /// Given up for good: takes none, and is not tried again.
+    /// Given up for good: takes none, and is not tried again; or, SCSI over FC, to be found anew when its port
+    /// returns.
     Removed,
+    /// Back, and kept until its failback, or until there is no other.
+    Returned,
 }
 
 /// The timer that made something happen.
@@ -28,7 +31,7 @@ pub enum TimerName {
     StateNotice,
     /// A held SCSI remote port is given up.
     FastIoFail,
-    /// A held SCSI remote port is given up for want of fast-io-fail.
+    /// A held SCSI remote port is given up for want of fast-io-fail; or one lost for so long is removed.
     DeviceLoss,
     /// An attempt without an answer is given up.
     CommandTimeout,
@@ -52,6 +55,12 @@ pub enum TimerName {
     NoPath,
     /// An NVMe controller lost for so long is not tried again.
     ControllerLoss,
+    /// A path that was back long enough is used again.
+    Failback,
+    /// TCP has sent a message again so many times that it gives the connection up.
+    TcpGivesUp,
+    /// The partner of a lost controller has its volumes.
+    Takeover,
     /// A switch without uplinks takes its host ports down.
     UplinkLoss,
 }
@@ -80,6 +89,8 @@ pub enum LogKind {
     },
     /// The fabric changed its routes.
     Rerouted,
+    /// The partner of a lost controller serves its volumes from now on: controller index.
+    TakenOver(u32),
     /// A switch without uplinks took its host ports down.
     PortsDropped(u32),
     /// A switch has an uplink again, and put its host ports back.

@@ -76,6 +76,8 @@ pub enum Event {
     Script { index: u32 },
     /// The uplinks of a watched switch may have been gone for long enough.
     UplinksGone { watch: u32 },
+    /// The partner of a lost controller may have its volumes.
+    Takeover { controller: u32 },
     /// I/Os without any path are looked at again.
     Pathless { set: u32 },
 }
@@ -135,6 +137,8 @@ pub(crate) struct ControllerState {
     pub(crate) queue: VecDeque<u32>,
     /// When the requests now worked on were begun, summed, ps.
     pub(crate) begun: u128,
+    /// Since when all its ports have been lost.
+    pub(crate) lost_since: Option<Instant>,
 }
 
 impl<'a> World<'a> {
@@ -322,6 +326,7 @@ impl<'a, E: Executor> World<'a, E> {
             Event::PathCheck { path, epoch } => self.path_check(path, epoch),
             Event::Reroute => self.reroute(),
             Event::UplinksGone { watch } => self.uplinks_gone(watch),
+            Event::Takeover { controller } => self.taken_over(controller),
             Event::Script { index } => self.script(index),
             Event::Pathless { set } => self.pathless(set),
         }

@@ -107,7 +107,11 @@ pub struct Mend {
     pub name: String,
     /// What it sets.
     pub set: Vec<(String, String)>,
-    /// Judgements with it, same rows and cases as the report's (steady promises only).
+    /// Who thought of it.
+    pub origin: MendOrigin,
+    /// What it takes.
+    pub changes: Changes,
+    /// Judgements with it, same cases as the report's; those of the switch-over only where it was run again.
     pub matrix: Matrix,
     /// Steady figures with it, same cases.
     pub steady: Vec<Steady>,
@@ -115,6 +119,74 @@ pub struct Mend {
     pub growth: Vec<Growth>,
     /// Every promise judged is met with it.
     pub mends_all: bool,
+}
+
+/// Who thought of a change.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum MendOrigin {
+    /// The scenario: a variant of it.
+    #[default]
+    Stated,
+    /// The program, for what was missed.
+    Proposed,
+}
+
+/// What a change takes: only what has to be there in addition; what becomes free is not set off against it.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Changes {
+    /// Cables, new or of another kind.
+    pub cables: u32,
+    /// Ports, new or of another kind, at both ends.
+    pub ports: u32,
+    /// Values set otherwise that take no part: timers, policies.
+    pub settings: u32,
+    /// All of it by kind.
+    pub parts: Vec<ChangedPart>,
+    /// By the price list; `None` without one, or when it lacks an item.
+    pub price: Option<f64>,
+    /// Items that the price list lacks.
+    pub unpriced: Vec<String>,
+}
+
+/// Things of one kind that a change takes.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct ChangedPart {
+    /// `cable`, `port`, `setting`, or `parallel` (one request worked on at once in one controller).
+    pub kind: String,
+    /// Speed, as in an inventory, or array; empty for a setting.
+    pub of: String,
+    /// How many more.
+    pub count: u32,
+}
+
+/// What was tried in search of changes.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct MendSearch {
+    /// Changes that might be simulated at most.
+    pub most: u32,
+    /// Changes that were simulated.
+    pub tried: u32,
+    /// Layers: 1 for single changes, one more for each change on top of the best before.
+    pub rounds: u32,
+    /// Workloads and cases with a latency missed though no part on their way is even 40 % full in the busiest 20 ms:
+    /// time goes where a wider part does not help.
+    pub calm: Vec<String>,
+    /// Changes that the scenario does not admit.
+    pub refused: Vec<RefusedMend>,
+    /// Whether a price list ordered them.
+    pub priced: bool,
+}
+
+/// A change that the scenario does not admit.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct RefusedMend {
+    /// What it is called.
+    pub name: String,
+    /// What it would set.
+    pub set: Vec<(String, String)>,
+    /// Why not.
+    pub reason: String,
 }
 
 /// One input with its mark, for the page.
@@ -151,6 +223,8 @@ pub struct Report {
     pub growth: Vec<Growth>,
     /// Changes that were simulated.
     pub mends: Vec<Mend>,
+    /// The search for further changes; `None` when not asked.
+    pub mend_search: Option<MendSearch>,
     /// Every single part lost in turn; `None` when not asked.
     pub each_part: Option<EachPart>,
     /// The site as a diagram.
@@ -163,4 +237,17 @@ pub struct Report {
     pub precision: Option<Precision>,
     /// Relative error of every printed percentile, at most.
     pub percentile_error_percent: f64,
+}
+
+impl Report {
+    /// The changes that are shown in pictures and long tables: the scenario's own, and of those proposed the first
+    /// that mends everything.
+    pub fn shown_mends(&self) -> impl Iterator<Item = &Mend> {
+        let mut proposed = false;
+        self.mends.iter().filter(move |mend| {
+            let first = mend.origin == MendOrigin::Proposed && mend.mends_all && !proposed;
+            proposed |= first;
+            first || mend.origin == MendOrigin::Stated
+        })
+    }
 }

@@ -4,13 +4,21 @@
 //! not finite never appear. Left out: rounding, which the reader of a spreadsheet can do.
 
 mod compare;
+mod growth;
 mod headroom;
 mod measured;
+mod mends;
+mod several;
+mod sheet;
 mod sweep;
 
 pub use compare::comparison_csv;
+pub use growth::growth_csv;
 pub use headroom::headroom_csv;
 pub use measured::measured_csv;
+pub use mends::mends_csv;
+pub use several::several_csv;
+pub use sheet::sheet_csv;
 pub use sweep::{
     BEFORE, SweepPlace, sweep_csv_line, sweep_header, sweep_json_fields, sweep_json_line,
     sweep_rows,

@@ -7,7 +7,7 @@
 //! | `format` | 1; a change of meaning is a new number, a new field is not |
 //! | `program` | `halfloom` |
 //! | `estimate` | `true`: nothing here is a measurement or a guarantee |
-//! | `kind` | `report`, `review`, `paths`, `headroom`, `comparison`, `workload` or `measured` |
+//! | `kind` | `report`, `scenarios`, `review`, `paths`, `headroom`, `comparison`, `workload`, `measured` or `growth` |
 //!
 //! and goes on with the fields below. A name ends with its unit: `_us` microseconds, `_s` seconds, `_mb_s`
 //! 10^6 bytes per second, `_gb_s` 10^9 bits per second, `_iops` I/Os per second, `_percent` per cent, `_share`
@@ -60,7 +60,12 @@
 //! - `parts`: `part`, `detail`, `tier`, `cases` (one a case: `instance`, `mean_percent`, `peak_percent`,
 //!   `member_peak_percent`, `fullest_member_share_percent`).
 //! - `growth`: `case`, `factor` (times today's load), `part`, `next` (pair of part and factor).
-//! - `mends`, changes that were simulated: `name`, `set`, `matrix`, `steady`, `growth`, `mends_all`.
+//! - `mends`, changes that were simulated: `name`, `set`, `origin` (`stated`: a variant of the scenario, or
+//!   `proposed`), `changes` (`cables`, `ports`, `settings`, `parts`: `kind`, `of`, `count`; `price` and `unpriced` by
+//!   the price list), `matrix`, `steady`, `growth`, `mends_all`.
+//! - `mend_search` (`null` when not asked): `most`, `tried`, `rounds`, `calm` (workload and
+//!   case that no part limits), `refused` (`name`, `set`, `reason`: what the
+//!   scenario does not admit), `priced`.
 //! - `each_part`, every single part lost in turn (`null` when not asked): `during` (the outage in force, or
 //!   `null`), `parts`, `cases_run`, `cases_saved` (parts in the same place as one that was run), `grouped`,
 //!   `replications`, `duration_s`, `switch_replications` (0: no switch-over was simulated), `cases` and `matrix`
@@ -134,6 +139,13 @@
 //! `verdict`, `saturated`, `partial`, `rows` (`workload`, `measure`, `cell`), `fullest` (three parts: `part`,
 //! `instance`, `mean_percent`, `peak_percent`).
 //!
+//! # `scenarios`
+//!
+//! `scenarios`, a row a file: `scenario`, `title`, `digest`, `verdict` (the worst of its judgements, or `no promise
+//! stated`), `met` of `judged`, and of the worst judgement `case`, `workload`, `measure` (as text), `value`, `unit`,
+//! `target_text`, `margin_percent`; `part` and `peak_percent` of the fullest part there; `command`. `reports`: the
+//! whole of each, as under `report`.
+//!
 //! # `comparison`
 //!
 //! `origin`, `warm_up_s`, `notes`; `designs`: `name`, `digest`, `set`, `matrix`, `inventory` (`hosts`,
@@ -156,9 +168,18 @@
 //!
 //! `origin`, `case`, `file`, `notes`; `rows`, the farthest apart first: `part`, `toward_array`, `links` that it means, `span_s`,
 //! `measured_mb_s`, `simulated_mb_s`, `ratio`, `measured_frames_s`, `simulated_frames_s`, `frames_ratio`, `resets`.
+//!
+//! # `growth`
+//!
+//! `origin`, `from` (the day of the stated load; days are texts like `2027-03-31`), `per_year_percent` (pairs of workload and
+//! growth), `confidence_percent`, `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `cases`: `case`,
+//! `holds_until` and `breaks_by` (proven, or `null`), `holds_factor` and `breaks_factor` (times the load of the first day of the
+//! work that grows fastest), `full_by` (arithmetic), `standing` (`"holds"` until the next step, `"broken-before"` this stage,
+//! `"breaks"`, `"open"`), `breaks` and `ends` as in headroom.
 
+use super::several::ScenarioRow;
 use crate::outcome::{
-    Comparison, Derived, Exchange, Headroom, Measured, PathSheet, Report, Review, Sizes,
+    Comparison, Derived, Exchange, GrowthPlan, Headroom, Measured, PathSheet, Report, Review, Sizes,
 };
 use serde::Serialize;
 
@@ -225,6 +246,18 @@ fn document<T: Serialize>(kind: &'static str, body: &T) -> String {
     text
 }
 
+#[derive(Serialize)]
+struct SeveralBody<'a> {
+    scenarios: &'a [ScenarioRow],
+    reports: &'a [Report],
+}
+
+/// Several scenarios as JSON: a row each, then the whole report of each.
+#[must_use]
+pub fn several_json(scenarios: &[ScenarioRow], reports: &[Report]) -> String {
+    document("scenarios", &SeveralBody { scenarios, reports })
+}
+
 /// A whole study as JSON.
 #[must_use]
 pub fn report_json(report: &Report) -> String {
@@ -255,6 +288,12 @@ pub fn measured_json(measured: &Measured) -> String {
     document("measured", measured)
 }
 
+/// When promises break as the work grows, as JSON.
+#[must_use]
+pub fn growth_json(plan: &GrowthPlan) -> String {
+    document("growth", plan)
+}
+
 /// The static review as JSON.
 #[must_use]
 pub fn review_json(review: &Review) -> String {
@@ -271,7 +310,7 @@ pub fn paths_json(paths: &[PathSheet]) -> String {
 mod tests {
     use super::*;
     use crate::render::sample::{
-        sample_comparison, sample_headroom, sample_report, sample_singles,
+        sample_comparison, sample_headroom, sample_mends, sample_report, sample_singles,
     };
     use crate::study::exchange;
     use serde_json::Value;
@@ -347,6 +386,11 @@ mod tests {
             exchange_json(&exchange::exchange(&protocol, op, size, &[link], 0)),
             sizes_json(&exchange::sizes(&[(protocol, link)], op)),
             report_json(&report),
+            report_json(&sample_mends()),
+            several_json(
+                &crate::render::several::scenario_rows(std::slice::from_ref(&report)),
+                &[],
+            ),
             review_json(&report.review),
             paths_json(&sheets),
             headroom_json(&sample_headroom()),

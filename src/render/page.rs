@@ -14,6 +14,7 @@ mod frame;
 mod growth;
 mod html;
 mod latency;
+mod mends;
 mod parts;
 mod promises;
 mod repeat;
@@ -27,6 +28,8 @@ use crate::outcome::{Case, Report};
 use std::cell::Cell as Counter;
 
 pub use files::{Attachment, attachments};
+pub(in crate::render) use frame::hash as policy_hash;
+pub(in crate::render) use html::esc as escaped;
 
 /// Above so many cases, tables become blocks at every width: columns would be too narrow.
 const WIDE_CASES: usize = 4;

@@ -13,7 +13,8 @@ mod steady;
 mod switch;
 
 use crate::outcome::{
-    Case, Cell, Estimated, Matrix, MeasureKind, Mend, Origin, Report, Row, Steady, Verdict,
+    Case, Cell, ChangedPart, Changes, Estimated, Matrix, MeasureKind, Mend, MendOrigin, MendSearch,
+    Origin, RefusedMend, Report, Row, Steady, Verdict,
 };
 
 pub use compare::sample_comparison;
@@ -38,6 +39,7 @@ pub fn sample_report() -> Report {
         parts: rest::parts(),
         growth: rest::growth(&cases, false),
         mends: vec![mend(&cases)],
+        mend_search: None,
         each_part: None,
         picture: rest::picture(),
         review: rest::review(),
@@ -56,6 +58,46 @@ pub fn sample_singles() -> Report {
         each_part: Some(singles::each_part()),
         ..sample_report()
     }
+}
+
+/// The invented study with proposed changes: one that does, one that does not, one that cannot be.
+#[doc(hidden)]
+#[must_use]
+pub fn sample_mends() -> Report {
+    let mut report = sample_report();
+    let cases = cases();
+    let stated = report.mends[0].clone();
+    report.mends.push(Mend {
+        name: "least-bytes paths at the hosts db".to_owned(),
+        set: vec![("host.db.paths".to_owned(), "least-bytes".to_owned())],
+        origin: MendOrigin::Proposed,
+        changes: Changes {
+            settings: 1,
+            parts: vec![ChangedPart {
+                kind: "setting".to_owned(),
+                of: String::new(),
+                count: 1,
+            }],
+            ..Changes::default()
+        },
+        matrix: matrix(&cases, false),
+        growth: rest::growth(&cases, false),
+        mends_all: false,
+        ..stated
+    });
+    report.mend_search = Some(MendSearch {
+        most: 12,
+        tried: 1,
+        rounds: 1,
+        calm: vec!["fleet, B lost".to_owned()],
+        refused: vec![RefusedMend {
+            name: "64GFC from edge to san".to_owned(),
+            set: vec![("link.edge-san.speed".to_owned(), "64GFC".to_owned())],
+            reason: "the edge switches have no port for it".to_owned(),
+        }],
+        priced: false,
+    });
+    report
 }
 
 fn cases() -> Vec<Case> {
@@ -90,6 +132,16 @@ fn mend(cases: &[Case]) -> Mend {
     Mend {
         name: "light the two dark legs".to_owned(),
         set: vec![("link.edge-san.cage.lit".to_owned(), "4".to_owned())],
+        origin: MendOrigin::Stated,
+        changes: Changes {
+            ports: 4,
+            parts: vec![ChangedPart {
+                kind: "port".to_owned(),
+                of: "32GFC".to_owned(),
+                count: 4,
+            }],
+            ..Changes::default()
+        },
         matrix: matrix(cases, true),
         steady: cases
             .iter()

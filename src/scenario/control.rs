@@ -245,12 +245,17 @@ fn whole_side(cursor: &Cursor<'_, '_>, takes: &[String]) -> Option<Side> {
 
 /// Names or patterns of parts.
 pub(super) fn patterns(node: &Node) -> Result<Vec<Node>, Fault> {
+    patterns_or(node, |_| false)
+}
+
+/// Names or patterns of parts, or what `known` knows.
+pub(super) fn patterns_or(node: &Node, known: impl Fn(&str) -> bool) -> Result<Vec<Node>, Fault> {
     let listed = texts(node)?;
     // `edge-A`, and what names of ports, links, members and cages are made with: `db-1:A1~edge-A/2`.
     let plain = |c: char| c.is_ascii_alphanumeric() || "-_*:~/".contains(c);
     match listed.iter().find(|item| {
         item.as_str()
-            .is_none_or(|text| text.is_empty() || !text.chars().all(plain))
+            .is_none_or(|text| text.is_empty() || !(text.chars().all(plain) || known(text)))
     }) {
         Some(item) => Err(Fault::new(
             "holds something that is no pattern",

@@ -1,6 +1,6 @@
 //! Scripted events: what happens to which parts, and whether it can.
 
-use super::control::{mode, patterns, takes_side};
+use super::control::{mode, patterns_or, takes_side};
 use super::cursor::{Cursor, Fault};
 use super::fate::{Group, expanded};
 use super::names::{Row, rows};
@@ -46,7 +46,12 @@ fn event(
     let way = cursor.optional("way", "the way that is lost", &ways);
     let stated: Vec<&'static str> = ACTIONS.into_iter().filter(|key| cursor.has(key)).collect();
     let targets = match stated.as_slice() {
-        [key] => cursor.optional(key, "event", &patterns).unwrap_or_default(),
+        [key] => {
+            // An outage goes by its name, whatever letters that has.
+            let known = |text: &str| outages.iter().any(|outage| outage.name == text);
+            let targets = |node: &Node| patterns_or(node, known);
+            cursor.optional(key, "event", &targets).unwrap_or_default()
+        }
         _ => {
             let message = format!("{} does {} things", cursor.who, stated.len());
             let expected = "exactly one of: lose, restore, drain, slow, flap";

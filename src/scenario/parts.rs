@@ -370,6 +370,12 @@ pub(super) fn arrays(top: &Cursor<'_, '_>, names: &Names<'_>) -> Vec<ArrayFamily
                     &count(1, 1_000_000),
                     practice("32"),
                 ),
+                takeover: cursor.input(
+                    "takeover",
+                    "volumes of a lost controller served by its partner after",
+                    &time,
+                    practice("10s"),
+                ),
                 port_commands: cursor.input(
                     "port_commands",
                     "commands that one port accepts at once",

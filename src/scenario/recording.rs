@@ -6,6 +6,7 @@
 //! and time of day as `2026-03-31T09:05:00`.
 
 use super::problem::{Problem, Severity};
+use crate::unit::Date;
 use crate::wire::Op;
 
 /// One I/O of a trace.
@@ -368,25 +369,13 @@ pub(super) fn time(text: &str) -> Option<f64> {
         let value = text?.parse::<i64>().ok()?;
         (0..=most).contains(&value).then_some(value)
     };
-    let mut date = date.split('-');
-    let (year, month, day) = (
-        whole(date.next(), 9999)?,
-        whole(date.next(), 12)?,
-        whole(date.next(), 31)?,
-    );
+    let days = Date::parse(date)?.days();
     let mut parts = clock.split(':');
     let (hour, minute) = (whole(parts.next(), 23)?, whole(parts.next(), 59)?);
     let second: f64 = parts.next().unwrap_or("0").parse().ok()?;
-    let sound = month > 0 && day > 0 && (0.0..61.0).contains(&second);
-    if !sound || date.next().is_some() || parts.next().is_some() {
+    if !(0.0..61.0).contains(&second) || parts.next().is_some() {
         return None;
     }
-    // Days since 0000-03-01, so that leap days come last (a usual way of counting).
-    let shifted = if month > 2 { year } else { year - 1 };
-    let days = 365 * shifted + shifted.div_euclid(4) - shifted.div_euclid(100)
-        + shifted.div_euclid(400)
-        + (153 * ((month + 9) % 12) + 2) / 5
-        + day;
     Some(((days * 24 + hour) * 60 + minute) as f64 * 60.0 + second)
 }
 

@@ -49,6 +49,10 @@ fn every_shipped_scenario_and_starter_reads_without_a_warning() {
             "ostrel-ethernet",
             include_str!("../../scenarios/ostrel-ethernet.toml"),
         ),
+        (
+            "eight-paths",
+            include_str!("../../scenarios/eight-paths.toml"),
+        ),
         ("25gbe", include_str!("../../scenarios/lessons/25gbe.toml")),
         ("32gfc", include_str!("../../scenarios/lessons/32gfc.toml")),
         ("label", include_str!("../../scenarios/lessons/label.toml")),

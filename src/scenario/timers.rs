@@ -3,7 +3,7 @@
 use super::cursor::{Cursor, Fallback, Fault, choice, practice, published, standard};
 use super::tree::{Node, Origin, Value};
 use super::value::{self, count, one_of, time, time_above_zero};
-use crate::site::{LacpRate, NoPath, Timers};
+use crate::site::{Failback, LacpRate, NoPath, Timers};
 use crate::unit::Duration;
 
 const MULTIPATH: &str = "manual page of the usual open-source multipath tools, 2023";
@@ -229,6 +229,15 @@ impl Reader<'_, '_, '_> {
             self.above("tcp_rto_max", what, published("120s", KERNEL_TCP), |base| {
                 base.tcp_rto_max
             });
+        let what = "retransmissions before TCP gives up";
+        timers.tcp_retries = field(
+            self.cursor,
+            "tcp_retries",
+            what,
+            &count(1, 100),
+            published("15", KERNEL_TCP),
+            self.base.map(|base| base.tcp_retries),
+        );
     }
 
     /// iSCSI: pings find a silent connection, then its session is held.
@@ -256,6 +265,15 @@ impl Reader<'_, '_, '_> {
         timers.path_check = self.above("path_check", what, published("5s", MULTIPATH), |base| {
             base.path_check
         });
+        let what = "path that is back used again";
+        timers.failback = field(
+            self.cursor,
+            "failback",
+            what,
+            &failback,
+            practice("immediate"),
+            self.base.map(|base| base.failback),
+        );
         let fail = published("fail", MULTIPATH);
         let what = "when no path is left";
         timers.no_path = field(
@@ -311,6 +329,7 @@ const UNREAD: Timers = Timers {
     command_timeout: Duration::ZERO,
     retries: 0,
     path_check: Duration::ZERO,
+    failback: Failback::Immediate,
     no_path: NoPath::Fail,
     keep_alive: Duration::ZERO,
     reconnect: Duration::ZERO,
@@ -320,6 +339,7 @@ const UNREAD: Timers = Timers {
     iscsi_replacement: Duration::ZERO,
     tcp_rto_min: Duration::ZERO,
     tcp_rto_max: Duration::ZERO,
+    tcp_retries: 0,
     quiesce: Duration::ZERO,
     lag_rehash: Duration::ZERO,
     lacp: LacpRate::Slow,
@@ -343,6 +363,20 @@ fn off_or_time(node: &Node) -> Result<Option<Duration>, Fault> {
     match node.as_str().map(String::as_str) {
         Some("off") => Ok(None),
         _ => time(node).map(Some),
+    }
+}
+
+/// `"immediate"`, `"manual"`, or a time.
+fn failback(node: &Node) -> Result<Failback, Fault> {
+    match node.as_str().map(String::as_str) {
+        Some("immediate") => Ok(Failback::Immediate),
+        Some("manual") => Ok(Failback::Manual),
+        _ => time_above_zero(node)
+            .map(Failback::After)
+            .map_err(|fault| Fault {
+                expected: "\"immediate\", \"manual\" or a time above zero".to_owned(),
+                ..fault
+            }),
     }
 }
 

@@ -216,6 +216,9 @@ pub(super) fn apply(root: &mut Vec<Entry>, set: &Override) -> Result<(), Misfit>
                 help: String::new(),
             });
         };
+        if first == "outage" && matches!(name.as_str(), "A" | "B") {
+            state_outage(root, name, name_origin);
+        }
         let entries = family_member(root, first, name, name_origin)?;
         return put(entries, inner, name_origin, set);
     }
@@ -233,6 +236,44 @@ pub(super) fn apply(root: &mut Vec<Entry>, set: &Override) -> Result<(), Misfit>
         });
     }
     put(root, &set.path, first_origin, set)
+}
+
+/// The outages A and B exist by themselves: a key of one that is not written down writes it down.
+fn state_outage(root: &mut Vec<Entry>, name: &str, origin: &Origin) {
+    let entry = |key: &str, value: Value| Entry {
+        key: key.to_owned(),
+        origin: origin.clone(),
+        node: Node {
+            value,
+            origin: origin.clone(),
+        },
+    };
+    let stated = Value::Table(vec![entry("name", Value::String(name.to_owned()))]);
+    let item = Node {
+        value: stated,
+        origin: origin.clone(),
+    };
+    match root.iter_mut().find(|entry| entry.key == "outage") {
+        None => root.push(entry("outage", Value::Array(vec![item]))),
+        Some(Entry {
+            node:
+                Node {
+                    value: Value::Array(items),
+                    ..
+                },
+            ..
+        }) => {
+            let named = |item: &Node| item.as_table().and_then(|entries| entry_name(entries));
+            if items
+                .iter()
+                .all(|item| named(item).as_deref() != Some(name))
+            {
+                items.push(item);
+            }
+        }
+        // Not a list: reported where outages are read.
+        Some(_) => {}
+    }
 }
 
 /// The table of a family's member; events go by their number from 1.

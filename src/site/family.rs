@@ -267,6 +267,8 @@ pub struct ArrayFamily {
     pub parallel: u32,
     /// Commands that one port accepts at once, for the static review; no run depends on it.
     pub port_commands: u32,
+    /// From the loss of a controller until its partner serves the volumes that it owns.
+    pub takeover: Duration,
     /// Reads.
     pub read: ReadService,
     /// Writes.

@@ -22,6 +22,17 @@ pub enum NoPath {
     Queue,
 }
 
+/// When a host uses a path again that was given up and has come back.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Failback {
+    /// As soon as it is found.
+    Immediate,
+    /// So long after it was found.
+    After(Duration),
+    /// Not before everything else is gone.
+    Manual,
+}
+
 /// The timers of one host family. Defaults and their marks are the reader's (`scenario`).
 #[derive(Clone, Debug, PartialEq)]
 pub struct Timers {
@@ -33,7 +44,7 @@ pub struct Timers {
     pub state_notice: Duration,
     /// SCSI over FC: I/O on a lost remote port is held so long; `None` holds until `device_loss`.
     pub fast_io_fail: Option<Duration>,
-    /// SCSI over FC: the remote port is given up.
+    /// SCSI over FC: the remote port is removed so long after its loss was noticed, and must be found anew.
     pub device_loss: Duration,
     /// An attempt without an answer is given up (SCSI and NVMe).
     pub command_timeout: Duration,
@@ -41,6 +52,8 @@ pub struct Timers {
     pub retries: u32,
     /// A failed path is tried again this often.
     pub path_check: Duration,
+    /// When a path that has come back is used again.
+    pub failback: Failback,
     /// No path left.
     pub no_path: NoPath,
     /// NVMe over TCP and RDMA, NFS: a server that does not answer is noticed after this.
@@ -59,6 +72,8 @@ pub struct Timers {
     pub tcp_rto_min: Duration,
     /// TCP retransmission: largest timeout after doubling.
     pub tcp_rto_max: Duration,
+    /// TCP gives a connection up when so many retransmissions have not been answered.
+    pub tcp_retries: u32,
     /// Extra hold before an I/O is sent again on another path.
     pub quiesce: Duration,
     /// A fabric stops using a lost link this long after the loss of signal.

@@ -114,6 +114,22 @@ pub fn headroom_in_hosts(
     search(site, &Scale::of(hosts, ask.most), origin, ask, progress)
 }
 
+/// The same for work that grows unevenly: workload `i` by factor ^ `exponents[i]`.
+#[must_use]
+pub(crate) fn headroom_over_time(
+    site: &Site,
+    exponents: &[f64],
+    origin: Origin,
+    ask: &Ask,
+    progress: &dyn Progress,
+) -> Headroom {
+    let scale = Scale::Uneven {
+        exponents: exponents.to_vec(),
+        most: ask.most,
+    };
+    search(site, &scale, origin, ask, progress)
+}
+
 /// The factor at which the fullest part is full on the mean in each case, by arithmetic: an answer without a run.
 #[must_use]
 pub fn by_arithmetic(site: &Site, outages: Option<&[String]>) -> Vec<(String, Option<f64>)> {

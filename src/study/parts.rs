@@ -66,7 +66,7 @@ fn link_part(link: &LinkFamily, steady: &[Steady], toward_array: bool) -> Option
 
 /// The fullest bundle: members between the same two nodes, pooled.
 #[allow(clippy::cast_precision_loss)]
-fn fullest(directions: &[DirectionFigures]) -> Option<UseInCase> {
+pub(super) fn fullest(directions: &[DirectionFigures]) -> Option<UseInCase> {
     let mut bundles: Vec<(String, Vec<&DirectionFigures>)> = Vec::new();
     for direction in directions {
         let name = format!("{} > {}", direction.from, direction.to);
@@ -103,7 +103,7 @@ fn fullest(directions: &[DirectionFigures]) -> Option<UseInCase> {
         .max_by(|left, right| left.peak_percent.total_cmp(&right.peak_percent))
 }
 
-fn controller_use(steady: &Steady, family: &str) -> Option<UseInCase> {
+pub(super) fn controller_use(steady: &Steady, family: &str) -> Option<UseInCase> {
     steady
         .arrays
         .iter()

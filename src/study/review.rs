@@ -12,6 +12,7 @@ mod budget;
 mod bus;
 mod fullness;
 mod mtu;
+mod promises;
 mod reach;
 mod tiers;
 mod unequal;
@@ -60,6 +61,7 @@ pub fn review(site: &Site) -> Review {
     findings.extend(fullness::findings(&facts));
     findings.extend(unequal::findings(&facts));
     findings.extend(mtu::findings(&facts));
+    findings.extend(promises::findings(&facts));
     findings.extend(bus::findings(&facts));
     findings.extend(budget::findings(&facts));
     // A stable sort: within a severity the order above stays.

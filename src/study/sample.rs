@@ -232,3 +232,18 @@ read = "100%"
 sizes = "1000B"
 arrivals = { closed = { depth = 4, think = "1us" } }
 "#;
+
+/// Where a result comes from: nothing here is printed.
+pub(crate) fn origin() -> crate::outcome::Origin {
+    crate::outcome::Origin {
+        version: String::new(),
+        title: String::new(),
+        scenario: String::new(),
+        digest: String::new(),
+        seed: 1,
+        replications: 1,
+        switch_replications: 1,
+        command: String::new(),
+        set: Vec::new(),
+    }
+}

@@ -6,6 +6,7 @@
 //! - `growth`: headroom, comparisons and sweeps
 //! - `readme`: the commands of the README
 //! - `singles`: every single part lost in turn
+//! - `remedies`: changes proposed for what is missed, several scenarios, work sheets
 //! - `repeat`: the same seed gives the same bytes
 //! - `sweep`: sweeps that are stopped, cut into pieces and joined again
 //! - `cases/`: whole commands with their whole output, where every figure follows from standards
@@ -15,6 +16,7 @@ mod files;
 mod growth;
 mod lessons;
 mod readme;
+mod remedies;
 mod repeat;
 mod singles;
 mod sweep;

@@ -1,6 +1,7 @@
 //! The frame-level model against figures from outside: worked exchanges, timing by hand, queueing theory,
 //! what a fault must cost, and symmetries that hold whatever the figures are.
 
+mod back;
 mod cages;
 mod conserve;
 mod fault;
@@ -11,6 +12,7 @@ mod recovery;
 mod rig;
 mod routes;
 mod saturated;
+mod stall;
 mod symmetry;
 mod timing;
 mod uplink;

@@ -54,10 +54,18 @@ fn text(dice: &mut Dice, kind: Kind) -> String {
         ("tcp_rto_min", ["50us", "200us"]),
         ("path_check", ["100us", "700us"]),
         ("quiesce", ["0s", "30us"]),
+        ("iscsi_ping", ["0s", "150us"]),
+        ("iscsi_ping_timeout", ["50us", "200us"]),
+        ("iscsi_replacement", ["0s", "400us"]),
     ] {
         let _ = writeln!(text, "{timer} = \"{}\"", dice.one(&choices));
     }
     let _ = writeln!(text, "retries = {}", dice.one(&[1, 5]));
+    let failback = dice.one(&["immediate", "manual", "300us"]);
+    let _ = writeln!(text, "failback = \"{failback}\"");
+    let device_loss = dice.one(&["150us", "900us", "60s"]);
+    let _ = writeln!(text, "device_loss = \"{device_loss}\"");
+    let _ = writeln!(text, "tcp_retries = {}", dice.one(&[1, 2, 15]));
     let no_path = dice.one(&["\"fail\"", "\"queue\"", "{ retry = 2 }"]);
     let _ = writeln!(text, "no_path = {no_path}");
     let policies = [
@@ -93,9 +101,10 @@ fn text(dice: &mut Dice, kind: Kind) -> String {
     let law = ["\"50us\"", "{ exponential = \"80us\" }", "\"0us\""];
     let _ = writeln!(
         text,
-        "[[array]]\nname = \"box\"\ncontrollers = {}\nparallel = {}\nread = {{ hit = \"50%\", hit_time = \"20us\", miss_time = {} }}\nwrite = {{ time = {} }}",
+        "[[array]]\nname = \"box\"\ncontrollers = {}\nparallel = {}\ntakeover = \"{}\"\nread = {{ hit = \"50%\", hit_time = \"20us\", miss_time = {} }}\nwrite = {{ time = {} }}",
         1 + dice.below(2),
         dice.one(&[1, 2, 8]),
+        dice.one(&["0s", "400us", "2ms"]),
         dice.one(&law),
         dice.one(&law)
     );
@@ -191,7 +200,9 @@ fn scripts(dice: &mut Dice, compiled: &Compiled) -> Vec<Script> {
                     (fabric.members_of(&[], side), fabric.nodes_of(&[], side))
                 }
                 1 => {
-                    let parts = [dice.one(&["s0-A", "s0-B", "box-1", "h-1"]).to_owned()];
+                    let parts = [dice
+                        .one(&["s0-A", "s0-B", "box-c1", "box", "h-1"])
+                        .to_owned()];
                     (
                         fabric.members_of(&parts, None),
                         fabric.nodes_of(&parts, None),

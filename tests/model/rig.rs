@@ -52,6 +52,12 @@ pub(crate) fn at_times(site: &mut Site, hosts: u32, ios: &[(u64, Op, u32)]) {
     });
 }
 
+/// Picoseconds of a time in whole seconds as a scenario writes it.
+pub(crate) fn site_time(text: &str) -> u64 {
+    let seconds = text.strip_suffix('s').expect("seconds");
+    seconds.parse::<u64>().expect("whole seconds") * S
+}
+
 /// Counts everything that happens in [from, to), ps.
 pub(crate) fn watch(from: u64, to: u64) -> Watch {
     Watch {

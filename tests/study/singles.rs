@@ -293,3 +293,131 @@ fn switch_overs_are_those_of_the_outage() {
     // Hosts that go with their chassis have no switch-over.
     assert!(part(&each, "bay-1").1.switch_over.is_none());
 }
+
+/// A small site by number: hosts on both fabrics or on A alone, one controller or two, groups, cages, a second tier.
+/// Work is so light that a promise is missed only by who has no path.
+fn by_number(number: u32) -> String {
+    let bit = |place: u32| number >> place & 1 == 1;
+    let mut text = String::from(
+        "format = 1\n[run]\nduration = \"12ms\"\nwarm_up = \"2ms\"\nreplications = 2\n\
+         [[switch]]\nname = \"edge\"\n[[switch]]\nname = \"solo\"\nfabric = \"A\"\n",
+    );
+    let controllers = 1 + u32::from(bit(0));
+    text += &format!(
+        "[[array]]\nname = \"store\"\ncontrollers = {controllers}\nread = {{ hit = \"100%\", hit_time = \"100us\" }}\n"
+    );
+    let (last, members) = if bit(1) {
+        text += "[[switch]]\nname = \"core\"\n";
+        ("core", 1 + u32::from(bit(2)))
+    } else {
+        ("edge", 1)
+    };
+    if last == "core" {
+        text += &format!(
+            "[[link]]\nfrom = \"edge\"\nto = \"core\"\nspeed = \"25GbE\"\nmembers = {members}\n"
+        );
+    }
+    text += &format!("[[link]]\nfrom = \"{last}\"\nto = \"store\"\nspeed = \"25GbE\"\n");
+    text += &format!("[[link]]\nfrom = \"solo\"\nto = \"{last}\"\nspeed = \"25GbE\"\n");
+    for (family, (place, count)) in [("db", (3, 2)), ("web", (5, 1)), ("tape", (7, 1))] {
+        let to = if bit(place) { "solo" } else { "edge" };
+        let cage = if bit(place + 1) && count > 1 {
+            "cage = { legs = 2 }\n"
+        } else {
+            ""
+        };
+        text += &format!(
+            "[[host]]\nname = \"{family}\"\ncount = {count}\n\
+             [[link]]\nfrom = \"{family}\"\nto = \"{to}\"\nspeed = \"25GbE\"\n{cage}\
+             [[workload]]\nname = \"work-{family}\"\nhosts = \"{family}\"\narray = \"store\"\nprotocol = \"nvme-tcp\"\n\
+             read = \"100%\"\nsizes = \"4KiB\"\narrivals = {{ paced = \"2k/s\" }}\npromise = {{ mean = \"5ms\" }}\n"
+        );
+    }
+    text
+}
+
+/// What `check` finds without a run (single points) is what losing each part in turn finds, and the simulation
+/// agrees: work is missed in a case when, and only when, a host of it has no path left.
+#[test]
+fn single_points_found_without_a_run_are_those_that_a_run_confirms() {
+    let (mut cutting, mut harmless) = (0, 0);
+    for number in (0..512).step_by(13) {
+        let site = site(&by_number(number), &[]);
+        let each = run(&site, &each(Symmetry::Each));
+        let review = halfloom::study::review::review(&site);
+        let mut said: BTreeSet<(String, String)> = BTreeSet::new();
+        for finding in review.findings.iter().filter(|f| f.kind == "single point") {
+            let rest = finding
+                .what
+                .strip_prefix("the loss of ")
+                .expect("so it begins");
+            let (parts, rest) = rest
+                .split_once(" alone cuts off from ")
+                .expect("so it goes on");
+            let (array, _) = rest.split_once(':').expect("then who");
+            let (_, names) = parts.split_once(' ').expect("a kind and names");
+            for name in names
+                .trim_end_matches(" (each)")
+                .replace(" and ", ", ")
+                .split(", ")
+            {
+                said.insert((name.to_owned(), array.to_owned()));
+            }
+        }
+        let mut found: BTreeSet<(String, String)> = BTreeSet::new();
+        for (column, case) in each.losses() {
+            let own: Vec<&str> = std::iter::once(case.part.as_str())
+                .chain(
+                    case.also
+                        .iter()
+                        .filter_map(|also| Some(also.split_once(' ')?.1)),
+                )
+                .chain(
+                    case.also
+                        .iter()
+                        .filter_map(|also| Some(also.rsplit_once(' ')?.1)),
+                )
+                .collect();
+            for cut in &case.cut_off {
+                found.extend(
+                    own.iter()
+                        .map(|name| ((*name).to_owned(), cut.array.clone())),
+                );
+                let named = own
+                    .iter()
+                    .any(|name| said.contains(&((*name).to_owned(), cut.array.clone())));
+                assert!(
+                    named,
+                    "{number}: check does not name {own:?}, it has {said:?}"
+                );
+            }
+            for row in &each.matrix.rows {
+                let without = case
+                    .cut_off
+                    .iter()
+                    .any(|cut| cut.workloads.contains(&row.workload));
+                let cell = row.cells[column].as_ref().expect("it is judged");
+                let expected = if without {
+                    Verdict::Missed
+                } else {
+                    Verdict::Met
+                };
+                assert_eq!(
+                    cell.verdict, expected,
+                    "{number}: {} lost, {}",
+                    case.part, row.workload
+                );
+                cutting += u32::from(without);
+                harmless += u32::from(!without);
+            }
+        }
+        for pair in &said {
+            assert!(
+                found.contains(pair),
+                "{number}: no run confirms {pair:?}; {found:?}"
+            );
+        }
+    }
+    // Both happen often, so that agreement means something.
+    assert!(cutting > 50 && harmless > 500, "{cutting} {harmless}");
+}

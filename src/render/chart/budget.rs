@@ -173,7 +173,7 @@ fn bars(report: &Report, workload: usize) -> Vec<Bar> {
                 .then(b.cmp(a))
         })
         .unwrap_or(0);
-    for mend in &report.mends {
+    for mend in report.shown_mends() {
         if let Some(steady) = mend.steady.get(slowest)
             && let Some(figures) = steady.workloads.get(workload)
         {

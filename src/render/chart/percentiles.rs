@@ -157,7 +157,7 @@ fn curves(report: &Report, workload: usize, judged: f64) -> Vec<Curve> {
             slowest = index;
         }
     }
-    for mend in &report.mends {
+    for mend in report.shown_mends() {
         let steady = mend.steady.get(slowest);
         if let Some(figures) = steady.and_then(|steady| steady.workloads.get(workload)) {
             out.push(curve(

@@ -361,7 +361,7 @@ fn cell(sheet: &mut Sheet, at: (f64, f64), (wide, tall): (f64, f64), seen: Optio
     let middle = (at.0 + wide / 2.0, at.1 + tall / 2.0);
     let figure = seen
         .figure
-        .map_or_else(|| "full".to_owned(), |figure| sig(figure, 3));
+        .map_or_else(|| "saturated".to_owned(), |figure| sig(figure, 3));
     let word = format!("{} · {}", seen.verdict, seen.case);
     let word = fit(&word, em, false, wide - em * 0.4);
     let two = tall > em * 2.4 && !seen.verdict.is_empty();

@@ -2,7 +2,7 @@
 
 use crate::outcome::Report;
 use crate::render::chart::{self, Drawing, Format};
-use crate::render::{csv, json, png};
+use crate::render::{csv, json, png, sheet};
 use std::collections::BTreeSet;
 
 /// A file by name and content. The name is safe on every system: small letters, digits, `-` and one dot.
@@ -112,10 +112,17 @@ fn drawings(report: &Report) -> Vec<(String, Drawing)> {
 type Writer = fn(&Report) -> String;
 
 /// Data files: name and writer.
-const DATA: [(&str, Writer); 6] = [
+const DATA: [(&str, Writer); 9] = [
     ("report.json", json::report_json),
     ("report.csv", csv::report_csv),
     ("promises.csv", |report| csv::promises_csv(&report.matrix)),
+    ("changes.csv", csv::mends_csv),
+    ("test-sheet.html", |report| {
+        sheet::sheet_page(report, &sheet::sheet(report))
+    }),
+    ("test-sheet.csv", |report| {
+        csv::sheet_csv(&sheet::sheet(report))
+    }),
     ("directions.csv", csv::directions_csv),
     ("events.csv", csv::events_csv),
     ("assumptions.csv", |report| {

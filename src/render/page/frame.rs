@@ -69,7 +69,7 @@ fn style(context: &Context<'_>) -> String {
 }
 
 /// `sha256-…` as a policy names it.
-fn hash(text: &str) -> String {
+pub(in crate::render) fn hash(text: &str) -> String {
     let digest = Sha256::digest(text.as_bytes());
     let encoded = base64::engine::general_purpose::STANDARD.encode(digest);
     format!("sha256-{encoded}")

@@ -57,7 +57,7 @@ fn table(context: &Context<'_>) -> String {
         let attributes = k.map_or_else(String::new, |k| format!("data-k=\"{k}\""));
         table.row(&attributes, &cells(name, growth));
     }
-    for mend in &context.report.mends {
+    for mend in context.report.shown_mends() {
         for growth in &mend.growth {
             let name = format!("{}, {}", esc(&growth.case), esc(&mend.name));
             table.row("", &cells(name, growth));

@@ -7,7 +7,7 @@ use crate::render::words::{Flag, Prose, Span};
 use std::fmt::Write as _;
 
 /// Text made harmless in element content and in quoted attributes. Controls that XML forbids are dropped.
-pub(super) fn esc(text: &str) -> String {
+pub(in crate::render) fn esc(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {

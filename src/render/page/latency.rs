@@ -88,7 +88,7 @@ fn steady_of<'a>(
         let k = context.case_index(&steady.case.name);
         (case_name(&steady.case), k, steady)
     });
-    let mended = report.mends.iter().flat_map(|mend| {
+    let mended = report.shown_mends().flat_map(|mend| {
         mend.steady.iter().map(|steady| {
             let name = format!("{}, {}", esc(&steady.case.name), esc(&mend.name));
             (name, None, steady)

@@ -12,7 +12,12 @@ pub(super) fn section(context: &Context<'_>) -> String {
     let body = if context.report.matrix.rows.is_empty() {
         "<p class=\"plain\">No workload states a promise, so nothing is judged. State one, such as <code>promise = { p99 = \"2ms\" }</code>, and it is.</p>\n".to_owned()
     } else {
-        format!("{}{}", matrix(context), key())
+        format!(
+            "{}{}{}",
+            matrix(context),
+            key(),
+            super::mends::table(context)
+        )
     };
     framed("promises", 2, "Which promises hold, in which case?", &body)
 }

@@ -2,6 +2,7 @@
 
 use super::align::{Aligned, with_ends, wrapped};
 use super::theory::theory_text;
+use super::mends::mends;
 use crate::outcome::{
     BudgetPart, Cell, MeasureKind, Population, Report, Row, Steady, Switch, TheoryRow,
     WorkloadFigures,
@@ -24,6 +25,7 @@ pub fn verdict_text(report: &Report) -> String {
 pub fn report_text(report: &Report) -> String {
     let mut out = verdict(report);
     out.push_str(&matrix(report));
+    out.push_str(&mends(report));
     for switch in &report.switches {
         out.push_str(&events(switch));
         out.push_str(&switch_summary(switch));
@@ -372,7 +374,7 @@ fn parts(report: &Report) -> String {
 
 fn growth(report: &Report) -> String {
     let mut table = Aligned::new(&["case", ">full at", "part", ">next at", "next part"]);
-    let mended = report.mends.iter().flat_map(|mend| {
+    let mended = report.shown_mends().flat_map(|mend| {
         mend.growth
             .iter()
             .map(|growth| (format!("{}, {}", growth.case, mend.name), growth))

@@ -53,7 +53,7 @@ pub fn target_words(row: &Row) -> String {
 
 /// The same for one cell, as promises may differ between cases.
 #[must_use]
-pub(super) fn target_of(measure: MeasureKind, cell: &Cell) -> String {
+pub fn target_of(measure: MeasureKind, cell: &Cell) -> String {
     let written = as_written(&cell.target_text);
     match measure {
         MeasureKind::Failed if cell.target == 0.0 => "none".to_owned(),

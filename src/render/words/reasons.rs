@@ -3,7 +3,7 @@
 use super::answer::{Flag, figure_of, with_case, worst_cell};
 use super::measure::row_scale;
 use super::{Prose, named, plural, sentence, timer_words};
-use crate::outcome::{AssumptionRow, Growth, Mend, Report, UseInCase};
+use crate::outcome::{AssumptionRow, Growth, Mend, PartUse, Report, UseInCase};
 use crate::render::number::{count, is_over, two, whole_percent};
 
 /// Guesses named in the verdict; the page lists all.
@@ -21,6 +21,13 @@ pub(super) fn fullest(report: &Report, case: usize) -> Option<usize> {
         }
     }
     best.map(|(index, _)| index)
+}
+
+/// The fullest part of case `case` with its use there.
+#[must_use]
+pub fn fullest_part(report: &Report, case: usize) -> Option<(&PartUse, &UseInCase)> {
+    let index = fullest(report, case)?;
+    Some((&report.parts[index], used(report, index, case)?))
 }
 
 fn used(report: &Report, part: usize, case: usize) -> Option<&UseInCase> {

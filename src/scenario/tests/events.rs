@@ -257,3 +257,40 @@ fn an_event_before_the_warm_up_is_over_is_warned_of() {
     assert_eq!(later.warnings, []);
     assert_eq!(later.site.events[0].at, Duration::from_ms(100));
 }
+
+#[test]
+fn an_outage_goes_by_its_name_whatever_letters_it_has() {
+    let found = events(
+        "[[outage]]\nname = \"one switch\"\ntakes = \"edge-A\"\n[[event]]\nat = \"1ms\"\nlose = \"one switch\"",
+    );
+    let expected = (
+        1_000,
+        Action::Lose(LossMode::Loud),
+        "one switch".to_owned(),
+        None,
+    );
+    assert_eq!(found, [expected]);
+}
+
+#[test]
+fn an_outage_that_exists_by_itself_can_be_set() {
+    for stated in ["", "[[outage]]\nname = \"other\"\ntakes = \"edge-A\"\n"] {
+        let text = SMALL.replacen("[[workload]]", &format!("{stated}[[workload]]"), 1);
+        let site = site(&text, &[("outage.A.mode", "silent")]);
+        let outage = site.outages.iter().find(|outage| outage.name == "A");
+        let outage = outage.expect("the outage of side A");
+        assert_eq!(outage.mode, LossMode::Silent);
+        assert_eq!(outage.takes, ["*-A"]);
+    }
+}
+
+#[test]
+fn failback_takeover_and_retransmissions_have_limits() {
+    insta::assert_snapshot!(with("[timers]\nfailback = \"later\"\ntcp_retries = 0\ndevice_loss = \"0s\""), @r#"
+    17:12^7 `failback` of [timers] is not a time | "immediate", "manual" or a time above zero
+    18:15^1 `tcp_retries` of [timers] cannot be 0 | a whole number from 1 to 100
+    19:15^4 `device_loss` of [timers] is zero | a time above zero
+    "#);
+    insta::assert_snapshot!(with("[timers]\nfailback = \"0s\""), @r#"17:12^4 `failback` of [timers] is zero | "immediate", "manual" or a time above zero"#);
+    insta::assert_snapshot!(changed("name = \"vault\"", "name = \"vault\"\ntakeover = 10"), @r#"8:12^2 `takeover` of array `vault` is an integer without a unit | a time like "600ns", "100us", "2s" or "15m" (minutes) in quotes"#);
+}

@@ -104,6 +104,17 @@ pub(crate) fn burst_time(hops: &[Hop], protocol: &Protocol, runs: &[FrameRun]) -
     Duration(arrived)
 }
 
+/// One kind of I/O of a workload over a path with nothing else on the site.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct KindTime {
+    /// Share of the workload's I/Os.
+    pub(crate) share: f64,
+    /// Adapters and every message both ways, s: no I/O of this kind takes less.
+    pub(crate) wire_s: f64,
+    /// Mean service, s.
+    pub(crate) service_s: f64,
+}
+
 /// Mean latency of one I/O of a workload over a path with nothing else on the site: adapters, every
 /// message both ways, mean service. Seconds; `None` where the path does not carry the protocol.
 #[must_use]
@@ -114,29 +125,47 @@ pub(crate) fn io_latency_s(
     workload: &Workload,
     path: &Path,
 ) -> Option<f64> {
+    let kinds = kind_times(site, fabric, flows, workload, path)?;
+    let mean = |kind: &KindTime| kind.share * (kind.wire_s + kind.service_s);
+    Some(kinds.iter().map(mean).sum())
+}
+
+/// The times of each kind of I/O; `None` where the path does not carry the protocol.
+#[must_use]
+pub(crate) fn kind_times(
+    site: &Site,
+    fabric: &Fabric,
+    flows: &mut Flows<'_>,
+    workload: &Workload,
+    path: &Path,
+) -> Option<Vec<KindTime>> {
     let protocol = &workload.protocol;
     let mut way = |toward: Toward| {
         let route = first_route(fabric, flows, path, protocol.family(), toward);
         hops(fabric, protocol, &route).filter(|hops| !hops.is_empty())
     };
     let (there, back) = (way(Toward::Array)?, way(Toward::Host)?);
-    let mut mean = 0.0;
+    let mut kinds = Vec::new();
     for (op, size, share) in mix(workload) {
-        let mut latency = 0.0;
+        let (mut wire_s, mut service) = (0.0, 0.0);
         for volley in &protocol.plan(op, size).volleys {
             let over = match volley.toward {
                 Toward::Array => &there,
                 Toward::Host => &back,
             };
             let time = burst_time(over, protocol, &volley.runs) + workload.adapter;
-            latency += time.as_secs_f64();
+            wire_s += time.as_secs_f64();
             if volley.then == Then::Serve {
-                latency += service_s(&site.arrays[workload.array], op, size);
+                service += service_s(&site.arrays[workload.array], op, size);
             }
         }
-        mean += share * latency;
+        kinds.push(KindTime {
+            share,
+            wire_s,
+            service_s: service,
+        });
     }
-    Some(mean)
+    Some(kinds)
 }
 
 /// The most a closed loop can ask for: I/Os outstanding ÷ (idle latency + pause), all hosts together, per

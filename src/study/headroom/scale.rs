@@ -31,6 +31,8 @@ impl Debug for Hosts<'_> {
 pub(super) enum Scale<'a> {
     /// The work of every workload.
     Load,
+    /// The work of every workload, each by a power of the factor.
+    Uneven { exponents: Vec<f64>, most: f64 },
     /// Whole hosts of a family, as far as the site can be built.
     Hosts {
         hosts: Hosts<'a>,
@@ -70,14 +72,14 @@ impl<'a> Scale<'a> {
     /// The smallest change of the factor; 0 where there is none.
     pub(super) fn step(&self) -> f64 {
         match self {
-            Self::Load => 0.0,
+            Self::Load | Self::Uneven { .. } => 0.0,
             Self::Hosts { hosts, .. } => 1.0 / f64::from(hosts.today),
         }
     }
 
     fn whole(&self, factor: f64, round: fn(f64) -> f64) -> f64 {
         match self {
-            Self::Load => factor,
+            Self::Load | Self::Uneven { .. } => factor,
             Self::Hosts { hosts, .. } => {
                 let today = f64::from(hosts.today);
                 // A whole number that lost a digit on the way stays the number it was.
@@ -123,7 +125,7 @@ impl<'a> Scale<'a> {
     /// The largest factor to try.
     pub(super) fn most(&self, asked: f64) -> f64 {
         match self {
-            Self::Load => asked,
+            Self::Load | Self::Uneven { .. } => asked,
             Self::Hosts { hosts, limit, .. } => f64::from(*limit) / f64::from(hosts.today),
         }
     }
@@ -131,7 +133,7 @@ impl<'a> Scale<'a> {
     /// The cliff, less a distance for rates, which can come as near as one likes.
     pub(super) fn below(&self, cliff: f64, step: f64) -> f64 {
         match self {
-            Self::Load => cliff * (1.0 - step),
+            Self::Load | Self::Uneven { .. } => cliff * (1.0 - step),
             Self::Hosts { .. } => cliff,
         }
     }
@@ -141,6 +143,7 @@ impl<'a> Scale<'a> {
     pub(super) fn site(&self, site: &Site, factor: f64) -> Option<Site> {
         match self {
             Self::Load => Some(scaled(site, factor)),
+            Self::Uneven { exponents, .. } => Some(uneven(site, exponents, factor)),
             Self::Hosts { hosts, .. } => {
                 let count = (factor * f64::from(hosts.today)).round().max(1.0) as u32;
                 let mut built = (hosts.with)(count).ok()?;
@@ -181,6 +184,27 @@ impl<'a> Scale<'a> {
                 let share = estimate(site, &Fabric::new(site)).fullest(case)?;
                 Some(1.0 / share)
             }
+            Self::Uneven { exponents, most } => {
+                let share = |factor: f64| {
+                    let site = uneven(site, exponents, factor);
+                    estimate(&site, &Fabric::new(&site))
+                        .fullest(case)
+                        .unwrap_or(0.0)
+                };
+                let (mut low, mut high) = (1.0 / 64.0, most * 2.0);
+                if share(high) < 1.0 {
+                    return None;
+                }
+                for _ in 0..50 {
+                    let middle = (low * high).sqrt();
+                    if share(middle) < 1.0 {
+                        low = middle;
+                    } else {
+                        high = middle;
+                    }
+                }
+                Some(high)
+            }
             Self::Hosts { hosts, limit, .. } => {
                 let fits = Self::most_below(hosts, *limit, case, 1.0 - 1e-9).unwrap_or(0);
                 (fits < *limit).then(|| f64::from(fits + 1) / f64::from(hosts.today))
@@ -191,7 +215,7 @@ impl<'a> Scale<'a> {
     /// No load above this is called met.
     pub(super) fn cliff(&self, site: &Site, case: &str) -> f64 {
         match self {
-            Self::Load => self
+            Self::Load | Self::Uneven { .. } => self
                 .saturation(site, case)
                 .map_or(f64::INFINITY, |full| full * CLIFF),
             Self::Hosts { hosts, limit, .. } => {
@@ -203,7 +227,7 @@ impl<'a> Scale<'a> {
 
     pub(super) fn grows(&self) -> Grows {
         match self {
-            Self::Load => Grows {
+            Self::Load | Self::Uneven { .. } => Grows {
                 what: "load".to_owned(),
                 hosts: None,
             },
@@ -249,6 +273,16 @@ impl<'a> Scale<'a> {
         }
         notes
     }
+}
+
+/// `site` with each workload at its own power of `factor`.
+fn uneven(site: &Site, exponents: &[f64], factor: f64) -> Site {
+    let mut site = site.clone();
+    site.variants.clear();
+    for (workload, exponent) in site.workloads.iter_mut().zip(exponents) {
+        scale(workload, libm::pow(factor, *exponent));
+    }
+    site
 }
 
 /// `site` with `factor` times the work of every workload: rates, a closed loop's depth (rounded, at least 1),

@@ -483,3 +483,39 @@ fn a_bus_behind_the_ports_is_held_against_the_data() {
     assert!(ample.what.contains("enough for 100GbE"), "{}", ample.what);
     assert!(of_kind(&review(&site(TRAMWAYS)), "host bus").is_empty());
 }
+
+/// By hand: a read of the bench sends 1000 B at 4 Gb/s (2 us), is 1 us on the way in each direction and 1 us in
+/// the switch each way, so no read takes less than 6 us; its service alone takes 20 us. 10,000 reads a second
+/// of 1000 B are 10 MB/s.
+#[test]
+fn promises_that_no_run_can_keep() {
+    let asked = |promise: &str| {
+        let text = BENCH.replace(
+            "arrivals = { closed = { depth = 4, think = \"1us\" } }",
+            &format!("arrivals = {{ poisson = \"10k/s\" }}\npromise = {{ {promise} }}"),
+        );
+        let review = review(&site(&text));
+        let found: Vec<String> = of_kind(&review, "promise")
+            .iter()
+            .map(|finding| finding.what.clone())
+            .collect();
+        found.join("; ")
+    };
+    let impossible = asked("p99 = \"5us\"");
+    assert!(
+        impossible.starts_with("reads: p99 of 5us cannot be kept: the wire alone"),
+        "{impossible}"
+    );
+    assert_eq!(asked("p99 = \"20us\""), "");
+    let impossible = asked("mean = \"20us\"");
+    assert!(
+        impossible.starts_with("reads: a mean of 20us cannot be kept"),
+        "{impossible}"
+    );
+    assert_eq!(asked("mean = \"100us\""), "");
+    assert_eq!(
+        asked("throughput = \"11MB/s\""),
+        "reads: a throughput of 11MB/s cannot be kept: no more than 10.0 MB/s is asked for"
+    );
+    assert_eq!(asked("throughput = \"9MB/s\""), "");
+}

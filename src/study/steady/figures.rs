@@ -271,8 +271,16 @@ fn quantile(kinds: &[KindTally], latency: &Histogram, late: u64, q: f64) -> Quan
     let Some(estimate) = quantile_estimate(kinds, latency, own.min(1.0), CONFIDENCE) else {
         return beyond;
     };
+    let mut figure = estimated(&estimate);
+    // Few replications that differ much give an interval wider than all that was ever seen: it ends there, for
+    // with so many observations on both sides the percentile does not lie beyond the least and the greatest.
+    let seen = |time: Option<Duration>| time.map(Duration::as_us_f64);
+    if let (Some(least), Some(most)) = (seen(latency.min()), seen(latency.max())) {
+        figure.low = figure.low.map(|low| low.max(least).min(figure.value));
+        figure.high = figure.high.map(|high| high.min(most).max(figure.value));
+    }
     QuantileFigure {
-        latency_us: Some(estimated(&estimate)),
+        latency_us: Some(figure),
         ..beyond
     }
 }

@@ -26,6 +26,9 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
         TimerName::Lacp => "LACP expiry",
         TimerName::NoPath => "no path",
         TimerName::ControllerLoss => "controller loss",
+        TimerName::Failback => "failback",
+        TimerName::TcpGivesUp => "TCP gives up",
+        TimerName::Takeover => "takeover",
         TimerName::UplinkLoss => "uplink loss",
     }
 }
@@ -47,6 +50,9 @@ enum Line {
     },
     Rerouted {
         at: Instant,
+    },
+    TakenOver {
+        controller: u32,
     },
     PortsDropped {
         at: Instant,
@@ -137,6 +143,7 @@ fn line_of(entry: &LogEntry, workloads: &[String]) -> Line {
         },
         LogKind::Resent { workload } => Line::Resent { workload },
         LogKind::Rerouted => Line::Rerouted { at: entry.at },
+        LogKind::TakenOver(controller) => Line::TakenOver { controller },
         LogKind::PortsDropped(switch) => Line::PortsDropped {
             at: entry.at,
             switch,
@@ -191,11 +198,18 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                     format!("loss seen: {paths} held{}", said(" with ", " on the way"))
                 }
                 Standing::Failed => format!("{paths} given up{}", said(", ", " sent again")),
+                Standing::Up if matches!(told.timer, Some((TimerName::Failback, _))) => {
+                    format!("{paths} failed back")
+                }
                 Standing::Up => format!("{paths} back{}", said(", ", " sent again")),
+                Standing::Returned => format!("{paths} back, not in use before failback"),
                 Standing::Drained => format!(
                     "{paths} drained: no new I/O on them{}",
                     said(", ", " still on the way")
                 ),
+                Standing::Removed if matches!(told.timer, Some((TimerName::DeviceLoss, _))) => {
+                    format!("{paths} removed, to be found anew when their ports return")
+                }
                 Standing::Removed => format!("{paths} given up for good, no longer tried"),
             };
             (what, Some(workloads.clone()), Some(told.ios))
@@ -205,6 +219,11 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
             None,
             None,
         ),
+        Line::TakenOver { controller } => {
+            let name = &compiled.fabric.controllers[*controller as usize].name;
+            let what = format!("volumes of {name} served by its partner from now on");
+            (what, None, None)
+        }
         Line::PortsDropped { switch, .. } => (
             format!(
                 "{}: no uplink left, host ports taken down",
@@ -356,6 +375,7 @@ fn describe(standing: &[Standing]) -> (String, &'static str) {
             Standing::Failed => ("failed".into(), "failed"),
             Standing::Drained => ("drained".into(), "failed"),
             Standing::Removed => ("given up for good".into(), "failed"),
+            Standing::Returned => ("back, kept for failback".into(), "failed"),
         };
     }
     let up = standing.iter().filter(|own| **own == Standing::Up).count();

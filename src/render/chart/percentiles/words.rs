@@ -83,8 +83,8 @@ pub(super) fn finding(
                 .any(|cell| cell.verdict == Verdict::Missed)
     });
     let mend = report
-        .mends
-        .first()
+        .shown_mends()
+        .next()
         .zip(curves.iter().find(|curve| curve.mended))
         .filter(|_| missed);
     let mend = mend.and_then(|(mend, curve)| {

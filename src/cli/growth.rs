@@ -1,0 +1,81 @@
+//! `growth`: the day on which a promise breaks, for the site as it is and after each planned step.
+
+use super::console::Console;
+use super::exit::{Exit, Failure};
+use super::options::{RunArguments, ScenarioArguments};
+use super::{study, write};
+use crate::outcome::Standing;
+use crate::render::{csv, json, table};
+use crate::study::growth::growth;
+use crate::study::headroom::has_promises;
+use clap::Args;
+use std::path::PathBuf;
+
+/// Arguments of `growth`.
+#[derive(Debug, Args)]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    scenario: ScenarioArguments,
+    /// Only this outage, by name, beside the healthy site; may be repeated [default: every outage]
+    #[arg(long, value_name = "NAME")]
+    outage: Vec<String>,
+    /// Look so many years ahead, from 1 to 50
+    #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u8).range(1..=50))]
+    years: u8,
+    #[command(flatten)]
+    run: RunArguments,
+    /// Print JSON instead of tables
+    #[arg(long)]
+    json: bool,
+    /// Write one row a stage and case as CSV to this file too [default: no file]
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+}
+
+pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
+    arguments.csv.as_deref().map_or(Ok(()), write::check_file)?;
+    let mut extra = Vec::new();
+    for name in &arguments.outage {
+        extra.extend(["--outage".to_owned(), name.clone()]);
+    }
+    extra.extend(["--years".to_owned(), arguments.years.to_string()]);
+    let job = study::prepare("growth", &arguments.scenario, &arguments.run, &extra)?;
+    study::known(&arguments.outage, job.site())?;
+    if !has_promises(job.site()) {
+        return Err(Failure::arguments(
+            "the scenario promises nothing, so no growth can break a promise",
+            "give a [[workload]] one, for example promise = { p99 = \"2ms\" }",
+        ));
+    }
+    let outages = (!arguments.outage.is_empty()).then_some(arguments.outage.as_slice());
+    let years = f64::from(arguments.years);
+    let found = job.run(|site, origin, progress| growth(site, origin, outages, years, progress))?;
+    let Some(found) = found else {
+        return Err(Failure::arguments(
+            "the scenario does not say how the work grows",
+            "add a table: [growth] from = \"2027-01-01\" per_year = \"25%\"",
+        ));
+    };
+    if let Some(path) = &arguments.csv {
+        write::file(path, csv::growth_csv(&found).as_bytes())?;
+    }
+    console.result(&if arguments.json {
+        json::growth_json(&found)
+    } else {
+        table::growth_text(&found)
+    })?;
+    // No promise is proven to break, or open, before the next step is there.
+    let mut cases = found.stages.iter().flat_map(|stage| {
+        stage
+            .cases
+            .iter()
+            .map(move |case| (stage.until.is_some(), case.standing))
+    });
+    Ok(
+        if cases.all(|(ends, standing)| !ends || standing == Standing::Holds) {
+            Exit::Done
+        } else {
+            Exit::NotMet
+        },
+    )
+}

@@ -1,0 +1,311 @@
+//! How a host regards its paths, step by step: noticed, held, given up, removed, found again, failed back.
+
+use super::attempt::{NONE, tie};
+use super::notice::{Place, hold, noticed_by, tried_again_by};
+use super::standing::{LogEntry, LogKind, Standing, TimerName};
+use super::world::{Event, Executor, World};
+use crate::engine::{EventSet, Key};
+use crate::site::{Failback, LossMode, Timers};
+use crate::unit::{Duration, Instant};
+use crate::wire::Protocol;
+
+/// What ended a hold that there was none of.
+const NO_HOLD: (TimerName, Duration) = (TimerName::FastIoFail, Duration::ZERO);
+
+impl<E: Executor> World<'_, E> {
+    pub(crate) fn change_standing(
+        &mut self,
+        path: u32,
+        to: Standing,
+        timer: Option<(TimerName, Duration)>,
+        ios: u64,
+    ) {
+        let state = &mut self.paths[path as usize];
+        state.standing = to;
+        state.emptied &= to != Standing::Up;
+        self.log(LogEntry {
+            at: self.now,
+            kind: LogKind::Path { path, to },
+            timer,
+            ios,
+        });
+    }
+
+    pub(crate) fn path_timers(&self, path: u32) -> &Timers {
+        &self.compiled.sets[self.compiled.paths[path as usize].set as usize].timers
+    }
+
+    pub(crate) fn path_protocol(&self, path: u32) -> &Protocol {
+        &self.compiled.sets[self.compiled.paths[path as usize].set as usize].protocol
+    }
+
+    /// How the host of `path` will notice that it is broken: see [`noticed_by`].
+    fn noticed_by(&self, path: u32, mode: LossMode, local: bool) -> Option<(TimerName, Duration)> {
+        let place = if local { Place::OwnLink } else { Place::Beyond };
+        noticed_by(
+            self.path_protocol(path),
+            self.path_timers(path),
+            mode,
+            place,
+        )
+    }
+
+    /// Whether every link of the path's host port is gone.
+    fn local_loss(&self, path: u32, there: &[bool]) -> bool {
+        let port = self.compiled.paths[path as usize].path.host_port;
+        let links = &self.compiled.fabric.nodes[port.0 as usize].out;
+        links
+            .iter()
+            .all(|direction| !there[direction.member().0 as usize])
+    }
+
+    pub(super) fn path_breaks(&mut self, path: u32, there: &[bool]) {
+        let local = self.local_loss(path, there);
+        if self.paths[path as usize].standing == Standing::Returned {
+            // Nothing is on it, and the next check would find it gone.
+            self.change_standing(path, Standing::Failed, None, 0);
+            self.plan_check(path);
+            return;
+        }
+        if self.paths[path as usize].standing == Standing::Up
+            || self.paths[path as usize].standing == Standing::Drained
+        {
+            let state = &mut self.paths[path as usize];
+            state.emptied = state.standing == Standing::Drained;
+            let in_flight = u64::from(state.in_flight);
+            self.change_standing(path, Standing::Unnoticed, None, in_flight);
+        }
+        let notice = self.noticed_by(path, self.fault.mode, local);
+        self.plan_notice(path, notice);
+        self.plan_quiesce(path);
+    }
+
+    fn plan_notice(&mut self, path: u32, notice: Option<(TimerName, Duration)>) {
+        let state = &mut self.paths[path as usize];
+        state.notice = notice;
+        state.notice_at = notice.map_or(Instant::NEVER, |(_, after)| self.now + after);
+        if let Some((_, after)) = notice {
+            self.plan_step(path, after);
+        }
+    }
+
+    /// A path already broken, its host not yet aware of it, has lost more: the host may notice that sooner.
+    pub(super) fn notice_sooner(&mut self, path: u32, there: &[bool]) {
+        let port = self.compiled.paths[path as usize].path.host_port;
+        let links = &self.compiled.fabric.nodes[port.0 as usize].out;
+        let silent = links.iter().any(|direction| {
+            let lost = self.fault.lost_since(direction.member());
+            lost.is_some_and(|(_, mode)| mode == LossMode::Silent)
+        });
+        if silent || !self.local_loss(path, there) {
+            return;
+        }
+        let notice = self.noticed_by(path, LossMode::Loud, true);
+        let at = notice.map_or(Instant::NEVER, |(_, after)| self.now + after);
+        if at < self.paths[path as usize].notice_at {
+            self.paths[path as usize].epoch += 1;
+            self.plan_notice(path, notice);
+        }
+    }
+
+    pub(crate) fn timer_key(&self, path: u32, after: Duration, what: tie::Watching) -> Key {
+        let host = self.compiled.sets[self.compiled.paths[path as usize].set as usize].host;
+        Key {
+            at: self.now + after,
+            tie: tie::timer(u32::try_from(host).unwrap_or(0), path, what),
+        }
+    }
+
+    fn plan_step(&mut self, path: u32, after: Duration) {
+        let epoch = self.paths[path as usize].epoch;
+        self.queue.push(
+            self.timer_key(path, after, tie::Watching::PathStep),
+            Event::PathStep { path, epoch },
+        );
+    }
+
+    /// A planned change of standing, void if the connection has changed since it was planned.
+    pub(crate) fn path_step(&mut self, path: u32, epoch: u32) {
+        let state = self.paths[path as usize];
+        if state.epoch != epoch {
+            return;
+        }
+        let timers = self.path_timers(path).clone();
+        let hold = hold(self.path_protocol(path), &timers);
+        match state.standing {
+            Standing::Unnoticed => {
+                let noticed = state
+                    .notice
+                    .unwrap_or((TimerName::KeepAlive, timers.keep_alive));
+                if let Some((_, held)) = hold {
+                    self.paths[path as usize].held_since = self.now;
+                    let in_flight = u64::from(state.in_flight);
+                    self.change_standing(path, Standing::Blocked, Some(noticed), in_flight);
+                    self.plan_step(path, held);
+                } else {
+                    self.fail_path(path, noticed);
+                }
+            }
+            Standing::Blocked => {
+                self.fail_path(path, hold.or(state.notice).unwrap_or(NO_HOLD));
+                self.plan_removal(path);
+            }
+            Standing::Failed => {
+                // Quiesced long enough: now its I/Os may go elsewhere.
+                if self.now >= state.failed_at + timers.quiesce {
+                    self.send_elsewhere(path, (TimerName::PathCheck, timers.quiesce));
+                }
+                self.remove_port(path);
+            }
+            Standing::Returned => {
+                if let Failback::After(after) = timers.failback {
+                    let timer = Some((TimerName::Failback, after));
+                    self.change_standing(path, Standing::Up, timer, 0);
+                    self.dispatch(self.compiled.paths[path as usize].set);
+                }
+            }
+            Standing::Up | Standing::Drained | Standing::Removed => {}
+        }
+    }
+
+    /// Gives a path up; its I/Os go elsewhere, and it is tried again from time to time.
+    pub(crate) fn fail_path(&mut self, path: u32, timer: (TimerName, Duration)) {
+        let quiesce = self.path_timers(path).quiesce;
+        let in_flight = u64::from(self.paths[path as usize].in_flight);
+        self.change_standing(path, Standing::Failed, Some(timer), in_flight);
+        self.paths[path as usize].failed_at = self.now;
+        self.plan_check(path);
+        if quiesce == Duration::ZERO {
+            self.send_elsewhere(path, timer);
+        } else {
+            self.plan_step(path, quiesce);
+        }
+    }
+
+    /// SCSI over FC: a port lost for long enough is removed, long after fast-io-fail has let its I/Os go.
+    fn plan_removal(&mut self, path: u32) {
+        let timers = self.path_timers(path);
+        if let (Protocol::FcScsi(_), Some(_)) = (self.path_protocol(path), timers.fast_io_fail) {
+            let at = self.paths[path as usize].held_since + timers.device_loss;
+            if at > self.now {
+                self.plan_step(path, at.since(self.now));
+            }
+        }
+    }
+
+    fn remove_port(&mut self, path: u32) {
+        let loss = self.path_timers(path).device_loss;
+        let state = self.paths[path as usize];
+        let held = state.held_since != Instant::NEVER;
+        let scsi = matches!(self.path_protocol(path), Protocol::FcScsi(_));
+        if scsi && held && state.oldest == NONE && self.now >= state.held_since + loss {
+            let timer = Some((TimerName::DeviceLoss, loss));
+            self.change_standing(path, Standing::Removed, timer, 0);
+        }
+    }
+
+    fn send_elsewhere(&mut self, path: u32, timer: (TimerName, Duration)) {
+        let set = self.compiled.paths[path as usize].set;
+        let mut ios = Vec::new();
+        while self.paths[path as usize].oldest != NONE {
+            let slot = self.paths[path as usize].oldest;
+            ios.push(self.abandon(slot));
+        }
+        self.send_again(set, &mut ios, timer);
+        self.dispatch(set);
+    }
+
+    pub(super) fn path_returns(&mut self, path: u32) {
+        match self.paths[path as usize].standing {
+            Standing::Unnoticed => self.change_standing(path, Standing::Up, None, 0),
+            Standing::Blocked => {
+                // The port logs in anew, so what was under way on it is sent again.
+                let in_flight = u64::from(self.paths[path as usize].in_flight);
+                self.change_standing(path, Standing::Up, None, in_flight);
+                let hold = hold(self.path_protocol(path), self.path_timers(path));
+                self.send_elsewhere(path, hold.unwrap_or(NO_HOLD));
+            }
+            // A port that logs in again after its removal has its devices looked for.
+            Standing::Removed if self.found_anew(path) => self.plan_check(path),
+            Standing::Failed => {
+                // The port is there again, so it is not removed.
+                self.paths[path as usize].held_since = Instant::NEVER;
+                self.plan_quiesce(path);
+            }
+            Standing::Up | Standing::Drained | Standing::Removed | Standing::Returned => {}
+        }
+    }
+
+    /// A change of connection makes planned steps void; I/Os that are quiesced go elsewhere all the same.
+    fn plan_quiesce(&mut self, path: u32) {
+        let state = self.paths[path as usize];
+        if state.standing == Standing::Failed && state.oldest != NONE {
+            let over = state.failed_at + self.path_timers(path).quiesce;
+            self.plan_step(path, over.since(self.now));
+        }
+    }
+
+    /// Whether a removed path is looked for when its port is back: SCSI does, NVMe has given it up for good.
+    fn found_anew(&self, path: u32) -> bool {
+        matches!(self.path_protocol(path), Protocol::FcScsi(_))
+    }
+
+    /// Whether the host stops trying: NVMe gives a controller up once it has been lost for long enough.
+    fn given_up_for_good(&self, path: u32) -> bool {
+        let nvme = matches!(
+            self.path_protocol(path),
+            Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::FcNvme(_)
+        );
+        let loss = self.path_timers(path).controller_loss;
+        nvme && self.now >= self.paths[path as usize].failed_at + loss
+    }
+
+    fn plan_check(&mut self, path: u32) {
+        if self.paths[path as usize].check_pending {
+            return;
+        }
+        self.paths[path as usize].check_pending = true;
+        let (_, after) = tried_again_by(self.path_protocol(path), self.path_timers(path));
+        let epoch = self.paths[path as usize].epoch;
+        // A check of no length would check for ever in one instant.
+        let after = after.max(Duration::from_us(1));
+        self.queue.push(
+            self.timer_key(path, after, tie::Watching::PathCheck),
+            Event::PathCheck { path, epoch },
+        );
+    }
+
+    pub(crate) fn path_check(&mut self, path: u32, _epoch: u32) {
+        self.paths[path as usize].check_pending = false;
+        let state = self.paths[path as usize];
+        let removed = state.standing == Standing::Removed && self.found_anew(path);
+        if state.standing != Standing::Failed && !(removed && state.connected) {
+            return;
+        }
+        if state.oldest != NONE {
+            // Its I/Os are quiesced, and it is not taken back before they have gone.
+            self.plan_check(path);
+        } else if state.connected {
+            let timer = tried_again_by(self.path_protocol(path), self.path_timers(path));
+            let failback = self.path_timers(path).failback;
+            let to = match failback {
+                _ if state.drained => Standing::Drained,
+                Failback::Immediate => Standing::Up,
+                Failback::After(_) | Failback::Manual => Standing::Returned,
+            };
+            self.paths[path as usize].held_since = Instant::NEVER;
+            self.change_standing(path, to, Some(timer), 0);
+            if let (Failback::After(after), Standing::Returned) = (failback, to) {
+                self.paths[path as usize].epoch += 1;
+                self.plan_step(path, after);
+            }
+            self.dispatch(self.compiled.paths[path as usize].set);
+        } else if self.given_up_for_good(path) {
+            let loss = self.path_timers(path).controller_loss;
+            let timer = Some((TimerName::ControllerLoss, loss));
+            self.change_standing(path, Standing::Removed, timer, 0);
+        } else {
+            self.plan_check(path);
+        }
+    }
+}

@@ -1,0 +1,73 @@
+//! When promises break as the work grows.
+
+use super::{Breaks, Case, Origin, PartLoad};
+use serde::Serialize;
+
+/// The whole answer.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct GrowthPlan {
+    /// How to repeat it.
+    pub origin: Origin,
+    /// The day of which the scenario states the load.
+    pub from: String,
+    /// Growth in a year by workload, per cent.
+    pub per_year_percent: Vec<(String, f64)>,
+    /// Confidence that both days of a case are right, per cent. It holds for each case of each stage by itself.
+    pub confidence_percent: f64,
+    /// The site as it is, then after each step.
+    pub stages: Vec<Stage>,
+    /// What is taken for granted.
+    pub notes: Vec<String>,
+}
+
+/// The site as it is, or with the steps up to one of them.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Stage {
+    /// `as it is`, or the name of the step.
+    pub name: String,
+    /// The day from which it is there.
+    pub date: String,
+    /// What the step sets.
+    pub set: Vec<(String, String)>,
+    /// The day of the next step; `None` for the last stage.
+    pub until: Option<String>,
+    /// Healthy first, then the outages.
+    pub cases: Vec<StageCase>,
+}
+
+/// One case of a stage.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StageCase {
+    /// Which case.
+    pub case: Case,
+    /// The last day on which every promise is proven to hold; `None`: none was proven.
+    pub holds_until: Option<String>,
+    /// Times the load of the first day, there: of the work that grows fastest.
+    pub holds_factor: Option<f64>,
+    /// The first day on which a promise is proven to break; `None`: none was proven.
+    pub breaks_by: Option<String>,
+    /// Times the load of the first day, there.
+    pub breaks_factor: Option<f64>,
+    /// The day on which the fullest part is full on the mean, by arithmetic.
+    pub full_by: Option<String>,
+    /// How the days lie beside those of this stage and the next step.
+    pub standing: Standing,
+    /// The promise that breaks.
+    pub breaks: Option<Breaks>,
+    /// The fullest part then.
+    pub ends: Option<PartLoad>,
+}
+
+/// What becomes of a case while its stage lasts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Standing {
+    /// Proven to hold until the next step is there.
+    Holds,
+    /// Proven to be broken already when the stage begins.
+    BrokenBefore,
+    /// Proven to break before the next step is there, or, in the last stage, some day.
+    Breaks,
+    /// Neither is proven.
+    Open,
+}

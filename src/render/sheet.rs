@@ -1,0 +1,26 @@
+//! A work sheet for an acceptance test: case by case what to take away, what is to be expected before, during and
+//! after it, and room for what was measured.
+//!
+//! Every expectation is a range: over replications where there are several, from the mean to the busiest 20 ms for
+//! how full a part is. The sheet is for people on a site, so it begins with what keeps them and the data safe.
+//!
+//! Left out: which commands disable a port, which belong to the makers and to the site; and when to do it, because
+//! a scenario has no curve of load over the day.
+
+mod html;
+mod lines;
+
+pub use html::sheet_page;
+pub use lines::{Sheet, SheetCase, SheetLine, sheet};
+
+/// What is said before anything is taken away, in the order of the work.
+pub const CAUTIONS: [&str; 8] = [
+    "An estimate from stated inputs, no guarantee and no approval of a design. The proof is the test.",
+    "Only in an approved change window, with backups that were made and verified.",
+    "First see that every multipath device shows all the paths expected below, and that multipath has been proven to switch.",
+    "One element at a time, and all paths back before the next step. Never both fabrics in one window.",
+    "Rather disable a port administratively than pull a cable. Watch that I/O goes on.",
+    "Never look into the end of a fibre, a transceiver or an adapter: the light is invisible, and seeing none means nothing. Cap what is unused.",
+    "Changing timers can cost access to data. When no path is left, waiting for ever can hang hosts, and failing at once can turn volumes read-only: a decision of the site.",
+    "The makers' support statements and release notes and the procedures of the site come first.",
+];

@@ -1,0 +1,173 @@
+//! The sheet as one page for printing: no script, no network, room to write in.
+
+use super::{CAUTIONS, Sheet, SheetLine};
+use crate::outcome::Report;
+use crate::render::number::{NONE, at_place, three};
+use crate::render::page::{escaped, policy_hash};
+use crate::render::words::origin_line;
+use std::fmt::Write as _;
+
+const STYLE: &str = include_str!("style.css");
+
+/// The whole page.
+#[must_use]
+pub fn sheet_page(report: &Report, sheet: &Sheet) -> String {
+    let origin = &report.origin;
+    let title = format!("{}: acceptance test", origin.title);
+    let cautions: String = CAUTIONS.iter().fold(String::new(), |mut out, said| {
+        let _ = write!(out, "<li>{}</li>", escaped(said));
+        out
+    });
+    let mut body = format!(
+        "<header><p class=\"kind\">halfloom · work sheet · estimate</p><h1>{}</h1>\n\
+         <p>{}</p>\n<table class=\"who\"><tbody><tr><th>date and window</th><td></td><th>done by</th><td></td></tr>\
+         <tr><th>change number</th><td></td><th>seen by</th><td></td></tr></tbody></table></header>\n\
+         <section class=\"care\"><h2>Before anything is taken away</h2><ol>{cautions}</ol></section>\n",
+        escaped(&title),
+        escaped(&origin_line(origin)),
+    );
+    let _ = write!(
+        body,
+        "<section><h2>0 · With everything there</h2>\n<p>Go on only when all of this is so. A monitor that averages over minutes shows the lower end of a utilization; \
+         over 100\u{202F}% more is asked for than fits.</p>\n{}</section>\n",
+        table(&sheet.before)
+    );
+    for (index, step) in sheet.cases.iter().enumerate() {
+        let nodes = if step.nodes.is_empty() {
+            String::new()
+        } else {
+            format!(
+                "<p>Whole parts that go: {}.</p>\n",
+                escaped(&step.nodes.join(", "))
+            )
+        };
+        let _ = write!(
+            body,
+            "<section class=\"step\"><h2>{} · {}</h2>\n<p><b>Take away:</b> {}</p>\n{nodes}{}\
+             <p class=\"back\"><span class=\"box\"></span> Everything back, and all paths as in step 0, at <span class=\"line\"></span></p></section>\n",
+            index + 1,
+            escaped(&step.case.name),
+            escaped(&step.takes),
+            table(&step.lines)
+        );
+    }
+    if sheet.cases.is_empty() {
+        body.push_str(
+            "<section><p>No switch-over was simulated, so there is no step.</p></section>\n",
+        );
+    }
+    body.push_str(
+        "<section><h2>When to do it</h2>\n<p>A scenario states one load and no curve over the day, so no hours can be given here. \
+         Take the quietest; a fabric out of service is the state “after” of its step for as long as it lasts.</p></section>\n",
+    );
+    format!(
+        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src '{}'; base-uri 'none'; form-action 'none'\">\n\
+         <meta name=\"generator\" content=\"halfloom {}\">\n<title>{}</title>\n<style>{STYLE}</style></head>\n<body><main>\n{body}</main>\n\
+         <footer><p>{}</p></footer>\n</body></html>\n",
+        policy_hash(STYLE),
+        escaped(&origin.version),
+        escaped(&title),
+        escaped(&origin_line(origin)),
+    )
+}
+
+fn table(lines: &[SheetLine]) -> String {
+    let mut out = String::from(
+        "<table class=\"lines\"><thead><tr><th>when</th><th>what</th><th>expected</th><th>promised</th><th>measured</th><th>good</th></tr></thead><tbody>\n",
+    );
+    let mut last = "";
+    for line in lines {
+        let first = if line.when == last {
+            ""
+        } else {
+            " class=\"first\""
+        };
+        last = line.when;
+        let _ = writeln!(
+            out,
+            "<tr{first}><td class=\"when\">{}</td><th scope=\"row\">{}</th><td class=\"exp\">{}</td><td class=\"pro{}\">{}</td><td class=\"blank\"></td><td class=\"tick\"><span class=\"box\"></span></td></tr>",
+            line.when,
+            escaped(&line.what),
+            escaped(&expected(line)),
+            if line.promised.is_empty() {
+                " none"
+            } else {
+                ""
+            },
+            if line.promised.is_empty() {
+                NONE.to_owned()
+            } else {
+                escaped(&line.promised)
+            },
+        );
+    }
+    out.push_str("</tbody></table>\n");
+    out
+}
+
+/// `0.71 to 0.73 ms`, `2`, or the words.
+fn expected(line: &SheetLine) -> String {
+    let (Some(low), Some(high)) = (line.low, line.high) else {
+        return line.words.clone();
+    };
+    let whole = |value: f64| line.unit.is_empty() && value.fract() == 0.0;
+    let shown = |value: f64| {
+        if whole(value) {
+            at_place(value, 0)
+        } else {
+            three(value)
+        }
+    };
+    let (low, high) = (shown(low), shown(high));
+    let number = if low == high {
+        low
+    } else {
+        format!("{low} to {high}")
+    };
+    format!("{number} {}", line.unit).trim_end().to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::sample::sample_report;
+    use crate::render::sheet::sheet;
+
+    #[test]
+    fn the_page_has_every_caution_every_step_and_room_to_write() {
+        let report = sample_report();
+        let sheet = sheet(&report);
+        let page = sheet_page(&report, &sheet);
+        for said in CAUTIONS {
+            assert!(page.contains(&escaped(said)), "{said}");
+        }
+        for step in &sheet.cases {
+            assert!(page.contains(&format!("· {}</h2>", step.case.name)));
+        }
+        let lines = sheet.before.len()
+            + sheet
+                .cases
+                .iter()
+                .map(|step| step.lines.len())
+                .sum::<usize>();
+        assert_eq!(page.matches("class=\"blank\"").count(), lines);
+        assert!(page.contains("estimate") && page.contains("seed 7"));
+        assert!(
+            !page.contains("<script") && !page.contains("http://") && !page.contains("https://")
+        );
+    }
+
+    #[test]
+    fn a_wicked_name_stays_text() {
+        let mut report = sample_report();
+        report.origin.title = "<script>alert(1)</script>".to_owned();
+        report.switches[0].workloads[0].name = "\"><img>".to_owned();
+        let page = sheet_page(&report, &sheet(&report));
+        assert!(
+            !page.contains("<script>") && !page.contains("<img>"),
+            "not escaped"
+        );
+    }
+}

@@ -1,0 +1,59 @@
+//! Changes that were simulated, as text.
+
+use super::align::{Aligned, wrapped};
+use crate::outcome::{Mend, MendOrigin, Report};
+use crate::render::number::{NONE, three};
+use crate::render::words::{mend_search_words, mend_takes, mend_worst, set_words};
+
+/// Every change with what it takes and what it leaves; then what was tried and what cannot be.
+pub(super) fn mends(report: &Report) -> String {
+    let Some(search) = &report.mend_search else {
+        return String::new();
+    };
+    let mut table = Aligned::new(&["", "change", "by", "takes", "with it"]);
+    if search.priced {
+        table = table.number("price");
+    }
+    for mend in &report.mends {
+        let mut cells = vec![
+            if mend.mends_all { "+" } else { "-" }.to_owned(),
+            mend.name.clone(),
+            by(mend).to_owned(),
+            mend_takes(&mend.changes),
+            mend_worst(report, mend).plain(),
+        ];
+        if search.priced {
+            cells.push(mend.changes.price.map_or_else(|| NONE.to_owned(), three));
+        }
+        table.row(cells);
+    }
+    let order = if search.priced {
+        "price"
+    } else {
+        "cables, then ports"
+    };
+    let title = format!(
+        "Changes that were simulated: those with which everything judged is met first (+), then by {order}"
+    );
+    let mut out = table.text(&title);
+    for line in mend_search_words(report) {
+        out.push_str(&wrapped(&line, 96));
+    }
+    for mend in report.mends.iter().filter(|mend| mend.mends_all).take(3) {
+        out.push_str(&wrapped(
+            &format!("{}: {}", mend.name, set_words(&mend.set)),
+            96,
+        ));
+    }
+    if !out.is_empty() {
+        out.push('\n');
+    }
+    out
+}
+
+fn by(mend: &Mend) -> &'static str {
+    match mend.origin {
+        MendOrigin::Stated => "scenario",
+        MendOrigin::Proposed => "proposal",
+    }
+}

@@ -1,0 +1,197 @@
+//! Changes that were simulated, in words.
+
+use super::answer::{Flag, figure_of, with_case, worst_cell};
+use super::measure::row_scale;
+use super::{Prose, listed, plural};
+use crate::outcome::{Changes, Mend, MendSearch, Report, Row};
+use crate::render::number::with_unit;
+
+/// What a change takes: `4 ports 32GFC`, `12 cables 100GbE, 24 ports 100GbE`, `1 setting`.
+#[must_use]
+pub fn mend_takes(changes: &Changes) -> String {
+    let parts: Vec<String> = changes
+        .parts
+        .iter()
+        .map(|part| match part.kind.as_str() {
+            "parallel" => format!("{} more in parallel at {}", part.count, part.of),
+            kind => {
+                let what = plural(part.count as usize, kind);
+                format!("{what} {}", part.of).trim_end().to_owned()
+            }
+        })
+        .collect();
+    if parts.is_empty() {
+        "nothing".to_owned()
+    } else {
+        parts.join(", ")
+    }
+}
+
+/// The judgement, row and column, that says most about a change: what is still not met, the worst of it; else what was
+/// worst without the change; else the tightest.
+#[must_use]
+pub fn mend_cell(report: &Report, mend: &Mend) -> Option<(usize, usize)> {
+    let (row, case) = worst_cell(&mend.matrix)?;
+    let open = mend.matrix.rows[row].cells[case]
+        .as_ref()
+        .is_some_and(|cell| Flag::of(cell) != Flag::Met);
+    let before = worst_cell(&report.matrix).and_then(|(row, case)| {
+        let asked = &report.matrix.rows[row];
+        let same = |other: &Row| {
+            other.workload == asked.workload
+                && other.measure == asked.measure
+                && other.switching == asked.switching
+        };
+        let row = mend.matrix.rows.iter().position(same)?;
+        mend.matrix.rows[row]
+            .cells
+            .get(case)?
+            .as_ref()
+            .map(|_| (row, case))
+    });
+    Some(before.filter(|_| !open).unwrap_or((row, case)))
+}
+
+/// That judgement in words: `p99 of bookings 0.72 ms with A lost: met`.
+#[must_use]
+pub fn mend_worst(report: &Report, mend: &Mend) -> Prose {
+    let Some((row, case)) = mend_cell(report, mend) else {
+        return Prose::new().text("nothing is judged");
+    };
+    let of = &mend.matrix.rows[row];
+    let state = with_case(&mend.matrix.cases[case]);
+    let Some(cell) = &of.cells[case] else {
+        return Prose::new();
+    };
+    let scale = row_scale(of);
+    let value = match (cell.saturated, cell.value, cell.beyond) {
+        (true, ..) => String::new(),
+        (_, Some(figure), _) => format!(" {}", with_unit(&scale.three(figure.value), scale.unit)),
+        (_, None, Some(beyond)) => format!(" > {}", with_unit(&scale.three(beyond), scale.unit)),
+        (_, None, None) => String::new(),
+    };
+    figure_of(of).text(format!("{value} {state}: {}", Flag::of(cell).word()))
+}
+
+/// `link.edge-san.cage.lit=4`, ready for `--set`.
+#[must_use]
+pub fn set_words(set: &[(String, String)]) -> String {
+    let words: Vec<String> = set
+        .iter()
+        .map(|(key, value)| format!("--set {key}={value}"))
+        .collect();
+    words.join(" ")
+}
+
+/// How many changes were tried, what was left out, and what the scenario does not admit.
+#[must_use]
+pub fn mend_search_words(report: &Report) -> Vec<String> {
+    let Some(search) = &report.mend_search else {
+        return Vec::new();
+    };
+    let mut out = vec![tried(report, search)];
+    if !search.calm.is_empty() {
+        let most = with_unit("40", "%");
+        out.push(format!(
+            "No part on the way is even {most} full in the busiest {}, so a wider one would not help: {}.",
+            with_unit("20", "ms"),
+            search.calm.join("; ")
+        ));
+    }
+    let refused: Vec<String> = search
+        .refused
+        .iter()
+        .map(|refused| format!("{} ({})", refused.name, refused.reason))
+        .collect();
+    if !refused.is_empty() {
+        out.push(format!(
+            "Not possible as the scenario stands: {}.",
+            refused.join("; ")
+        ));
+    }
+    let mut unpriced: Vec<&String> = report
+        .mends
+        .iter()
+        .flat_map(|m| &m.changes.unpriced)
+        .collect();
+    unpriced.sort_unstable();
+    unpriced.dedup();
+    if search.priced && !unpriced.is_empty() {
+        let items: Vec<String> = unpriced.iter().map(|item| (*item).clone()).collect();
+        out.push(format!("The price list lacks {}.", listed(&items)));
+    }
+    out
+}
+
+fn tried(report: &Report, search: &MendSearch) -> String {
+    let mended = report.mends.iter().filter(|mend| mend.mends_all).count();
+    let more = match search.rounds {
+        0 => " Nothing was missed that a change of a part, a path policy or a timer could touch.",
+        1 => "",
+        _ => " No single one was enough, so others were tried on top of the best.",
+    };
+    let stated = report.mends.len().saturating_sub(search.tried as usize);
+    let of_scenario = if stated > 0 {
+        format!(" besides {} of the scenario", plural(stated, "variant"))
+    } else {
+        String::new()
+    };
+    format!(
+        "{} of at most {} proposed and simulated{of_scenario}; with {} every promise judged is met.{more} Only changes \
+         that touch what limits a miss are proposed; what becomes free is not set off against what a change takes.",
+        plural(search.tried as usize, "change"),
+        search.most,
+        match mended {
+            0 => "none of them".to_owned(),
+            some => format!("{some}"),
+        },
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::sample::sample_mends;
+
+    #[test]
+    fn what_a_change_takes_is_counted_by_kind() {
+        let report = sample_mends();
+        assert_eq!(mend_takes(&report.mends[0].changes), "4 ports 32GFC");
+        assert_eq!(mend_takes(&report.mends[1].changes), "1 setting");
+        assert_eq!(mend_takes(&Changes::default()), "nothing");
+    }
+
+    #[test]
+    fn the_search_says_how_many_were_tried_and_what_cannot_be() {
+        let text = mend_search_words(&sample_mends()).join(" ");
+        assert!(
+            text.starts_with("1 change of at most 12 proposed"),
+            "{text}"
+        );
+        assert!(
+            text.contains("besides 1 variant of the scenario; with 1 every"),
+            "{text}"
+        );
+        assert!(
+            text.contains("64GFC from edge to san (the edge switches have no port for it)"),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn the_worst_judgement_has_its_figure_and_its_case() {
+        let report = sample_mends();
+        let met = mend_worst(&report, &report.mends[0]).plain();
+        let missed = mend_worst(&report, &report.mends[1]).plain();
+        assert!(
+            met.ends_with("met") && missed.ends_with("missed"),
+            "{met} / {missed}"
+        );
+        assert!(missed.contains("ms with A lost"), "{missed}");
+        // What was missed without the change, not whatever has the least room with it.
+        assert!(
+            met.starts_with("p99 of bookings") && met.contains("with A lost"),
+            "{met}"
+        );
+    }
+}

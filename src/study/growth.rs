@@ -1,0 +1,302 @@
+//! The day on which a promise breaks as the work grows: the site as it is, and after each planned step.
+//!
+//! Work grows by a share of itself each year, every workload by its own. What is searched is the factor of the work that
+//! grows fastest, as [`headroom`](super::headroom) searches the load, with the others at the factor that they have on
+//! the same day; a factor is a day. Both days of a case hold together with 95 %.
+//!
+//! Left out: promises on the switch-over, seasons, and growth that is not a share of what there is.
+
+use super::headroom::{Ask, headroom_over_time};
+use super::progress::Progress;
+use crate::outcome::{CaseHeadroom, GrowthPlan, Origin, Stage, StageCase, Standing};
+use crate::site::{Growth, Site};
+use crate::unit::Date;
+
+/// Plans the site's growth; `None` where the scenario states none.
+#[must_use]
+pub fn growth(
+    site: &Site,
+    origin: Origin,
+    outages: Option<&[String]>,
+    years: f64,
+    progress: &dyn Progress,
+) -> Option<GrowthPlan> {
+    let growth = site.growth.as_ref()?;
+    let fastest = fastest(growth);
+    let ask = Ask {
+        outages: outages.map(<[String]>::to_vec),
+        most: libm::pow(1.0 + fastest, years),
+    };
+    let mut stages = vec![stage("as it is", growth.from, &[], site)];
+    for step in &site.steps {
+        stages.push(stage(&step.name, step.date, &step.set, &step.site));
+    }
+    let dates: Vec<Date> = std::iter::once(growth.from)
+        .chain(site.steps.iter().map(|step| step.date))
+        .collect();
+    let mut confidence_percent = 95.0;
+    let stages = stages
+        .into_iter()
+        .enumerate()
+        .map(|(index, (mut stage, site))| {
+            let next = dates.get(index + 1).copied();
+            stage.until = next.map(|date| date.to_string());
+            let exponents = exponents(growth, site.workloads.len());
+            let found = headroom_over_time(site, &exponents, origin.clone(), &ask, progress);
+            confidence_percent = found.confidence_percent;
+            stage.cases = found
+                .cases
+                .iter()
+                .map(|case| dated(case, growth, (dates[index], next)))
+                .collect();
+            stage
+        })
+        .collect();
+    Some(GrowthPlan {
+        origin,
+        from: growth.from.to_string(),
+        per_year_percent: site
+            .workloads
+            .iter()
+            .zip(&growth.per_year)
+            .map(|(work, growth)| (work.name.clone(), growth * 100.0))
+            .collect(),
+        confidence_percent,
+        stages,
+        notes: vec![
+            "growth is a share of the work each year; sizes, mix and hosts stay".to_owned(),
+            format!("nothing was looked for beyond {years} years"),
+            "a day before one on which every promise holds is taken to keep them too".to_owned(),
+        ],
+    })
+}
+
+fn stage<'a>(
+    name: &str,
+    date: Date,
+    set: &[(String, String)],
+    site: &'a Site,
+) -> (Stage, &'a Site) {
+    let stage = Stage {
+        name: name.to_owned(),
+        date: date.to_string(),
+        set: set.to_vec(),
+        until: None,
+        cases: Vec::new(),
+    };
+    (stage, site)
+}
+
+fn fastest(growth: &Growth) -> f64 {
+    growth.per_year.iter().copied().fold(0.0, f64::max)
+}
+
+/// By which power of the fastest work's factor each workload grows.
+fn exponents(growth: &Growth, workloads: usize) -> Vec<f64> {
+    let unit = libm::log1p(fastest(growth));
+    let of = |index: usize| {
+        growth
+            .per_year
+            .get(index)
+            .map_or(0.0, |own| libm::log1p(*own) / unit)
+    };
+    (0..workloads).map(of).collect()
+}
+
+/// Factors as days.
+fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Date>)) -> StageCase {
+    let unit = libm::log1p(fastest(growth));
+    let day = |factor: f64| growth.from.after_years(libm::log(factor) / unit);
+    let (met, missed) = (case.met.map(day), case.missed.map(day));
+    let standing = match (met, missed) {
+        (_, Some(missed)) if missed <= begins => Standing::BrokenBefore,
+        (Some(met), _) if next.is_some_and(|next| met >= next) => Standing::Holds,
+        (_, Some(missed)) if next.is_none_or(|next| missed < next) => Standing::Breaks,
+        _ => Standing::Open,
+    };
+    let text = |date: Option<Date>| date.map(|date| date.to_string());
+    StageCase {
+        case: case.case.clone(),
+        holds_until: text(met),
+        holds_factor: case.met,
+        breaks_by: text(missed),
+        breaks_factor: case.missed,
+        full_by: text(case.saturation.map(day)),
+        standing,
+        breaks: case.breaks.clone(),
+        ends: case.ends.clone(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::study::NoProgress;
+    use crate::study::sample::site_with;
+
+    const SERVER: &str = r#"
+format = 1
+[run]
+duration = "20ms"
+warm_up = "1ms"
+replications = 8
+seed = 5
+[growth]
+from = "2027-01-01"
+per_year = "20%"
+hosts = { batch = "0%" }
+[[host]]
+name = "app"
+[[host]]
+name = "batch"
+[[array]]
+name = "box"
+controllers = 1
+parallel = 1
+write = { time = { exponential = "1us" } }
+[[link]]
+from = "app"
+to = "box"
+speed = "1000Gb/s"
+propagation = "0s"
+[[link]]
+from = "batch"
+to = "box"
+speed = "1000Gb/s"
+propagation = "0s"
+[[workload]]
+name = "orders"
+hosts = "app"
+array = "box"
+protocol = "plain"
+request = 1
+response = 1
+frame = 1250
+read = 0
+arrivals = { poisson = "400k/s" }
+promise = { p90 = "8us" }
+[[workload]]
+name = "nightly"
+hosts = "batch"
+array = "box"
+protocol = "plain"
+request = 1
+response = 1
+frame = 1250
+read = 0
+arrivals = { poisson = "100k/s" }
+[[step]]
+name = "a second controller's worth"
+date = "2029-01-01"
+set = { "array.box.write.time" = { exponential = "500ns" } }
+"#;
+
+    /// One exponential server of 1 us keeps its p90 of 8 us up to ρ = 0.712177 (see `headroom`): 100k/s stay, so the
+    /// orders may grow from 400k/s to 612.2k/s, in ln(1.5304) ÷ ln(1.2) = 2.334 years, to 2029-05-02. With service of half
+    /// the time, μ − λ must be as large: 2000 − 287.8 − 100 = 1612.2k/s, 7.645 years, to 2034-08-24.
+    #[test]
+    fn days_are_those_of_the_exact_answer() {
+        let site = site_with(SERVER, &[]);
+        let plan = growth(
+            &site,
+            crate::study::sample::origin(),
+            Some(&[]),
+            20.0,
+            &NoProgress,
+        );
+        let plan = plan.expect("growth is stated");
+        assert_eq!(
+            plan.per_year_percent,
+            [("orders".to_owned(), 20.0), ("nightly".to_owned(), 0.0)]
+        );
+        assert_eq!(plan.stages.len(), 2);
+        for (stage, truth, standing) in [
+            (&plan.stages[0], "2029-05-02", Standing::Holds),
+            (&plan.stages[1], "2034-08-24", Standing::Breaks),
+        ] {
+            let case = &stage.cases[0];
+            let truth = Date::parse(truth).unwrap();
+            let day = |text: &Option<String>| Date::parse(text.as_ref().expect("proven")).unwrap();
+            let (holds, breaks) = (day(&case.holds_until), day(&case.breaks_by));
+            assert!(holds <= truth && truth < breaks, "{case:?}");
+            assert!(holds.years_to(breaks) < 1.5, "{case:?}");
+            let wanted = if standing == Standing::Holds {
+                holds >= Date::parse("2029-01-01").unwrap()
+            } else {
+                true
+            };
+            assert!(case.standing == standing || !wanted, "{case:?}");
+        }
+        assert_eq!(plan.stages[0].until.as_deref(), Some("2029-01-01"));
+        // Full on the mean at 900k/s of orders: ln(2.25) ÷ ln(1.2) = 4.448 years.
+        let full = Date::parse(plan.stages[0].cases[0].full_by.as_ref().unwrap()).unwrap();
+        let years = Date::parse("2027-01-01").unwrap().years_to(full);
+        assert!((years - 4.448).abs() < 0.01, "{years}");
+    }
+
+    #[test]
+    fn what_is_wrong_with_growth_and_steps_is_told_at_its_place() {
+        let read = |text: &str| {
+            let source = crate::scenario::Source {
+                name: "g.toml",
+                text,
+            };
+            let none = |name: &str| Err(format!("no file {name}"));
+            crate::scenario::read(source, &[], &none).map(|loaded| loaded.site)
+        };
+        assert!(read(SERVER).is_ok());
+        for (from, to, word) in [
+            ("from = \"2027-01-01\"", "from = \"2027-02-30\"", "no day"),
+            ("from = \"2027-01-01\"", "from = 2027-01-01", "a day like"),
+            ("per_year = \"20%\"", "per_year = \"-2%\"", "no growth"),
+            ("per_year = \"20%\"", "per_year = \"0%\"", "nothing grow"),
+            ("{ batch = \"0%\" }", "{ bacht = \"0%\" }", "bacht"),
+            ("date = \"2029-01-01\"", "", "no `date`"),
+            (
+                "array.box.write.time",
+                "array.bax.write.time",
+                "in step `a second",
+            ),
+            ("per_year =", "a_year =", "a_year"),
+        ] {
+            assert!(SERVER.contains(from), "{from}");
+            let problems = read(&SERVER.replacen(from, to, 1)).expect_err(to);
+            let text = crate::scenario::render_problems(&problems);
+            assert!(
+                text.contains(word) && text.contains("g.toml:"),
+                "{to}: {text}"
+            );
+        }
+        // Steps hold on top of those before, in order of their days, whatever their order in the text.
+        let more = "[[step]]\nname = \"first\"\ndate = \"2028-01-01\"\nset = { \"array.box.parallel\" = 3 }\n";
+        let site = read(&format!("{SERVER}{more}")).expect("it is sound");
+        let names: Vec<&str> = site.steps.iter().map(|step| step.name.as_str()).collect();
+        assert_eq!(names, ["first", "a second controller's worth"]);
+        assert_eq!(
+            (
+                site.arrays[0].parallel,
+                site.steps[1].site.arrays[0].parallel
+            ),
+            (1, 3)
+        );
+    }
+
+    #[test]
+    fn nothing_is_planned_without_growth() {
+        let text = SERVER.replace("[growth]", "[growth_]").replace(
+            "[growth_]\nfrom = \"2027-01-01\"\nper_year = \"20%\"\nhosts = { batch = \"0%\" }",
+            "",
+        );
+        let site = site_with(&text, &[]);
+        assert_eq!(
+            growth(
+                &site,
+                crate::study::sample::origin(),
+                None,
+                5.0,
+                &NoProgress
+            ),
+            None
+        );
+    }
+}

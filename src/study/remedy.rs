@@ -1,0 +1,240 @@
+//! Changes proposed for what is missed, each proven by a simulation.
+//!
+//! Only what touches a miss is proposed: for a promise of a steady state, the part that limits its workload in
+//! that case (the fullest on its way) and how its hosts choose a path; for a promise about switching, the
+//! timers. Proposals are simulated in the order of their price, or of the cables and ports that they take,
+//! in the cases of the study. When none of them mends everything, the best of them is kept and the next
+//! ones are proposed on top of it, for what then limits, until the number of runs that was allowed is used up.
+//!
+//! Left out: changes of the work or of the promises, more hosts or switches, another shape of the site, and
+//! whether a slot is free for what a change needs beyond the budgets that the scenario states.
+
+mod cost;
+mod limit;
+mod prices;
+mod propose;
+
+pub use prices::PriceList;
+
+use super::progress::Progress;
+use super::{Ask, mend};
+use crate::outcome::{Changes, Matrix, Mend, MendOrigin, MendSearch, RefusedMend, Report, Verdict};
+use crate::site::{Site, Variant};
+use cost::changes;
+use propose::{Proposal, proposals};
+use std::cmp::Ordering;
+
+/// Applies `key=value` pairs to the scenario: the site that it then describes, or why it cannot.
+pub type Apply<'a> = &'a (dyn Fn(&[(String, String)]) -> Result<Site, String> + Sync);
+
+/// How far a search goes.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Search {
+    /// Most changes that are simulated; 0: none is proposed.
+    pub most: u32,
+    /// What things cost; without a list, cables and ports are counted.
+    pub prices: Option<PriceList>,
+}
+
+/// Works out what each change of a report takes, proposes further ones for what is missed, and simulates those.
+/// All changes of the report are then in order: those that mend everything first, then by what they take.
+#[must_use]
+pub fn search(
+    site: &Site,
+    mut report: Report,
+    ask: &Ask,
+    search: &Search,
+    apply: Apply<'_>,
+    progress: &dyn Progress,
+) -> Report {
+    let prices = search.prices.as_ref();
+    for (variant, found) in site.variants.iter().zip(&mut report.mends) {
+        found.changes = changes(site, &variant.site, &found.set, prices);
+    }
+    if search.most == 0 {
+        return report;
+    }
+    let missed = report.matrix.clone();
+    let mut hunt = Hunt {
+        site,
+        ask,
+        missed: &missed,
+        prices,
+        apply,
+        progress,
+        most: search.most,
+        known: site.variants.iter().map(|v| v.set.clone()).collect(),
+        found: Vec::new(),
+        refused: Vec::new(),
+        rounds: 0,
+        calm: Vec::new(),
+    };
+    hunt.go(&report);
+    report.mend_search = Some(MendSearch {
+        most: search.most,
+        tried: u32::try_from(hunt.found.len()).unwrap_or(u32::MAX),
+        rounds: hunt.rounds,
+        calm: hunt.calm,
+        refused: hunt.refused,
+        priced: prices.is_some(),
+    });
+    report.mends.extend(hunt.found);
+    report.mends.sort_by(|left, right| {
+        order(left)
+            .partial_cmp(&order(right))
+            .unwrap_or(Ordering::Equal)
+    });
+    report
+}
+
+/// What a change is ordered by: whether it mends everything, then what it takes, then how much it leaves.
+fn order(mend: &Mend) -> (bool, f64, u32, u32, u32, usize) {
+    let takes = &mend.changes;
+    let (price, cables, ports) = weight(takes.price, takes.cables, takes.ports);
+    (
+        !mend.mends_all,
+        price,
+        cables,
+        ports,
+        takes.settings,
+        open(mend),
+    )
+}
+
+/// By the price where there is one; what has none although others do comes last.
+fn weight(price: Option<f64>, cables: u32, ports: u32) -> (f64, u32, u32) {
+    (price.unwrap_or(f64::MAX), cables, ports)
+}
+
+/// Judgements that are not met.
+fn open(mend: &Mend) -> usize {
+    let cells = mend
+        .matrix
+        .rows
+        .iter()
+        .flat_map(|row| row.cells.iter().flatten());
+    cells.filter(|cell| cell.verdict != Verdict::Met).count()
+}
+
+/// How good a state is: fewer judgements that are not met, then more room at the worst of them.
+fn standing(matrix: &Matrix) -> (i64, f64) {
+    let cells = matrix
+        .rows
+        .iter()
+        .flat_map(|row| row.cells.iter().flatten());
+    let mut open = 0;
+    let mut least = f64::INFINITY;
+    for cell in cells.filter(|cell| cell.verdict != Verdict::Met) {
+        open += 1;
+        least = least.min(cell.margin_percent.unwrap_or(f64::MIN));
+    }
+    // A margin of half a point is noise.
+    (-open, (least / 0.5).floor())
+}
+
+struct Hunt<'a> {
+    site: &'a Site,
+    ask: &'a Ask,
+    /// The judgements without any change.
+    missed: &'a Matrix,
+    prices: Option<&'a PriceList>,
+    apply: Apply<'a>,
+    progress: &'a dyn Progress,
+    most: u32,
+    /// What has been tried, or needs no trial.
+    known: Vec<Vec<(String, String)>>,
+    found: Vec<Mend>,
+    refused: Vec<RefusedMend>,
+    rounds: u32,
+    /// Workloads and cases that no part limits.
+    calm: Vec<String>,
+}
+
+/// Rounds at most: a change on top of a change on top of a change.
+const ROUNDS: u32 = 3;
+
+impl Hunt<'_> {
+    fn go(&mut self, report: &Report) {
+        let (mut wanted, calm) = proposals(self.site, &report.matrix, &report.steady);
+        self.calm = calm;
+        let mut base: Vec<Proposal> = Vec::new();
+        let mut reached = standing(&report.matrix);
+        while self.rounds < ROUNDS && self.left() > 0 && !wanted.is_empty() {
+            let from = self.found.len();
+            self.rounds += 1;
+            let tops = self.round(&wanted, &base);
+            let tried = self.found[from..].iter().zip(tops);
+            let best = tried.max_by(|left, right| {
+                let (left, right) = (standing(&left.0.matrix), standing(&right.0.matrix));
+                left.partial_cmp(&right).unwrap_or(Ordering::Equal)
+            });
+            let Some((best, stack)) = best else {
+                return;
+            };
+            let now = standing(&best.matrix);
+            // What is no better than what it stands on is nothing to build on.
+            if self.found[from..].iter().any(|found| found.mends_all) || now <= reached {
+                return;
+            }
+            let Ok(site) = (self.apply)(&best.set) else {
+                return;
+            };
+            reached = now;
+            wanted = proposals(&site, &best.matrix, &best.steady).0;
+            base = stack;
+        }
+    }
+
+    fn left(&self) -> usize {
+        (self.most as usize).saturating_sub(self.found.len())
+    }
+
+    /// One layer of proposals on top of `base`, the least dear first; of each that was simulated, all it consists of.
+    fn round(&mut self, wanted: &[Proposal], base: &[Proposal]) -> Vec<Vec<Proposal>> {
+        let mut able = Vec::new();
+        for proposal in wanted {
+            // A further step of the same part takes the place of the one before.
+            let sets = |other: &Proposal, key: &str| other.set.iter().any(|(own, _)| own == key);
+            let replaced = |other: &&Proposal| proposal.set.iter().any(|(key, _)| sets(other, key));
+            let mut stack: Vec<Proposal> = base.iter().filter(|p| !replaced(p)).cloned().collect();
+            stack.push(proposal.clone());
+            let set: Vec<(String, String)> = stack.iter().flat_map(|p| p.set.clone()).collect();
+            if self.known.contains(&set) {
+                continue;
+            }
+            self.known.push(set.clone());
+            let names: Vec<&str> = stack.iter().map(|p| p.name.as_str()).collect();
+            let name = names.join(", and ");
+            match (self.apply)(&set) {
+                Ok(site) => {
+                    let changes = changes(self.site, &site, &set, self.prices);
+                    let variant = Variant {
+                        name,
+                        set,
+                        site: Box::new(site),
+                    };
+                    able.push((variant, changes, stack));
+                }
+                Err(reason) => self.refused.push(RefusedMend { name, set, reason }),
+            }
+        }
+        able.sort_by(|(_, left, _), (_, right, _)| {
+            let key = |c: &Changes| {
+                let (price, cables, ports) = weight(c.price, c.cables, c.ports);
+                (price, cables, ports, c.settings)
+            };
+            key(left)
+                .partial_cmp(&key(right))
+                .unwrap_or(Ordering::Equal)
+        });
+        let mut stacks = Vec::new();
+        for (variant, changes, stack) in able.into_iter().take(self.left()) {
+            let mut found = mend::mend(&variant, self.ask, self.missed, self.progress);
+            found.origin = MendOrigin::Proposed;
+            found.changes = changes;
+            self.found.push(found);
+            stacks.push(stack);
+        }
+        stacks
+    }
+}

@@ -1,0 +1,81 @@
+//! What a change takes: cables, ports, settings, and a price.
+
+use super::PriceList;
+use crate::outcome::{ChangedPart, Changes};
+use crate::site::Site;
+use crate::study::compare::inventory;
+
+/// What has to be there for `new` and is not in `old`. What becomes free is not set off against it.
+pub(super) fn changes(
+    old: &Site,
+    new: &Site,
+    set: &[(String, String)],
+    prices: Option<&PriceList>,
+) -> Changes {
+    let (before, after) = (inventory(old), inventory(new));
+    let mut parts: Vec<ChangedPart> = Vec::new();
+    let mut more = |kind: &str, before: &[(String, u32)], after: &[(String, u32)]| -> u32 {
+        let mut sum = 0;
+        for (label, count) in after {
+            let had = before.iter().find(|(known, _)| known == label);
+            let added = count.saturating_sub(had.map_or(0, |(_, count)| *count));
+            if added > 0 {
+                parts.push(ChangedPart {
+                    kind: kind.to_owned(),
+                    of: label.clone(),
+                    count: added,
+                });
+                sum += added;
+            }
+        }
+        sum
+    };
+    let cables = more("cable", &before.cables, &after.cables);
+    let ports = more("port", &before.ports, &after.ports);
+    let mut settings = 0;
+    let physical = ["members", "ports", "speed", "lit", "legs", "parallel"];
+    for (key, _) in set {
+        let field = key.rsplit('.').next().unwrap_or(key);
+        if !physical.contains(&field) {
+            settings += 1;
+        }
+    }
+    if settings > 0 {
+        parts.push(ChangedPart {
+            kind: "setting".to_owned(),
+            of: String::new(),
+            count: settings,
+        });
+    }
+    for (array, was) in new.arrays.iter().zip(&old.arrays) {
+        let more = array.parallel.saturating_sub(was.parallel) * array.controllers;
+        if more > 0 {
+            parts.push(ChangedPart {
+                kind: "parallel".to_owned(),
+                of: array.name.clone(),
+                count: more,
+            });
+        }
+    }
+    let mut unpriced = Vec::new();
+    let price = prices.and_then(|prices| {
+        let mut sum = 0.0;
+        for part in &parts {
+            match prices.of(&part.kind, &part.of) {
+                Some(price) => sum += price * f64::from(part.count),
+                // A setting that has no price costs nothing.
+                None if part.kind == "setting" => {}
+                None => unpriced.push(format!("{} {}", part.kind, part.of)),
+            }
+        }
+        unpriced.is_empty().then_some(sum)
+    });
+    Changes {
+        cables,
+        ports,
+        settings,
+        parts,
+        price,
+        unpriced,
+    }
+}

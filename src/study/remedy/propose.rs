@@ -1,0 +1,225 @@
+//! What to try for what is missed.
+
+use super::limit::{Part, limits};
+use crate::outcome::{Matrix, Steady, UseInCase, Verdict};
+use crate::site::{Choose, End, LinkFamily, PathPolicy, Site};
+use crate::wire::{Medium, technologies};
+
+/// A change to try.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Proposal {
+    /// "6 members from edge to san".
+    pub(super) name: String,
+    /// What it sets.
+    pub(super) set: Vec<(String, String)>,
+}
+
+/// How full, in per cent of the busiest 20 ms, a part is to be after a change that arithmetic sizes.
+const AIM_PERCENT: f64 = 70.0;
+/// Below this even the fullest part on the way hardly makes anybody wait, and a wider one would not help: at 40 % the
+/// time in the simplest queue (M/M/1) is 1.7 times the service.
+const WORTH_PERCENT: f64 = 40.0;
+/// A second part is proposed for as well from here on: it would be the next to miss.
+const ALSO_PERCENT: f64 = 80.0;
+
+/// Everything to try for the judgements missed in `matrix`, of which `steady` has the figures; each change once. And
+/// the workloads and cases that no part limits.
+pub(super) fn proposals(
+    site: &Site,
+    matrix: &Matrix,
+    steady: &[Steady],
+) -> (Vec<Proposal>, Vec<String>) {
+    let mut all: Vec<Proposal> = Vec::new();
+    let mut calm: Vec<String> = Vec::new();
+    let mut add = |proposal: Proposal| {
+        if all.iter().all(|known| known.set != proposal.set) {
+            all.push(proposal);
+        }
+    };
+    for row in &matrix.rows {
+        let Some(workload) = site.workloads.iter().position(|w| w.name == row.workload) else {
+            continue;
+        };
+        for (case, cell) in row.cells.iter().enumerate() {
+            if cell
+                .as_ref()
+                .is_none_or(|cell| cell.verdict != Verdict::Missed)
+            {
+                continue;
+            }
+            if row.switching {
+                timers(site, workload).into_iter().for_each(&mut add);
+                continue;
+            }
+            let Some(steady) = steady.get(case) else {
+                continue;
+            };
+            let limits = limits(site, steady, workload);
+            if limits
+                .first()
+                .is_none_or(|(_, used)| used.peak_percent < WORTH_PERCENT)
+            {
+                let place = format!("{}, {}", row.workload, steady.case.name);
+                if !calm.contains(&place) {
+                    calm.push(place);
+                }
+            }
+            for (rank, (part, used)) in limits.iter().take(2).enumerate() {
+                if used.peak_percent
+                    < if rank > 0 {
+                        ALSO_PERCENT
+                    } else {
+                        WORTH_PERCENT
+                    }
+                {
+                    break;
+                }
+                wider(site, *part, used).into_iter().for_each(&mut add);
+            }
+            policies(site, workload).into_iter().for_each(&mut add);
+        }
+    }
+    (all, calm)
+}
+
+fn proposal(name: String, set: &[(String, String)]) -> Proposal {
+    Proposal {
+        name,
+        set: set.to_vec(),
+    }
+}
+
+/// `now` made wider: by one, by what arithmetic says, twofold; none above `most`.
+fn steps(now: u32, used: &UseInCase, most: u32) -> Vec<u32> {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+    let needed = (f64::from(now) * used.peak_percent / AIM_PERCENT).ceil() as u32;
+    let mut all = vec![now + 1, needed, now.saturating_mul(2)];
+    all.retain(|count| *count > now && *count <= most);
+    all.sort_unstable();
+    all.dedup();
+    all
+}
+
+fn wider(site: &Site, part: Part, used: &UseInCase) -> Vec<Proposal> {
+    match part {
+        Part::Array(array) => {
+            let family = &site.arrays[array];
+            let key = format!("array.{}.parallel", family.name);
+            steps(family.parallel, used, 1_000_000)
+                .into_iter()
+                .skip_while(|count| *count == family.parallel + 1 && family.parallel > 4)
+                .map(|count| {
+                    let name = format!(
+                        "{count} requests in parallel in each controller of {}",
+                        family.name
+                    );
+                    proposal(name, &[(key.clone(), count.to_string())])
+                })
+                .collect()
+        }
+        Part::Link(link) => wider_link(site, &site.links[link], used),
+    }
+}
+
+fn wider_link(site: &Site, link: &LinkFamily, used: &UseInCase) -> Vec<Proposal> {
+    let between = format!("{} to {}", end(site, link.from), end(site, link.to));
+    let key = |field: &str| format!("link.{}.{field}", link.name);
+    let mut all = Vec::new();
+    match (link.cage, link.to) {
+        (Some(cage), _) if cage.lit < cage.legs => {
+            for lit in steps(cage.lit, used, cage.legs) {
+                let name = format!("{lit} of {} legs lit from {between}", cage.legs);
+                all.push(proposal(name, &[(key("cage.lit"), lit.to_string())]));
+            }
+        }
+        (Some(_), _) => {}
+        (None, End::Array(_)) => {
+            for ports in steps(link.ports, used, 64) {
+                let name = format!("{ports} ports in each controller and fabric from {between}");
+                all.push(proposal(name, &[(key("ports"), ports.to_string())]));
+            }
+        }
+        (None, _) => {
+            for members in steps(link.members, used, 64) {
+                let name = format!("{members} members from {between}");
+                all.push(proposal(name, &[(key("members"), members.to_string())]));
+            }
+        }
+    }
+    if let Some(label) = faster(link) {
+        let name = format!("{label} from {between}");
+        all.push(proposal(name, &[(key("speed"), label.to_owned())]));
+    }
+    let even = 100.0 / f64::from(link.members.max(1));
+    let uneven = link.members > 1 && used.fullest_member_share_percent > 1.2 * even;
+    if uneven && link.choose == Choose::Flow && link.medium == Some(Medium::FibreChannel) {
+        let name = format!("members chosen by exchange from {between}");
+        all.push(proposal(name, &[(key("choose"), "exchange".to_owned())]));
+    }
+    all
+}
+
+/// The slowest technology of the same medium with at least 1.9 times the rate (names double; codes differ a little).
+fn faster(link: &LinkFamily) -> Option<&'static str> {
+    let medium = link.medium?;
+    let (bits, seconds) = link.rate.ratio();
+    let times = |rate: crate::unit::Rate| {
+        let (other, other_s) = rate.ratio();
+        let wide = u128::from(other) * u128::from(seconds) * 10;
+        wide >= u128::from(bits) * u128::from(other_s) * 19
+    };
+    technologies()
+        .iter()
+        .find(|known| known.medium == medium && times(known.usable))
+        .map(|known| known.label)
+}
+
+fn end(site: &Site, end: End) -> &str {
+    crate::study::layers::end_name(site, end)
+}
+
+/// Another path policy for the hosts of a workload: by the work in flight, and if it is that already, by bytes.
+fn policies(site: &Site, workload: usize) -> Vec<Proposal> {
+    let families = &site.workloads[workload].hosts;
+    families
+        .iter()
+        .map(|family| {
+            let host = &site.hosts[*family];
+            let policy = match host.paths {
+                PathPolicy::LeastQueue => "least-bytes",
+                _ => "least-queue",
+            };
+            let key = format!("host.{}.paths", host.name);
+            let name = format!("{policy} paths at the hosts {}", host.name);
+            proposal(name, &[(key, policy.to_owned())])
+        })
+        .collect()
+}
+
+/// The short timers for the hosts of a workload, where they have the default ones.
+fn timers(site: &Site, workload: usize) -> Vec<Proposal> {
+    let families = &site.workloads[workload].hosts;
+    let slow: Vec<&str> = families
+        .iter()
+        .map(|family| &site.hosts[*family])
+        .filter(|host| host.timers.preset == "default")
+        .map(|host| host.name.as_str())
+        .collect();
+    if slow.is_empty() {
+        return Vec::new();
+    }
+    let own: Vec<(String, String)> = slow
+        .iter()
+        .map(|name| (format!("host.{name}.timers"), "short".to_owned()))
+        .collect();
+    let mut all = vec![proposal(
+        format!("short timers at the hosts {}", slow.join(", ")),
+        &own,
+    )];
+    if site.timers.preset == "default" {
+        // The fabric's own timers too: the rehash and LACP.
+        let everywhere = [("timers.preset".to_owned(), "short".to_owned())];
+        all.push(proposal("short timers everywhere".to_owned(), &everywhere));
+    }
+    all
+}

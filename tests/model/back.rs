@@ -1,0 +1,321 @@
+//! What follows a loss in the long run: ports removed, paths that come back, volumes that change hands, TCP that
+//! gives up.
+
+use super::fault::{CAUGHT, LOUD, SILENT, dual, latency};
+use super::rig::{MS, S, US, at_times, direction, extremes, run, script, site};
+use halfloom::model::{Compiled, LogKind, Script, Standing, TimerName};
+use halfloom::site::Action;
+use halfloom::unit::Side;
+use halfloom::wire::Op;
+
+const A: Option<Side> = Some(Side::A);
+
+/// Changes of the first path's standing: when (ms), what, by which timer.
+fn changes(
+    compiled: &Compiled,
+    scripts: &[Script],
+    until: u64,
+) -> Vec<(u64, Standing, Option<TimerName>)> {
+    let tally = run(compiled, scripts, until);
+    let entries = tally.log.iter();
+    entries
+        .filter_map(|entry| match entry.kind {
+            LogKind::Path { path: 0, to } => {
+                Some((entry.at.0 / MS, to, entry.timer.map(|(name, _)| name)))
+            }
+            _ => None,
+        })
+        .collect()
+}
+
+/// Side A away from 1 s to 20 s, SCSI over FC: held at 1.1 s, failed at 6.1 s, checked every 5 s, so found at
+/// 21.1 s. Then the failback decides: at once, 7 s later, or never.
+#[test]
+fn failback_decides_when_a_path_is_used_again() {
+    let reads: Vec<(u64, Op, u32)> = (0..40).map(|n| (n * S, Op::Read, 4096)).collect();
+    for (failback, more, over_a) in [
+        (
+            "immediate",
+            vec![(21_100, Standing::Up, Some(TimerName::PathCheck))],
+            1 + 18,
+        ),
+        (
+            "7s",
+            vec![
+                (21_100, Standing::Returned, Some(TimerName::PathCheck)),
+                (28_100, Standing::Up, Some(TimerName::Failback)),
+            ],
+            1 + 11,
+        ),
+        (
+            "manual",
+            vec![(21_100, Standing::Returned, Some(TimerName::PathCheck))],
+            1,
+        ),
+    ] {
+        let timers = format!("timers = {{ failback = \"{failback}\" }}");
+        let compiled = dual("fc-scsi", "32GFC", &timers, &reads);
+        let scripts = [
+            script(&compiled, S + 500 * US, LOUD, "", A),
+            script(&compiled, 20 * S, Action::Restore, "", A),
+        ];
+        let first = [
+            (1_000, Standing::Unnoticed, None),
+            (1_100, Standing::Blocked, Some(TimerName::LinkLossDetect)),
+            (6_100, Standing::Failed, Some(TimerName::FastIoFail)),
+        ];
+        let expected: Vec<_> = first.into_iter().chain(more).collect();
+        assert_eq!(changes(&compiled, &scripts, 40 * S), expected, "{failback}");
+        let tally = run(&compiled, &scripts, 40 * S);
+        assert_eq!(tally.workloads[0].completed_total, 40);
+        // Reads at 0 and 1 s before the loss; one at 1 s is done by 1.0005 s.
+        let responses = tally.paths[0].completed_total;
+        assert_eq!(responses, 1 + over_a, "{failback}");
+    }
+}
+
+/// With manual failback a path that is back is used all the same once there is no other.
+#[test]
+fn a_path_kept_for_failback_is_better_than_none() {
+    let reads: Vec<(u64, Op, u32)> = (0..60).map(|n| (n * S, Op::Read, 4096)).collect();
+    let timers = "timers = { failback = \"manual\" }";
+    let compiled = dual("fc-nvme", "32GFC", timers, &reads);
+    let scripts = [
+        script(&compiled, S + 500 * US, LOUD, "", A),
+        script(&compiled, 10 * S, Action::Restore, "", A),
+        script(&compiled, 30 * S + 500 * US, LOUD, "", Some(Side::B)),
+    ];
+    let tally = run(&compiled, &scripts, 60 * S);
+    let work = &tally.workloads[0];
+    assert_eq!((work.completed_total, work.failed_total), (60, 0));
+    // B serves 2 s to 30 s, A the rest.
+    assert_eq!(
+        tally
+            .paths
+            .iter()
+            .map(|path| path.completed_total)
+            .collect::<Vec<_>>(),
+        [2 + 29, 29]
+    );
+    // A path that breaks while it is kept is no longer kept.
+    let again = [
+        scripts[0].clone(),
+        scripts[1].clone(),
+        script(&compiled, 20 * S, LOUD, "", A),
+    ];
+    let last = changes(&compiled, &again, 60 * S).pop();
+    assert_eq!(last, Some((20_000, Standing::Failed, None)));
+}
+
+/// After the return and the failback the paths are used as before the loss: same latencies, same shares.
+#[test]
+fn after_the_failback_everything_is_as_before() {
+    let reads: Vec<(u64, Op, u32)> = (0..30_000).map(|n| (n * MS, Op::Read, 4096)).collect();
+    for failback in ["immediate", "2s"] {
+        let timers = format!("timers = {{ failback = \"{failback}\" }}");
+        let mut base = dual("nvme-tcp", "25GbE", &timers, &reads).site;
+        base.hosts[0].paths = halfloom::site::PathPolicy::RoundRobin;
+        let compiled = Compiled::new(&base, &[]);
+        let scripts = [
+            script(&compiled, S, LOUD, "", A),
+            script(&compiled, 3 * S, Action::Restore, "", A),
+        ];
+        let late = |scripts: &[Script]| {
+            // Noticed at 6 s, tried again at 16 s, failed back by 18 s: what comes from 20 s on.
+            let mut world = halfloom::model::World::new(
+                &compiled,
+                0,
+                super::rig::watch(20 * S, 30 * S),
+                super::rig::LIMITS,
+            );
+            scripts
+                .iter()
+                .for_each(|script| world.add_script(script.clone()));
+            world.run_until(
+                halfloom::unit::Instant(31 * S),
+                halfloom::model::Stop::AtTheTime,
+            );
+            world.finish()
+        };
+        let (healthy, after) = (late(&[]), late(&scripts));
+        assert_eq!(
+            healthy.workloads[0].reads, after.workloads[0].reads,
+            "{failback}"
+        );
+        let shares = |tally: &halfloom::model::Tally| -> Vec<u64> {
+            tally.paths.iter().map(|path| path.completed).collect()
+        };
+        assert_eq!(shares(&healthy), [5_000, 5_000]);
+        assert_eq!(shares(&after), [5_000, 5_000], "{failback}");
+    }
+}
+
+/// SCSI over FC: 60 s after the loss was noticed the port is removed (device loss of the FC transport of the usual
+/// open-source kernel). It is then not checked; when it is back its devices are looked for, one path check later.
+/// With fast-io-fail later than that, the hold is all there is.
+#[test]
+fn a_port_lost_for_long_is_removed_and_found_anew() {
+    let compiled = dual("fc-scsi", "32GFC", "", &CAUGHT);
+    let flap = |back: u64| {
+        [
+            script(&compiled, S, LOUD, "", A),
+            script(&compiled, back, Action::Restore, "", A),
+        ]
+    };
+    let held = [
+        (1_000, Standing::Unnoticed, None),
+        (1_100, Standing::Blocked, Some(TimerName::LinkLossDetect)),
+        (6_100, Standing::Failed, Some(TimerName::FastIoFail)),
+    ];
+    let removed = (61_100, Standing::Removed, Some(TimerName::DeviceLoss));
+    let found = |at| (at, Standing::Up, Some(TimerName::PathCheck));
+    let found_changes = changes(&compiled, &flap(100 * S), 120 * S);
+    // The switches use the link again 200 ms after its return.
+    assert_eq!(
+        found_changes,
+        [&held[..], &[removed, found(105_200)]].concat()
+    );
+    // Back before that: found by the check at 6.1 s + 11 × 5 s, in the instant of the removal, or before.
+    let found_changes = changes(&compiled, &flap(50 * S), 120 * S);
+    assert_eq!(found_changes, [&held[..], &[found(51_100)]].concat());
+    // A path given up by the command timeout alone is not removed: nobody knows that its port is gone.
+    let silent = [script(&compiled, 50 * US, SILENT, "", A)];
+    let found_changes = changes(&compiled, &silent, 200 * S);
+    assert_eq!(
+        found_changes.last().map(|last| last.1),
+        Some(Standing::Failed)
+    );
+}
+
+/// I/Os that are quiesced on a failed path go elsewhere when that is over, even if the path is found before.
+#[test]
+fn a_path_is_not_taken_back_before_its_ios_have_gone() {
+    let timers = "timers = { path_check = \"1s\", quiesce = \"10s\" }";
+    let compiled = dual("fc-nvme", "32GFC", timers, &CAUGHT);
+    let normal = latency(&compiled, &[]);
+    let scripts = [
+        script(&compiled, 50 * US, LOUD, "", A),
+        script(&compiled, 2 * S, Action::Restore, "", A),
+    ];
+    assert_eq!(
+        latency(&compiled, &scripts) - normal,
+        50 * US + 100 * MS + 10 * S
+    );
+}
+
+/// TCP doubles its timeout from 200 ms to 120 s and gives up when the last of 15 retransmissions has not been
+/// answered: 0.2 + 0.4 + … + 102.4 s and six times 120 s, 924.6 s (documentation of the usual open-source kernel,
+/// tcp_retries2). Hosts that look for nothing else learn of a loss by that.
+#[test]
+fn tcp_gives_up_after_its_retransmissions() {
+    for (timers, stall, resent) in [
+        ("", 924_600 * MS, 15),
+        ("tcp_retries = 3,", (200 + 400 + 800 + 1_600) * MS, 3),
+        (
+            "tcp_retries = 3, tcp_rto_min = \"1s\", tcp_rto_max = \"3s\",",
+            (1 + 2 + 3 + 3) * S,
+            3,
+        ),
+    ] {
+        let timers =
+            format!("timers = {{ {timers} keep_alive = \"2000s\", command_timeout = \"3000s\" }}");
+        let compiled = dual("nvme-tcp", "25GbE", &timers, &CAUGHT);
+        let normal = latency(&compiled, &[]);
+        // The command, which leaves after the adapter's 15 us, is lost.
+        let lost = script(&compiled, 10 * US, LOUD, "", A);
+        let tally = run(&compiled, std::slice::from_ref(&lost), 1_000 * S);
+        let work = &tally.workloads[0];
+        assert_eq!(
+            (work.completed_total, work.resent, work.retried),
+            (1, resent, 1)
+        );
+        assert_eq!(extremes(&tally).0 - normal, 15 * US + stall);
+        let gave_up = tally
+            .log
+            .iter()
+            .find(|entry| matches!(entry.kind, LogKind::AttemptTimedOut { .. }));
+        let timer = gave_up.and_then(|entry| entry.timer).expect("TCP gives up");
+        assert_eq!((timer.0, timer.1.0), (TimerName::TcpGivesUp, stall));
+    }
+}
+
+/// Two controllers on one fabric each, volumes in turn; controller 1 is lost at 50 us with a read of its volume in
+/// service. The host sends it again when fast-io-fail is over, and the partner answers when it has the volume.
+#[test]
+fn a_partner_takes_the_volumes_over() {
+    for (takeover, fast_io_fail, wait) in [
+        ("10s", "5s", 10 * S),
+        ("2s", "5s", 5_600 * MS),
+        ("0s", "1s", 1_600 * MS),
+    ] {
+        let text = format!(
+            "format = 1\n[[host]]\nname = \"app\"\ntimers = {{ fast_io_fail = \"{fast_io_fail}\" }}\n\
+             [[switch]]\nname = \"core\"\n[[array]]\nname = \"box\"\ncontrollers = 2\ntakeover = \"{takeover}\"\n\
+             read = {{ hit = \"100%\", hit_time = \"100us\" }}\n\
+             [[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"32GFC\"\n\
+             [[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"32GFC\"\n\
+             [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"fc-scsi\"\n\
+             volumes = 1\nowner = \"alternate\"\nsizes = \"4KiB\"\narrivals = {{ poisson = \"1/s\" }}\n"
+        );
+        let mut base = site(&text);
+        // The second waits in its host while the first is held.
+        at_times(
+            &mut base,
+            1,
+            &[(0, Op::Read, 4096), (8 * S, Op::Read, 4096)],
+        );
+        let compiled = Compiled::new(&base, &[]);
+        let normal = extremes(&run(&compiled, &[], 20 * S)).0;
+        let lost = script(&compiled, 50 * US, LOUD, "box-c1", None);
+        let tally = run(&compiled, std::slice::from_ref(&lost), 200 * S);
+        let work = &tally.workloads[0];
+        assert_eq!((work.completed_total, work.failed_total), (2, 0));
+        // From the loss until the longer of the two is over, and then an attempt.
+        let (least, most) = extremes(&tally);
+        assert_eq!(most, 50 * US + wait + normal, "{takeover}");
+        let second = (50 * US + wait).saturating_sub(8 * S);
+        assert_eq!(least, second + normal);
+        assert_eq!(tally.controllers[1].served, 2);
+        let taken = tally
+            .log
+            .iter()
+            .find(|entry| entry.kind == LogKind::TakenOver(0));
+        assert_eq!(
+            taken.map(|entry| entry.at.0),
+            Some(50 * US + super::rig::site_time(takeover))
+        );
+        // Back before the takeover: nobody takes anything over.
+        let back = script(&compiled, 100 * US, Action::Restore, "box-c1", None);
+        let tally = run(&compiled, &[lost, back], 200 * S);
+        if takeover != "0s" {
+            assert!(
+                !tally
+                    .log
+                    .iter()
+                    .any(|entry| entry.kind == LogKind::TakenOver(0))
+            );
+        }
+        assert_eq!(tally.workloads[0].completed_total, 2);
+    }
+}
+
+/// A controller whose ports are dark while it lives keeps its volumes: the partner serves them at once.
+#[test]
+fn dark_links_are_no_lost_controller() {
+    let text = "format = 1\n[[host]]\nname = \"app\"\ntimers = { fast_io_fail = \"1s\" }\n\
+         [[switch]]\nname = \"core\"\n[[array]]\nname = \"box\"\ncontrollers = 2\n\
+         read = { hit = \"100%\", hit_time = \"100us\" }\n\
+         [[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"32GFC\"\n\
+         [[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"32GFC\"\n\
+         [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"fc-scsi\"\n\
+         volumes = 1\nowner = \"alternate\"\nsizes = \"4KiB\"\narrivals = { poisson = \"1/s\" }\n";
+    let mut base = site(text);
+    at_times(&mut base, 1, &CAUGHT);
+    let compiled = Compiled::new(&base, &[]);
+    let normal = latency(&compiled, &[]);
+    let lost = ["core-A~box-c1:A1", "core-B~box-c1:B1"]
+        .map(|link| script(&compiled, 50 * US, LOUD, link, None));
+    assert_eq!(latency(&compiled, &lost) - normal, 50 * US + 1_600 * MS);
+    let tally = run(&compiled, &lost, 10 * S);
+    assert!(direction(&compiled, &tally, "core-A > box-c1:A1").up < 10 * S);
+}
