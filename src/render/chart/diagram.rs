@@ -17,7 +17,7 @@ use crate::render::number::is_over;
 use super::canvas::{Anchor, Face};
 use super::frame::{Plotted, Sheet, with_case};
 use super::palette::Role;
-use super::text::{THIN, fit, percent_whole, sig};
+use super::text::{THIN, fit, percent_bound, percent_whole, sig};
 use super::{Drawing, Format};
 use fold::{Bundle, Site};
 
@@ -138,7 +138,7 @@ fn finding(site: &Site, case: &Case) -> String {
     let below = if rest > 0.0 {
         format!(
             " Every other link stays at or below {}.",
-            percent_whole(rest)
+            percent_bound(rest)
         )
     } else {
         String::new()

@@ -268,6 +268,15 @@ fn undecided(row: &Row, case: &Case, cell: &Cell) -> Prose {
         .replications_needed
         .map(|all| all.saturating_sub(cell.replications))
         .filter(|more| *more > 0);
+    if cell.replications == 1 {
+        return Prose::new()
+            .text(format!("Not decided: {}, ", with_case(case)))
+            .then_tight(figure_of(row))
+            .text(format!(
+                "{value}, promise {}. One replication gives no bounds: run at least 2.",
+                as_written(&cell.target_text)
+            ));
+    }
     let decide = more.map_or_else(
         || "More replications would decide.".to_owned(),
         |more| {
