@@ -218,6 +218,12 @@ pub(super) fn felt(measure: MeasureKind, cell: &Cell, scale: Scale) -> String {
 }
 
 fn missed(matrix: &Matrix, row: &Row, case_index: usize, cell: &Cell) -> Prose {
+    if cell.is_cut_off() {
+        return Prose::new()
+            .text(format!("{}, ", condition(matrix, row, case_index)))
+            .name(&row.workload)
+            .text(" is cut off: not one request is completed.");
+    }
     let verdict = match row.measure {
         MeasureKind::Failed => " loses work: ",
         MeasureKind::LongestIo => " stalls too long: ",
