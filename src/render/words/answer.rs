@@ -200,9 +200,18 @@ fn condition(matrix: &Matrix, row: &Row, case_index: usize) -> String {
 
 /// What the figure means to somebody who waits, without the promise.
 pub(super) fn felt(measure: MeasureKind, cell: &Cell, scale: Scale) -> String {
+    // Two digits read well, unless they make a figure look like its target.
+    let short = |value: f64| {
+        let two = scale.two(value);
+        if two == scale.two(cell.target) {
+            crate::render::number::with_unit(&scale.three(value), scale.unit)
+        } else {
+            two
+        }
+    };
     let (value, more) = match (cell.value, cell.beyond) {
-        (Some(figure), _) => (scale.two(figure.value), ""),
-        (None, Some(beyond)) => (scale.two(beyond), "more than "),
+        (Some(figure), _) => (short(figure.value), ""),
+        (None, Some(beyond)) => (short(beyond), "more than "),
         (None, None) => ("longer than was measured".to_owned(), ""),
     };
     match measure {
