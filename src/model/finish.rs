@@ -55,6 +55,7 @@ impl<E: Executor> World<'_, E> {
             self.ios.in_use() as u64,
             "every unfinished I/O has a slot"
         );
+        self.note_stranded();
         for index in 0..self.oldest.len() {
             self.note_oldest(u32::try_from(index).unwrap_or(NONE));
             self.note_longest_of_unfinished(index);
@@ -146,6 +147,27 @@ impl<E: Executor> World<'_, E> {
             + self.queue.held() * EVENT
             + self.tally.log.len() * size_of::<LogEntry>();
         slots as u64 + self.net.in_flight() * FRAME as u64
+    }
+
+    /// I/Os that wait in a host without any path left hang, though nothing of them was lost.
+    fn note_stranded(&mut self) {
+        for set in &self.compiled.sets {
+            let gone = |path: u32| {
+                !matches!(
+                    self.paths[path as usize].standing,
+                    Standing::Up | Standing::Unnoticed | Standing::Blocked
+                )
+            };
+            if !set.paths.clone().all(gone) {
+                continue;
+            }
+            for source in &set.sources {
+                for place in 0..self.sources[*source as usize].waiting.len() {
+                    let io = self.sources[*source as usize].waiting[place];
+                    self.hangs(io);
+                }
+            }
+        }
     }
 
     /// Events held and frames on their way: what the run remembers.

@@ -82,3 +82,12 @@ pub struct Cell {
     /// Undecided: about so many replications in all would decide.
     pub replications_needed: Option<u32>,
 }
+
+impl Cell {
+    /// Whether nothing at all was completed: the latency is greater than nothing, and that is all there is to
+    /// say.
+    #[must_use]
+    pub fn is_cut_off(&self) -> bool {
+        !self.saturated && self.value.is_none() && self.beyond == Some(0.0)
+    }
+}

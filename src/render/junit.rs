@@ -127,6 +127,7 @@ fn judged(row: &Row, cell: &Cell, limit: &str) -> Outcome {
     let scale = row_scale(row);
     let figure = match (cell.value, cell.beyond) {
         (Some(figure), _) => format!("measured {}", scale.two(figure.value)),
+        (None, Some(_)) if cell.is_cut_off() => "cut off, nothing is completed".to_owned(),
         (None, Some(beyond)) => format!("measured more than {}", scale.two(beyond)),
         (None, None) => "no figure".to_owned(),
     };

@@ -78,6 +78,7 @@ fn row(report: &Report) -> ScenarioRow {
             let value = match (cell.saturated, cell.value, cell.beyond) {
                 (true, ..) => "does not fit".to_owned(),
                 (_, Some(figure), _) => with_unit(&scale.three(figure.value), scale.unit),
+                (_, None, Some(_)) if cell.is_cut_off() => "cut off".to_owned(),
                 (_, None, Some(beyond)) => {
                     format!("> {}", with_unit(&scale.three(beyond), scale.unit))
                 }

@@ -220,7 +220,8 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
 fn failed_mean(cell: Cell) -> Cell {
     Cell {
         verdict: Verdict::Missed,
-        beyond: cell.value.map(|value| value.value),
+        // Without any that was completed all that is known is that it is greater than nothing.
+        beyond: Some(cell.value.map_or(0.0, |value| value.value)),
         value: None,
         margin_percent: None,
         ..cell

@@ -149,3 +149,20 @@ fn a_rocev2_packet_around_its_payload() {
     assert_eq!(wire(0), parts.iter().sum::<u32>());
     assert_eq!([wire(0), wire(ROCE_RETH), wire(ROCE_AETH)], [82, 98, 86]);
 }
+
+/// IEEE 802.1Qbb, secondary source: a frame of priority flow control has an opcode, a vector and eight timers, and
+/// is padded to the least frame. Timers count 512 bit times: 60 and 394 of them are what a port may take to
+/// stop at 10 and 100 Gb/s.
+#[test]
+fn a_pause_is_a_least_frame_and_counts_in_512_bits() {
+    let (opcode, vector, timers) = (2, 2, 8 * 2);
+    assert_eq!(
+        ethernet_wire(opcode + vector + timers, Vlan::Untagged),
+        ETHERNET_PREAMBLE + 64 + ETHERNET_GAP
+    );
+    let padding = 64 - (ETHERNET_HEADER + opcode + vector + timers + ETHERNET_FCS);
+    assert_eq!(padding, 26);
+    let stop = |label: &str, quanta: u64| usable(label).serialize(quanta * 512 / 8).0;
+    assert_eq!(stop("10GbE", 60), 30_720 * 100);
+    assert_eq!(stop("100GbE", 394), 201_728 * 10);
+}

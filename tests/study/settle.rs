@@ -132,7 +132,8 @@ fn an_overloaded_survivor_never_settles() {
 
 /// The limit counts from the end of the longest chain of timers that an event may start: iSCSI notices a loss by
 /// ping and its timeout and holds for the replacement; Fibre Channel learns of a loud loss by detection, notice
-/// and hold, of a silent one by the command timeout, while the fabric waits 90 s for LACP.
+/// and hold, of a silent one by the command timeout, while the fabric waits for LACP, three periods of 30 s, or of 1 s when
+/// fast (IEEE 802.1AX).
 #[test]
 fn the_limit_begins_when_the_timers_are_over() {
     let outage = |mode: &str| format!("[[outage]]\nname = \"A\"\nmode = \"{mode}\"\n");

@@ -17,7 +17,7 @@ use crate::render::number::is_over;
 use super::canvas::{Anchor, Face};
 use super::frame::{Plotted, Sheet, with_case};
 use super::palette::Role;
-use super::text::{THIN, fit, percent_whole, sig};
+use super::text::{THIN, fit, percent_bound, percent_whole, sig};
 use super::{Drawing, Format};
 use fold::{Bundle, Site};
 
@@ -73,13 +73,14 @@ pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawi
     let wide = (sheet.right() - sheet.side) / columns as f64;
     for (number, index) in left_over.iter().enumerate().take(rows * columns) {
         let bundle = &site.bundles[*index];
-        let text = format!(
-            "{}: {}, {}",
-            number + 1,
-            between(&site, bundle),
-            said(bundle)
-        );
-        let text = fit(&text, em, false, wide - em * 0.5);
+        let line = |said: String| format!("{}: {}, {said}", number + 1, between(&site, bundle));
+        let fitted = |text: &str| fit(text, em, false, wide - em * 0.5);
+        let whole = line(said(bundle));
+        // Where there is no room for both figures, the first one is what the pipe shows.
+        let text = match fitted(&whole) {
+            text if text == whole => text,
+            _ => fitted(&line(said_of_the_whole(bundle))),
+        };
         let row = (number / columns + 1) as f64;
         let at = (
             sheet.side + (number % columns) as f64 * wide,
@@ -101,22 +102,24 @@ fn between(site: &Site, bundle: &Bundle) -> String {
     )
 }
 
-/// `2 × 32GFC, 2 of 4 legs lit, 119 %`.
+/// `2 × 32GFC, 2 of 4 legs lit, 119 %`, and the fullest member where that differs.
 fn said(bundle: &Bundle) -> String {
+    let out = said_of_the_whole(bundle);
+    match bundle.load.and(bundle.fullest) {
+        None => out,
+        Some(fullest) => format!("{out}, fullest {}{THIN}%", sig(fullest, 3)),
+    }
+}
+
+/// The same without the fullest member.
+fn said_of_the_whole(bundle: &Bundle) -> String {
     let mut out = bundle.label.clone();
     if !bundle.detail.is_empty() {
         out = format!("{out}, {}", bundle.detail);
     }
     match bundle.load {
         None => format!("{out}, lost"),
-        Some(load) => match bundle.fullest {
-            None => format!("{out}, {}{THIN}%", sig(load, 3)),
-            Some(fullest) => format!(
-                "{out}, {}{THIN}%, fullest {}{THIN}%",
-                sig(load, 3),
-                sig(fullest, 3)
-            ),
-        },
+        Some(load) => format!("{out}, {}{THIN}%", sig(load, 3)),
     }
 }
 
@@ -138,7 +141,7 @@ fn finding(site: &Site, case: &Case) -> String {
     let below = if rest > 0.0 {
         format!(
             " Every other link stays at or below {}.",
-            percent_whole(rest)
+            percent_bound(rest)
         )
     } else {
         String::new()

@@ -61,7 +61,10 @@ pub(super) fn draw(report: &Report, format: Format) -> Option<Drawing> {
             .into_iter()
             .flatten()
             .collect();
-        key = format!("{key}; left out, all less busy: {}", out.join(" and "));
+        key = format!(
+            "{key}; links only (controllers: headroom); left out, all less busy: {}",
+            out.join(" and ")
+        );
     }
     let space = sheet.right() - sheet.side;
     let key = fit(&key, em, false, space);

@@ -180,6 +180,13 @@ pub(super) fn percent_whole(value: f64) -> String {
     format!("{}{THIN}%", count(whole))
 }
 
+/// A whole per cent that `value`, as a chart prints it (three digits), never lies above.
+pub(super) fn percent_bound(value: f64) -> String {
+    let shown: f64 = sig(value, 3).replace(THIN, "").parse().unwrap_or(value);
+    let whole = shown.ceil().clamp(1.0, 1e15) as u64;
+    format!("{}{THIN}%", count(whole))
+}
+
 /// A time given in microseconds, in the unit that suits it.
 pub(super) fn time(us: f64, digits: i32) -> String {
     let (value, unit) = match us.abs() {
@@ -265,6 +272,9 @@ mod tests {
             (f64::NAN, "?"),
         ] {
             assert_eq!(sig(value, 3), text);
+        }
+        for (value, bound) in [(60.4, "61"), (60.0, "60"), (0.2, "1"), (99.96, "100")] {
+            assert_eq!(percent_bound(value), format!("{bound}{THIN}%"));
         }
         assert_eq!(bare(50.0), "50");
         assert_eq!(bare(0.1), "0.1");

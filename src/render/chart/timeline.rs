@@ -6,6 +6,8 @@ mod words;
 
 use crate::outcome::{Cell, MeasureKind, NamedEvent, PathLane, Report, Switch, SwitchWorkload};
 
+use crate::render::number::is_over;
+
 use super::axis::Scale;
 use super::canvas::{Anchor, Face, Pen};
 use super::frame::{Plotted, Sheet, side_role};
@@ -30,6 +32,8 @@ struct Scene<'a> {
     lanes: Vec<&'a PathLane>,
     /// The steady latency promise after the loss: percentile (`None`: mean), microseconds, as written.
     promise: Option<(Option<f64>, f64, String)>,
+    /// A part is asked for more than it has in this case, in its busiest 20 ms.
+    over: bool,
     /// The promise on the longest I/O: seconds, as written.
     longest: Option<(f64, String)>,
 }
@@ -150,6 +154,10 @@ fn scene(report: &Report, case: usize, workload: usize) -> Option<Scene<'_>> {
         .cases
         .iter()
         .position(|column| *column == switch.case);
+    let over = report.parts.iter().any(|part| {
+        let used = column.and_then(|column| part.cases.get(column)?.as_ref());
+        used.is_some_and(|used| is_over(used.peak_percent))
+    });
     let cell = |row: &'_ crate::outcome::Row| -> Option<Cell> { row.cells.get(column?)?.clone() };
     let rows = || {
         report
@@ -179,6 +187,7 @@ fn scene(report: &Report, case: usize, workload: usize) -> Option<Scene<'_>> {
         .filter(|row| row.switching && row.measure == MeasureKind::LongestIo)
         .find_map(|row| cell(row).map(|cell| (cell.target, cell.target_text)));
     Some(Scene {
+        over,
         switch,
         workload: figures,
         events,

@@ -143,6 +143,9 @@ fn figure(row: &Row, cell: &Cell, scale: Scale) -> String {
             });
             (value, ends)
         }
+        (None, Some(_)) if cell.is_cut_off() => {
+            ("cut off".to_owned(), "nothing is completed".to_owned())
+        }
         (None, Some(beyond)) => (
             format!("> {}", scale.three(beyond)),
             "not finished in the run".to_owned(),
@@ -174,7 +177,7 @@ fn strip(row: &Row, cell: &Cell, flag: Flag) -> String {
         at.clamp(2.0, 118.0)
     };
     let value = match (cell.value, cell.beyond) {
-        _ if cell.saturated => None,
+        _ if cell.saturated || cell.is_cut_off() => None,
         (Some(figure), _) => Some(figure.value),
         (None, beyond) => beyond,
     };

@@ -106,6 +106,7 @@ fn figure(row: &Row, cell: &Cell) -> (String, String, String) {
             let ends = ends.map_or_else(String::new, |ends| format!("{ends}, "));
             (number, unit, format!("{ends}{promise}"))
         }
+        (None, Some(_)) if cell.is_cut_off() => ("cut off".to_owned(), String::new(), promise),
         (None, Some(beyond)) => (format!("> {}", scale.three(beyond)), unit, promise),
         (None, None) => ("beyond".to_owned(), String::new(), promise),
     }

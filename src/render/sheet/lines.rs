@@ -209,6 +209,9 @@ fn steady_lines(
                 ends(when, what, "MB/s", figure, 1.0)
             }
             (false, Some(figure), _) => ends(when, what, "ms", figure, 1e-3),
+            _ if cell.is_cut_off() => {
+                SheetLine::words(when, what, "cut off: nothing is completed".to_owned())
+            }
             (_, _, beyond) => SheetLine::words(
                 when,
                 what,

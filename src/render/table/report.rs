@@ -138,6 +138,7 @@ pub(super) fn judged(row: &Row, cell: Option<&Cell>, scale: Scale, ends: bool) -
         (Some(figure), _) if row.measure == MeasureKind::Failed => at_place(figure.value, 0),
         (Some(figure), _) if ends => with_ends(scale, &figure),
         (Some(figure), _) => scale.figure(&figure).0,
+        (None, Some(_)) if cell.is_cut_off() => "cut off".to_owned(),
         (None, Some(beyond)) => format!("> {}", scale.three(beyond)),
         (None, None) => "beyond".to_owned(),
     };

@@ -200,9 +200,18 @@ fn condition(matrix: &Matrix, row: &Row, case_index: usize) -> String {
 
 /// What the figure means to somebody who waits, without the promise.
 pub(super) fn felt(measure: MeasureKind, cell: &Cell, scale: Scale) -> String {
+    // Two digits read well, unless they make a figure look like its target.
+    let short = |value: f64| {
+        let two = scale.two(value);
+        if two == scale.two(cell.target) {
+            crate::render::number::with_unit(&scale.three(value), scale.unit)
+        } else {
+            two
+        }
+    };
     let (value, more) = match (cell.value, cell.beyond) {
-        (Some(figure), _) => (scale.two(figure.value), ""),
-        (None, Some(beyond)) => (scale.two(beyond), "more than "),
+        (Some(figure), _) => (short(figure.value), ""),
+        (None, Some(beyond)) => (short(beyond), "more than "),
         (None, None) => ("longer than was measured".to_owned(), ""),
     };
     match measure {
@@ -218,6 +227,12 @@ pub(super) fn felt(measure: MeasureKind, cell: &Cell, scale: Scale) -> String {
 }
 
 fn missed(matrix: &Matrix, row: &Row, case_index: usize, cell: &Cell) -> Prose {
+    if cell.is_cut_off() {
+        return Prose::new()
+            .text(format!("{}, ", condition(matrix, row, case_index)))
+            .name(&row.workload)
+            .text(" is cut off: not one request is completed.");
+    }
     let verdict = match row.measure {
         MeasureKind::Failed => " loses work: ",
         MeasureKind::LongestIo => " stalls too long: ",
@@ -268,6 +283,15 @@ fn undecided(row: &Row, case: &Case, cell: &Cell) -> Prose {
         .replications_needed
         .map(|all| all.saturating_sub(cell.replications))
         .filter(|more| *more > 0);
+    if cell.replications == 1 {
+        return Prose::new()
+            .text(format!("Not decided: {}, ", with_case(case)))
+            .then_tight(figure_of(row))
+            .text(format!(
+                "{value}, promise {}. One replication gives no bounds: run at least 2.",
+                as_written(&cell.target_text)
+            ));
+    }
     let decide = more.map_or_else(
         || "More replications would decide.".to_owned(),
         |more| {

@@ -41,6 +41,13 @@ fn one_too_close_to_call_is_undecided() {
         cell.verdict = Verdict::Undecided;
     }
     assert_eq!(answer(&report).flag, Flag::Undecided);
+    let cell = report.matrix.rows[0].cells.iter_mut().flatten().next_back();
+    if let Some(cell) = cell {
+        cell.replications = 1;
+    }
+    let said = answer(&report).headline.plain();
+    assert!(said.contains("One replication gives no bounds"), "{said}");
+    assert!(!said.contains("Too close to call"), "{said}");
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use super::answer::{Flag, figure_of, with_case, worst_cell};
 use super::measure::row_scale;
 use super::{Prose, named, plural, sentence, timer_words};
-use crate::outcome::{AssumptionRow, Growth, Mend, PartUse, Report, UseInCase};
+use crate::outcome::{AssumptionRow, Growth, Mend, NamedEvent, PartUse, Report, UseInCase};
 use crate::render::number::{count, is_over, two, whole_percent};
 
 /// Guesses named in the verdict; the page lists all.
@@ -42,9 +42,9 @@ pub(super) fn cause(
     part: Option<usize>,
 ) -> Prose {
     let case = worst.map_or(0, |(_, case)| case);
-    let switching = worst.is_some_and(|(row, _)| report.matrix.rows[row].switching);
-    if switching && flag != Flag::Met {
-        return stall(report, case);
+    let row = worst.map(|(row, _)| &report.matrix.rows[row]);
+    if let Some(row) = row.filter(|row| row.switching && flag != Flag::Met) {
+        return stall(report, case, &row.workload);
     }
     let Some((part, used)) = part.and_then(|i| Some((&report.parts[i], used(report, i, case)?)))
     else {
@@ -78,11 +78,26 @@ pub(super) fn cause(
     }
 }
 
-/// The timer that ended the stall of the switch-over in matrix case `case`.
-fn stall(report: &Report, case: usize) -> Prose {
+/// The timer that ended the stall of a workload in the switch-over of matrix case `case`: where the stall that
+/// lasted longest was another's, the last of its own.
+fn stall(report: &Report, case: usize, workload: &str) -> Prose {
     let name = &report.matrix.cases[case].name;
     let switch = report.switches.iter().find(|s| s.case.name == *name);
-    let event = switch.and_then(|s| s.events.iter().find(|event| event.ended_stall));
+    let own = |event: &&NamedEvent| {
+        let names = event.workload.as_deref().unwrap_or(workload);
+        names.split(", ").any(|name| name == workload)
+    };
+    let event = switch.and_then(|switch| {
+        let mut events = switch.events.iter();
+        let last = events.clone().rev().filter(own);
+        events
+            .find(|event| event.ended_stall)
+            .filter(own)
+            .or_else(|| {
+                last.clone()
+                    .find(|event| event.timer.is_some() && event.workload.is_some())
+            })
+    });
     let Some(event) = event else {
         return Prose::new();
     };
@@ -91,6 +106,9 @@ fn stall(report: &Report, case: usize) -> Prose {
         || format!("The stall ends {seconds}\u{202F}s after the loss."),
         |timer| {
             let timer = timer_words(timer);
+            if !event.ended_stall {
+                return format!("The last timer that acted for it: {timer}.");
+            }
             format!("The cause is a timer: {timer}; it ends the stall {seconds}\u{202F}s after the loss.")
         },
     ))

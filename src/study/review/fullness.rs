@@ -51,11 +51,16 @@ pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
         .collect();
     let rest = pieces.iter().filter(|piece| judge(facts, piece).is_none());
     if let Some(fullest) = rest.max_by(|a, b| worst(&a.mean).total_cmp(&worst(&b.mean))) {
+        let every = if findings.is_empty() {
+            "every"
+        } else {
+            "every other"
+        };
         findings.push(finding(
             Severity::Note,
             "utilization",
             format!(
-                "comfortable: every other link and controller; the fullest of them is {}, {}",
+                "comfortable: {every} link and controller; the fullest of them is {}, {}",
                 fullest.name,
                 figures(facts, fullest)
             ),

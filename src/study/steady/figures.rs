@@ -412,7 +412,7 @@ fn peaks(tallies: &[Tally], index: usize) -> (f64, f64) {
     for tally in tallies {
         let most = |count: fn(&FlowCell) -> u64| {
             let series = &tally.workloads[index].series;
-            let (most, width) = parts::highest(series, tally, |cell| u128::from(count(cell)));
+            let (most, width) = parts::highest_bin(series, tally, |cell| u128::from(count(cell)));
             most as f64 / width.as_secs_f64()
         };
         sums.0 += most(|cell| cell.completed);

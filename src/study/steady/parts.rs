@@ -36,13 +36,10 @@ pub(crate) fn highest<C: Cell>(
     tally: &Tally,
     figure: impl Fn(&C) -> u128,
 ) -> (u128, Duration) {
-    if let Some(peak) = series.peak() {
-        return (figure(&peak), PEAK_WINDOW);
-    }
     let width = series.width();
     let (first, last) = (tally.from.0.div_ceil(width.0), tally.to.0 / width.0);
     let group = PEAK_WINDOW.0 / width.0;
-    if group > 1 && last.saturating_sub(first) >= group {
+    if group > 1 && last.saturating_sub(first) >= group && series.peak().is_none() {
         let bins = series.bins();
         let at = |bin: u64| usize::try_from(bin).ok().and_then(|bin| bins.get(bin));
         let of = |bin: u64| at(bin).map_or(0, &figure);
@@ -53,6 +50,19 @@ pub(crate) fn highest<C: Cell>(
             most = most.max(sum);
         }
         return (most, PEAK_WINDOW);
+    }
+    highest_bin(series, tally, figure)
+}
+
+/// The highest figure of the bins of 20 ms in the window, and their length: of what is completed, where the best of
+/// many overlapping stretches would say more than can be kept up.
+pub(crate) fn highest_bin<C: Cell>(
+    series: &Series<C>,
+    tally: &Tally,
+    figure: impl Fn(&C) -> u128,
+) -> (u128, Duration) {
+    if let Some(peak) = series.peak() {
+        return (figure(&peak), PEAK_WINDOW);
     }
     let (cells, width) = window_bins(series, tally);
     (cells.iter().map(figure).max().unwrap_or(0), width)

@@ -106,6 +106,8 @@ fn labels_are_unique_and_found_in_any_case() {
     assert_eq!(technologies().len(), 18);
 }
 
+/// IEEE 802.3 clauses 74, 91, 108, 119 and 134, INCITS FC-FS-4 clause 5.4, secondary sources: the length of the code
+/// words. The quotients are arithmetic.
 #[test]
 fn fec_collect_times() {
     // Bits to collect, line rate in bits per second (of one lane for firecode), and the quotient in

@@ -49,10 +49,10 @@ pub(super) fn completions(
             .map(|bin| bin.completed_iops)
             .filter(|iops| iops.is_finite())
     };
-    let capacity = scene.workload.survivors_peak_iops;
+    let capacity = words::capacity(scene);
     let most = completed()
         .fold(peak_offered, f64::max)
-        .max(if capacity.is_finite() { capacity } else { 0.0 });
+        .max(capacity.unwrap_or(0.0));
     let y = Scale::linear((0.0, nice(most / 1e3)), (low, top));
     let whole = format!(
         "completed, thousand I/Os per s ({}, each bin {} ms)",
@@ -74,7 +74,7 @@ pub(super) fn completions(
     filled(sheet, scene, frame, &y, low);
     let mut ends = Vec::new();
     let (role, _) = look(&scene.switch.case);
-    if capacity.is_finite() && capacity > 0.0 {
+    if let Some(capacity) = capacity {
         let at = y.place(capacity / 1e3);
         let em = sheet.em;
         let pen = Pen::new(role, em * 0.16).dashed(em * 0.6, em * 0.35);
@@ -165,7 +165,7 @@ pub(super) fn latency(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, (top,
         let at = y.place(us / 1e3);
         ends.push(End {
             at,
-            text: format!("p99 of a bin, up to {}", time(us, 3)),
+            text: format!("p99 {}, up to {}", words::at_last(scene), time(us, 3)),
             role: Role::Use,
             bold: false,
         });

@@ -40,6 +40,26 @@ pub(super) fn longest(scene: &Scene<'_>) -> Option<f64> {
         .reduce(f64::max)
 }
 
+/// What the survivors carry at most, I/Os per second: known only where a part is full and the workload
+/// asks for more than came through. Elsewhere the most that came through is the load, not a limit.
+pub(super) fn capacity(scene: &Scene<'_>) -> Option<f64> {
+    let most = scene.workload.survivors_peak_iops;
+    let bins = scene.workload.bins.iter();
+    let asked = bins
+        .map(|bin| bin.offered_iops)
+        .filter(|iops| iops.is_finite());
+    let held_back = most.is_finite() && most > 0.0 && asked.fold(0.0, f64::max) > most;
+    (scene.over && held_back).then_some(most)
+}
+
+/// From when [`p99_at_last`] counts.
+pub(super) fn at_last(scene: &Scene<'_>) -> &'static str {
+    match scene.switch.settled_s {
+        Some(_) => "after settling",
+        None => "in the last third",
+    }
+}
+
 /// Mean p99 of the fullest bins after things settled (or in the last third), microseconds.
 pub(super) fn p99_at_last(scene: &Scene<'_>) -> Option<f64> {
     let from = scene
@@ -126,8 +146,7 @@ pub(super) fn description(scene: &Scene<'_>) -> String {
     if let Some(seconds) = longest(scene) {
         out.push_str(&format!("Longest I/O {} s. ", sig(seconds, 3)));
     }
-    let capacity = scene.workload.survivors_peak_iops;
-    if capacity.is_finite() && capacity > 0.0 {
+    if let Some(capacity) = capacity(scene) {
         out.push_str(&format!(
             "The survivors complete at most {} thousand I/Os per second. ",
             sig(capacity / 1e3, 3)
