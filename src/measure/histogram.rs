@@ -113,6 +113,12 @@ impl Histogram {
         self.count
     }
 
+    /// How many of them were zero: on a queue's waits, those that found it free.
+    #[must_use]
+    pub const fn zeros(&self) -> u64 {
+        self.zeros
+    }
+
     /// The exact sum of all times, in picoseconds.
     #[must_use]
     pub const fn sum(&self) -> u128 {

@@ -2,12 +2,14 @@
 //!
 //! - `validation`: runs the list, holds the family-wise level, and writes or compares `VALIDATION.md`
 //! - `rows`: queues and networks with closed forms, run by the model
+//! - `exact`: constant times, where figures must come out exactly
 //! - `coverage`: how often intervals hold the true value, over thousands of repetitions
 //! - `software`: the same networks and a whole site in independent libraries
 //! - `ledger`: what is expected, what came out, and whether the two agree
 //! - `rig`: from a few words to figures
 
 mod coverage;
+mod exact;
 mod ledger;
 mod rig;
 mod rows;

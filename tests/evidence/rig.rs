@@ -180,6 +180,15 @@ impl Runs {
         self.each(|tally| tally.controllers[0].wait.mean().unwrap() / US)
     }
 
+    /// Share of the requests of controller 1 that had to wait.
+    #[allow(clippy::cast_precision_loss)]
+    pub(crate) fn array_delayed(&self) -> Vec<f64> {
+        self.each(|tally| {
+            let wait = &tally.controllers[0].wait;
+            1.0 - wait.zeros() as f64 / wait.count() as f64
+        })
+    }
+
     /// Mean busy share of controller `index`.
     pub(crate) fn array_busy(&self, index: usize, parallel: f64) -> Vec<f64> {
         self.each(|tally| tally.controllers[index].busy.mean().unwrap() / parallel)

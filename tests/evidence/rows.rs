@@ -292,12 +292,12 @@ fn paced(ledger: &mut Ledger) {
     ledger.source(
         "D/M/1: σ = exp(−(1−σ)/ρ), wait σ/(1−σ) (Kleinrock 1, ch. 6, from memory; computed)",
     );
-    for (rho, wait, ios) in [
-        (0.5, 0.255_000_975, 3e5),
-        (0.7, 0.876_160_014, 4e5),
-        (0.8, 1.692_730_84, 6e5),
-        (0.9, 4.178_659_42, 1e6),
-        (0.95, 9.172_433_95, 2e6),
+    for (rho, waits, wait, ios) in [
+        (0.5, 0.203_187_87, 0.255_000_975, 3e5),
+        (0.7, 0.466_996_422, 0.876_160_014, 4e5),
+        (0.8, 0.628_629_796, 1.692_730_84, 6e5),
+        (0.9, 0.806_899_833, 4.178_659_42, 1e6),
+        (0.95, 0.901_695_11, 9.172_433_95, 2e6),
     ] {
         let name = format!("D/M/1, ρ {rho}");
         let rate = format!("{{ paced = \"{}/s\" }}", (rho * 1e6_f64).round());
@@ -307,6 +307,7 @@ fn paced(ledger: &mut Ledger) {
             ios,
             warm(rho, 1.0),
         );
+        ledger.theory(format!("{name}: P(wait)"), waits, &runs.array_delayed());
         ledger.theory(format!("{name}: wait"), wait, &runs.array_waits());
     }
 }
@@ -380,20 +381,20 @@ pub(crate) fn several_servers(ledger: &mut Ledger) {
     }
     ledger.source("Erlang C by the recursion of Erlang B (1917); wait C/(c − a) (computed)");
     #[rustfmt::skip]
-    let rows: [(u32, [f64; 4]); 10] = [
-        (1, [1.0, 2.333_33, 4.0, 9.0]),
-        (2, [0.333_333, 0.960_784, 1.777_78, 4.263_16]),
-        (3, [0.157_895, 0.547_049, 1.078_65, 2.723_54]),
-        (4, [0.086_956_5, 0.357_212, 0.745_541, 1.969_38]),
-        (6, [0.033_047_7, 0.186_654, 0.431_477, 1.233_54]),
-        (8, [0.014_761, 0.112_751, 0.286_028, 0.876_916]),
-        (16, [0.001_127_35, 0.027_015_8, 0.095_276_2, 0.369_59]),
-        (24, [0.000_131_194, 0.009_523_82, 0.045_314_5, 0.214_967]),
-        (32, [1.819_11e-5, 0.003_960_36, 0.025_097_4, 0.143_186]),
-        (64, [1.332_41e-8, 0.000_229_82, 0.004_379_4, 0.048_541_1]),
+    let rows: [(u32, [(f64, f64); 4]); 10] = [
+        (1, [(0.5, 1.0), (0.7, 2.333_33), (0.8, 4.0), (0.9, 9.0)]),
+        (2, [(0.333_333, 0.333_333), (0.576_471, 0.960_784), (0.711_111, 1.777_78), (0.852_632, 4.263_16)]),
+        (3, [(0.236_842, 0.157_895), (0.492_344, 0.547_049), (0.647_191, 1.078_65), (0.817_061, 2.723_54)]),
+        (4, [(0.173_913, 0.086_956_5), (0.428_654, 0.357_212), (0.596_432, 0.745_541), (0.787_753, 1.969_38)]),
+        (6, [(0.099_143_2, 0.033_047_7), (0.335_978, 0.186_654), (0.517_772, 0.431_477), (0.740_126, 1.233_54)]),
+        (8, [(0.059_044, 0.014_761), (0.270_603, 0.112_751), (0.457_645, 0.286_028), (0.701_533, 0.876_916)]),
+        (16, [(0.009_018_81, 0.001_127_35), (0.129_676, 0.027_015_8), (0.304_884, 0.095_276_2), (0.591_343, 0.369_59)]),
+        (24, [(0.001_574_33, 0.000_131_194), (0.068_571_5, 0.009_523_82), (0.217_509, 0.045_314_5), (0.515_921, 0.214_967)]),
+        (32, [(0.000_291_058, 1.819_11e-5), (0.038_019_5, 0.003_960_36), (0.160_623, 0.025_097_4), (0.458_197, 0.143_186)]),
+        (64, [(4.26372e-7, 1.332_41e-8), (0.004_412_55, 0.000_229_82), (0.056_056_4, 0.004_379_4), (0.310_663, 0.048_541_1)]),
     ];
-    for (servers, waits) in rows {
-        for (rho, wait) in [0.5, 0.7, 0.8, 0.9].into_iter().zip(waits) {
+    for (servers, cells) in rows {
+        for (rho, (waits, wait)) in [0.5, 0.7, 0.8, 0.9].into_iter().zip(cells) {
             // Rarer waits than one in a hundred or so would need runs out of all proportion.
             if wait < 0.005 {
                 continue;
@@ -406,15 +407,38 @@ pub(crate) fn several_servers(ledger: &mut Ledger) {
                 6e5,
                 warm(rho, 1.0),
             );
+            ledger.theory(format!("{name}: P(wait)"), waits, &runs.array_delayed());
             ledger.theory(format!("{name}: wait"), wait, &runs.array_waits());
         }
     }
+    delay_tables(ledger);
     constant_servers(ledger);
     ledger.source("Markov chain of M/H2/c, truncated (computed; confirmed by another simulation)");
-    for (servers, fast, means, rate, wait, ios) in [
-        (4_u32, 0.9, (200, 5_000), 4.117_647, 1.191_328, 1.5e6),
-        (8, 0.8, (100, 2_000), 13.333_33, 0.450_319_8, 1.5e6),
-        (16, 0.95, (100, 4_000), 32.542_37, 0.008_815_152, 6e6),
+    for (servers, fast, means, rate, (waits, wait), ios) in [
+        (
+            4_u32,
+            0.9,
+            (200, 5_000),
+            4.117_647,
+            (0.449_615_5, 1.191_328),
+            1.5e6,
+        ),
+        (
+            8,
+            0.8,
+            (100, 2_000),
+            13.333_33,
+            (0.478_018, 0.450_319_8),
+            1.5e6,
+        ),
+        (
+            16,
+            0.95,
+            (100, 4_000),
+            32.542_37,
+            (0.048_255_73, 0.008_815_152),
+            6e6,
+        ),
     ] {
         let name = format!("M/H2/{servers}");
         let law = format!(
@@ -430,7 +454,43 @@ pub(crate) fn several_servers(ledger: &mut Ledger) {
             ios,
             500.0,
         );
+        ledger.theory(format!("{name}: P(wait)"), waits, &runs.array_delayed());
         ledger.theory(format!("{name}: wait"), wait, &runs.array_waits());
+    }
+}
+
+/// Loads at which printed tables of Erlang C give the probability of waiting.
+fn delay_tables(ledger: &mut Ledger) {
+    for (source, servers, erlang, waits) in [
+        (
+            "Published teletraffic exercise, 10 servers and 6 erlang (printed about 0.10; recomputed)",
+            10_u32,
+            6.0,
+            0.101_299_2,
+        ),
+        (
+            "Printed table of Erlang C, text on trunked radio: 8 servers, 3.87 erlang (printed 0.05; recomputed)",
+            8,
+            3.87,
+            0.050_085,
+        ),
+        (
+            "Printed table of Erlang C, text on trunked radio: 10 servers, 4.08 erlang (printed 0.01; recomputed)",
+            10,
+            4.08,
+            0.010_052,
+        ),
+    ] {
+        ledger.source(source);
+        let name = format!("M/M/{servers}, {erlang} erlang");
+        let site = station(
+            &name,
+            "{ exponential = \"1us\" }",
+            servers,
+            &poisson(erlang),
+        );
+        let runs = run(&site, erlang, 1.5e6, 200.0);
+        ledger.theory(format!("{name}: P(wait)"), waits, &runs.array_delayed());
     }
 }
 
@@ -735,59 +795,11 @@ pub(crate) fn closed_and_bursty(ledger: &mut Ledger) {
     let rates = runs.each(|tally| tally.workloads[0].writes.completed as f64 / length);
     ledger.theory(format!("{name}: throughput"), 1.0 / (180.0 + LINK), &rates);
     ledger.theory(format!("{name}: response"), 80.0, &runs.latencies(LINK));
-    all_constant(ledger);
+    super::exact::all_constant(ledger);
     ledger.section("Bursty arrivals");
     bursty(ledger);
     ledger.section("One of two fabrics lost");
     survivors(ledger);
-}
-
-/// Everything constant: throughput min(N/60, 1/20) from the first round on.
-#[allow(clippy::cast_precision_loss)]
-fn all_constant(ledger: &mut Ledger) {
-    ledger.source("min(N/(sum of times), c_k/S_k), exact after the first round (by hand)");
-    for (depth, throughput) in [(1, 1.0 / 60.0), (2, 2.0 / 60.0), (3, 0.05), (30, 0.05)] {
-        let name = format!("{depth} outstanding: link 5, 2 servers of 40, pause 15, all constant");
-        let mut site = direct(
-            &name,
-            "speed = \"10Gb/s\"",
-            "controllers = 1\nparallel = 2\nwrite = { time = \"40us\" }",
-            "",
-            6250,
-            &format!("{{ closed = {{ depth = {depth}, think = \"14999200ps\" }} }}"),
-        );
-        site.hosts[0].queue_depth = None;
-        let runs = Runs::of(&site, 1, 3_000.0, 63_000.0);
-        let completed = runs.tallies[0].workloads[0].writes.completed;
-        ledger.exact(
-            format!("{name}: throughput"),
-            throughput,
-            completed as f64 / 60_000.0,
-            1e-12,
-        );
-    }
-    ledger.source("min(1/S, B/(S + 2p)): Tanenbaum and Wetherall, *Computer Networks*, 5th ed., ch. 3 (formula)");
-    for (depth, rate) in [(8, 79_522.863), (100, 994_035.79), (167, 1_660_039.8)] {
-        let name = format!("window of {depth} frames of 0.6 us over 50 us each way");
-        let mut site = direct(
-            &name,
-            "speed = \"10Gb/s\"",
-            "controllers = 1\nparallel = 1000\nwrite = { time = \"0s\" }",
-            "",
-            750,
-            &format!("{{ closed = {{ depth = {depth} }} }}"),
-        );
-        site.links[0].propagation = Duration::from_us(50);
-        let runs = Runs::of(&site, 1, 6_000.0, 66_000.0);
-        // The answer is a byte of 800 ps and not nothing, which is taken off again.
-        let round = runs.tallies[0].workloads[0].writes.latency.min().unwrap().0 - 800;
-        ledger.exact(
-            format!("{name}: frames a second"),
-            rate,
-            f64::from(depth) * 1e12 / round as f64,
-            1e-7,
-        );
-    }
 }
 
 /// Two-state modulated Poisson arrivals on one link.

@@ -1,7 +1,7 @@
 //! The whole list in one test, and the page that it writes.
 
 use super::ledger::{FAMILY, Ledger, STATISTICAL, level};
-use super::{coverage, rows, software};
+use super::{coverage, exact, rows, software};
 use std::path::PathBuf;
 
 /// Set to anything, it has the page written instead of compared.
@@ -46,6 +46,7 @@ const NOT_HERE: &str = "
 | finite room (M/M/c/K) | queues have no limit: nothing is turned away |
 | Jackson networks and central servers with several visits or several exponential stations; products of exponential links and arrays (E1 to E5, E7, H3) | an I/O visits one array station once, and links take constant times; the solver behind `check` is held against these tables instead (`src/theory`) |
 | a link that stops and restarts without loss (H1) | a lost link loses its frames; the formula is checked in `src/theory` |
+| share of long waits among those that wait (B3) | waits at an array are kept in buckets of 0.8 %; the share of waits is there |
 | M/D/1 at 0.99, M/M/c at 0.97, waits rarer than one in some hundred | runs out of all proportion (row S7: messages needed grow like 1/(1−ρ)²) |
 | statistics S1 to S8 | about estimators, not about the model: unit tests of `src/measure`, and coverage below |
 ";
@@ -61,6 +62,7 @@ fn every_check_agrees_with_its_source() {
     rows::several_servers(&mut ledger);
     rows::batches_and_networks(&mut ledger);
     rows::closed_and_bursty(&mut ledger);
+    exact::pipelines(&mut ledger);
     software::networks(&mut ledger);
     software::dual_fabric(&mut ledger);
     let writes = std::env::var_os(WRITE).is_some();

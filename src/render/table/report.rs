@@ -1,8 +1,8 @@
 //! A study as text: verdict, promises, workloads, links, parts, switch-over, growth, budget.
 
 use super::align::{Aligned, with_ends, wrapped};
-use super::theory::theory_text;
 use super::mends::mends;
+use super::theory::theory_text;
 use crate::outcome::{
     BudgetPart, Cell, MeasureKind, Population, Report, Row, Steady, Switch, TheoryRow,
     WorkloadFigures,
