@@ -76,7 +76,8 @@ pub struct Steady {
 pub struct WorkloadFigures {
     /// Name.
     pub name: String,
-    /// Backlog grows without end, or too many I/Os are unfinished.
+    /// Backlog grows without end, or too many I/Os are unfinished, or arithmetic says that more must cross a part than
+    /// it carries.
     pub saturated: bool,
     /// Reads and writes together.
     pub all: Population,

@@ -12,10 +12,12 @@
 
 mod demand;
 pub mod idle;
+mod overload;
 mod payload;
 mod spread;
 
 pub use demand::{Asked, PerIo, WireBytes, asked, mean_service_s, mix, per_io};
+pub(crate) use overload::overloaded;
 pub use payload::{Data, data_at_ports};
 
 pub(crate) use spread::{Flows, encapsulation_on, path_weights};

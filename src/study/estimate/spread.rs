@@ -114,7 +114,7 @@ pub(crate) fn path_weights(
 
 /// For each controller the share of the volumes it owns, and the paths they are reached over: its own
 /// while there is one, else all.
-fn owner_groups(
+pub(super) fn owner_groups(
     site: &Site,
     fabric: &Fabric,
     set: &PathSet,

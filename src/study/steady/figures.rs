@@ -1,6 +1,7 @@
 //! Tallies of all replications of a case, put together into figures.
 
 use super::super::case::CasePlan;
+use super::super::estimate::overloaded;
 use super::{PEAK_WINDOW, parts};
 use crate::measure::{Estimate, Histogram, backlog_grows, mean_interval, quantile_interval};
 use crate::model::{BudgetSums, Compiled, FlowCell, KindTally, Tally, WorkloadTally};
@@ -24,8 +25,17 @@ pub(crate) fn figures(
     found: Option<Duration>,
 ) -> Steady {
     let first = &tallies[0];
-    let workloads: Vec<WorkloadFigures> = (0..compiled.site.workloads.len())
-        .map(|index| workload(compiled, tallies, index))
+    // However short the run: what cannot fit is said by arithmetic too.
+    let over = overloaded(
+        &compiled.site,
+        &compiled.fabric,
+        &compiled.alive,
+        &plan.hosts,
+    );
+    let workloads: Vec<WorkloadFigures> = over
+        .iter()
+        .enumerate()
+        .map(|(index, over)| workload(compiled, tallies, index, *over))
         .collect();
     Steady {
         case: plan.case.clone(),
@@ -67,9 +77,9 @@ pub(crate) fn merged_latency(tally: &WorkloadTally) -> Histogram {
     all
 }
 
-fn workload(compiled: &Compiled, tallies: &[Tally], index: usize) -> WorkloadFigures {
+fn workload(compiled: &Compiled, tallies: &[Tally], index: usize, over: bool) -> WorkloadFigures {
     let site = &compiled.site;
-    let saturated = is_saturated(compiled, tallies, index);
+    let saturated = over || is_saturated(compiled, tallies, index);
     let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
     let kind = |pick: &dyn Fn(&WorkloadTally) -> KindTally| {
         let kinds: Vec<KindTally> = tallies

@@ -1,0 +1,329 @@
+//! Work that cannot fit, whatever its hosts choose: found by arithmetic alone.
+//!
+//! A pool is all directions of one link family (one way), or all controllers of one array, among which some work can
+//! choose. What must cross a pool is added up and held against what the whole pool can carry, so that neither a path
+//! policy nor a hash nor a full queue could make room: if that is 100 % or more, the backlog grows for ever, and a run of
+//! finite length may only not show it yet. Work that shares such a pool with other work counts as not fitting too: whose
+//! I/Os wait depends on the depths of the hosts, and no run says what becomes of it.
+//!
+//! What other work brings to a pool is counted after the narrowest pool that it crosses elsewhere. Left out: closed loops,
+//! which never bring more than is carried (as nothing at all: a lower bound); replays that are longer than the run, whose
+//! mean rate is not that of the run; a single part of a pool that is full while another is not.
+
+use super::spread::owner_groups;
+use super::{Flows, asked, mean_service_s, per_io, wire_bytes};
+use crate::site::{Arrivals, Owner, PathPolicy, Site};
+use crate::topology::{Fabric, PathSet};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// From this share of a pool on its work does not fit: all of it, less the rounding of sums.
+const FULL: f64 = 1.0 - 1e-9;
+
+/// Where work competes: a link family and which way, or an array.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Kind {
+    Link(usize, bool),
+    Array(usize),
+}
+
+/// One thing of a pool: a direction, or a controller.
+type Thing = (Kind, usize);
+
+/// Work of one workload from one host that has the same paths to choose from.
+struct Unit {
+    workload: usize,
+    /// Of each kind that all of its paths cross: the things it can choose among, and what it brings, in bytes (or
+    /// requests held) a second.
+    brings: Vec<(Kind, BTreeSet<usize>, f64)>,
+}
+
+/// By workload: whether some of it must cross what is asked for all it can carry or more. `alive` are the members that
+/// are there, `gone` the hosts whose work is not asked for.
+#[must_use]
+pub(crate) fn overloaded(
+    site: &Site,
+    fabric: &Fabric,
+    alive: &[bool],
+    gone: &[usize],
+) -> Vec<bool> {
+    let units = units(site, fabric, alive, gone);
+    let pools = Pools::of(site, fabric, &units);
+    let mut found = vec![false; site.workloads.len()];
+    for pool in 0..pools.capacity.len() {
+        for (index, over) in found.iter_mut().enumerate() {
+            let crosses = |of: &[(usize, f64)]| of.iter().any(|(own, _)| *own == pool);
+            let crossed = units
+                .iter()
+                .zip(&pools.of_unit)
+                .any(|(unit, of)| unit.workload == index && crosses(of));
+            if crossed && pools.share_for(&units, pool, index) >= FULL {
+                *over = true;
+            }
+        }
+    }
+    found
+}
+
+fn units(site: &Site, fabric: &Fabric, alive: &[bool], gone: &[usize]) -> Vec<Unit> {
+    let mut flows = Flows::new(fabric, alive);
+    let demands: Vec<_> = site.workloads.iter().map(|w| asked(fabric, w)).collect();
+    let wires: Vec<_> = site.workloads.iter().map(per_io).collect();
+    let mut units = Vec::new();
+    for set in fabric.path_sets(site, alive) {
+        if gone.contains(&set.host) {
+            continue;
+        }
+        for index in set.workloads.iter().copied() {
+            let workload = &site.workloads[index];
+            let long = match &workload.arrivals {
+                Arrivals::Replay(replay) => {
+                    replay.span.as_secs_f64() / replay.speed > site.run.duration.as_secs_f64()
+                }
+                _ => false,
+            };
+            let rate = demands[index].at_host(set.host).filter(|_| !long);
+            let Some(rate) = rate else { continue };
+            let all: Vec<usize> = (0..set.paths.len()).collect();
+            let groups = match workload.owner {
+                Owner::Any => vec![(1.0, all)],
+                Owner::Alternate => owner_groups(site, fabric, &set, workload),
+            };
+            for (share, mut candidates) in groups {
+                if site.hosts[fabric.hosts[set.host].family].paths == PathPolicy::OnePath {
+                    candidates.truncate(1);
+                }
+                let rate = rate.mean * share;
+                let mut brings =
+                    on_links(fabric, &mut flows, &set, workload, &wires[index], &candidates);
+                let busy = mean_service_s(workload, &site.arrays[set.array]);
+                let controllers = candidates.iter().map(|path| set.paths[*path].controller);
+                brings.push((Kind::Array(set.array), controllers.collect(), busy));
+                brings.retain(|(_, things, bring)| !things.is_empty() && *bring > 0.0);
+                for bring in &mut brings {
+                    bring.2 *= rate;
+                }
+                units.push(Unit {
+                    workload: index,
+                    brings,
+                });
+            }
+        }
+    }
+    units
+}
+
+/// What one I/O brings to each link family, each way, that all the candidates cross.
+fn on_links(
+    fabric: &Fabric,
+    flows: &mut Flows<'_>,
+    set: &PathSet,
+    workload: &crate::site::Workload,
+    wire: &super::PerIo,
+    candidates: &[usize],
+) -> Vec<(Kind, BTreeSet<usize>, f64)> {
+    let mut found: BTreeMap<Kind, (BTreeSet<usize>, f64, usize)> = BTreeMap::new();
+    for path in candidates {
+        let (there, back) = flows.both_ways(&set.paths[*path], set.family);
+        let mut own: BTreeMap<Kind, (BTreeSet<usize>, f64)> = BTreeMap::new();
+        for (shares, bytes, out) in [(there, &wire.to_array, true), (back, &wire.to_host, false)] {
+            for (direction, share) in shares {
+                let family = fabric.members[direction.index() / 2].family;
+                let entry = own.entry(Kind::Link(family, out)).or_default();
+                entry.0.insert(direction.index());
+                entry.1 += share * wire_bytes(fabric, &workload.protocol, direction, bytes);
+            }
+        }
+        for (kind, (things, bytes)) in own {
+            let entry = found
+                .entry(kind)
+                .or_insert((BTreeSet::new(), f64::INFINITY, 0));
+            entry.0.extend(things);
+            // Whichever path is chosen brings at least this.
+            entry.1 = entry.1.min(bytes);
+            entry.2 += 1;
+        }
+    }
+    found
+        .into_iter()
+        .filter(|(_, (_, _, paths))| *paths == candidates.len())
+        .map(|(kind, (things, bytes, _))| (kind, things, bytes))
+        .collect()
+}
+
+/// Things that compete, put together.
+struct Pools {
+    /// Bytes (or requests held) a second that a pool can carry.
+    capacity: Vec<f64>,
+    /// By unit: the pools it crosses, and the part of each that it asks for.
+    of_unit: Vec<Vec<(usize, f64)>>,
+    /// By pool: all that is asked.
+    asked: Vec<f64>,
+}
+
+impl Pools {
+    fn of(site: &Site, fabric: &Fabric, units: &[Unit]) -> Self {
+        // Each thing points towards the first of its pool.
+        let mut first: BTreeMap<Thing, Thing> = BTreeMap::new();
+        fn root(first: &BTreeMap<Thing, Thing>, mut thing: Thing) -> Thing {
+            while let Some(next) = first.get(&thing).filter(|next| **next != thing) {
+                thing = *next;
+            }
+            thing
+        }
+        for (kind, things, _) in units.iter().flat_map(|unit| &unit.brings) {
+            let mut own = things.iter().map(|thing| (*kind, *thing));
+            let Some(head) = own.next() else { continue };
+            first.entry(head).or_insert(head);
+            for thing in own {
+                first.entry(thing).or_insert(thing);
+                let (one, other) = (root(&first, head), root(&first, thing));
+                first.insert(one.max(other), one.min(other));
+            }
+        }
+        let mut pools: BTreeMap<Thing, (usize, f64)> = BTreeMap::new();
+        for thing in first.keys() {
+            let capacity = match thing.0 {
+                Kind::Link(..) => fabric.directions[thing.1].rate.bits_per_second() / 8.0,
+                Kind::Array(array) => f64::from(site.arrays[array].parallel),
+            };
+            let next = pools.len();
+            pools.entry(root(&first, *thing)).or_insert((next, 0.0)).1 += capacity;
+        }
+        let mut capacity = vec![0.0; pools.len()];
+        for (index, all) in pools.values() {
+            capacity[*index] = *all;
+        }
+        let mut asked = vec![0.0; capacity.len()];
+        let of_unit = units
+            .iter()
+            .map(|unit| {
+                let of = |(kind, things, bring): &(Kind, BTreeSet<usize>, f64)| {
+                    let head = root(&first, (*kind, *things.first()?));
+                    let pool = pools.get(&head)?.0;
+                    Some((pool, bring / capacity[pool]))
+                };
+                let own: Vec<(usize, f64)> = unit.brings.iter().filter_map(of).collect();
+                for (pool, share) in &own {
+                    asked[*pool] += share;
+                }
+                own
+            })
+            .collect();
+        Self {
+            capacity,
+            of_unit,
+            asked,
+        }
+    }
+
+    /// What is asked of a pool, work of others counted as far as other pools let it through.
+    fn share_for(&self, units: &[Unit], pool: usize, workload: usize) -> f64 {
+        let mut sum = 0.0;
+        for (unit, of) in units.iter().zip(&self.of_unit) {
+            let Some((_, share)) = of.iter().find(|(own, _)| *own == pool) else {
+                continue;
+            };
+            let elsewhere = of.iter().filter(|(other, _)| *other != pool);
+            let through = elsewhere
+                .map(|(other, _)| 1.0 / self.asked[*other].max(1.0))
+                .fold(1.0, f64::min);
+            sum += share * if unit.workload == workload { 1.0 } else { through };
+        }
+        sum
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::study::estimate::alive_in;
+    use crate::study::sample::site_with;
+
+    /// Two hosts, two ports of 8 Gb/s each to a switch a side, one link of 8 Gb/s a side to the box: frames of 1000 bytes,
+    /// so 1,000,000 a second fill a link, and 2,000,000 both.
+    const TWIN: &str = r#"
+format = 1
+[[host]]
+name = "one"
+[[host]]
+name = "two"
+[[switch]]
+name = "core"
+[[array]]
+name = "box"
+controllers = 1
+parallel = 4
+write = { time = "1us" }
+[[link]]
+from = "one"
+to = "core"
+speed = "8Gb/s"
+[[link]]
+from = "two"
+to = "core"
+speed = "8Gb/s"
+[[link]]
+from = "core"
+to = "box"
+speed = "8Gb/s"
+[[workload]]
+name = "big"
+hosts = "one"
+array = "box"
+protocol = "plain"
+request = 1000
+response = 1
+frame = 1000
+read = 0
+sizes = "1B"
+arrivals = { poisson = "1500k/s" }
+[[workload]]
+name = "small"
+hosts = "two"
+array = "box"
+protocol = "plain"
+request = 1000
+response = 1
+frame = 1000
+read = 0
+sizes = "1B"
+arrivals = { poisson = "400k/s" }
+"#;
+
+    fn found(set: &[(&str, &str)], outage: Option<usize>) -> Vec<bool> {
+        let site = site_with(TWIN, set);
+        let fabric = Fabric::new(&site);
+        overloaded(&site, &fabric, &alive_in(&site, &fabric, outage), &[])
+    }
+
+    #[test]
+    fn what_both_sides_carry_does_not_fit_one() {
+        assert_eq!(found(&[], None), [false, false]);
+        // A lost: 1.5 + 0.4 million on one link of a million; small's own link is 40 % full, but big gets through to the
+        // core only a million, so the last link is asked for 1.4.
+        assert_eq!(found(&[], Some(0)), [true, true]);
+        // With 2 Gb/s at its host, no more than 0.25 million of big reach the core: small fits beside it.
+        let narrow = [("link.one-core.speed", "2Gb/s")];
+        assert_eq!(found(&narrow, Some(0)), [true, false]);
+        // Exactly full counts, and a little less does not.
+        let rate = |rate: &'static str| [("workload.big.arrivals.poisson", rate)];
+        assert_eq!(found(&rate("600k/s"), Some(0)), [true, true]);
+        assert_eq!(found(&rate("599k/s"), Some(0)), [false, false]);
+    }
+
+    #[test]
+    fn a_policy_can_make_room_between_sides_but_not_where_it_has_one_path() {
+        // 1.5 million on one path of a million; the other side is free, and may not be used.
+        let one = [("host.one.paths", "one-path")];
+        assert_eq!(found(&one, None), [true, false]);
+        // The controller works on 4 at once for 1 us each: 4 million; with 1 it is one million.
+        let few = [("array.box.parallel", "1")];
+        assert_eq!(found(&few, None), [true, true]);
+    }
+
+    #[test]
+    fn a_closed_loop_never_asks_for_more_than_is_carried() {
+        let closed = [("workload.big.arrivals", "{ closed = { depth = 900 } }")];
+        assert_eq!(found(&closed, Some(0)), [false, false]);
+    }
+}
