@@ -132,3 +132,76 @@ fn survivors_behind_groups_over_a_pair_are_the_site_with_one_side() {
         same(lost, &plain(survivors, "lan"), &written);
     }
 }
+
+/// One host, a switch a fabric, an array that takes 10 ms for any I/O and is never full: what arrives is completed
+/// 10 ms and a few microseconds later, on one fabric as on two.
+fn delay_line(arrivals: &str) -> Site {
+    let text = format!(
+        r#"
+format = 1
+[run]
+duration = "420ms"
+warm_up = "20ms"
+replications = 3
+switch_replications = 1
+settle_limit = "300ms"
+
+[[host]]
+name = "app"
+[[switch]]
+name = "core"
+[[array]]
+name = "box"
+controllers = 1
+parallel = 4096
+write = {{ time = "10ms" }}
+[[link]]
+from = "app"
+to = "core"
+speed = "1000Gb/s"
+[[link]]
+from = "core"
+to = "box"
+speed = "1000Gb/s"
+[[workload]]
+name = "orders"
+hosts = "app"
+array = "box"
+protocol = "plain"
+request = 100
+response = 100
+frame = 100
+read = 0
+sizes = "1B"
+arrivals = {arrivals}
+"#
+    );
+    site(&text, &[])
+}
+
+fn survivors_peak(arrivals: &str) -> (f64, f64) {
+    let report = ask(&delay_line(arrivals), &["A"], true);
+    let steady = &case(&report, "A lost").workloads[0];
+    let peak = report.switches[0].workloads[0].survivors_peak_iops;
+    assert_eq!(peak.to_bits(), steady.peak_iops.to_bits());
+    (peak, steady.peak_offered_iops)
+}
+
+/// What the survivors carry is what they complete in the best whole bin of 20 ms. Paced at 10,000 a second: 200 in each
+/// bin, 10,000 a second exactly, whatever the phase.
+#[test]
+fn what_survivors_carry_of_paced_work_is_its_rate() {
+    assert_eq!(survivors_peak(r#"{ paced = "10k/s" }"#), (1e4, 1e4));
+}
+
+/// Bursts of 20 ms every 40 ms at 40,000 a second, all from 0 on: they arrive in the bins 0–20, 40–60, … and are completed
+/// from 10 to 30, 50 to 70, …: half a burst in each whole bin, about 20,000 a second. 20 ms that begin anywhere would hold
+/// a whole burst, 40,000 a second, which nobody keeps up for longer. The number in 10 ms is Poisson, mean 400, and the
+/// largest of 20 bins lies with all but 1 in 10^6 below 400 + 6 × 20 = 520.
+#[test]
+fn what_survivors_carry_is_counted_in_whole_bins() {
+    let bursts = r#"{ bursty = { peak = "40k/s", mean = "20k/s", burst = "20ms", every = "40ms", together = true, law = "fixed" } }"#;
+    let (peak, offered) = survivors_peak(bursts);
+    assert!(peak > 19_000.0 && peak < 26_000.0, "{peak}");
+    assert!(offered > 39_000.0 && offered < 46_000.0, "{offered}");
+}
