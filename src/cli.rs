@@ -21,6 +21,7 @@ mod measured;
 mod merge;
 mod new;
 mod options;
+mod output;
 mod path;
 mod picture;
 mod progress;

@@ -4,7 +4,8 @@ use super::console::Console;
 use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::{RunArguments, ScenarioArguments, key_value};
-use super::{study, write};
+use super::output::{Forms, Output, only, outage_words};
+use super::study;
 use crate::outcome::{Comparison, Origin, Verdict};
 use crate::render::{csv, json, table};
 use crate::study::compare::{Design, compare};
@@ -59,7 +60,11 @@ fn settings(text: &str) -> Result<Settings, String> {
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
-    arguments.csv.as_deref().map_or(Ok(()), write::check_file)?;
+    let output = Output {
+        csv: arguments.csv.as_deref(),
+        json: arguments.json,
+    };
+    output.check()?;
     let designs = designs(arguments)?;
     if designs.len() < 2 {
         return Err(Failure::arguments(
@@ -71,18 +76,16 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         study::known(&arguments.outage, &design.site)?;
     }
     let origin = origin(arguments, &designs);
-    let outages = (!arguments.outage.is_empty()).then_some(arguments.outage.as_slice());
+    let outages = only(&arguments.outage);
     let found = study::on_threads(&arguments.run, |progress| {
-        compare(&designs, origin, outages, progress)
+        compare(&designs, origin, outages.as_deref(), progress)
     })?;
-    if let Some(path) = &arguments.csv {
-        write::file(path, csv::comparison_csv(&found).as_bytes())?;
-    }
-    console.result(&if arguments.json {
-        json::comparison_json(&found)
-    } else {
-        table::comparison_text(&found)
-    })?;
+    let forms = Forms {
+        csv: &csv::comparison_csv,
+        json: &json::comparison_json,
+        text: &table::comparison_text,
+    };
+    output.write(console, &found, &forms)?;
     Ok(exit_of(&found))
 }
 
@@ -132,9 +135,7 @@ fn origin(arguments: &Arguments, designs: &[Design]) -> Origin {
         let pairs: Vec<String> = set.iter().map(|(k, v)| format!("{k}={v}")).collect();
         words.extend(["--variant".to_owned(), pairs.join(";")]);
     }
-    for name in &arguments.outage {
-        words.extend(["--outage".to_owned(), name.clone()]);
-    }
+    words.extend(outage_words(&arguments.outage));
     words.extend(study::repeated(&arguments.set, &arguments.run));
     Origin {
         version: env!("CARGO_PKG_VERSION").to_owned(),

@@ -5,6 +5,7 @@ use super::exit::{Exit, Failure};
 use super::options::{
     MendArguments, OutputArguments, PrecisionArguments, RunArguments, ScenarioArguments,
 };
+use super::output::{only, outage_words};
 use super::study::{self, Job};
 use super::write;
 use crate::render::several::scenario_rows;
@@ -95,7 +96,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         return Ok(study::exit_of(&report));
     }
     let ask = Ask {
-        outages: (!arguments.outage.is_empty()).then(|| arguments.outage.clone()),
+        outages: only(&arguments.outage),
         switch: true,
         mends: search.most > 0,
         planned: arguments.planned,
@@ -169,10 +170,7 @@ fn several(
 
 /// The arguments that only this command has and that change what is found.
 fn own_words(arguments: &Arguments) -> Vec<String> {
-    let mut words = Vec::new();
-    for name in &arguments.outage {
-        words.extend(["--outage".to_owned(), name.clone()]);
-    }
+    let mut words = outage_words(&arguments.outage);
     if let Some(name) = &arguments.during {
         words.extend(["--during".to_owned(), name.clone()]);
     }

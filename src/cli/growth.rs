@@ -3,7 +3,8 @@
 use super::console::Console;
 use super::exit::{Exit, Failure};
 use super::options::{RunArguments, ScenarioArguments};
-use super::{study, write};
+use super::output::{Forms, Output, only, outage_words};
+use super::study;
 use crate::outcome::Standing;
 use crate::render::{csv, json, table};
 use crate::study::growth::growth;
@@ -33,11 +34,12 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
-    arguments.csv.as_deref().map_or(Ok(()), write::check_file)?;
-    let mut extra = Vec::new();
-    for name in &arguments.outage {
-        extra.extend(["--outage".to_owned(), name.clone()]);
-    }
+    let output = Output {
+        csv: arguments.csv.as_deref(),
+        json: arguments.json,
+    };
+    output.check()?;
+    let mut extra = outage_words(&arguments.outage);
     extra.extend(["--years".to_owned(), arguments.years.to_string()]);
     let job = study::prepare("growth", &arguments.scenario, &arguments.run, &extra)?;
     study::known(&arguments.outage, job.site())?;
@@ -47,23 +49,22 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
             "give a [[workload]] one, for example promise = { p99 = \"2ms\" }",
         ));
     }
-    let outages = (!arguments.outage.is_empty()).then_some(arguments.outage.as_slice());
+    let outages = only(&arguments.outage);
     let years = f64::from(arguments.years);
-    let found = job.run(|site, origin, progress| growth(site, origin, outages, years, progress))?;
+    let found = job
+        .run(|site, origin, progress| growth(site, origin, outages.as_deref(), years, progress))?;
     let Some(found) = found else {
         return Err(Failure::arguments(
             "the scenario does not say how the work grows",
             "add a table: [growth] from = \"2027-01-01\" per_year = \"25%\"",
         ));
     };
-    if let Some(path) = &arguments.csv {
-        write::file(path, csv::growth_csv(&found).as_bytes())?;
-    }
-    console.result(&if arguments.json {
-        json::growth_json(&found)
-    } else {
-        table::growth_text(&found)
-    })?;
+    let forms = Forms {
+        csv: &csv::growth_csv,
+        json: &json::growth_json,
+        text: &table::growth_text,
+    };
+    output.write(console, &found, &forms)?;
     // No promise is proven to break, or open, before the next step is there.
     let mut cases = found.stages.iter().flat_map(|stage| {
         stage

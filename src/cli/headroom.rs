@@ -4,7 +4,8 @@ use super::console::{self, Console};
 use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::{RunArguments, ScenarioArguments};
-use super::{picture, study, write};
+use super::output::{Forms, Output, only, outage_words};
+use super::{picture, study};
 use crate::outcome::Headroom;
 use crate::render::chart::{Format, load_curve};
 use crate::render::number::three;
@@ -54,12 +55,13 @@ fn factor(text: &str) -> Result<f64, String> {
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
-    arguments.csv.as_deref().map_or(Ok(()), write::check_file)?;
+    let output = Output {
+        csv: arguments.csv.as_deref(),
+        json: arguments.json,
+    };
+    output.check()?;
     arguments.chart.as_deref().map_or(Ok(()), picture::check)?;
-    let mut extra = Vec::new();
-    for name in &arguments.outage {
-        extra.extend(["--outage".to_owned(), name.clone()]);
-    }
+    let mut extra = outage_words(&arguments.outage);
     if let Some(family) = &arguments.hosts {
         extra.extend(["--hosts".to_owned(), family.clone()]);
     }
@@ -82,7 +84,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         }
     }
     let ask = Ask {
-        outages: (!arguments.outage.is_empty()).then(|| arguments.outage.clone()),
+        outages: only(&arguments.outage),
         most: arguments.most,
     };
     if !arguments.run.quiet {
@@ -92,18 +94,16 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         None => job.run(|site, origin, progress| headroom(site, origin, &ask, progress))?,
         Some(family) => in_hosts(arguments, family, job, &ask)?,
     };
-    if let Some(path) = &arguments.csv {
-        write::file(path, csv::headroom_csv(&found).as_bytes())?;
-    }
     if let Some(path) = &arguments.chart {
         let promise = promise(&found, arguments.chart_of.as_deref());
         picture::write(path, load_curve(&found, promise, Format::Slide))?;
     }
-    console.result(&if arguments.json {
-        json::headroom_json(&found)
-    } else {
-        table::headroom_text(&found)
-    })?;
+    let forms = Forms {
+        csv: &csv::headroom_csv,
+        json: &json::headroom_json,
+        text: &table::headroom_text,
+    };
+    output.write(console, &found, &forms)?;
     // Today's load keeps every promise in every case, proven.
     let today = |case: &crate::outcome::CaseHeadroom| case.met.is_some_and(|met| met >= 1.0);
     Ok(if found.cases.iter().all(today) {

@@ -3,7 +3,8 @@
 use super::console::Console;
 use super::exit::{Exit, Failure};
 use super::options::{RunArguments, ScenarioArguments};
-use super::{load, study, write};
+use super::output::{Forms, Output, outage_words};
+use super::{load, study};
 use crate::render::{csv, json, table};
 use crate::scenario::{counters, render_problems};
 use crate::study::measured::{known, measured};
@@ -33,16 +34,17 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
-    arguments.csv.as_deref().map_or(Ok(()), write::check_file)?;
+    let output = Output {
+        csv: arguments.csv.as_deref(),
+        json: arguments.json,
+    };
+    output.check()?;
     let path = &arguments.counters;
     let shown = path.display().to_string();
     let mut extra = vec![shown.clone()];
-    if let Some(outage) = &arguments.outage {
-        extra.extend(["--outage".to_owned(), outage.clone()]);
-    }
+    extra.extend(outage_words(arguments.outage.as_slice()));
     let job = study::prepare("measured", &arguments.scenario, &arguments.run, &extra)?;
-    let names: Vec<String> = arguments.outage.iter().cloned().collect();
-    study::known(&names, job.site())?;
+    study::known(arguments.outage.as_slice(), job.site())?;
     let readings = counters(&shown, &load::text(path)?)
         .map_err(|problems| Failure::Scenario(render_problems(&problems)))?;
     known(job.site(), &readings).map_err(|unknown| {
@@ -59,13 +61,11 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     let found = job.run(|site, origin, progress| {
         measured(site, &readings, &shown, outage, origin, progress)
     })?;
-    if let Some(path) = &arguments.csv {
-        write::file(path, csv::measured_csv(&found).as_bytes())?;
-    }
-    console.result(&if arguments.json {
-        json::measured_json(&found)
-    } else {
-        table::measured_text(&found)
-    })?;
+    let forms = Forms {
+        csv: &csv::measured_csv,
+        json: &json::measured_json,
+        text: &table::measured_text,
+    };
+    output.write(console, &found, &forms)?;
     Ok(Exit::Done)
 }

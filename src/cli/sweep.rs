@@ -8,6 +8,7 @@ use super::console::{self, Console};
 use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::{RunArguments, ScenarioArguments};
+use super::output::{only, outage_words};
 use super::{picture, study, write};
 use crate::outcome::{Origin, SweepPoint};
 use crate::render::chart::{Format, sweep_chart};
@@ -174,7 +175,7 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
         Some(wanted) => slice::resolve(wanted, &|name| std::env::var(name).ok())
             .map_err(|problem| Failure::arguments(problem, "or say it outright: --slice 3/8"))?,
     };
-    let outages = (!arguments.outage.is_empty()).then(|| arguments.outage.clone());
+    let outages = only(&arguments.outage);
     let points = grid.len();
     let (mut plans, mut all_runs, mut hash, mut first) = (Vec::new(), 0, Sha256::new(), None);
     for (index, values) in grid.into_iter().enumerate() {
@@ -298,9 +299,7 @@ fn command(arguments: &Arguments, axes: &[Axis]) -> String {
         let pair = format!("{}={}", axis.keys[0], values.join(","));
         words.extend(["--vary".to_owned(), pair]);
     }
-    for name in &arguments.outage {
-        words.extend(["--outage".to_owned(), name.clone()]);
-    }
+    words.extend(outage_words(&arguments.outage));
     words.extend(study::repeated(&arguments.scenario.set, &arguments.run));
     study::shell_line(&words)
 }
