@@ -32,7 +32,10 @@ pub use exchange::{
     Way,
 };
 pub use growth::{GrowthPlan, Stage, StageCase, Standing};
-pub use headroom::{Breaks, CaseHeadroom, Grows, Headroom, LoadPoint, LoadRow, PartLoad, Purpose};
+pub use headroom::{
+    Breaks, CaseHeadroom, Grows, Headroom, LoadPoint, LoadRow, LoadSwitch, PartLoad, Purpose,
+    SwitchOvers,
+};
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use measured::{Measured, MeasuredRow};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};

@@ -6,7 +6,7 @@ use super::load::{self, Warnings};
 use super::options::{RunArguments, ScenarioArguments};
 use super::output::{Forms, Output, only, outage_words};
 use super::{picture, study};
-use crate::outcome::Headroom;
+use crate::outcome::{Headroom, Verdict};
 use crate::render::chart::{Format, load_curve};
 use crate::render::number::three;
 use crate::render::{csv, json, table};
@@ -31,6 +31,10 @@ pub(super) struct Arguments {
     /// Largest factor to try, more than 1 and at most 1000
     #[arg(long, value_name = "FACTOR", default_value_t = 64.0, value_parser = factor)]
     most: f64,
+    /// Do not simulate the switch-over of each outage at the load that is proven; where nothing is promised about
+    /// switching none is simulated anyway [default: judged]
+    #[arg(long)]
+    no_switch_over: bool,
     #[command(flatten)]
     run: RunArguments,
     /// Print JSON instead of tables
@@ -66,6 +70,9 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         extra.extend(["--hosts".to_owned(), family.clone()]);
     }
     extra.extend(["--most".to_owned(), arguments.most.to_string()]);
+    if arguments.no_switch_over {
+        extra.push("--no-switch-over".to_owned());
+    }
     let job = study::prepare("headroom", &arguments.scenario, &arguments.run, &extra)?;
     study::known(&arguments.outage, job.site())?;
     if !has_promises(job.site()) {
@@ -86,6 +93,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     let ask = Ask {
         outages: only(&arguments.outage),
         most: arguments.most,
+        switch_overs: !arguments.no_switch_over,
     };
     if !arguments.run.quiet {
         console::complain(&first_answer(job.site(), ask.outages.as_deref()));
@@ -104,8 +112,12 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         text: &table::headroom_text,
     };
     output.write(console, &found, &forms)?;
-    // Today's load keeps every promise in every case, proven.
-    let today = |case: &crate::outcome::CaseHeadroom| case.met.is_some_and(|met| met >= 1.0);
+    // Today's load keeps every promise in every case, proven, and no switch-over that was judged breaks one.
+    let today = |case: &crate::outcome::CaseHeadroom| {
+        let switched = case.switch_over.as_ref();
+        case.met.is_some_and(|met| met >= 1.0)
+            && switched.is_none_or(|found| found.verdict == Verdict::Met)
+    };
     Ok(if found.cases.iter().all(today) {
         Exit::Done
     } else {

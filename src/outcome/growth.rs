@@ -14,6 +14,8 @@ pub struct GrowthPlan {
     pub per_year_percent: Vec<(String, f64)>,
     /// Confidence that both days of a case are right, per cent. It holds for each case of each stage by itself.
     pub confidence_percent: f64,
+    /// Years looked ahead.
+    pub years: f64,
     /// The site as it is, then after each step.
     pub stages: Vec<Stage>,
     /// What is taken for granted.

@@ -19,8 +19,39 @@ pub struct Headroom {
     pub cases: Vec<CaseHeadroom>,
     /// Use of every part at today's load, by case.
     pub parts: Vec<PartUse>,
+    /// Whether the switch-overs were judged.
+    pub switch_overs: SwitchOvers,
     /// What the factor multiplies, and what is taken for granted.
     pub notes: Vec<String>,
+}
+
+/// Whether switch-overs were judged at the loads that are proven.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SwitchOvers {
+    /// Each one, at the load of its case.
+    Judged,
+    /// Left out on request.
+    NotAsked,
+    /// Nothing is promised about switching.
+    NothingPromised,
+}
+
+/// The switch-over of an outage at a proven load.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LoadSwitch {
+    /// Times today's load, or hosts: the largest proven to keep every promise both healthy and in this case.
+    pub factor: f64,
+    /// Replications of the switch-over.
+    pub replications: u32,
+    /// All promises about switching together.
+    pub verdict: Verdict,
+    /// One row a promise about switching.
+    pub rows: Vec<LoadRow>,
+    /// Stopped by the event limit: no proof.
+    pub partial: bool,
+    /// When every workload had settled, seconds after the loss; `None`: not within the run.
+    pub settled_s: Option<f64>,
 }
 
 /// What grows.
@@ -57,6 +88,8 @@ pub struct CaseHeadroom {
     pub ends: Option<PartLoad>,
     /// The part after it.
     pub next: Option<PartLoad>,
+    /// The switch-over at a proven load; `None` when healthy, without such a load, or when none was judged.
+    pub switch_over: Option<LoadSwitch>,
     /// Every load that was run, in rising order.
     pub points: Vec<LoadPoint>,
 }

@@ -135,7 +135,9 @@
 //! through `fitted` runs crosses the promise, or interpolated where `fitted` is `null`), `knee` (load ÷ latency is
 //! largest), `breaks`
 //! (`workload`, `measure`, `target_text`, `saturated`), `ends` and `next` (fullest parts at `missed`, else at
-//! `met`), `points`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`), `replications`,
+//! `met`), `switch_over` (at the largest load proven healthy and in this case, or `null`: `factor`, `replications`,
+//! `verdict`, `rows` as of a point, `partial`, `settled_s`), `points`. `switch_overs` says whether they were judged:
+//! `"judged"`, `"not-asked"` or `"nothing-promised"`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`), `replications`,
 //! `verdict`, `saturated`, `partial`, `rows` (`workload`, `measure`, `cell`), `fullest` (three parts: `part`,
 //! `instance`, `mean_percent`, `peak_percent`).
 //!
@@ -172,7 +174,7 @@
 //! # `growth`
 //!
 //! `origin`, `from` (the day of the stated load; days are texts like `2027-03-31`), `per_year_percent` (pairs of workload and
-//! growth), `confidence_percent`, `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `cases`: `case`,
+//! growth), `confidence_percent`, `years` looked ahead, `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `cases`: `case`,
 //! `holds_until` and `breaks_by` (proven, or `null`), `holds_factor` and `breaks_factor` (times the load of the first day of the
 //! work that grows fastest), `full_by` (arithmetic), `standing` (`"holds"` until the next step, `"broken-before"` this stage,
 //! `"breaks"`, `"open"`), `breaks` and `ends` as in headroom.

@@ -5,6 +5,7 @@
 //! simulated. Left out: layout, and every word that promises more than an estimate can.
 
 mod answer;
+mod headroom;
 mod measure;
 mod mends;
 mod precision;
@@ -12,6 +13,10 @@ mod reasons;
 mod singles;
 
 pub use answer::{Answer, Flag, answer, worst_cell};
+pub use headroom::{
+    counted, growth_unit, proven_sentence, switch_remark, switch_sentence, switch_value,
+    verdict_word,
+};
 pub use measure::{case_mark, measure_name, row_scale, target_of, target_words};
 pub use mends::{mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
 pub use precision::{partial_words, precision_words};

@@ -70,6 +70,7 @@ pub fn compare(
             .to_owned(),
         "each difference has its own 95 %; of twenty that are nothing, about one will look like something"
             .to_owned(),
+        "steady states are compared; the switch-over itself is not judged here: `failover` does".to_owned(),
     ];
     let mut differences = Vec::new();
     let mut part_differences = Vec::new();

@@ -26,6 +26,7 @@ pub fn growth(
     let ask = Ask {
         outages: outages.map(<[String]>::to_vec),
         most: libm::pow(1.0 + fastest, years),
+        switch_overs: false,
     };
     let mut stages = vec![stage("as it is", growth.from, &[], site)];
     for step in &site.steps {
@@ -62,11 +63,15 @@ pub fn growth(
             .map(|(work, growth)| (work.name.clone(), growth * 100.0))
             .collect(),
         confidence_percent,
+        years,
         stages,
         notes: vec![
             "growth is a share of the work each year; sizes, mix and hosts stay".to_owned(),
             format!("nothing was looked for beyond {years} years"),
             "a day before one on which every promise holds is taken to keep them too".to_owned(),
+            "the days are those of the state after each loss; the switch-over itself is not judged here: `failover` does, \
+             with --set for the load of a day"
+                .to_owned(),
         ],
     })
 }

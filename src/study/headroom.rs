@@ -13,12 +13,17 @@
 //!
 //! What grows is the load, or the number of hosts of one family; then factors are whole hosts ÷ today's hosts.
 //!
-//! Left out: several factors at once, and promises on the switch-over. A load
+//! Promises about switching limit no load here; with the load found, each switch-over is run once and judged.
+//!
+//! Left out: several factors at once. A load
 //! below one that is met is taken to be met, and none is called met where arithmetic says that a part is over
 //! its capacity: a run of finite length can look steady there.
 
+mod answer;
 mod curve;
+mod edge;
 mod scale;
+mod switch_over;
 
 use super::case::{self, CasePlan};
 use super::estimate::estimate;
@@ -26,14 +31,14 @@ use super::progress::Progress;
 use super::{judge, parts, steady};
 use crate::measure::Trust;
 use crate::outcome::{
-    Breaks, CaseHeadroom, Headroom, LoadPoint, LoadRow, MeasureKind, Origin, PartLoad, PartUse,
-    Purpose, Steady, Verdict,
+    CaseHeadroom, Headroom, LoadPoint, LoadRow, Origin, PartLoad, PartUse, Purpose, Steady, Verdict,
 };
-use crate::site::{Arrivals, Measure, Site};
+use crate::site::Site;
 use crate::topology::Fabric;
 use rayon::prelude::*;
 
-use curve::{Run, fitted, knee};
+use answer::{answer, notes};
+use edge::{excess, next_pilot, proofs};
 use scale::Scale;
 pub use scale::{Hosts, scaled};
 
@@ -59,6 +64,8 @@ pub struct Ask {
     pub outages: Option<Vec<String>>,
     /// Largest factor to try, > 1.
     pub most: f64,
+    /// Whether the switch-over of each outage is judged at the load that is proven.
+    pub switch_overs: bool,
 }
 
 /// Whether there is a promise that a steady state can keep or break.
@@ -212,6 +219,8 @@ fn search(
         run(site, scale, &mut searches, &jobs, progress);
     }
     let today: Vec<Steady> = searches.iter().filter_map(|s| s.today.clone()).collect();
+    let mut cases: Vec<CaseHeadroom> = searches.into_iter().map(answer).collect();
+    let switch_overs = switch_over::judge_all(site, scale, ask.switch_overs, &mut cases, progress);
     Headroom {
         origin,
         confidence_percent: 100.0 * (1.0 - ERROR),
@@ -219,7 +228,8 @@ fn search(
         grows: scale.grows(),
         parts: parts::parts(site, &today),
         notes: notes(site, scale),
-        cases: searches.into_iter().map(answer).collect(),
+        cases,
+        switch_overs,
     }
 }
 
@@ -391,286 +401,6 @@ fn fullest(uses: &[PartUse]) -> Vec<PartLoad> {
     all.sort_by(|left, right| right.peak_percent.total_cmp(&left.peak_percent));
     all.truncate(3);
     all
-}
-
-/// How far the worst promise is from its limit: ln(share above ÷ share allowed), ln(mean ÷ target),
-/// ln(target ÷ throughput). Infinite when the work does not fit.
-#[allow(clippy::cast_precision_loss)]
-fn excess(point: &LoadPoint, steady: &Steady) -> (f64, f64) {
-    let of = |row: &LoadRow| -> (f64, f64) {
-        let cell = &row.cell;
-        let ios = steady
-            .workloads
-            .iter()
-            .find(|workload| workload.name == row.workload)
-            .map_or(0, |workload| workload.all.ios);
-        match (row.measure, cell.value) {
-            _ if cell.saturated => (f64::INFINITY, 0.0),
-            (MeasureKind::Quantile(_), _) => {
-                let allowed = cell.above_allowed.unwrap_or(1.0);
-                let share = cell.above_share.unwrap_or(0.0);
-                let above = (share * ios as f64).max(0.5);
-                (libm::log(above / ios.max(1) as f64 / allowed), above)
-            }
-            (MeasureKind::Throughput, Some(value)) => (libm::log(cell.target / value.value), 1.0),
-            (_, Some(value)) => (libm::log(value.value / cell.target), 1.0),
-            (_, None) => (f64::NEG_INFINITY, 0.0),
-        }
-    };
-    point
-        .rows
-        .iter()
-        .map(of)
-        .fold((f64::NEG_INFINITY, 0.0), |worst, next| {
-            if next.0 > worst.0 { next } else { worst }
-        })
-}
-
-/// The runs of some points, for a curve through them.
-fn runs<'a>(
-    search: &'a Search,
-    wanted: impl Fn(&LoadPoint) -> bool + 'a,
-) -> impl Iterator<Item = Run> + 'a {
-    search
-        .points
-        .iter()
-        .filter(move |judged| wanted(&judged.point))
-        .map(|judged| Run {
-            factor: judged.point.factor,
-            excess: judged.excess,
-            weight: judged.weight,
-        })
-}
-
-/// A load factor, and how far the worst promise is from its limit there.
-type Place = (f64, f64);
-
-/// The loads next to the edge, as far as pilot runs know it: the highest that keeps the promises below the
-/// lowest that does not.
-fn edge(search: &Search) -> (Option<Place>, Option<Place>) {
-    let pilots = || {
-        search
-            .points
-            .iter()
-            .filter(|judged| judged.point.purpose == Purpose::Pilot)
-            .map(|judged| (judged.point.factor, judged.excess))
-    };
-    let over = pilots()
-        .filter(|(_, excess)| *excess > 0.0)
-        .min_by(|left, right| left.0.total_cmp(&right.0));
-    let limit = over.map_or(f64::INFINITY, |(factor, _)| factor);
-    let under = pilots()
-        .filter(|(factor, excess)| *excess <= 0.0 && *factor < limit)
-        .max_by(|left, right| left.0.total_cmp(&right.0));
-    (under, over)
-}
-
-/// Where the line between the two points crosses 0; half way where one of them is infinite.
-fn crossing(under: Place, over: Place) -> f64 {
-    let share = -under.1 / (over.1 - under.1);
-    let share = if share.is_finite() && over.1.is_finite() {
-        share
-    } else {
-        0.5
-    };
-    under.0 + (over.0 - under.0) * share
-}
-
-fn next_pilot(search: &Search, scale: &Scale<'_>, round: usize, most: f64) -> Option<f64> {
-    if search.promises == 0 {
-        return None;
-    }
-    let next = match edge(search) {
-        (Some(under), Some(over)) => {
-            if over.0 / under.0 - 1.0 <= CLOSE || over.0 - under.0 <= scale.step() * 1.01 {
-                return None;
-            }
-            // A line can creep along a curve; every second round halves.
-            let middle = f64::midpoint(under.0, over.0);
-            let gap = (over.0 - under.0) * 0.1;
-            Some(if round.is_multiple_of(2) {
-                crossing(under, over).clamp(under.0 + gap, over.0 - gap)
-            } else {
-                middle
-            })
-        }
-        (None, Some((factor, _))) => {
-            let least = LEAST.max(scale.step());
-            (factor > least).then(|| (factor / 2.0).max(least))
-        }
-        (Some((factor, _)), None) => {
-            let beyond = search.saturation.filter(|limit| *limit > factor);
-            let next = beyond.map_or(factor * 1.5, |limit| limit * 1.02);
-            (factor < most).then(|| next.min(most))
-        }
-        (None, None) => None,
-    };
-    // Whole hosts: one that was run already says nothing new.
-    let next = scale.snap(next?);
-    let pilot = |judged: &Judged| judged.point.purpose == Purpose::Pilot;
-    let known = |judged: &Judged| pilot(judged) && judged.point.factor == next;
-    (!search.points.iter().any(known)).then_some(next)
-}
-
-/// The next load of each end that is not proven yet.
-fn proofs(search: &Search, scale: &Scale<'_>, step: f64, most: f64) -> Vec<(f64, Purpose)> {
-    if search.promises == 0 {
-        return Vec::new();
-    }
-    let proven = |purpose: Purpose, verdict: Verdict| {
-        search
-            .points
-            .iter()
-            .any(|judged| judged.point.purpose == purpose && judged.point.verdict == verdict)
-    };
-    let (under, over) = edge(search);
-    let middle = under.zip(over).map(|(under, over)| {
-        let curve = fitted(runs(search, |point| point.purpose == Purpose::Pilot));
-        // The curve may not leave what the runs around the edge say.
-        curve.map_or_else(
-            || crossing(under, over),
-            |(factor, _)| factor.clamp(under.0, over.0),
-        )
-    });
-    // With whole hosts, steps of a few per cent can fall on the same number: then it is the next one.
-    let tested = |purpose: Purpose, factor: f64| {
-        search
-            .points
-            .iter()
-            .any(|judged| judged.point.purpose == purpose && judged.point.factor == factor)
-    };
-    let mut jobs = Vec::new();
-    if !proven(Purpose::ProveMet, Verdict::Met)
-        && let Some(from) = middle.or(under.map(|(factor, _)| factor))
-    {
-        let wanted = (from * (1.0 - step)).min(scale.below(search.cliff, step));
-        let mut factor = scale.down(wanted);
-        while scale.step() > 0.0 && tested(Purpose::ProveMet, factor) {
-            factor = scale.down(factor - scale.step() * 0.5);
-        }
-        if factor > 0.0 {
-            jobs.push((factor, Purpose::ProveMet));
-        }
-    }
-    if !proven(Purpose::ProveMissed, Verdict::Missed)
-        && let Some(from) = middle.or(over.map(|(factor, _)| factor))
-    {
-        let mut factor = scale.up(from * (1.0 + step));
-        while scale.step() > 0.0 && tested(Purpose::ProveMissed, factor) {
-            factor = scale.up(factor + scale.step() * 0.5);
-        }
-        let room = if scale.step() > 0.0 { 0.0 } else { step };
-        if factor <= most * (1.0 + room) {
-            jobs.push((factor, Purpose::ProveMissed));
-        }
-    }
-    jobs
-}
-
-fn answer(mut search: Search) -> CaseHeadroom {
-    let (under, over) = edge(&search);
-    search
-        .points
-        .sort_by(|left, right| left.point.factor.total_cmp(&right.point.factor));
-    let of = |purpose: Purpose, verdict: Verdict| {
-        search
-            .points
-            .iter()
-            .map(|judged| &judged.point)
-            .find(move |point| point.purpose == purpose && point.verdict == verdict)
-    };
-    let met = of(Purpose::ProveMet, Verdict::Met);
-    let missed = of(Purpose::ProveMissed, Verdict::Missed);
-    let breaks = missed.and_then(|point| {
-        let row = point
-            .rows
-            .iter()
-            .find(|row| row.cell.verdict == Verdict::Missed)?;
-        Some(Breaks {
-            workload: row.workload.clone(),
-            measure: row.measure,
-            target_text: row.cell.target_text.clone(),
-            saturated: row.cell.saturated,
-        })
-    });
-    let curve = fitted(runs(&search, |_| true)).filter(|(factor, _)| {
-        let inside =
-            |(under, over): (Place, Place)| (under.0 * 0.8..=over.0 * 1.2).contains(factor);
-        under.zip(over).is_some_and(inside)
-    });
-    let bend = breaks.as_ref().and_then(|breaks| {
-        let figures = search.points.iter().filter_map(|judged| {
-            let own =
-                |row: &&LoadRow| row.workload == breaks.workload && row.measure == breaks.measure;
-            let row = judged.point.rows.iter().find(own)?;
-            let latency = row.measure != MeasureKind::Throughput && !row.cell.saturated;
-            let value = row.cell.value.filter(|_| latency)?;
-            Some((judged.point.factor, value.value))
-        });
-        knee(figures)
-    });
-    let full = missed
-        .or(met)
-        .map_or(&[][..], |point| point.fullest.as_slice());
-    CaseHeadroom {
-        case: search.plan.case.clone(),
-        saturation: search.saturation,
-        met: met.map(|point| point.factor),
-        missed: missed.map(|point| point.factor),
-        // A run of finite length can look steady beyond saturation; no promise holds there for long.
-        crossing: curve
-            .map(|(factor, _)| factor)
-            .or_else(|| {
-                let (under, over) = under.zip(over)?;
-                Some(crossing(under, over))
-            })
-            .map(|factor| search.saturation.map_or(factor, |full| factor.min(full))),
-        fitted: curve.map(|(_, count)| count),
-        knee: bend,
-        breaks,
-        ends: full.first().cloned(),
-        next: full.get(1).cloned(),
-        points: search
-            .points
-            .into_iter()
-            .map(|judged| judged.point)
-            .collect(),
-    }
-}
-
-fn notes(site: &Site, scale: &Scale<'_>) -> Vec<String> {
-    let below = "a load below one that is met is taken to be met".to_owned();
-    if let Scale::Hosts { .. } = scale {
-        let mut notes = scale.notes(site);
-        notes.push(below);
-        return notes;
-    }
-    let mut notes = vec![
-        "the factor multiplies the rates of all open workloads; sizes, mix and hosts stay"
-            .to_owned(),
-        below,
-    ];
-    let arrivals = || site.workloads.iter().map(|workload| &workload.arrivals);
-    if arrivals().any(|arrivals| matches!(arrivals, Arrivals::Closed { .. })) {
-        notes.push(
-            "closed loops: it multiplies their depth, rounded to whole I/Os, at least 1".to_owned(),
-        );
-    }
-    if arrivals().any(|arrivals| matches!(arrivals, Arrivals::Replay(_))) {
-        notes.push("replays: their time runs faster by it".to_owned());
-    }
-    let throughput = site.workloads.iter().any(|workload| {
-        let all = workload.promises.healthy.iter();
-        all.chain(&workload.promises.lost)
-            .any(|promise| promise.measure == Measure::Throughput)
-    });
-    if throughput {
-        notes.push(
-            "below a factor of 1 a throughput promised of an open workload shrinks with it"
-                .to_owned(),
-        );
-    }
-    notes
 }
 
 #[cfg(test)]

@@ -65,6 +65,57 @@ fn headroom_writes_table_json_rows_and_chart_that_agree() {
     assert_eq!(out(&again), out(&output));
 }
 
+/// Lost links are noticed after 0.1 s and held for 1 s, so the longest I/O is 1.1 s.
+#[test]
+fn headroom_judges_the_switch_over_or_says_that_it_does_not() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let run = |promise: &str, more: &[&str]| {
+        small_site(place.path(), promise);
+        let arguments = [
+            &["headroom", "small.toml", "--outage", "A", "--most", "4"][..],
+            &SHORT,
+            &["run.duration=20ms"],
+            more,
+        ]
+        .concat();
+        halfloom(place.path(), &arguments)
+    };
+    let with = |longest: &str| {
+        format!(r#"{{ mean = "1s", switching = {{ longest_io = "{longest}", failed = 0 }} }}"#)
+    };
+    let met = run(&with("5s"), &[]);
+    assert!(
+        out(&met).contains("A lost, the switch-over at"),
+        "{}",
+        out(&met)
+    );
+    assert!(
+        out(&met).contains(": met (orders longest I/O 1.1"),
+        "{}",
+        out(&met)
+    );
+    let missed = run(&with("500ms"), &[]);
+    assert_eq!(code(&missed), 1);
+    assert!(
+        out(&missed).contains(": missed (orders longest I/O 1.1"),
+        "{}",
+        out(&missed)
+    );
+    for (output, words) in [
+        (
+            run(&with("500ms"), &["--no-switch-over"]),
+            "was not judged here: `failover` does",
+        ),
+        (
+            run(EASY, &[]),
+            "nothing is promised about the switch-over itself",
+        ),
+    ] {
+        assert!(out(&output).contains(words), "{}", out(&output));
+        assert!(!out(&output).contains("the switch-over at"));
+    }
+}
+
 #[test]
 fn a_comparison_needs_two_designs_that_can_be_read() {
     let place = tempfile::tempdir().expect("a temporary folder");

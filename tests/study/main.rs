@@ -4,6 +4,7 @@
 //! - `saturation`: work that does not fit is called so, and is not given a mean
 //! - `survivors`: the state after an outage is the site written without the lost parts
 //! - `derive`: recordings are counted as they are described, and the workload that stands for one brings the same load
+//! - `headroom`: the switch-over at a proven load is the one of a failover at that load
 //! - `mends`: changes proposed for what is missed, each proven by a simulation
 //! - `mirror`: a site with its sides swapped gives swapped results; an idle site favours no side
 //! - `repeat`: the number of threads changes no byte
@@ -15,6 +16,7 @@
 //! - `replay`: a recorded trace in many copies: every I/O of it, and its bursts
 
 mod derive;
+mod headroom;
 mod limits;
 mod mends;
 mod mirror;

@@ -2,8 +2,8 @@
 
 use super::{cases, origin, rest};
 use crate::outcome::{
-    Breaks, CaseHeadroom, Cell, Estimated, Grows, Headroom, LoadPoint, LoadRow, MeasureKind,
-    PartLoad, Purpose, Verdict,
+    Breaks, CaseHeadroom, Cell, Estimated, Grows, Headroom, LoadPoint, LoadRow, LoadSwitch,
+    MeasureKind, PartLoad, Purpose, SwitchOvers, Verdict,
 };
 
 /// Invented loads: the promise of 2 ms breaks at 1.9 healthy, at 1.3 with a fabric lost.
@@ -29,12 +29,14 @@ pub fn sample_headroom() -> Headroom {
             }),
             ends: Some(part("san to edge, 32GFC", 91.0)),
             next: Some(part("vault controllers", 84.0)),
+            switch_over: None,
             points: [0.3, 0.6, 0.8, 0.9, 0.975, 1.01, 1.1]
                 .into_iter()
                 .map(|share| point(share, end))
                 .collect(),
         })
-        .collect();
+        .collect::<Vec<_>>();
+    let cases = cases.into_iter().map(switched).collect();
     Headroom {
         origin: origin(),
         grows: Grows {
@@ -45,7 +47,51 @@ pub fn sample_headroom() -> Headroom {
         most: 64.0,
         cases,
         parts: rest::parts(),
+        switch_overs: SwitchOvers::Judged,
         notes: vec!["invented".into()],
+    }
+}
+
+/// The switch-over of an outage: 5.1 s, where 20 s are promised.
+fn switched(case: CaseHeadroom) -> CaseHeadroom {
+    let cell = |value: f64, target: f64, unit: &'static str, text: &str| Cell {
+        verdict: Verdict::Met,
+        saturated: false,
+        value: Some(Estimated {
+            value,
+            low: None,
+            high: None,
+        }),
+        beyond: None,
+        unit,
+        target,
+        target_text: text.into(),
+        margin_percent: (target > 0.0).then_some(100.0 * (target - value) / target.max(1.0)),
+        above_share: None,
+        above_allowed: None,
+        replications: 3,
+        replications_needed: None,
+    };
+    let row = |measure, cell| LoadRow {
+        workload: "bookings".into(),
+        measure,
+        cell,
+    };
+    let found = |factor| LoadSwitch {
+        factor,
+        replications: 3,
+        verdict: Verdict::Met,
+        rows: vec![
+            row(MeasureKind::LongestIo, cell(5.13, 20.0, "s", "20s")),
+            row(MeasureKind::Failed, cell(0.0, 0.0, "", "0")),
+        ],
+        partial: false,
+        settled_s: Some(5.4),
+    };
+    let proven = case.met.filter(|_| case.case.outage.is_some());
+    CaseHeadroom {
+        switch_over: proven.map(found),
+        ..case
     }
 }
 

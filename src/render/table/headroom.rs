@@ -3,14 +3,25 @@
 use super::align::{Aligned, with_ends};
 use crate::outcome::{CaseHeadroom, Headroom, LoadPoint, PartLoad, Purpose};
 use crate::render::number::{NONE, Scale, as_written, count, three};
-use crate::render::words::{measure_name, origin_line};
+use crate::render::words::{
+    counted, measure_name, origin_line, proven_sentence, switch_remark, switch_sentence,
+    verdict_word,
+};
 
 /// Ends by case, every load that was run, the parts at today's load, and what is taken for granted.
 #[must_use]
 pub fn headroom_text(headroom: &Headroom) -> String {
     let mut out = String::new();
     for case in &headroom.cases {
-        out.push_str(&sentence(case, headroom));
+        out.push_str(&proven_sentence(case, headroom));
+        out.push('\n');
+    }
+    for said in headroom
+        .cases
+        .iter()
+        .filter_map(|case| switch_sentence(case, headroom))
+    {
+        out.push_str(&said);
         out.push('\n');
     }
     out.push('\n');
@@ -19,6 +30,9 @@ pub fn headroom_text(headroom: &Headroom) -> String {
         out.push_str(&points(case, headroom));
     }
     out.push_str(&parts(headroom));
+    if let Some(remark) = switch_remark(headroom) {
+        out.push_str(&format!("{remark}.\n"));
+    }
     for note in &headroom.notes {
         out.push_str(&format!("Note: {note}.\n"));
     }
@@ -28,76 +42,6 @@ pub fn headroom_text(headroom: &Headroom) -> String {
         origin_line(&headroom.origin)
     ));
     out
-}
-
-/// A factor as people count it: times today's load, or hosts.
-fn shown(headroom: &Headroom, factor: f64) -> String {
-    match headroom.grows.hosts {
-        None => three(factor),
-        Some(today) => count(in_hosts(factor, today)),
-    }
-}
-
-/// A factor as a number of hosts.
-#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-fn in_hosts(factor: f64, today: u32) -> u64 {
-    (factor * f64::from(today)).round().max(0.0) as u64
-}
-
-/// `times today's load`, `of db`.
-fn unit(headroom: &Headroom) -> String {
-    match headroom.grows.hosts {
-        None => "times today's load".to_owned(),
-        Some(_) => format!("of `{}`", headroom.grows.what),
-    }
-}
-
-/// What is proven of a case, in words.
-fn sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
-    let name = match &case.case.outage {
-        None => "Healthy".to_owned(),
-        Some(_) => case.case.name.clone(),
-    };
-    let breaks = case.breaks.as_ref().map_or_else(String::new, |breaks| {
-        let how = if breaks.saturated {
-            "the work does not fit".to_owned()
-        } else {
-            format!("more than {}", as_written(&breaks.target_text))
-        };
-        format!(
-            " ({} {}: {how})",
-            breaks.workload,
-            measure_name(breaks.measure)
-        )
-    });
-    let ends = case.ends.as_ref().map_or_else(String::new, |part| {
-        format!(" The fullest part there is {}.", part.part)
-    });
-    let unit = unit(headroom);
-    let three = |factor: f64| shown(headroom, factor);
-    match (case.met, case.missed) {
-        (Some(met), Some(missed)) => format!(
-            "{name}: every promise holds at {} {unit}; at {} one is broken{breaks}.{ends}",
-            three(met),
-            three(missed)
-        ),
-        (Some(met), None) => format!(
-            "{name}: every promise holds at {} {unit}; none more was proven to break one.",
-            three(met)
-        ),
-        (None, Some(missed)) => format!(
-            "{name}: nothing was proven to keep every promise; at {} {unit} one is \
-             broken{breaks}.{ends}",
-            three(missed)
-        ),
-        (None, None) if case.points.iter().all(|point| point.rows.is_empty()) => {
-            format!("{name}: nothing is promised.")
-        }
-        (None, None) => format!(
-            "{name}: nothing is proven up to {} {unit}; more replications or a longer run would.",
-            three(headroom.most)
-        ),
-    }
 }
 
 fn factor(value: Option<f64>) -> String {
@@ -130,7 +74,7 @@ fn ends(headroom: &Headroom) -> String {
         "next part",
     ]);
     let show = |value: Option<f64>| {
-        value.map_or_else(|| NONE.to_owned(), |factor| shown(headroom, factor))
+        value.map_or_else(|| NONE.to_owned(), |factor| counted(headroom, factor))
     };
     let times = headroom.grows.hosts.map_or(1.0, f64::from);
     for case in &headroom.cases {
@@ -189,16 +133,12 @@ fn points(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let mut table = table.number("verdict");
     for point in &case.points {
         let mut cells = vec![
-            shown(headroom, point.factor),
+            counted(headroom, point.factor),
             purpose(point.purpose).to_owned(),
             count(u64::from(point.replications)),
         ];
         cells.extend(figures(point, &scales));
-        let word = match point.verdict {
-            crate::outcome::Verdict::Met => "met",
-            crate::outcome::Verdict::Missed => "missed",
-            crate::outcome::Verdict::Undecided => "undecided",
-        };
+        let word = verdict_word(point.verdict);
         let cut = if point.partial { ", cut short" } else { "" };
         cells.push(format!("{word}{cut}"));
         table.row(cells);

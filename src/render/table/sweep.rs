@@ -75,7 +75,7 @@ pub fn sweep_text(table: &SweepTable, origin: &Origin) -> String {
         String::new()
     };
     format!(
-        "{}{missing}Note: all points share their random numbers; each verdict has its own 95 %.\n{}\n",
+        "{}{missing}Note: all points share their random numbers; each verdict has its own 95 %. Steady states are judged, not the switch-over: `failover` does.\n{}\n",
         out.text("Points of the sweep, by case and workload"),
         origin_line(origin)
     )

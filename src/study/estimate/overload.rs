@@ -93,8 +93,14 @@ fn units(site: &Site, fabric: &Fabric, alive: &[bool], gone: &[usize]) -> Vec<Un
                     candidates.truncate(1);
                 }
                 let rate = rate.mean * share;
-                let mut brings =
-                    on_links(fabric, &mut flows, &set, workload, &wires[index], &candidates);
+                let mut brings = on_links(
+                    fabric,
+                    &mut flows,
+                    &set,
+                    workload,
+                    &wires[index],
+                    &candidates,
+                );
                 let busy = mean_service_s(workload, &site.arrays[set.array]);
                 let controllers = candidates.iter().map(|path| set.paths[*path].controller);
                 brings.push((Kind::Array(set.array), controllers.collect(), busy));
@@ -227,7 +233,12 @@ impl Pools {
             let through = elsewhere
                 .map(|(other, _)| 1.0 / self.asked[*other].max(1.0))
                 .fold(1.0, f64::min);
-            sum += share * if unit.workload == workload { 1.0 } else { through };
+            sum += share
+                * if unit.workload == workload {
+                    1.0
+                } else {
+                    through
+                };
         }
         sum
     }

@@ -1,3 +1,4 @@
+use super::edge::{crossing, edge};
 use super::*;
 use crate::outcome::Case;
 use crate::study::NoProgress;
@@ -39,6 +40,7 @@ fn only_healthy() -> Ask {
     Ask {
         outages: Some(Vec::new()),
         most: 16.0,
+        switch_overs: false,
     }
 }
 
@@ -94,6 +96,7 @@ fn statements(sites: impl Fn(u32) -> Site, outages: &[String], truths: &[f64], w
     let ask = Ask {
         outages: Some(outages.to_vec()),
         most: 16.0,
+        switch_overs: false,
     };
     let mut right = vec![0; truths.len()];
     let mut both = vec![0; truths.len()];

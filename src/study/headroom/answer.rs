@@ -1,0 +1,115 @@
+//! What the runs of a case say together, and what is taken for granted.
+
+use super::Search;
+use super::curve::{fitted, knee};
+use super::edge::{Place, crossing, edge, runs};
+use super::scale::Scale;
+use crate::outcome::{Breaks, CaseHeadroom, LoadRow, MeasureKind, Purpose, Verdict};
+use crate::site::{Arrivals, Measure, Site};
+
+pub(super) fn answer(mut search: Search) -> CaseHeadroom {
+    let (under, over) = edge(&search);
+    search
+        .points
+        .sort_by(|left, right| left.point.factor.total_cmp(&right.point.factor));
+    let of = |purpose: Purpose, verdict: Verdict| {
+        search
+            .points
+            .iter()
+            .map(|judged| &judged.point)
+            .find(move |point| point.purpose == purpose && point.verdict == verdict)
+    };
+    let met = of(Purpose::ProveMet, Verdict::Met);
+    let missed = of(Purpose::ProveMissed, Verdict::Missed);
+    let breaks = missed.and_then(|point| {
+        let row = point
+            .rows
+            .iter()
+            .find(|row| row.cell.verdict == Verdict::Missed)?;
+        Some(Breaks {
+            workload: row.workload.clone(),
+            measure: row.measure,
+            target_text: row.cell.target_text.clone(),
+            saturated: row.cell.saturated,
+        })
+    });
+    let curve = fitted(runs(&search, |_| true)).filter(|(factor, _)| {
+        let inside =
+            |(under, over): (Place, Place)| (under.0 * 0.8..=over.0 * 1.2).contains(factor);
+        under.zip(over).is_some_and(inside)
+    });
+    let bend = breaks.as_ref().and_then(|breaks| {
+        let figures = search.points.iter().filter_map(|judged| {
+            let own =
+                |row: &&LoadRow| row.workload == breaks.workload && row.measure == breaks.measure;
+            let row = judged.point.rows.iter().find(own)?;
+            let latency = row.measure != MeasureKind::Throughput && !row.cell.saturated;
+            let value = row.cell.value.filter(|_| latency)?;
+            Some((judged.point.factor, value.value))
+        });
+        knee(figures)
+    });
+    let full = missed
+        .or(met)
+        .map_or(&[][..], |point| point.fullest.as_slice());
+    CaseHeadroom {
+        case: search.plan.case.clone(),
+        saturation: search.saturation,
+        met: met.map(|point| point.factor),
+        missed: missed.map(|point| point.factor),
+        // A run of finite length can look steady beyond saturation; no promise holds there for long.
+        crossing: curve
+            .map(|(factor, _)| factor)
+            .or_else(|| {
+                let (under, over) = under.zip(over)?;
+                Some(crossing(under, over))
+            })
+            .map(|factor| search.saturation.map_or(factor, |full| factor.min(full))),
+        fitted: curve.map(|(_, count)| count),
+        knee: bend,
+        breaks,
+        ends: full.first().cloned(),
+        next: full.get(1).cloned(),
+        switch_over: None,
+        points: search
+            .points
+            .into_iter()
+            .map(|judged| judged.point)
+            .collect(),
+    }
+}
+
+pub(super) fn notes(site: &Site, scale: &Scale<'_>) -> Vec<String> {
+    let below = "a load below one that is met is taken to be met".to_owned();
+    if let Scale::Hosts { .. } = scale {
+        let mut notes = scale.notes(site);
+        notes.push(below);
+        return notes;
+    }
+    let mut notes = vec![
+        "the factor multiplies the rates of all open workloads; sizes, mix and hosts stay"
+            .to_owned(),
+        below,
+    ];
+    let arrivals = || site.workloads.iter().map(|workload| &workload.arrivals);
+    if arrivals().any(|arrivals| matches!(arrivals, Arrivals::Closed { .. })) {
+        notes.push(
+            "closed loops: it multiplies their depth, rounded to whole I/Os, at least 1".to_owned(),
+        );
+    }
+    if arrivals().any(|arrivals| matches!(arrivals, Arrivals::Replay(_))) {
+        notes.push("replays: their time runs faster by it".to_owned());
+    }
+    let throughput = site.workloads.iter().any(|workload| {
+        let all = workload.promises.healthy.iter();
+        all.chain(&workload.promises.lost)
+            .any(|promise| promise.measure == Measure::Throughput)
+    });
+    if throughput {
+        notes.push(
+            "below a factor of 1 a throughput promised of an open workload shrinks with it"
+                .to_owned(),
+        );
+    }
+    notes
+}
