@@ -4,9 +4,10 @@ use super::console::Console;
 use super::exit::{Exit, Failure};
 use super::options::{RunArguments, ScenarioArguments};
 use super::output::{Forms, Output, only, outage_words};
-use super::study;
+use super::{picture, study, write};
 use crate::outcome::Standing;
-use crate::render::{csv, json, table};
+use crate::render::chart::{Format, growth_curve};
+use crate::render::{csv, json, page, table};
 use crate::study::growth::growth;
 use crate::study::headroom::has_promises;
 use clap::Args;
@@ -31,6 +32,13 @@ pub(super) struct Arguments {
     /// Write one row a stage and case as CSV to this file too [default: no file]
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
+    /// Draw the load over the years against what is proven into this file, .svg or .png, for a slide
+    /// [default: no file]
+    #[arg(long, value_name = "FILE")]
+    chart: Option<PathBuf>,
+    /// Write the chart, the tables and what they rest on as one page [default: no file]
+    #[arg(long, value_name = "FILE.html")]
+    page: Option<PathBuf>,
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
@@ -39,6 +47,11 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         json: arguments.json,
     };
     output.check()?;
+    arguments.chart.as_deref().map_or(Ok(()), picture::check)?;
+    arguments
+        .page
+        .as_deref()
+        .map_or(Ok(()), picture::check_page)?;
     let mut extra = outage_words(&arguments.outage);
     extra.extend(["--years".to_owned(), arguments.years.to_string()]);
     let job = study::prepare("growth", &arguments.scenario, &arguments.run, &extra)?;
@@ -59,6 +72,12 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
             "add a table: [growth] from = \"2027-01-01\" per_year = \"25%\"",
         ));
     };
+    if let Some(path) = &arguments.chart {
+        picture::write(path, growth_curve(&found, Format::Slide))?;
+    }
+    if let Some(path) = &arguments.page {
+        write::file(path, page::growth_page(&found).as_bytes())?;
+    }
     let forms = Forms {
         csv: &csv::growth_csv,
         json: &json::growth_json,

@@ -5,11 +5,11 @@ use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::{RunArguments, ScenarioArguments};
 use super::output::{Forms, Output, only, outage_words};
-use super::{picture, study};
+use super::{picture, study, write};
 use crate::outcome::{Headroom, Verdict};
-use crate::render::chart::{Format, load_curve};
+use crate::render::chart::{Format, load_curve, part_bars};
 use crate::render::number::three;
-use crate::render::{csv, json, table};
+use crate::render::{csv, json, page, table};
 use crate::site::Site;
 use crate::study::headroom::{
     Ask, Hosts, by_arithmetic, has_promises, headroom, headroom_in_hosts,
@@ -46,6 +46,12 @@ pub(super) struct Arguments {
     /// Draw latency against load into this file, .svg or .png, for a slide [default: no file]
     #[arg(long, value_name = "FILE")]
     chart: Option<PathBuf>,
+    /// Draw how full each part is into this file, .svg or .png: healthy, in an outage, and spare [default: no file]
+    #[arg(long, value_name = "FILE")]
+    parts_chart: Option<PathBuf>,
+    /// Write both charts, the tables and what they rest on as one page [default: no file]
+    #[arg(long, value_name = "FILE.html")]
+    page: Option<PathBuf>,
     /// Draw the promises of this workload, its first one [default: the promise that breaks first]
     #[arg(long, value_name = "WORKLOAD", requires = "chart")]
     chart_of: Option<String>,
@@ -64,7 +70,16 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         json: arguments.json,
     };
     output.check()?;
-    arguments.chart.as_deref().map_or(Ok(()), picture::check)?;
+    for path in [&arguments.chart, &arguments.parts_chart]
+        .into_iter()
+        .flatten()
+    {
+        picture::check(path)?;
+    }
+    arguments
+        .page
+        .as_deref()
+        .map_or(Ok(()), picture::check_page)?;
     let mut extra = outage_words(&arguments.outage);
     if let Some(family) = &arguments.hosts {
         extra.extend(["--hosts".to_owned(), family.clone()]);
@@ -105,6 +120,12 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     if let Some(path) = &arguments.chart {
         let promise = promise(&found, arguments.chart_of.as_deref());
         picture::write(path, load_curve(&found, promise, Format::Slide))?;
+    }
+    if let Some(path) = &arguments.parts_chart {
+        picture::write(path, part_bars(&found, Format::Slide))?;
+    }
+    if let Some(path) = &arguments.page {
+        write::file(path, page::headroom_page(&found).as_bytes())?;
     }
     let forms = Forms {
         csv: &csv::headroom_csv,

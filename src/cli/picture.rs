@@ -31,6 +31,20 @@ pub(super) fn check(path: &Path) -> Result<(), Failure> {
     write::check_file(path)
 }
 
+/// Whether a page could be written there: asked before the runs, which take time.
+pub(super) fn check_page(path: &Path) -> Result<(), Failure> {
+    let html = path
+        .extension()
+        .is_some_and(|ending| ending.eq_ignore_ascii_case("html"));
+    if !html {
+        return Err(Failure::arguments(
+            format!("the page {} does not end in .html", path.display()),
+            "a page is written as HTML: name the file so",
+        ));
+    }
+    write::check_file(path)
+}
+
 /// Writes it. Where there is nothing to draw, nothing is written, and that is said.
 pub(super) fn write(path: &Path, drawing: Option<Drawing>) -> Result<(), Failure> {
     let Some(drawing) = drawing else {

@@ -12,6 +12,7 @@ mod budget;
 mod canvas;
 mod diagram;
 mod frame;
+mod growth;
 mod headroom;
 mod heat;
 mod ladder;
@@ -28,7 +29,7 @@ mod sweep;
 mod text;
 mod timeline;
 
-use crate::outcome::{Exchange, Headroom, Origin, Report, Sizes, Switch};
+use crate::outcome::{Exchange, GrowthPlan, Headroom, Origin, Report, Sizes, Switch};
 use crate::render::sweep::SweepTable;
 
 /// The embedded fonts, for whoever turns drawings into pixels.
@@ -81,7 +82,24 @@ pub fn budget(report: &Report, workload: usize, format: Format) -> Option<Drawin
 /// Used healthy, used in an outage and spare, by part.
 #[must_use]
 pub fn headroom(report: &Report, format: Format) -> Option<Drawing> {
-    headroom::draw(report, format)
+    headroom::draw(
+        &report.parts,
+        report.matrix.cases.len(),
+        &report.origin,
+        format,
+    )
+}
+
+/// The same of the loads that `headroom` ran: parts at today's load.
+#[must_use]
+pub fn part_bars(found: &Headroom, format: Format) -> Option<Drawing> {
+    headroom::draw(&found.parts, found.cases.len(), &found.origin, format)
+}
+
+/// The load over the years against what is proven, healthy and in each outage, with the planned steps.
+#[must_use]
+pub fn growth_curve(plan: &GrowthPlan, format: Format) -> Option<Drawing> {
+    growth::draw(plan, format)
 }
 
 /// Latency against load: promise number `promise` (index into the promises of the healthy case), every case.

@@ -399,6 +399,7 @@ mod tests {
             comparison_json(&sample_comparison()),
             derived_json(&derived),
             measured_json(&measured),
+            growth_json(&crate::render::sample::sample_growth()),
         ] {
             keys(&serde_json::from_str(&text).unwrap(), &mut found);
         }

@@ -11,6 +11,7 @@
 mod bursts;
 mod files;
 mod frame;
+mod grown;
 mod growth;
 mod html;
 mod latency;
@@ -29,6 +30,7 @@ use std::cell::Cell as Counter;
 
 pub use files::{Attachment, attachments};
 pub(in crate::render) use frame::hash as policy_hash;
+pub use grown::{growth_page, headroom_page};
 pub(in crate::render) use html::esc as escaped;
 
 /// Above so many cases, tables become blocks at every width: columns would be too narrow.

@@ -5,6 +5,7 @@
 //! does every drawing made from it.
 
 mod compare;
+mod growth;
 mod headroom;
 mod links;
 mod rest;
@@ -18,6 +19,7 @@ use crate::outcome::{
 };
 
 pub use compare::sample_comparison;
+pub use growth::sample_growth;
 pub use headroom::sample_headroom;
 
 /// Title of the sample: on every page and in every drawing's origin.

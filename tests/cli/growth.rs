@@ -14,6 +14,8 @@ fn headroom_says_what_is_wrong_before_anything_runs() {
         (&["--outage", "C"][..], "outages: A, B"),
         (&["--most", "1"], "a factor above 1"),
         (&["--chart", "load.txt"], "neither .svg nor .png"),
+        (&["--parts-chart", "p.txt"], "neither .svg nor .png"),
+        (&["--page", "p.htm"], "does not end in .html"),
         (&["--chart", "no/load.svg"], "its folder does not exist"),
         (
             &["--chart", "a.svg", "--chart-of", "x"],
@@ -37,7 +39,14 @@ fn headroom_writes_table_json_rows_and_chart_that_agree() {
         &["headroom", "small.toml", "--outage", "A"][..],
         &SHORT,
         &["run.duration=20ms", "--json", "--csv", "l.csv"],
-        &["--chart", "l.svg"],
+        &[
+            "--chart",
+            "l.svg",
+            "--parts-chart",
+            "p.svg",
+            "--page",
+            "l.html",
+        ],
     ]
     .concat();
     let output = halfloom(place.path(), &arguments);
@@ -58,6 +67,12 @@ fn headroom_writes_table_json_rows_and_chart_that_agree() {
     assert_eq!(rows.lines().count(), 2 * points + 1);
     let chart = fs::read_to_string(place.path().join("l.svg")).expect("it was written");
     assert!(chart.contains("estimate"));
+    let page = fs::read_to_string(place.path().join("l.html")).expect("it was written");
+    let bars = fs::read_to_string(place.path().join("p.svg")).expect("it was written");
+    for part in json["parts"].as_array().expect("parts") {
+        let part = part["part"].as_str().expect("a name");
+        assert!(page.contains(part) && bars.contains(part), "{part}");
+    }
     let again = halfloom(
         place.path(),
         &[&arguments[..], &["--threads", "1"]].concat(),

@@ -1,11 +1,11 @@
 //! Used healthy, used besides in an outage, and spare, by part.
 
-use crate::outcome::{PartUse, Report};
+use crate::outcome::{Origin, PartUse};
 use crate::render::number::is_over;
 
 use super::axis::Scale;
 use super::canvas::{Anchor, Face, Pen};
-use super::frame::{Plotted, Sheet};
+use super::frame::{Plotted, Sheet, foot};
 use super::palette::Role;
 use super::rows::{Grid, percent_scale, ruled};
 use super::text::{percent, percent_whole, room, short, sig};
@@ -25,13 +25,19 @@ impl Row<'_> {
     }
 }
 
-pub(super) fn draw(report: &Report, format: Format) -> Option<Drawing> {
-    let rows: Vec<Row<'_>> = report.parts.iter().map(row).collect();
+/// Parts with their use by case, healthy first; `cases` of them.
+pub(super) fn draw(
+    parts: &[PartUse],
+    cases: usize,
+    origin: &Origin,
+    format: Format,
+) -> Option<Drawing> {
+    let rows: Vec<Row<'_>> = parts.iter().map(row).collect();
     if rows.is_empty() {
         return None;
     }
-    let outages = report.matrix.cases.len() > 1;
-    let mut sheet = Sheet::new(report, format, 800.0, finding(&rows, outages));
+    let outages = cases > 1;
+    let mut sheet = Sheet::of(foot(origin), format, 800.0, finding(&rows, outages));
     let em = sheet.em;
     let phone = format == Format::Phone;
     let head = em * if phone { 4.6 } else { 3.6 };

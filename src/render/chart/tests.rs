@@ -8,7 +8,7 @@ use resvg::usvg::roxmltree::{Document, Node};
 use super::text::width;
 use super::*;
 use crate::render::png::png;
-use crate::render::sample::{sample_headroom, sample_report};
+use crate::render::sample::{sample_growth, sample_headroom, sample_report};
 
 const FORMATS: [Format; 3] = [Format::Page, Format::Phone, Format::Slide];
 
@@ -196,6 +196,65 @@ fn a_curve_over_load_keeps_the_rules_and_names_its_ends() {
 }
 
 /// Invented rows of a sweep: `keys` varied values, three cases a point, the last one full.
+/// Used healthy, used in an outage and spare, of the same parts as in a report.
+#[test]
+fn bars_of_parts_at_todays_load_keep_the_rules() {
+    let found = sample_headroom();
+    for format in FORMATS {
+        let drawing = part_bars(&found, format).expect("there are parts");
+        check("part bars", format, &drawing);
+        for part in &found.parts {
+            assert!(drawing.description.contains(&part.part));
+        }
+        assert!(drawing.svg.contains("spare"));
+    }
+}
+
+#[test]
+fn a_curve_over_years_keeps_the_rules_and_names_steps_and_days() {
+    let plan = sample_growth();
+    for format in FORMATS {
+        let drawing = growth_curve(&plan, format).expect("there are stages");
+        check("growth", format, &drawing);
+        // Both losses break on one day and are one mark; healthy holds until the step is there.
+        for words in [
+            "step 1",
+            "2028-01-20: A lost, B lost",
+            "2032-06-01: healthy",
+        ] {
+            assert!(drawing.svg.contains(words), "{words}: {}", drawing.svg);
+        }
+        assert!(
+            !drawing.svg.contains("2029-12-15:"),
+            "it is replaced before"
+        );
+        assert_eq!(
+            drawing.finding,
+            "As it is, a promise breaks by 2028-01-20 (A lost); with “light the dark legs & add ports”, a promise breaks by \
+             2030-09-01 (A lost)."
+        );
+    }
+}
+
+/// Nothing proven, every case broken on one day, a step beyond what is shown, a day that cannot be read.
+#[test]
+fn growth_at_its_edges_is_drawn_too() {
+    let mut plan = sample_growth();
+    for case in plan.stages.iter_mut().flat_map(|stage| &mut stage.cases) {
+        (case.holds_until, case.holds_factor) = (None, None);
+        (case.breaks_by, case.breaks_factor) = (Some("2027-01-01".into()), Some(1.0));
+        case.standing = crate::outcome::Standing::BrokenBefore;
+    }
+    plan.stages[1].date = "2060-01-01".into();
+    for format in FORMATS {
+        let drawing = growth_curve(&plan, format).expect("there are stages");
+        check("growth, all broken", format, &drawing);
+        assert!(drawing.svg.contains("2027-01-01: every case"));
+    }
+    plan.from = "someday".into();
+    assert_eq!(growth_curve(&plan, Format::Page), None);
+}
+
 fn swept(keys: &[(&str, &[&str])]) -> SweepTable {
     let names: Vec<String> = keys.iter().map(|key| key.0.to_owned()).collect();
     let header = crate::render::csv::sweep_header(&names);

@@ -2,7 +2,7 @@
 
 use super::html::{BADGE_A, BADGE_B, SYMBOLS, case_name, css_string, esc};
 use super::{Context, WIDE_CASES};
-use crate::outcome::Lane;
+use crate::outcome::{Lane, Origin};
 use crate::render::chart::palette;
 use crate::render::words::{Flag, origin_line};
 use base64::Engine as _;
@@ -99,6 +99,31 @@ pub(super) fn document(context: &Context<'_>, body: &str) -> String {
         esc(&title),
         symbols(context),
         masthead(context),
+        esc(&origin_line(origin)),
+    )
+}
+
+/// A page of one question: style, head and foot of the report, without cases to choose from and without a script.
+pub(super) fn single(origin: &Origin, kind: &str, title: &str, body: &str) -> String {
+    let phone = BLOCKS.replace('@', "");
+    let style = format!(
+        "{}{STYLE}@media screen and (max-width:699px){{\n{phone}}}\n@page{{margin:15mm 14mm 18mm}}\n",
+        colours()
+    );
+    format!(
+        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src '{}'; base-uri 'none'; form-action 'none'\">\n\
+         <meta name=\"color-scheme\" content=\"light dark\"><meta name=\"generator\" content=\"halfloom {}\">\n\
+         <title>{}</title>\n<style>{style}</style></head>\n<body>\n{SYMBOLS}\
+         <header class=\"mast\">\n<div class=\"strands\" aria-hidden=\"true\"><span class=\"sa\"></span><span class=\"sb\"></span></div>\n\
+         <p class=\"brand\"><b>halfloom</b> <span>{} · estimate</span></p>\n<p class=\"site\">{}</p>\n</header>\n<main>\n{body}</main>\n\
+         <footer><p>{}</p></footer>\n</body></html>\n",
+        hash(&style),
+        esc(&origin.version),
+        esc(title),
+        esc(kind),
+        esc(&origin.title),
         esc(&origin_line(origin)),
     )
 }

@@ -109,6 +109,16 @@ pub(super) fn figure(
     wide: Option<Drawing>,
     narrow: Option<Drawing>,
 ) -> String {
+    figure_numbered(&mut || context.next_number(), class, wide, narrow)
+}
+
+/// The same with numbers for the ids of drawings from elsewhere.
+pub(super) fn figure_numbered(
+    next_number: &mut dyn FnMut() -> usize,
+    class: &str,
+    wide: Option<Drawing>,
+    narrow: Option<Drawing>,
+) -> String {
     let Some(finding) = wide.as_ref().or(narrow.as_ref()).map(|d| d.finding.clone()) else {
         return String::new();
     };
@@ -122,7 +132,7 @@ pub(super) fn figure(
         if let Some(drawing) = drawing {
             // A lone drawing shows at every width.
             let class = if both { class } else { "both" };
-            let svg = own_ids(&drawing.svg, context.next_number());
+            let svg = own_ids(&drawing.svg, next_number());
             let _ = write!(out, "<div class=\"{class}\">{svg}</div>");
         }
     }

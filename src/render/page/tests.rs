@@ -1,3 +1,4 @@
+use super::html::esc;
 use super::*;
 use crate::render::sample::sample_report;
 use std::collections::BTreeSet;
@@ -54,4 +55,65 @@ fn a_report_without_switch_overs_or_remedies_is_still_a_page() {
     report.switches.clear();
     report.mends.clear();
     assert!(page(&report).ends_with("</html>\n") || page(&report).trim_end().ends_with("</html>"));
+}
+
+/// Pages of one question have one head, ids that differ, no script, and every case, part and step.
+#[test]
+fn pages_of_headroom_and_growth_hold_what_they_answer() {
+    let (found, plan) = (
+        crate::render::sample::sample_headroom(),
+        crate::render::sample::sample_growth(),
+    );
+    for page in [headroom_page(&found), growth_page(&plan)] {
+        assert_eq!(page.matches("<h1").count(), 1);
+        let ids = attribute(&page, "id");
+        let distinct: BTreeSet<&str> = ids.iter().copied().collect();
+        assert_eq!(ids.len(), distinct.len(), "an id stands twice");
+        assert!(attribute(&page, "style").is_empty());
+        assert!(!page.contains("<script") && page.contains("estimate"));
+        for case in ["healthy", "A lost", "B lost"] {
+            assert!(page.contains(case), "{case}");
+        }
+    }
+    let page = headroom_page(&found);
+    for part in &found.parts {
+        assert!(page.contains(&esc(&part.part)), "{}", part.part);
+    }
+    // What ends it, what comes next, and the stall of the loss.
+    for words in [
+        "The part that ends it is san to edge, 32GFC",
+        "the next is vault controllers",
+        "the switch-over at 1.27 times today&#39;s load: met",
+        "used, A lost, %",
+        "spare in the worst, %",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+    let page = growth_page(&plan);
+    for words in [
+        "light the dark legs &amp; add ports",
+        "2028-01-20",
+        "link.edge-san.members = 4",
+        "holds until the next step",
+        "breaks while it lasts",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+}
+
+#[test]
+fn names_cannot_become_markup_on_pages_of_one_question() {
+    let nasty = "<script>alert('\"&')</script>";
+    let mut found = crate::render::sample::sample_headroom();
+    found.origin.title = nasty.into();
+    found.parts[0].part = nasty.into();
+    found.cases[0].ends.as_mut().expect("a part").part = nasty.into();
+    let mut plan = crate::render::sample::sample_growth();
+    plan.origin.command = nasty.into();
+    plan.stages[1].name = nasty.into();
+    plan.per_year_percent[0].0 = nasty.into();
+    for page in [headroom_page(&found), growth_page(&plan)] {
+        assert!(!page.contains("<script>alert"));
+        assert!(page.contains("&lt;script&gt;alert"));
+    }
 }
