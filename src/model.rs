@@ -30,6 +30,7 @@ mod standing;
 mod steps;
 mod takeover;
 mod tally;
+mod team;
 mod uplink;
 mod way;
 mod world;

@@ -6,6 +6,7 @@ use super::ill::Ill;
 use super::net::{Links, LostFrame, ReceiverGone};
 use super::notice::shun_after;
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
+use super::team::TeamState;
 use super::uplink::{UplinkWatch, watches};
 use super::way::Way;
 use super::world::{Event, Executor, World};
@@ -50,6 +51,8 @@ pub(crate) struct FaultState {
     scratch: Vec<LostFrame>,
     pub(crate) uplinks: Vec<UplinkWatch>,
     pub(crate) ill: Ill,
+    /// For each set of paths what its team is about.
+    pub(super) teams: Vec<TeamState>,
 }
 
 impl FaultState {
@@ -71,6 +74,7 @@ impl FaultState {
             scratch: Vec::new(),
             uplinks: watches(compiled),
             ill: Ill::new(compiled),
+            teams: vec![TeamState::new(); compiled.sets.len()],
         }
     }
 
@@ -333,5 +337,6 @@ impl<E: Executor> World<'_, E> {
                 }
             }
         }
+        self.look_at_teams();
     }
 }

@@ -103,7 +103,10 @@ impl Compiled {
     pub fn longest_chain(&self, action: Action) -> Duration {
         let site = &self.site;
         let hosts = self.sets.iter();
-        let hosts = hosts.map(|set| host_chain(&set.protocol, &set.timers, action));
+        let hosts = hosts.map(|set| {
+            let team = set.team.as_ref().map(|_| team_chain(&set.timers, action));
+            host_chain(&set.protocol, &set.timers, action).max(team.unwrap_or_default())
+        });
         let fabric = match action {
             Action::Lose(mode) => shun_after(mode, &site.timers),
             Action::LoseWay(_) => shun_after(LossMode::Silent, &site.timers),
@@ -127,6 +130,28 @@ impl Compiled {
         });
         let hosts = hosts.chain(takeover).max().unwrap_or(Duration::ZERO);
         (hosts + ports.max().unwrap_or(Duration::ZERO)).max(fabric)
+    }
+}
+
+/// The same for a team of ports: the switch-over, and the first retransmission after it. The timeouts of TCP
+/// double, so that it comes before twice the time has passed, and one smallest timeout.
+fn team_chain(timers: &Timers, action: Action) -> Duration {
+    let noticed = timers.team_probe.map_or(timers.link_loss_detect, |probe| {
+        probe.max(timers.link_loss_detect)
+    });
+    match action {
+        Action::Lose(_) | Action::LoseWay(_) => {
+            let moved = noticed + timers.team_switch;
+            moved + (moved + timers.tcp_rto_min).min(timers.tcp_rto_max)
+        }
+        Action::Restore => {
+            let failback = match timers.failback {
+                Failback::After(after) => after,
+                Failback::Immediate | Failback::Manual => Duration::ZERO,
+            };
+            timers.lag_rehash + noticed + failback
+        }
+        Action::Drain | Action::Slow(_) => Duration::ZERO,
     }
 }
 

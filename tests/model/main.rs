@@ -14,6 +14,7 @@ mod routes;
 mod saturated;
 mod stall;
 mod symmetry;
+mod team;
 mod timing;
 mod uplink;
 mod wire_counts;

@@ -30,6 +30,8 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
         TimerName::TcpGivesUp => "TCP gives up",
         TimerName::Takeover => "takeover",
         TimerName::UplinkLoss => "uplink loss",
+        TimerName::TeamProbe => "team probe",
+        TimerName::TeamSwitch => "team switch-over",
     }
 }
 
@@ -62,6 +64,13 @@ enum Line {
         at: Instant,
         switch: u32,
     },
+    /// Teams of some workloads that noticed a lost port, or moved, in one instant.
+    Team {
+        at: Instant,
+        moved: bool,
+        workloads: String,
+        timer: Option<(TimerName, Duration)>,
+    },
     /// Whole-run sums: the first instant stands for all.
     TimedOut {
         workloads: String,
@@ -90,7 +99,7 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
         .collect();
     let mut lines: IndexMap<Line, Told> = IndexMap::new();
     for entry in &tally.log {
-        let line = line_of(entry, &workloads);
+        let line = line_of(entry, compiled, &workloads);
         let told = lines.entry(line).or_insert(Told {
             first: entry.at,
             last: entry.at,
@@ -121,6 +130,7 @@ const fn sends_again(line: &Line) -> bool {
     matches!(
         line,
         Line::TimedOut { .. }
+            | Line::Team { moved: true, .. }
             | Line::Paths {
                 to: Standing::Failed | Standing::Up,
                 ..
@@ -128,7 +138,7 @@ const fn sends_again(line: &Line) -> bool {
     )
 }
 
-fn line_of(entry: &LogEntry, workloads: &[String]) -> Line {
+fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String]) -> Line {
     let of = |path: u32| workloads.get(path as usize).cloned().unwrap_or_default();
     match entry.kind {
         LogKind::Script(index) => Line::Script(index),
@@ -151,6 +161,12 @@ fn line_of(entry: &LogEntry, workloads: &[String]) -> Line {
         LogKind::PortsBack(switch) => Line::PortsBack {
             at: entry.at,
             switch,
+        },
+        LogKind::TeamNoticed { set } | LogKind::TeamMoved { set } => Line::Team {
+            at: entry.at,
+            moved: matches!(entry.kind, LogKind::TeamMoved { .. }),
+            workloads: of(compiled.first_path(set)),
+            timer: entry.timer,
         },
         LogKind::IoFailed { workload } => Line::Failed { workload },
     }
@@ -211,6 +227,7 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                     format!("{paths} removed, to be found anew when their ports return")
                 }
                 Standing::Removed => format!("{paths} given up for good, no longer tried"),
+                Standing::Standby => format!("{paths} standing by"),
             };
             (what, Some(workloads.clone()), Some(told.ios))
         }
@@ -240,6 +257,20 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
             None,
             None,
         ),
+        Line::Team {
+            moved, workloads, ..
+        } => {
+            let teams = plural(told.count, "team", "teams");
+            let what = if *moved {
+                format!(
+                    "file traffic of {teams} over another port from now on{}",
+                    said(", ", " moved with their connections")
+                )
+            } else {
+                format!("port in use lost: noticed by {teams}")
+            };
+            (what, Some(workloads.clone()), Some(told.ios))
+        }
         Line::TimedOut { workloads } => (
             format!(
                 "{} timed out{}{until}",
@@ -277,7 +308,7 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
 }
 
 /// Paths and workloads of a lane.
-type Group = (Vec<usize>, Vec<String>);
+type Group = (Vec<(usize, Standing)>, Vec<String>);
 
 /// Standing of the paths of each side and protocol over time.
 pub(crate) fn lanes(
@@ -290,7 +321,7 @@ pub(crate) fn lanes(
     for (index, path) in compiled.path_names().enumerate() {
         let side = path.side.and_then(|side| side.letter().chars().next());
         let group = groups.entry((side, path.protocol.to_owned())).or_default();
-        group.0.push(index);
+        group.0.push((index, path.begins));
         for workload in path.workloads {
             if !group.1.iter().any(|known| known == workload) {
                 group.1.push(workload.to_owned());
@@ -314,8 +345,13 @@ pub(crate) fn lanes(
     lanes
 }
 
-fn spans(setting: &Setting<'_>, tally: &Tally, paths: &[usize], end: Instant) -> Vec<LaneSpan> {
-    let mut standing = vec![Standing::Up; paths.len()];
+fn spans(
+    setting: &Setting<'_>,
+    tally: &Tally,
+    paths: &[(usize, Standing)],
+    end: Instant,
+) -> Vec<LaneSpan> {
+    let mut standing: Vec<Standing> = paths.iter().map(|(_, begins)| *begins).collect();
     let mut spans: Vec<LaneSpan> = Vec::new();
     let mut since = setting.from;
     let mut push = |from: Instant, to: Instant, (state, kind): (String, &str)| {
@@ -340,7 +376,7 @@ fn spans(setting: &Setting<'_>, tally: &Tally, paths: &[usize], end: Instant) ->
         let LogKind::Path { path, to } = entry.kind else {
             continue;
         };
-        let Some(position) = paths.iter().position(|own| *own == path as usize) else {
+        let Some(position) = paths.iter().position(|(own, _)| *own == path as usize) else {
             continue;
         };
         push(since, entry.at, describe(&standing));
@@ -376,7 +412,12 @@ fn describe(standing: &[Standing]) -> (String, &'static str) {
             Standing::Drained => ("drained".into(), "failed"),
             Standing::Removed => ("given up for good".into(), "failed"),
             Standing::Returned => ("back, kept for failback".into(), "failed"),
+            Standing::Standby => ("standing by".into(), "up"),
         };
+    }
+    let well = |own: &Standing| matches!(own, Standing::Up | Standing::Standby);
+    if standing.iter().all(well) {
+        return ("up or standing by".into(), "up");
     }
     let up = standing.iter().filter(|own| **own == Standing::Up).count();
     (format!("{up} of {} up", standing.len()), "mixed")
