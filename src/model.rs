@@ -26,6 +26,7 @@ mod host;
 mod ill;
 mod net;
 mod notice;
+mod reroute;
 mod standing;
 mod steps;
 mod takeover;

@@ -53,6 +53,12 @@ pub enum TimerName {
     LagRehash,
     /// A silently lost member is given up.
     Lacp,
+    /// The fabric uses another route.
+    Reroute,
+    /// No hello of path selection over a link between FC switches for so long.
+    FabricDead,
+    /// The other switch of a pair serves the group.
+    PeerLoss,
     /// No path left for so long.
     NoPath,
     /// An NVMe controller lost for so long is not tried again.

@@ -149,6 +149,22 @@ impl Reader<'_, '_, '_> {
         timers.lag_rehash = self.any("lag_rehash", rehash, practice("200ms"), |base| {
             base.lag_rehash
         });
+        let route = "another FC route in use after";
+        timers.fc_reroute = self.any("fc_reroute", route, practice("500ms"), |base| {
+            base.fc_reroute
+        });
+        let route = "another Ethernet route in use after";
+        timers.ethernet_reroute = self.any("ethernet_reroute", route, practice("1s"), |base| {
+            base.ethernet_reroute
+        });
+        let peer = "lost switch of a pair replaced by its peer after";
+        timers.peer_loss = self.any("peer_loss", peer, practice("1s"), |base| base.peer_loss);
+        let dead = standard(
+            "80s",
+            "FC-SW, dead interval of fabric shortest path first; from memory, not checked",
+        );
+        let what = "silent link between FC switches given up after";
+        timers.fc_dead = self.above("fc_dead", what, dead, |base| base.fc_dead);
         let slow = standard(
             "slow",
             "IEEE 802.1AX: every 30 s, given up after 90 s; the default in an open manual page",
@@ -377,6 +393,10 @@ const UNREAD: Timers = Timers {
     team_probe: None,
     quiesce: Duration::ZERO,
     lag_rehash: Duration::ZERO,
+    fc_reroute: Duration::ZERO,
+    ethernet_reroute: Duration::ZERO,
+    peer_loss: Duration::ZERO,
+    fc_dead: Duration::ZERO,
     lacp: LacpRate::Slow,
 };
 

@@ -9,6 +9,7 @@ mod ill;
 mod oracle;
 mod queueing;
 mod recovery;
+mod reroute;
 mod rig;
 mod routes;
 mod saturated;

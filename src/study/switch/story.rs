@@ -24,6 +24,9 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
         TimerName::Retransmission => "TCP retransmission",
         TimerName::LagRehash => "LAG rehash",
         TimerName::Lacp => "LACP expiry",
+        TimerName::Reroute => "route change",
+        TimerName::FabricDead => "path selection hello",
+        TimerName::PeerLoss => "peer loss",
         TimerName::NoPath => "no path",
         TimerName::ControllerLoss => "controller loss",
         TimerName::Failback => "failback",
@@ -52,6 +55,7 @@ enum Line {
     },
     Rerouted {
         at: Instant,
+        timer: Option<(TimerName, Duration)>,
     },
     TakenOver {
         controller: u32,
@@ -152,7 +156,10 @@ fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String]) -> Line 
             workloads: of(path),
         },
         LogKind::Resent { workload } => Line::Resent { workload },
-        LogKind::Rerouted => Line::Rerouted { at: entry.at },
+        LogKind::Rerouted => Line::Rerouted {
+            at: entry.at,
+            timer: entry.timer,
+        },
         LogKind::TakenOver(controller) => Line::TakenOver { controller },
         LogKind::PortsDropped(switch) => Line::PortsDropped {
             at: entry.at,
