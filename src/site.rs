@@ -15,8 +15,8 @@ mod work;
 
 pub use family::{
     AdapterBus, ArrayFamily, BusPer, Cage, Carries, Chassis, Choose, End, Fabric, Forwarding,
-    HostFamily, Lag, Law, LinkFamily, Numbered, PathPolicy, ReadService, SwitchFamily, UplinkLoss,
-    Wiring, WriteService,
+    HostFamily, Lag, Law, LinkFamily, Numbered, PathPolicy, ReadService, SwitchFamily, Team,
+    UplinkLoss, Wiring, WriteService,
 };
 pub use growth::{Growth, Step};
 pub use run::{

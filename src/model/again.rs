@@ -10,7 +10,7 @@ use crate::unit::{Duration, Instant};
 
 /// The timeout of a message sent again `resent` times already: doubled each time, up to a largest (RFC 6298,
 /// section 5).
-fn retransmission(timers: &Timers, resent: u32) -> Duration {
+pub(super) fn retransmission(timers: &Timers, resent: u32) -> Duration {
     let doubled = timers.tcp_rto_min.0.saturating_mul(1 << resent.min(32));
     let most = timers.tcp_rto_max.0.max(timers.tcp_rto_min.0);
     Duration(doubled.min(most).max(1))
@@ -157,12 +157,15 @@ impl<E: Executor> World<'_, E> {
             ios: 1,
         });
         for frame in mine {
+            // The connection of a team may have moved to another port meanwhile.
+            let flow = self.attempts[slot].flow + frame.flow % 2;
             let fresh = Frame {
                 hop: 0,
+                flow,
                 spoilt: Spoilt::No,
                 ..frame
             };
-            let from = self.compiled.flows[frame.flow as usize].from;
+            let from = self.compiled.flows[flow as usize].from;
             self.send(fresh, from);
         }
     }

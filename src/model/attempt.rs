@@ -177,6 +177,7 @@ pub(crate) mod tie {
         NoPath = 4,
         Uplinks = 5,
         Takeover = 6,
+        Team = 7,
     }
 
     /// The place of a timer of a path or a set, after those of any I/O. No two share one.

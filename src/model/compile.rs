@@ -1,8 +1,9 @@
 //! A site made ready to run: indices, and tables of every time that can be known beforehand.
 
-use crate::site::{Action, Choose, PathPolicy, Site, Slow, Timers};
+use super::standing::Standing;
+use crate::site::{Action, Choose, PathPolicy, Site, Slow, Team, Timers};
 use crate::topology::{
-    DirectionId, Fabric, MemberId, NodeId, NodeKind, Path, RouteContext, Routes,
+    DirectionId, Fabric, MemberId, NodeId, NodeKind, Path, PathSet, RouteContext, Routes,
 };
 use crate::unit::{Duration, Instant, Rate, mix_pair};
 use crate::wire::{Encapsulation, Medium, Op, Protocol, Then, Toward};
@@ -116,6 +117,14 @@ pub(crate) struct SetPlan {
     pub(crate) depth: u32,
     pub(crate) timers: Timers,
     pub(crate) protocol: Protocol,
+    /// The team of its host, if the set goes over one port at a time.
+    pub(crate) team: Option<TeamPlan>,
+}
+
+/// The ports of a team in order of preference: the one in front is used while it can be.
+#[derive(Clone, Debug)]
+pub(crate) struct TeamPlan {
+    pub(crate) ports: Vec<NodeId>,
 }
 
 /// A workload at a host.
@@ -177,6 +186,8 @@ pub struct PathName<'a> {
     pub array_port: &'a str,
     /// Fabric of the host port.
     pub side: Option<crate::unit::Side>,
+    /// Its standing when a run begins.
+    pub begins: Standing,
 }
 
 /// Rate and medium of a direction: what a frame's times depend on.
@@ -410,6 +421,12 @@ impl Compiled {
                 positions[*workload] += 1;
             }
             let protocol = site.workloads[set.workloads[0]].protocol;
+            let team = team(
+                family.team,
+                &protocol,
+                set,
+                self.fabric.hosts[set.host].index,
+            );
             self.sets.push(SetPlan {
                 host: set.host,
                 paths: first_path..index(self.paths.len()),
@@ -418,6 +435,7 @@ impl Compiled {
                 depth: family.queue_depth.unwrap_or(u32::MAX),
                 timers: family.timers.clone(),
                 protocol,
+                team,
             });
             self.rank_by_distance(first_path);
         }
@@ -517,8 +535,23 @@ impl Compiled {
                 host_port: name(plan.path.host_port),
                 array_port: name(plan.path.array_port),
                 side: plan.path.side,
+                begins: self.begins(plan),
             }
         })
+    }
+
+    /// The standing of a path when a run begins: in a team those over other ports than the first stand by.
+    pub(crate) fn begins(&self, plan: &PathPlan) -> Standing {
+        match &self.sets[plan.set as usize].team {
+            Some(team) if team.ports[0] != plan.path.host_port => Standing::Standby,
+            _ => Standing::Up,
+        }
+    }
+
+    /// The first path of a set: index into [`Self::path_names`].
+    #[must_use]
+    pub fn first_path(&self, set: u32) -> u32 {
+        self.sets[set as usize].paths.start
     }
 
     /// Name of a direction, as the fabric gives it.
@@ -526,6 +559,23 @@ impl Compiled {
     pub fn direction_name(&self, direction: DirectionId) -> String {
         self.fabric.direction_name(&self.site, direction)
     }
+}
+
+/// The team over whose ports a set goes, in the order of its paths, turned where hosts alternate.
+fn team(team: Team, protocol: &Protocol, set: &PathSet, host: u32) -> Option<TeamPlan> {
+    let mut ports: Vec<NodeId> = Vec::new();
+    for path in &set.paths {
+        if !ports.contains(&path.host_port) {
+            ports.push(path.host_port);
+        }
+    }
+    let turned = match team {
+        Team::Off => return None,
+        Team::First => 0,
+        Team::Alternate => host as usize % ports.len().max(1),
+    };
+    ports.rotate_left(turned);
+    matches!(protocol, Protocol::Nfs(_)).then_some(TeamPlan { ports })
 }
 
 /// The encapsulation on a protocol's own kind of link.

@@ -4,15 +4,14 @@ use super::attempt::tie;
 use super::compile::Compiled;
 use super::ill::Ill;
 use super::net::{Links, LostFrame, ReceiverGone};
-use super::notice::shun_after;
-use super::standing::{LogEntry, LogKind, Standing, TimerName};
+use super::standing::{LogEntry, LogKind, Standing};
+use super::team::TeamState;
 use super::uplink::{UplinkWatch, watches};
-use super::way::Way;
 use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
 use crate::site::{Action, Heading, LossMode};
 use crate::topology::{DirectionId, MemberId, NodeId};
-use crate::unit::{Duration, Instant};
+use crate::unit::Instant;
 
 /// A scripted event, its parts found.
 #[derive(Clone, Debug)]
@@ -39,17 +38,19 @@ pub(crate) struct FaultState {
     /// For each direction how many losses it suffers from.
     ways_lost: Vec<u32>,
     /// When a member was lost or came back last, and how.
-    changed: Vec<(Instant, LossMode)>,
+    pub(super) changed: Vec<(Instant, LossMode)>,
     /// For each node how many losses it suffers from.
     nodes_lost: Vec<u32>,
     /// Members that the fabric no longer uses.
-    shunned: Vec<bool>,
+    pub(super) shunned: Vec<bool>,
     /// Members over which no new I/O is to go.
     drained: Vec<bool>,
     pub(crate) script: Vec<Script>,
     scratch: Vec<LostFrame>,
     pub(crate) uplinks: Vec<UplinkWatch>,
     pub(crate) ill: Ill,
+    /// For each set of paths what its team is about.
+    pub(super) teams: Vec<TeamState>,
 }
 
 impl FaultState {
@@ -71,6 +72,7 @@ impl FaultState {
             scratch: Vec::new(),
             uplinks: watches(compiled),
             ill: Ill::new(compiled),
+            teams: vec![TeamState::new(); compiled.sets.len()],
         }
     }
 
@@ -91,7 +93,7 @@ impl FaultState {
     }
 
     /// For each member whether it is there.
-    fn there(&self) -> Vec<bool> {
+    pub(super) fn there(&self) -> Vec<bool> {
         let ways = self.ways_lost.chunks_exact(2);
         ways.map(|ways| ways.iter().all(|lost| *lost == 0))
             .collect()
@@ -193,8 +195,7 @@ impl<E: Executor> World<'_, E> {
                 self.fault.scratch = lost;
             }
         }
-        let notice = shun_after(mode, &self.compiled.site.timers);
-        self.plan_reroute(notice);
+        self.plan_reroute(members, Some(mode));
         self.look_at_paths();
         self.look_at_uplinks();
     }
@@ -229,59 +230,13 @@ impl<E: Executor> World<'_, E> {
                 self.fault.changed[member.0 as usize] = (self.now, LossMode::Loud);
             }
         }
-        self.plan_reroute(self.compiled.site.timers.lag_rehash);
+        self.plan_reroute(members, None);
         self.look_at_paths();
         self.look_at_uplinks();
     }
 
-    fn plan_reroute(&mut self, after: Duration) {
-        let key = Key {
-            at: self.now + after,
-            tie: tie::ranked(tie::TIMER, 0),
-        };
-        self.queue.push(key, Event::Reroute);
-    }
-
-    /// The fabric takes note of every member whose loss or return has lasted long enough.
-    pub(crate) fn reroute(&mut self) {
-        // The timers of the fabric itself: those of the whole site, whatever single hosts have.
-        let timers = &self.compiled.site.timers;
-        let there = self.fault.there();
-        let mut changed = false;
-        let mut timer = (TimerName::LagRehash, timers.lag_rehash);
-        for (index, there) in there.iter().enumerate() {
-            let lost = !there;
-            let (since, mode) = self.fault.changed[index];
-            let after = if lost {
-                shun_after(mode, timers)
-            } else {
-                timers.lag_rehash
-            };
-            if lost != self.fault.shunned[index] && self.now >= since + after {
-                self.fault.shunned[index] = lost;
-                changed = true;
-                if lost && mode == LossMode::Silent {
-                    timer = (TimerName::Lacp, after);
-                }
-            }
-        }
-        if !changed {
-            return;
-        }
-        let alive: Vec<bool> = self.fault.shunned.iter().map(|shunned| !shunned).collect();
-        self.routes = self.compiled.routes.again(&self.compiled.fabric, &alive);
-        self.ways.fill(Way::Unknown);
-        self.log(LogEntry {
-            at: self.now,
-            kind: LogKind::Rerouted,
-            timer: Some(timer),
-            ios: 0,
-        });
-        self.look_at_paths();
-    }
-
     /// Compares what every path can carry with what its host believes, and plans who notices what when.
-    fn look_at_paths(&mut self) {
+    pub(super) fn look_at_paths(&mut self) {
         let there = self.fault.there();
         let usable: Vec<bool> = there
             .iter()
@@ -333,5 +288,6 @@ impl<E: Executor> World<'_, E> {
                 }
             }
         }
+        self.look_at_teams();
     }
 }

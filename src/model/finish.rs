@@ -130,9 +130,9 @@ impl<E: Executor> World<'_, E> {
                 let set = self.compiled.paths[index].set as usize;
                 matches!(self.compiled.sets[set].timers.failback, Failback::After(_))
             }
-            Standing::Up | Standing::Drained | Standing::Removed => false,
+            Standing::Up | Standing::Drained | Standing::Removed | Standing::Standby => false,
         };
-        !self.paths.iter().enumerate().any(waits)
+        !self.paths.iter().enumerate().any(waits) && self.teams_decided()
     }
 
     /// About the bytes that the run holds for I/Os, attempts, events, frames and its log: what can grow without end.

@@ -87,7 +87,11 @@ impl PathState {
         match self.standing {
             Standing::Up => true,
             Standing::Unnoticed | Standing::Blocked => !self.emptied,
-            Standing::Failed | Standing::Drained | Standing::Removed | Standing::Returned => false,
+            Standing::Failed
+            | Standing::Drained
+            | Standing::Removed
+            | Standing::Standby
+            | Standing::Returned => false,
         }
     }
 }
@@ -269,6 +273,12 @@ impl<E: Executor> World<'_, E> {
         } else {
             self.tally.workloads[record.workload as usize].retried += 1;
         }
+        self.join_path(slot, path);
+        self.schedule_host_emission(slot);
+    }
+
+    /// Puts an attempt at the end of a path's list.
+    pub(super) fn join_path(&mut self, slot: u32, path: u32) {
         let bytes = self.attempts[slot].bytes;
         let state = &mut self.paths[path as usize];
         state.in_flight += 1;
@@ -280,12 +290,12 @@ impl<E: Executor> World<'_, E> {
             self.attempts[newest].after = slot;
         }
         self.attempts[slot].before = newest;
+        self.attempts[slot].after = NONE;
         self.watch_oldest_attempt(path);
-        self.schedule_host_emission(slot);
     }
 
     /// Takes an attempt off its path's list: its slot there is free again.
-    fn leave_path(&mut self, slot: u32) {
+    pub(super) fn leave_path(&mut self, slot: u32) {
         let attempt = self.attempts[slot];
         let state = &mut self.paths[attempt.path as usize];
         state.in_flight -= 1;

@@ -4,7 +4,7 @@
 
 use super::compile::Compiled;
 use super::standing::TimerName;
-use crate::site::{Action, Failback, LacpRate, LossMode, Owner, Timers, UplinkLoss};
+use crate::site::{Action, Failback, LossMode, Owner, Timers, UplinkLoss};
 use crate::unit::Duration;
 use crate::wire::Protocol;
 
@@ -85,16 +85,6 @@ pub(crate) fn tried_again_by(protocol: &Protocol, timers: &Timers) -> (TimerName
     }
 }
 
-/// How long after a loss the fabric stops using the member.
-pub(crate) fn shun_after(mode: LossMode, timers: &Timers) -> Duration {
-    match (mode, timers.lacp) {
-        (LossMode::Loud, _) => timers.lag_rehash,
-        // Three missed periods: IEEE 802.1AX (short and long timeout), as in open-source code.
-        (LossMode::Silent, LacpRate::Fast) => Duration::from_secs(3),
-        (LossMode::Silent, LacpRate::Slow) => Duration::from_secs(90),
-    }
-}
-
 impl Compiled {
     /// The longest time in which hosts and fabric are done with a scripted event: until the last I/O that it
     /// may catch is sent again elsewhere, or until a path that has come back is in use. Not for lack of paths
@@ -103,11 +93,14 @@ impl Compiled {
     pub fn longest_chain(&self, action: Action) -> Duration {
         let site = &self.site;
         let hosts = self.sets.iter();
-        let hosts = hosts.map(|set| host_chain(&set.protocol, &set.timers, action));
+        let hosts = hosts.map(|set| {
+            let team = set.team.as_ref().map(|_| team_chain(&set.timers, action));
+            host_chain(&set.protocol, &set.timers, action).max(team.unwrap_or_default())
+        });
         let fabric = match action {
-            Action::Lose(mode) => shun_after(mode, &site.timers),
-            Action::LoseWay(_) => shun_after(LossMode::Silent, &site.timers),
-            Action::Restore => site.timers.lag_rehash,
+            Action::Lose(mode) => self.fabric_chain(Some(mode)),
+            Action::LoseWay(_) => self.fabric_chain(Some(LossMode::Silent)),
+            Action::Restore => self.fabric_chain(None),
             Action::Drain | Action::Slow(_) => Duration::ZERO,
         };
         let ports = site
@@ -126,7 +119,34 @@ impl Compiled {
             _ => Duration::ZERO,
         });
         let hosts = hosts.chain(takeover).max().unwrap_or(Duration::ZERO);
-        (hosts + ports.max().unwrap_or(Duration::ZERO)).max(fabric)
+        let ports = ports.max().unwrap_or(Duration::ZERO);
+        match action {
+            // Hosts find what the fabric uses again.
+            Action::Restore => fabric + hosts,
+            _ => (hosts + ports).max(fabric),
+        }
+    }
+}
+
+/// The same for a team of ports: the switch-over, and the first retransmission after it. The timeouts of TCP
+/// double, so that it comes before twice the time has passed, and one smallest timeout.
+fn team_chain(timers: &Timers, action: Action) -> Duration {
+    let noticed = timers.team_probe.map_or(timers.link_loss_detect, |probe| {
+        probe.max(timers.link_loss_detect)
+    });
+    match action {
+        Action::Lose(_) | Action::LoseWay(_) => {
+            let moved = noticed + timers.team_switch;
+            moved + (moved + timers.tcp_rto_min).min(timers.tcp_rto_max)
+        }
+        Action::Restore => {
+            let failback = match timers.failback {
+                Failback::After(after) => after,
+                Failback::Immediate | Failback::Manual => Duration::ZERO,
+            };
+            noticed + failback
+        }
+        Action::Drain | Action::Slow(_) => Duration::ZERO,
     }
 }
 
@@ -148,7 +168,7 @@ fn host_chain(protocol: &Protocol, timers: &Timers, action: Action) -> Duration 
                 Failback::After(after) => after,
                 Failback::Immediate | Failback::Manual => Duration::ZERO,
             };
-            timers.lag_rehash + tried_again_by(protocol, timers).1 + failback
+            tried_again_by(protocol, timers).1 + failback
         }
         Action::Drain | Action::Slow(_) => Duration::ZERO,
     }

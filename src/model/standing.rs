@@ -18,6 +18,8 @@ pub enum Standing {
     /// Given up for good: takes none, and is not tried again; or, SCSI over FC, to be found anew when its port
     /// returns.
     Removed,
+    /// Over a port of a team that is not in use: takes none.
+    Standby,
     /// Back, and kept until its failback, or until there is no other.
     Returned,
 }
@@ -51,6 +53,12 @@ pub enum TimerName {
     LagRehash,
     /// A silently lost member is given up.
     Lacp,
+    /// The fabric uses another route.
+    Reroute,
+    /// No hello of path selection over a link between FC switches for so long.
+    FabricDead,
+    /// The other switch of a pair serves the group.
+    PeerLoss,
     /// No path left for so long.
     NoPath,
     /// An NVMe controller lost for so long is not tried again.
@@ -63,6 +71,10 @@ pub enum TimerName {
     Takeover,
     /// A switch without uplinks takes its host ports down.
     UplinkLoss,
+    /// A team got no answer over the port in use.
+    TeamProbe,
+    /// A team uses another port.
+    TeamSwitch,
 }
 
 /// What happened.
@@ -95,6 +107,17 @@ pub enum LogKind {
     PortsDropped(u32),
     /// A switch has an uplink again, and put its host ports back.
     PortsBack(u32),
+    /// A team has noticed that the port in use is lost.
+    TeamNoticed {
+        /// Path set index.
+        set: u32,
+    },
+    /// The file traffic of a host goes over another port from now on; `ios` were under way, and moved with
+    /// their connections.
+    TeamMoved {
+        /// Path set index.
+        set: u32,
+    },
     /// An I/O failed.
     IoFailed {
         /// Workload index.

@@ -50,6 +50,24 @@ impl<E: Executor> World<'_, E> {
         )
     }
 
+    /// A path comes into use as it is: broken, its host has still to notice.
+    pub(super) fn take_into_use(&mut self, path: u32) {
+        let state = &mut self.paths[path as usize];
+        state.epoch += 1;
+        if state.connected {
+            let to = if state.drained {
+                Standing::Drained
+            } else {
+                Standing::Up
+            };
+            self.change_standing(path, to, None, 0);
+        } else {
+            self.change_standing(path, Standing::Unnoticed, None, 0);
+            let notice = self.noticed_by(path, self.fault.mode, false);
+            self.plan_notice(path, notice);
+        }
+    }
+
     /// Whether every link of the path's host port is gone.
     fn local_loss(&self, path: u32, there: &[bool]) -> bool {
         let port = self.compiled.paths[path as usize].path.host_port;
@@ -164,7 +182,7 @@ impl<E: Executor> World<'_, E> {
                     self.dispatch(self.compiled.paths[path as usize].set);
                 }
             }
-            Standing::Up | Standing::Drained | Standing::Removed => {}
+            Standing::Up | Standing::Drained | Standing::Removed | Standing::Standby => {}
         }
     }
 
@@ -232,7 +250,11 @@ impl<E: Executor> World<'_, E> {
                 self.paths[path as usize].held_since = Instant::NEVER;
                 self.plan_quiesce(path);
             }
-            Standing::Up | Standing::Drained | Standing::Removed | Standing::Returned => {}
+            Standing::Up
+            | Standing::Drained
+            | Standing::Removed
+            | Standing::Standby
+            | Standing::Returned => {}
         }
     }
 

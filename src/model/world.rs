@@ -80,6 +80,8 @@ pub enum Event {
     Takeover { controller: u32 },
     /// I/Os without any path are looked at again.
     Pathless { set: u32 },
+    /// A team notices a lost port, or changes ports, unless its epoch has passed.
+    TeamStep { set: u32, epoch: u32 },
 }
 
 // Key, event and the calendar's own word together fit one cache line.
@@ -187,6 +189,7 @@ impl<'a, E: Executor> World<'a, E> {
             tally,
         };
         world.start_pointers();
+        world.start_teams();
         world.start_sources();
         world
     }
@@ -329,6 +332,7 @@ impl<'a, E: Executor> World<'a, E> {
             Event::Takeover { controller } => self.taken_over(controller),
             Event::Script { index } => self.script(index),
             Event::Pathless { set } => self.pathless(set),
+            Event::TeamStep { set, epoch } => self.team_step(set, epoch),
         }
     }
 

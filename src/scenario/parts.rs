@@ -8,7 +8,7 @@ use super::tree::Node;
 use super::value::{count, law, one_of, share, time, whole};
 use crate::site::{
     ArrayFamily, Chassis, Fabric, Forwarding, HostFamily, Numbered, PathPolicy, ReadService,
-    SwitchFamily, Timers, UplinkLoss, WriteService,
+    SwitchFamily, Team, Timers, UplinkLoss, WriteService,
 };
 use crate::unit::{Duration, Side};
 use crate::wire;
@@ -129,6 +129,12 @@ pub(super) fn hosts(
                 depth,
             );
             let timers = timers::of_host(&cursor, global);
+            let team = cursor.input(
+                "team",
+                "team of ports for file traffic",
+                &team(),
+                choice("off"),
+            );
             let bus = bus::of_host(&cursor);
             let name = names.hosts.names[index].clone();
             cursor.finish();
@@ -140,6 +146,7 @@ pub(super) fn hosts(
                 paths,
                 queue_depth,
                 timers,
+                team,
                 bus,
             }
         })
@@ -173,6 +180,14 @@ fn policy() -> impl Fn(&Node) -> Result<PathPolicy, Fault> {
         ("one-path", PathPolicy::OnePath),
         ("nearest", PathPolicy::Nearest),
         ("random", PathPolicy::Random),
+    ])
+}
+
+fn team() -> impl Fn(&Node) -> Result<Team, Fault> {
+    one_of(&[
+        ("off", Team::Off),
+        ("first", Team::First),
+        ("alternate", Team::Alternate),
     ])
 }
 

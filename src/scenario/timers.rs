@@ -149,6 +149,22 @@ impl Reader<'_, '_, '_> {
         timers.lag_rehash = self.any("lag_rehash", rehash, practice("200ms"), |base| {
             base.lag_rehash
         });
+        let route = "another FC route in use after";
+        timers.fc_reroute = self.any("fc_reroute", route, practice("500ms"), |base| {
+            base.fc_reroute
+        });
+        let route = "another Ethernet route in use after";
+        timers.ethernet_reroute = self.any("ethernet_reroute", route, practice("1s"), |base| {
+            base.ethernet_reroute
+        });
+        let peer = "lost switch of a pair replaced by its peer after";
+        timers.peer_loss = self.any("peer_loss", peer, practice("1s"), |base| base.peer_loss);
+        let dead = standard(
+            "80s",
+            "FC-SW, dead interval of fabric shortest path first; from memory, not checked",
+        );
+        let what = "silent link between FC switches given up after";
+        timers.fc_dead = self.above("fc_dead", what, dead, |base| base.fc_dead);
         let slow = standard(
             "slow",
             "IEEE 802.1AX: every 30 s, given up after 90 s; the default in an open manual page",
@@ -259,6 +275,38 @@ impl Reader<'_, '_, '_> {
             });
     }
 
+    /// Teams of ports for file traffic.
+    fn team(&self, timers: &mut Timers) {
+        let what = "file traffic moved to another port of a team";
+        timers.team_switch = self.any("team_switch", what, practice("50ms"), |base| {
+            base.team_switch
+        });
+        let what = "team: port without an answer given up";
+        timers.team_probe = field(
+            self.cursor,
+            "team_probe",
+            what,
+            &off_or_time_above_zero,
+            practice("off"),
+            self.base.map(|base| base.team_probe),
+        );
+        let slow = timers
+            .team_probe
+            .is_some_and(|probe| probe + timers.team_switch >= timers.keep_alive);
+        if slow {
+            let at = ["team_probe", "team_switch", "keep_alive"]
+                .iter()
+                .find_map(|key| self.cursor.entry(key));
+            let at = at.map_or(self.cursor.origin, |entry| &entry.node.origin);
+            let message = format!(
+                "{}: a team that probes would move its traffic after the mount has given up",
+                self.cursor.who
+            );
+            let expected = "team_probe and team_switch together below keep_alive";
+            self.cursor.ctx.error(at, &message, expected, "");
+        }
+    }
+
     /// Multipath, whatever the protocol.
     fn multipath(&self, timers: &mut Timers) {
         let what = "failed path tried again every";
@@ -304,6 +352,7 @@ fn read(cursor: &Cursor<'_, '_>, preset: Preset, base: Option<&Timers>) -> Timer
     reader.scsi(&mut timers);
     reader.nvme_and_tcp(&mut timers);
     reader.iscsi(&mut timers);
+    reader.team(&mut timers);
     reader.multipath(&mut timers);
     if timers.tcp_rto_max < timers.tcp_rto_min {
         let at = cursor.entry("tcp_rto_max").or(cursor.entry("tcp_rto_min"));
@@ -340,8 +389,14 @@ const UNREAD: Timers = Timers {
     tcp_rto_min: Duration::ZERO,
     tcp_rto_max: Duration::ZERO,
     tcp_retries: 0,
+    team_switch: Duration::ZERO,
+    team_probe: None,
     quiesce: Duration::ZERO,
     lag_rehash: Duration::ZERO,
+    fc_reroute: Duration::ZERO,
+    ethernet_reroute: Duration::ZERO,
+    peer_loss: Duration::ZERO,
+    fc_dead: Duration::ZERO,
     lacp: LacpRate::Slow,
 };
 
@@ -363,6 +418,16 @@ fn off_or_time(node: &Node) -> Result<Option<Duration>, Fault> {
     match node.as_str().map(String::as_str) {
         Some("off") => Ok(None),
         _ => time(node).map(Some),
+    }
+}
+
+fn off_or_time_above_zero(node: &Node) -> Result<Option<Duration>, Fault> {
+    match node.as_str().map(String::as_str) {
+        Some("off") => Ok(None),
+        _ => time_above_zero(node).map(Some).map_err(|fault| Fault {
+            expected: "\"off\" or a time above zero".to_owned(),
+            ..fault
+        }),
     }
 }
 

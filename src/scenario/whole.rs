@@ -3,8 +3,8 @@
 use super::cursor::Cursor;
 use super::names::Names;
 use super::tree::Origin;
-use crate::site::{Carries, End, LinkFamily, Site, Wiring};
-use crate::topology;
+use crate::site::{Carries, End, LinkFamily, Site, Team, Wiring};
+use crate::topology::{self, Fabric};
 use crate::wire::Family;
 use std::collections::BTreeSet;
 
@@ -194,6 +194,46 @@ pub(super) fn routes(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
         };
         top.ctx
             .error(at, &message, "a chain of links that carry it", &help);
+    }
+}
+
+/// A team is of ports over which a host has file traffic, two at least.
+pub(super) fn teams(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
+    let with_team = |family: usize| site.hosts[family].team != Team::Off;
+    if !(0..site.hosts.len()).any(with_team) {
+        return;
+    }
+    let fabric = Fabric::new(site);
+    let sets = fabric.path_sets(site, &fabric.all_alive());
+    for (family, row) in names.hosts.rows.iter().enumerate() {
+        if !with_team(family) {
+            continue;
+        }
+        let at = row.entries.iter().find(|entry| entry.key == "team");
+        let at = at.map_or(row.origin, |entry| &entry.node.origin);
+        let name = &site.hosts[family].name;
+        let mut files = sets
+            .iter()
+            .filter(|set| fabric.hosts[set.host].family == family && set.protocol == "nfs")
+            .peekable();
+        if files.peek().is_none() {
+            let message = format!("host `{name}` has a team, and no file traffic");
+            let expected = "a workload of these hosts with protocol nfs";
+            let help = "every other protocol uses all its paths: leave `team` out";
+            top.ctx.error(at, &message, expected, help);
+        }
+        let alone = files.find(|set| {
+            let first = set.paths.first().map(|path| path.host_port);
+            set.paths.iter().all(|path| Some(path.host_port) == first)
+        });
+        if let Some(set) = alone {
+            let message = format!(
+                "the team of host `{}` has one port towards array `{}`",
+                fabric.hosts[set.host].name, site.arrays[set.array].name
+            );
+            let expected = "two ports at least that reach the array over links that carry ip";
+            top.ctx.error(at, &message, expected, "");
+        }
     }
 }
 

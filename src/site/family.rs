@@ -56,6 +56,17 @@ pub enum PathPolicy {
     Random,
 }
 
+/// How the file traffic (NFS) of a host uses its ports. Everything else uses all its paths.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Team {
+    /// No team: all paths, as any other protocol.
+    Off,
+    /// One port at a time, the first one in front.
+    First,
+    /// One port at a time, in front port `i` modulo their number for host `i`.
+    Alternate,
+}
+
 /// Hosts of one kind.
 #[derive(Clone, Debug, PartialEq)]
 pub struct HostFamily {
@@ -73,6 +84,8 @@ pub struct HostFamily {
     pub queue_depth: Option<u32>,
     /// Every timer that applies to these hosts.
     pub timers: Timers,
+    /// How file traffic uses the ports.
+    pub team: Team,
     /// The bus between a host and its adapters, where stated. Reviews and paths apply it; the model does not
     /// simulate it.
     pub bus: Option<AdapterBus>,

@@ -74,10 +74,23 @@ pub struct Timers {
     pub tcp_rto_max: Duration,
     /// TCP gives a connection up when so many retransmissions have not been answered.
     pub tcp_retries: u32,
+    /// A team for file traffic: from the notice of a lost port until the other one is in use everywhere.
+    pub team_switch: Duration,
+    /// A team asks its array over the port in use, and gives the port up without an answer for so long; `None`
+    /// does not ask, and sees only a link that loses its signal.
+    pub team_probe: Option<Duration>,
     /// Extra hold before an I/O is sent again on another path.
     pub quiesce: Duration,
-    /// A fabric stops using a lost link this long after the loss of signal.
+    /// A fabric stops using a lost link this long after the loss of signal, others of its group carrying on.
     pub lag_rehash: Duration,
-    /// LACP rate: when a silently lost member is given up.
+    /// The same where none is left between two Fibre Channel switches, and frames go another way.
+    pub fc_reroute: Duration,
+    /// The same between two switches on Ethernet.
+    pub ethernet_reroute: Duration,
+    /// The same where the group goes over both switches of a pair, and one of them has none left.
+    pub peer_loss: Duration,
+    /// A silently lost link between Fibre Channel switches is given up.
+    pub fc_dead: Duration,
+    /// LACP rate: when a silently lost member is given up, on Ethernet.
     pub lacp: LacpRate,
 }

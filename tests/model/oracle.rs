@@ -5,7 +5,9 @@
 //! sizes, delays that are equal or zero, bursts of all hosts in one phase.
 
 use super::rig::{LIMITS, MS, US, site, watch};
-use halfloom::model::{Compiled, Executor, Fast, Plain, Script, Stop, Tally, World};
+use halfloom::model::{
+    Compiled, Executor, Fast, LogEntry, LogKind, Plain, Script, Stop, Tally, World,
+};
 use halfloom::site::{Action, Heading, LossMode, Slow};
 use halfloom::topology::{MemberId, NodeId};
 use halfloom::unit::{Instant, Side, mix64};
@@ -47,6 +49,9 @@ fn text(dice: &mut Dice, kind: Kind) -> String {
         ("link_loss_detect", ["0s", "20us"]),
         ("state_notice", ["0s", "50us"]),
         ("lag_rehash", ["0s", "100us"]),
+        ("fc_reroute", ["0s", "250us"]),
+        ("ethernet_reroute", ["0s", "250us"]),
+        ("fc_dead", ["300us", "80s"]),
         ("fast_io_fail", ["100us", "500us"]),
         ("command_timeout", ["300us", "20ms"]),
         ("keep_alive", ["200us", "1ms"]),
@@ -54,6 +59,8 @@ fn text(dice: &mut Dice, kind: Kind) -> String {
         ("tcp_rto_min", ["50us", "200us"]),
         ("path_check", ["100us", "700us"]),
         ("quiesce", ["0s", "30us"]),
+        ("team_switch", ["0s", "80us"]),
+        ("team_probe", ["off", "60us"]),
         ("iscsi_ping", ["0s", "150us"]),
         ("iscsi_ping_timeout", ["50us", "200us"]),
         ("iscsi_replacement", ["0s", "400us"]),
@@ -173,6 +180,14 @@ fn text(dice: &mut Dice, kind: Kind) -> String {
             dice.one(&["any", "alternate"])
         );
     }
+    // A team is of hosts with file traffic.
+    if text.contains("\"nfs\"") {
+        let team = dice.one(&["off", "first", "alternate"]);
+        text = text.replace(
+            "name = \"h\"\n",
+            &format!("name = \"h\"\nteam = \"{team}\"\n"),
+        );
+    }
     text
 }
 
@@ -277,7 +292,7 @@ fn difference(fast: &Tally, plain: &Tally) -> Option<String> {
 
 fn both_count_the_same(kind: Kind, seeds: std::ops::Range<u64>) {
     let (mut completed, mut cut, mut retried, mut late) = (0, 0, 0, 0);
-    let mut discarded = 0;
+    let (mut discarded, mut moved) = (0, 0);
     for seed in seeds {
         let mut dice = Dice::new(seed);
         let text = text(&mut dice, kind);
@@ -295,6 +310,8 @@ fn both_count_the_same(kind: Kind, seeds: std::ops::Range<u64>) {
             late += work.late;
         }
         discarded += fast.discarded;
+        let moves = |entry: &&LogEntry| matches!(entry.kind, LogKind::TeamMoved { .. });
+        moved += fast.log.iter().filter(moves).count();
         cut += fast.directions.iter().map(|over| over.cut).sum::<u64>();
     }
     // The comparison means something only if much has happened.
@@ -303,6 +320,7 @@ fn both_count_the_same(kind: Kind, seeds: std::ops::Range<u64>) {
         "{completed} {cut} {retried}"
     );
     assert!(late > 10 && discarded > 1_000, "{late} {discarded}");
+    assert!(moved > 50 || !matches!(kind, Kind::Ip), "{moved}");
 }
 
 #[test]

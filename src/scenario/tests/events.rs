@@ -294,3 +294,48 @@ fn failback_takeover_and_retransmissions_have_limits() {
     insta::assert_snapshot!(with("[timers]\nfailback = \"0s\""), @r#"17:12^4 `failback` of [timers] is zero | "immediate", "manual" or a time above zero"#);
     insta::assert_snapshot!(changed("name = \"vault\"", "name = \"vault\"\ntakeover = 10"), @r#"8:12^2 `takeover` of array `vault` is an integer without a unit | a time like "600ns", "100us", "2s" or "15m" (minutes) in quotes"#);
 }
+
+#[test]
+fn a_team_is_of_two_ports_with_file_traffic() {
+    let host = "[[host]]\nname = \"db\"";
+    let with = |team: &str, nfs: bool, side: &str| {
+        let files = if nfs {
+            SMALL.replace("nvme-tcp", "nfs")
+        } else {
+            SMALL.to_owned()
+        };
+        let files = files.replace(
+            "name = \"edge\"",
+            &format!("name = \"edge\"\nfabric = \"{side}\""),
+        );
+        short(&problems(
+            &files.replace(host, &format!("{host}\n{team}")),
+            &[],
+        ))
+    };
+    assert_eq!(with("team = \"first\"", true, "each"), "");
+    assert_eq!(with("team = \"off\"", false, "A"), "");
+    let found = [
+        with("team = \"both\"", true, "each"),
+        with("team = \"first\"", false, "each"),
+        with("team = \"alternate\"", true, "A"),
+        with(
+            "team = \"first\"\ntimers = { team_probe = \"0s\" }",
+            true,
+            "each",
+        ),
+        with(
+            "team = \"first\"\ntimers = { team_probe = \"4950ms\" }",
+            true,
+            "each",
+        ),
+    ];
+    let expected = [
+        "4:8^6 `team` of host `db` cannot be `both` | one of: off, first, alternate",
+        "4:8^7 host `db` has a team, and no file traffic | a workload of these hosts with protocol nfs",
+        "4:8^11 the team of host `db` has one port towards array `vault` | two ports at least that reach the array over links that carry ip",
+        "5:25^4 `team_probe` of timers of host `db` is zero | \"off\" or a time above zero",
+        "5:25^8 timers of host `db`: a team that probes would move its traffic after the mount has given up | team_probe and team_switch together below keep_alive",
+    ];
+    assert_eq!(found, expected);
+}

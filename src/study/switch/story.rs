@@ -24,12 +24,17 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
         TimerName::Retransmission => "TCP retransmission",
         TimerName::LagRehash => "LAG rehash",
         TimerName::Lacp => "LACP expiry",
+        TimerName::Reroute => "route change",
+        TimerName::FabricDead => "path selection hello",
+        TimerName::PeerLoss => "peer loss",
         TimerName::NoPath => "no path",
         TimerName::ControllerLoss => "controller loss",
         TimerName::Failback => "failback",
         TimerName::TcpGivesUp => "TCP gives up",
         TimerName::Takeover => "takeover",
         TimerName::UplinkLoss => "uplink loss",
+        TimerName::TeamProbe => "team probe",
+        TimerName::TeamSwitch => "team switch-over",
     }
 }
 
@@ -50,6 +55,7 @@ enum Line {
     },
     Rerouted {
         at: Instant,
+        timer: Option<(TimerName, Duration)>,
     },
     TakenOver {
         controller: u32,
@@ -61,6 +67,13 @@ enum Line {
     PortsBack {
         at: Instant,
         switch: u32,
+    },
+    /// Teams of some workloads that noticed a lost port, or moved, in one instant.
+    Team {
+        at: Instant,
+        moved: bool,
+        workloads: String,
+        timer: Option<(TimerName, Duration)>,
     },
     /// Whole-run sums: the first instant stands for all.
     TimedOut {
@@ -90,7 +103,7 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
         .collect();
     let mut lines: IndexMap<Line, Told> = IndexMap::new();
     for entry in &tally.log {
-        let line = line_of(entry, &workloads);
+        let line = line_of(entry, compiled, &workloads);
         let told = lines.entry(line).or_insert(Told {
             first: entry.at,
             last: entry.at,
@@ -121,6 +134,7 @@ const fn sends_again(line: &Line) -> bool {
     matches!(
         line,
         Line::TimedOut { .. }
+            | Line::Team { moved: true, .. }
             | Line::Paths {
                 to: Standing::Failed | Standing::Up,
                 ..
@@ -128,7 +142,7 @@ const fn sends_again(line: &Line) -> bool {
     )
 }
 
-fn line_of(entry: &LogEntry, workloads: &[String]) -> Line {
+fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String]) -> Line {
     let of = |path: u32| workloads.get(path as usize).cloned().unwrap_or_default();
     match entry.kind {
         LogKind::Script(index) => Line::Script(index),
@@ -142,7 +156,10 @@ fn line_of(entry: &LogEntry, workloads: &[String]) -> Line {
             workloads: of(path),
         },
         LogKind::Resent { workload } => Line::Resent { workload },
-        LogKind::Rerouted => Line::Rerouted { at: entry.at },
+        LogKind::Rerouted => Line::Rerouted {
+            at: entry.at,
+            timer: entry.timer,
+        },
         LogKind::TakenOver(controller) => Line::TakenOver { controller },
         LogKind::PortsDropped(switch) => Line::PortsDropped {
             at: entry.at,
@@ -151,6 +168,12 @@ fn line_of(entry: &LogEntry, workloads: &[String]) -> Line {
         LogKind::PortsBack(switch) => Line::PortsBack {
             at: entry.at,
             switch,
+        },
+        LogKind::TeamNoticed { set } | LogKind::TeamMoved { set } => Line::Team {
+            at: entry.at,
+            moved: matches!(entry.kind, LogKind::TeamMoved { .. }),
+            workloads: of(compiled.first_path(set)),
+            timer: entry.timer,
         },
         LogKind::IoFailed { workload } => Line::Failed { workload },
     }
@@ -211,6 +234,7 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                     format!("{paths} removed, to be found anew when their ports return")
                 }
                 Standing::Removed => format!("{paths} given up for good, no longer tried"),
+                Standing::Standby => format!("{paths} standing by"),
             };
             (what, Some(workloads.clone()), Some(told.ios))
         }
@@ -240,6 +264,20 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
             None,
             None,
         ),
+        Line::Team {
+            moved, workloads, ..
+        } => {
+            let teams = plural(told.count, "team", "teams");
+            let what = if *moved {
+                format!(
+                    "file traffic of {teams} over another port from now on{}",
+                    said(", ", " moved with their connections")
+                )
+            } else {
+                format!("port in use lost: noticed by {teams}")
+            };
+            (what, Some(workloads.clone()), Some(told.ios))
+        }
         Line::TimedOut { workloads } => (
             format!(
                 "{} timed out{}{until}",
@@ -277,7 +315,7 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
 }
 
 /// Paths and workloads of a lane.
-type Group = (Vec<usize>, Vec<String>);
+type Group = (Vec<(usize, Standing)>, Vec<String>);
 
 /// Standing of the paths of each side and protocol over time.
 pub(crate) fn lanes(
@@ -290,7 +328,7 @@ pub(crate) fn lanes(
     for (index, path) in compiled.path_names().enumerate() {
         let side = path.side.and_then(|side| side.letter().chars().next());
         let group = groups.entry((side, path.protocol.to_owned())).or_default();
-        group.0.push(index);
+        group.0.push((index, path.begins));
         for workload in path.workloads {
             if !group.1.iter().any(|known| known == workload) {
                 group.1.push(workload.to_owned());
@@ -314,8 +352,13 @@ pub(crate) fn lanes(
     lanes
 }
 
-fn spans(setting: &Setting<'_>, tally: &Tally, paths: &[usize], end: Instant) -> Vec<LaneSpan> {
-    let mut standing = vec![Standing::Up; paths.len()];
+fn spans(
+    setting: &Setting<'_>,
+    tally: &Tally,
+    paths: &[(usize, Standing)],
+    end: Instant,
+) -> Vec<LaneSpan> {
+    let mut standing: Vec<Standing> = paths.iter().map(|(_, begins)| *begins).collect();
     let mut spans: Vec<LaneSpan> = Vec::new();
     let mut since = setting.from;
     let mut push = |from: Instant, to: Instant, (state, kind): (String, &str)| {
@@ -340,7 +383,7 @@ fn spans(setting: &Setting<'_>, tally: &Tally, paths: &[usize], end: Instant) ->
         let LogKind::Path { path, to } = entry.kind else {
             continue;
         };
-        let Some(position) = paths.iter().position(|own| *own == path as usize) else {
+        let Some(position) = paths.iter().position(|(own, _)| *own == path as usize) else {
             continue;
         };
         push(since, entry.at, describe(&standing));
@@ -376,7 +419,12 @@ fn describe(standing: &[Standing]) -> (String, &'static str) {
             Standing::Drained => ("drained".into(), "failed"),
             Standing::Removed => ("given up for good".into(), "failed"),
             Standing::Returned => ("back, kept for failback".into(), "failed"),
+            Standing::Standby => ("standing by".into(), "up"),
         };
+    }
+    let well = |own: &Standing| matches!(own, Standing::Up | Standing::Standby);
+    if standing.iter().all(well) {
+        return ("up or standing by".into(), "up");
     }
     let up = standing.iter().filter(|own| **own == Standing::Up).count();
     (format!("{up} of {} up", standing.len()), "mixed")
