@@ -38,6 +38,7 @@ mod world;
 
 pub use compile::{Compiled, PathName, Watch};
 pub use fault::Script;
+pub use net::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
 pub use standing::{LogEntry, LogKind, Standing, TimerName};
 pub use tally::{
     BudgetSums, Coarse, ControllerTally, DirectionTally, FlowCell, KindTally, PathTally,

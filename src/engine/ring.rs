@@ -94,8 +94,13 @@ impl<T: Copy> Ring<T> {
     #[inline]
     pub fn pop(&mut self) -> Option<T> {
         let first = self.get(0).copied()?;
-        self.head = self.head.wrapping_add(1);
         self.len -= 1;
+        // An empty ring starts again in the place that is in the cache.
+        self.head = if self.len == 0 {
+            0
+        } else {
+            self.head.wrapping_add(1)
+        };
         Some(first)
     }
 

@@ -8,9 +8,11 @@
 //! Figures are recorded when a frame has arrived, so that a fault has nothing to undo.
 
 mod plain;
+mod port;
 mod rings;
 
 pub(super) use plain::PlainLinks;
+pub use port::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
 pub(super) use rings::Rings;
 
 use super::compile::{Compiled, Watch};
@@ -34,6 +36,8 @@ pub struct Frame {
     pub(crate) kind: FrameKind,
     /// Cut by a fault after its beginning had been handed on: it goes on as rubbish.
     pub(crate) spoilt: Spoilt,
+    /// How it goes on from the direction it is on.
+    pub(crate) onward: Onward,
 }
 
 impl Frame {
@@ -96,7 +100,7 @@ pub enum Onward {
 pub enum Offered {
     /// It waits or goes.
     Taken,
-    /// The direction is gone.
+    /// The direction is gone, or its port admits no more.
     Dropped,
 }
 

@@ -5,7 +5,10 @@ use super::compile::{Compiled, HOPS_MAX, Watch};
 use super::fault::FaultState;
 use super::finish::empty_tally;
 use super::host::{PathState, SourceState};
-use super::net::{Flight, Frame, FrameKind, Links, PlainLinks, Rings, Spoilt};
+use super::net::{
+    Admission, Discipline, Flight, Frame, FrameKind, Gate, InOrder, Links, NoGate, Onward, Open,
+    PlainLinks, Rings, Spoilt,
+};
 use super::tally::Tally;
 use super::way::Way;
 use crate::engine::{Calendar, EventQueue, EventSet, Key};
@@ -15,6 +18,7 @@ use crate::unit::{Duration, Instant};
 use crate::wire::{Then, Toward};
 use crate::workload::{ArrivalStream, IoDraw, StreamName};
 use std::collections::VecDeque;
+use std::marker::PhantomData;
 
 /// What ends a run that would not end by itself.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -31,22 +35,23 @@ pub trait Executor: std::fmt::Debug {
     type Links: Links;
 }
 
-/// The executor of every figure: a calendar of events, frames in rings, one event a hop.
+/// The executor of every figure: a calendar of events, frames in rings, one event a hop. Its ports admit,
+/// order and hold back frames as they are told; the usual ones do none of it.
 #[derive(Debug)]
-pub struct Fast;
+pub struct Fast<A = Open, D = InOrder, G = NoGate>(PhantomData<(A, D, G)>);
 
-impl Executor for Fast {
+impl<A: Admission, D: Discipline, G: Gate> Executor for Fast<A, D, G> {
     type Events = Calendar<Event>;
-    type Links = Rings;
+    type Links = Rings<A, D, G>;
 }
 
 /// The oracle: a heap, every transmission stepped through. Slow and obviously right; it counts the same.
 #[derive(Debug)]
-pub struct Plain;
+pub struct Plain<A = Open, D = InOrder, G = NoGate>(PhantomData<(A, D, G)>);
 
-impl Executor for Plain {
+impl<A: Admission, D: Discipline, G: Gate> Executor for Plain<A, D, G> {
     type Events = EventQueue<Event>;
-    type Links = PlainLinks;
+    type Links = PlainLinks<A, D, G>;
 }
 
 /// An event.
@@ -415,6 +420,7 @@ impl<'a, E: Executor> World<'a, E> {
                     hop: 0,
                     kind,
                     spoilt: Spoilt::No,
+                    onward: Onward::Store,
                 };
                 self.send(frame, self.compiled.flows[flow as usize].from);
                 number += 1;
@@ -497,6 +503,7 @@ impl<'a, E: Executor> World<'a, E> {
                 hop: 0,
                 kind: FrameKind::Ack,
                 spoilt: Spoilt::No,
+                onward: Onward::Store,
             };
             self.send(ack, port);
         }

@@ -38,7 +38,7 @@ struct Stream<'a> {
 pub(crate) fn rows(site: &Site, fabric: &Fabric, estimate: &Estimate) -> Vec<TheoryRow> {
     let mut rows = Vec::new();
     for case in &estimate.cases {
-        let mut flows = Flows::new(fabric, &case.alive);
+        let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
         let streams = streams(site, fabric, estimate, case, &mut flows);
         // Behind a part that is asked for more than it can do, what is asked is not what comes.
         let mut loads = case.directions.iter().chain(&case.controllers).flatten();

@@ -23,7 +23,7 @@ pub use payload::{Data, data_at_ports};
 pub(crate) use spread::{Flows, encapsulation_on, path_weights};
 
 use crate::site::Site;
-use crate::topology::{DirectionId, Fabric, PathSet};
+use crate::topology::{DirectionId, Fabric, PathSet, Routes};
 use crate::wire::{Encapsulation, Family, Protocol};
 
 /// Two rates or shares of the same thing: on the mean, and with every burst at its peak.
@@ -68,6 +68,8 @@ pub struct CaseLoads {
     pub directions: Vec<Option<Load>>,
     /// Busy share (1 is full) by controller; `None` where no port is left.
     pub controllers: Vec<Option<Load>>,
+    /// Routes found on the way.
+    pub(crate) routes: Routes,
 }
 
 /// The whole estimate.
@@ -152,7 +154,9 @@ fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads 
             }
         }
     }
+    let routes = flows.found();
     CaseLoads {
+        routes,
         name: outage.map_or_else(
             || "healthy".to_owned(),
             |index| format!("{} lost", site.outages[index].name),

@@ -7,6 +7,7 @@ mod conserve;
 mod fault;
 mod ill;
 mod oracle;
+mod port;
 mod queueing;
 mod recovery;
 mod reroute;

@@ -14,12 +14,12 @@ use halfloom::unit::{Instant, Side, mix64};
 use std::fmt::Write as _;
 
 /// Choices that follow from a seed.
-struct Dice {
+pub(super) struct Dice {
     state: u64,
 }
 
 impl Dice {
-    fn new(seed: u64) -> Self {
+    pub(super) fn new(seed: u64) -> Self {
         Self { state: mix64(seed) }
     }
 
@@ -28,7 +28,7 @@ impl Dice {
         mix64(self.state) % count
     }
 
-    fn one<T: Copy>(&mut self, of: &[T]) -> T {
+    pub(super) fn one<T: Copy>(&mut self, of: &[T]) -> T {
         let count = u64::try_from(of.len()).unwrap();
         of[usize::try_from(self.below(count)).unwrap()]
     }
@@ -36,14 +36,14 @@ impl Dice {
 
 /// The three families of sites: a language of frames without any rules, Fibre Channel, and IP.
 #[derive(Clone, Copy, Debug)]
-enum Kind {
+pub(super) enum Kind {
     Plain,
     Fc,
     Ip,
 }
 
 /// A random site as text.
-fn text(dice: &mut Dice, kind: Kind) -> String {
+pub(super) fn text(dice: &mut Dice, kind: Kind) -> String {
     let mut text = String::from("format = 1\n[timers]\n");
     for (timer, choices) in [
         ("link_loss_detect", ["0s", "20us"]),
@@ -192,7 +192,7 @@ fn text(dice: &mut Dice, kind: Kind) -> String {
 }
 
 /// Up to nine losses, returns, drains and slow-downs of parts drawn at random, some in the same instant.
-fn scripts(dice: &mut Dice, compiled: &Compiled) -> Vec<Script> {
+pub(super) fn scripts(dice: &mut Dice, compiled: &Compiled) -> Vec<Script> {
     let fabric = &compiled.fabric;
     let members = u64::try_from(fabric.members.len()).unwrap();
     (0..dice.below(10))
@@ -240,7 +240,7 @@ fn scripts(dice: &mut Dice, compiled: &Compiled) -> Vec<Script> {
 }
 
 /// What an executor counts; only the number of its events is its own affair.
-fn count<E: Executor>(compiled: &Compiled, scripts: &[Script], stop: Stop) -> Tally {
+pub(super) fn count<E: Executor>(compiled: &Compiled, scripts: &[Script], stop: Stop) -> Tally {
     let mut world = World::<E>::start(compiled, 0, watch(MS, 5 * MS), LIMITS);
     for script in scripts {
         world.add_script(script.clone());
@@ -253,7 +253,7 @@ fn count<E: Executor>(compiled: &Compiled, scripts: &[Script], stop: Stop) -> Ta
 }
 
 /// The first thing that two tallies do not agree on, in few words.
-fn difference(fast: &Tally, plain: &Tally) -> Option<String> {
+pub(super) fn difference(fast: &Tally, plain: &Tally) -> Option<String> {
     let logs = fast.log.iter().zip(&plain.log);
     if let Some((fast, plain)) = logs.clone().find(|(fast, plain)| fast != plain) {
         return Some(format!("log: {fast:?} or {plain:?}"));

@@ -4,6 +4,7 @@
 //! the far end and the hand-over to the next hop are events of their own, nothing is computed ahead, and
 //! every figure is recorded when it comes true. Searches are linear.
 
+use super::port::{Admission, Discipline, Gate, Port};
 use super::{
     DirectionTally, FEW, Flight, Frame, Links, LostFrame, Offered, Onward, ReceiverGone, Spoilt,
     busy, overlap,
@@ -20,12 +21,12 @@ use std::collections::VecDeque;
 const END: u32 = 0;
 const ARRIVED: u32 = 1;
 const HANDOVER: u32 = 2;
+const OPENS: u32 = 3;
 
 #[derive(Clone, Copy, Debug)]
 struct Waiting {
     frame: Frame,
     ready: Instant,
-    onward: Onward,
 }
 
 /// A frame whose transmission has begun.
@@ -42,6 +43,8 @@ struct Direction {
     waiting: VecDeque<Waiting>,
     /// Serial number of the frame that is being transmitted.
     sending: Option<u32>,
+    /// Serial number of the event at which the gate opens for the first frame that waits.
+    opening: Option<u32>,
     /// Frames begun that have not both arrived and been handed over, in order.
     sent: VecDeque<Sent>,
     serial: u32,
@@ -53,13 +56,14 @@ struct Direction {
 
 /// All link directions of a run, stepped through.
 #[derive(Debug)]
-pub struct PlainLinks {
+pub struct PlainLinks<A, D, G> {
     directions: Vec<Direction>,
+    ports: Vec<Port<A, D, G>>,
     tallies: Vec<DirectionTally>,
     window: (Instant, Instant),
 }
 
-impl PlainLinks {
+impl<A: Admission, D: Discipline, G: Gate> PlainLinks<A, D, G> {
     fn bytes(compiled: &Compiled, frame: &Frame, direction: DirectionId) -> u64 {
         u64::from(compiled.time(frame.run, direction).bytes)
     }
@@ -82,22 +86,25 @@ impl PlainLinks {
         events: &mut impl EventSet<Event>,
     ) {
         let own = &mut self.directions[direction.index()];
+        own.opening = None;
         if own.sending.is_some() {
             return;
         }
-        let Some(Waiting {
-            frame,
-            ready,
-            onward,
-        }) = own.waiting.pop_front()
-        else {
+        let Some(Waiting { frame, ready }) = own.waiting.front().copied() else {
             return;
         };
+        let io = frame.tie & tie::BELOW_RANK;
         let time = self.time(compiled, &frame, direction);
-        let (start, end) = (now, now + Duration(time.ser));
-        let handover = handed_on(compiled, (direction, onward), time, (start, end));
+        let opens = self.ports[direction.index()].begins(now, time.ser);
+        if opens > now {
+            self.await_gate(direction, (opens, io), events);
+            return;
+        }
         let own = &mut self.directions[direction.index()];
         own.serial += 4;
+        own.waiting.pop_front();
+        let (start, end) = (now, now + Duration(time.ser));
+        let handover = handed_on(compiled, (direction, frame.onward), time, (start, end));
         let serial = own.serial;
         own.sending = Some(serial);
         own.sent.push_back(Sent {
@@ -114,7 +121,6 @@ impl PlainLinks {
         });
         // The wire falls free, and a frame counts as arrived, before anything is handed over or offered.
         let arrival = end + compiled.hops[direction.index()].latency;
-        let io = frame.tie & tie::BELOW_RANK;
         for (at, tie, what) in [
             (end, tie::ranked(tie::SERVICE_END, io), END),
             (arrival, tie::ranked(tie::SERVICE_END, io), ARRIVED),
@@ -123,6 +129,21 @@ impl PlainLinks {
             let word = serial | what;
             events.push(Key { at, tie }, Event::Link { direction, word });
         }
+    }
+
+    /// The gate is asked again at `opens`, for the first frame that waits then.
+    fn await_gate(
+        &mut self,
+        direction: DirectionId,
+        (at, io): (Instant, u128),
+        events: &mut impl EventSet<Event>,
+    ) {
+        let own = &mut self.directions[direction.index()];
+        own.serial += 4;
+        own.opening = Some(own.serial);
+        let word = own.serial | OPENS;
+        let tie = tie::ranked(tie::SERVICE_END, io);
+        events.push(Key { at, tie }, Event::Link { direction, word });
     }
 
     fn record_arrival(&mut self, compiled: &Compiled, direction: DirectionId, flight: &Flight) {
@@ -141,7 +162,7 @@ impl PlainLinks {
     }
 }
 
-impl Links for PlainLinks {
+impl<A: Admission, D: Discipline, G: Gate> Links for PlainLinks<A, D, G> {
     fn new(compiled: &Compiled, watch: Watch) -> Self {
         let count = compiled.hops.len();
         let mut directions = vec![Direction::default(); count];
@@ -151,6 +172,7 @@ impl Links for PlainLinks {
         }
         Self {
             directions,
+            ports: Port::all(compiled),
             tallies: vec![DirectionTally::watched(watch, count <= FEW); count],
             window: (watch.from, watch.to),
         }
@@ -171,24 +193,26 @@ impl Links for PlainLinks {
         tally.offered += 1;
         tally.offered_bytes += u64::from(time.bytes);
         tally.asked_series.at(ready).0 += time.ser;
-        if own.gone > 0 {
+        let port = &self.ports[direction.index()];
+        if own.gone > 0 || !port.admits(|| own.waiting.len()) {
             tally.dropped += 1;
             tally.dropped_bytes += u64::from(time.bytes);
             return Offered::Dropped;
         }
-        // Work ahead: the rest of what is on the wire, and all that waits.
+        let passed = own.waiting.iter().rev();
+        let passed = passed.take_while(|other| port.precedes(&frame, &other.frame));
+        let position = own.waiting.len() - passed.count();
+        // Work ahead: the rest of what is on the wire, and all that waits before it.
         let on_the_wire = own.sending.and(own.sent.back());
         let ahead = on_the_wire.map_or(0, |sent| sent.flight.end.since(ready).0)
             + own
                 .waiting
                 .iter()
+                .take(position)
                 .map(|waiting| compiled.time_on(waiting.frame.run, own.class).ser)
                 .sum::<u64>();
-        own.waiting.push_back(Waiting {
-            frame,
-            ready,
-            onward,
-        });
+        let frame = Frame { onward, ..frame };
+        own.waiting.insert(position, Waiting { frame, ready });
         self.begin(compiled, ready, direction, events);
         if counts {
             let waiting = self.directions[direction.index()].waiting.len() as u64;
@@ -208,6 +232,12 @@ impl Links for PlainLinks {
     ) -> Option<Flight> {
         let (serial, what) = (word & !3, word & 3);
         let own = &mut self.directions[direction.index()];
+        if what == OPENS {
+            if own.opening == Some(serial) {
+                self.begin(compiled, now, direction, events);
+            }
+            return None;
+        }
         // Lost in the meantime: nothing happens.
         let position = own.sent.iter().position(|sent| sent.serial == serial)?;
         let flight = own.sent[position].flight;
@@ -248,6 +278,7 @@ impl Links for PlainLinks {
         }
         own.gone += 1;
         own.sending = None;
+        own.opening = None;
         for sent in std::mem::take(&mut own.sent) {
             let bytes = Self::bytes(compiled, &sent.flight.frame, direction);
             if sent.arrived {
@@ -290,15 +321,23 @@ impl Links for PlainLinks {
 
     fn pace(
         &mut self,
-        _compiled: &Compiled,
+        compiled: &Compiled,
         (direction, class): (DirectionId, u32),
-        _now: Instant,
-        _events: &mut impl EventSet<Event>,
+        now: Instant,
+        events: &mut impl EventSet<Event>,
     ) {
         let own = &mut self.directions[direction.index()];
         own.class = class;
         for waiting in &mut own.waiting {
-            waiting.onward = Onward::Store;
+            waiting.frame.onward = Onward::Store;
+        }
+        if let (Some(_), Some(first)) = (own.opening, own.waiting.front().copied()) {
+            // The gate may open at another time for a frame that takes another time; never before all that
+            // happens to links in this instant.
+            let time = self.time(compiled, &first.frame, direction);
+            let opens = self.ports[direction.index()].begins(now, time.ser);
+            let io = first.frame.tie & tie::BELOW_RANK;
+            self.await_gate(direction, (opens, io), events);
         }
     }
 

@@ -5,6 +5,7 @@
 //! handed on before its end has arrived, so it stays in the ring until then: a fault in between still
 //! finds it. A fault makes the planned hand-over void by a ticket.
 
+use super::port::{Admission, Discipline, Gate, Port};
 use super::{
     DirectionTally, FEW, Flight, Frame, Links, LostFrame, Offered, Onward, ReceiverGone, Spoilt,
     busy, overlap,
@@ -15,48 +16,139 @@ use crate::model::world::Event;
 use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
 
-/// The frames of one direction, and what it has counted.
+/// The frames of one direction: what every frame touches, in two cache lines. What it counts is in its
+/// [`Account`], which on a large site has left the caches by the time the next frame comes.
 #[derive(Clone, Debug)]
 struct Lane {
     ring: Ring<Flight>,
-    tally: DirectionTally,
-    class: u32,
-    ends: bool,
+    free: Instant,
     latency: Duration,
     /// Latency and the delay of the receiving switch.
     passing: Duration,
+    offered: u64,
+    offered_bytes: u64,
+    /// Longest time of work ahead of a frame in the window, ps.
+    ahead_max: u64,
+    /// Most frames waiting at once in the window.
+    queue_max: u32,
     /// Entries at the front that have been handed on and have not fully arrived.
-    handed: usize,
+    handed: u32,
     /// Entries at the front whose start has passed.
-    started: usize,
-    free: Instant,
-    /// A stretch of frames that arrived and left no gap on the wire, not yet counted as busy.
-    stretch: (Instant, Instant),
+    started: u32,
+    /// Entries at the front that have been counted as asked for, ahead of their arrival.
+    asked: u32,
+    class: u32,
     /// Number of the planned hand-over: one planned before a fault is void.
     ticket: u32,
     /// How many lost parts this direction depends on.
     gone: u32,
+    ends: bool,
+}
+
+const _: () = assert!(std::mem::size_of::<Lane>() <= 128);
+
+/// What one direction has counted.
+#[derive(Clone, Debug)]
+struct Account {
+    tally: DirectionTally,
+    /// A stretch of frames that arrived and left no gap on the wire, not yet counted as busy.
+    stretch: (Instant, Instant),
     gone_since: Instant,
     gone_total: u64,
 }
 
-impl Lane {
-    fn new(hop: &Hop, gone: u32, watch: Watch, few: bool) -> Self {
+/// A frame that has arrived and is still to be counted.
+#[derive(Clone, Copy, Debug)]
+struct Arrived {
+    direction: u32,
+    run: u32,
+    ready: Instant,
+    start: Instant,
+    end: Instant,
+}
+
+const _: () = assert!(std::mem::size_of::<Arrived>() == 32);
+
+impl Arrived {
+    #[inline]
+    const fn new(direction: DirectionId, flight: &Flight) -> Self {
         Self {
-            ring: Ring::new(),
+            direction: direction.0,
+            run: flight.frame.run,
+            ready: flight.ready,
+            start: flight.start,
+            end: flight.end,
+        }
+    }
+}
+
+/// Whether the time that a frame asks for has been counted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Asked {
+    Already,
+    Now,
+}
+
+impl Account {
+    fn new(watch: Watch, few: bool) -> Self {
+        Self {
             tally: DirectionTally::watched(watch, few),
-            class: hop.class,
-            ends: hop.ends,
-            latency: hop.latency,
-            passing: hop.latency + hop.delay,
-            handed: 0,
-            started: 0,
-            free: Instant::ZERO,
             stretch: (Instant::ZERO, Instant::ZERO),
-            ticket: 0,
-            gone,
             gone_since: Instant::ZERO,
             gone_total: 0,
+        }
+    }
+
+    /// Counts a frame that has arrived.
+    #[inline]
+    fn record(
+        &mut self,
+        time: &FrameTime,
+        frame: &Arrived,
+        latency: Duration,
+        asked: Asked,
+        window: (Instant, Instant),
+    ) {
+        let tally = &mut self.tally;
+        if asked == Asked::Now {
+            tally.asked_series.at(frame.ready).0 += time.ser;
+        }
+        tally.delivered += 1;
+        tally.delivered_bytes += u64::from(time.bytes);
+        let arrival = frame.end + latency;
+        if arrival >= window.0 && arrival < window.1 {
+            tally.frames += 1;
+            tally.bytes += u64::from(time.bytes);
+            tally.payload += u64::from(time.payload);
+            tally.wait.record(frame.start.since(frame.ready));
+        }
+        if frame.start == self.stretch.1 {
+            self.stretch.1 = frame.end;
+        } else {
+            let (from, to) = std::mem::replace(&mut self.stretch, (frame.start, frame.end));
+            busy(tally, from, to, window);
+        }
+    }
+}
+
+impl Lane {
+    fn new(hop: &Hop, gone: u32) -> Self {
+        Self {
+            ring: Ring::new(),
+            free: Instant::ZERO,
+            latency: hop.latency,
+            passing: hop.latency + hop.delay,
+            offered: 0,
+            offered_bytes: 0,
+            ahead_max: 0,
+            queue_max: 0,
+            handed: 0,
+            started: 0,
+            asked: 0,
+            class: hop.class,
+            ticket: 0,
+            gone,
+            ends: hop.ends,
         }
     }
 
@@ -75,7 +167,7 @@ impl Lane {
     /// Plans the hand-over of the first frame that has not been handed on.
     #[inline]
     fn plan(&self, direction: DirectionId, events: &mut impl EventSet<Event>) {
-        if let Some(flight) = self.ring.get(self.handed) {
+        if let Some(flight) = self.ring.get(self.handed as usize) {
             let key = Key {
                 at: flight.handover,
                 tie: flight.frame.tie,
@@ -88,64 +180,281 @@ impl Lane {
         }
     }
 
-    /// Records a frame that has arrived.
+    /// Takes note of the entries whose start has passed.
     #[inline]
-    fn record(&mut self, compiled: &Compiled, flight: &Flight, window: (Instant, Instant)) {
-        let time = compiled.time_on(flight.frame.run, self.class);
-        self.tally.delivered += 1;
-        self.tally.delivered_bytes += u64::from(time.bytes);
-        if flight.start == self.stretch.1 {
-            self.stretch.1 = flight.end;
-        } else {
-            let (from, to) = std::mem::replace(&mut self.stretch, (flight.start, flight.end));
-            busy(&mut self.tally, from, to, window);
-        }
-        let arrival = flight.end + self.latency;
-        if arrival >= window.0 && arrival < window.1 {
-            self.tally.frames += 1;
-            self.tally.bytes += u64::from(time.bytes);
-            self.tally.payload += u64::from(time.payload);
-            self.tally.wait.record(flight.start.since(flight.ready));
+    fn note_started(&mut self, now: Instant) {
+        while let Some(flight) = self.ring.get(self.started as usize)
+            && flight.start <= now
+        {
+            self.started += 1;
         }
     }
 
-    /// Records and forgets the frames at the front that have been handed on and have fully arrived.
-    fn retire(
+    /// Frames that have not begun.
+    fn waiting(&mut self, now: Instant) -> usize {
+        self.note_started(now);
+        self.ring.len() - self.started as usize
+    }
+
+    /// Plans the entries from `position` on anew, the first of which could begin at `at`.
+    fn plan_anew<A: Admission, D: Discipline, G: Gate>(
         &mut self,
         compiled: &Compiled,
-        now: Instant,
-        bound: Bound,
-        window: (Instant, Instant),
+        port: &Port<A, D, G>,
+        position: usize,
+        mut at: Instant,
     ) {
-        while self.handed > 0
-            && let Some(flight) = self.ring.get(0).copied()
-            && bound.passed(flight.end + self.latency, now)
-        {
-            self.ring.pop();
-            self.handed -= 1;
-            self.started = self.started.saturating_sub(1);
-            self.record(compiled, &flight, window);
+        for position in position..self.ring.len() {
+            let Some(mut flight) = self.ring.get(position).copied() else {
+                break;
+            };
+            let time = compiled.time_on(flight.frame.run, self.class);
+            flight.start = port.begins(at.max(flight.ready), time.ser);
+            flight.end = flight.start + Duration(time.ser);
+            flight.handover = self.handed_on(flight.frame.onward, time, flight.start, flight.end);
+            at = flight.end;
+            if let Some(place) = self.ring.get_mut(position) {
+                *place = flight;
+            }
         }
+        self.free = at;
+    }
+
+    /// Takes the first entry out of the ring.
+    #[inline]
+    fn leave(&mut self) -> Asked {
+        self.ring.pop();
+        self.started = self.started.saturating_sub(1);
+        if self.asked == 0 {
+            return Asked::Now;
+        }
+        self.asked -= 1;
+        Asked::Already
     }
 }
 
 /// All link directions of a run, as rings.
+///
+/// On a site of many directions frames that have arrived are counted in batches, put in order of direction
+/// first: the figures of each, which have left the caches, are fetched once for several frames.
 #[derive(Debug)]
-pub struct Rings {
+pub struct Rings<A, D, G> {
     lanes: Vec<Lane>,
+    ports: Vec<Port<A, D, G>>,
+    accounts: Vec<Account>,
+    arrived: Vec<Arrived>,
+    /// Frames in a batch; 0 where each is counted at once.
+    batch: usize,
+    /// Places of a batch in order of direction, and where each direction's begin.
+    order: Vec<u32>,
+    begins: Vec<u32>,
     window: (Instant, Instant),
     in_flight: u64,
 }
 
-impl Links for Rings {
+/// Frames in a batch for each direction, and most in all.
+const BATCH_EACH: usize = 8;
+const BATCH_MAX: usize = 1 << 18;
+
+impl<A: Admission, D: Discipline, G: Gate> Rings<A, D, G> {
+    /// Counts a frame that has arrived: at once, or in the next batch.
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // A call with so many arguments costs as much as what it does.
+    fn count(
+        &mut self,
+        compiled: &Compiled,
+        direction: DirectionId,
+        flight: &Flight,
+        asked: Asked,
+    ) {
+        if self.batch > 0 {
+            self.count_later(compiled, direction, flight, asked);
+            return;
+        }
+        let lane = &self.lanes[direction.index()];
+        let time = compiled.time_on(flight.frame.run, lane.class);
+        let frame = Arrived::new(direction, flight);
+        let account = &mut self.accounts[direction.index()];
+        account.record(time, &frame, lane.latency, asked, self.window);
+    }
+
+    fn count_later(
+        &mut self,
+        compiled: &Compiled,
+        direction: DirectionId,
+        flight: &Flight,
+        asked: Asked,
+    ) {
+        if asked == Asked::Already {
+            self.count_alone(compiled, direction, flight);
+            return;
+        }
+        self.arrived.push(Arrived::new(direction, flight));
+        if self.arrived.len() >= self.batch {
+            self.settle(compiled);
+        }
+    }
+
+    /// Counts a frame whose time has been asked for already: a fault found it on its way.
+    #[cold]
+    fn count_alone(&mut self, compiled: &Compiled, direction: DirectionId, flight: &Flight) {
+        self.settle(compiled);
+        let lane = &self.lanes[direction.index()];
+        let time = compiled.time_on(flight.frame.run, lane.class);
+        let frame = Arrived::new(direction, flight);
+        let account = &mut self.accounts[direction.index()];
+        account.record(time, &frame, lane.latency, Asked::Already, self.window);
+    }
+
+    /// Counts all frames that have arrived and are not counted yet.
+    #[inline(never)]
+    fn settle(&mut self, compiled: &Compiled) {
+        let mut record = |frame: &Arrived| {
+            let lane = &self.lanes[frame.direction as usize];
+            let time = compiled.time_on(frame.run, lane.class);
+            let account = &mut self.accounts[frame.direction as usize];
+            account.record(time, frame, lane.latency, Asked::Now, self.window);
+        };
+        if self.arrived.len() < self.begins.len() {
+            self.arrived.iter().for_each(&mut record);
+        } else {
+            by_direction(&self.arrived, &mut self.begins, &mut self.order);
+            for place in &self.order[..self.arrived.len()] {
+                record(&self.arrived[*place as usize]);
+            }
+        }
+        self.arrived.clear();
+    }
+
+    /// Counts the frames at the front of a direction that have been handed on and have fully arrived.
+    fn retire(&mut self, compiled: &Compiled, direction: DirectionId, now: Instant, bound: Bound) {
+        loop {
+            let lane = &mut self.lanes[direction.index()];
+            let Some(flight) = lane.ring.get(0).copied() else {
+                return;
+            };
+            if lane.handed == 0 || !bound.passed(flight.end + lane.latency, now) {
+                return;
+            }
+            lane.handed -= 1;
+            let asked = lane.leave();
+            self.count(compiled, direction, &flight, asked);
+        }
+    }
+
+    /// Takes in a frame at a port that is not the usual one.
+    fn take_in(
+        &mut self,
+        compiled: &Compiled,
+        direction: DirectionId,
+        flight: Flight,
+        events: &mut impl EventSet<Event>,
+    ) {
+        let now = flight.ready;
+        let lane = &mut self.lanes[direction.index()];
+        let port = &self.ports[direction.index()];
+        lane.note_started(now);
+        let begun = lane.started as usize;
+        let mut position = lane.ring.len();
+        lane.ring.push(flight);
+        while position > begun
+            && let Some(before) = lane.ring.get(position - 1).copied()
+            && port.precedes(&flight.frame, &before.frame)
+        {
+            if let Some(place) = lane.ring.get_mut(position) {
+                *place = before;
+            }
+            position -= 1;
+        }
+        if let Some(place) = lane.ring.get_mut(position) {
+            *place = flight;
+        }
+        // What is on the wire, if anything is, and what waits before it.
+        let before = position.checked_sub(1).and_then(|last| lane.ring.get(last));
+        let free = before.map_or(now, |flight| flight.end.max(now));
+        let on_the_wire = begun.checked_sub(1).and_then(|last| lane.ring.get(last));
+        let rest = on_the_wire.map_or(0, |flight| flight.end.since(now).0);
+        let waits = (begun..position).filter_map(|place| lane.ring.get(place));
+        let ser = |flight: &Flight| compiled.time_on(flight.frame.run, lane.class).ser;
+        let ahead = rest + waits.map(ser).sum::<u64>();
+        if position < lane.asked as usize {
+            // It has not been counted as asked for, unlike those that it passes.
+            let time = ser(&flight);
+            lane.asked += 1;
+            let tally = &mut self.accounts[direction.index()].tally;
+            tally.asked_series.at(now).0 += time;
+        }
+        lane.plan_anew(compiled, port, position, free);
+        lane.note_started(now);
+        if now >= self.window.0 && now < self.window.1 {
+            let waiting = count(lane.ring.len()) - lane.started;
+            lane.queue_max = lane.queue_max.max(waiting);
+            lane.ahead_max = lane.ahead_max.max(ahead);
+        }
+        if position <= lane.handed as usize {
+            lane.ticket = lane.ticket.wrapping_add(1);
+            lane.plan(direction, events);
+        }
+    }
+
+    /// Counts the time that everything on a direction asks for: what follows may change it.
+    fn ask_ahead(&mut self, compiled: &Compiled, direction: DirectionId) {
+        self.settle(compiled);
+        let lane = &mut self.lanes[direction.index()];
+        let tally = &mut self.accounts[direction.index()].tally;
+        for flight in lane.ring.iter().skip(lane.asked as usize) {
+            let time = compiled.time_on(flight.frame.run, lane.class);
+            tally.asked_series.at(flight.ready).0 += time.ser;
+        }
+        lane.asked = count(lane.ring.len());
+    }
+}
+
+/// Puts the places of a batch in order of direction, those of one direction as they came.
+fn by_direction(arrived: &[Arrived], begins: &mut [u32], order: &mut [u32]) {
+    begins.fill(0);
+    for frame in arrived {
+        begins[frame.direction as usize] += 1;
+    }
+    let mut before = 0;
+    for begin in begins.iter_mut() {
+        before += std::mem::replace(begin, before);
+    }
+    for (place, frame) in (0_u32..).zip(arrived) {
+        let next = &mut begins[frame.direction as usize];
+        order[*next as usize] = place;
+        *next += 1;
+    }
+}
+
+/// A number of entries of a ring, of which there are far fewer than 2^32.
+#[inline]
+#[allow(clippy::cast_possible_truncation)]
+const fn count(entries: usize) -> u32 {
+    entries as u32
+}
+
+impl<A: Admission, D: Discipline, G: Gate> Links for Rings<A, D, G> {
     fn new(compiled: &Compiled, watch: Watch) -> Self {
         let gone = |index: usize| u32::from(!compiled.alive[index / 2]);
         let hops = compiled.hops.iter().enumerate();
-        let few = hops.len() <= FEW;
+        let directions = hops.len();
+        let few = directions <= FEW;
+        let batch = if few {
+            0
+        } else {
+            (BATCH_EACH * directions).min(BATCH_MAX)
+        };
         Self {
+            ports: Port::all(compiled),
             lanes: hops
-                .map(|(index, hop)| Lane::new(hop, gone(index), watch, few))
+                .map(|(index, hop)| Lane::new(hop, gone(index)))
                 .collect(),
+            accounts: vec![Account::new(watch, few); directions],
+            arrived: Vec::with_capacity(batch),
+            batch,
+            order: vec![0; batch],
+            begins: if few { Vec::new() } else { vec![0; directions] },
             window: (watch.from, watch.to),
             in_flight: 0,
         }
@@ -162,50 +471,54 @@ impl Links for Rings {
     ) -> Offered {
         let lane = &mut self.lanes[direction.index()];
         let time = compiled.time_on(frame.run, lane.class);
-        lane.tally.offered += 1;
-        lane.tally.offered_bytes += u64::from(time.bytes);
-        lane.tally.asked_series.at(ready).0 += time.ser;
-        if lane.gone > 0 {
-            lane.tally.dropped += 1;
-            lane.tally.dropped_bytes += u64::from(time.bytes);
+        lane.offered += 1;
+        lane.offered_bytes += u64::from(time.bytes);
+        let port = &self.ports[direction.index()];
+        if lane.gone > 0 || !port.admits(|| lane.waiting(ready)) {
+            let tally = &mut self.accounts[direction.index()].tally;
+            tally.asked_series.at(ready).0 += time.ser;
+            tally.dropped += 1;
+            tally.dropped_bytes += u64::from(time.bytes);
             return Offered::Dropped;
         }
-        let start = ready.max(lane.free);
+        let start = port.begins(ready.max(lane.free), time.ser);
         let end = start + Duration(time.ser);
-        let handover = lane.handed_on(onward, time, start, end);
-        lane.free = end;
-        if let Some(last) = lane.ring.last() {
-            assert!(
-                last.handover <= handover,
-                "frames of a direction are handed over in order"
-            );
-        }
-        lane.ring.push(Flight {
+        let mut flight = Flight {
             frame,
             ready,
             start,
             end,
-            handover,
-        });
+            handover: lane.handed_on(onward, time, start, end),
+        };
+        flight.frame.onward = onward;
         self.in_flight += 1;
+        if !Port::<A, D, G>::USUAL {
+            self.take_in(compiled, direction, flight, events);
+            return Offered::Taken;
+        }
+        lane.free = end;
+        if let Some(last) = lane.ring.last() {
+            assert!(
+                last.handover <= flight.handover,
+                "frames of a direction are handed over in order"
+            );
+        }
+        lane.ring.push(flight);
         if start > ready {
-            while let Some(flight) = lane.ring.get(lane.started)
-                && flight.start <= ready
-            {
-                lane.started += 1;
-            }
+            lane.note_started(ready);
             if ready >= self.window.0 && ready < self.window.1 {
-                let (waiting, ahead) = (lane.ring.len() - lane.started, start.since(ready).0);
-                lane.tally.queue_max = lane.tally.queue_max.max(waiting as u64);
-                lane.tally.ahead_max = lane.tally.ahead_max.max(ahead);
+                let (waiting, ahead) =
+                    (count(lane.ring.len()) - lane.started, start.since(ready).0);
+                lane.queue_max = lane.queue_max.max(waiting);
+                lane.ahead_max = lane.ahead_max.max(ahead);
             }
         } else {
             // On an idle wire everything has started.
-            lane.started = lane.ring.len();
+            lane.started = count(lane.ring.len());
         }
-        if lane.ring.len() == lane.handed + 1 {
+        if count(lane.ring.len()) == lane.handed + 1 {
             let key = Key {
-                at: handover,
+                at: flight.handover,
                 tie: frame.tie,
             };
             let word = lane.ticket;
@@ -226,18 +539,17 @@ impl Links for Rings {
         if lane.ticket != ticket {
             return None;
         }
-        let flight = *lane.ring.get(lane.handed)?;
+        let flight = *lane.ring.get(lane.handed as usize)?;
         self.in_flight -= 1;
         if lane.handed == 0 && flight.end + lane.latency <= now {
             // The usual case: it has arrived whole, and nothing before it is still to arrive.
-            lane.ring.pop();
-            lane.started = lane.started.saturating_sub(1);
+            let asked = lane.leave();
             lane.plan(direction, events);
-            lane.record(compiled, &flight, self.window);
+            self.count(compiled, direction, &flight, asked);
         } else {
             lane.handed += 1;
             lane.plan(direction, events);
-            lane.retire(compiled, now, Bound::Reached, self.window);
+            self.retire(compiled, direction, now, Bound::Reached);
         }
         Some(flight)
     }
@@ -251,32 +563,37 @@ impl Links for Rings {
         events: &mut impl EventSet<Event>,
     ) {
         let window = self.window;
+        self.retire(compiled, direction, now, Bound::Before);
+        self.ask_ahead(compiled, direction);
         let lane = &mut self.lanes[direction.index()];
-        lane.retire(compiled, now, Bound::Before, window);
+        let account = &mut self.accounts[direction.index()];
         if lane.gone == 0 {
-            lane.gone_since = now;
+            account.gone_since = now;
         }
         lane.gone += 1;
         let ring = std::mem::take(&mut lane.ring);
-        let handed = std::mem::take(&mut lane.handed);
+        let handed = std::mem::take(&mut lane.handed) as usize;
         for (position, flight) in ring.iter().enumerate() {
-            let bytes = u64::from(compiled.time_on(flight.frame.run, lane.class).bytes);
+            let time = compiled.time_on(flight.frame.run, lane.class);
+            let bytes = u64::from(time.bytes);
             let was_handed = position < handed;
             if flight.end + lane.latency < now {
                 // Fully arrived; only its forwarding is still to come.
                 if receiver_gone == ReceiverGone::No {
-                    lane.handed += usize::from(was_handed);
+                    lane.handed += u32::from(was_handed);
                     lane.ring.push(flight);
                     continue;
                 }
-                lane.record(compiled, &flight, window);
+                let frame = Arrived::new(direction, &flight);
+                account.record(time, &frame, lane.latency, Asked::Already, window);
             } else if flight.start < now {
-                lane.tally.cut += 1;
-                lane.tally.cut_bytes += bytes;
-                busy(&mut lane.tally, flight.start, flight.end.min(now), window);
+                let tally = &mut account.tally;
+                tally.cut += 1;
+                tally.cut_bytes += bytes;
+                busy(tally, flight.start, flight.end.min(now), window);
             } else {
-                lane.tally.dropped += 1;
-                lane.tally.dropped_bytes += bytes;
+                account.tally.dropped += 1;
+                account.tally.dropped_bytes += bytes;
             }
             self.in_flight -= u64::from(!was_handed);
             lost.push(LostFrame {
@@ -284,7 +601,8 @@ impl Links for Rings {
                 goes_on: was_handed,
             });
         }
-        lane.started = lane.ring.len();
+        lane.started = count(lane.ring.len());
+        lane.asked = lane.started;
         lane.free = lane.free.min(now);
         lane.ticket = lane.ticket.wrapping_add(1);
         lane.plan(direction, events);
@@ -294,7 +612,8 @@ impl Links for Rings {
         let lane = &mut self.lanes[direction.index()];
         lane.gone = lane.gone.saturating_sub(1);
         if lane.gone == 0 {
-            lane.gone_total += overlap(lane.gone_since, now, self.window);
+            let account = &mut self.accounts[direction.index()];
+            account.gone_total += overlap(account.gone_since, now, self.window);
             lane.free = now.max(lane.free);
         }
     }
@@ -306,28 +625,24 @@ impl Links for Rings {
         now: Instant,
         events: &mut impl EventSet<Event>,
     ) {
+        self.ask_ahead(compiled, direction);
         let lane = &mut self.lanes[direction.index()];
         lane.class = class;
         let begun = lane.ring.iter().take_while(|flight| flight.start < now);
         let begun = begun.count();
-        let Some(mut start) = lane.ring.get(begun).map(|flight| flight.start) else {
-            return;
-        };
         for position in begun..lane.ring.len() {
-            let Some(mut flight) = lane.ring.get(position).copied() else {
-                break;
-            };
-            let time = compiled.time_on(flight.frame.run, class);
-            flight.start = start.max(flight.ready);
-            flight.end = flight.start + Duration(time.ser);
-            flight.handover = lane.handed_on(Onward::Store, time, flight.start, flight.end);
-            start = flight.end;
-            if let Some(place) = lane.ring.get_mut(position) {
-                *place = flight;
+            if let Some(flight) = lane.ring.get_mut(position) {
+                flight.frame.onward = Onward::Store;
             }
         }
-        lane.free = start;
-        if begun == lane.handed {
+        if begun == lane.ring.len() {
+            return;
+        }
+        let before = begun.checked_sub(1).and_then(|last| lane.ring.get(last));
+        let free = before.map_or(now, |flight| flight.end.max(now));
+        let port = &self.ports[direction.index()];
+        lane.plan_anew(compiled, port, begun, free);
+        if begun == lane.handed as usize {
             lane.ticket = lane.ticket.wrapping_add(1);
             lane.plan(direction, events);
         }
@@ -351,39 +666,57 @@ impl Links for Rings {
     }
 
     fn close(&mut self, compiled: &Compiled, now: Instant) -> Vec<DirectionTally> {
+        self.settle(compiled);
         let window = self.window;
-        let close = |(index, mut lane): (usize, Lane)| {
-            lane.assert_nothing_lost(compiled, index, now);
+        let lanes = std::mem::take(&mut self.lanes).into_iter();
+        let accounts = std::mem::take(&mut self.accounts).into_iter();
+        let close = |(index, (mut lane, mut account)): (usize, (Lane, Account))| {
+            lane.assert_nothing_lost(compiled, &account.tally, index, now);
+            let direction = DirectionId(u32::try_from(index).unwrap_or(u32::MAX));
             // What frames still in the ring have done by now.
-            for flight in std::mem::take(&mut lane.ring).iter() {
+            for (position, flight) in std::mem::take(&mut lane.ring).iter().enumerate() {
+                let time = compiled.time_on(flight.frame.run, lane.class);
+                if position >= lane.asked as usize {
+                    account.tally.asked_series.at(flight.ready).0 += time.ser;
+                }
                 if flight.end + lane.latency <= now {
-                    lane.record(compiled, &flight, window);
+                    let frame = Arrived::new(direction, &flight);
+                    account.record(time, &frame, lane.latency, Asked::Already, window);
                 } else if flight.start < now {
-                    busy(&mut lane.tally, flight.start, flight.end.min(now), window);
+                    let end = flight.end.min(now);
+                    busy(&mut account.tally, flight.start, end, window);
                 }
             }
-            let (from, to) = lane.stretch;
-            busy(&mut lane.tally, from, to, window);
+            let (from, to) = account.stretch;
+            let mut tally = account.tally;
+            busy(&mut tally, from, to, window);
             assert!(
-                lane.tally.busy_total <= lane.tally.busy_until.0,
+                tally.busy_total <= tally.busy_until.0,
                 "a direction is never busier than time has passed"
             );
             let gone_now = if lane.gone > 0 {
-                overlap(lane.gone_since, now, window)
+                overlap(account.gone_since, now, window)
             } else {
                 0
             };
             let whole = window.1.min(now).since(window.0).0;
-            lane.tally.up = whole.saturating_sub(lane.gone_total + gone_now);
-            lane.tally
+            tally.up = whole.saturating_sub(account.gone_total + gone_now);
+            (tally.offered, tally.offered_bytes) = (lane.offered, lane.offered_bytes);
+            (tally.queue_max, tally.ahead_max) = (u64::from(lane.queue_max), lane.ahead_max);
+            tally
         };
-        let lanes = std::mem::take(&mut self.lanes);
-        lanes.into_iter().enumerate().map(close).collect()
+        lanes.zip(accounts).enumerate().map(close).collect()
     }
 }
 
 impl Lane {
-    fn assert_nothing_lost(&self, compiled: &Compiled, index: usize, now: Instant) {
+    fn assert_nothing_lost(
+        &self,
+        compiled: &Compiled,
+        tally: &DirectionTally,
+        index: usize,
+        now: Instant,
+    ) {
         let (mut waiting, mut wire, mut arrived) = ((0_u64, 0_u64), (0_u64, 0_u64), (0_u64, 0_u64));
         for flight in self.ring.iter() {
             let place = if flight.start > now {
@@ -396,16 +729,15 @@ impl Lane {
             place.0 += 1;
             place.1 += u64::from(compiled.time_on(flight.frame.run, self.class).bytes);
         }
-        let tally = &self.tally;
         let sent = tally.delivered + arrived.0 + tally.cut + wire.0;
         assert_eq!(
-            tally.offered,
+            self.offered,
             waiting.0 + tally.dropped + sent,
             "frames offered to direction {index}"
         );
         let sent_bytes = tally.delivered_bytes + arrived.1 + tally.cut_bytes + wire.1;
         assert_eq!(
-            tally.offered_bytes,
+            self.offered_bytes,
             waiting.1 + tally.dropped_bytes + sent_bytes,
             "bytes, direction {index}"
         );

@@ -3,7 +3,7 @@
 use super::super::estimate::{CaseLoads, Flows, encapsulation_on, mix};
 use super::{Stream, all_at_random};
 use crate::outcome::{TheoryRow, Trust};
-use crate::site::Site;
+use crate::site::{Site, Workload};
 use crate::topology::{DirectionId, Fabric};
 use crate::wire::Toward;
 use std::collections::BTreeMap;
@@ -11,8 +11,6 @@ use std::collections::BTreeMap;
 /// What one direction is offered.
 #[derive(Debug, Default)]
 struct Offered {
-    /// Messages a second.
-    messages: f64,
     /// Sum of rate × time on the wire.
     first: f64,
     /// Sum of rate × square of that time.
@@ -33,9 +31,11 @@ pub(super) fn rows(
     flows: &mut Flows<'_>,
 ) -> Vec<TheoryRow> {
     let mut offered: BTreeMap<usize, Offered> = BTreeMap::new();
+    let mut known = Known::new();
     for stream in streams {
         for toward in [Toward::Array, Toward::Host] {
-            add(site, fabric, stream, flows, toward, &mut offered);
+            let found = (&mut known, &mut offered);
+            add(site, fabric, stream, flows, toward, found);
         }
     }
     // The fullest of each tier (link family and direction).
@@ -73,36 +73,33 @@ pub(super) fn rows(
         .collect()
 }
 
-fn add(
-    site: &Site,
-    fabric: &Fabric,
-    stream: &Stream<'_>,
-    flows: &mut Flows<'_>,
-    toward: Toward,
-    offered: &mut BTreeMap<usize, Offered>,
-) {
-    let workload = &site.workloads[stream.workload];
-    let protocol = &workload.protocol;
-    let (from, to) = match toward {
-        Toward::Array => (stream.path.host_port, stream.path.array_port),
-        Toward::Host => (stream.path.array_port, stream.path.host_port),
-    };
-    let levels = flows.levels(from, to, stream.path.side, stream.set.family);
-    let at_random = all_at_random(site, std::iter::once(stream));
-    for (direction, share) in levels.first().into_iter().flatten() {
-        let all = offered.entry(direction.index()).or_default();
-        all.other |= !at_random;
-        let Some(encapsulation) = encapsulation_on(fabric, protocol, *direction) else {
-            continue;
+/// What the messages of one I/O ask of the first link that they meet: times in seconds.
+#[derive(Clone, Copy, Debug, Default)]
+struct PerIo {
+    first: f64,
+    second: f64,
+    frames: f64,
+    own: f64,
+    acked: bool,
+    /// The protocol goes over this kind of link.
+    carried: bool,
+}
+
+impl PerIo {
+    fn new(fabric: &Fabric, workload: &Workload, toward: Toward, direction: DirectionId) -> Self {
+        let mut all = Self::default();
+        let protocol = &workload.protocol;
+        let Some(encapsulation) = encapsulation_on(fabric, protocol, direction) else {
+            return all;
         };
+        all.carried = true;
         let rate = fabric.directions[direction.index()].rate;
         for (op, size, part) in mix(workload) {
             for volley in &protocol.plan(op, size).volleys {
-                all.other |= volley.ack_bytes.is_some();
+                all.acked |= volley.ack_bytes.is_some();
                 if volley.toward != toward {
                     continue;
                 }
-                let messages = stream.rate * share * part;
                 let (mut time, mut own, mut frames) = (0.0, 0.0, 0.0);
                 for run in &volley.runs {
                     let one = rate
@@ -113,12 +110,55 @@ fn add(
                     time += count * one;
                     frames += count;
                 }
-                all.messages += messages;
-                all.first += messages * time;
-                all.second += messages * time * time;
-                all.frames += messages * frames;
-                all.own += messages * own;
+                all.first += part * time;
+                all.second += part * time * time;
+                all.frames += part * frames;
+                all.own += part * own;
             }
         }
+        all
+    }
+}
+
+/// By workload, way and link family and direction, which have one rate and one kind of frame.
+type Known = BTreeMap<(usize, bool, usize, usize), PerIo>;
+
+fn add(
+    site: &Site,
+    fabric: &Fabric,
+    stream: &Stream<'_>,
+    flows: &mut Flows<'_>,
+    toward: Toward,
+    (known, offered): (&mut Known, &mut BTreeMap<usize, Offered>),
+) {
+    let workload = &site.workloads[stream.workload];
+    let (from, to) = match toward {
+        Toward::Array => (stream.path.host_port, stream.path.array_port),
+        Toward::Host => (stream.path.array_port, stream.path.host_port),
+    };
+    let level = flows.first_level(from, to, stream.path.side, stream.set.family);
+    let at_random = all_at_random(site, std::iter::once(stream));
+    for (direction, share) in &level {
+        let all = offered.entry(direction.index()).or_default();
+        all.other |= !at_random;
+        let family = fabric.members[direction.index() / 2].family;
+        let key = (
+            stream.workload,
+            toward == Toward::Host,
+            family,
+            direction.index() % 2,
+        );
+        let one = known
+            .entry(key)
+            .or_insert_with(|| PerIo::new(fabric, workload, toward, *direction));
+        if !one.carried {
+            continue;
+        }
+        all.other |= one.acked;
+        let rate = stream.rate * share;
+        all.first += rate * one.first;
+        all.second += rate * one.second;
+        all.frames += rate * one.frames;
+        all.own += rate * one.own;
     }
 }

@@ -26,6 +26,20 @@ impl<'a> Flows<'a> {
         }
     }
 
+    /// Goes on with routes that were found before over the same members.
+    pub(crate) const fn with(fabric: &'a Fabric, alive: &'a [bool], routes: Routes) -> Self {
+        Self {
+            fabric,
+            alive,
+            routes,
+        }
+    }
+
+    /// The routes found so far.
+    pub(crate) fn found(self) -> Routes {
+        self.routes
+    }
+
     /// Directions from `from` to `to`, hop by hop; all that may be chosen at a hop stand together. Empty
     /// when there is no route.
     pub(crate) fn levels(
@@ -58,6 +72,21 @@ impl<'a> Flows<'a> {
             levels.push(level);
             here = beyond;
         }
+    }
+
+    /// The first hop of [`levels`](Self::levels).
+    pub(crate) fn first_level(
+        &mut self,
+        from: NodeId,
+        to: NodeId,
+        side: Option<crate::unit::Side>,
+        family: Family,
+    ) -> Shares {
+        let context = RouteContext { family, side, to };
+        let table = self.routes.table(self.fabric, self.alive, context);
+        let next = self.routes.next(self.fabric, table, from);
+        let share = 1.0 / super::count(next.len());
+        next.iter().map(|direction| (*direction, share)).collect()
     }
 
     /// Shares on the way to the array, and on the way back.
