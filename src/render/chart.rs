@@ -14,6 +14,7 @@ mod diagram;
 mod frame;
 mod headroom;
 mod heat;
+mod hours;
 mod ladder;
 mod lines;
 mod load;
@@ -28,7 +29,7 @@ mod sweep;
 mod text;
 mod timeline;
 
-use crate::outcome::{Exchange, Headroom, Origin, Report, Sizes, Switch};
+use crate::outcome::{Exchange, Headroom, Origin, Report, Sizes, Switch, Windows};
 use crate::render::sweep::SweepTable;
 
 /// The embedded fonts, for whoever turns drawings into pixels.
@@ -118,6 +119,12 @@ pub fn heat(report: &Report, format: Format) -> Option<Drawing> {
 #[must_use]
 pub fn members(report: &Report, case: usize, format: Format) -> Option<Drawing> {
     members::draw(report, case, format)
+}
+
+/// The hours of a day in which each outage may be brought about; `None` without an outage.
+#[must_use]
+pub fn hours(origin: &Origin, windows: &Windows, format: Format) -> Option<Drawing> {
+    hours::draw(origin, windows, format)
 }
 
 /// The site as a diagram, coloured by the load of steady case `case`.

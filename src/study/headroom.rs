@@ -35,6 +35,7 @@ use rayon::prelude::*;
 
 use curve::{Run, fitted, knee};
 use scale::Scale;
+pub(super) use scale::work_at;
 pub use scale::{Hosts, scaled};
 
 /// Distances from the crossing at which an end may be tested, nearest first.
