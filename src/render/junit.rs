@@ -306,6 +306,25 @@ fn one(writer: &mut Out, suite: &Suite, test: &Test) -> std::io::Result<()> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_outage_passes_when_its_window_is_long_enough() {
+        let mut found = crate::render::sample::sample_windows();
+        let origin = crate::render::sample::sample_report().origin;
+        found.outages[1].verdict = Verdict::Missed;
+        let text = windows_xml(&origin, &found);
+        assert!(
+            text.contains(
+                "<testsuites name=\"sample, invented figures\" tests=\"2\" failures=\"1\""
+            ),
+            "{text}"
+        );
+        assert!(
+            text.contains("<testcase classname=\"A lost\" name=\"4 hours in a row\"/>"),
+            "{text}"
+        );
+        assert!(text.contains("type=\"missed\""), "{text}");
+    }
     use crate::outcome::Verdict;
     use crate::render::sample::{sample_report, sample_singles};
     use roxmltree::{Document, Node};

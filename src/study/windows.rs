@@ -486,10 +486,7 @@ fn notes(site: &Site, runs: HourRuns) -> Vec<String> {
     ];
     let shapes = || site.workloads.iter().map(|work| work.shape);
     if shapes().all(|shape| shape.is_none()) {
-        notes.push(
-            "no workload states a `shape`, so every hour has the stated load: see [[shape]]"
-                .to_owned(),
-        );
+        notes.push("no workload states a shape, so every hour has the stated load".to_owned());
     } else {
         let without: Vec<&str> = site
             .workloads
@@ -499,7 +496,7 @@ fn notes(site: &Site, runs: HourRuns) -> Vec<String> {
             .collect();
         if !without.is_empty() {
             notes.push(format!(
-                "the same in every hour, for want of a `shape`: {}",
+                "the same in every hour, for want of a shape: {}",
                 without.join(", ")
             ));
         }

@@ -136,10 +136,7 @@ fn load(sheet: &mut Sheet, day: &Day, found: &Windows, top: f64) -> f64 {
         if !day.above || row.hour % 3 == 0 {
             let text = sig(100.0 * row.most_factor, 2);
             let at = (x + day.hour / 2.0, base - most.1 - em * 0.35);
-            let size = if day.above { em * 0.85 } else { em * 0.9 };
-            sheet
-                .canvas
-                .text(at, &text, size, Face::Plain, Anchor::Middle, Role::Mute);
+            sheet.label(at, &text, Face::Plain, Anchor::Middle, Role::Mute);
         }
     }
     sheet.canvas.line(
@@ -235,7 +232,7 @@ fn hour(sheet: &mut Sheet, (x, y): (f64, f64), (w, h): (f64, f64), verdict: Verd
             sheet
                 .canvas
                 .frame((x, y), (w, h), Pen::new(Role::Undecided, 1.5));
-            let size = (w.min(h) * 0.75).min(sheet.em * 1.2);
+            let size = (w.min(h) * 0.75).clamp(sheet.em, sheet.em * 1.2);
             let at = (cx, cy + size * 0.36);
             sheet
                 .canvas

@@ -6,8 +6,8 @@ use super::{Context, WIDE_CASES};
 use crate::outcome::{HourRow, Windows};
 use crate::render::chart::{Format, hours};
 use crate::render::words::{
-    WINDOW_CAUTIONS, clock, hour_judged, hour_load, hour_margin, tightest_words, verdict_flag,
-    verdict_word, windows_answer, windows_notes,
+    WINDOW_CAUTIONS, clock, hour_judged, hour_load, hour_margin, named, tightest_words,
+    verdict_flag, verdict_word, windows_answer, windows_notes,
 };
 use std::fmt::Write as _;
 
@@ -25,7 +25,7 @@ pub(super) fn section(context: &Context<'_>) -> String {
     body.push_str("</ul>\n");
     body.push_str(&table(found));
     for note in windows_notes(found) {
-        let _ = writeln!(body, "<p class=\"plain\">{}</p>", esc(&note));
+        let _ = writeln!(body, "<p class=\"plain\">{}</p>", prose(&named(&note)));
     }
     body.push_str("<p><b>Before a fabric is taken out</b></p><ol class=\"plain\">");
     for caution in WINDOW_CAUTIONS {
@@ -59,15 +59,38 @@ fn table(found: &Windows) -> String {
         "Hour by hour: everything judged, the smallest margin in per cent of its target and whose it is, and how it was judged{more}"
     );
     let mut table = Table::new("hours", caption, columns);
-    for (index, row) in first.hours.iter().enumerate() {
+    for (from, to) in alike(found) {
         let mut cells = vec![
-            format!("{}–{}", clock(row.hour), clock(row.hour + 1)),
-            hour_load(row),
+            format!(
+                "{}–{}",
+                clock(first.hours[from].hour),
+                clock(first.hours[to - 1].hour + 1)
+            ),
+            hour_load(&first.hours[from]),
         ];
-        cells.extend(shown.iter().map(|outage| cell(&outage.hours[index])));
+        cells.extend(shown.iter().map(|outage| cell(&outage.hours[from])));
         table.row("", &cells);
     }
     table.html()
+}
+
+/// Hours one after the other with the same load, as first and end: they are judged alike.
+fn alike(found: &Windows) -> Vec<(usize, usize)> {
+    let load = |hour: usize| -> Vec<Option<f64>> {
+        let factors = found
+            .shapes
+            .iter()
+            .map(|shape| shape.factors.get(hour).copied());
+        factors.collect()
+    };
+    let mut out: Vec<(usize, usize)> = Vec::new();
+    for hour in 0..found.outages.first().map_or(0, |outage| outage.hours.len()) {
+        match out.last_mut() {
+            Some((from, to)) if load(*from) == load(hour) => *to = hour + 1,
+            _ => out.push((hour, hour + 1)),
+        }
+    }
+    out
 }
 
 fn cell(row: &HourRow) -> String {
@@ -75,17 +98,12 @@ fn cell(row: &HourRow) -> String {
         .tightest
         .as_ref()
         .map_or_else(String::new, tightest_words);
-    let margin = hour_margin(row);
-    let gap = if margin.is_empty() || tightest.is_empty() {
-        ""
-    } else {
-        ", "
-    };
+    let said = [hour_margin(row), tightest, hour_judged(row)];
+    let said: Vec<String> = said.into_iter().filter(|said| !said.is_empty()).collect();
     format!(
-        "{} {} <small>{}</small> <small>{}</small>",
+        "{} {} <small>{}</small>",
         flag_mark(verdict_flag(row.verdict)),
         verdict_word(row.verdict),
-        esc(&format!("{margin}{gap}{tightest}")),
-        esc(&hour_judged(row))
+        esc(&said.join(", "))
     )
 }

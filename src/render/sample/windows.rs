@@ -70,41 +70,53 @@ fn outage(case: &Case, (met, missed): (u32, u32), windows: &[(u32, u32, u32)]) -
 }
 
 fn row(hour: u32, factor: f64, verdict: Verdict, (met, missed): (u32, u32)) -> HourRow {
-    let judged_by = match hour % 3 {
-        0 => JudgedBy::Simulated,
-        1 if verdict == Verdict::Missed => JudgedBy::QuieterHour,
-        1 => JudgedBy::BusierHour,
-        _ => JudgedBy::SameLoad,
+    let percent = DAY[hour as usize];
+    let first = |wanted: u32| (0..24_u32).zip(DAY).find(|(_, load)| *load == wanted);
+    // The busiest hour that is met answers for those below, the quietest that is missed for those above.
+    let least = DAY.into_iter().filter(|load| *load > missed).min();
+    let answers = match verdict {
+        Verdict::Met => met,
+        Verdict::Missed => least.unwrap_or(percent),
+        Verdict::Undecided => percent,
     };
-    let edge = f64::from(met + missed) / 200.0;
+    let figures_of_hour = first(answers).map_or(hour, |(hour, _)| hour);
+    let judged_by = match verdict {
+        _ if figures_of_hour == hour => JudgedBy::Simulated,
+        _ if answers == percent => JudgedBy::SameLoad,
+        Verdict::Missed => JudgedBy::QuieterHour,
+        _ => JudgedBy::BusierHour,
+    };
+    let way = verdict == Verdict::Met;
+    let full = f64::from(answers) / 100.0;
+    let margin = 100.0 * (f64::from(met + missed) / 200.0 - full);
     HourRow {
         hour,
         least_factor: factor,
         most_factor: factor,
         verdict,
         state: verdict,
-        switch_over: (verdict == Verdict::Met).then_some(Verdict::Met),
-        switch_judged_by: (verdict == Verdict::Met).then_some(JudgedBy::BusierHour),
-        switch_of_hour: (verdict == Verdict::Met).then_some(18),
         judged_by,
-        figures_of_hour: hour / 3 * 3,
-        margin_percent: Some(100.0 * (edge - factor)),
+        figures_of_hour,
+        switch_over: way.then_some(Verdict::Met),
+        switch_judged_by: way.then_some(judged_by),
+        switch_of_hour: way.then_some(figures_of_hour),
+        margin_percent: Some(margin),
         tightest: Some(Tightest {
             workload: "bookings".to_owned(),
             measure: MeasureKind::Quantile(0.99),
             target_text: "2ms".to_owned(),
-            margin_percent: Some(100.0 * (edge - factor)),
+            margin_percent: Some(margin),
             judged_by,
         }),
-        saturated: factor >= 1.0,
+        saturated: false,
         partial: false,
         fullest: Some(Fullest {
             part: "san to edge, 32GFC".to_owned(),
             instance: "san-B > edge-B".to_owned(),
-            mean_percent: 70.0 * factor,
-            peak_percent: 120.0 * factor,
+            mean_percent: 70.0 * full,
+            peak_percent: 120.0 * full,
         }),
-        longest_io_s: (verdict == Verdict::Met).then_some(0.004),
+        longest_io_s: way.then_some(0.004),
         rows: Vec::new(),
     }
 }

@@ -41,9 +41,17 @@ pub fn sheet_page(report: &Report, sheet: &Sheet) -> String {
                 escaped(&step.nodes.join(", "))
             )
         };
+        let links = if step.links.is_empty() {
+            String::new()
+        } else {
+            format!(
+                "<p>Links that go dark, so ports to disable at one of their ends: {}.</p>\n",
+                escaped(&step.links.join("; "))
+            )
+        };
         let _ = write!(
             body,
-            "<section class=\"step\"><h2>{} · {}</h2>\n<p><b>Take away:</b> {}</p>\n{nodes}{}\
+            "<section class=\"step\"><h2>{} · {}</h2>\n<p><b>Take away:</b> {}</p>\n{nodes}{links}{}\
              <p class=\"back\"><span class=\"box\"></span> Everything back, and all paths as in step 0, at <span class=\"line\"></span></p></section>\n",
             index + 1,
             escaped(&step.case.name),

@@ -213,7 +213,7 @@ pub fn windows_notes(found: &Windows) -> Vec<String> {
             .to_owned()
     });
     out.push(
-        "Each verdict is of one hour and has its own 95\u{202F}%. Nothing else may fail meanwhile: `failover --during` loses each part with an outage in force."
+        "Each verdict is of one hour and has its own 95\u{202F}%. Nothing else may fail meanwhile: failover --during OUTAGE loses each part while an outage is in force."
             .to_owned(),
     );
     out.extend(found.notes.iter().map(|note| {

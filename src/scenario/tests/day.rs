@@ -34,7 +34,7 @@ fn a_shape_is_read_as_a_list_by_name_and_for_all() {
         .find(|mark| mark.key == "workload.orders.arrivals.shape");
     assert_eq!(
         mark.map(|mark| mark.what.as_str()),
-        Some("load over the day, `arrivals` of workload `orders`")
+        Some("load over the day, arrivals of workload `orders`")
     );
 }
 
