@@ -10,7 +10,7 @@ use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
 
 /// The frames of one direction: what every frame touches, in two cache lines. What it counts is in its
-/// [`Account`], which on a large site has left the caches by the time the next frame comes.
+/// account, which on a large site has left the caches by the time the next frame comes.
 #[derive(Clone, Debug)]
 pub(super) struct Lane {
     pub(super) ring: Ring<Flight>,
