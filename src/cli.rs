@@ -28,6 +28,7 @@ mod progress;
 mod rates;
 mod report;
 mod simulate;
+mod stop;
 mod study;
 mod sweep;
 mod windows;
@@ -61,6 +62,7 @@ Exit codes:
   2    the arguments or the scenario are wrong
   3    reading or writing failed
   101  a fault of halfloom itself
+  130  stopped by Ctrl-C: every file is whole, or not there
 
 Start with: halfloom new > site.toml; halfloom check site.toml; halfloom report site.toml";
 

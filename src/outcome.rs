@@ -25,7 +25,7 @@ mod switch;
 mod theory;
 mod windows;
 
-pub use compare::{Change, Comparison, DesignRow, Difference, Inventory, PartDifference};
+pub use compare::{Change, Comparison, DesignRow, Device, Difference, Inventory, PartDifference};
 pub use derived::{Derived, DerivedArrivals, Dispersion, Work};
 pub use each_part::{CutOff, EachPart, Fullest, PartCase, PartSwitch};
 pub use exchange::{

@@ -15,6 +15,7 @@ pub mod estimate;
 pub mod exchange;
 pub mod growth;
 pub mod headroom;
+pub mod inventory;
 mod judge;
 mod layers;
 pub mod measured;

@@ -48,5 +48,5 @@ pub use protocol::{Family, Protocol};
 pub use tcp::{Acks, Digests, TcpOptions, Timestamps};
 pub use technology::{
     Code, FEC_DECODE, Fec, Mark, Medium, Modulation, Technology, all_technologies, technologies,
-    technology,
+    technology, technology_with,
 };

@@ -4,8 +4,10 @@ use super::console::Console;
 use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::ScenarioArguments;
-use crate::render::{json, table};
+use super::output::{Forms, Output};
+use crate::render::{csv, json, table};
 use clap::Args;
+use std::path::PathBuf;
 
 /// Arguments of `check`.
 #[derive(Debug, Args)]
@@ -18,20 +20,29 @@ pub(super) struct Arguments {
     /// Print JSON instead of tables
     #[arg(long)]
     json: bool,
+    /// Write one row a tier, or controller, and case as CSV to this file too [default: no file]
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
     /// No warnings on the standard error [default: shown]
     #[arg(long)]
     quiet: bool,
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
+    let output = Output {
+        csv: arguments.csv.as_deref(),
+        json: arguments.json,
+    };
+    output.check()?;
     let loaded = load::load(&arguments.scenario, Warnings::unless(arguments.quiet))?;
     let review = crate::study::review::review(&loaded.site);
-    if arguments.json {
-        console.result(&json::review_json(&review))?;
-        return Ok(Exit::Done);
-    }
-    console.result(&table::review_text(&review))?;
-    if arguments.defaults {
+    let forms = Forms {
+        csv: &csv::review_csv,
+        json: &json::review_json,
+        text: &table::review_text,
+    };
+    output.write(console, &review, &forms)?;
+    if arguments.defaults && !arguments.json {
         console.result(&table::assumptions_text(&crate::study::assumptions(
             &loaded.site,
         )))?;

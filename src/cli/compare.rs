@@ -3,7 +3,7 @@
 use super::console::Console;
 use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
-use super::options::{RunArguments, ScenarioArguments, key_value};
+use super::options::{RunArguments, ScenarioArguments, key_value, price_list};
 use super::output::{Forms, Output, only, outage_words};
 use super::study;
 use crate::outcome::{Comparison, Origin, Verdict};
@@ -29,6 +29,10 @@ pub(super) struct Arguments {
     /// Only this outage, by name, beside the healthy site; may be repeated [default: every outage]
     #[arg(long, value_name = "NAME")]
     outage: Vec<String>,
+    /// A price list, CSV with the columns item, of and price: what each design costs more than the first stands beside
+    /// what it gains [default: no prices]
+    #[arg(long, value_name = "FILE")]
+    prices: Option<PathBuf>,
     #[command(flatten)]
     run: RunArguments,
     /// Print JSON instead of tables
@@ -75,10 +79,17 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     for design in &designs {
         study::known(&arguments.outage, &design.site)?;
     }
+    let prices = arguments.prices.as_deref().map(price_list).transpose()?;
     let origin = origin(arguments, &designs);
     let outages = only(&arguments.outage);
     let found = study::on_threads(&arguments.run, |progress| {
-        compare(&designs, origin, outages.as_deref(), progress)
+        compare(
+            &designs,
+            origin,
+            outages.as_deref(),
+            prices.as_ref(),
+            progress,
+        )
     })?;
     let forms = Forms {
         csv: &csv::comparison_csv,
@@ -136,6 +147,9 @@ fn origin(arguments: &Arguments, designs: &[Design]) -> Origin {
         words.extend(["--variant".to_owned(), pairs.join(";")]);
     }
     words.extend(outage_words(&arguments.outage));
+    if let Some(file) = &arguments.prices {
+        words.extend(["--prices".to_owned(), file.to_string_lossy().into_owned()]);
+    }
     words.extend(study::repeated(&arguments.set, &arguments.run));
     Origin {
         version: env!("CARGO_PKG_VERSION").to_owned(),

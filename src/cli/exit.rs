@@ -4,6 +4,9 @@ use std::io;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
+/// The code of a program that Ctrl-C ended: 128 and the number of the signal, as shells have it.
+pub(super) const STOPPED: i32 = 130;
+
 /// How a command ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Exit {

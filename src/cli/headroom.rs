@@ -152,7 +152,7 @@ fn first_answer(site: &Site, outages: Option<&[String]>) -> String {
         .into_iter()
         .map(|(case, factor)| match factor {
             Some(factor) => format!("{case} at {}", three(factor)),
-            None => format!("{case} never (a closed loop takes what there is)"),
+            None => format!("{case} never (closed loops take what there is; what grows is the number outstanding)"),
         })
         .collect();
     format!(

@@ -9,7 +9,7 @@ use crate::render::several::ScenarioRow;
 use crate::render::{csv, json, junit, table};
 use crate::study::remedy::{PriceList, Search};
 use clap::Args;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// The scenario and what is set otherwise for this run.
 #[derive(Clone, Debug, Args)]
@@ -94,14 +94,17 @@ impl MendArguments {
                 prices: None,
             });
         };
-        let text = load::text(file)?;
-        let prices = PriceList::read(&text)
-            .map_err(|what| Failure::Scenario(format!("error: {}:{what}", file.display())))?;
         Ok(Search {
             most: self.mends.unwrap_or(0),
-            prices: Some(prices),
+            prices: Some(price_list(file)?),
         })
     }
+}
+
+/// Reads a price list.
+pub(super) fn price_list(file: &Path) -> Result<PriceList, Failure> {
+    PriceList::read(&load::text(file)?)
+        .map_err(|what| Failure::Scenario(format!("error: {}:{what}", file.display())))
 }
 
 /// Where results go.

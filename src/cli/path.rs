@@ -4,8 +4,11 @@ use super::console::Console;
 use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::ScenarioArguments;
-use crate::render::{json, table};
+use super::output::{Forms, Output};
+use crate::outcome::PathSheet;
+use crate::render::{csv, json, table};
 use clap::Args;
+use std::path::PathBuf;
 
 /// Arguments of `path`.
 #[derive(Debug, Args)]
@@ -21,12 +24,20 @@ pub(super) struct Arguments {
     /// Print JSON instead of tables
     #[arg(long)]
     json: bool,
+    /// Write one row a hop of every path as CSV to this file too [default: no file]
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
     /// No warnings on the standard error [default: shown]
     #[arg(long)]
     quiet: bool,
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
+    let output = Output {
+        csv: arguments.csv.as_deref(),
+        json: arguments.json,
+    };
+    output.check()?;
     let loaded = load::load(&arguments.scenario, Warnings::unless(arguments.quiet))?;
     let sheets = crate::study::paths::paths(
         &loaded.site,
@@ -39,11 +50,11 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
             "names are those of the scenario's [[host]] and [[array]] tables",
         )
     })?;
-    let text = if arguments.json {
-        json::paths_json(&sheets)
-    } else {
-        table::paths_text(&sheets)
+    let forms = Forms {
+        csv: &|sheets: &Vec<PathSheet>| csv::paths_csv(sheets),
+        json: &|sheets| json::paths_json(sheets),
+        text: &|sheets| table::paths_text(sheets),
     };
-    console.result(&text)?;
+    output.write(console, &sheets, &forms)?;
     Ok(Exit::Done)
 }

@@ -4,6 +4,7 @@ use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::{PrecisionArguments, RunArguments, ScenarioArguments};
 use super::progress::Bar;
+use super::stop;
 use crate::outcome::{Origin, Report, Verdict};
 use crate::scenario::{Loaded, Problem};
 use crate::site::Site;
@@ -129,6 +130,8 @@ impl Job {
         work: impl FnOnce(&Site, Origin, &dyn Progress) -> T + Send,
     ) -> Result<T, Failure> {
         let pool = pool(self.threads)?;
+        // Where it cannot be watched for, Ctrl-C ends the program as it would any other.
+        let _watched = stop::watch(stop::BEGINS_AGAIN);
         let bar = Bar::new(self.quiet);
         let report = pool.install(|| work(&self.loaded.site, self.origin, &bar));
         bar.finish();
@@ -213,6 +216,8 @@ pub(super) fn on_threads<T: Send>(
     work: impl FnOnce(&dyn Progress) -> T + Send,
 ) -> Result<T, Failure> {
     let pool = pool(options.threads.map_or(0, usize::from))?;
+    // A command that watches for Ctrl-C itself keeps its own words.
+    let _watched = stop::watch(stop::BEGINS_AGAIN);
     let bar = Bar::new(options.quiet);
     let done = pool.install(|| work(&bar));
     bar.finish();

@@ -9,7 +9,7 @@ use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::{RunArguments, ScenarioArguments};
 use super::output::{only, outage_words};
-use super::{picture, study, write};
+use super::{picture, stop, study, write};
 use crate::outcome::{Origin, SweepPoint};
 use crate::render::chart::{Format, sweep_chart};
 use crate::render::csv::{SweepPlace, sweep_header, sweep_json_line, sweep_rows};
@@ -23,7 +23,7 @@ use clap::Args;
 use sha2::{Digest, Sha256};
 use slice::{Slice, Wanted};
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Mutex, PoisonError};
 use store::{Kind, Sink, Stored};
 use vary::Axis;
 
@@ -364,14 +364,15 @@ impl Progress for Whole<'_> {
 /// Runs the points from `keep` on and writes their rows.
 fn go_on(sweep: &Sweep<'_>, keep: usize, sinks: Vec<Sink>) -> Result<Vec<Vec<String>>, Failure> {
     let plans = &sweep.plans[keep..];
-    let sinks = Arc::new(Mutex::new(sinks));
-    let guarded = Arc::clone(&sinks);
+    let sinks = Mutex::new(sinks);
     // Whoever stops it waits for the write that is under way: no file is left with half a row.
-    let watched = ctrlc::set_handler(move || {
-        let _kept = guarded.lock().unwrap_or_else(PoisonError::into_inner);
-        console::complain("stopped; files hold whole points, and the same command goes on");
-        std::process::exit(130);
-    });
+    let watched = stop::watch(
+        if sweep.arguments.csv.is_some() || sweep.arguments.jsonl.is_some() {
+            "stopped; files hold whole points, and the same command goes on after them"
+        } else {
+            stop::BEGINS_AGAIN
+        },
+    );
     if watched.is_err() && !sweep.arguments.run.quiet {
         console::complain("warning: cannot watch for Ctrl-C; a torn last row would be repaired");
     }
@@ -386,6 +387,7 @@ fn go_on(sweep: &Sweep<'_>, keep: usize, sinks: Vec<Sink>) -> Result<Vec<Vec<Str
             |_, result: Result<(Vec<Vec<String>>, SweepPoint), Failure>| {
                 let written = result.and_then(|(rows, _)| {
                     let mut sinks = sinks.lock().unwrap_or_else(PoisonError::into_inner);
+                    let _kept = stop::writing();
                     for sink in sinks.iter_mut() {
                         if let Err(error) = sink.add(&rows) {
                             return Err(Failure::file("write", &sink.path, error));

@@ -11,7 +11,7 @@ use super::options::key_value;
 use crate::render::{chart, json};
 use crate::scenario;
 use crate::study::exchange;
-use crate::wire::{Op, SIZE_MAX, technologies};
+use crate::wire::{Fec, Op, SIZE_MAX, Technology, technologies, technology_with};
 use clap::builder::PossibleValuesParser;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
@@ -39,7 +39,7 @@ pub(super) struct Arguments {
     )]
     over: Vec<String>,
     /// Show all sizes from 512 B to 4 MiB for several pairs of a protocol and a link
-    #[arg(long, conflicts_with_all = ["protocol", "over", "length", "fcoe"])]
+    #[arg(long, conflicts_with_all = ["protocol", "over", "length", "fcoe", "size", "fec"])]
     sweep: bool,
     /// Pairs of a sweep, commas between: PROTOCOL@LINK, for example iscsi@10GbE;
     /// fc-scsi@32GFC,nvme-tcp@25GbE when not given
@@ -54,6 +54,10 @@ pub(super) struct Arguments {
     /// Length of the link, for the idle latency, 5 ns a metre [default: 10m]
     #[arg(long, value_name = "LENGTH", value_parser = length)]
     length: Option<u64>,
+    /// Error correction of the link, for the idle latency; rates do not depend on it. Links that have no such layer are
+    /// left out, or refused where --over names them [default: the usual one of each]
+    #[arg(long, value_name = "FEC", value_enum)]
+    fec: Option<FecWord>,
     /// Largest write sent with its command, NVMe over TCP and RDMA only; 0B for none
     /// [default: 16KiB over TCP, 4KiB over RDMA]
     #[arg(long, value_name = "SIZE", value_parser = size_or_none)]
@@ -115,6 +119,37 @@ impl OpWord {
             Self::Read => Op::Read,
             Self::Write => Op::Write,
         }
+    }
+}
+
+/// Forward error correction.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum FecWord {
+    /// None
+    None,
+    /// Firecode, IEEE 802.3 clause 74
+    Firecode,
+    /// RS(528,514)
+    Rs528,
+    /// RS(544,514), interleaved or not
+    Rs544,
+}
+
+impl FecWord {
+    /// What it can stand for.
+    const fn kinds(self) -> &'static [Fec] {
+        match self {
+            Self::None => &[Fec::None],
+            Self::Firecode => &[Fec::Firecode],
+            Self::Rs528 => &[Fec::Rs528],
+            Self::Rs544 => &[Fec::Rs544, Fec::Rs544x2, Fec::Rs544x4],
+        }
+    }
+
+    /// The link with it, if there is such a layer.
+    fn of(self, label: &str) -> Option<&'static Technology> {
+        let mut kinds = self.kinds().iter();
+        kinds.find_map(|fec| technology_with(label, *fec))
     }
 }
 

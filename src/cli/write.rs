@@ -1,6 +1,7 @@
 //! Files that appear whole or not at all.
 
 use super::exit::Failure;
+use super::stop;
 use std::collections::BTreeSet;
 use std::ffi::OsString;
 use std::fs;
@@ -51,6 +52,7 @@ pub(super) fn file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     }
     // Through a symbolic link, not over it.
     let place = path.canonicalize().unwrap_or_else(|_| path.to_path_buf());
+    let _kept = stop::writing();
     let mut builder = builder();
     #[cfg(unix)]
     builder.permissions(rights(0o666));
@@ -74,6 +76,7 @@ pub(super) fn folder(
     let wrap = |error| Failure::file("write", path, error);
     let way = check_folder(path, foreign)?;
     let parent = folder_of(path);
+    let _kept = stop::writing();
     fs::create_dir_all(&parent).map_err(wrap)?;
     let mut builder = builder();
     #[cfg(unix)]

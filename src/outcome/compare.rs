@@ -1,6 +1,6 @@
 //! Several designs under the same random numbers.
 
-use super::{Case, Estimated, Matrix, MeasureKind, Origin};
+use super::{Case, Changes, Estimated, Matrix, MeasureKind, Origin};
 use serde::Serialize;
 
 /// The whole comparison; differences are against the first design.
@@ -16,6 +16,8 @@ pub struct Comparison {
     pub part_differences: Vec<PartDifference>,
     /// Start of the measured window, the same for all.
     pub warm_up_s: f64,
+    /// Whether there was a price list.
+    pub priced: bool,
     /// What could not be compared.
     pub notes: Vec<String>,
 }
@@ -31,6 +33,8 @@ pub struct DesignRow {
     pub set: Vec<(String, String)>,
     /// What it is made of.
     pub inventory: Inventory,
+    /// What it takes that the first design does not have, and its price; nothing for the first.
+    pub changes: Changes,
     /// Verdict for each promise and case.
     pub matrix: Matrix,
 }
@@ -46,10 +50,29 @@ pub struct Inventory {
     pub modules: u32,
     /// Controllers.
     pub controllers: u32,
+    /// The same by family: hosts, switches, modules and controllers.
+    pub devices: Vec<Device>,
     /// Cables by speed; a cage counts as one.
     pub cables: Vec<(String, u32)>,
     /// Ports in use by speed, at both ends; a cage takes one at its own end and each leg one.
     pub ports: Vec<(String, u32)>,
+    /// Optics by speed: one an end of each cable, as if none were copper with its ends attached.
+    pub optics: Vec<(String, u32)>,
+    /// Legs of cages that are used, by speed.
+    pub lit_legs: Vec<(String, u32)>,
+    /// Legs of cages that are not.
+    pub dark_legs: Vec<(String, u32)>,
+}
+
+/// Devices of one family.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Device {
+    /// `host`, `switch`, `module` or `controller`.
+    pub kind: String,
+    /// Its family.
+    pub of: String,
+    /// How many.
+    pub count: u32,
 }
 
 /// What a difference says.

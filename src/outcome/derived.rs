@@ -73,8 +73,8 @@ pub struct Dispersion {
     pub window_s: f64,
     /// Of the recording; `None` with fewer than ten windows.
     pub recorded: Option<f64>,
-    /// Of the arrivals that stand for it, by their law.
-    pub modelled: f64,
+    /// Of the arrivals that stand for it, by their law; of a replay as recorded.
+    pub modelled: Option<f64>,
 }
 
 /// When I/Os arrive.

@@ -48,6 +48,8 @@ pub struct TierRow {
     pub toward_host_percent: Vec<Option<f64>>,
     /// The busier direction in a burst of the bursty workloads.
     pub burst_percent: Vec<Option<f64>>,
+    /// By case: whether a closed loop crosses it. Such work takes what there is, and no figure above counts it.
+    pub closed: Vec<bool>,
 }
 
 /// Name, requests in parallel, and per cent by case: on the mean, then in a burst.
@@ -62,6 +64,8 @@ pub struct Review {
     pub tiers: Vec<TierRow>,
     /// Controllers' a-priori utilization by case: name, parallel, per cent on the mean and in a burst.
     pub controllers: Vec<ControllerRow>,
+    /// By controller and case: whether a closed loop reaches it, which its figures do not count.
+    pub closed_controllers: Vec<Vec<bool>>,
     /// Findings, warnings first.
     pub findings: Vec<ReviewFinding>,
     /// What closed forms say, by case.

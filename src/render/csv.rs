@@ -8,6 +8,7 @@ mod growth;
 mod headroom;
 mod measured;
 mod mends;
+mod review;
 mod several;
 mod sheet;
 mod sweep;
@@ -18,6 +19,7 @@ pub use growth::growth_csv;
 pub use headroom::headroom_csv;
 pub use measured::measured_csv;
 pub use mends::mends_csv;
+pub use review::{paths_csv, review_csv};
 pub use several::several_csv;
 pub use sheet::sheet_csv;
 pub use sweep::{

@@ -91,7 +91,8 @@
 //! # `review`
 //!
 //! `review`: `cases`; `tiers` (`tier`, `side`, `links`, `nominal_gb_s`, `usable_gb_s`, `oversubscription`,
-//! `toward_array_percent`, `toward_host_percent`, `burst_percent`, one a case); `controllers` (name, parallel,
+//! `toward_array_percent`, `toward_host_percent`, `burst_percent`, `closed` (a closed loop comes on top), one a case);
+//! `closed_controllers` (the same of each controller); `controllers` (name, parallel,
 //! per cent on the mean and in a burst by case); `findings` (`severity`, `kind`, `what`, `advice`); `theory`, what closed
 //! forms say (`case`, `part`, `figure`, `unit`, `value`, `trust`: `"exact"`, `"approximation"`, `"at-most"`, `"at-least"`,
 //! `by`, `assumes`, `simulated`, which is `null` in a review without a run).
@@ -166,7 +167,9 @@
 //! # `comparison`
 //!
 //! `origin`, `warm_up_s`, `notes`; `designs`: `name`, `digest`, `set`, `matrix`, `inventory` (`hosts`,
-//! `switches`, `modules`, `controllers`, and `cables` and `ports` as pairs of speed and number);
+//! `switches`, `modules`, `controllers`, `devices` (`kind`, `of` which family, `count`), and `cables`, `ports`, `optics`,
+//! `lit_legs` and `dark_legs` as pairs of speed and number), `changes` (what it takes beside the first, as of a change, with
+//! its price); `priced`: with a price list;
 //! `differences`: `design` (index, the first is 0), `case`, `workload`, `measure`, `promised`, `unit`,
 //! `first`, `value` (both `null` when saturated), `difference` (estimated: this design less the first),
 //! `change` (`"same"`, `"better"`, `"worse"`, `"not-shown"`); `part_differences`: `design`, `case`, `part`,

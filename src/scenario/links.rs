@@ -9,7 +9,7 @@ use super::tree::Node;
 use super::value::{bytes, length_mm, link_rate, one_of, time};
 use crate::site::{Carries, Chassis, End, HostFamily, LinkFamily};
 use crate::unit::{Duration, Rate};
-use crate::wire::{self, Medium, Technology};
+use crate::wire::{self, Fec, Medium, Technology, technology_with};
 
 /// What the links refer to, already read.
 pub(super) struct Parts<'p> {
@@ -247,10 +247,29 @@ fn speed(node: &Node) -> Result<Speed, Fault> {
     .help("or state a rate, like \"27.2Gb/s\""))
 }
 
-/// `fec = "off"`, or its latency; by default the technology's.
+/// Whether every physical layer of that name has FEC: FC-FS-4 (5.4) for 32GFC and above, IEEE 802.3 clause 134 for 50GbE.
+fn always_on(technology: &Technology) -> bool {
+    technology_with(technology.label, Fec::None).is_none()
+}
+
+/// `fec = "off"` where the technology can do without, or its latency; by default the technology's.
 fn fec(cursor: &Cursor<'_, '_>, technology: Option<&'static Technology>) -> Duration {
     let off_or_time = |node: &Node| match node.as_str().map(String::as_str) {
-        Some("off") => Ok(Duration::ZERO),
+        Some("off") => match technology.filter(|known| always_on(known)) {
+            None => Ok(Duration::ZERO),
+            Some(known) => Err(Fault::new(
+                format!("turns off what {} cannot do without", known.label),
+                format!(
+                    "a time: {} always has {} ({})",
+                    known.label,
+                    known.fec.name(),
+                    known.source
+                ),
+            )
+            .help(
+                "leave it out for the usual latency, or state what was measured, like \"150ns\"",
+            )),
+        },
         _ => time(node).map_err(|mut fault| {
             fault.expected.push_str(", or \"off\"");
             fault

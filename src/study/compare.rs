@@ -4,16 +4,19 @@
 //! each brings the same I/Os; figures are subtracted replication by replication and the interval is that of
 //! the differences, which is far narrower than those of the figures. The same design differs by exactly 0.
 //!
-//! Left out: the switch-over, a joint statement over all differences (each has its own 95 %), and prices.
+//! Beside the gain stands what a design takes that the first one does not have, and what that costs by a price list.
+//!
+//! Left out: the switch-over, and a joint statement over all differences (each has its own 95 %).
 
 use super::case::{self, CasePlan};
+use super::inventory::inventory;
 use super::progress::Progress;
+use super::remedy::{PriceList, changes};
 use super::steady::{self, SteadyRuns};
 use super::{judge, parts};
 use crate::measure::paired_difference;
 use crate::outcome::{
-    Change, Comparison, DesignRow, Difference, Inventory, MeasureKind, Origin, PartDifference,
-    Steady,
+    Change, Changes, Comparison, DesignRow, Difference, MeasureKind, Origin, PartDifference, Steady,
 };
 use crate::site::{Measure, Site, WarmUp};
 use crate::topology::Fabric;
@@ -35,7 +38,8 @@ pub struct Design {
     pub set: Vec<(String, String)>,
 }
 
-/// Compares the designs with the first, healthy and in the outages asked for (all for `None`).
+/// Compares the designs with the first, healthy and in the outages asked for (all for `None`). With a price list each
+/// says what it costs more than the first.
 ///
 /// # Panics
 /// Without a design.
@@ -44,6 +48,7 @@ pub fn compare(
     designs: &[Design],
     origin: Origin,
     outages: Option<&[String]>,
+    prices: Option<&PriceList>,
     progress: &dyn Progress,
 ) -> Comparison {
     let sites = alike(designs);
@@ -107,13 +112,22 @@ pub fn compare(
                 digest: design.digest.clone(),
                 set: design.set.clone(),
                 inventory: inventory(site),
+                changes: taken(&designs[0], design, prices),
                 matrix: judge::matrix(site, runs, &[]),
             })
             .collect(),
         differences,
         part_differences,
+        priced: prices.is_some(),
         notes,
     }
+}
+
+/// What a design takes that the first one does not have. Of what is set, only what is set for it alone counts.
+fn taken(first: &Design, design: &Design, prices: Option<&PriceList>) -> Changes {
+    let own = design.set.iter().filter(|pair| !first.set.contains(pair));
+    let own: Vec<(String, String)> = own.cloned().collect();
+    changes(&first.site, &design.site, &own, prices)
 }
 
 /// The sites with the first one's run control.
@@ -342,45 +356,6 @@ fn change(
         (true, _, true) | (_, true, false) => Change::Better,
         (true, _, false) | (_, true, true) => Change::Worse,
         _ => Change::NotShown,
-    }
-}
-
-/// What a site is made of.
-#[must_use]
-pub fn inventory(site: &Site) -> Inventory {
-    let fabric = Fabric::new(site);
-    let number = |count: usize| u32::try_from(count).unwrap_or(u32::MAX);
-    let modules = fabric
-        .switches
-        .iter()
-        .filter(|switch| switch.chassis.is_some())
-        .count();
-    let mut cables: BTreeMap<String, u32> = BTreeMap::new();
-    let mut ports: BTreeMap<String, u32> = BTreeMap::new();
-    let mut cages: BTreeSet<&str> = BTreeSet::new();
-    for member in &fabric.members {
-        let link = &site.links[member.family];
-        let label = &link.label;
-        let Some((name, cage)) = member.cage.as_deref().zip(link.cage) else {
-            *cables.entry(label.clone()).or_insert(0) += 1;
-            *ports.entry(label.clone()).or_insert(0) += 2;
-            continue;
-        };
-        // Each leg ends in a port, and the cage takes one at its own end.
-        *ports.entry(label.clone()).or_insert(0) += 1;
-        if cages.insert(name) {
-            let whole = format!("{} × {label} in a cage", cage.legs);
-            *cables.entry(whole.clone()).or_insert(0) += 1;
-            *ports.entry(whole).or_insert(0) += 1;
-        }
-    }
-    Inventory {
-        hosts: number(fabric.hosts.len()),
-        switches: number(fabric.switches.len() - modules),
-        modules: number(modules),
-        controllers: number(fabric.controllers.len()),
-        cables: cables.into_iter().collect(),
-        ports: ports.into_iter().collect(),
     }
 }
 

@@ -7,21 +7,22 @@
 //! Left out: what order sizes and operations come in, places on the disk, and correlation over times longer than
 //! the bursts that are fitted; a replay keeps all of it.
 
+mod burst;
+mod print;
+
 use crate::outcome::{Derived, DerivedArrivals, Dispersion, Work};
 use crate::scenario::{Recorded, Recording, Sample};
 use crate::wire::Op;
+use burst::{dispersion, fitted, gap_variation, kept, most_at_once, peak};
+use print::toml;
 use std::collections::BTreeMap;
+
+pub use burst::by_law;
 
 /// Length of the stretch that is modelled.
 pub const STRETCH_S: f64 = 300.0;
 /// Time scales of the index of dispersion.
 const SCALES_S: [f64; 5] = [0.001, 0.01, 0.1, 1.0, 10.0];
-/// Fewest windows that make an index.
-const WINDOWS_MIN: usize = 10;
-/// Below this at every scale, arrivals count as Poisson.
-const CALM: f64 = 1.5;
-/// Sizes listed one by one in the workload; the rest goes by its mean.
-const SIZES_MAX: usize = 24;
 const NS: f64 = 1e9;
 
 /// What to call things in the workload.
@@ -144,8 +145,9 @@ fn from_trace(ios: &[Recorded], names: &Names) -> Derived {
             window_s: *scale,
             recorded: *recorded,
             modelled: match arrivals {
-                DerivedArrivals::Replay => recorded.unwrap_or(1.0),
-                other => by_law(other, *scale),
+                // A replay brings the recording itself: what is unknown of the one is of the other.
+                DerivedArrivals::Replay => *recorded,
+                other => Some(by_law(other, *scale)),
             },
         })
         .collect();
@@ -175,167 +177,6 @@ fn from_trace(ios: &[Recorded], names: &Names) -> Derived {
     };
     derived.toml = toml(&derived, names);
     derived
-}
-
-/// I/Os by window, windows from the first I/O on; the partial last one is left out.
-fn windows(ios: &[Recorded], length_s: f64, span_s: f64) -> Vec<u64> {
-    let count = (span_s / length_s + 1e-9).floor() as usize;
-    let mut all = vec![0_u64; count.min(50_000_000)];
-    let first = ios.first().map_or(0, |io| io.at_ns);
-    for io in ios {
-        let index = ((io.at_ns - first) as f64 / NS / length_s) as usize;
-        if let Some(window) = all.get_mut(index) {
-            *window += 1;
-        }
-    }
-    all
-}
-
-fn dispersion(ios: &[Recorded], length_s: f64, span_s: f64) -> Option<f64> {
-    let all = windows(ios, length_s, span_s);
-    if all.len() < WINDOWS_MIN {
-        return None;
-    }
-    let count = all.len() as f64;
-    let mean = all.iter().sum::<u64>() as f64 / count;
-    let squares: f64 = all.iter().map(|n| (*n as f64 - mean).powi(2)).sum();
-    (mean > 0.0).then(|| squares / (count - 1.0) / mean)
-}
-
-/// Busiest window ÷ mean.
-fn peak(ios: &[Recorded], length_s: f64, span_s: f64) -> Option<f64> {
-    let most = windows(ios, length_s, span_s).into_iter().max()?;
-    Some(most as f64 / length_s / (ios.len() as f64 / span_s))
-}
-
-fn gap_variation(ios: &[Recorded]) -> Option<f64> {
-    let gaps: Vec<f64> = ios
-        .windows(2)
-        .map(|pair| (pair[1].at_ns - pair[0].at_ns) as f64)
-        .collect();
-    let count = gaps.len() as f64;
-    let mean = gaps.iter().sum::<f64>() / count;
-    let squares: f64 = gaps.iter().map(|gap| (gap - mean).powi(2)).sum();
-    (count > 1.0 && mean > 0.0).then(|| (squares / (count - 1.0)).sqrt() / mean)
-}
-
-fn most_at_once(latencies: &[(u64, u64)]) -> u64 {
-    let mut changes: Vec<(u64, i64)> = latencies
-        .iter()
-        .flat_map(|(at, latency)| [(*at, 1), (at + latency, -1)])
-        .collect();
-    // What ends at an instant is over before what begins then.
-    changes.sort_unstable();
-    let (mut now, mut most) = (0_i64, 0);
-    for (_, change) in changes {
-        now += change;
-        most = most.max(now);
-    }
-    u64::try_from(most).unwrap_or(0)
-}
-
-/// Index of dispersion of arrivals by their law. Of a Poisson stream whose rate alternates between two values for
-/// exponential times: 1 + 2 p (1 − p) d² ÷ (λ σ) × (1 − (1 − e^(−σ t)) ÷ (σ t)), with p the share of time in a burst, d
-/// the difference of the rates, λ the mean and σ the sum of the two rates of change (Heffes and Lucantoni, *A Markov
-/// modulated characterization of packetized voice and data traffic*, IEEE JSAC 4 (6), 1986; from memory).
-#[must_use]
-pub fn by_law(arrivals: DerivedArrivals, window_s: f64) -> f64 {
-    let DerivedArrivals::Bursty {
-        peak,
-        base,
-        burst_s,
-        every_s,
-    } = arrivals
-    else {
-        return 1.0;
-    };
-    let share = burst_s / every_s;
-    let mean = share * peak + (1.0 - share) * base;
-    let sigma = 1.0 / burst_s + 1.0 / (every_s - burst_s);
-    let decay = 1.0 + libm::expm1(-sigma * window_s) / (sigma * window_s);
-    1.0 + 2.0 * share * (1.0 - share) * (peak - base).powi(2) / (mean * sigma) * decay
-}
-
-/// Windows and thresholds by which bursts are told apart; the pair whose law comes nearest to what was recorded
-/// is taken.
-fn fitted(ios: &[Recorded], span_s: f64, recorded: &[Option<f64>]) -> DerivedArrivals {
-    if recorded.iter().flatten().all(|index| *index < CALM) {
-        return DerivedArrivals::Poisson;
-    }
-    let error = |arrivals: DerivedArrivals| -> f64 {
-        SCALES_S
-            .iter()
-            .zip(recorded)
-            .filter_map(|(scale, recorded)| {
-                let ratio = by_law(arrivals, *scale) / (*recorded)?.max(1e-3);
-                Some(libm::log(ratio).powi(2))
-            })
-            .sum()
-    };
-    let mut best = (error(DerivedArrivals::Poisson), DerivedArrivals::Poisson);
-    for window in [0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0] {
-        let all = windows(ios, window, span_s);
-        for threshold in [0.25, 0.5, 1.0, 1.5, 2.0, 3.0, 5.0] {
-            let found = two_rates(&all, window, threshold, ios.len() as f64 / span_s);
-            if let Some(found) = found
-                && error(found) < best.0
-            {
-                best = (error(found), found);
-            }
-        }
-    }
-    best.1
-}
-
-/// The two rates of windows above and below a multiple of the mean, and how long each state lasts; scaled so that the
-/// mean is exactly `iops`.
-fn two_rates(all: &[u64], window: f64, threshold: f64, iops: f64) -> Option<DerivedArrivals> {
-    let limit = threshold * iops * window;
-    let high = |count: &u64| *count as f64 > limit;
-    let bursts = all.iter().filter(|count| high(count)).count();
-    let begun = (0..all.len())
-        .filter(|index| high(&all[*index]) && (*index == 0 || !high(&all[index - 1])));
-    let begun = begun.count();
-    if begun < 3 || bursts == all.len() {
-        return None;
-    }
-    let in_bursts: u64 = all.iter().filter(|count| high(count)).sum();
-    let total: u64 = all.iter().sum();
-    let share = bursts as f64 / all.len() as f64;
-    let rate = |ios: u64, windows: usize| ios as f64 / (windows as f64 * window);
-    let (peak, base) = (
-        rate(in_bursts, bursts),
-        rate(total - in_bursts, all.len() - bursts),
-    );
-    let exact = iops / (share * peak + (1.0 - share) * base);
-    let burst_s = bursts as f64 * window / begun as f64;
-    Some(DerivedArrivals::Bursty {
-        peak: peak * exact,
-        base: base * exact,
-        burst_s,
-        every_s: burst_s / share,
-    })
-}
-
-fn kept(arrivals: DerivedArrivals) -> Vec<String> {
-    match arrivals {
-        DerivedArrivals::Poisson => vec![
-            "the gaps are as good as independent: arrivals are Poisson, which keeps the mean rate and adds no bursts"
-                .to_owned(),
-        ],
-        DerivedArrivals::Bursty { .. } => vec![
-            "kept: the mean rate exactly, and how strongly the rate swings between bursts and the time between them, as \
-             far as two rates can (see the index of dispersion by window)"
-                .to_owned(),
-            "not kept: the highest peaks, regular periods, swings longer than the bursts, which sizes and operations \
-             come together, and places on the disk; --replay keeps all of it"
-                .to_owned(),
-        ],
-        DerivedArrivals::Replay => vec![
-            "the trace is replayed whole, with every burst as recorded; the figures below are of its busiest stretch"
-                .to_owned(),
-        ],
-    }
 }
 
 fn average(samples: &[Sample]) -> Work {
@@ -436,111 +277,9 @@ fn depth_of(part: &[Sample], busiest: &Work) -> Option<f64> {
     Some(total / busiest.span_s)
 }
 
-/// A decimal without needless digits.
-fn decimal(value: f64, places: usize) -> String {
-    let text = format!("{value:.places$}");
-    if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
-    } else {
-        text
-    }
-}
-
-/// Sizes and shares in whole billionths that add up to one; beyond the most frequent, one size that keeps the mean.
-fn mix(sizes: &[(u64, f64)]) -> String {
-    let few = sizes.len() <= SIZES_MAX;
-    let listed = if few { sizes.len() } else { SIZES_MAX - 1 };
-    let mut list: Vec<(u64, f64)> = sizes[..listed].to_vec();
-    if !few {
-        let rest = &sizes[listed..];
-        let share: f64 = rest.iter().map(|row| row.1).sum();
-        let mean = rest.iter().map(|row| row.0 as f64 * row.1).sum::<f64>() / share;
-        let mean = mean.round().max(1.0) as u64;
-        match list.iter_mut().find(|row| row.0 == mean) {
-            Some(row) => row.1 += share,
-            None => list.push((mean, share)),
-        }
-    }
-    if let [(size, _)] = list.as_slice() {
-        return format!("\"{size}B\"");
-    }
-    let mut billionths: Vec<(u64, u64)> = list
-        .iter()
-        .map(|(size, share)| (*size, ((share * 1e9).round() as u64).max(1)))
-        .collect();
-    // The roundings go to the most frequent one.
-    let others: u64 = billionths[1..].iter().map(|row| row.1).sum();
-    billionths[0].1 = 1_000_000_000 - others;
-    let parts: Vec<String> = billionths
-        .iter()
-        .map(|(size, share)| format!("\"{size}B\" = {}", decimal(*share as f64 / 1e9, 9)))
-        .collect();
-    format!("{{ {} }}", parts.join(", "))
-}
-
-fn toml(derived: &Derived, names: &Names) -> String {
-    let work = &derived.busiest;
-    let mut out = format!(
-        "[[workload]]\nname = \"{}\"\nhosts = \"{}\"\narray = \"{}\"\nprotocol = \"{}\"\n",
-        names.workload, names.hosts, names.array, names.protocol
-    );
-    let rate = |value: f64| format!("\"{}/s\"", decimal(value, 6));
-    match derived.arrivals {
-        DerivedArrivals::Replay => {
-            out.push_str(&format!("arrivals = {{ replay = \"{}\" }}\n", names.file));
-        }
-        DerivedArrivals::Poisson => {
-            out.push_str(&format!("arrivals = {{ poisson = {} }}\n", rate(work.iops)));
-        }
-        DerivedArrivals::Bursty {
-            base,
-            burst_s,
-            every_s,
-            ..
-        } => {
-            // Times are whole microseconds, and the rate in a burst is what then keeps the mean.
-            let [burst, every] = [burst_s, every_s].map(|time| (time * 1e6).round().max(1.0));
-            let base = (base * 1e6).round() / 1e6;
-            let peak = (work.iops * every - base * (every - burst)) / burst;
-            out.push_str(&format!(
-                "arrivals = {{ bursty = {{ peak = {}, base = {}, burst = \"{burst}us\", every = \"{every}us\", \
-                 law = \"exponential\" }} }}\n",
-                rate(peak),
-                rate(base)
-            ));
-        }
-    }
-    if derived.arrivals != DerivedArrivals::Replay {
-        out.push_str(&format!("read = {}\n", decimal(work.read_share, 9)));
-        let (read, write) = (&work.read_sizes, &work.write_sizes);
-        let sizes = match (read.is_empty(), write.is_empty()) {
-            (true, _) => mix(write),
-            (_, true) => mix(read),
-            _ => format!("{{ read = {}, write = {} }}", mix(read), mix(write)),
-        };
-        out.push_str(&format!("sizes = {sizes}\n"));
-    }
-    out.push_str("basis = \"measured\"\n");
-    let from = decimal(derived.busiest_from_s, 3);
-    let span = decimal(work.span_s, 3);
-    let source = format!(
-        "{}, {span} s from {from} s on",
-        names.file.replace(['"', '\\'], "'")
-    );
-    out.push_str(&format!("source = \"{source}\"\n"));
-    match derived.depth {
-        Some(depth) => out.push_str(&format!(
-            "# outstanding on the mean, by Little's law: {}; a closed loop would be arrivals = {{ closed = {{ depth = {} }} }}\n",
-            decimal(depth, 1),
-            depth.round().max(1.0)
-        )),
-        None => out.push_str("# outstanding I/Os: unknown, the recording has no latency and no queue\n"),
-    }
-    out
-}
-
 #[cfg(test)]
 mod tests {
+    use super::print::{SIZES_MAX, mix};
     use super::*;
 
     fn io(at_us: u64, op: Op, size: u64, latency_us: u64) -> Recorded {
@@ -636,6 +375,36 @@ mod tests {
         );
         assert_eq!(blind.depth, None);
         assert!(blind.toml.contains("unknown"));
+    }
+
+    /// Twelve windows of 1 ms with one or three I/Os in turn: mean 2, variance 12 ÷ 11. Of 10 ms there is one, which makes
+    /// no index: unknown of the recording is unknown of its replay, and not as calm as Poisson.
+    #[test]
+    fn a_replay_keeps_what_is_recorded_and_knows_no_more() {
+        let at = |window: u64, count: u64| {
+            (0..count).map(move |i| io(window * 1000 + i * 10, Op::Read, 512, 1))
+        };
+        let mut ios: Vec<Recorded> = (0..12).flat_map(|w| at(w, 1 + 2 * (w % 2))).collect();
+        ios.push(io(12_000, Op::Read, 512, 1));
+        let replay = Names {
+            replay: Replay::Yes,
+            ..names()
+        };
+        let found = derive(&Recording::Trace(ios.clone()), &replay);
+        let first = &found.dispersion[0];
+        assert!((first.recorded.unwrap() - 12.0 / 11.0 / 2.0).abs() < 1e-12);
+        for row in &found.dispersion {
+            assert_eq!(row.modelled, row.recorded, "{row:?}");
+        }
+        assert_eq!(found.dispersion[1].modelled, None);
+        // Fitted, a law says something of every window.
+        let fitted = derive(&Recording::Trace(ios), &names());
+        assert!(
+            fitted
+                .dispersion
+                .iter()
+                .all(|row| row.modelled == Some(1.0))
+        );
     }
 
     #[test]

@@ -70,6 +70,10 @@ pub struct CaseLoads {
     pub controllers: Vec<Option<Load>>,
     /// Routes found on the way.
     pub(crate) routes: Routes,
+    /// By direction: whether a closed loop may cross it, which no share above counts.
+    pub closed: Vec<bool>,
+    /// The same by controller.
+    pub closed_controllers: Vec<bool>,
 }
 
 /// The whole estimate.
@@ -127,6 +131,8 @@ fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads 
     let sets = fabric.path_sets(site, &alive);
     let mut bytes = vec![Load::default(); fabric.directions.len()];
     let mut busy = vec![Load::default(); fabric.controllers.len()];
+    let mut closed = vec![false; fabric.directions.len()];
+    let mut closed_controllers = vec![false; fabric.controllers.len()];
     let mut flows = Flows::new(fabric, &alive);
     let demands: Vec<(Asked, PerIo)> = site
         .workloads
@@ -138,6 +144,14 @@ fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads 
             let workload = &site.workloads[*index];
             let (asked, per_io) = &demands[*index];
             let Some(rate) = asked.at_host(set.host) else {
+                let weights = path_weights(site, fabric, &mut flows, set, workload);
+                for (path, _) in set.paths.iter().zip(weights).filter(|(_, w)| *w > 0.0) {
+                    closed_controllers[path.controller] = true;
+                    let (there, back) = flows.both_ways(path, set.family);
+                    for (direction, _) in there.iter().chain(&back) {
+                        closed[direction.index()] = true;
+                    }
+                }
                 continue;
             };
             let service = mean_service_s(workload, &site.arrays[set.array]);
@@ -167,6 +181,8 @@ fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads 
         alive,
         sets,
         bytes,
+        closed,
+        closed_controllers,
     }
 }
 

@@ -6,7 +6,7 @@
 //!
 //! Left out: promises on the switch-over, seasons, and growth that is not a share of what there is.
 
-use super::headroom::{Ask, headroom_over_time};
+use super::headroom::{Ask, closed_notes, headroom_over_time};
 use super::progress::Progress;
 use crate::outcome::{CaseHeadroom, GrowthPlan, Origin, Stage, StageCase, Standing};
 use crate::site::{Growth, Site};
@@ -65,14 +65,17 @@ pub fn growth(
         confidence_percent,
         years,
         stages,
-        notes: vec![
+        notes: [
             "growth is a share of the work each year; sizes, mix and hosts stay".to_owned(),
             format!("nothing was looked for beyond {years} years"),
             "a day before one on which every promise holds is taken to keep them too".to_owned(),
             "the days are those of the state after each loss; the switch-over itself is not judged here: `failover` does, \
              with --set for the load of a day"
                 .to_owned(),
-        ],
+        ]
+        .into_iter()
+        .chain(closed_notes(site))
+        .collect(),
     })
 }
 

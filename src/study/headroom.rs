@@ -37,6 +37,7 @@ use crate::site::Site;
 use crate::topology::Fabric;
 use rayon::prelude::*;
 
+pub(super) use answer::closed_notes;
 use answer::{answer, notes};
 use edge::{excess, next_pilot, proofs};
 use scale::Scale;

@@ -14,13 +14,13 @@ mod limit;
 mod prices;
 mod propose;
 
+pub(super) use cost::changes;
 pub use prices::PriceList;
 
 use super::progress::Progress;
 use super::{Ask, mend};
 use crate::outcome::{Changes, Matrix, Mend, MendOrigin, MendSearch, RefusedMend, Report, Verdict};
 use crate::site::{Site, Variant};
-use cost::changes;
 use propose::{Proposal, proposals};
 use std::cmp::Ordering;
 

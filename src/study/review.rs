@@ -73,6 +73,12 @@ pub fn review(site: &Site) -> Review {
             .map(|case| case.name.clone())
             .collect(),
         controllers: controllers(site, &fabric, &estimate),
+        closed_controllers: (0..fabric.controllers.len())
+            .map(|index| {
+                let cases = estimate.cases.iter();
+                cases.map(|case| case.closed_controllers[index]).collect()
+            })
+            .collect(),
         tiers: facts.tiers.into_iter().map(|tier| tier.row).collect(),
         findings,
         theory: closed_forms::rows(site, &fabric, &estimate),

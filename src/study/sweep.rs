@@ -4,8 +4,8 @@
 //! the switch-over, and which points there are: that is for whoever asks.
 
 use super::case::{self, CasePlan};
-use super::compare::inventory;
 use super::estimate::estimate;
+use super::inventory::inventory;
 use super::progress::Progress;
 use super::{judge, parts, steady};
 use crate::outcome::{PartLoad, Steady, SweepCase, SweepPoint};

@@ -270,5 +270,15 @@ pub fn technology(label: &str) -> Option<&'static Technology> {
         .find(|known| known.label.eq_ignore_ascii_case(label))
 }
 
+/// The technology of that label with that FEC, if such a physical layer exists: of several, the one whose lanes are as
+/// many as usual.
+#[must_use]
+pub fn technology_with(label: &str, fec: Fec) -> Option<&'static Technology> {
+    let usual = technology(label)?;
+    all_technologies()
+        .filter(|other| other.label == usual.label && other.fec == fec)
+        .min_by_key(|other| other.lanes.abs_diff(usual.lanes))
+}
+
 #[cfg(test)]
 mod tests;

@@ -184,3 +184,182 @@ fn wire_refuses_what_does_not_go_together() {
         assert!(output.stdout.is_empty(), "{arguments:?}");
     }
 }
+
+/// `check` and `path` have their figures as rows too, the same as in the JSON.
+#[test]
+fn check_and_path_write_their_figures_as_rows() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let json = |arguments: &[&str]| -> serde_json::Value {
+        let output = halfloom(place.path(), &[arguments, &["--json"]].concat());
+        assert_eq!(code(&output), 0, "{}", err(&output));
+        serde_json::from_str(&out(&output)).expect("it is JSON")
+    };
+    let rows = |name: &str| -> Vec<Vec<String>> {
+        let text = fs::read_to_string(place.path().join(name)).expect("it was written");
+        let split = |line: &str| line.split(',').map(str::to_owned).collect();
+        text.lines().map(split).collect()
+    };
+    let review = &json(&["check", "small.toml", "--csv", "check.csv"])["review"];
+    let tiers = review["tiers"].as_array().expect("tiers").len();
+    let controllers = review["controllers"].as_array().expect("controllers").len();
+    let found = rows("check.csv");
+    // Healthy, A lost, B lost.
+    assert_eq!(found.len(), 1 + 3 * (tiers + controllers));
+    let at = |name: &str| {
+        found[0]
+            .iter()
+            .position(|head| head == name)
+            .expect("a column")
+    };
+    let first = &review["tiers"][0];
+    let healthy: f64 = found[1][at("toward_host_percent")]
+        .parse()
+        .expect("a number");
+    let wanted = first["toward_host_percent"][0].as_f64().expect("a number");
+    assert!(
+        (healthy - wanted).abs() < 1e-9 && healthy > 0.0,
+        "{healthy} {wanted}"
+    );
+    assert_eq!(found[1][at("case")], "healthy");
+    let paths = &json(&["path", "small.toml", "--csv", "path.csv"])["paths"];
+    let hops: usize = paths[0]["paths"]
+        .as_array()
+        .expect("paths")
+        .iter()
+        .map(|path| path["hops"].as_array().expect("hops").len())
+        .sum();
+    assert_eq!(rows("path.csv").len(), 1 + hops);
+    for command in ["check", "path"] {
+        let output = halfloom(place.path(), &[command, "small.toml", "--csv", "no/x.csv"]);
+        assert_eq!(code(&output), 3, "{command}");
+        assert!(out(&output).is_empty(), "asked before anything is printed");
+    }
+}
+
+/// A closed loop takes what there is: no figure is made up for it, and what would grow of it is said.
+#[test]
+fn a_closed_loop_is_called_so_where_others_have_a_load() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let closed = [
+        "--set",
+        "workload.orders.arrivals={ closed = { depth = 8 } }",
+    ];
+    let check = halfloom(
+        place.path(),
+        &[&["check", "small.toml"][..], &closed].concat(),
+    );
+    let text = out(&check);
+    assert!(text.contains("closed: as fast as it goes"), "{text}");
+    assert!(
+        text.contains("8 outstanding at each host ÷ idle latency allow at most"),
+        "{text}"
+    );
+    let open = out(&halfloom(place.path(), &["check", "small.toml"]));
+    assert!(!open.contains("closed:"), "{open}");
+    let arguments = [
+        &[
+            "headroom",
+            "small.toml",
+            "--outage",
+            "A",
+            "--quiet",
+            "--most",
+            "2",
+        ][..],
+        &["--replications", "2", "--set", "run.duration=15ms"],
+        &closed,
+    ]
+    .concat();
+    let text = out(&halfloom(place.path(), &arguments));
+    let words = "`orders` is a closed loop and has no rate to multiply: what grows is the number outstanding at each host, 8 today";
+    assert!(text.contains(words), "{text}");
+}
+
+/// Error correction of the link is part of the idle latency: two crossings of 25GbE, each the code word of 5280 bits and 40 ns.
+#[test]
+fn wire_takes_an_error_correction_and_refuses_what_would_be_ignored() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let base = [
+        "wire",
+        "--protocol",
+        "nvme-tcp",
+        "--over",
+        "25GbE",
+        "--json",
+    ];
+    let idle = |fec: &[&str]| -> f64 {
+        let output = halfloom(place.path(), &[&base[..], fec].concat());
+        assert_eq!(code(&output), 0, "{}", err(&output));
+        let json: serde_json::Value = serde_json::from_str(&out(&output)).expect("it is JSON");
+        json["links"][0]["fec_us"].as_f64().expect("a number")
+    };
+    let usual = idle(&[]);
+    assert!(usual > 0.0);
+    assert_eq!(idle(&["--fec", "rs528"]).to_bits(), usual.to_bits());
+    assert_eq!(idle(&["--fec", "none"]).to_bits(), 0.0_f64.to_bits());
+    // Firecode: 2112 bits on the one lane of 25.78125 Gb/s, 81.92 ns, and 40 ns; RS(528,514): 204.8 and 40.
+    let firecode = idle(&["--fec", "firecode"]);
+    assert!(
+        (firecode / usual - 121.92 / 244.8).abs() < 1e-4,
+        "{firecode} {usual}"
+    );
+    for (arguments, words) in [
+        (&["--sweep", "--size", "4KiB"][..], "cannot be used with"),
+        (&["--sweep", "--fec", "none"], "cannot be used with"),
+        (
+            &["--protocol", "fc-scsi", "--over", "32GFC", "--fec", "none"],
+            "32GFC has: RS(528,514)",
+        ),
+    ] {
+        let output = halfloom(place.path(), &[&["wire"][..], arguments].concat());
+        assert_eq!(code(&output), 2, "{arguments:?}");
+        assert!(err(&output).contains(words), "{}", err(&output));
+    }
+    // All that fit and have it: of the Fibre Channel speeds only those that can do without.
+    let output = halfloom(
+        place.path(),
+        &["wire", "--protocol", "fc-scsi", "--fec", "none"],
+    );
+    assert!(
+        out(&output).contains("16GFC") && !out(&output).contains("32GFC"),
+        "{}",
+        out(&output)
+    );
+}
+
+/// 32GFC and above always correct errors (FC-FS-4, 5.4), and so does 50GbE (IEEE 802.3cd, clause 134).
+#[test]
+fn error_correction_that_is_always_on_cannot_be_turned_off() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let set = |speed: &str, fec: &str| {
+        let (speed, fec) = (
+            format!("link.core-store.speed={speed}"),
+            format!("link.core-store.fec={fec}"),
+        );
+        halfloom(
+            place.path(),
+            &["check", "small.toml", "--set", &speed, "--set", &fec],
+        )
+    };
+    for (speed, fec, wanted) in [
+        ("32GFC", "off", 2),
+        ("64GFC", "off", 2),
+        ("16GFC", "off", 0),
+        ("32GFC", "150ns", 0),
+        ("8GFC", "off", 0),
+    ] {
+        let output = set(speed, fec);
+        assert_eq!(code(&output), wanted, "{speed} {fec}: {}", err(&output));
+        if wanted == 2 {
+            let text = err(&output);
+            assert!(
+                text.contains(&format!("turns off what {speed} cannot do without")),
+                "{text}"
+            );
+            assert!(text.contains("state what was measured"), "{text}");
+        }
+    }
+}

@@ -261,3 +261,45 @@ fn counters_are_set_beside_the_links_that_they_name() {
     assert_eq!(code(&unknown), 2);
     assert!(err(&unknown).contains("c.csv:3: the site has no link, port or switch `app:A1~cor-A`"));
 }
+
+/// Another speed of the two links from core to store: on each fabric a cable and two ports for each of the two controllers.
+#[test]
+fn a_price_list_puts_the_cost_of_a_design_beside_its_gain() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let list = |text: &str| fs::write(place.path().join("p.csv"), text).expect("it can be written");
+    list("item,of,price\ncable,64GFC,100\nport,64GFC,1000\noptic,64GFC,200\n");
+    let arguments = [
+        &["compare", "small.toml", "--prices", "p.csv"][..],
+        &["--variant", "link.core-store.speed=64GFC"],
+        &SHORT,
+        &["run.duration=20ms"],
+    ]
+    .concat();
+    let output = halfloom(place.path(), &arguments);
+    let text = out(&output);
+    assert!(
+        text.contains("What each costs by the price list, and what it gains"),
+        "{text} {}",
+        err(&output)
+    );
+    let json = halfloom(place.path(), &[&arguments[..], &["--json"]].concat());
+    let json: serde_json::Value = serde_json::from_str(&out(&json)).expect("it is JSON");
+    let (first, second) = (&json["designs"][0], &json["designs"][1]);
+    let made = |row: &serde_json::Value, of: &str| row["inventory"][of].clone();
+    let cables = second["changes"]["cables"].as_f64().expect("a number");
+    assert_eq!(second["changes"]["ports"].as_f64(), Some(2.0 * cables));
+    assert_eq!(
+        second["changes"]["price"].as_f64(),
+        Some(cables * (100.0 + 2.0 * 1200.0))
+    );
+    assert_eq!(first["changes"]["price"].as_f64(), Some(0.0));
+    assert_eq!(made(first, "optics"), made(first, "ports"));
+    assert!(text.contains("optics (one an end"), "{text}");
+    list("item,of,price\ncable,64GFC,100\n");
+    assert!(out(&halfloom(place.path(), &arguments)).contains("The price list lacks port 64GFC."));
+    list("item,of,price\ncable,64GFC,dear\n");
+    let wrong = halfloom(place.path(), &arguments);
+    assert_eq!(code(&wrong), 2);
+    assert!(err(&wrong).contains("p.csv:2:"), "{}", err(&wrong));
+}

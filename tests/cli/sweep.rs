@@ -90,6 +90,123 @@ fn killed_fifty_times_it_ends_with_the_bytes_of_an_uninterrupted_run() {
     assert!(resumed > 10 && ended > 0, "{resumed} of {kills} had rows");
 }
 
+/// Ctrl-C, as a terminal sends it: the signal 2.
+#[cfg(unix)]
+fn interrupt(child: &std::process::Child) {
+    let sent = Command::new("kill")
+        .args(["-INT", &child.id().to_string()])
+        .status()
+        .expect("`kill` starts");
+    assert!(sent.success());
+}
+
+/// Whole points, a message that says so, code 130; and the same command goes on to the bytes of an uninterrupted run.
+#[cfg(unix)]
+#[test]
+fn a_sweep_that_is_interrupted_leaves_whole_points_and_goes_on() {
+    let place = place();
+    let folder = place.path();
+    swept(
+        folder,
+        &["--csv", "whole.csv", "--jsonl", "whole.jsonl", "--quiet"],
+    );
+    let names = ["part.csv", "part.jsonl"];
+    let whole = [bytes(folder, "whole.csv"), bytes(folder, "whole.jsonl")];
+    let arguments = [
+        &SWEEP[..],
+        &["--csv", names[0], "--jsonl", names[1], "--threads", "1"],
+    ]
+    .concat();
+    let mut child = command(folder, &arguments)
+        .stdout(Stdio::null())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    // After the first rows, so that there is something to leave.
+    let begun = || fs::read(folder.join(names[0])).is_ok_and(|left| left.len() > 2000);
+    while !begun() {
+        assert!(child.try_wait().expect("it can be asked").is_none());
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    interrupt(&child);
+    let output = child.wait_with_output().expect("it ends");
+    assert_eq!(output.status.code(), Some(130), "{}", err(&output));
+    assert!(
+        err(&output).contains("stopped; files hold whole points, and the same command goes on"),
+        "{}",
+        err(&output)
+    );
+    let left = bytes(folder, names[0]);
+    assert!(whole[0].starts_with(&left) && left.len() < whole[0].len());
+    // Three cases a point, and the header.
+    let lines = left.split(|byte| *byte == b'\n').count() - 1;
+    assert!(
+        left.ends_with(b"\n") && lines > 3 && (lines - 1) % 3 == 0,
+        "{lines}"
+    );
+    let output = halfloom(folder, &arguments);
+    assert!(err(&output).contains("points are there and are not run again"));
+    for (name, whole) in names.iter().zip(&whole) {
+        assert_eq!(bytes(folder, name), *whole, "{name}");
+    }
+}
+
+/// `headroom` writes at its end: what was there before stays as it was, nothing half done lies about, and the same command
+/// begins again.
+#[cfg(unix)]
+#[test]
+fn a_headroom_that_is_interrupted_leaves_what_was_there() {
+    let place = place();
+    let folder = place.path();
+    fs::write(folder.join("old.csv"), "of an earlier run\n").expect("it can be written");
+    let long = [
+        "headroom",
+        "small.toml",
+        "--csv",
+        "old.csv",
+        "--page",
+        "new.html",
+        "--set",
+        "run.duration=20s",
+    ];
+    let mut child = command(folder, &long)
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    std::thread::sleep(Duration::from_millis(700));
+    assert!(
+        child.try_wait().expect("it can be asked").is_none(),
+        "20 s of traffic take longer"
+    );
+    interrupt(&child);
+    let output = child.wait_with_output().expect("it ends");
+    assert_eq!(output.status.code(), Some(130), "{}", err(&output));
+    let words = "stopped; every file is whole or not there, and the same command begins again";
+    assert!(err(&output).contains(words), "{}", err(&output));
+    assert!(out(&output).is_empty(), "no result is printed");
+    let mut names: Vec<String> = fs::read_dir(folder)
+        .expect("it is there")
+        .map(|entry| {
+            entry
+                .expect("a name")
+                .file_name()
+                .to_string_lossy()
+                .into_owned()
+        })
+        .collect();
+    names.sort();
+    assert_eq!(names, ["old.csv", "small.toml"]);
+    assert_eq!(bytes(folder, "old.csv"), b"of an earlier run\n");
+    let again = [
+        &long[..7],
+        &["run.duration=20ms", "--replications", "2", "--quiet"],
+    ]
+    .concat();
+    assert!([0, 1].contains(&code(&halfloom(folder, &again))));
+    assert!(bytes(folder, "old.csv").starts_with(b"case,factor,"));
+}
+
 #[test]
 fn rows_that_are_there_are_kept_and_not_run_again() {
     let place = place();

@@ -281,9 +281,9 @@ fn a_wrong_price_list_is_refused_with_its_line() {
     for (text, line, what) in [
         ("what,of,price\nport,10GbE,1\n", "1:", "the header"),
         (
-            "item,of,price\nport,10GbE,1\nswitch,edge,2\n",
+            "item,of,price\nport,10GbE,1\nchassis,bay,2\n",
             "3:",
-            "`switch` is none of",
+            "`chassis` is none of",
         ),
         ("item,of,price\nport,10GbE,dear\n", "2:", "is not a price"),
         ("item,of,price\nport,10GbE,-1\n", "2:", "is not a price"),

@@ -6,7 +6,7 @@ use crate::scenario::{self, render_problems};
 use crate::study::exchange::Link;
 use crate::wire::{
     Digests, Family, Ip, Medium, Protocol, ResponseCapsule, TcpOptions, Technology, Timestamps,
-    Vlan, technologies, technology,
+    Vlan, all_technologies, technologies, technology,
 };
 
 /// Protocols whose sizes follow from rules; `plain` has none.
@@ -143,6 +143,20 @@ pub(super) fn refuse_strangers(
     Ok(())
 }
 
+/// A link has no layer with the FEC asked for: says which there are.
+fn no_such_fec(known: &Technology) -> Failure {
+    let mut names: Vec<&str> = Vec::new();
+    for other in all_technologies().filter(|other| other.label == known.label) {
+        if !names.contains(&other.fec.name()) {
+            names.push(other.fec.name());
+        }
+    }
+    Failure::arguments(
+        format!("{} has no layer with this error correction", known.label),
+        format!("{} has: {}", known.label, names.join(", ")),
+    )
+}
+
 /// The links asked for, or all that fit; each must carry the protocol.
 pub(super) fn links(arguments: &Arguments, protocol: &Protocol) -> Result<Vec<Link>, Failure> {
     let home = match protocol.family() {
@@ -156,7 +170,11 @@ pub(super) fn links(arguments: &Arguments, protocol: &Protocol) -> Result<Vec<Li
     };
     if arguments.over.is_empty() {
         let fitting = technologies().iter().filter(|known| known.medium == home);
-        return Ok(fitting.filter_map(wrapped).collect());
+        let with_fec = |known: &'static Technology| match arguments.fec {
+            None => Some(known),
+            Some(fec) => fec.of(known.label),
+        };
+        return Ok(fitting.filter_map(with_fec).filter_map(wrapped).collect());
     }
     let mut links = Vec::new();
     for label in &arguments.over {
@@ -166,6 +184,10 @@ pub(super) fn links(arguments: &Arguments, protocol: &Protocol) -> Result<Vec<Li
                 "`halfloom rates` lists them",
             )
         })?;
+        let known = match arguments.fec {
+            None => known,
+            Some(fec) => fec.of(known.label).ok_or_else(|| no_such_fec(known))?,
+        };
         if arguments.fcoe && known.medium == Medium::FibreChannel {
             return Err(Failure::arguments(
                 format!("{} carries FC frames as they are, not as FCoE", known.label),

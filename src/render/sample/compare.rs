@@ -2,7 +2,8 @@
 
 use super::{cases, matrix, origin};
 use crate::outcome::{
-    Change, Comparison, DesignRow, Difference, Estimated, Inventory, MeasureKind, PartDifference,
+    Change, ChangedPart, Changes, Comparison, DesignRow, Device, Difference, Estimated, Inventory,
+    MeasureKind, PartDifference,
 };
 
 /// Two invented designs: as it is, and with the two dark legs lit.
@@ -21,6 +22,27 @@ pub fn sample_comparison() -> Comparison {
             controllers: 4,
             cables: vec![("32GFC".to_owned(), if mended { 12 } else { 8 })],
             ports: vec![("32GFC".to_owned(), if mended { 20 } else { 12 })],
+            optics: vec![("32GFC".to_owned(), if mended { 20 } else { 12 })],
+            lit_legs: vec![("32GFC".to_owned(), if mended { 8 } else { 4 })],
+            dark_legs: vec![("32GFC".to_owned(), if mended { 0 } else { 4 })],
+            devices: vec![Device {
+                kind: "switch".to_owned(),
+                of: "san".to_owned(),
+                count: 2,
+            }],
+        },
+        changes: Changes {
+            ports: if mended { 8 } else { 0 },
+            parts: mended
+                .then(|| ChangedPart {
+                    kind: "port".to_owned(),
+                    of: "32GFC".to_owned(),
+                    count: 8,
+                })
+                .into_iter()
+                .collect(),
+            price: mended.then_some(7_200.0),
+            ..Changes::default()
         },
         matrix: matrix(&cases, mended),
     };
@@ -57,6 +79,7 @@ pub fn sample_comparison() -> Comparison {
             change: Change::Better,
         }],
         warm_up_s: 0.2,
+        priced: true,
         notes: vec!["invented".to_owned()],
     }
 }

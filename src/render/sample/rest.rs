@@ -280,6 +280,7 @@ pub(super) fn review() -> Review {
     Review {
         cases: ["healthy", "A lost", "B lost"].map(str::to_owned).to_vec(),
         tiers: tiers(),
+        closed_controllers: vec![vec![false; 3]; 4],
         controllers: vec![
             ("vault-c1".to_owned(), 48, steady(35.0), steady(62.0)),
             ("vault-c2".to_owned(), 48, steady(35.0), steady(62.0)),
@@ -326,6 +327,7 @@ fn tiers() -> Vec<TierRow> {
                 toward_array_percent: by_case(to_array),
                 toward_host_percent: by_case(to_host),
                 burst_percent: by_case(burst),
+                closed: vec![false; 3],
             };
         tiers.push(tier(
             "module to edge",

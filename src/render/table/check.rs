@@ -92,7 +92,18 @@ fn tier_use(tier: &TierRow, case: usize) -> String {
         .iter()
         .map(|value| value.map_or_else(|| NONE.to_owned(), three))
         .collect();
-    words.join("  ")
+    let closed = tier.closed.get(case).copied().unwrap_or(false);
+    with_closed(words.join("  "), all.iter().flatten().copied(), closed)
+}
+
+/// A closed loop takes what there is: its load is no figure, and none is made up for it.
+fn with_closed(words: String, figures: impl Iterator<Item = f64>, closed: bool) -> String {
+    let open = figures.fold(0.0, f64::max) > 0.0;
+    match (closed, open) {
+        (false, _) => words,
+        (true, false) => "closed: as fast as it goes".to_owned(),
+        (true, true) => format!("{words} + closed"),
+    }
 }
 
 fn controllers(review: &Review) -> String {
@@ -100,14 +111,19 @@ fn controllers(review: &Review) -> String {
     for case in &review.cases {
         table = table.number(case);
     }
-    for (name, parallel, mean, burst) in &review.controllers {
+    for (index, (name, parallel, mean, burst)) in review.controllers.iter().enumerate() {
         let mut cells = vec![name.clone(), count(u64::from(*parallel))];
         for case in 0..review.cases.len() {
             let at = |list: &[Option<f64>]| {
                 let value = list.get(case).copied().flatten();
                 value.map_or_else(|| NONE.to_owned(), three)
             };
-            cells.push(format!("{}  {}", at(mean), at(burst)));
+            let words = format!("{}  {}", at(mean), at(burst));
+            let figures = [mean, burst].map(|list| list.get(case).copied().flatten());
+            let closed = review.closed_controllers.get(index);
+            let closed = closed.and_then(|row| row.get(case)).copied();
+            let figures = figures.into_iter().flatten();
+            cells.push(with_closed(words, figures, closed.unwrap_or(false)));
         }
         table.row(cells);
     }

@@ -3,7 +3,7 @@
 use super::align::Aligned;
 use crate::outcome::{Cell, Change, Comparison, Difference, Inventory, PartDifference, Verdict};
 use crate::render::number::{NONE, Scale, count, three};
-use crate::render::words::{listed, measure_name, origin_line, plural, row_scale};
+use crate::render::words::{listed, measure_name, mend_takes, origin_line, plural, row_scale};
 
 /// What each design does better or worse than the first, verdicts, differences, parts, and what it is made of.
 #[must_use]
@@ -13,6 +13,7 @@ pub fn comparison_text(comparison: &Comparison) -> String {
         out.push_str(&sentence(comparison, design));
     }
     out.push('\n');
+    out.push_str(&costs(comparison));
     out.push_str(&verdicts(comparison));
     for design in 1..comparison.designs.len() {
         out.push_str(&differences(comparison, design));
@@ -57,12 +58,7 @@ fn sentence(comparison: &Comparison, design: usize) -> String {
         let open = count(open as u64);
         said.push(format!("no difference that this run can show in {open}"));
     }
-    let promised = own().filter(|row| row.promised);
-    let most = promised
-        .filter(|row| matches!(row.change, Change::Better | Change::Worse))
-        .filter_map(|row| Some((relative(row)?, row)))
-        .max_by(|left, right| left.0.abs().total_cmp(&right.0.abs()));
-    let most = most.map_or_else(String::new, |(percent, row)| {
+    let most = largest(own()).map_or_else(String::new, |(percent, row)| {
         format!(
             " The largest difference of a promised figure: {} {} {}, {} % {}.",
             row.workload,
@@ -73,6 +69,94 @@ fn sentence(comparison: &Comparison, design: usize) -> String {
         )
     });
     format!("{who} against {first}: {}.{most}\n", listed(&said))
+}
+
+/// What each design takes and costs, beside what it gains.
+fn costs(comparison: &Comparison) -> String {
+    let mut heads = vec!["design"];
+    if comparison.priced {
+        heads.push(">price");
+    }
+    heads.extend([
+        ">promises met",
+        ">better",
+        ">worse",
+        "largest change of a promised figure",
+        "takes, beside design 1",
+    ]);
+    let mut table = Aligned::new(&heads);
+    let mut lacking: Vec<String> = Vec::new();
+    for (index, design) in comparison.designs.iter().enumerate() {
+        let own = || {
+            let rows = comparison.differences.iter();
+            rows.filter(move |row| row.design == index)
+        };
+        let number = |change: Change| {
+            let found = own().filter(|row| row.change == change).count();
+            if index == 0 {
+                NONE.to_owned()
+            } else {
+                count(found as u64)
+            }
+        };
+        let mut cells = vec![format!("{} {}", index + 1, design.name)];
+        if comparison.priced {
+            for item in &design.changes.unpriced {
+                if !lacking.contains(item) {
+                    lacking.push(item.clone());
+                }
+            }
+            cells.push(match (index, design.changes.price) {
+                (0, _) => NONE.to_owned(),
+                (_, Some(price)) => three(price),
+                (_, None) => "not all priced".to_owned(),
+            });
+        }
+        let judged = || {
+            let rows = design.matrix.rows.iter();
+            rows.flat_map(|row| row.cells.iter().flatten())
+        };
+        let met = judged().filter(|cell| cell.verdict == Verdict::Met).count();
+        cells.push(format!("{met} of {}", judged().count()));
+        cells.extend([number(Change::Better), number(Change::Worse)]);
+        cells.push(largest(own()).map_or_else(
+            || NONE.to_owned(),
+            |(percent, row)| {
+                let sign = if percent > 0.0 { "+" } else { "−" };
+                format!(
+                    "{} {} {}: {sign}{} %",
+                    row.workload,
+                    measure_name(row.measure),
+                    row.case.name,
+                    three(percent.abs())
+                )
+            },
+        ));
+        cells.push(if index == 0 {
+            NONE.to_owned()
+        } else {
+            mend_takes(&design.changes)
+        });
+        table.row(cells);
+    }
+    let title = if comparison.priced {
+        "What each costs by the price list, and what it gains"
+    } else {
+        "What each takes, and what it gains"
+    };
+    let mut out = table.text(title);
+    if !lacking.is_empty() {
+        out.push_str(&format!("The price list lacks {}.\n\n", listed(&lacking)));
+    }
+    out
+}
+
+/// The largest difference of a promised figure that is beyond its interval, per cent.
+fn largest<'a>(rows: impl Iterator<Item = &'a Difference>) -> Option<(f64, &'a Difference)> {
+    rows.filter(|row| row.promised)
+        .filter(|row| matches!(row.change, Change::Better | Change::Worse))
+        .filter_map(|row| Some((relative(row)?, row)))
+        .max_by(|left, right| left.0.abs().total_cmp(&right.0.abs()))
 }
 
 /// The difference in per cent of the first design's figure.
@@ -238,6 +322,11 @@ fn inventories(comparison: &Comparison) -> String {
             (|one| &one.cables) as fn(&Inventory) -> &Vec<(String, u32)>,
         ),
         ("ports", |one| &one.ports),
+        ("optics (one an end, as if no cable were copper)", |one| {
+            &one.optics
+        }),
+        ("lit legs of cages", |one| &one.lit_legs),
+        ("dark legs of cages", |one| &one.dark_legs),
     ] {
         let mut labels: Vec<&String> = Vec::new();
         for (label, _) in all.iter().flat_map(|one| list(one)) {

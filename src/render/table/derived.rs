@@ -74,7 +74,7 @@ fn bursts(derived: &Derived) -> String {
                 three(row.window_s * 1e3)
             ),
             shown(row.recorded),
-            three(row.modelled),
+            shown(row.modelled),
             "1".to_owned(),
         ]);
     }
@@ -89,21 +89,35 @@ fn bursts(derived: &Derived) -> String {
             "1".to_owned(),
         ]);
     }
-    let mut extra = |name: &str, figure: Option<f64>| {
+    // A replay brings every I/O at its time; what is outstanding follows from the site.
+    let replayed = matches!(derived.arrivals, DerivedArrivals::Replay);
+    let mut extra = |name: &str, figure: Option<f64>, kept: bool| {
         table.row(vec![
             name.to_owned(),
             shown(figure),
-            NONE.to_owned(),
+            if kept { shown(figure) } else { NONE.to_owned() },
             NONE.to_owned(),
         ]);
     };
     if derived.sample_s.is_some() {
-        extra("busiest sample ÷ mean of all", derived.peak_to_mean_sample);
+        extra(
+            "busiest sample ÷ mean of all",
+            derived.peak_to_mean_sample,
+            false,
+        );
     } else {
-        extra("busiest 100 ms ÷ mean", derived.peak_to_mean_100ms);
-        extra("deviation ÷ mean of the gaps", derived.gap_variation);
+        extra(
+            "busiest 100 ms ÷ mean",
+            derived.peak_to_mean_100ms,
+            replayed,
+        );
+        extra(
+            "deviation ÷ mean of the gaps",
+            derived.gap_variation,
+            replayed,
+        );
     }
-    extra("outstanding, mean (Little's law)", derived.depth);
+    extra("outstanding, mean (Little's law)", derived.depth, false);
     if derived.sample_s.is_none() {
         let most = derived
             .depth_most

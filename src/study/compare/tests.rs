@@ -1,20 +1,8 @@
 use super::*;
+use crate::outcome::Inventory;
 use crate::study::NoProgress;
-use crate::study::sample::{TRAMWAYS, site_with};
-
-fn origin() -> Origin {
-    Origin {
-        version: String::new(),
-        title: String::new(),
-        scenario: String::new(),
-        digest: String::new(),
-        seed: 1,
-        replications: 1,
-        switch_replications: 1,
-        command: String::new(),
-        set: Vec::new(),
-    }
-}
+use crate::study::inventory::inventory;
+use crate::study::sample::{TRAMWAYS, origin, site_with};
 
 const QUICK: [(&str, &str); 3] = [
     ("run.duration", "20ms"),
@@ -32,7 +20,7 @@ fn design(set: &[(&str, &str)]) -> Design {
 }
 
 fn compared(designs: &[Design]) -> Comparison {
-    compare(designs, origin(), Some(&[]), &NoProgress)
+    compare(designs, origin(), Some(&[]), None, &NoProgress)
 }
 
 #[test]
@@ -109,4 +97,46 @@ fn more_members_are_more_cables_and_ports() {
     assert_eq!(cables(&more) - cables(&one), 6);
     assert_eq!(ports(&more) - ports(&one), 12);
     assert_eq!((one.modules, one.hosts, one.controllers), (6, 16, 4));
+}
+
+/// Two dark legs lit on each side: four legs of 32GFC end in four more ports, each with an optic. At 900 a port and 150 an
+/// optic that is 4200; without a price for optics they cost nothing, and what the list lacks is named. The gain stands beside it.
+#[test]
+fn what_a_design_costs_stands_beside_what_it_gains() {
+    let priced = |text: &str| {
+        let list = PriceList::read(text).expect("it can be read");
+        let designs = [design(&[]), design(&[("link.edge-san.cage.lit", "4")])];
+        compare(&designs, origin(), Some(&[]), Some(&list), &NoProgress)
+    };
+    let found = priced("item,of,price\nport,32GFC,900\noptic,32GFC,150\n");
+    assert!(found.priced);
+    let [first, second] = &found.designs[..] else {
+        panic!("two designs");
+    };
+    assert_eq!(
+        (first.changes.price, first.changes.parts.len()),
+        (Some(0.0), 0)
+    );
+    assert_eq!(second.changes.price, Some(4.0 * 900.0 + 4.0 * 150.0));
+    let only_ports = priced("item,of,price\nport,32GFC,900\n");
+    assert_eq!(only_ports.designs[1].changes.price, Some(3600.0));
+    let lacking = priced("item,of,price\nport,16GFC,900\n");
+    assert_eq!(lacking.designs[1].changes.price, None);
+    assert_eq!(lacking.designs[1].changes.unpriced, ["port 32GFC"]);
+    // One more host and one more switch are devices with prices of their own.
+    let list = PriceList::read(
+        "item,of,price\nhost,rack,8000\ncable,25GbE,1\nport,25GbE,2\ncable,4 × 25GbE in a cage,3\nport,4 × 25GbE in a cage,4\n",
+    )
+    .expect("it can be read");
+    let designs = [design(&[]), design(&[("host.rack.count", "5")])];
+    let found = compare(&designs, origin(), Some(&[]), Some(&list), &NoProgress);
+    let takes = &found.designs[1].changes;
+    assert!(
+        takes
+            .parts
+            .iter()
+            .any(|p| p.kind == "host" && p.of == "rack" && p.count == 1)
+    );
+    // The fifth host needs a leg, with its port, of one more cage on each fabric.
+    assert_eq!(takes.price, Some(8000.0 + 2.0 * (3.0 + 4.0 + 2.0)));
 }

@@ -5,7 +5,7 @@ use super::curve::{fitted, knee};
 use super::edge::{Place, crossing, edge, runs};
 use super::scale::Scale;
 use crate::outcome::{Breaks, CaseHeadroom, LoadRow, MeasureKind, Purpose, Verdict};
-use crate::site::{Arrivals, Measure, Site};
+use crate::site::{Arrivals, Measure, Site, Workload};
 
 pub(super) fn answer(mut search: Search) -> CaseHeadroom {
     let (under, over) = edge(&search);
@@ -79,6 +79,19 @@ pub(super) fn answer(mut search: Search) -> CaseHeadroom {
     }
 }
 
+/// What grows of a closed loop, which has no rate of its own: the number outstanding.
+pub(in crate::study) fn closed_notes(site: &Site) -> Vec<String> {
+    let of = |workload: &Workload| match workload.arrivals {
+        Arrivals::Closed { depth, .. } => Some(format!(
+            "`{}` is a closed loop and has no rate to multiply: what grows is the number outstanding at each host, {depth} today, \
+             rounded to whole I/Os, at least 1; let the number of hosts grow with --hosts instead",
+            workload.name
+        )),
+        _ => None,
+    };
+    site.workloads.iter().filter_map(of).collect()
+}
+
 pub(super) fn notes(site: &Site, scale: &Scale<'_>) -> Vec<String> {
     let below = "a load below one that is met is taken to be met".to_owned();
     if let Scale::Hosts { .. } = scale {
@@ -92,11 +105,7 @@ pub(super) fn notes(site: &Site, scale: &Scale<'_>) -> Vec<String> {
         below,
     ];
     let arrivals = || site.workloads.iter().map(|workload| &workload.arrivals);
-    if arrivals().any(|arrivals| matches!(arrivals, Arrivals::Closed { .. })) {
-        notes.push(
-            "closed loops: it multiplies their depth, rounded to whole I/Os, at least 1".to_owned(),
-        );
-    }
+    notes.extend(closed_notes(site));
     if arrivals().any(|arrivals| matches!(arrivals, Arrivals::Replay(_))) {
         notes.push("replays: their time runs faster by it".to_owned());
     }

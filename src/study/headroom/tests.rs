@@ -2,22 +2,8 @@ use super::edge::{crossing, edge};
 use super::*;
 use crate::outcome::Case;
 use crate::study::NoProgress;
-use crate::study::sample::site;
+use crate::study::sample::{origin, site};
 use crate::theory::single_queue::exponential_sojourn_quantile;
-
-fn origin(site: &Site) -> Origin {
-    Origin {
-        version: String::new(),
-        title: String::new(),
-        scenario: String::new(),
-        digest: String::new(),
-        seed: site.run.seed,
-        replications: site.run.replications,
-        switch_replications: 1,
-        command: String::new(),
-        set: Vec::new(),
-    }
-}
 
 /// One exponential server of 1 us behind a link that takes 16 ps for an I/O there and back.
 fn station(seed: u32, run: &str, rate: &str, promise: &str) -> Site {
@@ -57,7 +43,7 @@ fn the_bracket_holds_the_exact_answer_of_a_single_server() {
     let (mut right, mut both, mut narrow) = (0, 0, 0.0);
     for seed in 1..=100 {
         let site = station(seed, run, "{ poisson = \"500k/s\" }", "{ p90 = \"8us\" }");
-        let found = headroom(&site, origin(&site), &only_healthy(), &NoProgress);
+        let found = headroom(&site, origin(), &only_healthy(), &NoProgress);
         let case = &found.cases[0];
         let below = case.met.is_none_or(|met| met <= truth);
         let above = case.missed.is_none_or(|missed| missed > truth);
@@ -103,7 +89,7 @@ fn statements(sites: impl Fn(u32) -> Site, outages: &[String], truths: &[f64], w
     let mut wide = vec![0.0; truths.len()];
     for seed in 1..=100 {
         let site = sites(seed);
-        let found = headroom(&site, origin(&site), &ask, &NoProgress);
+        let found = headroom(&site, origin(), &ask, &NoProgress);
         assert_eq!(found.cases.len(), truths.len());
         for (index, (case, truth)) in found.cases.iter().zip(truths).enumerate() {
             let below = case.met.is_none_or(|met| met <= *truth);
@@ -201,7 +187,7 @@ fn whole_hosts_are_counted() {
         with: &with,
     };
     let ask = only_healthy();
-    let found = headroom_in_hosts(&site, &hosts, origin(&site), &ask, &NoProgress);
+    let found = headroom_in_hosts(&site, &hosts, origin(), &ask, &NoProgress);
     let case = &found.cases[0];
     let count = |factor: Option<f64>| factor.map(|factor| (factor * 2.0 * 1e6).round() / 1e6);
     assert_eq!(
@@ -222,7 +208,7 @@ fn a_promise_that_no_load_breaks_ends_at_the_cliff() {
     // A target of a second is never reached in 4 ms: only saturation breaks it.
     let run = "duration = \"40ms\"\nwarm_up = \"4ms\"\nreplications = 3";
     let site = station(3, run, "{ poisson = \"500k/s\" }", "{ mean = \"1s\" }");
-    let found = headroom(&site, origin(&site), &only_healthy(), &NoProgress);
+    let found = headroom(&site, origin(), &only_healthy(), &NoProgress);
     let case = &found.cases[0];
     assert_eq!(case.saturation.map(|s| (s * 1e3).round()), Some(2000.0));
     let met = case.met.expect("far below the cliff");
@@ -237,7 +223,7 @@ fn a_promise_that_no_load_breaks_ends_at_the_cliff() {
 fn a_promise_that_every_load_breaks_has_no_load_met() {
     let run = "duration = \"4ms\"\nwarm_up = \"400us\"\nreplications = 8";
     let site = station(3, run, "{ poisson = \"500k/s\" }", "{ mean = \"500ns\" }");
-    let found = headroom(&site, origin(&site), &only_healthy(), &NoProgress);
+    let found = headroom(&site, origin(), &only_healthy(), &NoProgress);
     let case = &found.cases[0];
     assert_eq!((case.met, case.crossing), (None, None));
     assert!(case.missed.is_some_and(|missed| missed < 0.1));
@@ -247,7 +233,7 @@ fn a_promise_that_every_load_breaks_has_no_load_met() {
 fn one_replication_proves_no_mean() {
     let run = "duration = \"4ms\"\nwarm_up = \"400us\"\nreplications = 1";
     let site = station(3, run, "{ poisson = \"500k/s\" }", "{ mean = \"5us\" }");
-    let found = headroom(&site, origin(&site), &only_healthy(), &NoProgress);
+    let found = headroom(&site, origin(), &only_healthy(), &NoProgress);
     assert_eq!(found.cases[0].met, None);
 }
 
@@ -256,12 +242,17 @@ fn a_closed_loop_grows_in_depth() {
     // Depth 4 on one server of 1 us: 4 us; a promise of 9.5 us ends between depths 9 and 10, at 2.375.
     let run = "duration = \"8ms\"\nwarm_up = \"800us\"\nreplications = 6";
     let site = station(3, run, "{ closed = { depth = 4 } }", "{ mean = \"9.5us\" }");
-    let found = headroom(&site, origin(&site), &only_healthy(), &NoProgress);
+    let found = headroom(&site, origin(), &only_healthy(), &NoProgress);
     let case = &found.cases[0];
     assert_eq!(case.saturation, None);
     let (met, missed) = (case.met.unwrap(), case.missed.unwrap());
     assert!((met * 4.0).round() <= 9.0 && (missed * 4.0).round() >= 10.0);
-    assert!(found.notes.iter().any(|note| note.contains("depth")));
+    assert!(
+        found
+            .notes
+            .iter()
+            .any(|note| note.contains("number outstanding at each host"))
+    );
 }
 
 #[test]
@@ -273,7 +264,7 @@ fn threads_change_nothing() {
             .num_threads(threads)
             .build()
             .unwrap();
-        pool.install(|| headroom(&site, origin(&site), &only_healthy(), &NoProgress))
+        pool.install(|| headroom(&site, origin(), &only_healthy(), &NoProgress))
     };
     assert_eq!(with(1), with(3));
 }

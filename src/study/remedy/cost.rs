@@ -1,12 +1,13 @@
-//! What a change takes: cables, ports, settings, and a price.
+//! What a change takes: cables, ports, devices, settings, and a price. Optics count where the price list has some: one for
+//! each port.
 
 use super::PriceList;
-use crate::outcome::{ChangedPart, Changes};
+use crate::outcome::{ChangedPart, Changes, Device};
 use crate::site::Site;
-use crate::study::compare::inventory;
+use crate::study::inventory::inventory;
 
 /// What has to be there for `new` and is not in `old`. What becomes free is not set off against it.
-pub(super) fn changes(
+pub(in crate::study) fn changes(
     old: &Site,
     new: &Site,
     set: &[(String, String)],
@@ -32,6 +33,21 @@ pub(super) fn changes(
     };
     let cables = more("cable", &before.cables, &after.cables);
     let ports = more("port", &before.ports, &after.ports);
+    if prices.is_some_and(|prices| prices.has("optic")) {
+        more("optic", &before.optics, &after.optics);
+    }
+    for device in &after.devices {
+        let same = |known: &&Device| known.kind == device.kind && known.of == device.of;
+        let had = before.devices.iter().find(same);
+        let added = device.count.saturating_sub(had.map_or(0, |had| had.count));
+        if added > 0 {
+            parts.push(ChangedPart {
+                kind: device.kind.clone(),
+                of: device.of.clone(),
+                count: added,
+            });
+        }
+    }
     let mut settings = 0;
     let physical = ["members", "ports", "speed", "lit", "legs", "parallel"];
     for (key, _) in set {
@@ -47,7 +63,10 @@ pub(super) fn changes(
             count: settings,
         });
     }
-    for (array, was) in new.arrays.iter().zip(&old.arrays) {
+    for array in &new.arrays {
+        let Some(was) = old.arrays.iter().find(|was| was.name == array.name) else {
+            continue;
+        };
         let more = array.parallel.saturating_sub(was.parallel) * array.controllers;
         if more > 0 {
             parts.push(ChangedPart {

@@ -6,8 +6,18 @@ pub struct PriceList {
     rows: Vec<(String, String, f64)>,
 }
 
-const KINDS: [&str; 4] = ["cable", "port", "parallel", "setting"];
-const EXAMPLE: &str = "the first line is `item,of,price`; then for example `port,32GFC,900`, `cable,100GbE,120`, `parallel,vault,40` (one request in one controller) or `setting,,250`";
+const KINDS: [&str; 9] = [
+    "cable",
+    "port",
+    "optic",
+    "switch",
+    "module",
+    "controller",
+    "host",
+    "parallel",
+    "setting",
+];
+const EXAMPLE: &str = "the first line is `item,of,price`; then for example `port,32GFC,900`, `cable,100GbE,120`, `optic,32GFC,150`, `switch,san,20000`, `parallel,vault,40` (one request in one controller) or `setting,,250`";
 
 impl PriceList {
     /// Reads a list: a header line `item,of,price`, then one line an item.
@@ -55,6 +65,12 @@ impl PriceList {
             return Err(format!("1: there is no price in it; {EXAMPLE}"));
         }
         Ok(Self { rows })
+    }
+
+    /// Whether anything of a kind has a price.
+    #[must_use]
+    pub fn has(&self, kind: &str) -> bool {
+        self.rows.iter().any(|row| row.0 == kind)
     }
 
     /// The price of one.

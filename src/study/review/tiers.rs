@@ -88,6 +88,14 @@ fn row(
         toward_array_percent: column(0),
         toward_host_percent: column(1),
         burst_percent: column(2),
+        closed: estimate
+            .cases
+            .iter()
+            .map(|case| {
+                let crossed = |index: &usize| case.closed[index * 2] || case.closed[index * 2 + 1];
+                members.iter().any(crossed)
+            })
+            .collect(),
     }
 }
 

@@ -1,0 +1,110 @@
+//! The workload as a table to append to a scenario.
+
+use super::Names;
+use crate::outcome::{Derived, DerivedArrivals};
+
+/// Sizes listed one by one in the workload; the rest goes by its mean.
+pub(super) const SIZES_MAX: usize = 24;
+
+/// A decimal without needless digits.
+fn decimal(value: f64, places: usize) -> String {
+    let text = format!("{value:.places$}");
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}
+
+/// Sizes and shares in whole billionths that add up to one; beyond the most frequent, one size that keeps the mean.
+pub(super) fn mix(sizes: &[(u64, f64)]) -> String {
+    let few = sizes.len() <= SIZES_MAX;
+    let listed = if few { sizes.len() } else { SIZES_MAX - 1 };
+    let mut list: Vec<(u64, f64)> = sizes[..listed].to_vec();
+    if !few {
+        let rest = &sizes[listed..];
+        let share: f64 = rest.iter().map(|row| row.1).sum();
+        let mean = rest.iter().map(|row| row.0 as f64 * row.1).sum::<f64>() / share;
+        let mean = mean.round().max(1.0) as u64;
+        match list.iter_mut().find(|row| row.0 == mean) {
+            Some(row) => row.1 += share,
+            None => list.push((mean, share)),
+        }
+    }
+    if let [(size, _)] = list.as_slice() {
+        return format!("\"{size}B\"");
+    }
+    let mut billionths: Vec<(u64, u64)> = list
+        .iter()
+        .map(|(size, share)| (*size, ((share * 1e9).round() as u64).max(1)))
+        .collect();
+    // The roundings go to the most frequent one.
+    let others: u64 = billionths[1..].iter().map(|row| row.1).sum();
+    billionths[0].1 = 1_000_000_000 - others;
+    let parts: Vec<String> = billionths
+        .iter()
+        .map(|(size, share)| format!("\"{size}B\" = {}", decimal(*share as f64 / 1e9, 9)))
+        .collect();
+    format!("{{ {} }}", parts.join(", "))
+}
+
+pub(super) fn toml(derived: &Derived, names: &Names) -> String {
+    let work = &derived.busiest;
+    let mut out = format!(
+        "[[workload]]\nname = \"{}\"\nhosts = \"{}\"\narray = \"{}\"\nprotocol = \"{}\"\n",
+        names.workload, names.hosts, names.array, names.protocol
+    );
+    let rate = |value: f64| format!("\"{}/s\"", decimal(value, 6));
+    match derived.arrivals {
+        DerivedArrivals::Replay => {
+            out.push_str(&format!("arrivals = {{ replay = \"{}\" }}\n", names.file));
+        }
+        DerivedArrivals::Poisson => {
+            out.push_str(&format!("arrivals = {{ poisson = {} }}\n", rate(work.iops)));
+        }
+        DerivedArrivals::Bursty {
+            base,
+            burst_s,
+            every_s,
+            ..
+        } => {
+            // Times are whole microseconds, and the rate in a burst is what then keeps the mean.
+            let [burst, every] = [burst_s, every_s].map(|time| (time * 1e6).round().max(1.0));
+            let base = (base * 1e6).round() / 1e6;
+            let peak = (work.iops * every - base * (every - burst)) / burst;
+            out.push_str(&format!(
+                "arrivals = {{ bursty = {{ peak = {}, base = {}, burst = \"{burst}us\", every = \"{every}us\", \
+                 law = \"exponential\" }} }}\n",
+                rate(peak),
+                rate(base)
+            ));
+        }
+    }
+    if derived.arrivals != DerivedArrivals::Replay {
+        out.push_str(&format!("read = {}\n", decimal(work.read_share, 9)));
+        let (read, write) = (&work.read_sizes, &work.write_sizes);
+        let sizes = match (read.is_empty(), write.is_empty()) {
+            (true, _) => mix(write),
+            (_, true) => mix(read),
+            _ => format!("{{ read = {}, write = {} }}", mix(read), mix(write)),
+        };
+        out.push_str(&format!("sizes = {sizes}\n"));
+    }
+    out.push_str("basis = \"measured\"\n");
+    let from = decimal(derived.busiest_from_s, 3);
+    let span = decimal(work.span_s, 3);
+    let source = format!(
+        "{}, {span} s from {from} s on",
+        names.file.replace(['"', '\\'], "'")
+    );
+    out.push_str(&format!("source = \"{source}\"\n"));
+    match derived.depth {
+        Some(depth) => out.push_str(&format!(
+            "# outstanding on the mean, by Little's law: {}; a closed loop would be arrivals = {{ closed = {{ depth = {} }} }}\n",
+            decimal(depth, 1),
+            depth.round().max(1.0)
+        )),
+        None => out.push_str("# outstanding I/Os: unknown, the recording has no latency and no queue\n"),
+    }
+    out
+}
