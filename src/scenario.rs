@@ -378,6 +378,7 @@ fn understand(
             .collect(),
         workloads,
         outages,
+        groups: groups.iter().map(fate::Group::fate).collect(),
         events,
         growth,
         steps: Vec::new(),

@@ -21,7 +21,8 @@ pub use family::{
 };
 pub use growth::{Growth, Step};
 pub use run::{
-    Action, Assumption, Basis, Event, Heading, LossMode, Outage, Run, Slow, Variant, WarmUp,
+    Action, Assumption, Basis, Event, Heading, LossMode, Outage, PartGroup, Run, Slow, Variant,
+    WarmUp,
 };
 pub use timers::{Failback, LacpRate, NoPath, Timers};
 pub use work::{
@@ -53,6 +54,8 @@ pub struct Site {
     /// Outages, A and B included (they exist by themselves unless the scenario redefines them). A site
     /// with one fabric has only that fabric's.
     pub outages: Vec<Outage>,
+    /// Parts that share a fate, scenario order.
+    pub groups: Vec<PartGroup>,
     /// Scripted events, in order of time.
     pub events: Vec<Event>,
     /// How the work grows, where that is stated.

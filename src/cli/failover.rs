@@ -15,7 +15,7 @@ use crate::render::several::scenario_rows;
 use crate::render::{csv, sheet, table};
 use crate::study::Ask;
 use crate::study::remedy::Search;
-use crate::study::singles::{AskSingles, Symmetry, each_part};
+use crate::study::singles::{AskSingles, Symmetry};
 use clap::{ArgGroup, Args};
 use std::path::{Path, PathBuf};
 use std::time::Instant;
@@ -41,11 +41,11 @@ pub(super) struct Arguments {
     #[arg(long)]
     planned: bool,
     /// Lose every single part in turn instead: port, adapter, module, chassis, switch, link, member, cage,
-    /// controller; the state after each, at most 4 replications unless --replications says otherwise
-    #[arg(long, conflicts_with_all = ["outage", "planned", "mends", "within"])]
+    /// controller, and each group of one fate; the state after each, at most 4 replications unless --replications says otherwise
+    #[arg(long, conflicts_with_all = ["outage", "planned", "within"])]
     each_part: bool,
     /// The same while this outage is in force, as when a fabric is out for maintenance [default: no outage]
-    #[arg(long, value_name = "NAME", conflicts_with_all = ["outage", "planned", "mends", "within"])]
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["outage", "planned", "within"])]
     during: Option<String>,
     /// Simulate parts in the same place each by itself, not one for all of them
     #[arg(long, requires = "singles")]
@@ -93,7 +93,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
             switch: arguments.switch_overs,
         };
         let started = Instant::now();
-        let report = job.run(|site, origin, progress| each_part(site, origin, &ask, progress))?;
+        let report = job.singles(&ask, &search)?;
         if !arguments.run.quiet {
             let cases = report.each_part.as_ref().map_or(0, |each| each.cases_run);
             let seconds = started.elapsed().as_secs_f64();
@@ -115,6 +115,12 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         return several(console, arguments, job, &ask, &search);
     }
     if let (Some(hours), None) = (&hours, &sheet_files) {
+        if search.most > 0 || arguments.planned || arguments.precision.within.is_some() {
+            return Err(Failure::arguments(
+                "--windows by itself looks for hours only, with a drain before each loss",
+                "leave out --mends, --planned and --within, or add --sheet for the whole study",
+            ));
+        }
         let (origin, found) = windows::alone(job, hours)?;
         draw(arguments, &origin, &found)?;
         arguments.output.write_windows(console, &origin, &found)?;

@@ -9,6 +9,7 @@ use crate::outcome::{Origin, Report, Verdict};
 use crate::scenario::{Loaded, Problem};
 use crate::site::Site;
 use crate::study::remedy::{self, Search};
+use crate::study::singles::{AskSingles, each_part, mended};
 use crate::study::windows::{AskWindows, windows};
 use crate::study::{Ask, Progress};
 
@@ -99,13 +100,38 @@ impl Job {
         search: &Search,
         hours: Option<&AskWindows>,
     ) -> Result<Report, Failure> {
+        let apply = self.applier();
+        self.run(|site, origin, progress| {
+            let report = crate::study::study(site, origin, ask, progress);
+            let mut report = remedy::search(site, report, ask, search, &apply, progress);
+            report.windows = hours.map(|hours| windows(site, hours, progress));
+            report
+        })
+    }
+
+    /// Every single part lost in turn, with the changes that `search` asks for.
+    pub(super) fn singles(self, ask: &AskSingles, search: &Search) -> Result<Report, Failure> {
+        let apply = self.applier();
+        self.run(|site, origin, progress| {
+            let report = each_part(site, origin, ask, progress);
+            if search.most == 0 {
+                return report;
+            }
+            mended(site, report, ask, search, &apply, progress)
+        })
+    }
+
+    /// Lays `key=value` pairs over the scenario as it was read.
+    fn applier(
+        &self,
+    ) -> impl Fn(&[(String, String)]) -> Result<Site, String> + Send + Sync + use<> {
         let (text, scenario, options) = (
             self.text.clone(),
             self.scenario.clone(),
             self.options.clone(),
         );
         let precision = self.precision;
-        let apply = move |more: &[(String, String)]| -> Result<Site, String> {
+        move |more| {
             let mut set = scenario.set.clone();
             set.retain(|(key, _)| more.iter().all(|(other, _)| other != key));
             set.extend(more.iter().cloned());
@@ -115,13 +141,7 @@ impl Job {
             load::apply(&mut loaded, &options);
             loaded.site.run.within = precision.or(loaded.site.run.within);
             Ok(loaded.site)
-        };
-        self.run(|site, origin, progress| {
-            let report = crate::study::study(site, origin, ask, progress);
-            let mut report = remedy::search(site, report, ask, search, &apply, progress);
-            report.windows = hours.map(|hours| windows(site, hours, progress));
-            report
-        })
+        }
     }
 
     /// Runs `work` on the threads asked for, with a progress bar.

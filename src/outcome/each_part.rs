@@ -39,7 +39,7 @@ impl EachPart {
 /// One part lost.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct PartCase {
-    /// `chassis`, `module`, `switch`, `controller`, `host port`, `array port`, `cage`, `link`, `member`; empty
+    /// `chassis`, `module`, `switch`, `controller`, `host port`, `array port`, `cage`, `link`, `member`, `group`; empty
     /// in the state before.
     pub kind: String,
     /// Name of the part; empty in the state before.

@@ -5,13 +5,23 @@ use super::cursor::Cursor;
 use super::names::rows;
 use super::tree::{Node, entry_name};
 use super::value::text;
-use crate::site::Outage;
+use crate::site::{Outage, PartGroup};
 
 /// A named set of parts.
 #[derive(Clone, Debug)]
 pub(super) struct Group {
     pub name: String,
     pub parts: Vec<String>,
+}
+
+impl Group {
+    /// The group as plain data.
+    pub(super) fn fate(&self) -> PartGroup {
+        PartGroup {
+            name: self.name.clone(),
+            parts: self.parts.clone(),
+        }
+    }
 }
 
 /// Reads every `[[group]]`.

@@ -96,6 +96,15 @@ pub struct Outage {
     pub mode: LossMode,
 }
 
+/// Parts that share a fate, such as all that hangs on one power feed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PartGroup {
+    /// Name: no part and no outage has it.
+    pub name: String,
+    /// Names or patterns of its parts.
+    pub parts: Vec<String>,
+}
+
 /// What a scripted event does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Action {

@@ -1,7 +1,7 @@
 //! Every single part lost in turn: is there a path left, and do the promises hold in the state after it?
 //!
 //! A part is what can be lost by itself: chassis, module, switch, controller, port of a host or an array,
-//! cage, link, member of a link group. Parts that take the same members with them count once. Parts that
+//! cage, link, member of a link group; a `[[group]]` of parts that share a fate is lost as one. Parts that take the same members with them count once. Parts that
 //! stand in the same place are simulated once: the site is a graph of all its parts, and two parts are in
 //! the same place when the graph, coloured anew until no more parts can be told apart (colour refinement,
 //! the one-dimensional Weisfeiler-Leman method), looks the same with either singled out. What then differs
@@ -16,6 +16,7 @@
 
 mod cut;
 mod list;
+mod mended;
 mod place;
 mod vertex;
 
@@ -30,6 +31,7 @@ use crate::outcome::{
 use crate::site::{LossMode, Site};
 use crate::topology::Fabric;
 use list::Single;
+pub use mended::mended;
 use place::Class;
 use rayon::prelude::*;
 

@@ -458,11 +458,15 @@ fn at(site: &Site, load: &[f64]) -> Site {
         .map(|(mut work, factor)| {
             let depth = depth_of(&work);
             work_at(&mut work, *factor);
-            if let (Some(before), Some(after)) = (depth, depth_of(&work)) {
-                let promises = &mut work.promises;
-                let all = promises.healthy.iter_mut().chain(&mut promises.lost);
-                for promise in all.filter(|promise| promise.measure == Measure::Throughput) {
+            let closed = depth.zip(depth_of(&work));
+            let promises = &mut work.promises;
+            let all = promises.healthy.iter_mut().chain(&mut promises.lost);
+            for promise in all.filter(|promise| promise.measure == Measure::Throughput) {
+                if let Some((before, after)) = closed {
                     promise.target *= f64::from(after) / f64::from(before);
+                }
+                if *factor < 1.0 {
+                    promise.text = format!("{} × {factor}", promise.text);
                 }
             }
             work

@@ -160,6 +160,22 @@ impl Fabric {
             .collect()
     }
 
+    /// Hosts, by index, that are meant by name or go with their chassis.
+    #[must_use]
+    pub fn hosts_of(&self, patterns: &[String]) -> Vec<usize> {
+        let wanted = |name: &str| patterns.iter().any(|pattern| matches(pattern, name));
+        let chassis_meant = |at: Option<(usize, u32)>| {
+            let mut all = self.chassis.iter();
+            all.any(|(family, number, name)| at == Some((*family, *number)) && wanted(name))
+        };
+        (0..self.hosts.len())
+            .filter(|index| {
+                let host = &self.hosts[*index];
+                wanted(&host.name) || chassis_meant(host.chassis)
+            })
+            .collect()
+    }
+
     /// Nodes that are gone with them.
     #[must_use]
     pub fn nodes_of(&self, patterns: &[String], side: Option<Side>) -> Vec<NodeId> {

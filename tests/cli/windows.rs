@@ -65,6 +65,7 @@ fn what_cannot_be_judged_is_refused_before_any_run() {
     for (more, says) in [
         (&["--windows=25"][..], "25 is not in 1..=24"),
         (&["--each-hour"], "--windows"),
+        (&["--windows", "--mends"], "looks for hours only"),
         (&["--chart", "h.svg"], "--windows"),
         (&["--windows", "--chart", "h.txt"], "neither .svg nor .png"),
         (&["--windows", "--set", "day.shape=[1, 2]"], "has 2 factors"),

@@ -5,7 +5,8 @@ use super::rig::{DEMO, json, origin, same, site};
 use halfloom::outcome::{EachPart, PartCase, Verdict};
 use halfloom::site::Site;
 use halfloom::study::NoProgress;
-use halfloom::study::singles::{AskSingles, Symmetry, each_part};
+use halfloom::study::remedy::Search;
+use halfloom::study::singles::{AskSingles, Symmetry, each_part, mended};
 use halfloom::topology::Fabric;
 use std::collections::BTreeSet;
 
@@ -184,6 +185,111 @@ fn one_part_lost_is_the_outage_that_takes_it() {
     for (row, single) in report.matrix.rows.iter().zip(&each.matrix.rows) {
         assert_eq!(row.measure, single.measure);
         same("group", &json(&row.cells[1]), &json(&single.cells[column]));
+    }
+}
+
+/// A group of one fate is a case: the same as the outage that takes it. It stands for no other part, and hosts that a group takes with it are not cut off.
+#[test]
+fn a_group_of_one_fate_is_lost_as_one() {
+    let text = format!(
+        "{SMALL}{}",
+        r#"
+[[group]]
+name = "feed-1"
+parts = ["edge-A", "store-c1"]
+[[group]]
+name = "feed-2"
+parts = "edge-B"
+[[group]]
+name = "rack-row"
+parts = ["bay-1", "rack-1"]
+[[outage]]
+name = "power"
+takes = "feed-1"
+"#
+    );
+    let site = site(&text, &[]);
+    let each = run(&site, &each(Symmetry::Grouped));
+    let (column, case) = part(&each, "feed-1");
+    assert_eq!((case.kind.as_str(), case.alike.len()), ("group", 0));
+    let report = super::rig::ask(&site, &["power"], false);
+    for (row, single) in report.matrix.rows.iter().zip(&each.matrix.rows) {
+        same("feed-1", &json(&row.cells[1]), &json(&single.cells[column]));
+    }
+    // A group of one part is a case of its own, and says the same as that part.
+    let all = run(&site, &super::singles::each(Symmetry::Each));
+    let (own, _) = part(&all, "feed-2");
+    let (edge, _) = part(&all, "edge-B");
+    for row in &all.matrix.rows {
+        same("feed-2", &json(&row.cells[own]), &json(&row.cells[edge]));
+    }
+    let (_, row) = part(&each, "rack-row");
+    assert_eq!(row.gone_hosts, ["vm-1", "vm-2", "rack-1"]);
+    assert!(row.cut_off.is_empty(), "{:?}", row.cut_off);
+}
+
+/// Changes for single parts: what is judged is the state before and the parts that miss a promise, and a change keeps there what
+/// losing those parts on the changed site keeps.
+#[test]
+fn changes_for_single_parts_do_what_they_say() {
+    let site = site(SMALL, &[]);
+    let ask = each(Symmetry::Grouped);
+    let report = each_part(&site, origin(&site), &ask, &NoProgress);
+    let before = report.each_part.clone().expect("it was asked for");
+    let changed = |set: &[(String, String)]| {
+        let set: Vec<(&str, &str)> = set
+            .iter()
+            .map(|(key, value)| (key.as_str(), value.as_str()))
+            .collect();
+        super::rig::site(SMALL, &set)
+    };
+    let search = Search {
+        most: 2,
+        prices: None,
+    };
+    let apply = |set: &[(String, String)]| Ok(changed(set));
+    let found = mended(&site, report, &ask, &search, &apply, &NoProgress);
+    assert_eq!(
+        found.each_part.as_ref(),
+        Some(&before),
+        "the parts are as they were"
+    );
+    let missed: Vec<&PartCase> = before
+        .losses()
+        .filter(|(column, _)| verdicts(&before, *column).contains(&Some(Verdict::Missed)))
+        .map(|(_, case)| case)
+        .filter(|case| case.gone_hosts.is_empty())
+        .take(6)
+        .collect();
+    let names: Vec<&str> = found
+        .matrix
+        .cases
+        .iter()
+        .filter_map(|case| case.outage.as_deref())
+        .collect();
+    let wanted: Vec<&str> = missed.iter().map(|case| case.part.as_str()).collect();
+    assert!(!wanted.is_empty());
+    assert_eq!(names, wanted);
+    assert!(!found.mends.is_empty(), "something is proposed");
+    let text = halfloom::render::table::each_part_text(&found).replace('\n', " ");
+    assert!(
+        text.contains("The loss of other parts is not simulated with them."),
+        "{text}"
+    );
+    for mend in &found.mends {
+        let again = run(&changed(&mend.set), &each(Symmetry::Each));
+        for (case, name) in names.iter().enumerate() {
+            let Some((column, _)) = again.losses().find(|(_, own)| own.part == *name) else {
+                continue;
+            };
+            for (row, single) in mend.matrix.rows.iter().zip(&again.matrix.rows) {
+                same(
+                    name,
+                    &json(&row.cells[case + 1]),
+                    &json(&single.cells[column]),
+                );
+            }
+        }
     }
 }
 

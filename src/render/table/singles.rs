@@ -1,11 +1,13 @@
 //! Every single part lost in turn, as text.
 
 use super::align::{Aligned, wrapped};
+use super::mends::mends;
 use super::report::{foot, judged};
 use crate::outcome::{EachPart, Report};
 use crate::render::number::{NONE, THIN, count, three};
 use crate::render::words::{
-    column_flag, limit_words, row_head, row_scale, singles_answer, singles_runs, target_words,
+    Flag, column_flag, limit_words, plural, row_head, row_scale, singles_answer, singles_runs,
+    target_words,
 };
 
 /// What losing each single part in turn found: the answer, the matrix, what limits the cases missed, which
@@ -28,6 +30,7 @@ pub fn each_part_text(report: &Report) -> String {
     out.push('\n');
     out.push_str(&matrix(each));
     out.push_str(&limits(each));
+    out.push_str(&changes(report, each));
     out.push_str(&switch_overs(each));
     out.push_str(&places(each));
     for line in singles_runs(each) {
@@ -77,6 +80,29 @@ fn limits(each: &EachPart) -> String {
         }
     }
     table.text("What limits the cases that are not met")
+}
+
+/// Changes for what is missed, and in which cases they were simulated.
+fn changes(report: &Report, each: &EachPart) -> String {
+    if report.mend_search.is_none() {
+        return String::new();
+    }
+    let cases: Vec<String> = report
+        .matrix
+        .cases
+        .iter()
+        .map(|case| case.name.clone())
+        .collect();
+    let missed = each
+        .losses()
+        .filter(|(column, _)| matches!(column_flag(each, *column), Flag::Saturated | Flag::Missed));
+    let said = format!(
+        "Changes are judged in {} of {}: {}. The loss of other parts is not simulated with them.",
+        plural(cases.len(), "case"),
+        1 + missed.count(),
+        cases.join(", ")
+    );
+    format!("{}{}\n", mends(report), wrapped(&said, 96))
 }
 
 fn switch_overs(each: &EachPart) -> String {

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 /// A part that can be lost by itself.
 #[derive(Clone, Debug)]
 pub(super) struct Single {
-    /// `chassis`, `module`, `switch`, `controller`, `host port`, `array port`, `cage`, `link`, `member`.
+    /// `chassis`, `module`, `switch`, `controller`, `host port`, `array port`, `cage`, `link`, `member`, `group`.
     pub(super) kind: &'static str,
     /// Name, as outages and events use it.
     pub(super) name: String,
@@ -24,7 +24,8 @@ pub(super) struct Single {
     pub(super) hosts: Vec<usize>,
 }
 
-/// All of them: chassis, modules and switches, controllers, host ports, array ports, cages, links, members;
+/// All of them: chassis, modules and switches, controllers, host ports, array ports, cages, links, members, and groups of one
+/// fate, which are lost as one;
 /// of parts that take the same members with them the first counts, and names the others.
 ///
 /// `gone` are members that are out of service already: a part of which nothing else is left is not listed,
@@ -34,7 +35,11 @@ pub(super) fn singles(site: &Site, fabric: &Fabric, gone: &[MemberId]) -> Vec<Si
     let mut known: BTreeMap<(Vec<u32>, Vec<usize>), usize> = BTreeMap::new();
     let mut list: Vec<Single> = Vec::new();
     for (kind, name, vertex, hosts) in named(site, fabric) {
-        let patterns = std::slice::from_ref(&name);
+        let group = site.groups.iter().find(|group| group.name == name);
+        let patterns = match group {
+            Some(group) if kind == GROUP => group.parts.as_slice(),
+            _ => std::slice::from_ref(&name),
+        };
         let members = fabric.members_of(patterns, None);
         let left: Vec<u32> = members
             .iter()
@@ -44,7 +49,11 @@ pub(super) fn singles(site: &Site, fabric: &Fabric, gone: &[MemberId]) -> Vec<Si
         if left.is_empty() {
             continue;
         }
-        match known.get(&(left.clone(), hosts.clone())) {
+        // Whoever looks for a group finds it by its own name.
+        let known_as = known
+            .get(&(left.clone(), hosts.clone()))
+            .filter(|_| kind != GROUP);
+        match known_as {
             Some(first) => list[*first].also.push(format!("{kind} {name}")),
             None => {
                 known.insert((left, hosts.clone()), list.len());
@@ -62,6 +71,9 @@ pub(super) fn singles(site: &Site, fabric: &Fabric, gone: &[MemberId]) -> Vec<Si
     }
     list
 }
+
+/// The kind of a group.
+const GROUP: &str = "group";
 
 type Named = (&'static str, String, Vertex, Vec<usize>);
 
@@ -118,6 +130,10 @@ fn named(site: &Site, fabric: &Fabric) -> Vec<Named> {
         if member.of > 1 {
             all.push(("member", member.name(), Vertex::Member(index), Vec::new()));
         }
+    }
+    for (index, group) in site.groups.iter().enumerate() {
+        let hosts = fabric.hosts_of(&group.parts);
+        all.push((GROUP, group.name.clone(), Vertex::Group(index), hosts));
     }
     all
 }

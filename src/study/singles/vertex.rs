@@ -22,6 +22,8 @@ pub(super) enum Vertex {
     Bundle(String),
     /// A cage, by name.
     Cage(String),
+    /// A group of one fate, which stands in nobody's place: it is no vertex of the graph.
+    Group(usize),
 }
 
 /// The graph: first colours and neighbours of every vertex.
