@@ -123,6 +123,7 @@ impl Compiled {
         match action {
             // Hosts find what the fabric uses again.
             Action::Restore => fabric + hosts,
+            Action::Lose(_) => (hosts + ports).max(fabric).max(self.guest_chain()),
             _ => (hosts + ports).max(fabric),
         }
     }

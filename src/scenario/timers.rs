@@ -307,6 +307,18 @@ impl Reader<'_, '_, '_> {
         }
     }
 
+    /// Clusters of virtual servers.
+    fn cluster(&self, timers: &mut Timers) {
+        let what = "lost host of virtual servers noticed after";
+        timers.guest_detect = self.any("guest_detect", what, practice("15s"), |base| {
+            base.guest_detect
+        });
+        let what = "guests of a lost host running elsewhere after";
+        timers.guest_restart = self.any("guest_restart", what, practice("60s"), |base| {
+            base.guest_restart
+        });
+    }
+
     /// Multipath, whatever the protocol.
     fn multipath(&self, timers: &mut Timers) {
         let what = "failed path tried again every";
@@ -353,6 +365,7 @@ fn read(cursor: &Cursor<'_, '_>, preset: Preset, base: Option<&Timers>) -> Timer
     reader.nvme_and_tcp(&mut timers);
     reader.iscsi(&mut timers);
     reader.team(&mut timers);
+    reader.cluster(&mut timers);
     reader.multipath(&mut timers);
     if timers.tcp_rto_max < timers.tcp_rto_min {
         let at = cursor.entry("tcp_rto_max").or(cursor.entry("tcp_rto_min"));
@@ -389,6 +402,8 @@ const UNREAD: Timers = Timers {
     tcp_rto_min: Duration::ZERO,
     tcp_rto_max: Duration::ZERO,
     tcp_retries: 0,
+    guest_detect: Duration::ZERO,
+    guest_restart: Duration::ZERO,
     team_switch: Duration::ZERO,
     team_probe: None,
     quiesce: Duration::ZERO,

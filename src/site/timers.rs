@@ -79,6 +79,10 @@ pub struct Timers {
     /// A team asks its array over the port in use, and gives the port up without an answer for so long; `None`
     /// does not ask, and sees only a link that loses its signal.
     pub team_probe: Option<Duration>,
+    /// Virtual servers: from the loss of a host until the cluster takes it for lost.
+    pub guest_detect: Duration,
+    /// Virtual servers: from then until the guests run on other hosts.
+    pub guest_restart: Duration,
     /// Extra hold before an I/O is sent again on another path.
     pub quiesce: Duration,
     /// A fabric stops using a lost link this long after the loss of signal, others of its group carrying on.

@@ -339,3 +339,16 @@ fn a_team_is_of_two_ports_with_file_traffic() {
     ];
     assert_eq!(found, expected);
 }
+
+#[test]
+fn guests_need_another_host() {
+    let host = "name = \"db\"";
+    assert_eq!(
+        changed(host, "name = \"db\"\ncount = 2\nguests = \"restart\""),
+        ""
+    );
+    assert_eq!(
+        changed(host, "name = \"db\"\nguests = \"restart\""),
+        "4:10^9 host `db` has no other host to restart its guests on | a family of two hosts at least"
+    );
+}
