@@ -19,6 +19,7 @@ mod absent;
 mod again;
 mod array;
 mod attempt;
+mod checker;
 mod compile;
 mod fault;
 mod finish;

@@ -65,6 +65,8 @@ pub(crate) struct PathState {
     pub(crate) notice: Option<(TimerName, Duration)>,
     /// When that is.
     pub(crate) notice_at: Instant,
+    /// When it came back into use last; `None`: not in this run.
+    pub(crate) back_at: Option<Instant>,
     /// When it was given up last.
     pub(crate) failed_at: Instant,
     /// Since when it has been held or was before it failed; never when its loss was not noticed as such.
@@ -87,6 +89,7 @@ impl PathState {
             emptied: false,
             notice: None,
             notice_at: Instant::NEVER,
+            back_at: None,
             failed_at: Instant::ZERO,
             held_since: Instant::NEVER,
         }

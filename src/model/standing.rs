@@ -45,6 +45,8 @@ pub enum TimerName {
     SessionReplacement,
     /// A failed path is tried again.
     PathCheck,
+    /// A path in good standing was checked, and did not answer.
+    CheckerTimeout,
     /// A lost controller over TCP is tried again.
     Reconnect,
     /// Lost TCP segments are sent again.

@@ -325,6 +325,25 @@ impl Reader<'_, '_, '_> {
         timers.path_check = self.above("path_check", what, published("5s", MULTIPATH), |base| {
             base.path_check
         });
+        let what = "path in good standing checked every";
+        timers.path_check_max = self.above(
+            "path_check_max",
+            what,
+            published("20s", MULTIPATH),
+            |base| base.path_check_max,
+        );
+        if let Some(entry) = self.cursor.entry("path_check_max")
+            && timers.path_check_max < timers.path_check
+        {
+            let message = format!(
+                "{}: paths in good standing are checked more often than failed ones",
+                self.cursor.who
+            );
+            let expected = "path_check at most path_check_max";
+            self.cursor
+                .ctx
+                .error(&entry.node.origin, &message, expected, "");
+        }
         let what = "path that is back used again";
         timers.failback = field(
             self.cursor,
@@ -391,6 +410,7 @@ const UNREAD: Timers = Timers {
     command_timeout: Duration::ZERO,
     retries: 0,
     path_check: Duration::ZERO,
+    path_check_max: Duration::ZERO,
     failback: Failback::Immediate,
     no_path: NoPath::Fail,
     keep_alive: Duration::ZERO,

@@ -52,6 +52,8 @@ pub struct Timers {
     pub retries: u32,
     /// A failed path is tried again this often.
     pub path_check: Duration,
+    /// SCSI over FC: paths in good standing are checked at intervals that double up to this.
+    pub path_check_max: Duration,
     /// When a path that has come back is used again.
     pub failback: Failback,
     /// No path left.

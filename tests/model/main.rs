@@ -3,6 +3,7 @@
 
 mod back;
 mod cages;
+mod checker;
 mod conserve;
 mod fault;
 mod guests;

@@ -58,6 +58,7 @@ pub(super) fn text(dice: &mut Dice, kind: Kind) -> String {
         ("reconnect", ["200us", "1ms"]),
         ("tcp_rto_min", ["50us", "200us"]),
         ("path_check", ["100us", "700us"]),
+        ("path_check_max", ["700us", "2ms"]),
         ("quiesce", ["0s", "30us"]),
         ("guest_detect", ["0s", "150us"]),
         ("guest_restart", ["0s", "500us"]),

@@ -20,6 +20,7 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
         TimerName::IscsiPing => "iSCSI ping and its timeout",
         TimerName::SessionReplacement => "iSCSI session replacement",
         TimerName::PathCheck => "path check",
+        TimerName::CheckerTimeout => "next path check and its timeout",
         TimerName::Reconnect => "reconnect",
         TimerName::Retransmission => "TCP retransmission",
         TimerName::LagRehash => "LAG rehash",
