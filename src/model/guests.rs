@@ -108,8 +108,9 @@ impl<E: Executor> World<'_, E> {
         if closed {
             own.parked += 1;
         } else {
-            let host = self.compiled.sources[(place & !LOST) as usize].host;
-            self.fault.guests[host].unasked += 1;
+            let plan = &self.compiled.sources[(place & !LOST) as usize];
+            self.fault.guests[plan.host].unasked += 1;
+            self.tally.workloads[plan.workload].unasked += 1;
         }
         None
     }

@@ -262,3 +262,36 @@ fn survivors_have_the_guests_of_lost_hosts() {
     assert_eq!(by_host(&compiled, &tally), [100, 100, 0, 0]);
     assert_eq!(tally.workloads[0].issued_total, 200);
 }
+
+/// Lost by name and with its chassis a host is lost once, and is there again after two returns.
+#[test]
+fn a_host_lost_twice_has_its_guests_restarted_once() {
+    let compiled = open("restart");
+    let scripts = [
+        script(&compiled, S + 50 * MS, LOUD, "vm-1", None),
+        script(&compiled, 2 * S + 50 * MS, LOUD, "bay-1", None),
+        script(&compiled, 3 * S + 50 * MS, Action::Restore, "bay-1", None),
+        script(&compiled, 20 * S, Action::Restore, "vm-1", None),
+        script(&compiled, 21 * S, Action::Restore, "vm-1", None),
+    ];
+    let tally = run(&compiled, &scripts, 60 * S);
+    let kinds: Vec<(u64, LogKind)> = story(&tally)
+        .iter()
+        .map(|entry| (entry.0 / MS, entry.1))
+        .collect();
+    assert_eq!(
+        kinds,
+        [
+            (1_050, LogKind::GuestsLost(0)),
+            (2_050, LogKind::GuestsLost(1)),
+            (4_050, LogKind::GuestsRestarted(0)),
+            (5_050, LogKind::GuestsRestarted(1)),
+        ]
+    );
+    let work = &tally.workloads[0];
+    assert_eq!(
+        (work.issued_total + work.unasked, work.failed_total),
+        (400, 0)
+    );
+    assert_eq!(by_host(&compiled, &tally)[0], 11);
+}
