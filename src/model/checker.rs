@@ -27,7 +27,7 @@ pub(super) fn by_checker(state: &PathState) -> bool {
 fn until_next(now: Instant, back_at: Instant, least: Duration, most: Duration) -> Duration {
     let (mut at, mut interval) = (back_at, least);
     loop {
-        at = at + interval;
+        at += interval;
         if at > now {
             return at.since(now);
         }
