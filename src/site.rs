@@ -16,8 +16,8 @@ mod work;
 pub use day::DayShape;
 pub use family::{
     AdapterBus, ArrayFamily, BusPer, Cage, Carries, Chassis, Choose, End, Fabric, Forwarding,
-    HostFamily, Lag, Law, LinkFamily, Numbered, PathPolicy, ReadService, SwitchFamily, Team,
-    UplinkLoss, Wiring, WriteService,
+    Guests, HostFamily, Lag, Law, LinkFamily, Numbered, PathPolicy, ReadService, SwitchFamily,
+    Team, UplinkLoss, Wiring, WriteService,
 };
 pub use growth::{Growth, Step};
 pub use run::{

@@ -10,7 +10,10 @@ pub(crate) const NONE: u32 = u32::MAX;
 /// One I/O: one identity, many attempts.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Io {
+    /// Where it is issued.
     pub(crate) source: u32,
+    /// Where it comes from: another source once the guests of that host are elsewhere.
+    pub(crate) origin: u32,
     pub(crate) workload: u32,
     pub(crate) number: u64,
     pub(crate) arrival: Instant,
@@ -178,6 +181,7 @@ pub(crate) mod tie {
         Uplinks = 5,
         Takeover = 6,
         Team = 7,
+        Guests = 8,
     }
 
     /// The place of a timer of a path or a set, after those of any I/O. No two share one.

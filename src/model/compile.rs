@@ -167,6 +167,8 @@ pub struct Compiled {
     pub(crate) flows: Vec<Flow>,
     pub(crate) sets: Vec<SetPlan>,
     pub(crate) sources: Vec<SourcePlan>,
+    /// Sources whose hosts are lost from the start, and those at whose hosts their work goes on.
+    pub(crate) moved: Vec<(u32, Vec<u32>)>,
 }
 
 /// A path by the names of its ends.
@@ -226,6 +228,7 @@ impl Compiled {
             flows: Vec::new(),
             sets: Vec::new(),
             sources: Vec::new(),
+            moved: Vec::new(),
         };
         compiled.add_hops();
         compiled.add_plans();

@@ -2,6 +2,7 @@
 
 use super::attempt::tie;
 use super::compile::Compiled;
+use super::guests::GuestState;
 use super::ill::Ill;
 use super::net::{Links, LostFrame, ReceiverGone};
 use super::standing::{LogEntry, LogKind, Standing};
@@ -51,6 +52,8 @@ pub(crate) struct FaultState {
     pub(crate) ill: Ill,
     /// For each set of paths what its team is about.
     pub(super) teams: Vec<TeamState>,
+    /// For each host what is known of its guests.
+    pub(super) guests: Vec<GuestState>,
 }
 
 impl FaultState {
@@ -73,6 +76,7 @@ impl FaultState {
             uplinks: watches(compiled),
             ill: Ill::new(compiled),
             teams: vec![TeamState::new(); compiled.sets.len()],
+            guests: vec![GuestState::default(); compiled.fabric.hosts.len()],
         }
     }
 
@@ -153,6 +157,7 @@ impl<E: Executor> World<'_, E> {
         }
         self.lose_members(&script.members, mode);
         self.look_at_controllers();
+        self.look_at_hosts();
     }
 
     /// Takes members away, and lets everybody concerned take note.
@@ -211,6 +216,7 @@ impl<E: Executor> World<'_, E> {
         self.heal(&script.members);
         self.look_at_controllers();
         self.restore_members(&script.members);
+        self.look_at_hosts();
     }
 
     /// Puts members back, and lets everybody concerned take note.

@@ -20,6 +20,12 @@ pub(crate) struct SourceState {
     pub(crate) waiting: VecDeque<u32>,
     /// Whether its set will be looked at again for want of any path.
     pub(crate) pathless_pending: bool,
+    /// Its host was lost, and its guests have been restarted elsewhere or will be.
+    pub(crate) away: bool,
+    /// Then the sources at whose hosts its I/Os are issued, by their numbers.
+    pub(crate) places: Vec<u32>,
+    /// I/Os of a closed loop that wait for their guests.
+    pub(crate) parked: u32,
 }
 
 impl SourceState {
@@ -30,6 +36,9 @@ impl SourceState {
             next_kind: None,
             waiting: VecDeque::new(),
             pathless_pending: false,
+            away: false,
+            places: Vec::new(),
+            parked: 0,
         }
     }
 }
@@ -56,6 +65,8 @@ pub(crate) struct PathState {
     pub(crate) notice: Option<(TimerName, Duration)>,
     /// When that is.
     pub(crate) notice_at: Instant,
+    /// When it came back into use last; `None`: not in this run.
+    pub(crate) back_at: Option<Instant>,
     /// When it was given up last.
     pub(crate) failed_at: Instant,
     /// Since when it has been held or was before it failed; never when its loss was not noticed as such.
@@ -78,6 +89,7 @@ impl PathState {
             emptied: false,
             notice: None,
             notice_at: Instant::NEVER,
+            back_at: None,
             failed_at: Instant::ZERO,
             held_since: Instant::NEVER,
         }
@@ -398,31 +410,6 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
-    /// Longest I/O and silence of what is unfinished at the end, and what is above a target already.
-    pub(crate) fn note_longest_of_unfinished(&mut self, workload: usize) {
-        let mut io = self.oldest[workload];
-        let Some(since) = self.fault.since else {
-            return;
-        };
-        if io != NONE {
-            let age = self.now.since(self.ios[io].arrival);
-            let tally = &mut self.tally.workloads[workload];
-            tally.longest = tally.longest.max(age);
-            tally.silence = tally
-                .silence
-                .max(self.now.since(tally.last_completion.max(since)));
-        }
-        while io != NONE {
-            let age = self.now.since(self.ios[io].arrival);
-            let tally = &mut self.tally.workloads[workload];
-            tally.unfinished += 1;
-            for (above, (target, _)) in tally.above_after.iter_mut().zip(&tally.above) {
-                *above += u64::from(age.0 > *target);
-            }
-            io = self.ios[io].after;
-        }
-    }
-
     /// An I/O is over, completed or failed. The next one of a closed loop comes after its pause, and not
     /// before `least`.
     fn finish_io(&mut self, io: u32, least: Duration) {
@@ -442,28 +429,15 @@ impl<E: Executor> World<'_, E> {
         }
         self.ios.remove(io);
         if let Arrivals::Closed { think, .. } = self.compiled.site.workloads[workload].arrivals {
-            let number = self.sources[record.source as usize].stream.take_number();
+            let number = self.sources[record.origin as usize].stream.take_number();
             let pause = think.max(least);
-            self.schedule_arrival(record.source, self.now + pause, number);
+            self.schedule_arrival(record.origin, self.now + pause, number);
         }
     }
 
     /// An I/O fails: `timer` is what ended its last attempt, `None` when there was no path for it.
     pub(crate) fn fail_io(&mut self, io: u32, timer: Option<(TimerName, Duration)>) {
         let record = self.ios[io];
-        let workload = record.workload as usize;
-        let (op, _) = self.compiled.templates[workload].kinds[record.draw.kind as usize];
-        let latency = self.now.since(record.arrival);
-        let tally = &mut self.tally.workloads[workload];
-        tally.failed_total += 1;
-        tally.last_disturbed = self.now;
-        if record.measured {
-            tally.kind(op).failed += 1;
-            for (_, above) in &mut tally.above {
-                *above += 1;
-            }
-        }
-        self.account_after_loss(workload, latency, Finish::Failed);
         self.log(LogEntry {
             at: self.now,
             kind: LogKind::IoFailed {
@@ -481,6 +455,25 @@ impl<E: Executor> World<'_, E> {
         } else {
             Duration::ZERO
         };
+        self.io_failed(io, least);
+    }
+
+    /// Counts an I/O that has failed; the next one of a closed loop comes not before `least`.
+    pub(super) fn io_failed(&mut self, io: u32, least: Duration) {
+        let record = self.ios[io];
+        let workload = record.workload as usize;
+        let (op, _) = self.compiled.templates[workload].kinds[record.draw.kind as usize];
+        let latency = self.now.since(record.arrival);
+        let tally = &mut self.tally.workloads[workload];
+        tally.failed_total += 1;
+        tally.last_disturbed = self.now;
+        if record.measured {
+            tally.kind(op).failed += 1;
+            for (_, above) in &mut tally.above {
+                *above += 1;
+            }
+        }
+        self.account_after_loss(workload, latency, Finish::Failed);
         self.finish_io(io, least);
     }
 
@@ -536,7 +529,7 @@ impl<E: Executor> World<'_, E> {
             let template = &self.compiled.templates[workload];
             let attempt = u64::from(record.attempts);
             record.draw = IoDraw::new(
-                &self.sources[source].name,
+                &self.sources[record.origin as usize].name,
                 record.number,
                 attempt,
                 template,
@@ -559,53 +552,6 @@ impl<E: Executor> World<'_, E> {
             // The one that has just come counts only if it finds nobody to take it: see `issue`.
             tally.queue_max = tally.queue_max.max(waiting.saturating_sub(1));
         }
-    }
-
-    pub(crate) fn link_unfinished(&mut self, workload: u32, io: u32) {
-        let newest = std::mem::replace(&mut self.newest[workload as usize], io);
-        self.ios[io].before = newest;
-        if newest == NONE {
-            self.oldest[workload as usize] = io;
-        } else {
-            self.ios[newest].after = io;
-        }
-    }
-
-    fn unlink_unfinished(&mut self, workload: u32, io: u32) {
-        let (before, after) = (self.ios[io].before, self.ios[io].after);
-        if before == NONE {
-            self.oldest[workload as usize] = after;
-        } else {
-            self.ios[before].after = after;
-        }
-        if after == NONE {
-            self.newest[workload as usize] = before;
-        } else {
-            self.ios[after].before = before;
-        }
-    }
-
-    /// Records the age of the oldest unfinished I/O in every bin since it was last looked at.
-    pub(crate) fn note_oldest(&mut self, workload: u32) {
-        if !self.watch.transient {
-            return;
-        }
-        let index = workload as usize;
-        let from = std::mem::replace(&mut self.oldest_seen[index], self.now);
-        let io = self.oldest[index];
-        if io == NONE {
-            return;
-        }
-        let arrival = self.ios[io].arrival;
-        let series = &mut self.tally.workloads[index].oldest;
-        let width = series.width().0;
-        let mut end = (from.max(arrival).0 / width + 1) * width;
-        while end <= self.now.0 {
-            let last = Instant(end - 1);
-            series.at(last).raise(last.since(arrival).0);
-            end += width;
-        }
-        series.at(self.now).raise(self.now.since(arrival).0);
     }
 }
 

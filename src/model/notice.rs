@@ -123,6 +123,7 @@ impl Compiled {
         match action {
             // Hosts find what the fabric uses again.
             Action::Restore => fabric + hosts,
+            Action::Lose(_) => (hosts + ports).max(fabric).max(self.guest_chain()),
             _ => (hosts + ports).max(fabric),
         }
     }
@@ -158,8 +159,13 @@ fn host_chain(protocol: &Protocol, timers: &Timers, action: Action) -> Duration 
         Action::Lose(mode) => {
             let noticed = noticed_by(protocol, timers, mode, Place::Beyond);
             let held = hold(protocol, timers).map_or(Duration::ZERO, |(_, time)| time);
-            // What goes by the command timeout alone is never held.
-            let sent = noticed.map_or(timers.command_timeout, |(_, time)| time + held);
+            // What goes by the command timeout alone is never held; a check finds idle paths.
+            let checked = match protocol {
+                Protocol::FcScsi(_) => timers.path_check_max.max(timers.path_check),
+                _ => Duration::ZERO,
+            };
+            let alone = checked + timers.command_timeout;
+            let sent = noticed.map_or(alone, |(_, time)| time + held);
             sent + timers.quiesce
         }
         // A switch uses the link again, and the next try finds the path.

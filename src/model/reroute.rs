@@ -9,8 +9,9 @@
 //! Fibre Channel switches by the hellos of FSPF (FC-SW: every 20 s, dead after 80 s; from memory). A Fibre Channel
 //! port towards a host or an array hears nothing of the kind, so that nobody in the fabric notices.
 //!
-//! Left out: routes that form loops while they change, frames delivered twice or out of order meanwhile, and the
-//! flooding of the new state: all switches change their routes in one instant.
+//! Left out: routes that form loops while they change, frames delivered twice or out of order meanwhile, the flooding
+//! of the new state (all switches change their routes in one instant), the loss of the link between the two switches
+//! of a pair alone, and pairs that keep a returned switch out of use for minutes.
 
 use super::attempt::tie;
 use super::compile::Compiled;

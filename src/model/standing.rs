@@ -45,6 +45,8 @@ pub enum TimerName {
     SessionReplacement,
     /// A failed path is tried again.
     PathCheck,
+    /// A path in good standing was checked, and did not answer.
+    CheckerTimeout,
     /// A lost controller over TCP is tried again.
     Reconnect,
     /// Lost TCP segments are sent again.
@@ -75,6 +77,8 @@ pub enum TimerName {
     TeamProbe,
     /// A team uses another port.
     TeamSwitch,
+    /// The guests of a lost host run elsewhere.
+    GuestRestart,
 }
 
 /// What happened.
@@ -118,6 +122,10 @@ pub enum LogKind {
         /// Path set index.
         set: u32,
     },
+    /// A host was lost with its guests: host index; `ios` were under way, and failed.
+    GuestsLost(u32),
+    /// The guests of a lost host run on the others of its family: host index; `ios` were not asked for meanwhile.
+    GuestsRestarted(u32),
     /// An I/O failed.
     IoFailed {
         /// Workload index.

@@ -1,6 +1,7 @@
 //! How a host regards its paths, step by step: noticed, held, given up, removed, found again, failed back.
 
 use super::attempt::{NONE, tie};
+use super::checker::by_checker;
 use super::notice::{Place, hold, noticed_by, tried_again_by};
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
 use super::world::{Event, Executor, World};
@@ -21,6 +22,13 @@ impl<E: Executor> World<'_, E> {
         ios: u64,
     ) {
         let state = &mut self.paths[path as usize];
+        let given_up = matches!(
+            state.standing,
+            Standing::Blocked | Standing::Failed | Standing::Removed | Standing::Returned
+        );
+        if to == Standing::Up && given_up {
+            state.back_at = Some(self.now);
+        }
         state.standing = to;
         state.emptied &= to != Standing::Up;
         self.log(LogEntry {
@@ -94,6 +102,7 @@ impl<E: Executor> World<'_, E> {
             self.change_standing(path, Standing::Unnoticed, None, in_flight);
         }
         let notice = self.noticed_by(path, self.fault.mode, local);
+        let notice = notice.or_else(|| self.checked_by(path));
         self.plan_notice(path, notice);
         self.plan_quiesce(path);
     }
@@ -155,7 +164,9 @@ impl<E: Executor> World<'_, E> {
                 let noticed = state
                     .notice
                     .unwrap_or((TimerName::KeepAlive, timers.keep_alive));
-                if let Some((_, held)) = hold {
+                if noticed.0 == TimerName::CheckerTimeout {
+                    self.checked_in_vain(path, noticed);
+                } else if let Some((_, held)) = hold {
                     self.paths[path as usize].held_since = self.now;
                     let in_flight = u64::from(state.in_flight);
                     self.change_standing(path, Standing::Blocked, Some(noticed), in_flight);
@@ -261,7 +272,7 @@ impl<E: Executor> World<'_, E> {
     /// A change of connection makes planned steps void; I/Os that are quiesced go elsewhere all the same.
     fn plan_quiesce(&mut self, path: u32) {
         let state = self.paths[path as usize];
-        if state.standing == Standing::Failed && state.oldest != NONE {
+        if state.standing == Standing::Failed && state.oldest != NONE && !by_checker(&state) {
             let over = state.failed_at + self.path_timers(path).quiesce;
             self.plan_step(path, over.since(self.now));
         }
@@ -282,7 +293,7 @@ impl<E: Executor> World<'_, E> {
         nvme && self.now >= self.paths[path as usize].failed_at + loss
     }
 
-    fn plan_check(&mut self, path: u32) {
+    pub(super) fn plan_check(&mut self, path: u32) {
         if self.paths[path as usize].check_pending {
             return;
         }
@@ -304,7 +315,7 @@ impl<E: Executor> World<'_, E> {
         if state.standing != Standing::Failed && !(removed && state.connected) {
             return;
         }
-        if state.oldest != NONE {
+        if state.oldest != NONE && !by_checker(&state) {
             // Its I/Os are quiesced, and it is not taken back before they have gone.
             self.plan_check(path);
         } else if state.connected {

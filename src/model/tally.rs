@@ -289,6 +289,8 @@ pub struct WorkloadTally {
     pub last_disturbed: Instant,
     /// I/Os that have been retried or have lost a frame and are not finished yet.
     pub hanging: u64,
+    /// I/Os that would have come, but for the guests of a lost host not running.
+    pub unasked: u64,
     /// Failed after the loss.
     pub failed_after: u64,
     /// Unfinished at the end.
@@ -323,6 +325,7 @@ impl WorkloadTally {
             above_after: vec![0; targets.len()],
             last_disturbed: Instant::ZERO,
             hanging: 0,
+            unasked: 0,
             failed_after: 0,
             unfinished: 0,
         }

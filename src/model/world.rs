@@ -87,6 +87,8 @@ pub enum Event {
     Pathless { set: u32 },
     /// A team notices a lost port, or changes ports, unless its epoch has passed.
     TeamStep { set: u32, epoch: u32 },
+    /// The guests of a lost host run elsewhere.
+    GuestsRestart { host: u32 },
 }
 
 // Key, event and the calendar's own word together fit one cache line.
@@ -196,6 +198,7 @@ impl<'a, E: Executor> World<'a, E> {
         world.start_pointers();
         world.start_teams();
         world.start_sources();
+        world.start_guests();
         world
     }
 
@@ -337,6 +340,7 @@ impl<'a, E: Executor> World<'a, E> {
             Event::Takeover { controller } => self.taken_over(controller),
             Event::Script { index } => self.script(index),
             Event::Pathless { set } => self.pathless(set),
+            Event::GuestsRestart { host } => self.guests_restart(host),
             Event::TeamStep { set, epoch } => self.team_step(set, epoch),
         }
     }
@@ -345,15 +349,28 @@ impl<'a, E: Executor> World<'a, E> {
         let plan = &self.compiled.sources[source as usize];
         let workload_index = plan.workload;
         let workload = &self.compiled.site.workloads[workload_index];
+        let closed = matches!(workload.arrivals, Arrivals::Closed { .. });
         let array = &self.compiled.site.arrays[workload.array];
         let template = &self.compiled.templates[workload_index];
-        let name = self.sources[source as usize].name;
-        let given = self.sources[source as usize].next_kind;
+        let own = &self.sources[source as usize];
+        let (name, given) = (own.name, own.next_kind);
+        let place = if own.away {
+            self.place(source, number, closed)
+        } else {
+            Some(source)
+        };
+        if !closed {
+            self.schedule_next_arrival(source);
+        }
+        let Some(place) = place else {
+            return;
+        };
         let draw = IoDraw::new(&name, number, 0, template, array, given);
         let measured = self.now >= self.watch.from && self.now < self.watch.to;
         let workload_id = u32::try_from(workload_index).unwrap_or(u32::MAX);
         let io = self.ios.insert(Io {
-            source,
+            source: place,
+            origin: source,
             workload: workload_id,
             number,
             arrival: self.now,
@@ -382,12 +399,9 @@ impl<'a, E: Executor> World<'a, E> {
             tally.kind(op).arrived += 1;
             self.open += 1;
         }
-        if !matches!(workload.arrivals, Arrivals::Closed { .. }) {
-            self.schedule_next_arrival(source);
-        }
-        let set = self.compiled.sources[source as usize].set;
-        self.sources[source as usize].waiting.push_back(io);
-        self.note_host_queue(source);
+        let set = self.compiled.sources[place as usize].set;
+        self.sources[place as usize].waiting.push_back(io);
+        self.note_host_queue(place);
         self.dispatch(set);
     }
 
@@ -607,7 +621,7 @@ impl<'a, E: Executor> World<'a, E> {
         let (_, size) = self.compiled.templates[source.workload].kinds[record.draw.kind as usize];
         let slot = self.attempts.insert(Attempt {
             io,
-            tie: self.io_tie(record.source, record.number, record.attempts),
+            tie: self.io_tie(record.origin, record.number, record.attempts),
             workload: record.workload,
             path,
             flow: plan.flows + 2 * record.draw.connection,

@@ -7,8 +7,8 @@ use super::timers;
 use super::tree::Node;
 use super::value::{count, law, one_of, share, time, whole};
 use crate::site::{
-    ArrayFamily, Chassis, Fabric, Forwarding, HostFamily, Numbered, PathPolicy, ReadService,
-    SwitchFamily, Team, Timers, UplinkLoss, WriteService,
+    ArrayFamily, Chassis, Fabric, Forwarding, Guests, HostFamily, Numbered, PathPolicy,
+    ReadService, SwitchFamily, Team, Timers, UplinkLoss, WriteService,
 };
 use crate::unit::{Duration, Side};
 use crate::wire;
@@ -135,6 +135,16 @@ pub(super) fn hosts(
                 &team(),
                 choice("off"),
             );
+            let kinds = one_of(&[("stay", Guests::Stay), ("restart", Guests::Restart)]);
+            let guests = cursor.input("guests", "guests of a lost host", &kinds, choice("stay"));
+            let alone = cursor
+                .entry("guests")
+                .filter(|_| guests == Guests::Restart && number < 2);
+            if let Some(entry) = alone {
+                let message = format!("{} has no other host to restart its guests on", cursor.who);
+                let expected = "a family of two hosts at least";
+                cursor.ctx.error(&entry.node.origin, &message, expected, "");
+            }
             let bus = bus::of_host(&cursor);
             let name = names.hosts.names[index].clone();
             cursor.finish();
@@ -146,6 +156,7 @@ pub(super) fn hosts(
                 paths,
                 queue_depth,
                 timers,
+                guests,
                 team,
                 bus,
             }

@@ -307,12 +307,43 @@ impl Reader<'_, '_, '_> {
         }
     }
 
+    /// Clusters of virtual servers.
+    fn cluster(&self, timers: &mut Timers) {
+        let what = "lost host of virtual servers noticed after";
+        timers.guest_detect = self.any("guest_detect", what, practice("15s"), |base| {
+            base.guest_detect
+        });
+        let what = "guests of a lost host running elsewhere after";
+        timers.guest_restart = self.any("guest_restart", what, practice("60s"), |base| {
+            base.guest_restart
+        });
+    }
+
     /// Multipath, whatever the protocol.
     fn multipath(&self, timers: &mut Timers) {
         let what = "failed path tried again every";
         timers.path_check = self.above("path_check", what, published("5s", MULTIPATH), |base| {
             base.path_check
         });
+        let what = "path in good standing checked every";
+        timers.path_check_max = self.above(
+            "path_check_max",
+            what,
+            published("20s", MULTIPATH),
+            |base| base.path_check_max,
+        );
+        if let Some(entry) = self.cursor.entry("path_check_max")
+            && timers.path_check_max < timers.path_check
+        {
+            let message = format!(
+                "{}: paths in good standing are checked more often than failed ones",
+                self.cursor.who
+            );
+            let expected = "path_check at most path_check_max";
+            self.cursor
+                .ctx
+                .error(&entry.node.origin, &message, expected, "");
+        }
         let what = "path that is back used again";
         timers.failback = field(
             self.cursor,
@@ -353,6 +384,7 @@ fn read(cursor: &Cursor<'_, '_>, preset: Preset, base: Option<&Timers>) -> Timer
     reader.nvme_and_tcp(&mut timers);
     reader.iscsi(&mut timers);
     reader.team(&mut timers);
+    reader.cluster(&mut timers);
     reader.multipath(&mut timers);
     if timers.tcp_rto_max < timers.tcp_rto_min {
         let at = cursor.entry("tcp_rto_max").or(cursor.entry("tcp_rto_min"));
@@ -378,6 +410,7 @@ const UNREAD: Timers = Timers {
     command_timeout: Duration::ZERO,
     retries: 0,
     path_check: Duration::ZERO,
+    path_check_max: Duration::ZERO,
     failback: Failback::Immediate,
     no_path: NoPath::Fail,
     keep_alive: Duration::ZERO,
@@ -389,6 +422,8 @@ const UNREAD: Timers = Timers {
     tcp_rto_min: Duration::ZERO,
     tcp_rto_max: Duration::ZERO,
     tcp_retries: 0,
+    guest_detect: Duration::ZERO,
+    guest_restart: Duration::ZERO,
     team_switch: Duration::ZERO,
     team_probe: None,
     quiesce: Duration::ZERO,

@@ -67,6 +67,15 @@ pub enum Team {
     Alternate,
 }
 
+/// What becomes of the work of a host that is lost.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Guests {
+    /// It stays with its host.
+    Stay,
+    /// It is that of virtual servers, which are restarted on the other hosts of the family.
+    Restart,
+}
+
 /// Hosts of one kind.
 #[derive(Clone, Debug, PartialEq)]
 pub struct HostFamily {
@@ -84,6 +93,8 @@ pub struct HostFamily {
     pub queue_depth: Option<u32>,
     /// Every timer that applies to these hosts.
     pub timers: Timers,
+    /// What becomes of the work of a lost host.
+    pub guests: Guests,
     /// How file traffic uses the ports.
     pub team: Team,
     /// The bus between a host and its adapters, where stated. Reviews and paths apply it; the model does not

@@ -52,6 +52,8 @@ pub struct Timers {
     pub retries: u32,
     /// A failed path is tried again this often.
     pub path_check: Duration,
+    /// SCSI over FC: paths in good standing are checked at intervals that double up to this.
+    pub path_check_max: Duration,
     /// When a path that has come back is used again.
     pub failback: Failback,
     /// No path left.
@@ -79,6 +81,10 @@ pub struct Timers {
     /// A team asks its array over the port in use, and gives the port up without an answer for so long; `None`
     /// does not ask, and sees only a link that loses its signal.
     pub team_probe: Option<Duration>,
+    /// Virtual servers: from the loss of a host until the cluster takes it for lost.
+    pub guest_detect: Duration,
+    /// Virtual servers: from then until the guests run on other hosts.
+    pub guest_restart: Duration,
     /// Extra hold before an I/O is sent again on another path.
     pub quiesce: Duration,
     /// A fabric stops using a lost link this long after the loss of signal, others of its group carrying on.

@@ -1,8 +1,8 @@
 //! The cases of a study: healthy, and the survivors of each outage.
 
 use crate::outcome::Case;
-use crate::site::{LossMode, Outage, Site};
-use crate::topology::{Fabric, MemberId, NodeId};
+use crate::site::{Guests, LossMode, Outage, Site};
+use crate::topology::{Fabric, HostInstance, MemberId, NodeId};
 use crate::unit::Side;
 
 /// A case with the parts it lacks.
@@ -14,7 +14,7 @@ pub struct CasePlan {
     pub members: Vec<MemberId>,
     /// Nodes that are gone.
     pub nodes: Vec<NodeId>,
-    /// Hosts that are gone, by index into the fabric's: their work is not asked for.
+    /// Hosts that are gone, by index into the fabric's: their work is not asked for, or goes on elsewhere.
     pub hosts: Vec<usize>,
     /// How the loss shows itself.
     pub mode: LossMode,
@@ -43,7 +43,8 @@ impl CasePlan {
 
     /// An outage.
     #[must_use]
-    pub fn outage(fabric: &Fabric, outage: &Outage) -> Self {
+    pub fn outage(site: &Site, fabric: &Fabric, outage: &Outage) -> Self {
+        let nodes = fabric.nodes_of(&outage.takes, outage.side);
         let letter = |side: Side| side.letter().chars().next().unwrap_or('?');
         let two_sided = fabric.nodes.iter().any(|n| n.side == Some(Side::A))
             && fabric.nodes.iter().any(|n| n.side == Some(Side::B));
@@ -58,8 +59,8 @@ impl CasePlan {
                     .map(|side| letter(side.other())),
             },
             members: fabric.members_of(&outage.takes, outage.side),
-            nodes: fabric.nodes_of(&outage.takes, outage.side),
-            hosts: Vec::new(),
+            hosts: restarted(site, fabric, &nodes),
+            nodes,
             mode: outage.mode,
             takes: in_words(outage),
         }
@@ -75,8 +76,25 @@ pub fn cases(site: &Site, fabric: &Fabric, only: Option<&[String]>) -> Vec<CaseP
             site.outages
                 .iter()
                 .filter(wanted)
-                .map(|outage| CasePlan::outage(fabric, outage)),
+                .map(|outage| CasePlan::outage(site, fabric, outage)),
         )
+        .collect()
+}
+
+/// Hosts that are lost with these nodes and whose guests are restarted on others that are left.
+fn restarted(site: &Site, fabric: &Fabric, nodes: &[NodeId]) -> Vec<usize> {
+    let lost = |host: &HostInstance| {
+        !host.ports.is_empty() && host.ports.iter().all(|port| nodes.contains(port))
+    };
+    let left = |family: usize| {
+        let mut hosts = fabric.hosts.iter();
+        hosts.any(|host| host.family == family && !lost(host))
+    };
+    let hosts = fabric.hosts.iter().enumerate();
+    hosts
+        .filter(|(_, host)| site.hosts[host.family].guests == Guests::Restart)
+        .filter(|(_, host)| lost(host) && left(host.family))
+        .map(|(index, _)| index)
         .collect()
 }
 

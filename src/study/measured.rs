@@ -63,7 +63,7 @@ pub fn measured(
     let plan = outage
         .and_then(|name| site.outages.iter().find(|outage| outage.name == name))
         .map_or_else(CasePlan::healthy, |outage| {
-            CasePlan::outage(&fabric, outage)
+            CasePlan::outage(site, &fabric, outage)
         });
     let case = plan.case.clone();
     let runs = steady::run(site, std::slice::from_ref(&plan), progress);

@@ -22,6 +22,10 @@ struct Shape {
     policy: &'static str,
     depth: u32,
     tiers: bool,
+    /// File traffic over a team of ports, with a probe or without.
+    team: Option<bool>,
+    /// Work of a lost host goes on elsewhere.
+    guests: bool,
     /// Edge switches without uplinks take their host ports down.
     drops: bool,
     members: u32,
@@ -72,7 +76,8 @@ fn shapes() -> impl Strategy<Value = Shape> {
     );
     let ios = prop::collection::vec((0..300_u64, any::<bool>(), 1..65_u32), 1..30);
     let faults = prop::collection::vec((0..30_u64, 0..3_u8, 0..12_usize), 0..7);
-    (site, array, ios, faults).prop_map(|(site, array, mut ios, faults)| {
+    let kin = (any::<Option<bool>>(), any::<bool>());
+    (site, array, ios, faults, kin).prop_map(|(site, array, mut ios, faults, (team, guests))| {
         ios.sort_unstable();
         let (protocol, hosts, policy, depth, tiers, drops, members) = site;
         let (ports, controllers, parallel, no_path, (retries, patient)) = array;
@@ -82,6 +87,8 @@ fn shapes() -> impl Strategy<Value = Shape> {
             policy,
             depth,
             tiers,
+            team: team.filter(|_| protocol == "nfs"),
+            guests: guests && hosts > 1,
             drops,
             members,
             ports,
@@ -120,11 +127,23 @@ fn compiled(shape: &Shape) -> Compiled {
     } else {
         ""
     };
+    let team = if shape.team.is_some() {
+        "alternate"
+    } else {
+        "off"
+    };
+    let probe = match shape.team {
+        Some(true) => "150us",
+        _ => "off",
+    };
+    let guests = if shape.guests { "restart" } else { "stay" };
     let text = format!(
         "format = 1\n[timers]\nlink_loss_detect = \"50us\"\nstate_notice = \"100us\"\nlag_rehash = \"80us\"\n\
+         fc_reroute = \"120us\"\nethernet_reroute = \"150us\"\nfc_dead = \"900us\"\npath_check_max = \"800us\"\n\
+         team_switch = \"60us\"\nteam_probe = \"{probe}\"\nguest_detect = \"100us\"\nguest_restart = \"1ms\"\n\
          fast_io_fail = \"300us\"\ncommand_timeout = \"{}\"\nkeep_alive = \"500us\"\nreconnect = \"700us\"\n\
          tcp_rto_min = \"200us\"\ntcp_rto_max = \"5ms\"\npath_check = \"400us\"\nretries = {}\nno_path = {}\n\
-         [[host]]\nname = \"app\"\ncount = {}\npaths = \"{}\"\nqueue_depth = {}\n\
+         [[host]]\nname = \"app\"\nteam = \"{team}\"\nguests = \"{guests}\"\ncount = {}\npaths = \"{}\"\nqueue_depth = {}\n\
          [[switch]]\nname = \"edge\"\n{drops}\n{trunk}\
          [[array]]\nname = \"box\"\ncontrollers = {}\nparallel = {}\n\
          read = {{ hit = \"50%\", hit_time = \"60us\", miss_time = {{ exponential = \"300us\" }} }}\n\
@@ -200,7 +219,8 @@ fn run(shape: &Shape, compiled: &Compiled, scripts: &[Script], until: u64) -> Ta
     // Issued: what the trace says has come by then, at every host.
     let due = shape.ios.iter().filter(|(at, ..)| at * 10 * US < until);
     let due = u64::try_from(due.count()).unwrap() * u64::from(shape.hosts);
-    assert_eq!(work.issued_total, due);
+    assert_eq!(work.issued_total + work.unasked, due);
+    assert!(shape.guests || work.unasked == 0);
     // In flight: the level that the backlog was left at, kept apart from the totals.
     assert_eq!(
         work.issued_total,
@@ -227,12 +247,14 @@ fn run(shape: &Shape, compiled: &Compiled, scripts: &[Script], until: u64) -> Ta
         work.reads.latency.sum() + work.writes.latency.sum()
     );
     assert_eq!(work.reads.failed + work.writes.failed, work.failed_total);
-    let failures = tally
-        .log
-        .iter()
-        .filter(|entry| matches!(entry.kind, LogKind::IoFailed { .. }));
+    let failures = tally.log.iter().filter(|entry| {
+        matches!(
+            entry.kind,
+            LogKind::IoFailed { .. } | LogKind::GuestsLost(_)
+        )
+    });
     assert_eq!(
-        failures.map(|entry| entry.ios.max(1)).sum::<u64>(),
+        failures.map(|entry| entry.ios).sum::<u64>(),
         work.failed_total
     );
     for direction in &tally.directions {
@@ -258,8 +280,9 @@ fn runner(name: &str, cases: u32) -> TestRunner {
 
 #[test]
 fn every_io_and_every_frame_is_accounted_for() {
-    // Completed, failed, sent again, late; frames cut, dropped; runs stopped with I/Os in flight.
-    let seen: Cell<[u64; 7]> = Cell::new([0; 7]);
+    // Completed, failed, sent again, late; frames cut, dropped; runs stopped with I/Os in flight; I/Os not asked for,
+    // teams moved.
+    let seen: Cell<[u64; 9]> = Cell::new([0; 9]);
     let ran = runner("every_io_and_every_frame_is_accounted_for", 1_000).run(
         &(shapes(), 0..6_000_u64),
         |(shape, stop)| {
@@ -276,7 +299,7 @@ fn every_io_and_every_frame_is_accounted_for() {
         panic!("{error}");
     }
     // The test means something only if much has happened.
-    let least = [10_000, 100, 1_000, 100, 100, 1_000, 100];
+    let least = [10_000, 100, 1_000, 100, 100, 1_000, 100, 50, 20];
     let seen = seen.get();
     assert!(
         seen.iter().zip(least).all(|(seen, least)| *seen >= least),
@@ -284,7 +307,7 @@ fn every_io_and_every_frame_is_accounted_for() {
     );
 }
 
-fn accounted(shape: &Shape, stop: u64) -> [u64; 7] {
+fn accounted(shape: &Shape, stop: u64) -> [u64; 9] {
     let compiled = compiled(shape);
     let scripts = scripts(shape, &compiled);
     // Stopped wherever it is, faults and all, but not in the instant of an arrival: that would be measured no more.
@@ -299,8 +322,8 @@ fn accounted(shape: &Shape, stop: u64) -> [u64; 7] {
     // With faults that all end: nothing is left anywhere, on no link and in no queue.
     let tally = run(shape, &compiled, &scripts, 100 * S);
     let work = &tally.workloads[0];
-    assert_eq!(work.issued_total, asked);
-    assert_eq!(work.completed_total + work.failed_total, asked);
+    assert_eq!(work.issued_total + work.unasked, asked);
+    assert_eq!(work.completed_total + work.failed_total, work.issued_total);
     for direction in &tally.directions {
         assert_eq!(
             direction.offered,
@@ -312,7 +335,7 @@ fn accounted(shape: &Shape, stop: u64) -> [u64; 7] {
         );
     }
     // Hosts that wait for a path and go on trying lose nothing in the end.
-    if shape.no_path == "\"queue\"" && shape.retries == 100 {
+    if shape.no_path == "\"queue\"" && shape.retries == 100 && !shape.guests {
         assert_eq!(work.failed_total, 0);
     }
     // What the array has served: at least every I/O that completed, at most every attempt.
@@ -321,7 +344,11 @@ fn accounted(shape: &Shape, stop: u64) -> [u64; 7] {
         .iter()
         .map(|controller| controller.served)
         .sum();
-    assert!(served >= work.completed_total && served <= asked + work.retried);
+    assert!(served >= work.completed_total && served <= work.issued_total + work.retried);
+    let moved = tally
+        .log
+        .iter()
+        .filter(|entry| matches!(entry.kind, LogKind::TeamMoved { .. }));
     let over = |count: fn(&DirectionTally) -> u64| tally.directions.iter().map(count).sum::<u64>();
     [
         work.completed_total,
@@ -331,5 +358,7 @@ fn accounted(shape: &Shape, stop: u64) -> [u64; 7] {
         over(|direction| direction.cut),
         over(|direction| direction.dropped),
         u64::from(stopped.workloads[0].backlog.level() > 0),
+        work.unasked,
+        moved.count() as u64,
     ]
 }

@@ -3,8 +3,10 @@
 
 mod back;
 mod cages;
+mod checker;
 mod conserve;
 mod fault;
+mod guests;
 mod ill;
 mod oracle;
 mod port;

@@ -58,7 +58,10 @@ pub(super) fn text(dice: &mut Dice, kind: Kind) -> String {
         ("reconnect", ["200us", "1ms"]),
         ("tcp_rto_min", ["50us", "200us"]),
         ("path_check", ["100us", "700us"]),
+        ("path_check_max", ["700us", "2ms"]),
         ("quiesce", ["0s", "30us"]),
+        ("guest_detect", ["0s", "150us"]),
+        ("guest_restart", ["0s", "500us"]),
         ("team_switch", ["0s", "80us"]),
         ("team_probe", ["off", "60us"]),
         ("iscsi_ping", ["0s", "150us"]),
@@ -89,6 +92,10 @@ pub(super) fn text(dice: &mut Dice, kind: Kind) -> String {
         dice.one(&policies),
         dice.one(&[1, 4, 64])
     );
+    if !text.contains("count = 1\n") {
+        let guests = dice.one(&["stay", "restart", "restart"]);
+        let _ = writeln!(text, "guests = \"{guests}\"");
+    }
     // The rates that links may be slowed down to.
     text.push_str("[[event]]\nat = \"0s\"\nslow = \"s0-A\"\nrate = \"25%\"\n");
     text.push_str("[[event]]\nat = \"0s\"\nslow = \"s0-A\"\nrate = \"50%\"\n");
@@ -216,7 +223,7 @@ pub(super) fn scripts(dice: &mut Dice, compiled: &Compiled) -> Vec<Script> {
                 }
                 1 => {
                     let parts = [dice
-                        .one(&["s0-A", "s0-B", "box-c1", "box", "h-1"])
+                        .one(&["s0-A", "s0-B", "box-c1", "box", "h-1", "h-2", "h-*"])
                         .to_owned()];
                     (
                         fabric.members_of(&parts, None),
@@ -292,7 +299,7 @@ pub(super) fn difference(fast: &Tally, plain: &Tally) -> Option<String> {
 
 fn both_count_the_same(kind: Kind, seeds: std::ops::Range<u64>) {
     let (mut completed, mut cut, mut retried, mut late) = (0, 0, 0, 0);
-    let (mut discarded, mut moved) = (0, 0);
+    let (mut discarded, mut moved, mut restarted) = (0, 0, 0);
     for seed in seeds {
         let mut dice = Dice::new(seed);
         let text = text(&mut dice, kind);
@@ -312,6 +319,8 @@ fn both_count_the_same(kind: Kind, seeds: std::ops::Range<u64>) {
         discarded += fast.discarded;
         let moves = |entry: &&LogEntry| matches!(entry.kind, LogKind::TeamMoved { .. });
         moved += fast.log.iter().filter(moves).count();
+        let starts = |entry: &&LogEntry| matches!(entry.kind, LogKind::GuestsRestarted(_));
+        restarted += fast.log.iter().filter(starts).count();
         cut += fast.directions.iter().map(|over| over.cut).sum::<u64>();
     }
     // The comparison means something only if much has happened.
@@ -320,6 +329,7 @@ fn both_count_the_same(kind: Kind, seeds: std::ops::Range<u64>) {
         "{completed} {cut} {retried}"
     );
     assert!(late > 10 && discarded > 1_000, "{late} {discarded}");
+    assert!(restarted > 30, "{restarted}");
     assert!(moved > 50 || !matches!(kind, Kind::Ip), "{moved}");
 }
 

@@ -297,3 +297,37 @@ fn which_port_is_in_front() {
         assert_eq!(standing.count(), if word == "off" { 0 } else { 2 });
     }
 }
+
+/// Losses are counted: a port that is lost by its own name and its link's is back with the second return, whichever
+/// comes first, and is used again only then.
+#[test]
+fn a_port_lost_twice_needs_two_returns() {
+    let reads: Vec<(u64, Op, u32)> = (0..10).map(|n| (n * S, Op::Read, 4096)).collect();
+    let compiled = team("", &reads);
+    let link = "app:A1~edge-A";
+    let port = "app:A1";
+    for (first, second) in [(link, port), (port, link)] {
+        let scripts = [
+            script(&compiled, S + 500 * MS, LOUD, port, None),
+            script(&compiled, 2 * S + 500 * MS, LOUD, link, None),
+            script(&compiled, 3 * S + 500 * MS, Action::Restore, first, None),
+            script(&compiled, 5 * S + 500 * MS, Action::Restore, second, None),
+        ];
+        let tally = run(&compiled, &scripts, 20 * S);
+        let work = &tally.workloads[0];
+        assert_eq!((work.completed_total, work.resent), (10, 0));
+        // Away at 1.65 s, back at 5.6 s; a third return would change nothing.
+        let at: Vec<u64> = story(&tally).iter().map(|entry| entry.0 / MS).collect();
+        assert_eq!(at, [1_600, 1_650, 5_600]);
+        assert_eq!(
+            [0, 1].map(|path| tally.paths[path].completed_total),
+            [2 + 4, 4]
+        );
+        let again = [
+            &scripts[..],
+            &[script(&compiled, 7 * S, Action::Restore, port, None)],
+        ]
+        .concat();
+        assert_eq!(story(&run(&compiled, &again, 20 * S)), story(&tally));
+    }
+}

@@ -204,7 +204,7 @@ fn an_overloaded_survivor_never_settles() {
 
 /// The limit counts from the end of the longest chain of timers that an event may start: iSCSI notices a loss by
 /// ping and its timeout and holds for the replacement; Fibre Channel learns of a loud loss by detection, notice
-/// and hold, of a silent one by the command timeout, while on Ethernet the fabric waits for LACP, three periods of 30 s, or
+/// and hold, of a silent one by the command timeout, SCSI on idle paths by a check 20 s apart that times out, while on Ethernet the fabric waits for LACP, three periods of 30 s, or
 /// of 1 s when fast (IEEE 802.1AX); ports of Fibre Channel switches towards hosts and arrays have nothing of the kind.
 #[test]
 fn the_limit_begins_when_the_timers_are_over() {
@@ -213,7 +213,8 @@ fn the_limit_begins_when_the_timers_are_over() {
         ("iscsi", "25GbE", "loud", "", 140.0 + 0.4),
         ("iscsi", "25GbE", "silent", "preset = \"short\"", 25.0 + 0.4),
         ("fc-scsi", "32GFC", "loud", "", 5.6 + 0.4),
-        ("fc-scsi", "32GFC", "silent", "", 30.0 + 0.4),
+        ("fc-scsi", "32GFC", "silent", "", 20.0 + 30.0 + 0.4),
+        ("fc-nvme", "32GFC", "silent", "", 30.0 + 0.4),
         ("nvme-tcp", "25GbE", "silent", "", 90.0 + 0.4),
         ("fc-nvme", "32GFC", "loud", "quiesce = \"1s\"", 1.6 + 0.4),
         ("nvme-tcp", "25GbE", "loud", "", 5.0 + 0.4),

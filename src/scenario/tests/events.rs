@@ -339,3 +339,27 @@ fn a_team_is_of_two_ports_with_file_traffic() {
     ];
     assert_eq!(found, expected);
 }
+
+#[test]
+fn guests_need_another_host() {
+    let host = "name = \"db\"";
+    assert_eq!(
+        changed(host, "name = \"db\"\ncount = 2\nguests = \"restart\""),
+        ""
+    );
+    assert_eq!(
+        changed(host, "name = \"db\"\nguests = \"restart\""),
+        "4:10^9 host `db` has no other host to restart its guests on | a family of two hosts at least"
+    );
+}
+
+#[test]
+fn checks_of_healthy_paths_are_not_more_frequent() {
+    assert_eq!(with("[timers]\npath_check_max = \"5s\""), "");
+    assert_eq!(
+        with("[timers]\npath_check = \"6s\"\npath_check_max = \"5s\""),
+        "18:18^4 [timers]: paths in good standing are checked more often than failed ones | path_check at most path_check_max"
+    );
+    // What is not stated gives way.
+    assert_eq!(with("[timers]\npath_check = \"30s\""), "");
+}

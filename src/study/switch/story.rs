@@ -20,6 +20,7 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
         TimerName::IscsiPing => "iSCSI ping and its timeout",
         TimerName::SessionReplacement => "iSCSI session replacement",
         TimerName::PathCheck => "path check",
+        TimerName::CheckerTimeout => "next path check and its timeout",
         TimerName::Reconnect => "reconnect",
         TimerName::Retransmission => "TCP retransmission",
         TimerName::LagRehash => "LAG rehash",
@@ -35,6 +36,7 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
         TimerName::UplinkLoss => "uplink loss",
         TimerName::TeamProbe => "team probe",
         TimerName::TeamSwitch => "team switch-over",
+        TimerName::GuestRestart => "restart of guests",
     }
 }
 
@@ -73,6 +75,12 @@ enum Line {
         at: Instant,
         moved: bool,
         workloads: String,
+        timer: Option<(TimerName, Duration)>,
+    },
+    /// Hosts lost with their guests in one instant, or guests restarted.
+    Guests {
+        at: Instant,
+        restarted: bool,
         timer: Option<(TimerName, Duration)>,
     },
     /// Whole-run sums: the first instant stands for all.
@@ -173,6 +181,11 @@ fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String]) -> Line 
             at: entry.at,
             moved: matches!(entry.kind, LogKind::TeamMoved { .. }),
             workloads: of(compiled.first_path(set)),
+            timer: entry.timer,
+        },
+        LogKind::GuestsLost(_) | LogKind::GuestsRestarted(_) => Line::Guests {
+            at: entry.at,
+            restarted: matches!(entry.kind, LogKind::GuestsRestarted(_)),
             timer: entry.timer,
         },
         LogKind::IoFailed { workload } => Line::Failed { workload },
@@ -277,6 +290,21 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                 format!("port in use lost: noticed by {teams}")
             };
             (what, Some(workloads.clone()), Some(told.ios))
+        }
+        Line::Guests { restarted, .. } => {
+            let hosts = plural(told.count, "host", "hosts");
+            let what = if *restarted {
+                format!(
+                    "guests of {hosts} restarted on the others of the family{}",
+                    said("; ", " not asked for meanwhile")
+                )
+            } else {
+                format!(
+                    "{hosts} lost with their guests{}",
+                    said(": ", " under way failed")
+                )
+            };
+            (what, None, Some(told.ios))
         }
         Line::TimedOut { workloads } => (
             format!(

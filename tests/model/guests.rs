@@ -1,0 +1,297 @@
+//! Guests of a lost host: what fails with it, what is not asked for, and where the work goes on.
+
+use super::fault::{LOUD, SILENT};
+use super::rig::{LIMITS, MS, S, US, at_times, run, script, site, watch};
+use halfloom::model::{Compiled, LogKind, Stop, Tally, TimerName, World};
+use halfloom::site::{Action, Site};
+use halfloom::unit::Instant;
+use halfloom::wire::Op;
+
+/// Hosts of two chassis, two in each, on two fabrics; detection 1 s, restart 2 s.
+fn cluster(guests: &str, arrivals: &str) -> Site {
+    let text = format!(
+        "format = 1\n[[chassis]]\nname = \"bay\"\ncount = 2\nholds = {{ vm = 2 }}\n\
+         [[host]]\nname = \"vm\"\nguests = \"{guests}\"\ntimers = {{ guest_detect = \"1s\", guest_restart = \"2s\", no_path = \"queue\" }}\n\
+         [[switch]]\nname = \"core\"\n[[array]]\nname = \"box\"\ncontrollers = 1\n\
+         read = {{ hit = \"100%\", hit_time = \"100us\" }}\n\
+         [[link]]\nfrom = \"vm\"\nto = \"core\"\nspeed = \"32GFC\"\n\
+         [[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"32GFC\"\n\
+         [[workload]]\nname = \"w\"\nhosts = \"vm\"\narray = \"box\"\nprotocol = \"fc-scsi\"\n\
+         sizes = \"4KiB\"\nread = \"100%\"\narrivals = {arrivals}\n"
+    );
+    site(&text)
+}
+
+/// Each of the four hosts reads 100 times, 100 ms apart.
+fn open(guests: &str) -> Compiled {
+    let mut base = cluster(guests, "{ poisson = \"1/s\" }");
+    let reads: Vec<(u64, Op, u32)> = (0..100).map(|n| (n * 100 * MS, Op::Read, 4096)).collect();
+    at_times(&mut base, 4, &reads);
+    Compiled::new(&base, &[])
+}
+
+/// Completed by each host.
+fn by_host(compiled: &Compiled, tally: &Tally) -> [u64; 4] {
+    let mut done = [0; 4];
+    for (name, path) in compiled.path_names().zip(&tally.paths) {
+        let number: usize = name.host.trim_start_matches("vm-").parse().unwrap();
+        done[number - 1] += path.completed_total;
+    }
+    done
+}
+
+/// Losses and restarts: when (ps), what, I/Os.
+fn story(tally: &Tally) -> Vec<(u64, LogKind, u64)> {
+    let entries = tally.log.iter().filter(|entry| {
+        let restarted = matches!(entry.kind, LogKind::GuestsRestarted(_));
+        assert!(!restarted || entry.timer.unwrap().0 == TimerName::GuestRestart);
+        restarted || matches!(entry.kind, LogKind::GuestsLost(_))
+    });
+    entries
+        .map(|entry| (entry.at.0, entry.kind, entry.ios))
+        .collect()
+}
+
+/// vm-1 is lost at 1.05 s: 11 reads done, the 30 that its guests would have asked for until 4.05 s never come, and the
+/// other 59 are issued by the three that are left, in turn.
+#[test]
+fn the_work_of_a_lost_host_goes_on_on_the_others() {
+    let compiled = open("restart");
+    for action in [LOUD, SILENT] {
+        let at = S + 50 * MS;
+        let tally = run(
+            &compiled,
+            &[script(&compiled, at, action, "vm-1", None)],
+            60 * S,
+        );
+        let work = &tally.workloads[0];
+        assert_eq!(
+            (work.issued_total, work.completed_total, work.failed_total),
+            (400 - 30, 370, 0)
+        );
+        let done = by_host(&compiled, &tally);
+        assert_eq!(done[0], 11);
+        let mut extra = [done[1] - 100, done[2] - 100, done[3] - 100];
+        extra.sort_unstable();
+        assert_eq!(extra, [19, 20, 20]);
+        assert_eq!(
+            story(&tally),
+            [
+                (at, LogKind::GuestsLost(0), 0),
+                (at + 3 * S, LogKind::GuestsRestarted(0), 30)
+            ]
+        );
+        // Nothing of it is sent again: each is asked for by a host that is well.
+        assert_eq!(work.retried, 0);
+    }
+}
+
+/// What is under way in a lost host fails with it, at once; what waits in it too.
+#[test]
+fn what_is_under_way_fails_with_its_host() {
+    let mut base = cluster("restart", "{ poisson = \"1/s\" }");
+    base.hosts[0].queue_depth = Some(1);
+    at_times(&mut base, 4, &[(0, Op::Read, 4096); 5]);
+    let compiled = Compiled::new(&base, &[]);
+    // Two paths of one slot: two under way and three waiting.
+    let at = 50 * US;
+    let tally = run(
+        &compiled,
+        &[script(&compiled, at, LOUD, "vm-2", None)],
+        60 * S,
+    );
+    let work = &tally.workloads[0];
+    assert_eq!(
+        (work.issued_total, work.completed_total, work.failed_total),
+        (20, 15, 5)
+    );
+    assert_eq!(story(&tally)[0], (at, LogKind::GuestsLost(1), 5));
+    assert_eq!(work.late + work.retried, 0);
+}
+
+/// A chassis takes two hosts with it; the other two do everything. Without `restart` the lost hosts go on asking.
+#[test]
+fn a_chassis_takes_its_hosts_with_it() {
+    let at = S + 50 * MS;
+    let compiled = open("restart");
+    let tally = run(
+        &compiled,
+        &[script(&compiled, at, LOUD, "bay-1", None)],
+        60 * S,
+    );
+    // Of the last 59 numbers of each 30 are odd.
+    assert_eq!(by_host(&compiled, &tally), [11, 11, 158, 160]);
+    assert_eq!(tally.workloads[0].issued_total, 400 - 60);
+    let compiled = open("stay");
+    let tally = run(
+        &compiled,
+        &[script(&compiled, at, LOUD, "bay-1", None)],
+        60 * S,
+    );
+    assert_eq!(by_host(&compiled, &tally), [11, 11, 100, 100]);
+    assert_eq!(
+        (tally.workloads[0].issued_total, story(&tally).len()),
+        (400, 0)
+    );
+}
+
+/// The host that guests were restarted on is lost too: they are restarted once more, with its own.
+#[test]
+fn guests_are_restarted_more_than_once() {
+    let compiled = open("restart");
+    let lost =
+        |seconds: u64, host: &str| script(&compiled, seconds * S + 50 * MS, LOUD, host, None);
+    let scripts = [lost(1, "vm-1"), lost(5, "vm-2"), lost(6, "vm-3")];
+    let tally = run(&compiled, &scripts, 60 * S);
+    let done = by_host(&compiled, &tally);
+    let unasked: u64 = story(&tally)
+        .iter()
+        .filter(|(_, kind, _)| matches!(kind, LogKind::GuestsRestarted(_)))
+        .map(|(.., ios)| ios)
+        .sum();
+    let work = &tally.workloads[0];
+    assert_eq!((work.issued_total + unasked, work.failed_total), (400, 0));
+    assert_eq!(done.iter().sum::<u64>(), work.completed_total);
+    // Own 51 and 61, and a third each of what vm-1's guests ask for from 4.1 s on.
+    assert!((51 + 2..=51 + 4).contains(&done[1]), "{done:?}");
+    assert!((61 + 5..=61 + 8).contains(&done[2]), "{done:?}");
+    // From 9.05 s on vm-4 asks for everything.
+    assert_eq!(done[0], 11);
+    let last = run(&compiled, &scripts, 9 * S + 60 * MS);
+    assert_eq!(
+        by_host(&compiled, &tally)[3] - by_host(&compiled, &last)[3],
+        4 * 9
+    );
+}
+
+/// All hosts are lost. The first that returns starts the guests of all, its own too, and takes so long for it.
+#[test]
+fn guests_without_any_host_wait_for_one() {
+    let compiled = open("restart");
+    let all = script(&compiled, S + 50 * MS, LOUD, "vm-*", None);
+    let back = script(&compiled, 5 * S + 50 * MS, Action::Restore, "vm-3", None);
+    let tally = run(&compiled, &[all.clone(), back], 60 * S);
+    let restarts: Vec<u64> = story(&tally)[4..].iter().map(|entry| entry.0).collect();
+    assert_eq!(restarts, [7 * S + 50 * MS; 4]);
+    // 29 more each from 7.1 s to 9.9 s, all over vm-3, which found its paths by the check after its return.
+    assert_eq!(by_host(&compiled, &tally), [11, 11, 11 + 4 * 29, 11]);
+    assert_eq!(tally.workloads[0].failed_total, 0);
+    let tally = run(&compiled, &[all], 60 * S);
+    assert_eq!(by_host(&compiled, &tally), [11; 4]);
+    assert_eq!(tally.workloads[0].issued_total, 44);
+}
+
+/// A host that is back in a second has lost its guests all the same; one that has only lost its links lives on.
+#[test]
+fn only_a_lost_host_loses_its_guests() {
+    let compiled = open("restart");
+    let scripts = [
+        script(&compiled, S + 50 * MS, LOUD, "vm-1", None),
+        script(&compiled, 2 * S + 50 * MS, Action::Restore, "vm-1", None),
+    ];
+    let tally = run(&compiled, &scripts, 60 * S);
+    assert_eq!(by_host(&compiled, &tally)[0], 11);
+    assert_eq!(tally.workloads[0].completed_total, 370);
+    let links = ["vm-1:A1~core-A", "vm-1:B1~core-B"]
+        .map(|link| script(&compiled, S + 50 * MS, LOUD, link, None));
+    let tally = run(&compiled, &links, 60 * S);
+    assert!(story(&tally).is_empty());
+    assert_eq!(tally.workloads[0].issued_total, 400);
+    // One port of two is not the host.
+    let port = script(&compiled, S + 50 * MS, LOUD, "vm-1:A1", None);
+    let tally = run(&compiled, &[port], 60 * S);
+    assert!(story(&tally).is_empty());
+}
+
+/// A closed load: what each host keeps outstanding stops with it, and is outstanding on the others after the restart.
+#[test]
+fn a_closed_load_stops_and_goes_on() {
+    for think in ["0us", "700us"] {
+        let base = cluster(
+            "restart",
+            &format!("{{ closed = {{ depth = 4, think = \"{think}\" }} }}"),
+        );
+        let compiled = Compiled::new(&base, &[]);
+        let mut world = World::new(&compiled, 0, watch(0, 10 * S), LIMITS);
+        world.add_script(script(&compiled, 100 * MS, LOUD, "bay-1", None));
+        let mut rate = |from: u64, to: u64| {
+            world.run_until(Instant(from), Stop::AtTheTime);
+            let before = world.tally().workloads[0].completed_total;
+            world.run_until(Instant(to), Stop::AtTheTime);
+            let work = &world.tally().workloads[0];
+            let outstanding = work.issued_total - work.completed_total - work.failed_total;
+            (work.completed_total - before, outstanding)
+        };
+        let healthy = rate(20 * MS, 90 * MS);
+        let down = rate(120 * MS, 190 * MS);
+        let after = rate(3_120 * MS, 3_190 * MS);
+        if think == "0us" {
+            assert_eq!([healthy.1, down.1, after.1], [16, 8, 16]);
+        } else {
+            // Nothing waits for anything here: half of the load is half of the rate.
+            assert!(
+                down.0.abs_diff(healthy.0 / 2) * 100 < healthy.0,
+                "{down:?} of {healthy:?}"
+            );
+            assert!(
+                after.0.abs_diff(healthy.0) * 50 < healthy.0,
+                "{after:?} of {healthy:?}"
+            );
+        }
+        let tally = world.finish();
+        assert!(tally.workloads[0].failed_total <= 8);
+    }
+}
+
+/// The steady state that follows: hosts that are lost from the start, their guests on the others. Everything is asked for.
+#[test]
+fn survivors_have_the_guests_of_lost_hosts() {
+    let base = open("restart").site;
+    let fabric = halfloom::topology::Fabric::new(&base);
+    let members = fabric.members_of(&["bay-2".to_owned()], None);
+    let mut compiled = Compiled::new(&base, &members);
+    compiled.without_work_of(&[2, 3]);
+    let tally = run(&compiled, &[], 60 * S);
+    assert_eq!(tally.workloads[0].completed_total, 400);
+    assert_eq!(by_host(&compiled, &tally), [200, 200, 0, 0]);
+    // Without a restart it is not.
+    let base = open("stay").site;
+    let mut compiled = Compiled::new(&base, &members);
+    compiled.without_work_of(&[2, 3]);
+    let tally = run(&compiled, &[], 60 * S);
+    assert_eq!(by_host(&compiled, &tally), [100, 100, 0, 0]);
+    assert_eq!(tally.workloads[0].issued_total, 200);
+}
+
+/// Lost by name and with its chassis a host is lost once, and is there again after two returns.
+#[test]
+fn a_host_lost_twice_has_its_guests_restarted_once() {
+    let compiled = open("restart");
+    let scripts = [
+        script(&compiled, S + 50 * MS, LOUD, "vm-1", None),
+        script(&compiled, 2 * S + 50 * MS, LOUD, "bay-1", None),
+        script(&compiled, 3 * S + 50 * MS, Action::Restore, "bay-1", None),
+        script(&compiled, 20 * S, Action::Restore, "vm-1", None),
+        script(&compiled, 21 * S, Action::Restore, "vm-1", None),
+    ];
+    let tally = run(&compiled, &scripts, 60 * S);
+    let kinds: Vec<(u64, LogKind)> = story(&tally)
+        .iter()
+        .map(|entry| (entry.0 / MS, entry.1))
+        .collect();
+    assert_eq!(
+        kinds,
+        [
+            (1_050, LogKind::GuestsLost(0)),
+            (2_050, LogKind::GuestsLost(1)),
+            (4_050, LogKind::GuestsRestarted(0)),
+            (5_050, LogKind::GuestsRestarted(1)),
+        ]
+    );
+    let work = &tally.workloads[0];
+    assert_eq!(
+        (work.issued_total + work.unasked, work.failed_total),
+        (400, 0)
+    );
+    assert_eq!(by_host(&compiled, &tally)[0], 11);
+}
