@@ -44,6 +44,7 @@ fn joined(pieces: &[PathBuf]) -> Result<String, Failure> {
     let mut whole: Option<(Kind, Vec<String>)> = None;
     let mut points: BTreeMap<usize, (Stored, &Path)> = BTreeMap::new();
     let mut count = None;
+    let mut sweep: Option<Option<String>> = None;
     for path in pieces {
         let bytes = std::fs::read(path).map_err(|error| Failure::file("read", path, error))?;
         let kind = if bytes.first() == Some(&b'{') {
@@ -85,7 +86,17 @@ fn joined(pieces: &[PathBuf]) -> Result<String, Failure> {
                 "run that piece again with the same command: it goes on where it stopped",
             ));
         }
+        let column = header.iter().position(|name| name == "sweep");
         for point in stored {
+            let of = column.and_then(|column| point.rows[0].get(column));
+            if of != sweep.get_or_insert_with(|| of.cloned()).as_ref() {
+                return Err(wrong(
+                    path,
+                    "it is of another sweep than the first piece: scenario, settings, seed, replications, outages \
+                     or version differ",
+                    "merge pieces of one sweep, run with the same command but for --slice",
+                ));
+            }
             let number = |index: usize| point.rows[0][index].parse::<usize>().unwrap_or(0);
             let (index, all) = (number(0), number(1));
             if *count.get_or_insert(all) != all {

@@ -165,6 +165,21 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
         ));
     }
     let keys: Vec<String> = axes.iter().flat_map(|axis| axis.keys.clone()).collect();
+    for (key, option, stated) in [
+        (
+            "run.replications",
+            "--replications",
+            arguments.run.replications.is_some(),
+        ),
+        ("run.seed", "--seed", arguments.run.seed.is_some()),
+    ] {
+        if stated && keys.iter().any(|varied| varied == key) {
+            return Err(Failure::arguments(
+                format!("{key} is varied, and {option} states one value for all points"),
+                format!("leave {option} out"),
+            ));
+        }
+    }
     let grid = vary::grid(&axes)
         .map_err(|problem| Failure::arguments(problem, "vary fewer values, each key once"))?;
     let slice = match arguments.slice {
@@ -184,8 +199,11 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
         let loaded =
             read(arguments, &set, warnings).map_err(|failure| at(failure, &keys, &values))?;
         study::known(&arguments.outage, &loaded.site)?;
-        hash.update(loaded.digest.as_bytes());
         let run = loaded.site.run.clone();
+        hash.update(loaded.digest.as_bytes());
+        hash.update(run.seed.to_le_bytes());
+        hash.update(run.replications.to_le_bytes());
+        hash.update(load.to_le_bytes());
         if index % slice.pieces == slice.piece - 1 {
             all_runs += runs(&loaded.site, outages.as_deref());
             plans.push(Plan {
@@ -196,6 +214,7 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
                     seed: run.seed,
                     replications: run.replications,
                     digest: loaded.digest,
+                    sweep: String::new(),
                     version: env!("CARGO_PKG_VERSION").to_owned(),
                 },
                 set,
@@ -207,6 +226,15 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
     let Some((run, title)) = first else {
         return Err(Failure::arguments("there is no point", "vary something"));
     };
+    for name in outages.iter().flatten() {
+        hash.update(name.as_bytes());
+        hash.update([0]);
+    }
+    hash.update(env!("CARGO_PKG_VERSION").as_bytes());
+    let digest: String = hash.finalize().iter().map(|b| format!("{b:02x}")).collect();
+    for plan in &mut plans {
+        plan.place.sweep.clone_from(&digest);
+    }
     let file = arguments.scenario.file.file_name();
     Ok(Sweep {
         arguments,
@@ -219,7 +247,7 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
             version: env!("CARGO_PKG_VERSION").to_owned(),
             title,
             scenario: file.map_or_else(String::new, |name| name.to_string_lossy().into_owned()),
-            digest: hash.finalize().iter().map(|b| format!("{b:02x}")).collect(),
+            digest,
             seed: run.seed,
             replications: run.replications,
             switch_replications: run.switch_replications,
@@ -340,6 +368,7 @@ fn belongs(sweep: &Sweep<'_>, place: &SweepPlace, rows: &[Vec<String>]) -> bool 
             ("seed", place.seed.to_string()),
             ("replications", place.replications.to_string()),
             ("digest", place.digest.clone()),
+            ("sweep", place.sweep.clone()),
             ("version", place.version.clone()),
         ]
         .iter()

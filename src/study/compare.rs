@@ -81,6 +81,13 @@ pub fn compare(
     let mut part_differences = Vec::new();
     for (design, site) in sites.iter().enumerate().skip(1) {
         unmatched(&designs[design].name, &sites[0], site, &mut notes);
+        if designs[design].site.run != designs[0].site.run {
+            notes.push(format!(
+                "{}: its own `[run]` (seed, duration, replications …) is not used; all designs are run as the first \
+                 one is",
+                designs[design].name
+            ));
+        }
         for (runs, singles) in all[0].iter().zip(&split[0]) {
             let same = |other: &SteadyRuns| other.plan.case.name == runs.plan.case.name;
             let Some(index) = all[design].iter().position(same) else {

@@ -13,7 +13,7 @@ use serde_json::{Map, Value};
 pub const BEFORE: [&str; 4] = ["point", "points", "row", "rows"];
 
 /// Columns after those of the varied values; those in [`TEXTS`] are text, the others are numbers.
-const AFTER: [&str; 43] = [
+const AFTER: [&str; 44] = [
     "case",
     "workload",
     "verdict",
@@ -56,10 +56,11 @@ const AFTER: [&str; 43] = [
     "seed",
     "replications",
     "digest",
+    "sweep",
     "version",
 ];
 
-const TEXTS: [&str; 10] = [
+const TEXTS: [&str; 11] = [
     "case",
     "workload",
     "verdict",
@@ -68,6 +69,7 @@ const TEXTS: [&str; 10] = [
     "promise_verdict",
     "fullest_part",
     "digest",
+    "sweep",
     "version",
     "saturated",
 ];
@@ -87,6 +89,9 @@ pub struct SweepPlace {
     pub replications: u32,
     /// Digest of the scenario with these values.
     pub digest: String,
+    /// Digest of the whole sweep: every point's scenario, seed, replications and outages. Pieces of one sweep have
+    /// the same.
+    pub sweep: String,
     /// Version of the program.
     pub version: String,
 }
@@ -122,6 +127,7 @@ pub fn sweep_rows(place: &SweepPlace, point: &SweepPoint) -> Vec<Vec<String>> {
                 place.seed.to_string(),
                 place.replications.to_string(),
                 place.digest.clone(),
+                place.sweep.clone(),
                 place.version.clone(),
             ]);
             out

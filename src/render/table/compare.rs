@@ -40,6 +40,9 @@ fn sentence(comparison: &Comparison, design: usize) -> String {
     };
     let number = |change: Change| own().filter(|row| row.change == change).count();
     let (who, first) = (name(comparison, design), name(comparison, 0));
+    if own().next().is_none() {
+        return format!("{who}: no figure in common with {first}, so nothing was compared.\n");
+    }
     if own().all(|row| row.change == Change::Same) {
         return format!("{who}: exactly the same figures as {first}.\n");
     }
