@@ -151,8 +151,13 @@ pub(super) fn near<'k>(word: &str, known: impl IntoIterator<Item = &'k str>) -> 
         .filter(|(distance, name)| {
             *distance <= (name.chars().count().max(word.chars().count()) / 3).max(1)
         })
-        .min_by_key(|(distance, _)| *distance)
+        // Of names as near as each other, one with the same digits: `16FC` means 16GFC, not 1GFC.
+        .min_by_key(|(distance, name)| (*distance, digits(name) != digits(word)))
         .map(|(_, name)| name)
+}
+
+fn digits(text: &str) -> String {
+    text.chars().filter(char::is_ascii_digit).collect()
 }
 
 /// `did you mean …?` when something is near, else the list of what is known.

@@ -19,6 +19,15 @@ fn figure(row: &TheoryRow) -> String {
     format!("{}, {}", row.figure, row.unit)
 }
 
+/// A figure; one so small that it is nothing is not written out with all its zeros.
+fn small(value: f64) -> String {
+    if value > 0.0 && value < 1e-6 {
+        "under 0.000001".to_owned()
+    } else {
+        three(value)
+    }
+}
+
 /// The table and its assumptions; nothing where no form applies.
 pub(super) fn theory_text(rows: &[TheoryRow], with_simulated: bool) -> String {
     if rows.is_empty() {
@@ -36,7 +45,7 @@ pub(super) fn theory_text(rows: &[TheoryRow], with_simulated: bool) -> String {
             row.part.clone(),
             figure(row),
             trust_word(row.trust).to_owned(),
-            three(row.value),
+            small(row.value),
         ];
         if with_simulated {
             cells.push(row.simulated.map_or_else(|| NONE.to_owned(), three));

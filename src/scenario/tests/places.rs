@@ -200,6 +200,8 @@ fn wrong_way() {
 #[test]
 fn unknown_technology() {
     insta::assert_snapshot!(changed("\"25GbE\"", "\"26GbE\""), @"11:9^7 `speed` of link `db-edge` names no technology `26GbE` | did you mean `25GbE`?");
+    // Not 1GFC, which is as near: the digits are right.
+    insta::assert_snapshot!(changed("\"25GbE\"", "\"16FC\""), @"11:9^6 `speed` of link `db-edge` names no technology `16FC` | did you mean `16GFC`?");
 }
 
 #[test]
