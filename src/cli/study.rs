@@ -172,10 +172,16 @@ pub(super) fn known(names: &[String], site: &Site) -> Result<(), Failure> {
     let known: Vec<&str> = site.outages.iter().map(|o| o.name.as_str()).collect();
     match names.iter().find(|name| !known.contains(&name.as_str())) {
         None => Ok(()),
-        Some(name) => Err(Failure::arguments(
-            format!("there is no outage `{name}`"),
-            format!("outages: {}", known.join(", ")),
-        )),
+        Some(name) => {
+            let like = known.iter().find(|other| other.eq_ignore_ascii_case(name));
+            Err(Failure::arguments(
+                format!("there is no outage `{name}`"),
+                like.map_or_else(
+                    || format!("outages: {}", known.join(", ")),
+                    |like| format!("did you mean `{like}`?"),
+                ),
+            ))
+        }
     }
 }
 

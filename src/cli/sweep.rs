@@ -165,6 +165,15 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
         ));
     }
     let keys: Vec<String> = axes.iter().flat_map(|axis| axis.keys.clone()).collect();
+    if arguments.chart.is_some() && keys.len() > 2 {
+        return Err(Failure::arguments(
+            format!(
+                "a chart shows one or two varied values, and {} are varied",
+                keys.len()
+            ),
+            "leave --chart out, or vary fewer",
+        ));
+    }
     for (key, option, stated) in [
         (
             "run.replications",

@@ -159,11 +159,11 @@ pub(super) struct Misfit {
 }
 
 /// The tables of which there may be many, each with a name.
-pub(super) const FAMILIES: [&str; 8] = [
-    "chassis", "host", "switch", "array", "link", "workload", "outage", "shape",
+pub(super) const FAMILIES: [&str; 9] = [
+    "chassis", "host", "switch", "array", "link", "workload", "outage", "shape", "group",
 ];
 /// The tables of which there is one, and the keys beside them.
-pub(super) const SINGLES: [&str; 5] = ["format", "title", "run", "timers", "day"];
+pub(super) const SINGLES: [&str; 6] = ["format", "title", "run", "timers", "day", "growth"];
 
 /// Splits a key into its segments. Quotes keep a dot together: `workload.x.sizes."1.5KiB"`.
 pub(super) fn segments(key: &str, place: impl Fn(Range<usize>) -> Origin) -> Vec<(String, Origin)> {

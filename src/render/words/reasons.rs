@@ -165,11 +165,11 @@ fn next_limit(mend: &Mend) -> Prose {
     least_growth(&mend.growth).map_or_else(Prose::new, |growth| {
         Prose::new()
             .text(format!(
-                "Growth then ends at {} times today’s load, at ",
+                "By arithmetic, growth then ends at {} times today’s load, at ",
                 two(growth.factor)
             ))
             .name(&growth.part)
-            .text(".")
+            .text("; a promise may break earlier.")
     })
 }
 
@@ -180,7 +180,7 @@ fn nothing_needed(report: &Report) -> Prose {
     let case = report.matrix.cases.iter().find(|c| c.name == growth.case);
     let state = case.map_or_else(|| growth.case.clone(), with_case);
     let mut out = Prose::new()
-        .text("Nothing at today’s load. ")
+        .text("Nothing to change at today’s load. ")
         .text(match two(growth.factor).as_str() {
             "1" => format!("One part is just full, {state}: "),
             factor => {
