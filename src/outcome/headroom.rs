@@ -75,7 +75,8 @@ pub struct CaseHeadroom {
     pub met: Option<f64>,
     /// Smallest factor proven to break a promise; `None`: none was proven.
     pub missed: Option<f64>,
-    /// Where a curve through all runs crosses the promise; no proof, and `None` where it does not.
+    /// Where a curve through all runs crosses the promise; no proof, and `None` where it
+    /// does not, or outside what is proven.
     pub crossing: Option<f64>,
     /// Runs that the curve is fitted to; `None` where the crossing is interpolated between two.
     pub fitted: Option<u32>,
@@ -143,13 +144,18 @@ pub struct LoadPoint {
     pub replications: u32,
     /// All promises together, at this test's share of the error (a pilot run: at 95 % for each side).
     pub verdict: Verdict,
+    /// Its runs were made this long, seconds, warm-up included, as they would have been too short for what queues
+    /// remember; `None`: as stated.
+    pub lengthened_s: Option<f64>,
+    /// Its runs are too short to call it met: so long, seconds, would do; `None` where they are not.
+    pub needs_s: Option<f64>,
     /// A workload arrives faster than it can be carried.
     pub saturated: bool,
     /// Stopped by the event limit: no proof.
     pub partial: bool,
     /// One row a promise.
     pub rows: Vec<LoadRow>,
-    /// The three fullest parts.
+    /// The three fullest parts; where a promise is missed, of those that its workload uses.
     pub fullest: Vec<PartLoad>,
 }
 

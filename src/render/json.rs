@@ -141,8 +141,9 @@
 //! `met`), `switch_over` (at the largest load proven healthy and in this case, or `null`: `factor`, `replications`,
 //! `verdict`, `rows` as of a point, `partial`, `settled_s`), `points`. `switch_overs` says whether they were judged:
 //! `"judged"`, `"not-asked"` or `"nothing-promised"`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`), `replications`,
-//! `verdict`, `saturated`, `partial`, `rows` (`workload`, `measure`, `cell`), `fullest` (three parts: `part`,
-//! `instance`, `mean_percent`, `peak_percent`).
+//! `verdict`, `lengthened_s` (its runs were made so long, else `null`), `needs_s` (its runs are too short to call it met, so long
+//! would do, else `null`), `saturated`, `partial`, `rows` (`workload`, `measure`, `cell`), `fullest` (three parts, of those
+//! that the broken promise's work uses where one is missed: `part`, `instance`, `mean_percent`, `peak_percent`).
 //!
 //! # `windows`
 //!
@@ -182,7 +183,7 @@
 //! `read_sizes` and `write_sizes` (pairs of size and share). `busiest_from_s`; `dispersion`: `window_s`, `recorded` and
 //! `modelled` variance ÷ mean of the I/Os in such windows; `gap_variation`, `peak_to_mean_100ms`,
 //! `peak_to_mean_sample`, `sample_s`, `depth` (mean outstanding), `depth_most`, all `null` where unknown; `arrivals`
-//! (`"poisson"`, `"replay"` or `bursty`: `peak` and `base` I/Os a second, `burst_s`, `every_s`), `notes`, `toml`.
+//! (`"poisson"`, `"replay"`, `paced`: `iops`, or `bursty`: `peak` and `base` I/Os a second, `burst_s`, `every_s`), `notes`, `toml`.
 //!
 //! # `measured`
 //!

@@ -17,6 +17,8 @@ mod ends;
 mod loops;
 mod stations;
 
+pub(super) use stations::service;
+
 use super::estimate::{CaseLoads, Estimate, Flows, path_weights};
 use crate::outcome::{Steady, Switch, TheoryRow};
 use crate::site::{Arrivals, Site};

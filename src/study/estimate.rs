@@ -22,9 +22,9 @@ pub use payload::{Data, data_at_ports};
 
 pub(crate) use spread::{Flows, encapsulation_on, path_weights};
 
-use crate::site::Site;
+use crate::site::{Site, Workload};
 use crate::topology::{DirectionId, Fabric, PathSet, Routes};
-use crate::wire::{Encapsulation, Family, Protocol};
+use crate::wire::{Encapsulation, Family, Op, Protocol};
 
 /// Two rates or shares of the same thing: on the mean, and with every burst at its peak.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -184,6 +184,24 @@ fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads 
         closed,
         closed_controllers,
     }
+}
+
+/// Bytes of one I/O of a kind and size on a direction that carries all of it.
+pub(in crate::study) fn bytes_of(
+    fabric: &Fabric,
+    workload: &Workload,
+    op: Op,
+    size: u64,
+    direction: DirectionId,
+    toward_array: bool,
+) -> f64 {
+    let wires = demand::of_one(workload, op, size);
+    let wire = if toward_array {
+        &wires.to_array
+    } else {
+        &wires.to_host
+    };
+    wire_bytes(fabric, &workload.protocol, direction, wire)
 }
 
 /// Bytes of one I/O on a direction that carries all of it.

@@ -15,6 +15,9 @@
 //!
 //! Promises about switching limit no load here; with the load found, each switch-over is run once and judged.
 //!
+//! Runs that would prove a load met are made as long as the queues remember, up to a limit; beyond it nothing is met
+//! (`length`).
+//!
 //! Left out: several factors at once. A load
 //! below one that is met is taken to be met, and none is called met where arithmetic says that a part is over
 //! its capacity: a run of finite length can look steady there.
@@ -22,12 +25,14 @@
 mod answer;
 mod curve;
 mod edge;
+mod length;
 mod scale;
 mod switch_over;
 
 use super::case::{self, CasePlan};
 use super::estimate::estimate;
 use super::progress::Progress;
+use super::review::over_port_budgets;
 use super::{judge, parts, steady};
 use crate::measure::Trust;
 use crate::outcome::{
@@ -40,6 +45,7 @@ use rayon::prelude::*;
 pub(super) use answer::closed_notes;
 use answer::{answer, notes};
 use edge::{excess, next_pilot, proofs};
+use length::Length;
 use scale::Scale;
 pub(super) use scale::work_at;
 pub use scale::{Hosts, scaled};
@@ -120,7 +126,20 @@ pub fn headroom_in_hosts(
     ask: &Ask,
     progress: &dyn Progress,
 ) -> Headroom {
-    search(site, &Scale::of(hosts, ask.most), origin, ask, progress)
+    // A site that has the ports today is not built with more hosts than its switches have ports for.
+    let fits_today = over_port_budgets(site).is_empty();
+    let with = |count: u32| {
+        let built = (hosts.with)(count)?;
+        match over_port_budgets(&built).first().filter(|_| fits_today) {
+            Some(over) => Err(format!("port budget, {over}")),
+            None => Ok(built),
+        }
+    };
+    let hosts = Hosts {
+        with: &with,
+        ..*hosts
+    };
+    search(site, &Scale::of(&hosts, ask.most), origin, ask, progress)
 }
 
 /// The same for work that grows unevenly: workload `i` by factor ^ `exponents[i]`.
@@ -310,11 +329,17 @@ fn one(
         ),
     };
     // More hosts are other parts: what an outage takes of them is found anew.
-    let plan = case::cases(&scaled, &Fabric::new(&scaled), None)
+    let fabric = Fabric::new(&scaled);
+    let plan = case::cases(&scaled, &fabric, None)
         .into_iter()
         .find(|plan| plan.case == search.plan.case);
     let Some(plan) = plan else {
         return (cannot_be_built(job), None);
+    };
+    let case = plan.case.clone();
+    let length = match job.purpose {
+        Purpose::ProveMet => length::lengthen(&mut scaled, &fabric, &case),
+        Purpose::Pilot | Purpose::ProveMissed => Length::Stated,
     };
     let runs = steady::run_from(&scaled, &[plan], first, progress);
     let matrix = judge::matrix_at(&scaled, &runs, &[], trust);
@@ -331,12 +356,28 @@ fn one(
             })
         })
         .collect();
-    let uses = parts::parts(&scaled, &figures);
+    // The part that ends it is one that the broken promise's work uses.
+    let broken = rows.iter().find(|row| row.cell.verdict == Verdict::Missed);
+    let uses = match broken {
+        Some(row) => {
+            let used = length::used_by(&scaled, &fabric, &case, &row.workload);
+            parts::parts(&scaled, &[only(steady, &used)])
+        }
+        None => parts::parts(&scaled, &figures),
+    };
     let point = LoadPoint {
         factor: job.factor,
         purpose: job.purpose,
         replications: steady.replications,
-        verdict: together(&rows, steady.partial),
+        verdict: of_length(together(&rows, steady.partial), length),
+        lengthened_s: match length {
+            Length::Made(seconds) => Some(seconds),
+            Length::Stated | Length::Short(_) => None,
+        },
+        needs_s: match length {
+            Length::Short(seconds) if seconds.is_finite() => Some(seconds),
+            _ => None,
+        },
         saturated: steady.saturated,
         partial: steady.partial,
         fullest: fullest(&uses),
@@ -362,6 +403,8 @@ const fn cannot_be_built(job: &Job) -> Judged {
             purpose: job.purpose,
             replications: 0,
             verdict: Verdict::Undecided,
+            lengthened_s: None,
+            needs_s: None,
             saturated: false,
             partial: true,
             rows: Vec::new(),
@@ -385,6 +428,27 @@ fn together(rows: &[LoadRow], partial: bool) -> Verdict {
     } else {
         Verdict::Met
     }
+}
+
+/// A run that is short against what its queues remember calls nothing met.
+fn of_length(verdict: Verdict, length: Length) -> Verdict {
+    match (verdict, length) {
+        (Verdict::Met, Length::Short(_)) => Verdict::Undecided,
+        _ => verdict,
+    }
+}
+
+/// The figures of the parts that are used.
+fn only(steady: &Steady, used: &length::Used) -> Steady {
+    let mut steady = steady.clone();
+    steady.directions.retain(|direction| {
+        let ends = (direction.from.clone(), direction.to.clone());
+        used.links.contains(&ends)
+    });
+    steady
+        .arrays
+        .retain(|array| used.controllers.contains(&array.name));
+    steady
 }
 
 fn fullest(uses: &[PartUse]) -> Vec<PartLoad> {

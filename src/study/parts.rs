@@ -104,7 +104,8 @@ pub(super) fn fullest(directions: &[DirectionFigures]) -> Option<UseInCase> {
             UseInCase {
                 instance,
                 mean_percent: mean(|m| m.utilization_percent),
-                peak_percent: mean(|m| m.asked_peak_percent),
+                // Bins that are whole can miss the fullest moments at the ends of the window.
+                peak_percent: mean(|m| m.asked_peak_percent.max(m.utilization_percent)),
                 member_peak_percent: members
                     .iter()
                     .map(|m| m.asked_peak_percent)
@@ -127,7 +128,7 @@ pub(super) fn controller_use(steady: &Steady, family: &str) -> Option<UseInCase>
         .map(|array| UseInCase {
             instance: array.name.clone(),
             mean_percent: array.utilization_percent,
-            peak_percent: array.asked_peak_percent,
+            peak_percent: array.asked_peak_percent.max(array.utilization_percent),
             member_peak_percent: array.asked_peak_percent,
             fullest_member_share_percent: 100.0,
         })

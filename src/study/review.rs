@@ -46,6 +46,12 @@ impl Facts<'_> {
     }
 }
 
+/// What a site takes of switches beyond their port budgets, one sentence each; none where it has the ports.
+#[must_use]
+pub(super) fn over_port_budgets(site: &Site) -> Vec<String> {
+    budget::over(site)
+}
+
 /// Reviews a site.
 #[must_use]
 pub fn review(site: &Site) -> Review {

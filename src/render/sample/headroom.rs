@@ -121,6 +121,8 @@ fn point(share: f64, end: f64) -> LoadPoint {
         replications: 10,
         verdict,
         saturated,
+        lengthened_s: None,
+        needs_s: None,
         partial: false,
         rows: vec![LoadRow {
             workload: "bookings".into(),

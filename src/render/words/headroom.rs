@@ -50,6 +50,41 @@ fn case_word(case: &CaseHeadroom) -> String {
 /// What is proven of a case, and which part ends it.
 #[must_use]
 pub fn proven_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
+    let mut out = proven(case, headroom);
+    out.push_str(&length_sentence(case, headroom));
+    out
+}
+
+/// Where runs were made longer, or would have to be longer, than the scenario states.
+fn length_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
+    let mut out = String::new();
+    let seconds = |value: f64| with_unit(&three(value), "s");
+    let lengthened = case
+        .points
+        .iter()
+        .filter(|point| Some(point.factor) == case.met)
+        .find_map(|point| point.lengthened_s);
+    if let Some(long) = lengthened {
+        out.push_str(&format!(
+            " The runs that prove it were made {} long: those stated are short against what its queues remember.",
+            seconds(long)
+        ));
+    }
+    let short = case
+        .points
+        .iter()
+        .find_map(|point| Some((point.factor, point.needs_s?)));
+    if let Some((factor, needs)) = short {
+        out.push_str(&format!(
+            " Runs are too short to call {} met: run.duration = {} would do.",
+            counted(headroom, factor),
+            seconds(needs)
+        ));
+    }
+    out
+}
+
+fn proven(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let name = case_word(case);
     let breaks = case.breaks.as_ref().map_or_else(String::new, |breaks| {
         let how = if breaks.saturated {

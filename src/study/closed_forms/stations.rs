@@ -136,7 +136,7 @@ fn wait(demand: &Demand, servers: usize) -> Option<(f64, Trust, &'static str, &'
 
 /// Mean, second moment (seconds) and whether the time is exponential, for one kind and size.
 #[allow(clippy::cast_precision_loss)]
-fn service(array: &ArrayFamily, op: Op, size: u64) -> (f64, f64, bool) {
+pub(in crate::study) fn service(array: &ArrayFamily, op: Op, size: u64) -> (f64, f64, bool) {
     let mib = size as f64 / f64::from(1 << 20);
     let mixture = |parts: &[(f64, &Law)]| {
         let parts: Vec<_> = parts.iter().filter(|(weight, _)| *weight > 0.0).collect();

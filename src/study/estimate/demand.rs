@@ -142,6 +142,15 @@ pub fn per_io(workload: &Workload) -> PerIo {
     mean
 }
 
+/// Wire bytes of one I/O of that kind and size.
+pub(super) fn of_one(workload: &Workload, op: Op, size: u64) -> PerIo {
+    let mut one = PerIo::default();
+    let plan = workload.protocol.plan(op, size);
+    add_plan(&mut one.to_array, &plan, Toward::Array, 1.0);
+    add_plan(&mut one.to_host, &plan, Toward::Host, 1.0);
+    one
+}
+
 /// Sizes are far below 2^53 bytes.
 #[allow(clippy::cast_precision_loss)]
 fn add_plan(mean: &mut WireBytes, plan: &Plan, toward: Toward, share: f64) {

@@ -64,7 +64,12 @@ pub(super) fn answer(mut search: Search) -> CaseHeadroom {
                 let (under, over) = under.zip(over)?;
                 Some(crossing(under, over))
             })
-            .map(|factor| search.saturation.map_or(factor, |full| factor.min(full))),
+            .map(|factor| search.saturation.map_or(factor, |full| factor.min(full)))
+            // What is proven wins over a curve through short runs.
+            .filter(|factor| {
+                let above = met.is_none_or(|point| point.factor <= *factor);
+                above && missed.is_none_or(|point| *factor <= point.factor)
+            }),
         fitted: curve.map(|(_, count)| count),
         knee: bend,
         breaks,

@@ -6,7 +6,7 @@ use crate::study::sample::{origin, site};
 use crate::theory::single_queue::exponential_sojourn_quantile;
 
 /// One exponential server of 1 us behind a link that takes 16 ps for an I/O there and back.
-fn station(seed: u32, run: &str, rate: &str, promise: &str) -> Site {
+pub(super) fn station(seed: u32, run: &str, rate: &str, promise: &str) -> Site {
     site(&text(seed, run, rate, promise))
 }
 
@@ -22,7 +22,7 @@ fn text(seed: u32, run: &str, rate: &str, promise: &str) -> String {
     )
 }
 
-fn only_healthy() -> Ask {
+pub(super) fn only_healthy() -> Ask {
     Ask {
         outages: Some(Vec::new()),
         most: 16.0,
@@ -61,7 +61,7 @@ fn the_bracket_holds_the_exact_answer_of_a_single_server() {
 }
 
 /// The factor of an exact answer: where the share above the target reaches `allowed`, by halving.
-fn edge_of(share: impl Fn(f64) -> f64, allowed: f64, full: f64) -> f64 {
+pub(super) fn edge_of(share: impl Fn(f64) -> f64, allowed: f64, full: f64) -> f64 {
     let (mut low, mut high) = (full * 1e-6, full * (1.0 - 1e-9));
     for _ in 0..100 {
         let middle = f64::midpoint(low, high);
@@ -203,6 +203,34 @@ fn whole_hosts_are_counted() {
     }
 }
 
+/// Four ports of a switch, one to the array: three hosts have a port, and the fourth has none.
+#[test]
+fn hosts_end_where_switches_have_no_more_ports() {
+    let with = |count: u32| {
+        Ok(site(&format!(
+            "format = 1\n[run]\nduration = \"20ms\"\nwarm_up = \"4ms\"\nreplications = 3\n\
+             [[host]]\nname = \"app\"\ncount = {count}\n[[switch]]\nname = \"core\"\nfabric = \"each\"\n\
+             ports = {{ \"32GFC\" = 4 }}\n[[array]]\nname = \"store\"\ncontrollers = 1\n\
+             [[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"32GFC\"\n\
+             [[link]]\nfrom = \"core\"\nto = \"store\"\nspeed = \"32GFC\"\n\
+             [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"store\"\nprotocol = \"fc-scsi\"\n\
+             arrivals = {{ poisson = \"10k/s\", per = \"host\" }}\nsizes = \"8KiB\"\n\
+             promise = {{ mean = \"1s\" }}\n"
+        )))
+    };
+    let hosts = Hosts {
+        family: "app",
+        what: "app",
+        today: 2,
+        with: &with,
+    };
+    let today = with(2).unwrap();
+    let found = headroom_in_hosts(&today, &hosts, origin(), &only_healthy(), &NoProgress);
+    assert_eq!((found.most, found.cases[0].met), (1.5, Some(1.5)));
+    let named = |note: &String| note.contains("more than 3 cannot be built: port budget, core-");
+    assert!(found.notes.iter().any(named), "{:?}", found.notes);
+}
+
 #[test]
 fn a_promise_that_no_load_breaks_ends_at_the_cliff() {
     // A target of a second is never reached in 4 ms: only saturation breaks it.
@@ -277,6 +305,8 @@ fn judged(factor: f64, excess: f64) -> Judged {
             replications: 2,
             verdict: Verdict::Undecided,
             saturated: false,
+            lengthened_s: None,
+            needs_s: None,
             partial: false,
             rows: Vec::new(),
             fullest: Vec::new(),

@@ -3,10 +3,10 @@
 
 use super::{Facts, finding, some};
 use crate::outcome::{ReviewFinding, Severity};
-use crate::site::{Arrivals, Basis, Cage, End};
+use crate::site::{Arrivals, Basis, Cage, End, Site};
 use crate::study::estimate::idle;
 use crate::study::grouped;
-use crate::topology::NodeId;
+use crate::topology::{Fabric, NodeId};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A queue-depth ceiling below this many times the rate asked for is worth a word: common practice, no
@@ -15,10 +15,18 @@ const CEILING_ROOM: f64 = 2.0;
 
 pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     let mut findings = queues(facts);
-    findings.extend(ports(facts));
-    findings.extend(uplinks(facts));
+    findings.extend(ports(facts.site, facts.fabric));
+    findings.extend(uplinks(facts.site, facts.fabric));
     findings.extend(ceilings(facts));
     findings
+}
+
+/// Ports of switches beyond what is stated, one sentence each.
+pub(super) fn over(site: &Site) -> Vec<String> {
+    let fabric = Fabric::new(site);
+    let found = ports(site, &fabric).into_iter();
+    let all = found.chain(uplinks(site, &fabric));
+    all.map(|finding| finding.what).collect()
 }
 
 /// Hosts × paths × depth at the fullest port of each array.
@@ -95,8 +103,7 @@ fn queues(facts: &Facts<'_>) -> Vec<ReviewFinding> {
 }
 
 /// Ports taken of each switch, by the label in its budget.
-fn ports(facts: &Facts<'_>) -> Vec<ReviewFinding> {
-    let (site, fabric) = (facts.site, facts.fabric);
+fn ports(site: &Site, fabric: &Fabric) -> Vec<ReviewFinding> {
     // By switch family, label: ports used, budget, switches that use so many.
     let mut over: BTreeMap<(usize, String), (u32, u32, Vec<String>)> = BTreeMap::new();
     for switch in &fabric.switches {
@@ -105,7 +112,7 @@ fn ports(facts: &Facts<'_>) -> Vec<ReviewFinding> {
             continue;
         }
         let name = &fabric.nodes[switch.node.0 as usize].name;
-        for (label, used) in ports_used(facts, switch.node, budget) {
+        for (label, used) in ports_used(site, fabric, switch.node, budget) {
             let own = budget.iter().find(|(known, _)| *known == label);
             let limit = own.map_or(0, |(_, limit)| *limit);
             if used > limit {
@@ -133,8 +140,12 @@ fn ports(facts: &Facts<'_>) -> Vec<ReviewFinding> {
 
 /// A cage takes one port at the end that it is plugged into (the nearer switch of two, or the switch of
 /// hosts): of its legs' speed together where the budget knows such a port, else of one leg's.
-fn ports_used(facts: &Facts<'_>, node: NodeId, budget: &[(String, u32)]) -> BTreeMap<String, u32> {
-    let (site, fabric) = (facts.site, facts.fabric);
+fn ports_used(
+    site: &Site,
+    fabric: &Fabric,
+    node: NodeId,
+    budget: &[(String, u32)],
+) -> BTreeMap<String, u32> {
     let mut used: BTreeMap<String, u32> = BTreeMap::new();
     let mut cages: BTreeSet<&str> = BTreeSet::new();
     for member in &fabric.members {
@@ -172,8 +183,7 @@ fn cage_label(leg: &str, cage: Cage, budget: &[(String, u32)]) -> String {
 }
 
 /// Members from a module upwards against `uplinks_max`.
-fn uplinks(facts: &Facts<'_>) -> Vec<ReviewFinding> {
-    let (site, fabric) = (facts.site, facts.fabric);
+fn uplinks(site: &Site, fabric: &Fabric) -> Vec<ReviewFinding> {
     let mut over: BTreeMap<usize, (usize, Vec<String>)> = BTreeMap::new();
     for switch in &fabric.switches {
         let Some(limit) = site.switches[switch.family].uplinks_max else {

@@ -1,0 +1,189 @@
+//! How long a run must be before it may call a load met, and which parts a workload uses.
+//!
+//! A queue that is nearly full forgets slowly. A run that is short against that time begins with an empty queue and may
+//! end before the backlog that breaks the promise has ever been there: it looks better than the truth, in every replication.
+//!
+//! The time is the relaxation time of one queue, T = (S ÷ c) × (1 + v²) ÷ 2 ÷ (1 − √ρ)², at least S, with service S of
+//! one I/O, c requests at once, squared coefficient of variation v² and busy share ρ. For exponential service and c = 1 it is
+//! the relaxation time S ÷ (1 − √ρ)² of M/M/1 (J. W. Cohen, *The Single Server Queue*; from memory); the factor
+//! (1 + v²) ÷ 2 is that of heavy traffic (W. Whitt, *Planning queueing simulations*, Management Science 35, 1989; from
+//! memory). How many of them a run needs, and by how much runs are lengthened at most, is our choice.
+//!
+//! Left out: bursts and replays (taken as arrivals at random), closed loops (which bound their own queues), and queues in
+//! a row, of which the slowest counts.
+
+use crate::outcome::Case;
+use crate::site::{Site, WarmUp};
+use crate::study::closed_forms::service;
+use crate::study::estimate::{Flows, alive_in, asked, bytes_of, mix, path_weights};
+use crate::topology::{DirectionId, Fabric, Path, PathSet};
+use crate::unit::Duration;
+use std::collections::BTreeSet;
+
+/// The measured window of each run is at least so many relaxation times.
+const WINDOW: f64 = 20.0;
+/// The warm-up is at least so many.
+const WARM_UP: f64 = 3.0;
+/// A run is lengthened to at most so many times what the scenario states.
+const LONGEST: f64 = 16.0;
+
+/// What was done about the length of a run.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Length {
+    /// Long enough as stated.
+    Stated,
+    /// Made this long, seconds.
+    Made(f64),
+    /// It would have to be this long, seconds, which is beyond the limit; infinite where the part is full.
+    Short(f64),
+}
+
+/// Lengthens the runs of `site` for the promises of `case`, as far as the limit allows.
+pub(super) fn lengthen(site: &mut Site, fabric: &Fabric, case: &Case) -> Length {
+    let relaxation = relaxation_s(site, fabric, case);
+    let stated = site.run.duration.as_secs_f64();
+    let least = WARM_UP * relaxation;
+    let warm_up = match site.run.warm_up {
+        WarmUp::Auto => least,
+        WarmUp::At(at) => least.max(at.as_secs_f64()),
+    };
+    let needed = warm_up + WINDOW * relaxation;
+    let enough = match site.run.warm_up {
+        WarmUp::Auto => true,
+        WarmUp::At(at) => at.as_secs_f64() >= least,
+    };
+    if enough && needed <= stated {
+        return Length::Stated;
+    }
+    if needed > stated * LONGEST {
+        return Length::Short(needed);
+    }
+    let ps = |seconds: f64| Duration::from_ps_f64(seconds * 1e12);
+    site.run.duration = ps(needed.max(stated));
+    if !enough {
+        site.run.warm_up = WarmUp::At(ps(warm_up));
+    }
+    Length::Made(needed.max(stated))
+}
+
+/// Work at a queue: I/Os a second, and their mean and mean square service, each times that rate.
+#[derive(Clone, Copy, Default)]
+struct Work {
+    rate: f64,
+    first: f64,
+    second: f64,
+    promised: bool,
+}
+
+impl Work {
+    fn add(&mut self, rate: f64, first: f64, second: f64, promised: bool) {
+        self.rate += rate;
+        self.first += rate * first;
+        self.second += rate * second;
+        self.promised |= promised;
+    }
+
+    fn relaxation_s(&self, servers: f64) -> f64 {
+        if !self.promised || self.first <= 0.0 {
+            return 0.0;
+        }
+        let service = self.first / self.rate;
+        let variation = (self.second / self.rate / (service * service) - 1.0).max(0.0);
+        let busy = self.first / servers;
+        if busy >= 1.0 {
+            return f64::INFINITY;
+        }
+        let idle = 1.0 - busy.sqrt();
+        (service / servers * (1.0 + variation) / 2.0 / (idle * idle)).max(service)
+    }
+}
+
+/// The longest relaxation time, seconds, of the links and controllers that promised work uses in a case.
+fn relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
+    let mut directions = vec![Work::default(); fabric.directions.len()];
+    let mut controllers = vec![Work::default(); fabric.controllers.len()];
+    walk(site, fabric, case, |flows, set, workload, path, weight| {
+        let work = &site.workloads[workload];
+        let promises = match case.outage {
+            None => &work.promises.healthy,
+            Some(_) => &work.promises.lost,
+        };
+        let promised = !promises.is_empty();
+        let rate = asked(fabric, work).at_host(set.host);
+        let Some(rate) = rate.map(|rate| rate.mean * weight) else {
+            return;
+        };
+        let (there, back) = flows.both_ways(path, set.family);
+        for (op, size, share) in mix(work) {
+            let rate = rate * share;
+            let (first, second, _) = service(&site.arrays[set.array], op, size);
+            controllers[path.controller].add(rate, first, second, promised);
+            for (shares, toward_array) in [(&there, true), (&back, false)] {
+                for (direction, part) in shares {
+                    let bytes = bytes_of(fabric, work, op, size, *direction, toward_array);
+                    let capacity = fabric.directions[direction.index()].rate.bits_per_second();
+                    let time = bytes * 8.0 / capacity;
+                    directions[direction.index()].add(rate * part, time, time * time, promised);
+                }
+            }
+        }
+    });
+    let links = directions.iter().map(|work| work.relaxation_s(1.0));
+    let arrays = controllers.iter().enumerate().map(|(index, work)| {
+        let array = &site.arrays[fabric.controllers[index].array];
+        work.relaxation_s(f64::from(array.parallel))
+    });
+    links.chain(arrays).fold(0.0, f64::max)
+}
+
+/// Calls `found` with every path of every workload that is used in a case, and its share of the work of its host.
+fn walk(
+    site: &Site,
+    fabric: &Fabric,
+    case: &Case,
+    mut found: impl FnMut(&mut Flows<'_>, &PathSet, usize, &Path, f64),
+) {
+    let named = |name: &String| site.outages.iter().position(|outage| outage.name == *name);
+    let alive = alive_in(site, fabric, case.outage.as_ref().and_then(named));
+    let mut flows = Flows::new(fabric, &alive);
+    for set in &fabric.path_sets(site, &alive) {
+        for index in &set.workloads {
+            let weights = path_weights(site, fabric, &mut flows, set, &site.workloads[*index]);
+            for (path, weight) in set.paths.iter().zip(weights).filter(|(_, w)| *w > 0.0) {
+                found(&mut flows, set, *index, path, weight);
+            }
+        }
+    }
+}
+
+/// The parts that a workload uses in a case, by the names that figures have.
+#[derive(Debug, Default)]
+pub(super) struct Used {
+    /// From and to of link directions.
+    pub(super) links: BTreeSet<(String, String)>,
+    /// Controllers.
+    pub(super) controllers: BTreeSet<String>,
+}
+
+/// What the workload of that name uses.
+pub(super) fn used_by(site: &Site, fabric: &Fabric, case: &Case, workload: &str) -> Used {
+    let mut used = Used::default();
+    walk(site, fabric, case, |flows, set, index, path, _| {
+        if site.workloads[index].name != workload {
+            return;
+        }
+        let controller = &fabric.controllers[path.controller];
+        used.controllers.insert(controller.name.clone());
+        let (there, back) = flows.both_ways(path, set.family);
+        for (DirectionId(id), _) in there.into_iter().chain(back) {
+            let direction = &fabric.directions[id as usize];
+            let name = |node: crate::topology::NodeId| fabric.nodes[node.0 as usize].name.clone();
+            used.links
+                .insert((name(direction.from), name(direction.to)));
+        }
+    });
+    used
+}
+
+#[cfg(test)]
+mod tests;
