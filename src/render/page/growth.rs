@@ -6,6 +6,7 @@ use super::html::{Column, Table, beside, case_name, esc, figure};
 use crate::outcome::Growth;
 use crate::render::chart::{Format, headroom};
 use crate::render::number::{NONE, is_over, three};
+use crate::render::words::short_span_words;
 
 pub(super) fn section(context: &Context<'_>) -> String {
     let drawing = |format| headroom(context.report, format);
@@ -66,5 +67,9 @@ fn table(context: &Context<'_>) -> String {
             table.row("", &cells(name, growth));
         }
     }
-    table.html()
+    let mut out = table.html();
+    if let Some(said) = short_span_words(context.report) {
+        out.push_str(&format!("<p>{}</p>", esc(&said)));
+    }
+    out
 }

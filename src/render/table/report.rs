@@ -11,7 +11,7 @@ use crate::outcome::{
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, is_over, margin, three};
 use crate::render::words::{
     Flag, Prose, answer, measure_name, origin_line, partial_words, precision_words, row_scale,
-    target_words, timer_words,
+    short_span_words, target_words, timer_words,
 };
 use std::collections::BTreeMap;
 
@@ -401,7 +401,11 @@ fn growth(report: &Report) -> String {
             part,
         ]);
     }
-    table.text("Growth: times today's load at which a part is full, by arithmetic")
+    let mut out = table.text("Growth: times today's load at which a part is full, by arithmetic");
+    if let Some(said) = short_span_words(report) {
+        out.push_str(&format!("{said}\n"));
+    }
+    out
 }
 
 fn events(switch: &Switch) -> String {

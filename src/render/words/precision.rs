@@ -4,6 +4,23 @@ use super::{measure_name, plural};
 use crate::outcome::{Precision, Report};
 use crate::render::number::{THIN, three};
 
+/// Said where the measured span may hold no whole 20 ms of bins, so that no busiest one is known; `None` where it does.
+#[must_use]
+pub fn short_span_words(report: &Report) -> Option<String> {
+    let spans = report
+        .steady
+        .iter()
+        .map(|steady| steady.duration_s - steady.warm_up_s);
+    let span = spans.fold(f64::INFINITY, f64::min);
+    (span < 0.0201).then(|| {
+        format!(
+            "The runs measure {} ms: too short for a busiest 20 ms. What stands for it is the mean of the measured span, and \
+             the growth that rests on it is too high for work that comes in bursts; run.duration = \"200ms\" or more would tell.",
+            three(span * 1e3)
+        )
+    })
+}
+
 /// One sentence a fact: reached or not, the rule, and what it could not go by.
 #[must_use]
 pub fn precision_words(precision: &Precision) -> Vec<String> {

@@ -8,8 +8,8 @@ use crate::topology::{DirectionId, NodeId};
 use crate::unit::{Duration, Side};
 
 /// The bins of a series that lie wholly inside the window, 20 ms wide or as wide as the series has them,
-/// and their width.
-pub(crate) fn window_bins<C: Cell>(series: &Series<C>, tally: &Tally) -> (Vec<C>, Duration) {
+/// and their width. None where the window is too short to hold one.
+fn window_bins<C: Cell>(series: &Series<C>, tally: &Tally) -> (Vec<C>, Duration) {
     let width = PEAK_WINDOW.max(series.width());
     let cells = series.merge_to(width);
     let (from, to) = (tally.from.0.div_ceil(width.0), tally.to.0 / width.0);
@@ -22,11 +22,26 @@ pub(crate) fn window_bins<C: Cell>(series: &Series<C>, tally: &Tally) -> (Vec<C>
                 .unwrap_or_default()
         })
         .collect();
-    if inside.is_empty() {
-        // The window is shorter than two bins: take whatever bins it has.
-        return (series.merge_to(series.width()), series.width());
-    }
     (inside, width)
+}
+
+/// The sum over the bins that lie wholly inside the window, and their length together: what a window too short for a
+/// busiest 20 ms says, its mean. The highest of narrower bins would be another figure, and a far higher one.
+fn whole_window<C: Cell>(
+    series: &Series<C>,
+    tally: &Tally,
+    figure: impl Fn(&C) -> u128,
+) -> (u128, Duration) {
+    let width = series.width();
+    let bins = series.bins();
+    let (from, to) = (tally.from.0.div_ceil(width.0), tally.to.0 / width.0);
+    if to <= from {
+        // Shorter than two of the finest bins: all there is.
+        let all = bins.iter().map(figure).sum();
+        return (all, Duration(width.0 * (bins.len().max(1) as u64)));
+    }
+    let inside = (from..to).filter_map(|bin| bins.get(usize::try_from(bin).ok()?));
+    (inside.map(figure).sum(), Duration(width.0 * (to - from)))
 }
 
 /// The highest figure of any 20 ms in the window, and the length it was taken over. Any: as long as bins are
@@ -65,6 +80,9 @@ pub(crate) fn highest_bin<C: Cell>(
         return (figure(&peak), PEAK_WINDOW);
     }
     let (cells, width) = window_bins(series, tally);
+    if cells.is_empty() {
+        return whole_window(series, tally, figure);
+    }
     (cells.iter().map(figure).max().unwrap_or(0), width)
 }
 
