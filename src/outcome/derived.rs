@@ -83,6 +83,11 @@ pub struct Dispersion {
 pub enum DerivedArrivals {
     /// Independent gaps.
     Poisson,
+    /// Even gaps.
+    Paced {
+        /// I/Os a second.
+        iops: f64,
+    },
     /// A Poisson stream whose rate alternates between two values, for exponential times.
     Bursty {
         /// I/Os a second in a burst.

@@ -92,7 +92,13 @@ pub fn counters(file: &str, text: &str) -> Result<Vec<Reading>, Vec<Problem>> {
         reading.line = rows.numbers.get(index).map_or(0, |number| number + 1);
     }
     if rows.problems.is_empty() && all.len() < 2 {
-        rows.bad_head("two readings or more below the head".to_owned());
+        let head = rows.head.join(",");
+        let words = match all.len() {
+            0 => "there are no readings below the head".to_owned(),
+            _ => "there is one reading below the head, and a rate takes two".to_owned(),
+        };
+        let expected = "two readings or more of each part, one a line".to_owned();
+        rows.note(0, (0, head.chars().count()), (words, expected), &head);
     }
     if rows.problems.is_empty() {
         Ok(all)
@@ -121,6 +127,11 @@ mod tests {
             let problems = counters("c.csv", &format!("{head}{row}\n{row}\n")).unwrap_err();
             assert_eq!(problems[0].column, column, "{row}");
         }
-        assert!(counters("c.csv", "a,b\n1,2\n").is_err() && counters("c.csv", head).is_err());
+        assert!(counters("c.csv", "a,b\n1,2\n").is_err());
+        let alone = counters("c.csv", head).unwrap_err();
+        assert!(
+            alone[0].message.contains("no readings below the head"),
+            "{alone:?}"
+        );
     }
 }

@@ -130,6 +130,34 @@ impl<'a> Rows<'a> {
         );
     }
 
+    /// A latency or a queue by a name that is not read would be dropped, though its reader counts on it.
+    fn other_units(&mut self) {
+        let trace = TRACE.iter().all(|name| self.column(name).is_some());
+        let read = if trace {
+            "latency_ns"
+        } else {
+            "latency_us, queue"
+        };
+        let wrong = |name: &&String| {
+            let known = read.split(", ").any(|known| known == name.as_str());
+            let meant = ["latency", "queue"]
+                .iter()
+                .any(|stem| name.starts_with(stem));
+            meant && !known
+        };
+        let Some(name) = self.head.iter().find(wrong).cloned() else {
+            return;
+        };
+        let head = self.head.join(",");
+        let before = self.head.iter().take_while(|own| **own != name);
+        let at: usize = before.map(|own| own.chars().count() + 1).sum();
+        let words = (
+            format!("the column `{name}` is not read here"),
+            format!("{read}, in that unit; another name if it is something else"),
+        );
+        self.note(0, (at, name.chars().count()), words, &head);
+    }
+
     /// Reads every row: `one` gets the fields by column and says what is wrong with which of them.
     pub(super) fn read<T>(
         &mut self,
@@ -172,6 +200,7 @@ impl<'a> Rows<'a> {
 /// Every problem, up to ten; never empty.
 pub fn recording(file: &str, text: &str) -> Result<Recording, Vec<Problem>> {
     let mut rows = Rows::new(file, text);
+    rows.other_units();
     let found = if TRACE.iter().all(|name| rows.column(name).is_some()) {
         trace(&mut rows)
     } else if STATISTICS.iter().all(|name| rows.column(name).is_some()) {
@@ -382,6 +411,19 @@ pub(super) fn time(text: &str) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_latency_in_another_unit_is_an_error_and_not_dropped() {
+        let trace =
+            "timestamp_ns,op,offset_bytes,size_bytes,latency_us\n100,R,0,512,9\n300,W,0,4096,\n";
+        let problems = recording("t.csv", trace).unwrap_err();
+        assert!(problems[0].message.contains("`latency_us`"), "{problems:?}");
+        assert_eq!((problems[0].line, problems[0].column), (Some(1), 41));
+        let statistics = "time,reads_per_s,writes_per_s,read_bytes_per_s,write_bytes_per_s,latency_ms\n\
+                          60,1,1,512,512,1\n120,1,1,512,512,1\n";
+        assert!(recording("s.csv", statistics).is_err());
+        assert!(recording("s.csv", &statistics.replace("latency_ms", "remark")).is_ok());
+    }
 
     #[test]
     fn a_trace_keeps_latencies_and_begins_at_nothing() {

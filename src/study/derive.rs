@@ -168,7 +168,7 @@ fn from_trace(ios: &[Recorded], names: &Names) -> Derived {
         sample_s: None,
         depth: known.then(|| total as f64 / NS / span),
         depth_most: known.then(|| most_at_once(&latencies)),
-        notes: kept(arrivals),
+        notes: kept(part, arrivals),
         toml: String::new(),
         whole,
         busiest,
@@ -405,6 +405,27 @@ mod tests {
                 .iter()
                 .all(|row| row.modelled == Some(1.0))
         );
+    }
+
+    #[test]
+    fn a_clock_is_paced_and_a_handful_of_ios_is_unknown() {
+        let every = |count: u64| -> Recording {
+            let all = (0..count).map(|i| io(i * 1000, Op::Read, 512, 1));
+            Recording::Trace(all.collect())
+        };
+        let paced = derive(&every(101), &names());
+        assert!(matches!(paced.arrivals, DerivedArrivals::Paced { iops } if iops == 1010.0));
+        assert!(
+            paced.toml.contains("arrivals = { paced = \"1010/s\" }"),
+            "{}",
+            paced.toml
+        );
+        assert!(!paced.notes[0].contains("independent"));
+        // At half an I/O a window: one in two holds one, variance 1/4 ÷ mean 1/2.
+        assert!((by_law(DerivedArrivals::Paced { iops: 500.0 }, 0.001) - 0.5).abs() < 1e-12);
+        let few = derive(&every(50), &names());
+        assert_eq!(few.arrivals, DerivedArrivals::Poisson);
+        assert!(few.notes[0].contains("unknown") && !few.notes[0].contains("independent"));
     }
 
     #[test]

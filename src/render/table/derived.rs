@@ -127,6 +127,7 @@ fn bursts(derived: &Derived) -> String {
     }
     let how = match derived.arrivals {
         DerivedArrivals::Poisson => "Poisson",
+        DerivedArrivals::Paced { .. } => "even gaps",
         DerivedArrivals::Bursty { .. } => "two rates in turn",
         DerivedArrivals::Replay => "a replay",
     };

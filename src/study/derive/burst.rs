@@ -8,6 +8,10 @@ use crate::scenario::Recorded;
 const WINDOWS_MIN: usize = 10;
 /// Below this at every scale, arrivals count as Poisson.
 const CALM: f64 = 1.5;
+/// With fewer I/Os nothing is said of how they come: an index of so few is mostly chance.
+const IOS_MIN: usize = 100;
+/// Gaps that vary less, standard deviation ÷ mean, are those of a clock: independent gaps have 1. Our choice.
+const PACED: f64 = 0.1;
 
 /// I/Os by window, windows from the first I/O on; the partial last one is left out.
 fn windows(ios: &[Recorded], length_s: f64, span_s: f64) -> Vec<u64> {
@@ -72,14 +76,20 @@ pub(super) fn most_at_once(latencies: &[(u64, u64)]) -> u64 {
 /// modulated characterization of packetized voice and data traffic*, IEEE JSAC 4 (6), 1986; from memory).
 #[must_use]
 pub fn by_law(arrivals: DerivedArrivals, window_s: f64) -> f64 {
-    let DerivedArrivals::Bursty {
-        peak,
-        base,
-        burst_s,
-        every_s,
-    } = arrivals
-    else {
-        return 1.0;
+    let (peak, base, burst_s, every_s) = match arrivals {
+        DerivedArrivals::Bursty {
+            peak,
+            base,
+            burst_s,
+            every_s,
+        } => (peak, base, burst_s, every_s),
+        // With even gaps a window that begins anywhere holds one of two neighbouring whole numbers.
+        DerivedArrivals::Paced { iops } => {
+            let mean = iops * window_s;
+            let part = mean - mean.floor();
+            return part * (1.0 - part) / mean;
+        }
+        DerivedArrivals::Poisson | DerivedArrivals::Replay => return 1.0,
     };
     let share = burst_s / every_s;
     let mean = share * peak + (1.0 - share) * base;
@@ -91,6 +101,14 @@ pub fn by_law(arrivals: DerivedArrivals, window_s: f64) -> f64 {
 /// Windows and thresholds by which bursts are told apart; the pair whose law comes nearest to what was recorded
 /// is taken.
 pub(super) fn fitted(ios: &[Recorded], span_s: f64, recorded: &[Option<f64>]) -> DerivedArrivals {
+    if few(ios) {
+        return DerivedArrivals::Poisson;
+    }
+    if gap_variation(ios).is_some_and(|variation| variation < PACED) {
+        return DerivedArrivals::Paced {
+            iops: ios.len() as f64 / span_s,
+        };
+    }
     if recorded.iter().flatten().all(|index| *index < CALM) {
         return DerivedArrivals::Poisson;
     }
@@ -149,8 +167,22 @@ fn two_rates(all: &[u64], window: f64, threshold: f64, iops: f64) -> Option<Deri
     })
 }
 
-pub(super) fn kept(arrivals: DerivedArrivals) -> Vec<String> {
+/// Whether there are too few I/Os to say how they come.
+fn few(ios: &[Recorded]) -> bool {
+    ios.len() < IOS_MIN
+}
+
+pub(super) fn kept(ios: &[Recorded], arrivals: DerivedArrivals) -> Vec<String> {
     match arrivals {
+        DerivedArrivals::Poisson if few(ios) => vec![format!(
+            "how bursty the work is is unknown: {} I/Os are too few to tell, {IOS_MIN} or more would; arrivals are Poisson for \
+             want of anything known, and keep the mean rate alone",
+            ios.len()
+        )],
+        DerivedArrivals::Paced { .. } => vec![
+            "the gaps are even, as of a clock: arrivals are paced, which keeps the mean rate and adds no chance"
+                .to_owned(),
+        ],
         DerivedArrivals::Poisson => vec![
             "the gaps are as good as independent: arrivals are Poisson, which keeps the mean rate and adds no bursts"
                 .to_owned(),

@@ -62,6 +62,9 @@ pub(super) fn toml(derived: &Derived, names: &Names) -> String {
         DerivedArrivals::Poisson => {
             out.push_str(&format!("arrivals = {{ poisson = {} }}\n", rate(work.iops)));
         }
+        DerivedArrivals::Paced { .. } => {
+            out.push_str(&format!("arrivals = {{ paced = {} }}\n", rate(work.iops)));
+        }
         DerivedArrivals::Bursty {
             base,
             burst_s,
