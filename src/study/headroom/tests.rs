@@ -226,7 +226,15 @@ fn hosts_end_where_switches_have_no_more_ports() {
     };
     let today = with(2).unwrap();
     let found = headroom_in_hosts(&today, &hosts, origin(), &only_healthy(), &NoProgress);
-    assert_eq!((found.most, found.cases[0].met), (1.5, Some(1.5)));
+    assert_eq!(found.most, 1.5);
+    let met = found.cases[0].met.expect("today's hosts keep it");
+    assert!((1.0..=1.5).contains(&met), "{met}");
+    assert!(
+        found.cases[0]
+            .points
+            .iter()
+            .all(|point| point.factor <= 1.5)
+    );
     let named = |note: &String| note.contains("more than 3 cannot be built: port budget, core-");
     assert!(found.notes.iter().any(named), "{:?}", found.notes);
 }
