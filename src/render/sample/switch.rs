@@ -43,6 +43,9 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
         longest_io_s: (0..10)
             .map(|run| stall_s + 0.003 + 0.001 * f64::from(run))
             .collect(),
+        longest_open: vec![false; 10],
+        no_path: false,
+        freed_by: None,
         longest_silence_s: 0.0,
         above_promise_share: Some(if bursty { 0.262 } else { 0.0003 }),
         above_promise_s: Some(if bursty { 2.8 } else { 0.02 }),
