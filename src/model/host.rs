@@ -470,6 +470,12 @@ impl<E: Executor> World<'_, E> {
         self.io_failed(io, least);
     }
 
+    /// Counts an I/O that is lost with its host: nobody is left who waits for it.
+    pub(super) fn io_lost_with_host(&mut self, io: u32) {
+        self.tally.workloads[self.ios[io].workload as usize].lost_with_host += 1;
+        self.io_failed(io, Duration::ZERO);
+    }
+
     /// Counts an I/O that has failed; the next one of a closed loop comes not before `least`.
     pub(super) fn io_failed(&mut self, io: u32, least: Duration) {
         let record = self.ios[io];

@@ -282,6 +282,8 @@ pub struct WorkloadTally {
     pub completed_total: u64,
     /// Failed in the whole run.
     pub failed_total: u64,
+    /// Of them, lost with their hosts.
+    pub lost_with_host: u64,
     /// Attempts after the first.
     pub retried: u64,
     /// Responses of attempts given up.
@@ -334,6 +336,7 @@ impl WorkloadTally {
             issued_total: 0,
             completed_total: 0,
             failed_total: 0,
+            lost_with_host: 0,
             retried: 0,
             late: 0,
             resent: 0,

@@ -68,8 +68,10 @@ pub struct SwitchWorkload {
     pub completed: u64,
     /// Attempts that were sent again, all replications.
     pub retried: u64,
-    /// I/Os that failed, each replication.
+    /// I/Os that failed, each replication, without those lost with their hosts.
     pub failed: Vec<u64>,
+    /// I/Os that were under way in a host that was lost itself, each replication.
+    pub lost_with_host: Vec<u64>,
     /// Late responses of given-up attempts, all replications.
     pub late: u64,
     /// Fewest completed per second in 20 ms after the loss, mean over the replications bin by bin; longer bins where the

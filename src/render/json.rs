@@ -49,7 +49,7 @@
 //!     `oldest_us`, `backlog`), `longest_io_s` (one a replication), `longest_open` (one a replication: it was not over), `no_path` (I/Os
 //!     were left without any path), `freed_by` (of `events`: what let the longest I/O end, or `null`), `longest_silence_s`,
 //!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss),
-//!     `completed_most_iops` (busiest 20 ms), `retried`, `failed` (one a replication),
+//!     `completed_most_iops` (busiest 20 ms), `retried`, `failed` and `lost_with_host` (one a replication),
 //!     `late`, `unfinished`, `hanging` (had lost a frame or been sent again and were not
 //!     over at the end, one a replication), `backlog_peak`, `drain_s`, `settled_s`, `survivors_peak_iops`.
 //!   - `events`: `t_s`, `what`, `timer`, `workload`, `ios`, `ended_stall`.

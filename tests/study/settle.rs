@@ -474,8 +474,8 @@ fn told(report: &Report, what: &str) -> bool {
     events.any(|event| event.what.contains(what))
 }
 
-/// A controller with volumes of its own is lost: its paths are given up after 5.1 s (link-loss detection and
-/// fast-io-fail), and its I/Os still wait until the partner has its volumes, 10 s after the loss.
+/// A controller with volumes of its own is lost: its paths are given up after 5.6 s (link-loss detection, state
+/// notice and fast-io-fail), and its I/Os still wait until the partner has its volumes, 10 s after the loss.
 #[test]
 fn a_stall_ends_by_what_lets_the_longest_io_go() {
     let loss = [("1s", "lose = \"box-c1\"")];
@@ -500,7 +500,7 @@ fn a_stall_ends_by_what_lets_the_longest_io_go() {
     let timer = by[0].1.as_deref().unwrap_or_default();
     assert!(timer.starts_with("fast-io-fail"), "{by:?}");
     assert!(
-        (4.9..5.2).contains(&longest(&report)),
+        (5.0..5.7).contains(&longest(&report)),
         "{}",
         longest(&report)
     );
@@ -512,7 +512,8 @@ fn a_stall_ends_by_what_lets_the_longest_io_go() {
 #[test]
 fn without_a_path_no_timer_ends_a_stall() {
     let loss = [("1s", "lose = \"box-*\"")];
-    let report = stalled("alternate", "fast_io_fail = \"1s\"", &loss);
+    let waits = "fast_io_fail = \"1s\"\nno_path = \"queue\"";
+    let report = stalled("alternate", waits, &loss);
     let work = &report.switches[0].workloads[0];
     assert_eq!(ended(&report), []);
     assert!(work.no_path && work.longest_open[0] && work.freed_by.is_none());
@@ -536,7 +537,7 @@ fn without_a_path_no_timer_ends_a_stall() {
     assert!(!told(&report, "sent again"));
     // A path that comes back, found by its next check, ends it too.
     let back = [("1s", "lose = \"box-*\""), ("5s", "restore = \"box-*\"")];
-    let report = stalled("alternate", "fast_io_fail = \"1s\"", &back);
+    let report = stalled("alternate", waits, &back);
     let by = ended(&report);
     let timer = by[0].1.as_deref().unwrap_or_default();
     assert!(timer.starts_with("path check"), "{by:?}");

@@ -159,7 +159,11 @@ fn workload(
         retried: own.iter().map(|workload| workload.retried).sum(),
         completed_least_iops: least(setting, tallies, index, (width, end)),
         completed_most_iops: most(setting, tallies, index, end),
-        failed: own.iter().map(|workload| workload.failed_total).collect(),
+        failed: own
+            .iter()
+            .map(|workload| workload.failed_total - workload.lost_with_host)
+            .collect(),
+        lost_with_host: own.iter().map(|workload| workload.lost_with_host).collect(),
         late: own.iter().map(|workload| workload.late).sum(),
         unfinished: own
             .iter()

@@ -341,8 +341,8 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                 )
             } else {
                 format!(
-                    "{hosts} lost with their guests{}",
-                    said(": ", " under way failed")
+                    "{hosts} lost with their work{}",
+                    said(": ", " under way lost with the host")
                 )
             };
             (what, None, Some(told.ios))
