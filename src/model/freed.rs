@@ -92,16 +92,14 @@ impl<E: Executor> World<'_, E> {
         let mut waiting = 0;
         for source in &self.compiled.sets[set as usize].sources {
             let queue = &self.sources[*source as usize].waiting;
-            waiting += queue
-                .iter()
-                .filter(|io| !taken && mine.contains(io))
-                .count() as u64;
+            waiting += queue.iter().filter(|io| mine.contains(io)).count() as u64;
         }
         if failed + waiting > 0 {
             self.tally.fates.push(Fate {
                 entry,
                 failed,
                 waiting,
+                pathless: !taken,
             });
         }
     }

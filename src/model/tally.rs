@@ -48,8 +48,10 @@ pub struct Fate {
     pub entry: usize,
     /// I/Os that failed with it.
     pub failed: u64,
-    /// I/Os that wait in their host because no path takes them.
+    /// I/Os that wait in their host.
     pub waiting: u64,
+    /// No path of the host takes I/Os by then.
+    pub pathless: bool,
 }
 
 /// Coarse latency buckets of one bin: eight an octave of microseconds, up to 2^16 s.

@@ -106,6 +106,8 @@ struct Told {
     /// Of these, failed or left waiting for a path.
     failed: u64,
     waiting: u64,
+    /// The last of the paths was given up with this: who waits, waits for a path.
+    pathless: bool,
     timer: Option<(TimerName, Duration)>,
 }
 
@@ -134,6 +136,7 @@ pub(crate) fn events(
             ios: 0,
             failed: 0,
             waiting: 0,
+            pathless: false,
             timer: entry.timer,
         });
         told.last = entry.at;
@@ -145,6 +148,7 @@ pub(crate) fn events(
         if let Some((_, told)) = lines.get_index_mut(line) {
             told.failed += fate.failed;
             told.waiting += fate.waiting;
+            told.pathless |= fate.pathless;
         }
     }
     let told: Vec<NamedEvent> = lines
@@ -238,11 +242,12 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
     let ios = plural(told.ios, "I/O", "I/Os");
     // What became of those that hung on what was given up.
     let onward = {
-        let again = told.ios.saturating_sub(told.failed + told.waiting);
+        let waiting = if told.pathless { told.waiting } else { 0 };
+        let again = told.ios.saturating_sub(told.failed + waiting);
         let parts = [
             (again, "sent again"),
             (told.failed, "failed"),
-            (told.waiting, "left waiting, for no path takes them"),
+            (waiting, "left waiting, for no path takes them"),
         ];
         let mut parts = parts.iter().filter(|(ios, _)| *ios > 0);
         let first = parts.next();
