@@ -23,6 +23,7 @@ mod checker;
 mod compile;
 mod fault;
 mod finish;
+mod freed;
 mod guests;
 mod host;
 mod ill;
@@ -44,7 +45,7 @@ pub use fault::Script;
 pub use net::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
 pub use standing::{LogEntry, LogKind, Standing, TimerName};
 pub use tally::{
-    BudgetSums, Coarse, ControllerTally, DirectionTally, FlowCell, KindTally, PathTally,
+    BudgetSums, Coarse, ControllerTally, DirectionTally, Fate, FlowCell, KindTally, PathTally,
     SourceTally, Tally, WorkloadTally,
 };
 pub use world::{Executor, Fast, Limits, Plain, Stop, World};

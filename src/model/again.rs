@@ -66,8 +66,11 @@ impl<E: Executor> World<'_, E> {
                 timer: Some(timer),
                 ios: ios.len() as u64,
             });
+            let (entry, failed) = (self.tally.log.len() - 1, self.failed_so_far());
+            let mine = ios.clone();
             self.give_up_on(path, &mut ios, timer);
             self.dispatch(set);
+            self.note_fate(entry, set, &mine, failed);
         }
         self.watch_oldest_attempt(path);
     }
@@ -156,6 +159,8 @@ impl<E: Executor> World<'_, E> {
             timer: Some((TimerName::Retransmission, minimum)),
             ios: 1,
         });
+        let io = self.attempts[slot].io;
+        self.freed_by_resending(self.compiled.paths[path as usize].set, io);
         for frame in mine {
             // The connection of a team may have moved to another port meanwhile.
             let flow = self.attempts[slot].flow + frame.flow % 2;
@@ -182,8 +187,12 @@ impl<E: Executor> World<'_, E> {
             timer: Some(timer),
             ios: 1,
         });
+        let set = self.compiled.paths[path as usize].set;
+        let (entry, failed) = (self.tally.log.len() - 1, self.failed_so_far());
+        let mine = ios.clone();
         self.give_up_on(path, &mut ios, timer);
-        self.dispatch(self.compiled.paths[path as usize].set);
+        self.dispatch(set);
+        self.note_fate(entry, set, &mine, failed);
     }
 
     /// I/Os wait without any path: look again after a path check.

@@ -31,6 +31,8 @@ pub(crate) struct Io {
     pub(crate) before: u32,
     pub(crate) after: u32,
     pub(crate) measured: bool,
+    /// The line of the log that set it free last, `NONE` while nothing had to.
+    pub(crate) freed: u32,
     /// It has lost a frame or been sent again: counted in the workload's `hanging` until it is over.
     pub(crate) hurt: bool,
 }

@@ -60,6 +60,7 @@ impl<E: Executor> World<'_, E> {
             self.note_oldest(u32::try_from(index).unwrap_or(NONE));
             self.note_longest_of_unfinished(index);
         }
+        self.note_pathless();
         let through: u64 = self.tally.paths.iter().map(|p| p.completed_total).sum();
         let completed = self.tally.workloads.iter().map(|w| w.completed_total);
         assert_eq!(
@@ -122,17 +123,18 @@ impl<E: Executor> World<'_, E> {
     /// nor waiting for a failback that has a time.
     #[must_use]
     pub fn paths_decided(&self) -> bool {
-        let waits = |(index, path): (usize, &PathState)| match path.standing {
+        let waits = |(index, path): (u32, &PathState)| match path.standing {
             Standing::Unnoticed | Standing::Blocked => true,
             // It will be found.
             Standing::Failed => path.connected,
             Standing::Returned => {
-                let set = self.compiled.paths[index].set as usize;
+                let set = self.compiled.paths[index as usize].set as usize;
                 matches!(self.compiled.sets[set].timers.failback, Failback::After(_))
             }
-            Standing::Up | Standing::Drained | Standing::Removed | Standing::Standby => false,
+            Standing::Removed => path.connected && self.found_anew(index),
+            Standing::Up | Standing::Drained | Standing::Standby => false,
         };
-        !self.paths.iter().enumerate().any(waits) && self.teams_decided()
+        !(0_u32..).zip(&self.paths).any(waits) && self.teams_decided()
     }
 
     /// About the bytes that the run holds for I/Os, attempts, events, frames and its log: what can grow without end.
@@ -203,6 +205,7 @@ pub(super) fn empty_tally(compiled: &Compiled, watch: Watch) -> Tally {
         sources: vec![SourceTally::default(); compiled.sources.len()],
         paths: vec![PathTally::default(); compiled.paths.len()],
         log: Vec::<LogEntry>::new(),
+        fates: Vec::new(),
         events: 0,
         frame_hops: 0,
         discarded: 0,

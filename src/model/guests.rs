@@ -1,7 +1,8 @@
 //! Guests of a lost host: restarted on the other hosts of its family after a time.
 //!
-//! Only for families that say so (`guests = "restart"`), and only for hosts that are lost themselves, by name or
-//! with their chassis: one whose links are gone lives on. What was under way in a lost host fails with it. Until the
+//! A host is lost itself when it is by name or with its chassis: one whose links are gone lives on. What was under
+//! way in it is lost with it, which is counted apart from what failed for want of paths, and it asks for nothing until
+//! it is back. Guests are restarted only for families that say so (`guests = "restart"`). Until the
 //! restart is over its guests ask for nothing; then their work goes on, evenly spread over the hosts that are left:
 //! an open load at its rate, a closed one with all that each host keeps outstanding. Guests stay where they were
 //! restarted; a host that returns is one more that can take some. Without any host left they wait for the first
@@ -119,9 +120,6 @@ impl<E: Executor> World<'_, E> {
     pub(crate) fn look_at_hosts(&mut self) {
         let compiled = self.compiled;
         for host in 0..compiled.fabric.hosts.len() {
-            if !compiled.restarts(host) {
-                continue;
-            }
             let ports = &compiled.fabric.hosts[host].ports;
             let down = !ports.is_empty() && ports.iter().all(|port| self.fault.node_is_lost(*port));
             let before = std::mem::replace(&mut self.fault.guests[host].down, down);
@@ -174,7 +172,7 @@ impl<E: Executor> World<'_, E> {
             if live != NONE {
                 self.abandon(live);
             }
-            self.io_failed(io, Duration::ZERO);
+            self.io_lost_with_host(io);
         }
         self.log(LogEntry {
             at: self.now,
@@ -182,13 +180,19 @@ impl<E: Executor> World<'_, E> {
             timer: None,
             ios,
         });
-        let timers = &compiled.site.hosts[compiled.fabric.hosts[host].family].timers;
-        self.plan_restart(host, timers.guest_detect + timers.guest_restart);
+        if compiled.restarts(host) {
+            let timers = &compiled.site.hosts[compiled.fabric.hosts[host].family].timers;
+            self.plan_restart(host, timers.guest_detect + timers.guest_restart);
+        }
     }
 
     /// A host is there again: guests of its family that had none can start on it.
     fn host_returned(&mut self, host: usize) {
         let compiled = self.compiled;
+        if !compiled.restarts(host) {
+            self.goes_on(host);
+            return;
+        }
         let family = compiled.fabric.hosts[host].family;
         for other in 0..compiled.fabric.hosts.len() {
             let waits = compiled.fabric.hosts[other].family == family;
@@ -196,6 +200,25 @@ impl<E: Executor> World<'_, E> {
                 self.plan_restart(other, compiled.site.hosts[family].timers.guest_restart);
             }
         }
+    }
+
+    /// A host that keeps its own work is there again, and asks for it.
+    fn goes_on(&mut self, host: usize) {
+        let compiled = self.compiled;
+        for (index, _) in (0_u32..)
+            .zip(&compiled.sources)
+            .filter(|(_, plan)| plan.host == host)
+        {
+            let source = &mut self.sources[index as usize];
+            source.away = false;
+            source.places.clear();
+            let parked = std::mem::take(&mut source.parked);
+            for _ in 0..parked {
+                let number = self.sources[index as usize].stream.take_number();
+                self.schedule_arrival(index, self.now, number);
+            }
+        }
+        self.fault.guests[host].unasked = 0;
     }
 
     /// The guests that a lost host had are running again.

@@ -95,7 +95,7 @@ impl PathState {
         }
     }
 
-    const fn takes_ios(&self) -> bool {
+    pub(super) const fn takes_ios(&self) -> bool {
         match self.standing {
             Standing::Up => true,
             Standing::Unnoticed | Standing::Blocked => !self.emptied,
@@ -271,9 +271,11 @@ impl<E: Executor> World<'_, E> {
 
     fn issue(&mut self, io: u32, path: u32) {
         let slot = self.new_attempt(io, path);
+        let freed = self.freed(self.compiled.paths[path as usize].set, io);
         let record = &mut self.ios[io];
         record.live = slot;
         record.last_issue = self.now;
+        record.freed = freed;
         let source = record.source as usize;
         if record.attempts == 0 {
             record.first_issue = self.now;
@@ -381,19 +383,28 @@ impl<E: Executor> World<'_, E> {
             };
             add_budget(&mut tally.budget, &record, self.now, parts);
         }
-        self.account_after_loss(workload, latency, Finish::Completed);
+        self.account_after_loss(workload, latency, record.freed, Finish::Completed);
         if record.attempts > 0 || self.attempts[slot].disturbed {
             self.tally.workloads[workload].last_disturbed = self.now;
         }
     }
 
-    fn account_after_loss(&mut self, workload: usize, latency: Duration, finish: Finish) {
+    fn account_after_loss(
+        &mut self,
+        workload: usize,
+        latency: Duration,
+        freed: u32,
+        finish: Finish,
+    ) {
         let since = self.fault.since.unwrap_or(Instant::ZERO);
         let tally = &mut self.tally.workloads[workload];
         if self.now < since {
             return;
         }
-        tally.longest = tally.longest.max(latency);
+        if latency > tally.longest {
+            tally.longest = latency;
+            tally.longest_by = (freed != NONE).then_some(freed as usize);
+        }
         // Whoever waits for a completion waits on when an I/O fails.
         tally.silence = tally
             .silence
@@ -443,9 +454,10 @@ impl<E: Executor> World<'_, E> {
             kind: LogKind::IoFailed {
                 workload: record.workload,
             },
-            timer,
+            timer: Some(timer.unwrap_or((TimerName::NoPath, Duration::ZERO))),
             ios: 1,
         });
+        self.ios[io].freed = u32::try_from(self.tally.log.len() - 1).unwrap_or(NONE);
         // Without a path an I/O fails in the instant in which it comes: a closed loop that went on at once
         // would never let time pass. It goes on when the host next looks for a path.
         let least = if timer.is_none() {
@@ -456,6 +468,12 @@ impl<E: Executor> World<'_, E> {
             Duration::ZERO
         };
         self.io_failed(io, least);
+    }
+
+    /// Counts an I/O that is lost with its host: nobody is left who waits for it.
+    pub(super) fn io_lost_with_host(&mut self, io: u32) {
+        self.tally.workloads[self.ios[io].workload as usize].lost_with_host += 1;
+        self.io_failed(io, Duration::ZERO);
     }
 
     /// Counts an I/O that has failed; the next one of a closed loop comes not before `least`.
@@ -473,7 +491,7 @@ impl<E: Executor> World<'_, E> {
                 *above += 1;
             }
         }
-        self.account_after_loss(workload, latency, Finish::Failed);
+        self.account_after_loss(workload, latency, record.freed, Finish::Failed);
         self.finish_io(io, least);
     }
 
@@ -539,10 +557,6 @@ impl<E: Executor> World<'_, E> {
             self.sources[source].waiting.push_front(io);
             self.tally.workloads[workload].last_disturbed = self.now;
         }
-    }
-
-    pub(crate) fn log(&mut self, entry: LogEntry) {
-        self.tally.log.push(entry);
     }
 
     pub(crate) fn note_host_queue(&mut self, source: u32) {

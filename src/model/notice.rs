@@ -86,6 +86,12 @@ pub(crate) fn tried_again_by(protocol: &Protocol, timers: &Timers) -> (TimerName
 }
 
 impl Compiled {
+    /// The longest time until the fabric uses parts again that have come back.
+    #[must_use]
+    pub fn fabric_takes_back(&self) -> Duration {
+        self.fabric_chain(None)
+    }
+
     /// The longest time in which hosts and fabric are done with a scripted event: until the last I/O that it
     /// may catch is sent again elsewhere, or until a path that has come back is in use. Not for lack of paths
     /// or slots on them, which may last for ever.

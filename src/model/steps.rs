@@ -240,8 +240,15 @@ impl<E: Executor> World<'_, E> {
             let slot = self.paths[path as usize].oldest;
             ios.push(self.abandon(slot));
         }
+        let (entry, failed) = (self.tally.log.len().saturating_sub(1), self.failed_so_far());
+        let mine = ios.clone();
         self.send_again(set, &mut ios, timer);
         self.dispatch(set);
+        let of_path =
+            |line: &LogEntry| matches!(line.kind, LogKind::Path { path: own, .. } if own == path);
+        if self.tally.log.get(entry).is_some_and(of_path) {
+            self.note_fate(entry, set, &mine, failed);
+        }
     }
 
     pub(super) fn path_returns(&mut self, path: u32) {
@@ -279,7 +286,7 @@ impl<E: Executor> World<'_, E> {
     }
 
     /// Whether a removed path is looked for when its port is back: SCSI does, NVMe has given it up for good.
-    fn found_anew(&self, path: u32) -> bool {
+    pub(super) fn found_anew(&self, path: u32) -> bool {
         matches!(self.path_protocol(path), Protocol::FcScsi(_))
     }
 

@@ -2,34 +2,59 @@
 //!
 //! Only where volumes have owners (`owner = "alternate"`): with `any`, both controllers serve all volumes all
 //! along. A controller is lost when all its ports are. Until the takeover is over, I/Os of its volumes wait in
-//! their hosts; how hosts notice is the paths' own affair, so the stall is the longer of the two. A controller
+//! their hosts. Nothing is taken over while no partner is alive: it begins when one is back. How hosts notice is the paths' own affair, so the stall is the longer of the two. A controller
 //! that is back has its volumes at once, as far as its hosts use its paths (failback).
 //!
 //! Left out: what a takeover costs the partner.
 
 use super::attempt::tie;
+use super::compile::Compiled;
 use super::standing::{LogEntry, LogKind, TimerName};
 use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
+use crate::site::Owner;
+
+/// Whether the volumes of an array have owners for any workload.
+fn owned(compiled: &Compiled, array: usize) -> bool {
+    let mut works = compiled.site.workloads.iter();
+    works.any(|work| work.array == array && work.owner == Owner::Alternate)
+}
 
 impl<E: Executor> World<'_, E> {
     /// Looks which controllers are lost, after a loss or a return.
     pub(crate) fn look_at_controllers(&mut self) {
-        for (index, controller) in self.compiled.fabric.controllers.iter().enumerate() {
-            let ports = &controller.ports;
-            let lost = !ports.is_empty() && ports.iter().all(|port| self.fault.node_is_lost(*port));
+        let controllers = &self.compiled.fabric.controllers;
+        let lost: Vec<bool> = controllers
+            .iter()
+            .map(|controller| {
+                let ports = &controller.ports;
+                !ports.is_empty() && ports.iter().all(|port| self.fault.node_is_lost(*port))
+            })
+            .collect();
+        for (index, controller) in controllers.iter().enumerate() {
+            let takeover = self.compiled.site.arrays[controller.array].takeover;
+            let partner = || {
+                let mut others = controllers.iter().zip(&lost).enumerate();
+                others.any(|(other, (own, lost))| {
+                    other != index && own.array == controller.array && !lost
+                })
+            };
             let since = &mut self.controllers[index].lost_since;
-            match (lost, *since) {
-                (true, None) => *since = Some(self.now),
-                (false, Some(_)) => {
+            if !lost[index] || !owned(self.compiled, controller.array) {
+                *since = None;
+                continue;
+            }
+            match *since {
+                // What the partner has it keeps, and has when it comes back.
+                Some(begun) if self.now >= begun + takeover || partner() => continue,
+                Some(_) => {
                     *since = None;
                     continue;
                 }
-                _ => continue,
+                None if partner() => *since = Some(self.now),
+                None => continue,
             }
             let controller = u32::try_from(index).unwrap_or(u32::MAX);
-            let takeover =
-                self.compiled.site.arrays[self.compiled.fabric.controllers[index].array].takeover;
             let key = Key {
                 at: self.now + takeover,
                 tie: tie::timer(0xf_ffff, controller, tie::Watching::Takeover),
@@ -44,8 +69,6 @@ impl<E: Executor> World<'_, E> {
         let array = self.compiled.fabric.controllers[controller].array;
         let takeover = self.compiled.site.arrays[array].takeover;
         let since = self.controllers[controller].lost_since;
-        // One controller alone has no partner to wait for.
-        let since = since.filter(|_| self.compiled.site.arrays[array].controllers > 1);
         since.is_some_and(|since| self.now < since + takeover)
     }
 

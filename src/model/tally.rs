@@ -25,6 +25,8 @@ pub struct Tally {
     pub paths: Vec<PathTally>,
     /// What happened, in order of time.
     pub log: Vec<LogEntry>,
+    /// What became of the I/Os of some of its lines: those lines whose I/Os did not all go elsewhere at once.
+    pub fates: Vec<Fate>,
     /// Events handled.
     pub events: u64,
     /// Frames × directions.
@@ -37,6 +39,19 @@ pub struct Tally {
     pub stopped_by: Option<&'static str>,
     /// When the run stopped.
     pub ended: Instant,
+}
+
+/// What became of the I/Os of a line of the log.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Fate {
+    /// Index of the line.
+    pub entry: usize,
+    /// I/Os that failed with it.
+    pub failed: u64,
+    /// I/Os that wait in their host.
+    pub waiting: u64,
+    /// No path of the host takes I/Os by then.
+    pub pathless: bool,
 }
 
 /// Coarse latency buckets of one bin: eight an octave of microseconds, up to 2^16 s.
@@ -269,6 +284,8 @@ pub struct WorkloadTally {
     pub completed_total: u64,
     /// Failed in the whole run.
     pub failed_total: u64,
+    /// Of them, lost with their hosts.
+    pub lost_with_host: u64,
     /// Attempts after the first.
     pub retried: u64,
     /// Responses of attempts given up.
@@ -277,6 +294,12 @@ pub struct WorkloadTally {
     pub resent: u64,
     /// Longest I/O that completed or failed after the loss (whole run where there is none).
     pub longest: Duration,
+    /// The line of the log that let the longest I/O end: `None` when nothing had to, or nothing has.
+    pub longest_by: Option<usize>,
+    /// The longest I/O was not over when the run ended.
+    pub longest_open: bool,
+    /// At the end of the run I/Os wait at a host that has no path for them.
+    pub pathless: bool,
     /// Longest time without a completion after the loss, and when the last one was.
     pub silence: Duration,
     /// Last completion.
@@ -315,10 +338,14 @@ impl WorkloadTally {
             issued_total: 0,
             completed_total: 0,
             failed_total: 0,
+            lost_with_host: 0,
             retried: 0,
             late: 0,
             resent: 0,
             longest: Duration::ZERO,
+            longest_by: None,
+            longest_open: false,
+            pathless: false,
             silence: Duration::ZERO,
             last_completion: Instant::ZERO,
             completed_after: 0,

@@ -14,7 +14,11 @@ impl<E: Executor> World<'_, E> {
         if io != NONE {
             let age = self.now.since(self.ios[io].arrival);
             let tally = &mut self.tally.workloads[workload];
-            tally.longest = tally.longest.max(age);
+            if age > tally.longest {
+                tally.longest = age;
+                tally.longest_by = None;
+                tally.longest_open = true;
+            }
             tally.silence = tally
                 .silence
                 .max(self.now.since(tally.last_completion.max(since)));

@@ -117,6 +117,8 @@ pub struct World<'a, E: Executor = Fast> {
     pub(crate) paths: Vec<PathState>,
     /// Last path used, by set × (controllers + 1) + owner.
     pub(crate) pointers: Vec<u32>,
+    /// By set of paths: the line of the log that last gave its waiting I/Os a path.
+    pub(crate) freeing: Vec<u32>,
     pub(crate) controllers: Vec<ControllerState>,
     pub(crate) fault: FaultState,
     pub(crate) lost_segments: Vec<LostSegment>,
@@ -176,6 +178,7 @@ impl<'a, E: Executor> World<'a, E> {
             sources: Vec::new(),
             paths: compiled.paths.iter().map(|_| PathState::new()).collect(),
             pointers: Vec::new(),
+            freeing: vec![NONE; compiled.sets.len()],
             controllers: compiled
                 .fabric
                 .controllers
@@ -383,6 +386,7 @@ impl<'a, E: Executor> World<'a, E> {
             before: NONE,
             after: NONE,
             measured,
+            freed: NONE,
             hurt: false,
         });
         self.note_oldest(workload_id);

@@ -93,6 +93,10 @@ pub struct PartSwitch {
     pub settled_s: Option<f64>,
     /// Longest I/O of any workload and replication.
     pub longest_io_s: f64,
+    /// It was not over when the run ended.
+    pub longest_open: bool,
+    /// I/Os waited at the end at a host that had no path for them.
+    pub no_path: bool,
     /// Longest time without any completion of a workload.
     pub longest_silence_s: f64,
     /// I/Os that failed, all workloads and replications.

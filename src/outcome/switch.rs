@@ -50,6 +50,13 @@ pub struct SwitchWorkload {
     pub bins: Vec<SwitchBin>,
     /// Longest I/O of each replication, in progress ones included.
     pub longest_io_s: Vec<f64>,
+    /// Of each replication, whether its longest I/O was not over when the run ended: it takes longer than is told.
+    pub longest_open: Vec<bool>,
+    /// I/Os waited at the end at a host that had no path for them, in any replication.
+    pub no_path: bool,
+    /// What let the longest I/O end, at the instant of that end (first replication). `None`: it was not held up, or
+    /// is not over.
+    pub freed_by: Option<NamedEvent>,
     /// Longest time without any completion, worst replication.
     pub longest_silence_s: f64,
     /// Share of the I/Os that were over after the loss, or unfinished at the end, that took longer than the
@@ -61,8 +68,10 @@ pub struct SwitchWorkload {
     pub completed: u64,
     /// Attempts that were sent again, all replications.
     pub retried: u64,
-    /// I/Os that failed, each replication.
+    /// I/Os that failed, each replication, without those lost with their hosts.
     pub failed: Vec<u64>,
+    /// I/Os that were under way in a host that was lost itself, each replication.
+    pub lost_with_host: Vec<u64>,
     /// Late responses of given-up attempts, all replications.
     pub late: u64,
     /// Fewest completed per second in 20 ms after the loss, mean over the replications bin by bin; longer bins where the

@@ -46,9 +46,10 @@
 //!   `from_s`, `to_s`, `bin_s`, `settled_s` (`null`: not within `limit_s`), `limit_s`, `partial`,
 //!   `events_handled`, `frame_hops`, `ios`.
 //!   - `workloads`: `name`, `bins` (`t_s`, `offered_iops`, `completed_iops`, `mean_us`, `p99_us`, `max_us`,
-//!     `oldest_us`, `backlog`), `longest_io_s` (one a replication), `longest_silence_s`,
+//!     `oldest_us`, `backlog`), `longest_io_s` (one a replication), `longest_open` (one a replication: it was not over), `no_path` (I/Os
+//!     were left without any path), `freed_by` (of `events`: what let the longest I/O end, or `null`), `longest_silence_s`,
 //!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss),
-//!     `completed_most_iops` (busiest 20 ms), `retried`, `failed` (one a replication),
+//!     `completed_most_iops` (busiest 20 ms), `retried`, `failed` and `lost_with_host` (one a replication),
 //!     `late`, `unfinished`, `hanging` (had lost a frame or been sent again and were not
 //!     over at the end, one a replication), `backlog_peak`, `drain_s`, `settled_s`, `survivors_peak_iops`.
 //!   - `events`: `t_s`, `what`, `timer`, `workload`, `ios`, `ended_stall`.
@@ -73,7 +74,7 @@
 //!   (as above; column by column, first the state before, then one a part).
 //!   - `cases`: `kind`, `part`, `also` (parts whose loss is the same), `alike` (parts in the same place),
 //!     `gone_hosts`, `cut_off` (`array`, `hosts`, `workloads`), `fullest` (`part`, `instance`, `mean_percent`,
-//!     `peak_percent`: asked in the busiest 20 ms), `switch_over` (`settled_s`, `longest_io_s`,
+//!     `peak_percent`: asked in the busiest 20 ms), `switch_over` (`settled_s`, `longest_io_s`, `longest_open`, `no_path`,
 //!     `longest_silence_s`, `failed`, `retried`, `timer`: the one that ended the stall), `saturated`,
 //!     `partial`.
 //! - `windows`, the hours in which each outage may be brought about (`null` when not asked): as below.

@@ -137,6 +137,24 @@ pub fn timer_words(timer: &str) -> String {
         .join(" ")
 }
 
+/// A time in seconds to three digits, "> " before it where it was not over.
+#[must_use]
+pub fn or_more(seconds: f64, open: bool) -> String {
+    let seconds = super::number::three(seconds);
+    if open {
+        format!("> {seconds}")
+    } else {
+        seconds
+    }
+}
+
+/// The longest I/O of a workload in a switch-over, seconds.
+#[must_use]
+pub fn longest_of(workload: &crate::outcome::SwitchWorkload) -> String {
+    let longest = workload.longest_io_s.iter().copied().fold(0.0, f64::max);
+    or_more(longest, workload.longest_open.contains(&true))
+}
+
 /// Two sentences after one another: the first gets its full stop if it has none.
 #[must_use]
 pub fn sentences(first: &str, second: &str) -> String {

@@ -135,7 +135,19 @@ pub(super) fn controller_use(steady: &Steady, family: &str) -> Option<UseInCase>
         .max_by(|left, right| left.peak_percent.total_cmp(&right.peak_percent))
 }
 
-/// Times today's load at which the fullest part is full, by case: 100 ÷ its peak.
+/// From this share on a part counts as full when work is turned back by something.
+const FULL_PERCENT: f64 = 95.0;
+
+/// The share of the asked work that is done, least of all workloads whose backlog grows; 1 where none does.
+fn carried(steady: &Steady) -> f64 {
+    let works = steady.workloads.iter().filter(|work| work.saturated);
+    let shares = works.filter(|work| work.all.offered_iops.value > 0.0);
+    let shares = shares.map(|work| work.all.completed_iops.value / work.all.offered_iops.value);
+    shares.fold(1.0, f64::min)
+}
+
+/// Times today's load at which the fullest part is full, by case: 100 ÷ its peak. Where a backlog grows, full queues
+/// keep part of the work from the parts, and what they carry is the share of it that is done.
 #[must_use]
 pub(crate) fn growth(parts: &[PartUse], steady: &[Steady]) -> Vec<Growth> {
     let mut list = Vec::new();
@@ -152,13 +164,20 @@ pub(crate) fn growth(parts: &[PartUse], steady: &[Steady]) -> Vec<Growth> {
             .collect();
         peaks.sort_by(|left, right| right.0.total_cmp(&left.0));
         if let Some((peak, part)) = peaks.first() {
+            let carried = if *peak >= FULL_PERCENT {
+                carried(steady)
+            } else {
+                1.0
+            };
+            let factor = (100.0 / peak).min(carried);
+            let factor = if carried < 1.0 { factor } else { 100.0 / peak };
             list.push(Growth {
                 case: steady.case.name.clone(),
-                factor: 100.0 / peak,
+                factor,
                 part: (*part).to_owned(),
                 next: peaks
                     .get(1)
-                    .map(|(peak, part)| ((*part).to_owned(), 100.0 / peak)),
+                    .map(|(peak, part)| ((*part).to_owned(), (carried * 100.0 / peak).max(factor))),
             });
         }
     }

@@ -19,7 +19,9 @@ pub use prices::PriceList;
 
 use super::progress::Progress;
 use super::{Ask, mend};
-use crate::outcome::{Changes, Matrix, Mend, MendOrigin, MendSearch, RefusedMend, Report, Verdict};
+use crate::outcome::{
+    Changes, Matrix, Mend, MendOrigin, MendSearch, RefusedMend, Report, Steady, Verdict,
+};
 use crate::site::{Site, Variant};
 use propose::{Proposal, proposals};
 use std::cmp::Ordering;
@@ -116,8 +118,43 @@ fn open(mend: &Mend) -> usize {
     cells.filter(|cell| cell.verdict != Verdict::Met).count()
 }
 
-/// How good a state is: fewer judgements that are not met, then more room at the worst of them.
-fn standing(matrix: &Matrix) -> (i64, f64) {
+/// From here on a part presses: near to full in its busiest 20 ms.
+const PRESSES_PERCENT: f64 = 80.0;
+
+/// How far parts are beyond what presses, in points, all together: of each link family and way, and of each array, the
+/// fullest in each case. Of two full links in series it falls when one of them is mended, though nothing else does.
+fn pressure(steady: &[Steady]) -> f64 {
+    let mut sum = 0.0;
+    for case in steady {
+        let mut parts: std::collections::BTreeMap<(&str, bool), f64> =
+            std::collections::BTreeMap::new();
+        let links = case.directions.iter();
+        let links = links.map(|own| {
+            (
+                (own.family.as_str(), own.toward_array),
+                own.asked_peak_percent,
+            )
+        });
+        let arrays = case.arrays.iter();
+        let arrays = arrays.map(|own| ((own.family.as_str(), true), own.asked_peak_percent));
+        for (part, asked) in links.chain(arrays) {
+            let most = parts.entry(part).or_default();
+            *most = most.max(asked);
+        }
+        sum += parts
+            .values()
+            .map(|asked| (asked - PRESSES_PERCENT).max(0.0))
+            .sum::<f64>();
+    }
+    sum
+}
+
+/// A difference of fewer points is noise.
+const NOTABLE_POINTS: f64 = 5.0;
+
+/// How good a state is: fewer judgements that are not met, then more room at the worst of them, then parts that are
+/// less full.
+fn standing(matrix: &Matrix, steady: &[Steady]) -> (i64, f64, f64) {
     let cells = matrix
         .rows
         .iter()
@@ -129,7 +166,11 @@ fn standing(matrix: &Matrix) -> (i64, f64) {
         least = least.min(cell.margin_percent.unwrap_or(f64::MIN));
     }
     // A margin of half a point is noise.
-    (-open, (least / 0.5).floor())
+    (
+        -open,
+        (least / 0.5).floor(),
+        -(pressure(steady) / NOTABLE_POINTS).floor(),
+    )
 }
 
 struct Hunt<'a> {
@@ -158,20 +199,21 @@ impl Hunt<'_> {
         let (mut wanted, calm) = proposals(self.site, &report.matrix, &report.steady);
         self.calm = calm;
         let mut base: Vec<Proposal> = Vec::new();
-        let mut reached = standing(&report.matrix);
+        let mut reached = standing(&report.matrix, &report.steady);
         while self.rounds < ROUNDS && self.left() > 0 && !wanted.is_empty() {
             let from = self.found.len();
             self.rounds += 1;
             let tops = self.round(&wanted, &base);
             let tried = self.found[from..].iter().zip(tops);
+            let of = |mend: &Mend| standing(&mend.matrix, &mend.steady);
             let best = tried.max_by(|left, right| {
-                let (left, right) = (standing(&left.0.matrix), standing(&right.0.matrix));
+                let (left, right) = (of(left.0), of(right.0));
                 left.partial_cmp(&right).unwrap_or(Ordering::Equal)
             });
             let Some((best, stack)) = best else {
                 return;
             };
-            let now = standing(&best.matrix);
+            let now = of(best);
             // What is no better than what it stands on is nothing to build on.
             if self.found[from..].iter().any(|found| found.mends_all) || now <= reached {
                 return;

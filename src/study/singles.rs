@@ -250,6 +250,14 @@ impl Setting<'_> {
     }
 }
 
+/// Whether the longest I/O of all was not over when the run ended.
+fn longest_open(switch: &Switch) -> bool {
+    let works = switch.workloads.iter();
+    let all = works.flat_map(|work| work.longest_io_s.iter().zip(&work.longest_open));
+    all.max_by(|a, b| a.0.total_cmp(b.0).then(a.1.cmp(b.1)))
+        .is_some_and(|(_, open)| *open)
+}
+
 /// A switch-over in its extremes.
 fn in_short(switch: &Switch) -> PartSwitch {
     let works = || switch.workloads.iter();
@@ -257,6 +265,8 @@ fn in_short(switch: &Switch) -> PartSwitch {
     PartSwitch {
         settled_s: switch.settled_s,
         longest_io_s: most(&mut works().flat_map(|work| work.longest_io_s.iter().copied())),
+        longest_open: longest_open(switch),
+        no_path: works().any(|work| work.no_path),
         longest_silence_s: most(&mut works().map(|work| work.longest_silence_s)),
         failed: works().flat_map(|work| &work.failed).sum(),
         retried: works().map(|work| work.retried).sum(),

@@ -120,6 +120,11 @@ pub(crate) fn scripted(
         .map(|script| script.at + compiled.longest_chain(script.action));
     let settle_limit = setting.site.run.settle_limit;
     let limit = chains.max().unwrap_or(setting.at) + settle_limit;
+    // Before this, paths may not yet look broken or whole.
+    let returns = setting.scripts.iter();
+    let returns = returns.filter(|script| script.action == Action::Restore);
+    let known = returns.map(|script| script.at + compiled.fabric_takes_back());
+    let known = known.max().unwrap_or(setting.at);
     // Where a group of links closes ranks no path is lost, and what was on the way is only missed when its
     // command times out.
     let timeouts = compiled
@@ -159,7 +164,7 @@ pub(crate) fn scripted(
                         limit = limit.max((last + settle_limit).min(patient));
                     }
                 }
-                if !goes_on || until >= limit || found.all.is_some() {
+                if !goes_on || until >= limit || (found.all.is_some() && until >= known) {
                     break found;
                 }
                 until = (until + CHUNK).min(limit);

@@ -105,6 +105,7 @@ fn what_is_under_way_fails_with_its_host() {
         (work.issued_total, work.completed_total, work.failed_total),
         (20, 15, 5)
     );
+    assert_eq!(work.lost_with_host, 5);
     assert_eq!(story(&tally)[0], (at, LogKind::GuestsLost(1), 5));
     assert_eq!(work.late + work.retried, 0);
 }
@@ -129,10 +130,19 @@ fn a_chassis_takes_its_hosts_with_it() {
         60 * S,
     );
     assert_eq!(by_host(&compiled, &tally), [11, 11, 100, 100]);
-    assert_eq!(
-        (tally.workloads[0].issued_total, story(&tally).len()),
-        (400, 0)
-    );
+    // What stays with a lost host is asked for no longer: 89 reads each.
+    assert_eq!(tally.workloads[0].issued_total, 400 - 2 * 89);
+    assert_eq!(tally.workloads[0].unasked, 2 * 89);
+    let lost = [0, 1].map(|host| (at, LogKind::GuestsLost(host), 0));
+    assert_eq!(story(&tally), lost);
+    // Back at 5.05 s, each asks for the 49 that come from then on.
+    let scripts = [
+        script(&compiled, at, LOUD, "bay-1", None),
+        script(&compiled, 5 * S + 50 * MS, Action::Restore, "bay-1", None),
+    ];
+    let tally = run(&compiled, &scripts, 60 * S);
+    assert_eq!(by_host(&compiled, &tally), [60, 60, 100, 100]);
+    assert_eq!(tally.workloads[0].failed_total, 0);
 }
 
 /// The host that guests were restarted on is lost too: they are restarted once more, with its own.

@@ -300,3 +300,22 @@ fn a_wrong_price_list_is_refused_with_its_line() {
         assert!(problem.contains("item,of,price"), "{problem}");
     }
 }
+
+/// Two links in series are full. Either alone makes nothing keep its promise; what is tried on top of one brings the
+/// other.
+#[test]
+fn two_full_links_in_series_are_both_widened() {
+    let base = [
+        ("array.store.controllers", "1"),
+        ("link.core-store.speed", "10GbE"),
+    ];
+    let report = searched(NARROW, &base, &loss_of_a(), &most(12));
+    let touches =
+        |set: &[(String, String)], link: &str| set.iter().any(|(key, _)| key.starts_with(link));
+    let both = report.mends.iter().find(|mend| {
+        touches(&mend.set, "link.edge-core.") && touches(&mend.set, "link.core-store.")
+    });
+    let all: Vec<_> = report.mends.iter().map(|mend| &mend.name).collect();
+    assert!(both.is_some_and(|mend| mend.mends_all), "{all:?}");
+    assert!(report.mends.len() <= 12);
+}

@@ -408,3 +408,153 @@ mode = "loud"
             .any(|cell| cell.verdict == Verdict::Missed)
     );
 }
+
+/// One host with light work on an array of two controllers, whose volumes have owners or not.
+fn stalled(owner: &str, timers: &str, events: &[(&str, &str)]) -> Report {
+    let events: String = events
+        .iter()
+        .map(|(at, what)| format!("[[event]]\nat = \"{at}\"\n{what}\n"))
+        .collect();
+    let text = format!(
+        r#"
+format = 1
+[run]
+duration = "2s"
+warm_up = "500ms"
+replications = 2
+switch_replications = 1
+settle_limit = "3s"
+[timers]
+{timers}
+[[host]]
+name = "app"
+paths = "round-robin"
+queue_depth = 64
+[[switch]]
+name = "core"
+[[array]]
+name = "box"
+controllers = 2
+parallel = 64
+read = {{ hit = "100%", hit_time = "200us" }}
+[[link]]
+from = "app"
+to = "core"
+speed = "32GFC"
+[[link]]
+from = "core"
+to = "box"
+speed = "32GFC"
+[[workload]]
+name = "load"
+hosts = "app"
+array = "box"
+protocol = "fc-scsi"
+arrivals = {{ paced = "500/s" }}
+read = "100%"
+sizes = "4KiB"
+owner = "{owner}"
+promise = {{ mean = "1ms", switching = {{ longest_io = "2s", failed = 0 }} }}
+{events}"#
+    );
+    let site = site(&text, &[]);
+    simulate(&site, origin(&site), &NoProgress)
+}
+
+fn ended(report: &Report) -> Vec<(String, Option<String>)> {
+    let events = report.switches[0].events.iter();
+    let ended = events.filter(|event| event.ended_stall);
+    ended
+        .map(|event| (event.what.clone(), event.timer.clone()))
+        .collect()
+}
+
+fn told(report: &Report, what: &str) -> bool {
+    let mut events = report.switches[0].events.iter();
+    events.any(|event| event.what.contains(what))
+}
+
+/// A controller with volumes of its own is lost: its paths are given up after 5.6 s (link-loss detection, state
+/// notice and fast-io-fail), and its I/Os still wait until the partner has its volumes, 10 s after the loss.
+#[test]
+fn a_stall_ends_by_what_lets_the_longest_io_go() {
+    let loss = [("1s", "lose = \"box-c1\"")];
+    let longest = |report: &Report| report.switches[0].workloads[0].longest_io_s[0];
+    let timers = "link_loss_detect = \"100ms\"\nfast_io_fail = \"5s\"";
+    let report = stalled("alternate", timers, &loss);
+    let by = ended(&report);
+    assert_eq!(by.len(), 1, "{by:?}");
+    let timer = by[0].1.as_deref().unwrap_or_default();
+    assert!(timer.starts_with("takeover"), "{by:?}");
+    assert!(
+        (9.9..10.2).contains(&longest(&report)),
+        "{}",
+        longest(&report)
+    );
+    let freed = report.switches[0].workloads[0].freed_by.as_ref();
+    let at = freed.expect("something ended it").t_s;
+    assert!((at - 10.0).abs() < 1e-6, "{at}");
+    // Nobody owns volumes: nobody takes them over, and the timer of the paths ends it.
+    let report = stalled("any", timers, &loss);
+    let by = ended(&report);
+    let timer = by[0].1.as_deref().unwrap_or_default();
+    assert!(timer.starts_with("fast-io-fail"), "{by:?}");
+    assert!(
+        (5.0..5.7).contains(&longest(&report)),
+        "{}",
+        longest(&report)
+    );
+    assert!(!told(&report, "served by its partner"));
+}
+
+/// Both controllers are lost: nothing is taken over, nothing ends the stall, and it is longer than is told. With the
+/// policy to fail it is that which ends it.
+#[test]
+fn without_a_path_no_timer_ends_a_stall() {
+    let loss = [("1s", "lose = \"box-*\"")];
+    let waits = "fast_io_fail = \"1s\"\nno_path = \"queue\"";
+    let report = stalled("alternate", waits, &loss);
+    let work = &report.switches[0].workloads[0];
+    assert_eq!(ended(&report), []);
+    assert!(work.no_path && work.longest_open[0] && work.freed_by.is_none());
+    assert!(!told(&report, "served by its partner"));
+    assert!(told(&report, "left waiting") && !told(&report, "sent again"));
+    let text = report_text(&report);
+    assert!(
+        text.contains("No path is left; nothing ended it."),
+        "{text}"
+    );
+    assert!(text.contains("> "), "{text}");
+    let timers = "fast_io_fail = \"1s\"\nno_path = \"fail\"";
+    let report = stalled("alternate", timers, &loss);
+    let by = ended(&report);
+    assert_eq!(by.len(), 1, "{by:?}");
+    assert!(
+        by[0].0.ends_with("failed") || by[0].0.contains("failed,"),
+        "{by:?}"
+    );
+    assert_eq!(by[0].1.as_deref(), Some("no path, fail at once"));
+    assert!(!told(&report, "sent again"));
+    // A path that comes back, found by its next check, ends it too.
+    let back = [("1s", "lose = \"box-*\""), ("5s", "restore = \"box-*\"")];
+    let report = stalled("alternate", waits, &back);
+    let by = ended(&report);
+    let timer = by[0].1.as_deref().unwrap_or_default();
+    assert!(timer.starts_with("path check"), "{by:?}");
+    assert!(!report.switches[0].workloads[0].longest_open[0]);
+}
+
+/// Paths that were removed before their part came back are looked for anew: the run goes on until they are found.
+#[test]
+fn a_run_goes_on_until_restored_paths_are_back() {
+    let timers = "fast_io_fail = \"1s\"\ndevice_loss = \"2s\"\npath_check = \"5s\"";
+    let events = [("1s", "lose = \"A\""), ("9s", "restore = \"A\"")];
+    let report = stalled("any", timers, &events);
+    assert!(told(&report, "removed, to be found anew"));
+    let events = report.switches[0].events.iter();
+    let back = events
+        .filter(|event| event.what.contains("back"))
+        .map(|event| event.t_s);
+    let last = back.fold(0.0, f64::max);
+    assert!((8.0..=13.5).contains(&last), "{last}");
+}

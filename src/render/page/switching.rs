@@ -6,7 +6,7 @@ use super::html::{Column, Table, beside, esc, figure};
 use crate::outcome::{NamedEvent, Switch, SwitchWorkload};
 use crate::render::chart::{Format, timeline};
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, three};
-use crate::render::words::{plural, timer_words};
+use crate::render::words::{longest_of, plural, timer_words};
 use std::fmt::Write as _;
 
 pub(super) fn section(context: &Context<'_>) -> String {
@@ -190,13 +190,12 @@ fn workloads(switch: &Switch) -> String {
 }
 
 fn workload_cells(switch: &Switch, workload: &SwitchWorkload, silence: Scale) -> Vec<String> {
-    let longest = workload.longest_io_s.iter().copied().fold(0.0, f64::max);
     let share = workload
         .above_promise_share
         .map_or_else(|| "–".to_owned(), |share| three(share * 100.0));
     vec![
         esc(&workload.name),
-        Scale::PLAIN.three(longest),
+        longest_of(workload),
         silence.three(workload.longest_silence_s),
         workload
             .completed_least_iops

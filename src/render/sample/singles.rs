@@ -27,6 +27,8 @@ pub(super) fn each_part() -> EachPart {
                 switch_over: Some(PartSwitch {
                     settled_s: Some(5.4),
                     longest_io_s: 5.11,
+                    longest_open: false,
+                    no_path: false,
                     longest_silence_s: 0.002,
                     failed: 0,
                     retried: 128,

@@ -22,11 +22,17 @@ pub(super) fn switch(case: &Case) -> Switch {
         limit_s: 60.0,
         partial: false,
         stopped_by: None,
-        workloads: vec![
+        workloads: [
             workload("bookings", 200_000.0, 180.0, 5.1, 1536),
             workload("fleet", 120_000.0, 214.0, 5.06, 211),
             workload("archive", 6000.0, 412.0, 5.08, 9),
-        ],
+        ]
+        .into_iter()
+        .map(|work| SwitchWorkload {
+            freed_by: freed(lost, &work.name),
+            ..work
+        })
+        .collect(),
         events: events(lost),
         lanes: lanes(lost, carries),
         events_handled: 1_480_000_000,
@@ -43,6 +49,9 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
         longest_io_s: (0..10)
             .map(|run| stall_s + 0.003 + 0.001 * f64::from(run))
             .collect(),
+        longest_open: vec![false; 10],
+        no_path: false,
+        freed_by: None,
         longest_silence_s: 0.0,
         above_promise_share: Some(if bursty { 0.262 } else { 0.0003 }),
         above_promise_s: Some(if bursty { 2.8 } else { 0.02 }),
@@ -51,6 +60,7 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
         completed_least_iops: Some(if bursty { iops * 0.4 } else { iops * 0.9 }),
         completed_most_iops: if bursty { SURVIVORS } else { iops * 1.04 },
         failed: vec![0; 10],
+        lost_with_host: vec![0; 10],
         late: 0,
         unfinished: 0,
         hanging: vec![0; 10],
@@ -105,6 +115,14 @@ fn bins(bursty: bool, iops: f64, mean_us: f64, stall_s: f64) -> Vec<SwitchBin> {
             }
         })
         .collect()
+}
+
+/// The event that let the work of a workload go.
+fn freed(lost: char, name: &str) -> Option<NamedEvent> {
+    let own = |event: &NamedEvent| {
+        event.workload.as_deref() == Some(name) && event.what.contains("sent again")
+    };
+    events(lost).into_iter().find(own)
 }
 
 fn events(lost: char) -> Vec<NamedEvent> {

@@ -352,6 +352,18 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
         let what = "the timer that ends the stall".to_owned();
         lines.push(SheetLine::words(when, what, timer_words(timer)));
     }
+    if switch
+        .workloads
+        .iter()
+        .any(|work| work.longest_open.contains(&true))
+    {
+        let what = "what ends the stall".to_owned();
+        lines.push(SheetLine::words(
+            when,
+            what,
+            "nothing in the time simulated".to_owned(),
+        ));
+    }
     let what = "all as steady as it will be".to_owned();
     lines.push(match switch.settled_s {
         Some(settled) => SheetLine::range(when, what, "s", 0.0, settled),

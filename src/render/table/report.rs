@@ -10,8 +10,8 @@ use crate::outcome::{
 };
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, is_over, margin, three};
 use crate::render::words::{
-    Flag, Prose, answer, measure_name, origin_line, partial_words, precision_words, row_scale,
-    short_span_words, target_words, timer_words,
+    Flag, Prose, answer, longest_of, measure_name, origin_line, partial_words, precision_words,
+    row_scale, short_span_words, target_words, timer_words,
 };
 use std::collections::BTreeMap;
 
@@ -452,7 +452,7 @@ fn switch_summary(switch: &Switch) -> String {
         };
         table.row(vec![
             workload.name.clone(),
-            three(workload.longest_io_s.iter().copied().fold(0.0, f64::max)),
+            longest_of(workload),
             silence.three(workload.longest_silence_s),
             workload
                 .completed_least_iops

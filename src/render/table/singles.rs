@@ -6,8 +6,8 @@ use super::report::{foot, judged};
 use crate::outcome::{EachPart, Report};
 use crate::render::number::{NONE, THIN, count, three};
 use crate::render::words::{
-    Flag, column_flag, limit_words, plural, row_head, row_scale, singles_answer, singles_runs,
-    target_words,
+    Flag, column_flag, limit_words, or_more, plural, row_head, row_scale, singles_answer,
+    singles_runs, target_words,
 };
 
 /// What losing each single part in turn found: the answer, the matrix, what limits the cases missed, which
@@ -121,14 +121,18 @@ fn switch_overs(each: &EachPart) -> String {
         };
         table.row(vec![
             case.part.clone(),
-            three(switch.longest_io_s),
+            or_more(switch.longest_io_s, switch.longest_open),
             three(switch.longest_silence_s),
             count(switch.retried),
             count(switch.failed),
             switch
                 .settled_s
                 .map_or_else(|| "not settled".to_owned(), three),
-            switch.timer.clone().unwrap_or_else(|| NONE.to_owned()),
+            match (&switch.timer, switch.longest_open, switch.no_path) {
+                (_, true, true) => "no path is left; nothing ended it".to_owned(),
+                (_, true, false) => "nothing ended it".to_owned(),
+                (timer, ..) => timer.clone().unwrap_or_else(|| NONE.to_owned()),
+            },
         ]);
     }
     table.text("The switch-overs")

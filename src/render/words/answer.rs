@@ -433,7 +433,9 @@ fn switch_words(report: &Report) -> Prose {
         return Prose::new();
     };
     let failed: u64 = workloads().flat_map(|w| w.failed.iter().copied()).sum();
-    let longest = Scale::of("s", [longest]).two(longest);
+    let open = workloads().any(|w| w.longest_open.contains(&true));
+    let more = if open { "more than " } else { "" };
+    let longest = format!("{more}{}", Scale::of("s", [longest]).two(longest));
     Prose::new().text(if failed == 0 {
         format!("In the switch-over no I/O fails, and the longest takes {longest}.")
     } else {

@@ -3,7 +3,7 @@
 use super::answer::{Flag, figure_of, with_case, worst_cell};
 use super::measure::row_scale;
 use super::{Prose, named, plural, sentence, timer_words};
-use crate::outcome::{AssumptionRow, Growth, Mend, NamedEvent, PartUse, Report, UseInCase};
+use crate::outcome::{AssumptionRow, Growth, Mend, PartUse, Report, UseInCase};
 use crate::render::number::{count, is_over, two, whole_percent};
 
 /// Guesses named in the verdict; the page lists all.
@@ -78,37 +78,29 @@ pub(super) fn cause(
     }
 }
 
-/// The timer that ended the stall of a workload in the switch-over of matrix case `case`: where the stall that
-/// lasted longest was another's, the last of its own.
+/// What ended the stall of a workload in the switch-over of matrix case `case`, or that nothing has.
 fn stall(report: &Report, case: usize, workload: &str) -> Prose {
     let name = &report.matrix.cases[case].name;
     let switch = report.switches.iter().find(|s| s.case.name == *name);
-    let own = |event: &&NamedEvent| {
-        let names = event.workload.as_deref().unwrap_or(workload);
-        names.split(", ").any(|name| name == workload)
+    let Some(work) = switch.and_then(|s| s.workloads.iter().find(|own| own.name == workload))
+    else {
+        return Prose::new();
     };
-    let event = switch.and_then(|switch| {
-        let mut events = switch.events.iter();
-        let last = events.clone().rev().filter(own);
-        events
-            .find(|event| event.ended_stall)
-            .filter(own)
-            .or_else(|| {
-                last.clone()
-                    .find(|event| event.timer.is_some() && event.workload.is_some())
-            })
-    });
-    let Some(event) = event else {
+    if work.longest_open.contains(&true) {
+        return Prose::new().text(if work.no_path {
+            "No path is left; nothing ended it."
+        } else {
+            "Nothing had ended it when the run stopped."
+        });
+    }
+    let Some(event) = &work.freed_by else {
         return Prose::new();
     };
     let seconds = two(event.t_s);
     Prose::new().text(event.timer.as_ref().map_or_else(
-        || format!("The stall ends {seconds}\u{202F}s after the loss."),
+        || format!("The stall ends {seconds}\u{202F}s after the loss: {}.", event.what),
         |timer| {
             let timer = timer_words(timer);
-            if !event.ended_stall {
-                return format!("The last timer that acted for it: {timer}.");
-            }
             format!("The cause is a timer: {timer}; it ends the stall {seconds}\u{202F}s after the loss.")
         },
     ))

@@ -1,4 +1,5 @@
-//! After a loss: how long the fullest part needs to work off what piled up, as a fluid.
+//! After a loss: how long the fullest part needs to work off what piled up, as a fluid. Counted from the loss, as the
+//! simulated drain is.
 
 use super::super::estimate::{CaseLoads, Estimate};
 use crate::outcome::{TheoryRow, Trust};
@@ -47,10 +48,10 @@ pub(super) fn rows(
         part,
         figure: "drain",
         unit: "s",
-        value: factor * pause.as_secs_f64(),
+        value: (1.0 + factor) * pause.as_secs_f64(),
         trust: Trust::AtMost,
-        by: "fluid, moved load x pause / spare",
-        assumes: "all work of the lost paths is held until the last of its timers, then comes at once; hosts \
+        by: "fluid, pause x (1 + moved load / spare)",
+        assumes: "all work of the lost paths is held until the last of its timers, then comes at once; counted from the loss; hosts \
                   that level queues hold less",
         simulated: None,
     })

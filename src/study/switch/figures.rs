@@ -31,10 +31,15 @@ pub(crate) fn figures(
         .map(|tally| tally.ended)
         .min()
         .unwrap_or(setting.at);
-    let workloads = (0..compiled.site.workloads.len())
-        .map(|index| workload(setting, compiled, tallies, found, index, (width, end)))
+    let (mut events, freed) = story::events(setting, compiled, &tallies[0]);
+    let workloads = freed
+        .into_iter()
+        .enumerate()
+        .map(|(index, freed)| SwitchWorkload {
+            freed_by: freed,
+            ..workload(setting, compiled, tallies, found, index, (width, end))
+        })
         .collect();
-    let mut events = story::events(setting, compiled, &tallies[0]);
     if let Some(at) = settled {
         events.push(NamedEvent {
             t_s: relative(at),
@@ -141,6 +146,9 @@ fn workload(
             .iter()
             .map(|workload| workload.longest.as_secs_f64())
             .collect(),
+        longest_open: own.iter().map(|workload| workload.longest_open).collect(),
+        no_path: own.iter().any(|workload| workload.pathless),
+        freed_by: None,
         longest_silence_s: own
             .iter()
             .map(|workload| workload.silence.as_secs_f64())
@@ -151,7 +159,11 @@ fn workload(
         retried: own.iter().map(|workload| workload.retried).sum(),
         completed_least_iops: least(setting, tallies, index, (width, end)),
         completed_most_iops: most(setting, tallies, index, end),
-        failed: own.iter().map(|workload| workload.failed_total).collect(),
+        failed: own
+            .iter()
+            .map(|workload| workload.failed_total - workload.lost_with_host)
+            .collect(),
+        lost_with_host: own.iter().map(|workload| workload.lost_with_host).collect(),
         late: own.iter().map(|workload| workload.late).sum(),
         unfinished: own
             .iter()

@@ -2,7 +2,7 @@
 
 use super::Setting;
 use super::figures::seconds_after;
-use crate::model::{Compiled, LogEntry, LogKind, Standing, Tally, TimerName};
+use crate::model::{Compiled, LogEntry, LogKind, Standing, Tally, TimerName, WorkloadTally};
 use crate::outcome::{LaneSpan, NamedEvent, PathLane};
 use crate::study::grouped;
 use crate::unit::{Duration, Instant};
@@ -41,7 +41,10 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
 }
 
 fn with_value(timer: Option<(TimerName, Duration)>) -> Option<String> {
-    timer.map(|(name, value)| format!("{}, {value}", timer_name(name)))
+    timer.map(|(name, value)| match (name, value) {
+        (TimerName::NoPath, Duration::ZERO) => "no path, fail at once".to_owned(),
+        (name, value) => format!("{}, {value}", timer_name(name)),
+    })
 }
 
 /// What entries that are told in one line have in common.
@@ -100,54 +103,78 @@ struct Told {
     last: Instant,
     count: u64,
     ios: u64,
+    /// Of these, failed or left waiting for a path.
+    failed: u64,
+    waiting: u64,
+    /// The last of the paths was given up with this: who waits, waits for a path.
+    pathless: bool,
     timer: Option<(TimerName, Duration)>,
 }
 
 /// The log as named events, one line for what happened together.
-pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) -> Vec<NamedEvent> {
+///
+/// Besides, for each workload, what let its longest I/O end: the line with the instant of that end, `None` where
+/// nothing had to or nothing has.
+pub(crate) fn events(
+    setting: &Setting<'_>,
+    compiled: &Compiled,
+    tally: &Tally,
+) -> (Vec<NamedEvent>, Vec<Option<NamedEvent>>) {
     let workloads: Vec<String> = compiled
         .path_names()
         .map(|path| path.workloads.join(", "))
         .collect();
     let mut lines: IndexMap<Line, Told> = IndexMap::new();
+    let mut line_of_entry = Vec::with_capacity(tally.log.len());
     for entry in &tally.log {
-        let line = line_of(entry, compiled, &workloads);
-        let told = lines.entry(line).or_insert(Told {
+        let line = lines.entry(line_of(entry, compiled, &workloads));
+        line_of_entry.push(line.index());
+        let told = line.or_insert(Told {
             first: entry.at,
             last: entry.at,
             count: 0,
             ios: 0,
+            failed: 0,
+            waiting: 0,
+            pathless: false,
             timer: entry.timer,
         });
         told.last = entry.at;
         told.count += 1;
         told.ios += entry.ios;
     }
-    // The stall ends with the last event that sent I/Os elsewhere.
-    let last = lines
+    for fate in &tally.fates {
+        let line = line_of_entry.get(fate.entry).copied().unwrap_or_default();
+        if let Some((_, told)) = lines.get_index_mut(line) {
+            told.failed += fate.failed;
+            told.waiting += fate.waiting;
+            told.pathless |= fate.pathless;
+        }
+    }
+    let told: Vec<NamedEvent> = lines
         .iter()
-        .rposition(|(line, told)| told.ios > 0 && sends_again(line));
-    lines
-        .iter()
-        .enumerate()
-        .map(|(index, (line, told))| NamedEvent {
-            ended_stall: last == Some(index),
-            ..event(setting, compiled, line, told)
+        .map(|(line, told)| event(setting, compiled, line, told))
+        .collect();
+    let freed = |work: &WorkloadTally| {
+        let entry = work.longest_by?;
+        Some((*line_of_entry.get(entry)?, tally.log.get(entry)?.at))
+    };
+    // The stall ends with what let the longest I/O of all end.
+    let longest = tally.workloads.iter().max_by_key(|work| work.longest);
+    let ended = longest.and_then(freed).map(|(line, _)| line);
+    let events = told.iter().enumerate().map(|(index, event)| NamedEvent {
+        ended_stall: ended == Some(index),
+        ..event.clone()
+    });
+    let by_workload = tally.workloads.iter().map(|work| {
+        let (line, at) = freed(work)?;
+        Some(NamedEvent {
+            t_s: seconds_after(at, setting.at),
+            ended_stall: true,
+            ..told.get(line)?.clone()
         })
-        .collect()
-}
-
-/// Whether I/Os that hung on a path go elsewhere with this.
-const fn sends_again(line: &Line) -> bool {
-    matches!(
-        line,
-        Line::TimedOut { .. }
-            | Line::Team { moved: true, .. }
-            | Line::Paths {
-                to: Standing::Failed | Standing::Up,
-                ..
-            }
-    )
+    });
+    (events.collect(), by_workload.collect())
 }
 
 fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String]) -> Line {
@@ -213,6 +240,25 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
         String::new()
     };
     let ios = plural(told.ios, "I/O", "I/Os");
+    // What became of those that hung on what was given up.
+    let onward = {
+        let waiting = if told.pathless { told.waiting } else { 0 };
+        let again = told.ios.saturating_sub(told.failed + waiting);
+        let parts = [
+            (again, "sent again"),
+            (told.failed, "failed"),
+            (waiting, "left waiting, for no path takes them"),
+        ];
+        let mut parts = parts.iter().filter(|(ios, _)| *ios > 0);
+        let first = parts.next();
+        first.map_or_else(String::new, |(ios, what)| {
+            let mut all = format!(", {} {what}", plural(*ios, "I/O", "I/Os"));
+            for (ios, what) in parts {
+                all += &format!(", {} {what}", grouped(*ios));
+            }
+            all
+        })
+    };
     // Nothing is said of no I/O.
     let said = |before: &str, after: &str| match told.ios {
         0 => String::new(),
@@ -233,11 +279,11 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                 Standing::Blocked => {
                     format!("loss seen: {paths} held{}", said(" with ", " on the way"))
                 }
-                Standing::Failed => format!("{paths} given up{}", said(", ", " sent again")),
+                Standing::Failed => format!("{paths} given up{onward}"),
                 Standing::Up if matches!(told.timer, Some((TimerName::Failback, _))) => {
                     format!("{paths} failed back")
                 }
-                Standing::Up => format!("{paths} back{}", said(", ", " sent again")),
+                Standing::Up => format!("{paths} back{onward}"),
                 Standing::Returned => format!("{paths} back, not in use before failback"),
                 Standing::Drained => format!(
                     "{paths} drained: no new I/O on them{}",
@@ -300,17 +346,16 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                 )
             } else {
                 format!(
-                    "{hosts} lost with their guests{}",
-                    said(": ", " under way failed")
+                    "{hosts} lost with their work{}",
+                    said(": ", " under way lost with the host")
                 )
             };
             (what, None, Some(told.ios))
         }
         Line::TimedOut { workloads } => (
             format!(
-                "{} timed out{}{until}",
-                plural(told.count, "attempt", "attempts"),
-                said(", ", " sent again")
+                "{} timed out{onward}{until}",
+                plural(told.count, "attempt", "attempts")
             ),
             Some(workloads.clone()),
             Some(told.ios),
