@@ -98,6 +98,35 @@ enum Line {
     },
 }
 
+/// Paths of a host that are given up in one instant, the last of them among them: what was let go by an earlier one and
+/// taken by a later one has gone nowhere, and is told with the later one. Log entry and I/Os.
+fn moved_in_vain(compiled: &Compiled, tally: &Tally) -> Vec<(usize, u64)> {
+    let set_of = |entry: &LogEntry| match entry.kind {
+        LogKind::Path {
+            path,
+            to: Standing::Failed,
+        } => compiled.paths.get(path as usize).map(|plan| plan.set),
+        _ => None,
+    };
+    let mut found = Vec::new();
+    for fate in tally.fates.iter().filter(|fate| fate.pathless) {
+        let Some(last) = tally.log.get(fate.entry) else {
+            continue;
+        };
+        let Some(set) = set_of(last) else { continue };
+        let before = tally.log[..fate.entry].iter().enumerate().rev();
+        for (index, entry) in before.take_while(|(_, entry)| entry.at == last.at) {
+            if set_of(entry) != Some(set) {
+                continue;
+            }
+            let own = tally.fates.iter().find(|fate| fate.entry == index);
+            let stayed = own.map_or(0, |fate| fate.failed + fate.waiting);
+            found.push((index, entry.ios.saturating_sub(stayed)));
+        }
+    }
+    found
+}
+
 struct Told {
     first: Instant,
     last: Instant,
@@ -149,6 +178,12 @@ pub(crate) fn events(
             told.failed += fate.failed;
             told.waiting += fate.waiting;
             told.pathless |= fate.pathless;
+        }
+    }
+    for (entry, moved) in moved_in_vain(compiled, tally) {
+        let line = line_of_entry.get(entry).copied().unwrap_or_default();
+        if let Some((_, told)) = lines.get_index_mut(line) {
+            told.ios = told.ios.saturating_sub(moved);
         }
     }
     let told: Vec<NamedEvent> = lines
