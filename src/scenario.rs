@@ -460,6 +460,7 @@ fn check_whole(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site, groups: &[f
     whole::instance_names(top, names, site);
     whole::routes(top, names, site);
     whole::teams(top, names, site);
+    whole::cycles(top, names, site);
     let parts = crate::topology::part_names(site);
     events::unmatched(top, &site.outages, groups, &parts);
     fate::clashes(top, groups, &site.outages, &parts);

@@ -2,9 +2,11 @@
 
 use super::cursor::Cursor;
 use super::names::Names;
+use super::problem::Severity;
 use super::tree::Origin;
-use crate::site::{Carries, End, LinkFamily, Site, Team, Wiring};
+use crate::site::{Arrivals, Carries, End, LinkFamily, Site, Team, WarmUp, Wiring};
 use crate::topology::{self, Fabric};
+use crate::unit::Duration;
 use crate::wire::Family;
 use std::collections::BTreeSet;
 
@@ -14,6 +16,35 @@ const HOSTS_MAX: u64 = 4_096;
 const MEMBERS_MAX: u64 = 20_000;
 /// Most pairs of a host and a port of an array that it works on.
 const PAIRS_MAX: u64 = 200_000;
+
+/// A run that measures less than a cycle of bursts shows whichever part of it falls into it, and nothing tells that it does.
+pub(super) fn cycles(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
+    let warm_up = match site.run.warm_up {
+        WarmUp::Auto => Duration::ZERO,
+        WarmUp::At(at) => at,
+    };
+    let measured = Duration(site.run.duration.0.saturating_sub(warm_up.0));
+    for (index, workload) in site.workloads.iter().enumerate() {
+        let Arrivals::Bursty(burst) = &workload.arrivals else {
+            continue;
+        };
+        if measured >= burst.every {
+            continue;
+        }
+        let row = names.workloads.rows.get(index);
+        let message = format!(
+            "workload `{}` bursts every {}, and a run measures {measured} of it",
+            workload.name, burst.every
+        );
+        top.ctx.problem(
+            Severity::Warning,
+            row.map_or(top.origin, |row| row.origin),
+            &message,
+            "",
+            "figures are those of one part of the cycle; let `run.duration` hold whole cycles, three or more",
+        );
+    }
+}
 
 /// Upper bounds, so that a slip of the finger does not fill the memory.
 pub(super) fn sizes(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {

@@ -363,3 +363,32 @@ fn checks_of_healthy_paths_are_not_more_frequent() {
     // What is not stated gives way.
     assert_eq!(with("[timers]\npath_check = \"30s\""), "");
 }
+
+#[test]
+fn a_run_shorter_than_a_cycle_of_bursts_is_warned_of() {
+    let of = |set: &[(&str, &str)]| {
+        let set: Vec<(String, String)> = set
+            .iter()
+            .map(|(key, value)| ((*key).to_owned(), (*value).to_owned()))
+            .collect();
+        let source = crate::scenario::Source {
+            name: "ostrel.toml",
+            text: DEMO,
+        };
+        let loaded = crate::scenario::read(source, &set, &|name| Err(format!("no {name}")));
+        let Ok(loaded) = loaded else {
+            panic!("the demo reads");
+        };
+        let messages = loaded
+            .warnings
+            .iter()
+            .map(|warning| warning.message.clone());
+        messages.collect::<Vec<_>>()
+    };
+    assert_eq!(of(&[]), Vec::<String>::new());
+    let short = [("run.duration", "60ms"), ("run.warm_up", "10ms")];
+    let expected = "workload `bookings` bursts every 200ms, and a run measures 50ms of it";
+    assert_eq!(of(&short), [expected]);
+    let whole = [("run.duration", "210ms"), ("run.warm_up", "10ms")];
+    assert_eq!(of(&whole), Vec::<String>::new());
+}
