@@ -169,8 +169,12 @@ pub(crate) fn growth(parts: &[PartUse], steady: &[Steady]) -> Vec<Growth> {
             } else {
                 1.0
             };
-            let factor = (100.0 / peak).min(carried);
-            let factor = if carried < 1.0 { factor } else { 100.0 / peak };
+            let full = 100.0 / peak;
+            let factor = if carried < 1.0 {
+                full.min(carried)
+            } else {
+                full
+            };
             list.push(Growth {
                 case: steady.case.name.clone(),
                 factor,

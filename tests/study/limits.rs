@@ -59,3 +59,44 @@ fn a_run_that_fits_is_whole() {
     );
     assert!(!report_text(&report).contains("Partial"));
 }
+
+/// One link carries a million frames of 1000 bytes a second and is asked for 1.25 million: it is full at 0.8 of that,
+/// whatever it shows itself, which is never more than 100 %.
+#[test]
+fn growth_of_what_does_not_fit_counts_what_is_asked() {
+    let text = r#"
+format = 1
+[run]
+duration = "60ms"
+warm_up = "10ms"
+replications = 2
+[[host]]
+name = "app"
+queue_depth = 64
+[[array]]
+name = "box"
+controllers = 1
+parallel = 64
+write = { time = "1us" }
+[[link]]
+from = "app"
+to = "box"
+speed = "8Gb/s"
+propagation = "0s"
+[[workload]]
+name = "load"
+hosts = "app"
+array = "box"
+protocol = "plain"
+request = 1000
+response = 1
+frame = 1000
+read = "0%"
+arrivals = { poisson = "1250k/s" }
+"#;
+    let report = ask(&site(text, &[]), &[], false);
+    let growth = &report.growth[0];
+    assert_eq!(growth.case, "healthy");
+    // The spread of 50 ms of arrivals at random is some 0.4 %.
+    assert!((growth.factor - 0.8).abs() < 0.02, "{growth:?}");
+}
