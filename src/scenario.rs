@@ -27,6 +27,7 @@ mod promise;
 mod protocol;
 mod quantity;
 mod recording;
+mod syntax;
 mod timers;
 mod trace;
 mod tree;
@@ -78,7 +79,11 @@ pub struct Loaded {
 /// # Errors
 /// What is expected instead, as the end of a sentence.
 pub fn size(text: &str, max: u64) -> Result<u64, String> {
-    quantity::size(text, max).map_err(|_| format!("a size from 1B to {max}B, for example 64KiB"))
+    quantity::size(text, max).map_err(|_| {
+        let most = quantity::written_size(max);
+        let meant = quantity::meant_size(text).unwrap_or_else(|| "for example 64KiB".to_owned());
+        format!("a size from 1B to {most}; {meant}")
+    })
 }
 
 /// Reads a length as a scenario writes it, `"40m"`: millimetres.
@@ -146,9 +151,13 @@ pub fn read(
         .map(|(key, value)| format!("{key}={value}"))
         .collect();
     let ctx = Context::new(source.name, source.text, &sets);
-    let mut root = parse(&ctx);
+    let (mut root, sound) = parse(&ctx);
+    if !sound {
+        return Err(in_order(&ctx));
+    }
+    let found = ctx.problems.borrow().len();
     lay_over(&ctx, &mut root, &overrides(&ctx, set));
-    if ctx.has_errors() {
+    if ctx.problems.borrow().len() > found {
         return Err(in_order(&ctx));
     }
     let mut traces = Vec::new();
@@ -224,8 +233,8 @@ fn digest(text: &str, set: &[(String, String)], traces: &[String]) -> String {
         .collect()
 }
 
-/// Parses the text; syntax errors are noted.
-fn parse(ctx: &Context<'_>) -> Vec<Entry> {
+/// Parses the text; what is wrong with it is noted. The second value says whether it can be understood.
+fn parse(ctx: &Context<'_>) -> (Vec<Entry>, bool) {
     if ctx.text.len() > TEXT_MAX {
         ctx.error(
             &Origin::Text(0..0),
@@ -233,25 +242,9 @@ fn parse(ctx: &Context<'_>) -> Vec<Entry> {
             "at most 4 MiB",
             "",
         );
-        return Vec::new();
+        return (Vec::new(), false);
     }
-    let (table, errors) = toml::de::DeTable::parse_recoverable(ctx.text);
-    for error in &errors {
-        let at = error.span().unwrap_or(0..0);
-        let message = error
-            .message()
-            .lines()
-            .next()
-            .unwrap_or("this is not TOML")
-            .to_owned();
-        ctx.error(
-            &Origin::Text(at),
-            &format!("this is not TOML: {message}"),
-            "",
-            "",
-        );
-    }
-    tree::of_table(table.get_ref(), &Origin::Text)
+    syntax::parse(ctx)
 }
 
 /// Parses the overrides from outside.

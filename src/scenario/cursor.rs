@@ -5,7 +5,7 @@
 //! every problem of a file. Each value that matters leaves an `Assumption` with its mark.
 
 use super::context::Context;
-use super::problem::near_or_list;
+use super::problem::{near, near_or_list};
 use super::tree::{Entry, Node, Origin, Value};
 use crate::site::Basis;
 use std::cell::{Cell, RefCell};
@@ -251,6 +251,16 @@ impl<'c, 'a> Cursor<'c, 'a> {
             } else {
                 format!("for example {key} = {example}")
             };
+            if let Some(entry) = self.misspelt(key) {
+                // In the words of `finish`, so that it is said once if that is reached.
+                self.ctx.error(
+                    &entry.origin,
+                    &format!("unknown key `{}` in {}", entry.key, self.who),
+                    &near_or_list(&entry.key, "keys here", &[key]),
+                    "",
+                );
+                return None;
+            }
             self.ctx.error(
                 self.origin,
                 &format!("{} has no `{key}`", self.who),
@@ -260,6 +270,14 @@ impl<'c, 'a> Cursor<'c, 'a> {
             return None;
         }
         self.get(key, parse)
+    }
+
+    /// The entry that a missing key is there as, misspelt.
+    fn misspelt(&self, key: &str) -> Option<&'c Entry> {
+        let asked = self.asked.borrow();
+        self.entries.iter().find(|entry| {
+            !asked.contains(&entry.key.as_str()) && near(&entry.key, [key]).is_some()
+        })
     }
 
     /// A value that is only in force when stated; leaves a mark then.

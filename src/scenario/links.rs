@@ -4,7 +4,7 @@ use super::cursor::{Cursor, Fallback, Fault, choice, practice, standard};
 use super::groups::{choose, lag, shape, wiring};
 use super::names::Names;
 use super::parts::{RawSwitch, labels};
-use super::problem::near_or_list;
+use super::problem::{digits, near_or_list};
 use super::tree::Node;
 use super::value::{bytes, length_mm, link_rate, one_of, time};
 use crate::site::{Carries, Chassis, End, HostFamily, LinkFamily};
@@ -240,11 +240,19 @@ fn speed(node: &Node) -> Result<Speed, Fault> {
             rate,
         });
     }
-    Err(Fault::new(
-        format!("names no technology `{text}`"),
-        near_or_list(text, "technologies", &labels()),
+    let mut expected = near_or_list(text, "technologies", &labels());
+    let alike: Vec<String> = labels()
+        .iter()
+        .filter(|label| digits(label) == digits(text))
+        .map(|label| format!("`{label}`"))
+        .collect();
+    if !expected.starts_with("did") && !alike.is_empty() {
+        expected = format!("did you mean {}?", alike.join(" or "));
+    }
+    Err(
+        Fault::new(format!("names no technology `{text}`"), expected)
+            .help("or state a rate, like \"27.2Gb/s\"; `halfloom rates` lists the technologies"),
     )
-    .help("or state a rate, like \"27.2Gb/s\""))
 }
 
 /// Whether every physical layer of that name has FEC: FC-FS-4 (5.4) for 32GFC and above, IEEE 802.3 clause 134 for 50GbE.

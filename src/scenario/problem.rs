@@ -28,7 +28,7 @@ pub struct Problem {
     pub severity: Severity,
     /// What is wrong, in one line.
     pub message: String,
-    /// The file, or `--set` for an override.
+    /// The file, or the option that an override came with: `--set`.
     pub file: String,
     /// Line from 1; `None` in an override, which has only one.
     pub line: Option<u32>,
@@ -60,7 +60,7 @@ impl fmt::Display for Problem {
                 line.to_string()
             }
             None => {
-                writeln!(out, "  --> {}:{}", self.file, self.column)?;
+                writeln!(out, "  --> {}", self.file)?;
                 String::new()
             }
         };
@@ -139,8 +139,10 @@ pub(super) fn position(text: &str, offset: usize) -> (u32, u32, String) {
 /// The nearest of `known` to a misspelt word, if one is near.
 pub(super) fn near<'k>(word: &str, known: impl IntoIterator<Item = &'k str>) -> Option<&'k str> {
     let lower = word.to_lowercase();
-    known
-        .into_iter()
+    let known: Vec<&str> = known.into_iter().collect();
+    let misspelt = known
+        .iter()
+        .copied()
         .map(|name| {
             (
                 strsim::damerau_levenshtein(&lower, &name.to_lowercase()),
@@ -153,10 +155,31 @@ pub(super) fn near<'k>(word: &str, known: impl IntoIterator<Item = &'k str>) -> 
         })
         // Of names as near as each other, one with the same digits: `16FC` means 16GFC, not 1GFC.
         .min_by_key(|(distance, name)| (*distance, digits(name) != digits(word)))
-        .map(|(_, name)| name)
+        .map(|(_, name)| name);
+    let own = pieces(word);
+    let same = |name: &&&str| !own.is_empty() && pieces(name) == own;
+    let with_more = |name: &&&str| {
+        let others = pieces(name);
+        word.len() > 1 && !own.is_empty() && own.iter().all(|piece| others.contains(piece))
+    };
+    let by_piece = || known.iter().find(with_more).copied();
+    known.iter().find(same).copied().or(misspelt).or_else(by_piece)
 }
 
-fn digits(text: &str) -> String {
+/// The words in a name, in order: `scsi-fc` and `fc-scsi` have the same.
+fn pieces(name: &str) -> Vec<String> {
+    let mut pieces: Vec<String> = name
+        .to_lowercase()
+        .split(|c: char| !c.is_alphanumeric())
+        .filter(|piece| !piece.is_empty())
+        .map(str::to_owned)
+        .collect();
+    pieces.sort();
+    pieces
+}
+
+/// The digits in a text, in order.
+pub(super) fn digits(text: &str) -> String {
     text.chars().filter(char::is_ascii_digit).collect()
 }
 

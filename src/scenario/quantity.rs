@@ -112,6 +112,55 @@ pub(super) fn size(text: &str, max: u64) -> Result<u64, Wrong> {
     }
 }
 
+/// A number of bytes in the largest unit of 1024 that keeps it whole.
+pub(super) fn written_size(bytes: u64) -> String {
+    for (unit, shift) in [("GiB", 30), ("MiB", 20), ("KiB", 10)] {
+        if bytes >= 1 << shift && bytes.trailing_zeros() >= shift {
+            return format!("{}{unit}", bytes >> shift);
+        }
+    }
+    format!("{bytes}B")
+}
+
+/// What a size with a unit of another habit may mean: `64K` is 64KiB or 64kB.
+pub(super) fn meant_size(text: &str) -> Option<String> {
+    let (number, unit) = split(text)?;
+    let letter = match unit.to_ascii_lowercase().as_str() {
+        "" if number.scale == 0 => return Some(format!("did you mean \"{text}B\"?")),
+        "k" | "kb" | "kib" | "ki" => 'K',
+        "m" | "mb" | "mib" | "mi" => 'M',
+        "g" | "gb" | "gib" | "gi" => 'G',
+        _ => return None,
+    };
+    let digits = text.trim_end_matches(|c: char| c.is_ascii_alphabetic());
+    let digits = digits.trim_end();
+    let (binary, decimal) = (format!("{digits}{letter}iB"), match letter {
+        'K' => format!("{digits}kB"),
+        other => format!("{digits}{other}B"),
+    });
+    let bytes = |text: &str| size(text, u64::MAX).ok();
+    Some(format!(
+        "did you mean \"{binary}\" ({} bytes) or \"{decimal}\" ({})?",
+        bytes(&binary)?,
+        bytes(&decimal)?
+    ))
+}
+
+/// What a rate without its `/s` may mean.
+pub(super) fn meant_io_rate(text: &str) -> Option<String> {
+    let (_, unit) = split(text)?;
+    let digits = text.trim_end_matches(|c: char| !c.is_ascii_digit());
+    let letter = match unit.to_ascii_lowercase().trim_end_matches("iops").trim_end() {
+        "" => "",
+        "k" => "k",
+        "m" => "M",
+        _ => return None,
+    };
+    let meant = format!("{digits}{letter}/s");
+    io_rate(&meant).ok()?;
+    Some(format!("did you mean \"{meant}\"?"))
+}
+
 /// Slowest link: 1 Mb/s.
 const LINK_RATE_MIN: u64 = 1_000_000;
 /// Fastest link: 10 Tb/s.

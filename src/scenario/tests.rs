@@ -10,6 +10,7 @@ mod day;
 mod events;
 mod hops;
 mod places;
+mod syntax;
 
 const DEMO: &str = include_str!("../../scenarios/ostrel.toml");
 

@@ -60,6 +60,10 @@ pub(super) fn whole(min: u64, max: u64) -> impl Fn(&Node) -> Result<u64, Fault> 
                 Ok(number) if (min..=max).contains(&number) => Ok(number),
                 _ => Err(Fault::new(format!("cannot be {number}"), expected)),
             },
+            Value::String(ref text) if text.parse::<i128>().is_ok() => Err(Fault::new(
+                "stands in quotes",
+                format!("{expected}, without quotes"),
+            )),
             _ => Err(Fault::new(format!("is {}", node.kind()), expected)),
         }
     }
@@ -119,7 +123,30 @@ pub(super) fn length_mm(node: &Node) -> Result<u64, Fault> {
 
 /// A size of one I/O.
 pub(super) fn size(node: &Node) -> Result<u64, Fault> {
-    quantity(node, io_size, SIZE_WHAT, "1B to 64MiB")
+    quantity(node, io_size, SIZE_WHAT, "1B to 64MiB").map_err(|fault| guess(node, fault, &meant_size))
+}
+
+/// What a wrong size of one I/O may mean, else what a size looks like.
+pub(super) fn size_expected(text: &str) -> String {
+    meant_size(text).unwrap_or_else(|| SIZE_WHAT.to_owned())
+}
+
+fn meant_size(text: &str) -> Option<String> {
+    (io_size(text) == Err(Wrong::Shape)).then(|| quantity::meant_size(text))?
+}
+
+/// Puts a guess at what was meant in front, where there is one; what is expected becomes the remedy.
+fn guess(node: &Node, mut fault: Fault, meant: &dyn Fn(&str) -> Option<String>) -> Fault {
+    let text = match &node.value {
+        Value::String(text) => text.clone(),
+        Value::Integer(number) => number.to_string(),
+        Value::Float(number) => number.to_string(),
+        _ => return fault,
+    };
+    if let Some(guess) = meant(&text) {
+        fault.help = std::mem::replace(&mut fault.expected, guess);
+    }
+    fault
 }
 
 /// What a size looks like.
@@ -177,6 +204,7 @@ pub(super) fn link_rate(node: &Node) -> Result<Rate, Fault> {
 pub(super) fn io_rate(node: &Node) -> Result<f64, Fault> {
     const WHAT: &str = "I/Os per second like \"800/s\" or \"120k/s\"";
     quantity(node, quantity::io_rate, WHAT, "above 0 and at most 1000M/s")
+        .map_err(|fault| guess(node, fault, &quantity::meant_io_rate))
 }
 
 /// I/Os per second, zero allowed.
@@ -201,7 +229,8 @@ pub(super) fn throughput(node: &Node) -> Result<u64, Fault> {
 pub(super) fn share(node: &Node) -> Result<f64, Fault> {
     const EXPECTED: &str = "a share like \"70%\" or 0.7, from 0 to 1";
     let share = match &node.value {
-        Value::String(_) => quantity(node, quantity::percent, EXPECTED, EXPECTED)?,
+        Value::String(_) => quantity(node, quantity::percent, EXPECTED, EXPECTED)
+            .map_err(|fault| guess(node, fault, &meant_share))?,
         #[allow(clippy::cast_precision_loss)]
         Value::Integer(number) => *number as f64,
         Value::Float(number) => *number,
@@ -210,8 +239,14 @@ pub(super) fn share(node: &Node) -> Result<f64, Fault> {
     if (0.0..=1.0).contains(&share) {
         Ok(share)
     } else {
-        Err(Fault::new("is no share of 1", EXPECTED))
+        Err(guess(node, Fault::new("is no share of 1", EXPECTED), &meant_share))
     }
+}
+
+/// `70` is meant as 70 %.
+fn meant_share(text: &str) -> Option<String> {
+    let percent: f64 = text.parse().ok()?;
+    ((1.0..=100.0).contains(&percent) && percent > 1.0).then(|| format!("did you mean \"{text}%\"?"))
 }
 
 /// A finite number within limits.

@@ -260,9 +260,10 @@ fn mix(cursor: &Cursor<'_, '_>, node: &Node) -> Vec<(u64, f64)> {
     {
         let Ok(bytes) = value::io_size(&entry.key) else {
             let message = format!("`{}` in sizes of {} is no size", entry.key, cursor.who);
+            let expected = value::size_expected(&entry.key);
             cursor
                 .ctx
-                .error(&entry.origin, &message, value::SIZE_WHAT, "at most 64MiB");
+                .error(&entry.origin, &message, &expected, "at most 64MiB");
             continue;
         };
         if parts.iter().any(|(known, _)| *known == bytes) {

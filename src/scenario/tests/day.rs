@@ -96,6 +96,6 @@ fn names_and_kinds_are_checked() {
     assert!(more("[day]\n").contains("has no `shape`"));
     assert!(more(&format!("[day]\nshap = \"office\"\n{shape}")).contains("unknown key `shap`"));
     assert!(more(&shape.replace("office", "constant")).contains("has a meaning already"));
-    assert!(more(&shape.replace("daily", "dayly")).contains("has no `daily`"));
+    assert!(more(&shape.replace("daily", "dayly")).contains("did you mean `daily`?"));
     assert!(more(&format!("{shape}{shape}")).contains("`office` is used twice"));
 }

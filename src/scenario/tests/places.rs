@@ -80,7 +80,7 @@ fn a_problem_of_an_override_quotes_the_override() {
     let found = problems(SMALL, &[("run.sed", "3")]);
     insta::assert_snapshot!(found[0].to_string(), @r"
     error: unknown key `sed` in [run]
-      --> --set:5
+      --> --set
          | run.sed=3
          |     ^^^ did you mean `seed`?
     ");
@@ -95,15 +95,14 @@ fn all_problems_come_at_once() {
     insta::assert_snapshot!(short(&problems(&text, &[])), @r#"
     11:9^7 `speed` of link `db-edge` names no technology `24GbE` | did you mean `25GbE`?
     15:9^7 `speed` of link `edge-fault` names no technology `24GbE` | did you mean `25GbE`?
-    22:9^5 `sizes` of workload `orders` is not a size | a size like "512B", "8KiB" or "1MiB"
+    22:9^5 `sizes` of workload `orders` is not a size | did you mean "8KiB" (8192 bytes) or "8kB" (8000)?
     "#);
 }
 
 #[test]
 fn syntax() {
     insta::assert_snapshot!(changed("format = 1", "format = = 1"), @r"
-    1:10^1 this is not TOML: extra `=`, expected nothing | 
-    1:12^1 this is not TOML: unexpected key or value, expected newline, `#` |
+    1:10^1 this is not TOML: extra `=` | nothing more in this line
     ");
 }
 
@@ -114,7 +113,8 @@ fn unknown_key() {
 
 #[test]
 fn unknown_table() {
-    insta::assert_snapshot!(changed("[[host]]", "[[hots]]\n[[host]]"), @"2:3^4 unknown key `hots` in the scenario | did you mean `host`?");
+    insta::assert_snapshot!(changed("[[host]]", "[[hots]]\n[[host]]"), @"2:1^8 a host has no `name` | it needs one
+    2:3^4 no table is called `hots` | did you mean `[[host]]`?");
 }
 
 #[test]
@@ -139,7 +139,7 @@ fn wrong_unit() {
 
 #[test]
 fn no_unit() {
-    insta::assert_snapshot!(changed("\"20k/s\"", "20000"), @r#"21:24^5 `poisson` of arrivals of workload `orders` is an integer without a unit | I/Os per second like "800/s" or "120k/s" in quotes"#);
+    insta::assert_snapshot!(changed("\"20k/s\"", "20000"), @r#"21:24^5 `poisson` of arrivals of workload `orders` is an integer without a unit | did you mean "20000/s"?"#);
 }
 
 #[test]
@@ -222,8 +222,8 @@ fn duplicate_name() {
 fn bad_name() {
     insta::assert_snapshot!(changed("name = \"db\"", "name = \"db 1\""), @r"
     3:8^6 the name `db 1` has letters that names cannot have | a letter, then letters, digits, - and _
-    9:8^4 `from` of link `db-edge` names an unknown part `db` | hosts, switches and arrays: db 1, edge, vault
-    18:9^4 `hosts` of workload `orders` names an unknown host `db` | hosts: db 1
+    9:8^4 `from` of link `db-edge` names an unknown part `db` | did you mean `db 1`?
+    18:9^4 `hosts` of workload `orders` names an unknown host `db` | did you mean `db 1`?
     ");
 }
 
