@@ -21,6 +21,9 @@ pub(super) struct Arguments {
     /// Array to reach [default: every array the host uses]
     #[arg(long, value_name = "ARRAY")]
     to: Option<String>,
+    /// Print every path by itself, not one for all that differ in names alone [default: one for all]
+    #[arg(long)]
+    all: bool,
     /// Print JSON instead of tables
     #[arg(long)]
     json: bool,
@@ -53,7 +56,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     let forms = Forms {
         csv: &|sheets: &Vec<PathSheet>| csv::paths_csv(sheets),
         json: &|sheets| json::paths_json(sheets),
-        text: &|sheets| table::paths_text(sheets),
+        text: &|sheets| table::paths_text(sheets, arguments.all),
     };
     output.write(console, &sheets, &forms)?;
     Ok(Exit::Done)

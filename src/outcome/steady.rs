@@ -206,6 +206,10 @@ pub struct DirectionFigures {
     pub payload_mb_s: f64,
     /// Mean wait of a frame.
     pub wait_mean_us: f64,
+    /// Lower end of its 95 % interval; `None` with one replication.
+    pub wait_mean_low_us: Option<f64>,
+    /// Upper end.
+    pub wait_mean_high_us: Option<f64>,
     /// Percentiles of the wait.
     pub wait_p50_us: f64,
     /// p99.
@@ -239,6 +243,10 @@ pub struct ArrayFigures {
     pub served: u64,
     /// Mean wait.
     pub wait_mean_us: f64,
+    /// Lower end of its 95 % interval; `None` with one replication.
+    pub wait_mean_low_us: Option<f64>,
+    /// Upper end.
+    pub wait_mean_high_us: Option<f64>,
     /// p99 of the wait.
     pub wait_p99_us: f64,
     /// Mean service time.

@@ -37,4 +37,8 @@ pub struct TheoryRow {
     pub assumes: &'static str,
     /// The simulated figure; `None` where nothing was simulated.
     pub simulated: Option<f64>,
+    /// Lower end of its 95 % interval, where it has one: a drain is that of the worst run.
+    pub simulated_low: Option<f64>,
+    /// Upper end.
+    pub simulated_high: Option<f64>,
 }

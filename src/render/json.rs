@@ -35,10 +35,10 @@
 //!   - `directions`, one for each direction of each member: `name`, `family`, `tier`, `from`, `to`, `side`,
 //!     `toward_array`, `speed`, `usable_mb_s`, `utilization_percent`, `peak_percent` (busiest 20 ms),
 //!     `asked_peak_percent` (asked in the busiest 20 ms, over 100 when it cannot keep up), `frames`,
-//!     `payload_bytes`, `overhead_bytes`, `payload_mb_s`, `wait_mean_us`, `wait_p50_us`, `wait_p99_us`,
+//!     `payload_bytes`, `overhead_bytes`, `payload_mb_s`, `wait_mean_us` (with `wait_mean_low_us`, `wait_mean_high_us`), `wait_p50_us`, `wait_p99_us`,
 //!     `wait_p999_us`, `queue_mean`, `queue_max`, `queue_max_bytes`.
 //!   - `arrays`, one a controller: `name`, `family`, `parallel`, `utilization_percent`, `peak_percent`,
-//!     `asked_peak_percent`, `served`, `wait_mean_us`, `wait_p99_us`, `service_mean_us`, `queue_mean`,
+//!     `asked_peak_percent`, `served`, `wait_mean_us` (with `wait_mean_low_us`, `wait_mean_high_us`), `wait_p99_us`, `service_mean_us`, `queue_mean`,
 //!     `queue_max`.
 //!   - `hosts`: `host`, `workload`, `issued`, `wait_mean_us`, `queue_max`.
 //!   - `paths`: `host`, `workload`, `host_port`, `array_port`, `side`, `completed`.
@@ -96,7 +96,7 @@
 //! `closed_controllers` (the same of each controller); `controllers` (name, parallel,
 //! per cent on the mean and in a burst by case); `findings` (`severity`, `kind`, `what`, `advice`); `theory`, what closed
 //! forms say (`case`, `part`, `figure`, `unit`, `value`, `trust`: `"exact"`, `"approximation"`, `"at-most"`, `"at-least"`,
-//! `by`, `assumes`, `simulated`, which is `null` in a review without a run).
+//! `by`, `assumes`, `simulated`, `simulated_low`, `simulated_high`, which are `null` in a review without a run).
 //!
 //! # `paths`
 //!

@@ -92,6 +92,39 @@ pub fn two(value: f64) -> String {
     }
 }
 
+/// `value` to so many significant digits, never above it: how far something can grow is not rounded up.
+fn significant_down(value: f64, digits: i32) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return significant(value, digits);
+    }
+    let place = exponent(value, digits) + 1 - digits;
+    let step = ten(place);
+    let rounded = (value / step).round();
+    // What is a hair above a step for being binary is that step.
+    let down = if rounded * step > value * (1.0 + 1e-9) {
+        rounded - 1.0
+    } else {
+        rounded
+    };
+    at_place(down * step, place)
+}
+
+/// [`three`], rounded down.
+#[must_use]
+pub fn three_down(value: f64) -> String {
+    significant_down(value, 3)
+}
+
+/// [`two`], rounded down.
+#[must_use]
+pub fn two_down(value: f64) -> String {
+    let text = significant_down(value, 2);
+    match text.strip_suffix(".0") {
+        Some(whole) => whole.to_owned(),
+        None => text,
+    }
+}
+
 /// A per cent figure of a sentence: whole, without the sign; one decimal below 1.
 #[must_use]
 pub fn whole_percent(value: f64) -> String {

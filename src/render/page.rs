@@ -22,6 +22,7 @@ mod repeat;
 mod rests;
 mod site;
 mod switching;
+mod theory;
 mod verdict;
 mod windows;
 

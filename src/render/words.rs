@@ -11,6 +11,7 @@ mod mends;
 mod precision;
 mod reasons;
 mod singles;
+mod theory;
 mod windows;
 
 pub use answer::{Answer, Flag, answer, worst_cell};
@@ -20,11 +21,12 @@ pub use headroom::{
 };
 pub use measure::{case_mark, measure_name, row_scale, target_of, target_words};
 pub use mends::{mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
-pub use precision::{partial_words, precision_words, short_span_words};
+pub use precision::{GROWTH_TITLE, growth_words, partial_words, precision_words, short_span_words};
 pub use reasons::fullest_part;
 pub use singles::{
     column_flag, cut_words, fullest_words, limit_words, row_head, singles_answer, singles_runs,
 };
+pub use theory::{theory_figure, theory_simulated, theory_simulated_line, theory_value, trust_words};
 pub use windows::{
     WINDOW_CAUTIONS, all_windows_words, clock, hour_fullest, hour_judged, hour_load, hour_margin,
     tightest_words, verdict_flag, window_words, windows_answer, windows_notes,

@@ -20,7 +20,7 @@ mod stations;
 pub(super) use stations::service;
 
 use super::estimate::{CaseLoads, Estimate, Flows, path_weights};
-use crate::outcome::{Steady, Switch, TheoryRow};
+use crate::outcome::{Estimated, Steady, Switch, TheoryRow};
 use crate::site::{Arrivals, Site};
 use crate::topology::{Fabric, Path, PathSet};
 
@@ -91,34 +91,42 @@ fn all_at_random<'a>(site: &Site, streams: impl Iterator<Item = &'a Stream<'a>>)
 /// Puts the simulated figures beside those of theory; cases that were not run keep theirs alone.
 pub(crate) fn beside(rows: &mut [TheoryRow], steady: &[Steady], switches: &[Switch]) {
     for row in rows {
-        row.simulated = if row.figure == "drain" {
+        let found = if row.figure == "drain" {
             let switch = switches
                 .iter()
                 .find(|s| s.case.name == row.case && !s.partial);
             let drains = switch.map(|s| s.workloads.iter().map(|work| work.drain_s));
-            drains.and_then(|mut all| all.try_fold(0.0, |most: f64, one| Some(most.max(one?))))
+            let worst =
+                drains.and_then(|mut all| all.try_fold(0.0, |most: f64, one| Some(most.max(one?))));
+            worst.map(|value| Estimated {
+                value,
+                low: None,
+                high: None,
+            })
         } else {
             let case = |steady: &&Steady| steady.case.name == row.case && !steady.partial;
             let steady = steady.iter().find(case).filter(|steady| !steady.saturated);
             steady.and_then(|steady| simulated(row, steady))
         };
+        row.simulated = found.map(|figure| figure.value);
+        row.simulated_low = found.and_then(|figure| figure.low);
+        row.simulated_high = found.and_then(|figure| figure.high);
     }
 }
 
-fn simulated(row: &TheoryRow, steady: &Steady) -> Option<f64> {
+fn simulated(row: &TheoryRow, steady: &Steady) -> Option<Estimated> {
     let work = || steady.workloads.iter().find(|work| work.name == row.part);
     match row.figure {
         "mean wait" => {
-            let arrays = steady.arrays.iter().map(|a| (&a.name, a.wait_mean_us));
-            let links = steady.directions.iter().map(|d| (&d.name, d.wait_mean_us));
-            let mut all = arrays.chain(links);
-            all.find(|(name, _)| **name == row.part)
-                .map(|(_, wait)| wait)
+            let array = steady.arrays.iter().find(|a| a.name == row.part);
+            let link = || steady.directions.iter().find(|d| d.name == row.part);
+            array
+                .map(|a| (a.wait_mean_us, a.wait_mean_low_us, a.wait_mean_high_us))
+                .or_else(|| link().map(|d| (d.wait_mean_us, d.wait_mean_low_us, d.wait_mean_high_us)))
+                .map(|(value, low, high)| Estimated { value, low, high })
         }
-        "throughput" => work().map(|work| work.all.completed_iops.value),
-        "mean latency" => work()
-            .and_then(|work| work.all.mean_us)
-            .map(|mean| mean.value),
+        "throughput" => work().map(|work| work.all.completed_iops),
+        "mean latency" => work().and_then(|work| work.all.mean_us),
         _ => None,
     }
 }

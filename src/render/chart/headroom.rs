@@ -1,7 +1,7 @@
 //! Used healthy, used besides in an outage, and spare, by part.
 
 use crate::outcome::{Origin, PartUse};
-use crate::render::number::is_over;
+use crate::render::number::{is_over, three_down, two_down};
 
 use super::axis::Scale;
 use super::canvas::{Anchor, Face, Pen};
@@ -185,7 +185,7 @@ fn figures(sheet: &mut Sheet, grid: &Grid, scale: &Scale, index: usize, row: &Ro
     } else {
         (Role::Ink, Face::Plain)
     };
-    let factor = (most > 0.0).then(|| sig(100.0 / most, 3));
+    let factor = (most > 0.0).then(|| three_down(100.0 / most));
     let name = (row.part.part.as_str(), row.part.detail.as_str());
     if sheet.format == Format::Phone {
         let text = factor.map_or_else(
@@ -243,7 +243,7 @@ fn finding(rows: &[Row<'_>], outages: bool) -> String {
     let rest = if next > 0.0 {
         format!(
             "; everything else has room to {} times",
-            sig(100.0 / next, 2)
+            two_down(100.0 / next)
         )
     } else {
         String::new()
@@ -252,7 +252,7 @@ fn finding(rows: &[Row<'_>], outages: bool) -> String {
     format!(
         "{when}{} is {already}full at {} times today’s load{rest}.",
         short(&fullest.part.part),
-        sig(100.0 / most, 2)
+        two_down(100.0 / most)
     )
 }
 

@@ -5,8 +5,8 @@ use super::html::section as framed;
 use super::html::{Column, Table, beside, case_name, esc, figure};
 use crate::outcome::Growth;
 use crate::render::chart::{Format, headroom};
-use crate::render::number::{NONE, is_over, three};
-use crate::render::words::short_span_words;
+use crate::render::number::{NONE, is_over, three_down};
+use crate::render::words::{GROWTH_TITLE, growth_words, short_span_words};
 
 pub(super) fn section(context: &Context<'_>) -> String {
     let drawing = |format| headroom(context.report, format);
@@ -17,7 +17,7 @@ pub(super) fn section(context: &Context<'_>) -> String {
     } else {
         let bursts = context.section(8);
         let note = format!(
-            "<p><b>“Full at”</b> is 100 ÷ busy in the busiest 20\u{202F}ms: arithmetic, one part at a time, nothing simulated at that load. A latency promise may break earlier, as waiting grows before a part is full.</p><p>Bursts count, not means: see <a href=\"#bursts\">section {bursts}</a>.</p>"
+            "<p><b>“Full at”</b> is 100 ÷ busy in the busiest 20\u{202F}ms: from today’s simulation, one part at a time; nothing was simulated at that load. A latency promise may break earlier, as waiting grows before a part is full.</p><p>Bursts count, not means: see <a href=\"#bursts\">section {bursts}</a>.</p>"
         );
         format!(
             "{}{table}",
@@ -34,13 +34,13 @@ pub(super) fn section(context: &Context<'_>) -> String {
 
 fn cells(name: String, growth: &Growth) -> Vec<String> {
     let factor = if is_over(100.0 / growth.factor) {
-        format!("<b class=\"miss\">{}</b>", three(growth.factor))
+        format!("<b class=\"miss\">{}</b>", three_down(growth.factor))
     } else {
-        three(growth.factor)
+        three_down(growth.factor)
     };
     let (next, at) = growth.next.as_ref().map_or_else(
         || (NONE.to_owned(), NONE.to_owned()),
-        |(part, factor)| (esc(part), three(*factor)),
+        |(part, factor)| (esc(part), three_down(*factor)),
     );
     vec![name, factor, esc(&growth.part), at, next]
 }
@@ -53,8 +53,7 @@ fn table(context: &Context<'_>) -> String {
         Column::number("next at"),
         Column::words("the next part"),
     ];
-    let caption = "Times today’s load at which the first part is full, by arithmetic".to_owned();
-    let mut table = Table::new("", caption, columns);
+    let mut table = Table::new("", GROWTH_TITLE.to_owned(), columns);
     for growth in &context.report.growth {
         let k = context.case_index(&growth.case);
         let name = k.map_or_else(|| esc(&growth.case), |k| case_name(&context.cases()[k]));
@@ -68,7 +67,8 @@ fn table(context: &Context<'_>) -> String {
         }
     }
     let mut out = table.html();
-    if let Some(said) = short_span_words(context.report) {
+    let notes = [growth_words(context.report), short_span_words(context.report)];
+    for said in notes.into_iter().flatten() {
         out.push_str(&format!("<p>{}</p>", esc(&said)));
     }
     out

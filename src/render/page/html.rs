@@ -266,7 +266,7 @@ impl Table {
             let right = if column.right { " class=\"r\"" } else { "" };
             let _ = write!(
                 out,
-                "<td role=\"cell\"{right} data-l=\"{}\">{cell}</td>",
+                "\n<td role=\"cell\"{right} data-l=\"{}\">{cell}</td>",
                 esc(&column.label)
             );
         }
@@ -292,7 +292,7 @@ impl Table {
             let right = if column.right { " class=\"r\"" } else { "" };
             let _ = write!(
                 out,
-                "<th role=\"columnheader\" scope=\"col\"{right}>{}</th>",
+                "\n<th role=\"columnheader\" scope=\"col\"{right}>{}</th>",
                 column.head
             );
         }

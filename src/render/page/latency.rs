@@ -39,6 +39,7 @@ pub(super) fn section(context: &Context<'_>) -> String {
         body.push_str(&workload(context, index, place == 0));
     }
     body.push_str(&rates(context));
+    body.push_str(&super::theory::table(context));
     framed(
         "latency",
         context.section(6),

@@ -80,7 +80,7 @@ fn tiers(context: &Context<'_>) -> String {
     let key = if table.is_empty() {
         ""
     } else {
-        "<p class=\"key\">Line rate counts code and error correction, usable rate does not. Load is per cent of the usable rate in the busier direction, on the mean; in small, in a burst of the bursty workloads, where that is more. Hosts ÷ uplinks is the oversubscription at the nearer switch, usable rates.</p>\n"
+        "<p class=\"key\">Line rate counts code and error correction, usable rate does not. Load is per cent of the usable rate in the busier direction, on the mean; in small, in a burst of the bursty workloads, where that is more. A closed loop takes what there is, so no load can be given for it. Hosts ÷ uplinks is the oversubscription at the nearer switch, usable rates.</p>\n"
     };
     format!("{}{key}", table.html())
 }
@@ -105,8 +105,12 @@ fn tier_cells(tier: &TierRow, cases: usize) -> Vec<String> {
             at(&tier.toward_host_percent),
         ];
         let mean = toward.into_iter().flatten().max_by(f64::total_cmp);
+        let closed = tier.closed.get(k).copied().unwrap_or(false);
         cells.push(match (mean, at(&tier.burst_percent)) {
             (None, _) => "lost".to_owned(),
+            // A closed loop takes what there is: its load is no figure, and none is made up for it.
+            (Some(mean), _) if closed && mean <= 0.0 => "<span class=\"nw\">closed loop</span>".to_owned(),
+            (Some(mean), _) if closed => format!("{} <small>and a closed loop</small>", three(mean)),
             (Some(mean), Some(burst)) if three(mean) != three(burst) => {
                 format!("{} <small>burst {}</small>", three(mean), three(burst))
             }

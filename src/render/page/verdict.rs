@@ -3,7 +3,7 @@
 use super::Context;
 use super::html::{esc, flag_class, flag_mark, prose};
 use crate::outcome::{Cell, MeasureKind, Row};
-use crate::render::number::{Scale, as_written, is_over, three, whole_percent, with_unit};
+use crate::render::number::{Scale, as_written, is_over, three, three_down, whole_percent, with_unit};
 use crate::render::words::{Flag, measure_name, plural, row_scale};
 
 const CONTENTS: [(&str, &str); 11] = [
@@ -65,7 +65,7 @@ impl Fact {
         let unit = if self.unit.is_empty() {
             String::new()
         } else {
-            format!("<small>{}</small>", esc(&self.unit))
+            format!("\u{202F}<small>{}</small>", esc(&self.unit))
         };
         format!(
             "<li><b class=\"n{long} {}\">{}{unit}</b><span class=\"iv\">{}</span><span>{}</span>{}</li>\n",
@@ -219,7 +219,7 @@ fn growth_fact(context: &Context<'_>) -> Option<Fact> {
     let growth = &context.report.growth;
     let least = growth.iter().min_by(|a, b| a.factor.total_cmp(&b.factor))?;
     Some(Fact {
-        number: with_unit(&three(least.factor), "×"),
+        number: with_unit(&three_down(least.factor), "×"),
         unit: String::new(),
         colour: "",
         interval: "today’s load, by arithmetic".to_owned(),

@@ -59,7 +59,7 @@ fn tiers(review: &Review) -> String {
         ">hosts ÷ uplinks",
     ]);
     for case in &review.cases {
-        table = table.number(case);
+        table = table.number(&format!("{case}: out, in, burst"));
     }
     for tier in &review.tiers {
         let mut cells = vec![
@@ -74,7 +74,7 @@ fn tiers(review: &Review) -> String {
         table.row(cells);
     }
     table.text(
-        "Tiers, one direction: bandwidth, then load towards arrays, towards hosts, and in a burst, %",
+        "Tiers, one direction: bandwidth, and load in %: out is towards arrays, in towards hosts, burst the busier in a burst",
     )
 }
 
@@ -109,7 +109,7 @@ fn with_closed(words: String, figures: impl Iterator<Item = f64>, closed: bool) 
 fn controllers(review: &Review) -> String {
     let mut table = Aligned::new(&["controller", ">in parallel"]);
     for case in &review.cases {
-        table = table.number(case);
+        table = table.number(&format!("{case}: mean, burst"));
     }
     for (index, (name, parallel, mean, burst)) in review.controllers.iter().enumerate() {
         let mut cells = vec![name.clone(), count(u64::from(*parallel))];
@@ -127,23 +127,32 @@ fn controllers(review: &Review) -> String {
         }
         table.row(cells);
     }
-    table.text("Controllers: load on the mean, then in a burst, %")
+    table.text("Controllers: load in %")
 }
 
-/// Every path, hop by hop.
+/// Every path, hop by hop: one of those that are alike stands for all, unless `all` are asked for.
 #[must_use]
-pub fn paths_text(sheets: &[PathSheet]) -> String {
+pub fn paths_text(sheets: &[PathSheet], all: bool) -> String {
     let mut out = String::new();
-    for sheet in sheets {
-        out.push_str(&format!(
-            "{} to {}, {}: {}\n\n",
+    let sheets = if all { sheets.to_vec() } else { joined(sheets) };
+    for sheet in &sheets {
+        let head = format!(
+            "{} to {}, {}: {}",
             sheet.host,
             sheet.array,
             sheet.protocol,
             sheet.workloads.join(", ")
-        ));
-        for path in &sheet.paths {
-            out.push_str(&one_path(path));
+        );
+        out.push_str(&format!("{}\n\n", wrapped(&head, 96).trim_end()));
+        if all {
+            for path in &sheet.paths {
+                out.push_str(&one_path(path));
+            }
+        } else {
+            for group in alike(&sheet.paths) {
+                out.push_str(&one_path(group[0]));
+                out.push_str(&more_like_it(&group));
+            }
         }
         out.push_str(&compared(sheet));
     }
@@ -152,6 +161,79 @@ pub fn paths_text(sheets: &[PathSheet]) -> String {
     }
     out.push_str(FOOT);
     out
+}
+
+/// Hosts whose I/Os go to the same array by the same protocol share a sheet.
+fn joined(sheets: &[PathSheet]) -> Vec<PathSheet> {
+    let mut out: Vec<PathSheet> = Vec::new();
+    for sheet in sheets {
+        let same = |other: &&mut PathSheet| {
+            other.array == sheet.array
+                && other.protocol == sheet.protocol
+                && other.workloads == sheet.workloads
+        };
+        if let Some(first) = out.iter_mut().find(same) {
+            first.host.push_str(&format!(", {}", sheet.host));
+            first.paths.extend(sheet.paths.iter().cloned());
+        } else {
+            out.push(sheet.clone());
+        }
+    }
+    out
+}
+
+/// Paths that differ in names alone, in groups; fabrics are never put together.
+fn alike(paths: &[PathRow]) -> Vec<Vec<&PathRow>> {
+    let mut groups: Vec<Vec<&PathRow>> = Vec::new();
+    for path in paths {
+        let nameless = |path: &PathRow| {
+            let mut path = path.clone();
+            path.host_port.clear();
+            path.array_port.clear();
+            for hop in &mut path.hops {
+                hop.name.clear();
+            }
+            path
+        };
+        let own = nameless(path);
+        match groups.iter_mut().find(|group| nameless(group[0]) == own) {
+            Some(group) => group.push(path),
+            None => groups.push(vec![path]),
+        }
+    }
+    groups
+}
+
+/// "and 23 more like it", with their ends: as two lists where each port of the one reaches each of the other.
+fn more_like_it(group: &[&PathRow]) -> String {
+    let more = group.len() - 1;
+    if more == 0 {
+        return String::new();
+    }
+    let ends = |end: fn(&PathRow) -> &String| {
+        let mut names: Vec<&str> = Vec::new();
+        for path in group {
+            if !names.contains(&end(path).as_str()) {
+                names.push(end(path));
+            }
+        }
+        names
+    };
+    let (from, to) = (ends(|path| &path.host_port), ends(|path| &path.array_port));
+    let words = if from.len() * to.len() == group.len() {
+        format!("each of {} to each of {}", from.join(", "), to.join(", "))
+    } else {
+        let pairs = group.iter().skip(1);
+        let pairs: Vec<String> = pairs
+            .map(|path| format!("{} to {}", path.host_port, path.array_port))
+            .collect();
+        pairs.join(", ")
+    };
+    let line = format!("and {more} more like it: {words}");
+    format!(
+        "  {}\n\n",
+        wrapped(&line, 92).trim_end().replace('\n', "\n  ")
+    )
 }
 
 fn one_path(path: &PathRow) -> String {

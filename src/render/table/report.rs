@@ -8,8 +8,11 @@ use crate::outcome::{
     BudgetPart, Cell, MeasureKind, Population, Report, Row, Steady, Switch, TheoryRow,
     WorkloadFigures,
 };
-use crate::render::number::{NONE, Scale, THIN, about, at_place, count, is_over, margin, three};
+use crate::render::number::{
+    NONE, Scale, THIN, about, at_place, count, is_over, margin, three, three_down,
+};
 use crate::render::words::{
+    GROWTH_TITLE, growth_words,
     Flag, Prose, answer, longest_of, measure_name, origin_line, partial_words, precision_words,
     row_scale, short_span_words, target_words, timer_words,
 };
@@ -391,19 +394,20 @@ fn growth(report: &Report) -> String {
     for (case, growth) in plain.chain(mended) {
         let (part, factor) = growth.next.clone().map_or_else(
             || (NONE.to_owned(), NONE.to_owned()),
-            |(part, factor)| (part, three(factor)),
+            |(part, factor)| (part, three_down(factor)),
         );
         table.row(vec![
             case,
-            three(growth.factor),
+            three_down(growth.factor),
             growth.part.clone(),
             factor,
             part,
         ]);
     }
-    let mut out = table.text("Growth: times today's load at which a part is full, by arithmetic");
-    if let Some(said) = short_span_words(report) {
-        out.push_str(&format!("{said}\n"));
+    let mut out = table.text(GROWTH_TITLE);
+    let notes = [growth_words(report), short_span_words(report)];
+    for said in notes.into_iter().flatten() {
+        out.push_str(&format!("{}\n", wrapped(&said, 96)));
     }
     out
 }

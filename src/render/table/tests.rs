@@ -50,8 +50,8 @@ fn every_text_ends_with_the_word_estimate() {
         report_text(&report),
         steady_text(&report),
         review_text(&report.review),
-        paths_text(&sheets()),
-        paths_text(&[]),
+        paths_text(&sheets(), true),
+        paths_text(&[], false),
         assumptions_text(&report.assumptions),
         assumptions_text(&[]),
         headroom_text(&sample_headroom()),
@@ -67,7 +67,7 @@ fn every_text_ends_with_the_word_estimate() {
 
 #[test]
 fn bandwidth_all_the_way_is_confirmed_or_refuted() {
-    let text = paths_text(&sheets()).replace('\u{202F}', " ");
+    let text = paths_text(&sheets(), true).replace('\u{202F}', " ");
     assert!(text.contains("fabric A: 97.0 Gb/s all the way: confirmed"));
     assert!(text.contains(
         "fabric B: 97.0 Gb/s all the way: refuted by edge-B > vault-c1, which has 27.2 Gb/s"
@@ -89,6 +89,6 @@ fn tables_of_the_sample() {
     insta::assert_snapshot!("report", report_text(&report));
     insta::assert_snapshot!("windows", windows_text(&report.origin, &sample_windows()));
     insta::assert_snapshot!("review", review_text(&report.review));
-    insta::assert_snapshot!("paths", paths_text(&sheets()));
+    insta::assert_snapshot!("paths", paths_text(&sheets(), true));
     insta::assert_snapshot!("assumptions", assumptions_text(&report.assumptions));
 }

@@ -1,32 +1,9 @@
 //! What closed forms say, beside what was simulated.
 
 use super::align::{Aligned, wrapped};
-use crate::outcome::{TheoryRow, Trust};
-use crate::render::number::{NONE, three};
-
-/// How a figure from theory is to be read.
-const fn trust_word(trust: Trust) -> &'static str {
-    match trust {
-        Trust::Exact => "exact",
-        Trust::Approximation => "near",
-        Trust::AtMost => "at most",
-        Trust::AtLeast => "at least",
-    }
-}
-
-/// A time under a millisecond stays in the unit it has; the unit stands with the figure's name.
-fn figure(row: &TheoryRow) -> String {
-    format!("{}, {}", row.figure, row.unit)
-}
-
-/// A figure; one so small that it is nothing is not written out with all its zeros.
-fn small(value: f64) -> String {
-    if value > 0.0 && value < 1e-6 {
-        "under 0.000001".to_owned()
-    } else {
-        three(value)
-    }
-}
+use crate::outcome::TheoryRow;
+use crate::render::number::NONE;
+use crate::render::words::{theory_figure, theory_simulated_line, theory_value, trust_words};
 
 /// The table and its assumptions; nothing where no form applies.
 pub(super) fn theory_text(rows: &[TheoryRow], with_simulated: bool) -> String {
@@ -43,17 +20,17 @@ pub(super) fn theory_text(rows: &[TheoryRow], with_simulated: bool) -> String {
         let mut cells = vec![
             row.case.clone(),
             row.part.clone(),
-            figure(row),
-            trust_word(row.trust).to_owned(),
-            small(row.value),
+            theory_figure(row),
+            trust_words(row.trust).to_owned(),
+            theory_value(row),
         ];
         if with_simulated {
-            cells.push(row.simulated.map_or_else(|| NONE.to_owned(), three));
+            cells.push(theory_simulated_line(row).unwrap_or_else(|| NONE.to_owned()));
         }
         cells.push(row.by.to_owned());
         table.row(cells);
     }
-    let mut out = table.text("What closed forms say (the fullest part of each kind)");
+    let mut out = table.text("What queueing theory says of the fullest part of each kind");
     // The table ends with an empty line; its assumptions belong to it.
     out.truncate(out.trim_end().len());
     out.push('\n');

@@ -229,7 +229,7 @@ pub(super) fn felt(measure: MeasureKind, cell: &Cell, scale: Scale) -> String {
 fn missed(matrix: &Matrix, row: &Row, case_index: usize, cell: &Cell) -> Prose {
     if cell.is_cut_off() {
         return Prose::new()
-            .text(format!("{}, ", condition(matrix, row, case_index)))
+            .text(format!("{}, workload ", condition(matrix, row, case_index)))
             .name(&row.workload)
             .text(" is cut off: not one request is completed.");
     }
@@ -249,7 +249,7 @@ fn missed(matrix: &Matrix, row: &Row, case_index: usize, cell: &Cell) -> Prose {
         ""
     };
     Prose::new()
-        .text(format!("{}, ", condition(matrix, row, case_index)))
+        .text(format!("{}, workload ", condition(matrix, row, case_index)))
         .name(&row.workload)
         .text(format!(
             "{verdict}{}{during}, where {promised} is promised.",

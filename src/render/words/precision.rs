@@ -21,6 +21,22 @@ pub fn short_span_words(report: &Report) -> Option<String> {
     })
 }
 
+/// What the table of growth shows; [`growth_words`] has the exception.
+pub const GROWTH_TITLE: &str =
+    "Times today’s load at which a part is full: 100 ÷ per cent asked of it in the busiest 20\u{202F}ms";
+
+/// What a growth below one rests on where work is turned back; `None` where none is.
+#[must_use]
+pub fn growth_words(report: &Report) -> Option<String> {
+    let plain = report.steady.iter();
+    let mended = report.shown_mends().flat_map(|mend| &mend.steady);
+    plain.chain(mended).any(|steady| steady.saturated).then(|| {
+        "Where a backlog grows, full queues keep work from the parts: there the factor is the share of the asked work \
+         that was done in the simulation, where that is less."
+            .to_owned()
+    })
+}
+
 /// One sentence a fact: reached or not, the rule, and what it could not go by.
 #[must_use]
 pub fn precision_words(precision: &Precision) -> Vec<String> {

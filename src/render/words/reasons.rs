@@ -4,7 +4,7 @@ use super::answer::{Flag, figure_of, with_case, worst_cell};
 use super::measure::row_scale;
 use super::{Prose, named, plural, sentence, timer_words};
 use crate::outcome::{AssumptionRow, Growth, Mend, PartUse, Report, UseInCase};
-use crate::render::number::{count, is_over, two, whole_percent};
+use crate::render::number::{count, is_over, two, two_down, whole_percent};
 
 /// Guesses named in the verdict; the page lists all.
 const GUESSES_SHOWN: usize = 3;
@@ -158,7 +158,7 @@ fn next_limit(mend: &Mend) -> Prose {
         Prose::new()
             .text(format!(
                 "By arithmetic, growth then ends at {} times today’s load, at ",
-                two(growth.factor)
+                two_down(growth.factor)
             ))
             .name(&growth.part)
             .text("; a promise may break earlier.")
@@ -173,7 +173,7 @@ fn nothing_needed(report: &Report) -> Prose {
     let state = case.map_or_else(|| growth.case.clone(), with_case);
     let mut out = Prose::new()
         .text("Nothing to change at today’s load. ")
-        .text(match two(growth.factor).as_str() {
+        .text(match two_down(growth.factor).as_str() {
             "1" => format!("One part is just full, {state}: "),
             factor => {
                 format!("By arithmetic, the first part is full at {factor} times that, {state}: ")
@@ -182,7 +182,7 @@ fn nothing_needed(report: &Report) -> Prose {
         .name(&growth.part);
     if let Some((part, factor)) = &growth.next {
         out = out
-            .text(match two(*factor).as_str() {
+            .text(match two_down(*factor).as_str() {
                 "1" => "; and so is ".to_owned(),
                 factor => format!("; the next at {factor} times: "),
             })

@@ -54,6 +54,8 @@ pub(super) fn rows(
         assumes: "all work of the lost paths is held until the last of its timers, then comes at once; counted from the loss; hosts \
                   that level queues hold less",
         simulated: None,
+        simulated_low: None,
+        simulated_high: None,
     })
 }
 

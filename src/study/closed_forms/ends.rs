@@ -68,6 +68,8 @@ pub(super) fn rows(
                 assumes: "messages reach the link at random (Poisson), their frames together; \
                           paths that level queues make waits shorter",
                 simulated: None,
+                simulated_low: None,
+                simulated_high: None,
             })
         })
         .collect()

@@ -48,6 +48,8 @@ pub(super) fn rows(
         by,
         assumes,
         simulated: None,
+        simulated_low: None,
+        simulated_high: None,
     };
     if rest > 0.0 {
         stations.push(Station::Delay { demand: rest });

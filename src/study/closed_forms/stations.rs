@@ -85,6 +85,8 @@ fn row(
         by,
         assumes,
         simulated: None,
+        simulated_low: None,
+        simulated_high: None,
     })
 }
 

@@ -142,6 +142,8 @@ fn figures(name: &str, family: &str, utilization: f64, asked: f64) -> DirectionF
         overhead_bytes: 0,
         payload_mb_s: 0.0,
         wait_mean_us: 0.0,
+        wait_mean_low_us: None,
+        wait_mean_high_us: None,
         wait_p50_us: 0.0,
         wait_p99_us: 0.0,
         wait_p999_us: 0.0,

@@ -16,7 +16,7 @@ use crate::unit::Duration;
 const QUANTILES: [f64; 5] = [0.5, 0.9, 0.95, 0.99, 0.999];
 /// Observations that must lie above a percentile in each replication for it to have an interval.
 const ENOUGH_ABOVE: u64 = 100;
-const CONFIDENCE: f64 = 0.95;
+pub(super) const CONFIDENCE: f64 = 0.95;
 
 pub(crate) fn figures(
     plan: &CasePlan,

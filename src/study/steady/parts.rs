@@ -1,9 +1,10 @@
 //! Figures of links, controllers, host queues and paths.
 
 use super::PEAK_WINDOW;
-use crate::measure::{Cell, Histogram, Series};
+use super::figures::{CONFIDENCE, estimated};
+use crate::measure::{Cell, Histogram, Series, mean_interval};
 use crate::model::{Compiled, Tally};
-use crate::outcome::{ArrayFigures, DirectionFigures, HostFigures, PathFigures};
+use crate::outcome::{ArrayFigures, DirectionFigures, Estimated, HostFigures, PathFigures};
 use crate::topology::{DirectionId, NodeId};
 use crate::unit::{Duration, Side};
 
@@ -104,6 +105,14 @@ fn percent(part: f64, whole: f64) -> f64 {
     }
 }
 
+/// The interval of a mean wait in µs: each replication's mean is one value.
+fn wait_ends<'t>(waits: impl Iterator<Item = &'t Histogram>) -> Estimated {
+    let means: Vec<f64> = waits
+        .map(|wait| wait.mean().unwrap_or(0.0) / 1e6)
+        .collect();
+    estimated(&mean_interval(&means, CONFIDENCE))
+}
+
 pub(crate) fn directions(compiled: &Compiled, tallies: &[Tally]) -> Vec<DirectionFigures> {
     (0..compiled.fabric.directions.len())
         .filter(|index| compiled.alive[index / 2])
@@ -131,6 +140,7 @@ fn direction(compiled: &Compiled, tallies: &[Tally], index: usize) -> DirectionF
         queue_max = queue_max.max(own.queue_max);
         ahead = ahead.max(own.ahead_max);
     }
+    let ends = wait_ends(tallies.iter().map(|tally| &tally.directions[index].wait));
     let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
     let quantile = |q: f64| wait.quantile(q).map_or(0.0, Duration::as_us_f64);
     let most = |tally: &Tally, asked: bool| {
@@ -166,6 +176,8 @@ fn direction(compiled: &Compiled, tallies: &[Tally], index: usize) -> DirectionF
         overhead_bytes: bytes - payload,
         payload_mb_s: payload as f64 / 1e6 / window / tallies.len() as f64,
         wait_mean_us: wait.mean().unwrap_or(0.0) / 1e6,
+        wait_mean_low_us: ends.low,
+        wait_mean_high_us: ends.high,
         wait_p50_us: quantile(0.5),
         wait_p99_us: quantile(0.99),
         wait_p999_us: quantile(0.999),
@@ -198,6 +210,7 @@ pub(crate) fn controllers(compiled: &Compiled, tallies: &[Tally]) -> Vec<ArrayFi
             for tally in tallies {
                 wait.merge(&tally.controllers[index].wait);
             }
+            let ends = wait_ends(tallies.iter().map(|tally| &tally.controllers[index].wait));
             let served: u64 = tallies
                 .iter()
                 .map(|tally| tally.controllers[index].served)
@@ -230,6 +243,8 @@ pub(crate) fn controllers(compiled: &Compiled, tallies: &[Tally]) -> Vec<ArrayFi
                 asked_peak_percent: mean_of(tallies, asked_peak),
                 served,
                 wait_mean_us: wait.mean().unwrap_or(0.0) / 1e6,
+                wait_mean_low_us: ends.low,
+                wait_mean_high_us: ends.high,
                 wait_p99_us: wait.quantile(0.99).map_or(0.0, Duration::as_us_f64),
                 service_mean_us: if served > 0 {
                     service as f64 / served as f64 / 1e6
