@@ -86,6 +86,12 @@ pub fn size(text: &str, max: u64) -> Result<u64, String> {
     })
 }
 
+/// The word of a list that was meant: misspelt, or with its parts in another order.
+#[must_use]
+pub fn nearest<'k>(word: &str, known: &[&'k str]) -> Option<&'k str> {
+    problem::near(word, known.iter().copied())
+}
+
 /// Reads a length as a scenario writes it, `"40m"`: millimetres.
 ///
 /// # Errors
@@ -324,7 +330,7 @@ fn understand(
     }
     let title = top
         .get("title", &value::text)
-        .unwrap_or_else(|| "Untitled".to_owned());
+        .unwrap_or_else(|| title_of(ctx.file));
     let run = control::run(&top);
     let timers = timers::global(&top);
     let names = Names::read(&top);
@@ -381,6 +387,17 @@ fn understand(
     check_whole(&top, &names, &site, &groups);
     top.finish();
     Some(site)
+}
+
+/// The name of a scenario that states none: that of its file.
+fn title_of(file: &str) -> String {
+    let name = file.rsplit(['/', '\\']).next().unwrap_or(file);
+    let stem = name.strip_suffix(".toml").unwrap_or(name);
+    if stem.is_empty() {
+        "A scenario without a title".to_owned()
+    } else {
+        stem.to_owned()
+    }
 }
 
 /// A scenario without hosts, arrays, links or work has nothing to simulate.

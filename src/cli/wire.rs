@@ -12,7 +12,8 @@ use crate::render::{chart, json};
 use crate::scenario;
 use crate::study::exchange;
 use crate::wire::{Fec, Op, SIZE_MAX, Technology, technologies, technology_with};
-use clap::builder::PossibleValuesParser;
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
+use clap::error::{ContextKind, ContextValue};
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 
@@ -21,7 +22,7 @@ use std::path::PathBuf;
 pub(super) struct Arguments {
     /// Protocol; not with --sweep
     #[arg(
-        long, value_name = "PROTOCOL", value_parser = PossibleValuesParser::new(protocol::KEYS),
+        long, value_name = "PROTOCOL", value_parser = Nearest::new(&protocol::KEYS),
         required_unless_present = "sweep",
     )]
     protocol: Option<String>,
@@ -34,7 +35,7 @@ pub(super) struct Arguments {
     /// Link technologies to put it on, commas between; see `halfloom rates` [default: all that fit]
     #[arg(
         long, value_name = "LINK,…", value_delimiter = ',', ignore_case = true,
-        value_parser = PossibleValuesParser::new(technologies().iter().map(|known| known.label)),
+        value_parser = Nearest::new(&technologies().iter().map(|known| known.label).collect::<Vec<_>>()),
         hide_possible_values = true,
     )]
     over: Vec<String>,
@@ -102,6 +103,47 @@ pub(super) struct Arguments {
     /// What the drawing is for
     #[arg(long, value_name = "SHAPE", value_enum, default_value = "slide")]
     shape: ShapeWord,
+}
+
+/// One word of a list; whoever writes another is told the one that was meant by the rules of the scenario
+/// language, which knows `fc-scsi` in `scsi-fc`.
+#[derive(Clone, Debug)]
+struct Nearest {
+    words: Vec<&'static str>,
+    parser: PossibleValuesParser,
+}
+
+impl Nearest {
+    fn new(words: &[&'static str]) -> Self {
+        Self {
+            words: words.to_vec(),
+            parser: PossibleValuesParser::new(words.iter().copied()),
+        }
+    }
+}
+
+impl TypedValueParser for Nearest {
+    type Value = String;
+
+    fn parse_ref(
+        &self,
+        command: &clap::Command,
+        argument: Option<&clap::Arg>,
+        value: &std::ffi::OsStr,
+    ) -> Result<String, clap::Error> {
+        let parsed = self.parser.parse_ref(command, argument, value);
+        parsed.map_err(|mut error| {
+            if let Some(near) = scenario::nearest(&value.to_string_lossy(), &self.words) {
+                let near = ContextValue::String(near.to_owned());
+                error.insert(ContextKind::SuggestedValue, near);
+            }
+            error
+        })
+    }
+
+    fn possible_values(&self) -> Option<Box<dyn Iterator<Item = PossibleValue> + '_>> {
+        self.parser.possible_values()
+    }
 }
 
 /// Read or write.

@@ -97,7 +97,8 @@ fn significant_down(value: f64, digits: i32) -> String {
     if value == 0.0 || !value.is_finite() {
         return significant(value, digits);
     }
-    let place = exponent(value, digits) + 1 - digits;
+    // The exponent of the value itself: 0.9999 is not yet 1.
+    let place = exponent(value, 17) + 1 - digits;
     let step = ten(place);
     let rounded = (value / step).round();
     // What is a hair above a step for being binary is that step.
@@ -362,6 +363,27 @@ mod tests {
         assert_eq!(two(5.112), "5.1");
         assert_eq!(whole_percent(119.3), "119");
         assert_eq!(whole_percent(0.34), "0.3");
+    }
+
+    #[test]
+    fn how_far_something_grows_is_never_rounded_up() {
+        for (value, digits_three, digits_two) in [
+            (1.58, "1.58", "1.5"),
+            (1.579, "1.57", "1.5"),
+            (0.8388, "0.838", "0.83"),
+            (0.999_9, "0.999", "0.99"),
+            (2.0, "2.00", "2"),
+            (85.59, "85.5", "85"),
+            (1234.0, "1 230", "1 200"),
+            // 100 ÷ 80 and its like are what they are.
+            (1.25, "1.25", "1.2"),
+            (1.1, "1.10", "1.1"),
+            (0.0, "0", "0"),
+        ] {
+            assert_eq!(plain(&three_down(value)), digits_three, "{value}");
+            assert_eq!(plain(&two_down(value)), digits_two, "{value}");
+        }
+        assert_eq!(three_down(f64::INFINITY), NONE);
     }
 
     #[test]

@@ -26,7 +26,9 @@ pub use reasons::fullest_part;
 pub use singles::{
     column_flag, cut_words, fullest_words, limit_words, row_head, singles_answer, singles_runs,
 };
-pub use theory::{theory_figure, theory_simulated, theory_simulated_line, theory_value, trust_words};
+pub use theory::{
+    theory_figure, theory_simulated, theory_simulated_line, theory_value, trust_words,
+};
 pub use windows::{
     WINDOW_CAUTIONS, all_windows_words, clock, hour_fullest, hour_judged, hour_load, hour_margin,
     tightest_words, verdict_flag, window_words, windows_answer, windows_notes,

@@ -275,9 +275,9 @@ impl<'c, 'a> Cursor<'c, 'a> {
     /// The entry that a missing key is there as, misspelt.
     fn misspelt(&self, key: &str) -> Option<&'c Entry> {
         let asked = self.asked.borrow();
-        self.entries.iter().find(|entry| {
-            !asked.contains(&entry.key.as_str()) && near(&entry.key, [key]).is_some()
-        })
+        self.entries
+            .iter()
+            .find(|entry| !asked.contains(&entry.key.as_str()) && near(&entry.key, [key]).is_some())
     }
 
     /// A value that is only in force when stated; leaves a mark then.

@@ -163,7 +163,12 @@ pub(super) fn near<'k>(word: &str, known: impl IntoIterator<Item = &'k str>) -> 
         word.len() > 1 && !own.is_empty() && own.iter().all(|piece| others.contains(piece))
     };
     let by_piece = || known.iter().find(with_more).copied();
-    known.iter().find(same).copied().or(misspelt).or_else(by_piece)
+    known
+        .iter()
+        .find(same)
+        .copied()
+        .or(misspelt)
+        .or_else(by_piece)
 }
 
 /// The words in a name, in order: `scsi-fc` and `fc-scsi` have the same.

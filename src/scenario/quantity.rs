@@ -134,10 +134,13 @@ pub(super) fn meant_size(text: &str) -> Option<String> {
     };
     let digits = text.trim_end_matches(|c: char| c.is_ascii_alphabetic());
     let digits = digits.trim_end();
-    let (binary, decimal) = (format!("{digits}{letter}iB"), match letter {
-        'K' => format!("{digits}kB"),
-        other => format!("{digits}{other}B"),
-    });
+    let (binary, decimal) = (
+        format!("{digits}{letter}iB"),
+        match letter {
+            'K' => format!("{digits}kB"),
+            other => format!("{digits}{other}B"),
+        },
+    );
     let bytes = |text: &str| size(text, u64::MAX).ok();
     Some(format!(
         "did you mean \"{binary}\" ({} bytes) or \"{decimal}\" ({})?",
@@ -150,7 +153,11 @@ pub(super) fn meant_size(text: &str) -> Option<String> {
 pub(super) fn meant_io_rate(text: &str) -> Option<String> {
     let (_, unit) = split(text)?;
     let digits = text.trim_end_matches(|c: char| !c.is_ascii_digit());
-    let letter = match unit.to_ascii_lowercase().trim_end_matches("iops").trim_end() {
+    let letter = match unit
+        .to_ascii_lowercase()
+        .trim_end_matches("iops")
+        .trim_end()
+    {
         "" => "",
         "k" => "k",
         "m" => "M",

@@ -195,10 +195,7 @@ fn report_single(
                     "`[{0}]` stands for the only {0}, and there are more",
                     heading.name
                 ),
-                &format!(
-                    "`[[{}]]`, two brackets: one of several",
-                    heading.name
-                ),
+                &format!("`[[{}]]`, two brackets: one of several", heading.name),
                 "",
             );
         }
@@ -235,7 +232,9 @@ fn report(ctx: &Context<'_>, headings: &[Heading<'_>], faults: &[Fault]) {
             // Under a heading that is itself there twice every key is.
             section(headings, &fault.0).is_some_and(|heading| {
                 !heading.line.contains(&fault.0.start)
-                    && faults.iter().any(|(span, _)| heading.line.contains(&span.start))
+                    && faults
+                        .iter()
+                        .any(|(span, _)| heading.line.contains(&span.start))
             })
         } else {
             twice(fault)
@@ -253,7 +252,11 @@ fn report(ctx: &Context<'_>, headings: &[Heading<'_>], faults: &[Fault]) {
                 1 => "one more problem may follow from this and is left out".to_owned(),
                 _ => format!("{left_out} more problems may follow from this and are left out"),
             };
-            help = if help.is_empty() { more } else { format!("{help}; {more}") };
+            help = if help.is_empty() {
+                more
+            } else {
+                format!("{help}; {more}")
+            };
         }
         ctx.error(&Origin::Text(span.clone()), &says, &expected, &help);
     }
@@ -296,7 +299,10 @@ fn words(
         );
     }
     if fault.contains("key with no value") {
-        return said("this is not TOML: a key without a value", "`key = value`".to_owned());
+        return said(
+            "this is not TOML: a key without a value",
+            "`key = value`".to_owned(),
+        );
     }
     if fault.contains("string") && wanted.contains(['"', '\'']) {
         return said(
@@ -310,14 +316,20 @@ fn words(
     if fault.contains("unclosed table") {
         return said("a heading is not closed", "`]` at its end".to_owned());
     }
-    let wanted = if wanted == "nothing" { "nothing more in this line" } else { wanted };
+    let wanted = if wanted == "nothing" {
+        "nothing more in this line"
+    } else {
+        wanted
+    };
     said(&format!("this is not TOML: {fault}"), wanted.to_owned())
 }
 
 /// The value that a place stands in, from `=`, `,` or a bracket to `,`, a bracket, a remark or the end of the line.
 fn token(text: &str, at: usize) -> &str {
     let before = text.get(..at).unwrap_or("");
-    let start = before.rfind(['=', ',', '[', '{', '\n']).map_or(0, |found| found + 1);
+    let start = before
+        .rfind(['=', ',', '[', '{', '\n'])
+        .map_or(0, |found| found + 1);
     let rest = text.get(start..).unwrap_or("");
     let end = rest.find([',', ']', '}', '#', '\n']).unwrap_or(rest.len());
     rest[..end].trim()
@@ -337,7 +349,10 @@ fn earlier(text: &str, headings: &[Heading<'_>], span: &Range<usize>) -> Option<
     let from = own.map_or(0, |heading| heading.line.end);
     let mut start = from;
     for line in text.get(from..span.start)?.split_inclusive('\n') {
-        if line.split_once('=').is_some_and(|(word, _)| word.trim() == key) {
+        if line
+            .split_once('=')
+            .is_some_and(|(word, _)| word.trim() == key)
+        {
             return Some(position(text, start).0);
         }
         start += line.len();

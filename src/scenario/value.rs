@@ -123,7 +123,8 @@ pub(super) fn length_mm(node: &Node) -> Result<u64, Fault> {
 
 /// A size of one I/O.
 pub(super) fn size(node: &Node) -> Result<u64, Fault> {
-    quantity(node, io_size, SIZE_WHAT, "1B to 64MiB").map_err(|fault| guess(node, fault, &meant_size))
+    quantity(node, io_size, SIZE_WHAT, "1B to 64MiB")
+        .map_err(|fault| guess(node, fault, &meant_size))
 }
 
 /// What a wrong size of one I/O may mean, else what a size looks like.
@@ -239,14 +240,19 @@ pub(super) fn share(node: &Node) -> Result<f64, Fault> {
     if (0.0..=1.0).contains(&share) {
         Ok(share)
     } else {
-        Err(guess(node, Fault::new("is no share of 1", EXPECTED), &meant_share))
+        Err(guess(
+            node,
+            Fault::new("is no share of 1", EXPECTED),
+            &meant_share,
+        ))
     }
 }
 
 /// `70` is meant as 70 %.
 fn meant_share(text: &str) -> Option<String> {
     let percent: f64 = text.parse().ok()?;
-    ((1.0..=100.0).contains(&percent) && percent > 1.0).then(|| format!("did you mean \"{text}%\"?"))
+    ((1.0..=100.0).contains(&percent) && percent > 1.0)
+        .then(|| format!("did you mean \"{text}%\"?"))
 }
 
 /// A finite number within limits.

@@ -122,7 +122,9 @@ fn simulated(row: &TheoryRow, steady: &Steady) -> Option<Estimated> {
             let link = || steady.directions.iter().find(|d| d.name == row.part);
             array
                 .map(|a| (a.wait_mean_us, a.wait_mean_low_us, a.wait_mean_high_us))
-                .or_else(|| link().map(|d| (d.wait_mean_us, d.wait_mean_low_us, d.wait_mean_high_us)))
+                .or_else(|| {
+                    link().map(|d| (d.wait_mean_us, d.wait_mean_low_us, d.wait_mean_high_us))
+                })
                 .map(|(value, low, high)| Estimated { value, low, high })
         }
         "throughput" => work().map(|work| work.all.completed_iops),

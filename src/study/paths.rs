@@ -51,10 +51,24 @@ pub fn paths(
         .map(|set| sheet(site, &fabric, &mut flows, set))
         .collect();
     if sheets.is_empty() {
+        let joined: Vec<String> = site
+            .workloads
+            .iter()
+            .map(|work| {
+                let own: Vec<&str> = work.hosts.iter().map(|host| families[*host]).collect();
+                format!(
+                    "`{}` joins {} and {}",
+                    work.name,
+                    own.join(", "),
+                    arrays[work.array]
+                )
+            })
+            .collect();
         return Err(format!(
-            "no workload joins {} and {}",
+            "no workload joins {} and {}; {}",
             host.map_or_else(|| "any host".to_owned(), |name| format!("host `{name}`")),
             array.map_or_else(|| "any array".to_owned(), |name| format!("array `{name}`")),
+            joined.join(", ")
         ));
     }
     Ok(sheets)

@@ -10,7 +10,7 @@ use super::axis::Scale;
 use super::canvas::{Anchor, Face, Pen};
 use super::frame::{Plotted, Sheet, with_case};
 use super::palette::Role;
-use super::text::{fit, room, sig};
+use super::text::{fit, room, sig, wrap_at_most};
 use super::{Drawing, Format};
 
 /// Bars drawn at most.
@@ -19,6 +19,7 @@ const BARS_MOST: usize = 8;
 const BARS_MOST_SLIDE: usize = 4;
 
 /// A bar: a case, or a mend in a case.
+#[derive(Clone)]
 struct Bar {
     name: String,
     with: String,
@@ -29,18 +30,29 @@ struct Bar {
 }
 
 pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<Drawing> {
-    let bars = chosen(
-        bars(report, workload),
-        if format == Format::Slide {
-            BARS_MOST_SLIDE
-        } else {
-            BARS_MOST
-        },
-    );
+    let most = if format == Format::Slide {
+        BARS_MOST_SLIDE
+    } else {
+        BARS_MOST
+    };
+    let all = bars(report, workload);
+    let mut bars = chosen(all.clone(), most);
     let name = &report.steady.first()?.workloads.get(workload)?.name;
-    let enlarged = enlarged(&bars, format)?;
-    let mut sheet = Sheet::new(report, format, 800.0, words::finding(&bars, name));
+    let sheet_of = |bars: &[Bar]| Sheet::new(report, format, 800.0, words::finding(bars, name));
+    let mut sheet = sheet_of(&bars);
     let em = sheet.em;
+    let share = if format == Format::Slide { 0.37 } else { 0.34 };
+    let mut widest = sheet.width * share;
+    let long = |bar: &Bar| room(&bar.name, em, true) > sheet.width * share;
+    if bars.iter().any(long) {
+        // Names that take two lines leave more to the bars, and on a slide need the room of one.
+        widest = sheet.width * 0.3;
+        if format == Format::Slide {
+            bars = chosen(all, most - 1);
+            sheet = sheet_of(&bars);
+        }
+    }
+    let enlarged = enlarged(&bars, format)?;
     let phone = format == Format::Phone;
     let most = bars.iter().map(|bar| bar.total).fold(0.0, f64::max);
     let names = bars
@@ -50,12 +62,15 @@ pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<D
     let left = if phone {
         sheet.side
     } else {
-        sheet.side + names.min(sheet.width * 0.3) + em
+        sheet.side + names.min(widest) + em
     };
     let right = sheet.right() - room("0.000 ms", em, true) - em * 0.5;
     let scale = Scale::linear((0.0, most), (left, right));
     let (step, high) = if phone {
         (em * 3.0, em * 1.4)
+    } else if names > left - sheet.side - em * 0.6 {
+        // A long name takes two lines rather than be cut.
+        (em * 2.7, em * 1.6)
     } else {
         (em * 2.2, em * 1.6)
     };
@@ -210,9 +225,12 @@ fn label(sheet: &mut Sheet, bar: &Bar, left: f64, (row, top, high): (f64, f64, f
             Role::Ink,
         );
     } else {
-        let name = fit(&bar.name, em, true, left - sheet.side - em * 0.6);
-        let at = (left - em * 0.6, top + high / 2.0 + em * 0.36);
-        sheet.label(at, &name, Face::Bold, Anchor::End, Role::Ink);
+        let lines = wrap_at_most(&bar.name, em, true, left - sheet.side - em * 0.6, 2);
+        let first = top + high / 2.0 + em * 0.36 - (lines.len() - 1) as f64 * em * 0.6;
+        for (index, line) in lines.iter().enumerate() {
+            let at = (left - em * 0.6, first + index as f64 * em * 1.2);
+            sheet.label(at, line, Face::Bold, Anchor::End, Role::Ink);
+        }
     }
 }
 

@@ -49,7 +49,8 @@ pub(super) fn draw(report: &Report, format: Format) -> Option<Drawing> {
     }
     let em = sheet.em;
     let low = table.top + table.rows as f64 * table.step;
-    let mut key = "large: busiest 20 ms, %; small: mean, %".to_owned();
+    let key = "large: busiest 20 ms, %; small: mean, %";
+    let mut keys = vec![key.to_owned()];
     let (rows, columns) = (links.len() - table.rows, cases.len() - table.cases.len());
     if rows + columns > 0 {
         let counted = |count: usize, what: &str| match count {
@@ -61,13 +62,19 @@ pub(super) fn draw(report: &Report, format: Format) -> Option<Drawing> {
             .into_iter()
             .flatten()
             .collect();
-        key = format!(
-            "{key}; links only (controllers: headroom); left out, all less busy: {}",
-            out.join(" and ")
-        );
+        let out = out.join(" and ");
+        // The longest that finds room whole.
+        keys = vec![
+            format!("{key}; links only (controllers: headroom); left out, all less busy: {out}"),
+            format!("{key}; links only; left out, all less busy: {out}"),
+            format!("large: busiest 20 ms, %; left out, less busy: {out}"),
+            format!("left out, less busy: {out}"),
+        ];
     }
     let space = sheet.right() - sheet.side;
-    let key = fit(&key, em, false, space);
+    let whole = |key: &&String| room(key, em, false) <= space;
+    let key = keys.iter().find(whole).unwrap_or(&keys[keys.len() - 1]);
+    let key = fit(key, em, false, space);
     let at = (sheet.side, low + em * 1.4);
     sheet.label(at, &key, Face::Plain, Anchor::Start, Role::Mute);
     let body = low + em * 1.9 - sheet.top;

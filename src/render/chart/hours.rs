@@ -24,6 +24,10 @@ const fn most(format: Format) -> usize {
 /// Where things lie.
 struct Day {
     left: f64,
+    /// Height of the bar of a full load.
+    bar: f64,
+    /// Height of a strip.
+    strip: f64,
     /// Width of an hour.
     hour: f64,
     /// Names stand above their strips.
@@ -56,8 +60,18 @@ pub(super) fn draw(origin: &Origin, found: &Windows, format: Format) -> Option<D
     } else {
         sheet.side + widest.min(sheet.width * 0.25) + em
     };
+    // A slide is filled: what the rest leaves goes to the bars, and half as much to each strip.
+    let spare = match format {
+        Format::Slide => {
+            let rest = em * (12.0 + 4.8 * shown.len() as f64);
+            (sheet.height(0.0) - rest).max(0.0) / (1.0 + 0.5 * shown.len() as f64)
+        }
+        Format::Page | Format::Phone => 0.0,
+    };
     let day = Day {
         left,
+        bar: em * 3.4 + spare,
+        strip: em * 2.0 + (spare * 0.5).min(em * 2.5),
         hour: (sheet.right() - left) / 24.0,
         above,
     };
@@ -96,7 +110,7 @@ pub(super) fn draw(origin: &Origin, found: &Windows, format: Format) -> Option<D
 /// The load of each hour as bars, and the clock below; where the next row begins.
 fn load(sheet: &mut Sheet, day: &Day, found: &Windows, top: f64) -> f64 {
     let em = sheet.em;
-    let tall = em * 3.4;
+    let tall = day.bar;
     let name = "load, %";
     let base = if day.above {
         sheet.label(
@@ -173,7 +187,7 @@ fn load(sheet: &mut Sheet, day: &Day, found: &Windows, top: f64) -> f64 {
 /// The 24 hours of an outage; where the next row begins.
 fn strip(sheet: &mut Sheet, day: &Day, outage: &OutageWindows, top: f64) -> f64 {
     let em = sheet.em;
-    let tall = em * 2.0;
+    let tall = day.strip;
     let (role, mark) = look(&outage.case);
     let cells = if day.above {
         let name = fit(

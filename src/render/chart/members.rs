@@ -14,6 +14,8 @@ use super::{Drawing, Format};
 /// Groups drawn at most on a page or a phone, and members of one group.
 const GROUPS_MOST: usize = 12;
 const MEMBERS_MOST: usize = 16;
+/// Height of a member's row where nothing stretches it, em.
+const ROW: f64 = 1.45;
 
 /// One direction of one group: its members.
 struct Group<'a> {
@@ -60,10 +62,18 @@ pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawi
     let em = sheet.em;
     groups.truncate(GROUPS_MOST);
     let (head, tail) = (em * 2.2, em * 3.2);
-    let row = em * 1.45;
-    let tall = |group: &Group<'_>| em * 2.3 + group.members.len().min(MEMBERS_MOST) as f64 * row;
+    let rows = |group: &Group<'_>| group.members.len().min(MEMBERS_MOST) as f64;
+    let tall = |group: &Group<'_>| em * 2.3 + rows(group) * em * ROW;
     let space = sheet.height(f64::INFINITY) - head - tail;
     keep(&mut groups, space, tall);
+    // A slide is filled: few members get high bars.
+    let spare = space - groups.iter().map(tall).sum::<f64>();
+    let all: f64 = groups.iter().map(rows).sum();
+    let row = match format {
+        Format::Slide => em * ROW + (spare / all).clamp(0.0, em * 2.6),
+        Format::Page | Format::Phone => em * ROW,
+    };
+    let tall = |group: &Group<'_>| em * 2.3 + rows(group) * row;
     let label = room("member 88", em, false) + em * 0.7;
     let (left, right) = (
         sheet.side + label,
@@ -81,7 +91,7 @@ pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawi
             &scale,
             (y + em * 1.8, y + tall(group) - em * 0.3),
         );
-        one(&mut sheet, group, y, |value| scale.place(value));
+        one(&mut sheet, group, (y, row), |value| scale.place(value));
         y += tall(group);
     }
     for tick in scale.ticks(4) {
@@ -203,9 +213,9 @@ fn key(sheet: &mut Sheet) {
     );
 }
 
-fn one(sheet: &mut Sheet, group: &Group<'_>, top: f64, place: impl Fn(f64) -> f64) {
+/// A group from `top` on, each member `row` high.
+fn one(sheet: &mut Sheet, group: &Group<'_>, (top, row): (f64, f64), place: impl Fn(f64) -> f64) {
     let em = sheet.em;
-    let row = em * 1.45;
     let (most, even) = group.shares();
     let space = sheet.right() - sheet.side;
     let share = format!(
@@ -250,7 +260,7 @@ fn one(sheet: &mut Sheet, group: &Group<'_>, top: f64, place: impl Fn(f64) -> f6
             sheet,
             figures,
             (&text, group.side),
-            first + index as f64 * row,
+            (first + index as f64 * row, row - em * 0.45),
             &place,
         );
     }
@@ -260,18 +270,18 @@ fn one(sheet: &mut Sheet, group: &Group<'_>, top: f64, place: impl Fn(f64) -> f6
     sheet.canvas.line([(x, first - em * 0.2), (x, low)], even);
 }
 
-/// The bar of one member, with its upper edge at `y`.
+/// The bar of one member, with its upper edge at `y` and so high.
 fn member(
     sheet: &mut Sheet,
     figures: &DirectionFigures,
     (text, side): (&str, Option<char>),
-    y: f64,
+    (y, high): (f64, f64),
     place: &impl Fn(f64) -> f64,
 ) {
     let em = sheet.em;
     let (mean, peak) = (figures.utilization_percent, figures.asked_peak_percent);
     let (left, full, role) = (place(0.0), place(100.0), side_role(side));
-    let base = y + em * 0.87;
+    let base = y + high / 2.0 + em * 0.37;
     sheet.label(
         (left - em * 0.5, base),
         text,
@@ -279,7 +289,7 @@ fn member(
         Anchor::End,
         Role::Mute,
     );
-    let wide = |value: f64| (place(value).min(full) - left, em);
+    let wide = |value: f64| (place(value).min(full) - left, high);
     sheet.canvas.rect((left, y), wide(mean), role);
     sheet
         .canvas
@@ -287,7 +297,7 @@ fn member(
     if is_over(peak) {
         sheet
             .canvas
-            .rect((full, y), (place(peak) - full, em), Role::Missed);
+            .rect((full, y), (place(peak) - full, high), Role::Missed);
     }
     let ink = if is_over(peak) {
         Role::Missed

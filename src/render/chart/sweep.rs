@@ -312,7 +312,9 @@ fn over_two(
     let body = sheet.height(head + rows.len() as f64 * em * 3.2 + em * 2.0);
     let left = sheet.side + (sheet.width * 0.22).min(em * 12.0);
     let wide = (sheet.right() - left) / columns.len() as f64;
-    let tall = ((body - head - em * 2.0) / rows.len() as f64).min(em * 3.6);
+    // A slide is filled.
+    let most = em * if format == Format::Slide { 8.0 } else { 3.6 };
+    let tall = ((body - head - em * 2.0) / rows.len() as f64).min(most);
     let top = sheet.top + head;
     let keys = format!("{} down, {} across", table.keys[down], table.keys[across]);
     let keys = fit(&keys, em, true, sheet.right() - sheet.side);

@@ -449,7 +449,7 @@ fn findings_state_the_numbers() {
         finding(percentiles(&report, 0, Format::Page))
             .contains(&format!("14{thin}ms, promise 2{thin}ms"))
     );
-    assert!(finding(headroom(&report, Format::Page)).contains("0.84 times"));
+    assert!(finding(headroom(&report, Format::Page)).contains("0.83 times"));
     assert!(
         finding(diagram(&report, 1, Format::Page))
             .contains(&format!("119{thin}%: edge-B to san-B"))

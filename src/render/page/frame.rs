@@ -2,7 +2,7 @@
 
 use super::html::{BADGE_A, BADGE_B, SYMBOLS, case_name, css_string, esc};
 use super::{Context, WIDE_CASES};
-use crate::outcome::{Lane, Origin};
+use crate::outcome::{Case, Lane, Origin};
 use crate::render::chart::palette;
 use crate::render::words::{Flag, origin_line};
 use base64::Engine as _;
@@ -75,9 +75,17 @@ pub(in crate::render) fn hash(text: &str) -> String {
     format!("sha256-{encoded}")
 }
 
+/// Cells and labels on lines of their own, so that text taken out of the page keeps its figures apart.
+fn apart(body: &str) -> String {
+    body.replace("</td><", "</td>\n<")
+        .replace("</th><", "</th>\n<")
+        .replace("</text><", "</text>\n<")
+}
+
 /// The whole document round `body`.
 pub(super) fn document(context: &Context<'_>, body: &str) -> String {
     let style = style(context);
+    let body = apart(body);
     let origin = &context.report.origin;
     let title = format!("{}: {}", origin.title, context.answer.headline.plain());
     let many = if context.cases().len() > WIDE_CASES {
@@ -106,6 +114,7 @@ pub(super) fn document(context: &Context<'_>, body: &str) -> String {
 /// A page of one question: style, head and foot of the report, without cases to choose from and without a script.
 pub(super) fn single(origin: &Origin, kind: &str, title: &str, body: &str) -> String {
     let phone = BLOCKS.replace('@', "");
+    let body = apart(body);
     let style = format!(
         "{}{STYLE}@media screen and (max-width:699px){{\n{phone}}}\n@page{{margin:15mm 14mm 18mm}}\n",
         colours()
@@ -209,6 +218,46 @@ pub(super) fn chooser(context: &Context<'_>) -> String {
             case_name(case)
         );
     }
-    out.push_str("</fieldset>\n\n");
+    out.push_str("</fieldset>\n");
+    let _ = write!(out, "<p class=\"key cases\">{}</p>\n\n", case_key(context));
     out
+}
+
+/// What an outage takes, as its switch-over says; else as much of it as its case shows.
+fn gone(context: &Context<'_>, case: &Case) -> String {
+    let mut switches = context.report.switches.iter();
+    let own = switches.find(|switch| switch.case.name == case.name);
+    let said = own.and_then(|switch| {
+        let first = &switch.events.first()?.what;
+        first.strip_prefix(&format!("{}: ", case.name))
+    });
+    match (said, case.lost) {
+        (Some(said), _) => said.to_owned(),
+        (None, Some(side)) => format!("all parts of side {side}"),
+        (None, None) => "what the outage takes".to_owned(),
+    }
+}
+
+/// What each case means, with its mark: said before the first table that uses them.
+fn case_key(context: &Context<'_>) -> String {
+    const SHOWN: usize = 4;
+    let mut parts = Vec::new();
+    for case in context.cases().iter().take(SHOWN) {
+        let what = match (&case.outage, case.carries) {
+            (None, _) if case.is_scripted() => "what the scenario’s events do".to_owned(),
+            (None, _) => "nothing is lost".to_owned(),
+            (Some(_), Some(side)) => {
+                format!(
+                    "gone for good: {}; {side} carries all the work",
+                    gone(context, case)
+                )
+            }
+            (Some(_), None) => format!("gone for good: {}", gone(context, case)),
+        };
+        parts.push(format!("<span>{}</span>: {}", case_name(case), esc(&what)));
+    }
+    if context.cases().len() > SHOWN {
+        parts.push("and so on for each outage of the scenario".to_owned());
+    }
+    format!("{}. The switch-over is the way there.", parts.join(". "))
 }

@@ -67,7 +67,10 @@ fn table(context: &Context<'_>) -> String {
         }
     }
     let mut out = table.html();
-    let notes = [growth_words(context.report), short_span_words(context.report)];
+    let notes = [
+        growth_words(context.report),
+        short_span_words(context.report),
+    ];
     for said in notes.into_iter().flatten() {
         out.push_str(&format!("<p>{}</p>", esc(&said)));
     }

@@ -266,7 +266,7 @@ impl Table {
             let right = if column.right { " class=\"r\"" } else { "" };
             let _ = write!(
                 out,
-                "\n<td role=\"cell\"{right} data-l=\"{}\">{cell}</td>",
+                "<td role=\"cell\"{right} data-l=\"{}\">{cell}</td>",
                 esc(&column.label)
             );
         }
@@ -292,7 +292,7 @@ impl Table {
             let right = if column.right { " class=\"r\"" } else { "" };
             let _ = write!(
                 out,
-                "\n<th role=\"columnheader\" scope=\"col\"{right}>{}</th>",
+                "<th role=\"columnheader\" scope=\"col\"{right}>{}</th>",
                 column.head
             );
         }

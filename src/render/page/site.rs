@@ -109,8 +109,12 @@ fn tier_cells(tier: &TierRow, cases: usize) -> Vec<String> {
         cells.push(match (mean, at(&tier.burst_percent)) {
             (None, _) => "lost".to_owned(),
             // A closed loop takes what there is: its load is no figure, and none is made up for it.
-            (Some(mean), _) if closed && mean <= 0.0 => "<span class=\"nw\">closed loop</span>".to_owned(),
-            (Some(mean), _) if closed => format!("{} <small>and a closed loop</small>", three(mean)),
+            (Some(mean), _) if closed && mean <= 0.0 => {
+                "<span class=\"nw\">closed loop</span>".to_owned()
+            }
+            (Some(mean), _) if closed => {
+                format!("{} <small>and a closed loop</small>", three(mean))
+            }
             (Some(mean), Some(burst)) if three(mean) != three(burst) => {
                 format!("{} <small>burst {}</small>", three(mean), three(burst))
             }

@@ -147,7 +147,7 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
     {
         let _ = write!(
             out,
-            "<p><b>Stop and spike.</b> In the emptiest 20{THIN}ms after the loss {} I/Os a second of <i>{}</i> are completed, in the fullest {}; the survivors’ own busiest 20{THIN}ms have {}. What hung on a lost path comes out at once when its timer is over. A policy that goes in turn fills a lost path first; one that takes the emptiest hardly touches it again, and shows neither.</p>",
+            "<p><b>Stop and spike.</b> After the loss, <i>{1}</i> completes {0} I/Os a second in its emptiest 20{THIN}ms and {2} in its fullest; in the steady state with the parts gone, its fullest 20{THIN}ms have {3}. A spike comes when a timer ends and everything that hung on lost paths goes out at once. How deep the stop is depends on the path policy: one that takes paths in turn keeps sending I/Os into a lost path, one that takes the emptiest path soon avoids it.</p>",
             three(least),
             esc(&workload.name),
             three(workload.completed_most_iops),
@@ -178,7 +178,7 @@ fn workloads(switch: &Switch) -> String {
         Column::number("drained after, s"),
     ];
     let caption = format!(
-        "What each workload felt with {}: times and backlog of the worst of {} runs, counts of all together; completed in the emptiest 20\u{202F}ms after the loss and in the fullest",
+        "What each workload felt with {}: times and backlog are those of the worst of {} runs, counts those of all runs together; completed at least and at most are the emptiest and the fullest 20\u{202F}ms after the loss",
         esc(&switch.case.name),
         switch.replications
     );

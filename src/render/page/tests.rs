@@ -146,3 +146,81 @@ fn names_cannot_become_markup_on_pages_of_one_question() {
         assert!(page.contains("&lt;script&gt;alert"));
     }
 }
+
+/// Theory stands beside what was simulated, each assumption once; the cases that the page knows are told where they are
+/// chosen, with what is gone in each.
+#[test]
+fn theory_and_cases_are_explained() {
+    let mut report = sample_report();
+    assert!(
+        !page(&report).contains("Beside theory"),
+        "no form, no table"
+    );
+    let row = |case: &str, simulated| crate::outcome::TheoryRow {
+        case: case.to_owned(),
+        part: "depot-c1".to_owned(),
+        figure: "mean wait",
+        unit: "us",
+        value: 12.5,
+        trust: crate::outcome::Trust::Approximation,
+        by: "Lee and Longton",
+        assumes: "arrivals at random <and so on>",
+        simulated,
+        simulated_low: simulated.map(|value| value - 0.5),
+        simulated_high: simulated.map(|value| value + 0.5),
+    };
+    report.review.theory = vec![
+        row("healthy", Some(12.25)),
+        row("A lost", None),
+        row("a case that was not run", Some(99.25)),
+    ];
+    let page = page(&report);
+    assert!(page.contains("Beside theory") && page.contains("mean wait, µs"));
+    assert!(
+        page.contains("about 12.5"),
+        "the trust stands with the figure"
+    );
+    assert!(
+        page.contains("11.8 to 12.8"),
+        "the interval stands in small"
+    );
+    assert!(!page.contains("a case that was not run"));
+    assert_eq!(
+        page.matches("arrivals at random &lt;and so on&gt;").count(),
+        1
+    );
+    for words in [
+        "nothing is lost",
+        "gone for good: all parts of side A, and lan-1; B carries all the work",
+        "gone for good: all parts of side B, and lan-2; A carries all the work",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+}
+
+/// A closed loop has no load, and the page makes none up.
+#[test]
+fn a_closed_loop_is_no_load_of_zero() {
+    let mut report = sample_report();
+    let tier = &mut report.review.tiers[0];
+    tier.closed = vec![true; report.review.cases.len()];
+    for list in [
+        &mut tier.toward_array_percent,
+        &mut tier.toward_host_percent,
+        &mut tier.burst_percent,
+    ] {
+        for value in list.iter_mut() {
+            *value = Some(0.0);
+        }
+    }
+    assert!(page(&report).contains("closed loop</span>"));
+}
+
+/// Text taken out of a table keeps its figures apart: no cell touches the next.
+#[test]
+fn cells_do_not_run_together_as_text() {
+    let page = page(&sample_report());
+    for joint in ["</td><td", "</th><th", "</th><td", "</text><text"] {
+        assert!(!page.contains(joint), "{joint}");
+    }
+}

@@ -15,7 +15,8 @@ pub(super) fn table(context: &Context<'_>) -> String {
         Column::number("simulated"),
         Column::words("by which form, and what it assumes"),
     ];
-    let caption = "What queueing theory says of the fullest part of each kind, and what was simulated";
+    let caption =
+        "What queueing theory says of the fullest part of each kind, and what was simulated";
     let mut table = Table::new("", caption.to_owned(), columns);
     let mut said: Vec<&str> = Vec::new();
     for row in &context.report.review.theory {

@@ -3,7 +3,9 @@
 use super::Context;
 use super::html::{esc, flag_class, flag_mark, prose};
 use crate::outcome::{Cell, MeasureKind, Row};
-use crate::render::number::{Scale, as_written, is_over, three, three_down, whole_percent, with_unit};
+use crate::render::number::{
+    Scale, as_written, is_over, three, three_down, whole_percent, with_unit,
+};
 use crate::render::words::{Flag, measure_name, plural, row_scale};
 
 const CONTENTS: [(&str, &str); 11] = [

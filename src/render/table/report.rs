@@ -12,9 +12,8 @@ use crate::render::number::{
     NONE, Scale, THIN, about, at_place, count, is_over, margin, three, three_down,
 };
 use crate::render::words::{
-    GROWTH_TITLE, growth_words,
-    Flag, Prose, answer, longest_of, measure_name, origin_line, partial_words, precision_words,
-    row_scale, short_span_words, target_words, timer_words,
+    Flag, GROWTH_TITLE, Prose, answer, growth_words, longest_of, measure_name, origin_line,
+    partial_words, precision_words, row_scale, short_span_words, target_words, timer_words,
 };
 use std::collections::BTreeMap;
 

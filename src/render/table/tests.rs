@@ -43,6 +43,47 @@ pub(crate) fn sheets() -> Vec<PathSheet> {
     }]
 }
 
+/// Paths that differ in names alone are shown once, the others named; none is lost, and `all` shows each.
+#[test]
+fn alike_paths_are_shown_once() {
+    let own = sheets();
+    let mut twin = own[0].clone();
+    twin.host = "db-9".to_owned();
+    for path in &mut twin.paths {
+        path.host_port = path.host_port.replace("db-1", "db-9");
+        for hop in &mut path.hops {
+            hop.name = hop.name.replace("db-1", "db-9");
+        }
+    }
+    let mut other = twin.clone();
+    other.host = "db-7".to_owned();
+    for path in &mut other.paths {
+        path.host_port = path.host_port.replace("db-9", "db-7");
+        path.idle_us += 1.0;
+    }
+    let all = [own[0].clone(), twin, other];
+    let rows = |text: &str| text.matches("idle ").count();
+    let (each, folded) = (paths_text(&all, true), paths_text(&all, false));
+    let paths: usize = all.iter().map(|sheet| sheet.paths.len()).sum();
+    assert_eq!(rows(&each), paths, "{each}");
+    assert!(rows(&folded) < rows(&each), "{folded}");
+    assert!(folded.contains("more like it: "), "{folded}");
+    for sheet in &all {
+        for path in &sheet.paths {
+            assert!(
+                folded.contains(&path.host_port),
+                "{}: {folded}",
+                path.host_port
+            );
+        }
+    }
+    // What differs in a figure is shown by itself.
+    assert!(
+        folded.contains(&format!("\n{} to ", all[2].paths[0].host_port)),
+        "{folded}"
+    );
+}
+
 #[test]
 fn every_text_ends_with_the_word_estimate() {
     let report = sample_report();

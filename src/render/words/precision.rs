@@ -22,8 +22,7 @@ pub fn short_span_words(report: &Report) -> Option<String> {
 }
 
 /// What the table of growth shows; [`growth_words`] has the exception.
-pub const GROWTH_TITLE: &str =
-    "Times today’s load at which a part is full: 100 ÷ per cent asked of it in the busiest 20\u{202F}ms";
+pub const GROWTH_TITLE: &str = "Times today’s load at which a part is full: 100 ÷ per cent asked of it in the busiest 20\u{202F}ms";
 
 /// What a growth below one rests on where work is turned back; `None` where none is.
 #[must_use]

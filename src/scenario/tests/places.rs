@@ -113,8 +113,10 @@ fn unknown_key() {
 
 #[test]
 fn unknown_table() {
-    insta::assert_snapshot!(changed("[[host]]", "[[hots]]\n[[host]]"), @"2:1^8 a host has no `name` | it needs one
-    2:3^4 no table is called `hots` | did you mean `[[host]]`?");
+    insta::assert_snapshot!(changed("[[host]]", "[[hots]]\n[[host]]"), @r"
+    2:1^8 a host has no `name` | it needs one
+    2:3^4 no table is called `hots` | did you mean `[[host]]`?
+    ");
 }
 
 #[test]

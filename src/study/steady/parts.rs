@@ -107,9 +107,7 @@ fn percent(part: f64, whole: f64) -> f64 {
 
 /// The interval of a mean wait in µs: each replication's mean is one value.
 fn wait_ends<'t>(waits: impl Iterator<Item = &'t Histogram>) -> Estimated {
-    let means: Vec<f64> = waits
-        .map(|wait| wait.mean().unwrap_or(0.0) / 1e6)
-        .collect();
+    let means: Vec<f64> = waits.map(|wait| wait.mean().unwrap_or(0.0) / 1e6).collect();
     estimated(&mean_interval(&means, CONFIDENCE))
 }
 

@@ -326,3 +326,37 @@ fn short_names_make_narrow_lanes() {
         }
     }
 }
+
+/// Names of ordinary length are whole in every drawing, and the low half of a slide is not empty.
+#[test]
+fn no_word_of_the_sample_is_cut_and_no_slide_ends_half_way() {
+    for (name, format, drawing) in drawings(&sample_report()) {
+        let cut = drawing.svg.contains('…');
+        assert!(!cut, "{name}, {format:?} has a word cut");
+        if format != Format::Slide {
+            continue;
+        }
+        let document = Document::parse(&drawing.svg).expect("well-formed");
+        let attribute = |node: Node<'_, '_>, name: &str| {
+            node.attribute(name)
+                .and_then(|text| text.parse::<f64>().ok())
+        };
+        let view = document.root_element().attribute("viewBox");
+        let tall: f64 = view
+            .and_then(|view| view.split(' ').next_back()?.parse().ok())
+            .expect("a height");
+        // The foot is the lowest text; what stands above it reaches below the middle.
+        let mut lows: Vec<f64> = document
+            .descendants()
+            .filter(|node| node.has_tag_name("text"))
+            .filter_map(|node| attribute(node, "y"))
+            .collect();
+        lows.sort_by(f64::total_cmp);
+        let foot = lows.pop().expect("a foot");
+        let body = lows.iter().rev().find(|low| **low < foot - 1.0);
+        assert!(
+            body.is_some_and(|low| *low > 0.6 * tall),
+            "{name} leaves the low half empty: {body:?} of {tall}"
+        );
+    }
+}

@@ -165,7 +165,11 @@ pub(super) fn latency(sheet: &mut Sheet, scene: &Scene<'_>, frame: &Frame, (top,
         let at = y.place(us / 1e3);
         ends.push(End {
             at,
-            text: format!("p99 {}, up to {}", words::at_last(scene), time(us, 3)),
+            text: if sheet.format == Format::Slide {
+                format!("p99 {} {}", words::at_last_short(scene), time(us, 3))
+            } else {
+                format!("p99 {}, up to {}", words::at_last(scene), time(us, 3))
+            },
             role: Role::Use,
             bold: false,
         });

@@ -60,6 +60,14 @@ pub(super) fn at_last(scene: &Scene<'_>) -> &'static str {
     }
 }
 
+/// The same in a word, for a slide.
+pub(super) fn at_last_short(scene: &Scene<'_>) -> &'static str {
+    match scene.switch.settled_s {
+        Some(_) => "settled",
+        None => "at last",
+    }
+}
+
 /// Mean p99 of the fullest bins after things settled (or in the last third), microseconds.
 pub(super) fn p99_at_last(scene: &Scene<'_>) -> Option<f64> {
     let from = scene
