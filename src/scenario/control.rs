@@ -259,7 +259,7 @@ pub(super) fn patterns_or(node: &Node, known: impl Fn(&str) -> bool) -> Result<V
     }) {
         Some(item) => Err(Fault::new(
             "holds something that is no pattern",
-            "part names, `*` for any letters",
+            "part names, `*` for any letters, like [\"*-A\", \"lan-1\"]",
         )
         .at(&item.origin)),
         None => Ok(listed),

@@ -13,7 +13,10 @@ pub(super) fn table(context: &Context<'_>) -> String {
         Column::words("figure"),
         Column::number("by theory"),
         Column::number("simulated"),
-        Column::words("by which form, and what it assumes"),
+        Column {
+            label: "form".to_owned(),
+            ..Column::words("by which form, and what it assumes")
+        },
     ];
     let caption =
         "What queueing theory says of the fullest part of each kind, and what was simulated";
