@@ -51,7 +51,7 @@ pub(super) fn arrivals(
     let per = one_of(&[("workload", Per::Workload), ("host", Per::Host)]);
     let found = match stated.first().copied() {
         Some("poisson") => cursor
-            .optional("poisson", "Poisson arrivals", &io_rate)
+            .optional("poisson", "mean rate (Poisson)", &io_rate)
             .map(Arrivals::Poisson),
         Some("paced") => cursor
             .optional("paced", "evenly spaced arrivals", &io_rate)

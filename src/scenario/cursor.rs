@@ -182,7 +182,13 @@ impl<'c, 'a> Cursor<'c, 'a> {
 
     /// A cursor on a table inside this one, with this one's basis unless it states its own.
     pub(super) fn inner(&self, key: &str, entries: &'c [Entry], origin: &'c Origin) -> Self {
-        let who = format!("{} of {}", key, self.who);
+        // "bursty arrivals of workload `x`", but "read of array `y`".
+        let of = if self.who.starts_with("arrivals of") {
+            ""
+        } else {
+            " of"
+        };
+        let who = format!("{key}{of} {}", self.who);
         let mut inner = Self::new(
             self.ctx,
             entries,

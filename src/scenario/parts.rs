@@ -299,12 +299,19 @@ fn switch(
 }
 
 fn fabric() -> impl Fn(&Node) -> Result<Fabric, Fault> {
-    one_of(&[
+    let word = one_of(&[
         ("each", Fabric::Each),
         ("A", Fabric::Only(Side::A)),
         ("B", Fabric::Only(Side::B)),
         ("shared", Fabric::Shared),
-    ])
+    ]);
+    move |node| {
+        word(node).map_err(|fault| {
+            fault.help(
+                "\"each\" makes one for fabric A and one for B; \"shared\" belongs to neither",
+            )
+        })
+    }
 }
 
 /// The port budget: `{ "100GbE" = 32 }`.

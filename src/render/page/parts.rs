@@ -110,7 +110,7 @@ fn cell(k: usize, case: &str, used: Option<&UseInCase>) -> String {
         format!("h{}", step(used.peak_percent))
     };
     let word = if over {
-        "<span class=\"ov\">over</span>"
+        " <span class=\"ov\">over</span>"
     } else {
         ""
     };

@@ -34,7 +34,7 @@ pub(super) fn table(context: &Context<'_>) -> String {
         return String::new();
     }
     format!(
-        "<h3>Beside theory</h3>\n{}<p class=\"key\">A closed form holds where its assumption does. Where the two differ by more than the 95\u{202F}% interval, in small, the assumption is not met, or the run is too short; the verdict rests on what was simulated. A drain is that of the worst run and has no interval.</p>\n",
+        "<h3>Beside theory</h3>\n{}<p class=\"key\">A closed form holds where its assumption does. “At most” and “at least” are bounds, and what was simulated may lie anywhere on their side; any other figure should lie in the 95\u{202F}% interval, in small, or the assumption is not met, or the run too short. The verdict rests on what was simulated. A drain is that of the worst run and has no interval.</p>\n",
         table.html()
     )
 }

@@ -67,3 +67,38 @@ fn forbidden_words_are_never_said() {
         );
     }
 }
+
+/// The name of a workload may be a plural; the sentence about it is right all the same.
+#[test]
+fn a_plural_name_takes_no_wrong_verb() {
+    let mut report = sample_report();
+    for row in &mut report.matrix.rows {
+        if row.workload == "bookings" {
+            "reads".clone_into(&mut row.workload);
+        }
+    }
+    let said = answer(&report).headline.plain();
+    assert!(said.contains("workload reads is too slow"), "{said}");
+}
+
+/// What can grow is rounded down; what is just full is not said to be over.
+#[test]
+fn growth_is_rounded_down_and_just_full_is_full() {
+    let mut report = sample_report();
+    every_cell(&mut report, |cell| {
+        cell.verdict = Verdict::Met;
+        cell.saturated = false;
+        cell.margin_percent = Some(10.0);
+    });
+    for (factor, words) in [
+        (1.58, "full at 1.5 times that"),
+        (0.9999, "One part is just full"),
+        (1.0, "One part is just full"),
+        (0.97, "full at 0.97 times that"),
+    ] {
+        report.growth.truncate(1);
+        report.growth[0].factor = factor;
+        let said = answer(&report).mend.plain();
+        assert!(said.contains(words), "{factor}: {said}");
+    }
+}

@@ -165,6 +165,15 @@ fn next_limit(mend: &Mend) -> Prose {
     })
 }
 
+/// A growth in two digits, rounded down; a part that is just full, by no more than rounding hides, is full at 1.
+fn times(factor: f64) -> String {
+    if factor < 1.0 && !is_over(100.0 / factor) {
+        "1".to_owned()
+    } else {
+        two_down(factor)
+    }
+}
+
 fn nothing_needed(report: &Report) -> Prose {
     let Some(growth) = least_growth(&report.growth) else {
         return Prose::new().text("Nothing to mend was found, and no change was simulated.");
@@ -173,7 +182,7 @@ fn nothing_needed(report: &Report) -> Prose {
     let state = case.map_or_else(|| growth.case.clone(), with_case);
     let mut out = Prose::new()
         .text("Nothing to change at today’s load. ")
-        .text(match two_down(growth.factor).as_str() {
+        .text(match times(growth.factor).as_str() {
             "1" => format!("One part is just full, {state}: "),
             factor => {
                 format!("By arithmetic, the first part is full at {factor} times that, {state}: ")
@@ -182,7 +191,7 @@ fn nothing_needed(report: &Report) -> Prose {
         .name(&growth.part);
     if let Some((part, factor)) = &growth.next {
         out = out
-            .text(match two_down(*factor).as_str() {
+            .text(match times(*factor).as_str() {
                 "1" => "; and so is ".to_owned(),
                 factor => format!("; the next at {factor} times: "),
             })

@@ -309,7 +309,7 @@ fn two_arrivals() {
 
 #[test]
 fn burst_beyond_mean() {
-    insta::assert_snapshot!(changed("poisson = \"20k/s\"", "bursty = { peak = \"300k/s\", mean = \"20k/s\", burst = \"40ms\", every = \"200ms\" }"), @"21:49^7 bursty of arrivals of workload `orders` has more I/Os in its bursts than its mean allows | a mean of at least 60000/s");
+    insta::assert_snapshot!(changed("poisson = \"20k/s\"", "bursty = { peak = \"300k/s\", mean = \"20k/s\", burst = \"40ms\", every = \"200ms\" }"), @"21:49^7 bursty arrivals of workload `orders` has more I/Os in its bursts than its mean allows | a mean of at least 60000/s");
 }
 
 #[test]
