@@ -353,7 +353,10 @@ fn understand(
     let groups = fate::groups(&top);
     let outages = control::outages(&top, &switches, &groups);
     let events = events::events(&top, &outages, &groups);
-    missing(&top, &names);
+    // A table under a name that no table has may hold what seems to be missing: that is told instead.
+    if !root.iter().any(syntax::is_strange) {
+        missing(&top, &names);
+    }
     for key in ["variant", "step", "growth"] {
         top.entry(key);
     }

@@ -34,8 +34,7 @@ struct Heading<'t> {
 /// Parses the text. What is wrong with it is noted; the second value says whether the tree can be understood.
 pub(super) fn parse(ctx: &Context<'_>) -> (Vec<Entry>, bool) {
     let (root, errors) = entries(ctx.text);
-    let known = |entry: &Entry| is_many(&entry.key) || ONE.contains(&entry.key.as_str());
-    if errors.is_empty() && root.iter().all(known_or_value(&known)) {
+    if errors.is_empty() && !root.iter().any(is_strange) {
         return (root, true);
     }
     let headings = headings(ctx.text);
@@ -50,13 +49,19 @@ pub(super) fn parse(ctx: &Context<'_>) -> (Vec<Entry>, bool) {
     let left = if can_go_on { errors } else { Vec::new() };
     let left = report_single(ctx, &headings, left);
     let sound = can_go_on && left.is_none();
-    report(ctx, &headings, &left.unwrap_or_default());
+    let left = left.unwrap_or_default();
+    report(ctx, &headings, &left);
+    if !sound && !ctx.has_errors() {
+        // Nothing may be refused without a word.
+        let at = left.first().map_or(0..0, |(span, _)| span.clone());
+        ctx.error(&Origin::Text(at), "this is not TOML", "", "");
+    }
     (root, sound)
 }
 
-/// Whether an entry of the top is a known table, or a value under any key.
-fn known_or_value<'k>(known: &'k impl Fn(&Entry) -> bool) -> impl Fn(&Entry) -> bool + 'k {
-    move |entry| known(entry) || !holds_tables(entry)
+/// Whether an entry of the top is a table, or tables, under a name that no table has.
+pub(super) fn is_strange(entry: &Entry) -> bool {
+    !is_many(&entry.key) && !ONE.contains(&entry.key.as_str()) && holds_tables(entry)
 }
 
 fn holds_tables(entry: &Entry) -> bool {
@@ -224,9 +229,31 @@ fn section<'h, 't>(headings: &'h [Heading<'t>], span: &Range<usize>) -> Option<&
 fn report(ctx: &Context<'_>, headings: &[Heading<'_>], faults: &[Fault]) {
     let twice = |fault: &Fault| fault.1.starts_with("duplicate");
     let line = |fault: &Fault| position(ctx.text, fault.0.start).0;
-    let only_twice = faults.iter().all(twice);
+    let all = faults.len();
+    let open = faults.iter().find_map(|fault| left_open(ctx.text, fault));
+    if let Some(open) = &open {
+        let what = &ctx.text[open.clone()];
+        let close = if what == "{" { '}' } else { ']' };
+        let later = faults.iter().filter(|fault| fault.0.start > open.start);
+        let help = match later.count() {
+            0 | 1 => String::new(),
+            more => left_out_words(more - 1),
+        };
+        ctx.error(
+            &Origin::Text(open.clone()),
+            &format!("this `{what}` is not closed before the next key"),
+            &format!("a `{close}` where it ends"),
+            &help,
+        );
+    }
+    let until = open.map_or(usize::MAX, |open| open.start);
+    let faults: Vec<&Fault> = faults
+        .iter()
+        .filter(|fault| fault.0.start < until)
+        .collect();
+    let only_twice = faults.iter().all(|fault| twice(fault)) && faults.len() == all;
     let mut shown: Vec<&Fault> = Vec::new();
-    for fault in faults {
+    for fault in faults.iter().copied() {
         let same_line = shown.last().is_some_and(|last| line(last) == line(fault));
         let follows = if only_twice {
             // Under a heading that is itself there twice every key is.
@@ -248,10 +275,7 @@ fn report(ctx: &Context<'_>, headings: &[Heading<'_>], faults: &[Fault]) {
         let (span, message) = fault;
         let (says, expected, mut help) = words(ctx.text, headings, span, message);
         if index + 1 == shown.len() && left_out > 0 {
-            let more = match left_out {
-                1 => "one more problem may follow from this and is left out".to_owned(),
-                _ => format!("{left_out} more problems may follow from this and are left out"),
-            };
+            let more = left_out_words(left_out);
             help = if help.is_empty() {
                 more
             } else {
@@ -260,6 +284,61 @@ fn report(ctx: &Context<'_>, headings: &[Heading<'_>], faults: &[Fault]) {
         }
         ctx.error(&Origin::Text(span.clone()), &says, &expected, &help);
     }
+}
+
+fn left_out_words(count: usize) -> String {
+    match count {
+        1 => "one more problem may follow from this and is left out".to_owned(),
+        _ => format!("{count} more problems may follow from this and are left out"),
+    }
+}
+
+/// The bracket that an earlier line left open, where that explains a fault: a key or a heading was met inside a value.
+fn left_open(text: &str, fault: &Fault) -> Option<Range<usize>> {
+    let (span, message) = fault;
+    let inside = ["comma", "inline table", "array element", "unclosed"];
+    if !inside.iter().any(|word| message.contains(word)) {
+        return None;
+    }
+    let start = text.get(..span.start)?.rfind('\n').map_or(0, |at| at + 1);
+    let line = text.get(start..)?.lines().next()?.trim_start();
+    let is_key = line.starts_with('[') || line.contains('=');
+    if !text.get(start..span.start)?.trim().is_empty() || !is_key {
+        return None;
+    }
+    let mut end = start;
+    // The value that is open began at most a few lines above; blank lines and remarks may stand between.
+    for line in text[..start].split_inclusive('\n').rev() {
+        let from = end - line.len();
+        if let Some(at) = open_bracket(line) {
+            return Some(from + at..from + at + 1);
+        }
+        end = from;
+        if line.contains('=') {
+            return None;
+        }
+    }
+    None
+}
+
+/// The innermost bracket of a line's value that the line does not close.
+fn open_bracket(line: &str) -> Option<usize> {
+    let value = line.find('=')? + 1;
+    let mut open: Vec<usize> = Vec::new();
+    let mut quote = None;
+    for (at, letter) in line.char_indices().skip_while(|(at, _)| *at < value) {
+        match (quote, letter) {
+            (None, '#') => break,
+            (None, '"' | '\'') => quote = Some(letter),
+            (Some(own), letter) if own == letter => quote = None,
+            (None, '{' | '[') => open.push(at),
+            (None, '}' | ']') => {
+                open.pop();
+            }
+            _ => {}
+        }
+    }
+    open.pop()
 }
 
 /// What is wrong, what was expected, and what to do.
@@ -271,6 +350,7 @@ fn words(
 ) -> (String, String, String) {
     let (fault, wanted) = message.split_once(", expected ").unwrap_or((message, ""));
     let at = text.get(span.start..).unwrap_or("");
+    let before = text.get(..span.start).unwrap_or("");
     let said = |says: &str, expected: String| (says.to_owned(), expected, String::new());
     if message.starts_with("duplicate") {
         return said(
@@ -283,14 +363,30 @@ fn words(
     }
     if fault.contains("string values must be quoted") || fault.starts_with("invalid ") {
         let token = token(text, span.start);
+        let curly = ['\u{201C}', '\u{201D}', '\u{201E}', '\u{2018}', '\u{2019}'];
+        if token.contains(curly) {
+            return said(
+                &format!("`{token}` stands in curly quotes"),
+                format!("\"{}\", in straight ones", token.trim_matches(curly)),
+            );
+        }
+        if ["true", "false"].contains(&token.to_lowercase().as_str()) {
+            return said(
+                &format!("`{token}` is no word of TOML"),
+                format!("{}, in small letters", token.to_lowercase()),
+            );
+        }
         let plain = token.chars().any(char::is_alphanumeric)
             && !token.contains(['"', '\'', '=', ':', '[', '{']);
-        if plain && text[..span.start].rfind('=') > text[..span.start].rfind('\n') {
+        if plain && before.rfind('=') > before.rfind('\n') {
             return said(
                 &format!("`{token}` stands without quotes"),
                 format!("\"{token}\", in quotes: only numbers, true and false go without"),
             );
         }
+    }
+    if at.starts_with('=') {
+        return said("this is not TOML: `==`", "one `=`".to_owned());
     }
     if at.starts_with(':') {
         return said(

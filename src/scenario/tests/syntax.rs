@@ -94,3 +94,26 @@ fn values_of_another_habit_are_guessed() {
     insta::assert_snapshot!(changed("\"25GbE\"", "\"25Gbps\""), @"11:9^8 `speed` of link `db-edge` names no technology `25Gbps` | did you mean `25GbE`?");
     insta::assert_snapshot!(changed("name = \"db\"", "name = \"db\"\ncount = \"3\""), @"4:9^3 `count` of host `db` stands in quotes | a whole number from 1 to 4096, without quotes");
 }
+
+#[test]
+fn a_bracket_left_open_is_the_only_problem() {
+    insta::assert_snapshot!(changed("{ poisson = \"20k/s\" }", "{ poisson = \"20k/s\""), @"21:12^1 this `{` is not closed before the next key | a `}` where it ends");
+    insta::assert_snapshot!(changed("hosts = \"db\"", "hosts = [\"db\" # and no more"), @"18:9^1 this `[` is not closed before the next key | a `]` where it ends");
+    insta::assert_snapshot!(changed("hosts = \"db\"", "hosts = [\"db\" \"db\"]"), @"18:15^1 this is not TOML: missing comma between array elements | `,`");
+}
+
+#[test]
+fn habits_of_other_languages_are_told() {
+    insta::assert_snapshot!(changed("\"db\"", "\u{201C}db\u{201D}"), @r#"3:8^4 `“db”` stands in curly quotes | "db", in straight ones"#);
+    insta::assert_snapshot!(changed("sizes", "success = True\nsizes"), @"22:11^4 `True` is no word of TOML | true, in small letters");
+    insta::assert_snapshot!(changed("sizes =", "sizes =="), @"22:8^1 this is not TOML: `==` | one `=`");
+}
+
+#[test]
+fn a_table_of_no_name_is_told_instead_of_what_it_may_hold() {
+    insta::assert_snapshot!(changed("[[host]]", "[[machine]]"), @r#"
+    2:3^7 unknown key `machine` in the scenario | keys here: format, title, run, timers, chassis, host, switch, array, link, workload, shape, day, group, outage, event, variant, step, growth
+    9:8^4 `from` of link `db-edge` names an unknown part `db` | hosts, switches and arrays: edge, vault
+    18:9^4 `hosts` of workload `orders` names an unknown host `db` | there are no hosts
+    "#);
+}
