@@ -65,13 +65,20 @@ pub(super) fn answer(mut search: Search, scale: &Scale<'_>, most: f64) -> CaseHe
         knee(figures)
     });
     // A run of finite length can look steady beyond saturation; no promise holds there for long.
-    let place = crossed
-        .map(|(factor, _)| search.saturation.map_or(factor, |full| factor.min(full)))
-        // What is proven wins over a curve through short runs.
-        .filter(|factor| {
-            let above = met.is_none_or(|point| point.factor <= *factor);
-            above && missed.is_none_or(|point| *factor <= point.factor)
-        });
+    let below_full = |factor: f64| search.saturation.map_or(factor, |full| factor.min(full));
+    // What is proven wins over a curve through short runs, and then over the line between the two next to the edge.
+    let proven = |factor: &f64| {
+        let above = met.is_none_or(|point| point.factor <= *factor);
+        above && missed.is_none_or(|point| *factor <= point.factor)
+    };
+    let place = crossed.map(|(factor, _)| below_full(factor)).filter(proven);
+    let fit = crossed
+        .and_then(|(_, runs)| runs)
+        .filter(|_| place.is_some());
+    let place = place.or_else(|| {
+        let (under, over) = under.zip(over).filter(|_| crossed.is_some())?;
+        Some(below_full(crossing(under, over))).filter(proven)
+    });
     let ended = met.filter(|point| missed.is_none() && point.factor >= most * (1.0 - 1e-9));
     let bound = ended.filter(|_| bounded).map(|_| scale.bound());
     let floor = search.outlook.floor.clone().or_else(|| seen_floor(&search));
@@ -89,9 +96,7 @@ pub(super) fn answer(mut search: Search, scale: &Scale<'_>, most: f64) -> CaseHe
         met: met.map(|point| point.factor),
         missed: missed.map(|point| point.factor),
         crossing: place,
-        fitted: crossed
-            .and_then(|(_, runs)| runs)
-            .filter(|_| place.is_some()),
+        fitted: fit,
         knee: bend,
         breaks,
         ends: full.first().cloned(),

@@ -8,6 +8,10 @@ use crate::outcome::{Estimated, LoadPoint, LoadRow, MeasureKind, Purpose, Steady
 
 /// First loads are this far from each other.
 const APART: f64 = 0.1;
+/// Beyond bursts that fill a part, each load is so many times the last.
+const BEYOND: f64 = 1.15;
+/// A test is left out where it lies at less than this share of the distance that has an even chance.
+const CHANCE: f64 = 0.6;
 
 /// How far the worst promise is from its limit, which it is, and one over the variance of that distance: ln(share above ÷
 /// share allowed), ln(mean ÷ target), ln(target ÷ throughput). Infinite when the work does not fit.
@@ -122,11 +126,7 @@ pub(super) fn crossing(under: Place, over: Place) -> f64 {
 pub(super) fn first_pilots(search: &Search, scale: &Scale<'_>, most: f64) -> Vec<f64> {
     let floor = search.floor();
     let full = search.saturation.filter(|full| *full <= most);
-    // Bursts that fill a part break most promises long before the mean does.
-    let bursts = search
-        .in_bursts
-        .filter(|bursts| full.is_some_and(|full| *bursts < 0.9 * full));
-    let wanted: Vec<f64> = match (full, bursts) {
+    let wanted: Vec<f64> = match (full, bursts(search, most)) {
         _ if search.outlook.hopeless.is_some() => vec![scale.least()],
         (_, Some(bursts)) => [0.5, 0.8, 1.0].map(|share| share * bursts).to_vec(),
         (Some(full), None) => [0.4, 0.75, 0.92].map(|share| share * full).to_vec(),
@@ -148,6 +148,14 @@ pub(super) fn first_pilots(search: &Search, scale: &Scale<'_>, most: f64) -> Vec
         }
     }
     scale.snapped(all)
+}
+
+/// Where bursts fill a part, if that is well below where the mean does: most promises break there.
+fn bursts(search: &Search, most: f64) -> Option<f64> {
+    let full = search.saturation.filter(|full| *full <= most);
+    search
+        .in_bursts
+        .filter(|bursts| full.is_some_and(|full| *bursts < 0.9 * full))
 }
 
 pub(super) fn next_pilot(
@@ -178,6 +186,10 @@ pub(super) fn next_pilot(
         (Some((factor, _)), None) => {
             let beyond = search.saturation.filter(|limit| *limit > factor);
             let next = match beyond {
+                // Beyond what bursts fill the edge is near: no leap to where the mean fills it.
+                Some(limit) if factor * BEYOND < 0.93 * limit && bursts(search, most).is_some() => {
+                    factor * BEYOND
+                }
                 Some(limit) if factor < 0.93 * limit => limit * 0.97,
                 Some(limit) => limit * 1.02,
                 None => factor * 2.0,
@@ -225,7 +237,8 @@ pub(super) fn proofs(
     let step = STEPS[number];
     // With hardly a chance here and another test to come, that one is made.
     let last = number + 1 == STEPS.len();
-    if !last && scale.step() == 0.0 && step < 0.4 * distance(search, search.replications, TESTS) {
+    if !last && scale.step() == 0.0 && step < CHANCE * distance(search, search.replications, TESTS)
+    {
         return Vec::new();
     }
     let tests = |purpose: Purpose| {
