@@ -11,6 +11,7 @@ mod columns;
 mod compare;
 mod completions;
 mod console;
+mod effort;
 mod exit;
 mod failover;
 mod growth;

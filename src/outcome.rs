@@ -25,7 +25,9 @@ mod switch;
 mod theory;
 mod windows;
 
-pub use compare::{Change, Comparison, DesignRow, Device, Difference, Inventory, PartDifference};
+pub use compare::{
+    Change, Comparison, DesignRow, Device, Difference, Inventory, Lack, PartDifference,
+};
 pub use derived::{Derived, DerivedArrivals, Dispersion, Work};
 pub use each_part::{CutOff, EachPart, Fullest, PartCase, PartSwitch};
 pub use exchange::{
@@ -34,8 +36,8 @@ pub use exchange::{
 };
 pub use growth::{GrowthPlan, Stage, StageCase, Standing};
 pub use headroom::{
-    Breaks, CaseHeadroom, Grows, Headroom, LoadPoint, LoadRow, LoadSwitch, PartLoad, Purpose,
-    SwitchOvers,
+    Because, Bound, Breaks, CaseHeadroom, Floor, Grows, Headroom, Hopeless, LoadPoint, LoadRow,
+    LoadSwitch, PartLoad, Purpose, SwitchOvers,
 };
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use measured::{Measured, MeasuredRow};

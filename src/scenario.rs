@@ -169,9 +169,10 @@ pub fn read(
     let mut traces = Vec::new();
     let site = understand(&ctx, &root, files, &mut traces);
     let (variants, steps) = match &site {
-        Some(_) if !ctx.has_errors() => {
+        Some(site) if !ctx.has_errors() => {
             let variants = variants(&ctx, &root, files);
-            (variants, growth::steps(&ctx, &root, files))
+            let growth = site.growth.as_ref();
+            (variants, growth::steps(&ctx, &root, files, growth))
         }
         _ => (Vec::new(), Vec::new()),
     };

@@ -7,6 +7,7 @@
 //! Left out: searching for a design; a study runs what it is told. Only [`headroom`] searches, for a load, and
 //! [`remedy`], for single changes that mend what is missed.
 
+mod bounds;
 mod case;
 mod closed_forms;
 pub mod compare;

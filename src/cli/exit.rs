@@ -20,6 +20,8 @@ pub enum Exit {
     Io,
     /// A fault of our own.
     OurFault,
+    /// Ctrl-C ended it early, with what was there.
+    Stopped,
 }
 
 impl Exit {
@@ -32,6 +34,7 @@ impl Exit {
             Self::Wrong => 2,
             Self::Io => 3,
             Self::OurFault => 101,
+            Self::Stopped => 130,
         }
     }
 }

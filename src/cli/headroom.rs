@@ -1,14 +1,16 @@
 //! `headroom`: the largest load factor at which every promise holds, healthy and in each outage.
 
 use super::console::{self, Console};
+use super::effort::Effort;
 use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::{RunArguments, ScenarioArguments};
 use super::output::{Forms, Output, only, outage_words};
-use super::{picture, study, write};
+use super::{picture, stop, study, write};
 use crate::outcome::{Headroom, Verdict};
 use crate::render::chart::{Format, load_curve, part_bars};
 use crate::render::number::three;
+use crate::render::words::plural;
 use crate::render::{csv, json, page, table};
 use crate::site::Site;
 use crate::study::headroom::{
@@ -113,10 +115,16 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     if !arguments.run.quiet {
         console::complain(&first_answer(job.site(), ask.outages.as_deref()));
     }
+    // Ctrl-C ends the search; what is proven by then is written as usual, and marked.
+    stop::end_early();
+    let effort = Effort::begin();
     let found = match &arguments.hosts {
         None => job.run(|site, origin, progress| headroom(site, origin, &ask, progress))?,
         Some(family) => in_hosts(arguments, family, job, &ask)?,
     };
+    if !arguments.run.quiet {
+        console::complain(&effort_words(&effort, &found));
+    }
     if let Some(path) = &arguments.chart {
         let promise = promise(&found, arguments.chart_of.as_deref());
         picture::write(path, load_curve(&found, promise, Format::Slide))?;
@@ -133,10 +141,16 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         text: &table::headroom_text,
     };
     output.write(console, &found, &forms)?;
+    if found.partial {
+        return Ok(Exit::Stopped);
+    }
     // Today's load keeps every promise in every case, proven, and no switch-over that was judged breaks one.
     let today = |case: &crate::outcome::CaseHeadroom| {
         let switched = case.switch_over.as_ref();
+        // Where less is asked for today than is promised, the promise of today is broken.
+        let asked = case.floor.as_ref().is_none_or(|floor| floor.factor <= 1.0);
         case.met.is_some_and(|met| met >= 1.0)
+            && asked
             && switched.is_none_or(|found| found.verdict == Verdict::Met)
     };
     Ok(if found.cases.iter().all(today) {
@@ -144,6 +158,18 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     } else {
         Exit::NotMet
     })
+}
+
+/// What the search took.
+fn effort_words(effort: &Effort, found: &Headroom) -> String {
+    let points = || found.cases.iter().flat_map(|case| &case.points);
+    let switches = found
+        .cases
+        .iter()
+        .filter_map(|case| case.switch_over.as_ref());
+    let hops = points().map(|point| point.frame_hops).sum::<u64>()
+        + switches.map(|switch| switch.frame_hops).sum::<u64>();
+    effort.words(&plural(points().count(), "load"), hops)
 }
 
 /// What arithmetic says at once, before any run.

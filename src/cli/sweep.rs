@@ -5,6 +5,7 @@ pub(super) mod store;
 mod vary;
 
 use super::console::{self, Console};
+use super::effort::Effort;
 use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::{RunArguments, ScenarioArguments};
@@ -15,6 +16,7 @@ use crate::render::chart::{Format, sweep_chart};
 use crate::render::csv::{SweepPlace, sweep_header, sweep_json_line, sweep_rows};
 use crate::render::sweep::SweepTable;
 use crate::render::table;
+use crate::render::words::plural;
 use crate::site::Site;
 use crate::study::Progress;
 use crate::study::headroom::scaled;
@@ -116,7 +118,13 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
             "{keep} of {all} points are there and are not run again"
         ));
     }
-    rows.extend(go_on(&sweep, keep, sinks)?);
+    let effort = Effort::begin();
+    let (new, hops) = go_on(&sweep, keep, sinks)?;
+    rows.extend(new);
+    if !arguments.run.quiet {
+        let points = plural(sweep.plans.len() - keep, "point");
+        console::complain(&effort.words(&points, hops));
+    }
     let table = SweepTable {
         keys: sweep.keys.clone(),
         header: sweep.header.clone(),
@@ -399,8 +407,12 @@ impl Progress for Whole<'_> {
     }
 }
 
-/// Runs the points from `keep` on and writes their rows.
-fn go_on(sweep: &Sweep<'_>, keep: usize, sinks: Vec<Sink>) -> Result<Vec<Vec<String>>, Failure> {
+/// Runs the points from `keep` on and writes their rows; those, and how many frame-hops were simulated.
+fn go_on(
+    sweep: &Sweep<'_>,
+    keep: usize,
+    sinks: Vec<Sink>,
+) -> Result<(Vec<Vec<String>>, u64), Failure> {
     let plans = &sweep.plans[keep..];
     let sinks = Mutex::new(sinks);
     // Whoever stops it waits for the write that is under way: no file is left with half a row.
@@ -414,7 +426,7 @@ fn go_on(sweep: &Sweep<'_>, keep: usize, sinks: Vec<Sink>) -> Result<Vec<Vec<Str
     if watched.is_err() && !sweep.arguments.run.quiet {
         console::complain("warning: cannot watch for Ctrl-C; a torn last row would be repaired");
     }
-    let mut rows = Vec::new();
+    let (mut rows, mut hops) = (Vec::new(), 0_u64);
     let mut failed = None;
     let done = study::on_threads(&sweep.arguments.run, |progress| {
         let all = sweep.plans.len().max(1) as u64;
@@ -423,7 +435,8 @@ fn go_on(sweep: &Sweep<'_>, keep: usize, sinks: Vec<Sink>) -> Result<Vec<Vec<Str
             plans.len(),
             |index| one(sweep, &plans[index], progress),
             |_, result: Result<(Vec<Vec<String>>, SweepPoint), Failure>| {
-                let written = result.and_then(|(rows, _)| {
+                let written = result.and_then(|(rows, found)| {
+                    hops += found.steady.iter().map(|case| case.frame_hops).sum::<u64>();
                     let mut sinks = sinks.lock().unwrap_or_else(PoisonError::into_inner);
                     let _kept = stop::writing();
                     for sink in sinks.iter_mut() {
@@ -442,7 +455,7 @@ fn go_on(sweep: &Sweep<'_>, keep: usize, sinks: Vec<Sink>) -> Result<Vec<Vec<Str
         );
     });
     done?;
-    failed.map_or(Ok(rows), Err)
+    failed.map_or(Ok((rows, hops)), Err)
 }
 
 fn one(

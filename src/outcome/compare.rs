@@ -89,6 +89,18 @@ pub enum Change {
     NotShown,
 }
 
+/// Why a design has no figure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Lack {
+    /// The work arrives faster than it can be carried.
+    Saturated,
+    /// Not one I/O is completed: there is no path.
+    CutOff,
+    /// Too few I/Os are completed, or none is asked for.
+    NoFigure,
+}
+
 /// One figure of one workload in one case, against the first design.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Difference {
@@ -104,10 +116,14 @@ pub struct Difference {
     pub promised: bool,
     /// `us` or `MB/s`.
     pub unit: &'static str,
-    /// The first design's; `None` when saturated.
+    /// The first design's; `None` where `first_lacks` says why.
     pub first: Option<f64>,
-    /// This design's; `None` when saturated.
+    /// This design's; `None` where `value_lacks` says why.
     pub value: Option<f64>,
+    /// Why the first design has no figure.
+    pub first_lacks: Option<Lack>,
+    /// Why this design has none.
+    pub value_lacks: Option<Lack>,
     /// This design's less the first's, mean over the replications.
     pub difference: Option<Estimated>,
     /// What it says.
@@ -121,7 +137,7 @@ pub struct PartDifference {
     pub design: usize,
     /// Case.
     pub case: Case,
-    /// `san to edge, 32GFC`, as this design has it.
+    /// `san to edge, 32GFC`; where the two designs call it differently, both.
     pub part: String,
     /// The first design's, per cent.
     pub first_percent: f64,

@@ -21,6 +21,8 @@ pub struct Headroom {
     pub parts: Vec<PartUse>,
     /// Whether the switch-overs were judged.
     pub switch_overs: SwitchOvers,
+    /// Stopped before its end: what is proven is proven, what is not was not looked for to the end.
+    pub partial: bool,
     /// What the factor multiplies, and what is taken for granted.
     pub notes: Vec<String>,
 }
@@ -52,6 +54,8 @@ pub struct LoadSwitch {
     pub partial: bool,
     /// When every workload had settled, seconds after the loss; `None`: not within the run.
     pub settled_s: Option<f64>,
+    /// Frames times hops of all its runs.
+    pub frame_hops: u64,
 }
 
 /// What grows.
@@ -61,6 +65,76 @@ pub struct Grows {
     pub what: String,
     /// Hosts of the family today, by which a factor is multiplied to give hosts; `None` when the load grows.
     pub hosts: Option<u32>,
+    /// Why no more than [`Headroom::most`] can be built, in a few words; `None` where no more was asked for.
+    pub limit: Option<String>,
+}
+
+/// What ends a search though no promise broke.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Bound {
+    /// No more was asked for.
+    Asked,
+    /// No more can be built.
+    Buildable,
+}
+
+/// A throughput promise that wants more than is asked for today: below some load nothing can keep it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Floor {
+    /// Workload.
+    pub workload: String,
+    /// Target as the user wrote it.
+    pub target_text: String,
+    /// Least factor at which as much is asked for, by arithmetic; in a closed loop the least that was seen to bring it.
+    pub factor: f64,
+    /// Asked for today, 10^6 bytes per second; `None` in a closed loop, of which only the runs know it.
+    pub asked_mb_s: Option<f64>,
+}
+
+/// A promise that no load keeps.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Hopeless {
+    /// Workload.
+    pub workload: String,
+    /// What was promised.
+    pub measure: MeasureKind,
+    /// Target as the user wrote it.
+    pub target_text: String,
+    /// How that is known.
+    pub because: Because,
+}
+
+/// How it is known that no load keeps a promise.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Because {
+    /// An I/O takes so long on the mean on an idle site, microseconds: arithmetic.
+    IdleMean {
+        /// Microseconds.
+        latency_us: f64,
+    },
+    /// The wire and the adapters alone take so long for the fastest I/O on an idle site, microseconds: arithmetic.
+    IdleWire {
+        /// Microseconds.
+        latency_us: f64,
+    },
+    /// It is proven to be broken at the least load that was tried, where hardly anything waits.
+    LeastLoad {
+        /// That load, times today's.
+        factor: f64,
+        /// The figure there, microseconds.
+        latency_us: Option<f64>,
+    },
+    /// A part is full before so much is asked for: arithmetic.
+    FullBefore {
+        /// Load at which the fullest part is full on the mean.
+        factor: f64,
+        /// Asked for there, 10^6 bytes per second.
+        throughput_mb_s: f64,
+    },
+    /// A host of the workload has no path in this case.
+    NoPath,
 }
 
 /// One case. Factors are times today's load, or times today's hosts.
@@ -89,6 +163,13 @@ pub struct CaseHeadroom {
     pub ends: Option<PartLoad>,
     /// The part after it.
     pub next: Option<PartLoad>,
+    /// What ended the search at `met`, where it was not a promise: the largest load or number that there is to try is
+    /// itself proven to keep every promise.
+    pub bound: Option<Bound>,
+    /// Where `met` holds only from some load on.
+    pub floor: Option<Floor>,
+    /// A promise that no load keeps; then nothing is met.
+    pub hopeless: Option<Hopeless>,
     /// The switch-over at a proven load; `None` when healthy, without such a load, or when none was judged.
     pub switch_over: Option<LoadSwitch>,
     /// Every load that was run, in rising order.
@@ -153,6 +234,8 @@ pub struct LoadPoint {
     pub saturated: bool,
     /// Stopped by the event limit: no proof.
     pub partial: bool,
+    /// Frames times hops of all its runs.
+    pub frame_hops: u64,
     /// One row a promise.
     pub rows: Vec<LoadRow>,
     /// The three fullest parts; where a promise is missed, of those that its workload uses.

@@ -33,8 +33,16 @@ pub struct MeasuredRow {
     pub measured_mb_s: f64,
     /// Simulated, 10^6 bytes a second, counted as devices do.
     pub simulated_mb_s: f64,
+    /// Lower end of its 95 % interval over the replications; `None` where there is none.
+    pub simulated_low_mb_s: Option<f64>,
+    /// Upper end.
+    pub simulated_high_mb_s: Option<f64>,
     /// Measured ÷ simulated; `None` when nothing was simulated there.
     pub ratio: Option<f64>,
+    /// The ratio to the upper end of what is simulated.
+    pub ratio_low: Option<f64>,
+    /// The ratio to the lower end; `None` where that is nothing.
+    pub ratio_high: Option<f64>,
     /// Measured frames a second; `None` when not counted.
     pub measured_frames_s: Option<f64>,
     /// Simulated frames a second.

@@ -19,6 +19,7 @@ mod hours;
 mod ladder;
 mod lines;
 mod load;
+mod margin;
 mod members;
 pub mod palette;
 mod peaks;

@@ -132,18 +132,21 @@
 //! # `headroom`
 //!
 //! `origin` and `parts` as above (at today's load); `grows`: `what` (`"load"` or a family of hosts) and `hosts` of it
-//! today (a factor times these is a number of hosts); `confidence_percent` (both ends of a case together, each
-//! case by itself), `most` (largest factor tried), `notes`. Every `factor` is times today's load. `cases`:
+//! today (a factor times these is a number of hosts), `limit` (why no more than `most` can be built, else `null`); `confidence_percent` (both ends of a case together, each
+//! case by itself), `most` (largest factor tried), `partial` (stopped before its end), `notes`. Every `factor` is times today's load. `cases`:
 //! `case`, `saturation` (fullest part full on the mean, by arithmetic), `met` (largest factor proven to keep
 //! every promise), `missed` (smallest proven to break one), `crossing` (no proof: where the curve
 //! through `fitted` runs crosses the promise, or interpolated where `fitted` is `null`), `knee` (load ÷ latency is
 //! largest), `breaks`
 //! (`workload`, `measure`, `target_text`, `saturated`), `ends` and `next` (fullest parts at `missed`, else at
-//! `met`), `switch_over` (at the largest load proven healthy and in this case, or `null`: `factor`, `replications`,
-//! `verdict`, `rows` as of a point, `partial`, `settled_s`), `points`. `switch_overs` says whether they were judged:
+//! `met`), `bound` (what ended it at `met` where no promise did: `"asked"`, `"buildable"`, else `null`), `floor` (from which load on
+//! a throughput is asked for that is promised, or `null`: `workload`, `target_text`, `factor`, `asked_mb_s` today), `hopeless` (a
+//! promise that no load keeps, or `null`: `workload`, `measure`, `target_text`, `because`: `idle-mean`, `idle-wire` and `least-load`
+//! with `latency_us`, the last with `factor`, `full-before` with `factor` and `throughput_mb_s`, or `"no-path"`), `switch_over` (at the largest load proven healthy and in this case, or `null`: `factor`, `replications`,
+//! `verdict`, `rows` as of a point, `partial`, `settled_s`, `frame_hops`), `points`. `switch_overs` says whether they were judged:
 //! `"judged"`, `"not-asked"` or `"nothing-promised"`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`), `replications`,
 //! `verdict`, `lengthened_s` (its runs were made so long, else `null`), `needs_s` (its runs are too short to call it met, so long
-//! would do, else `null`), `saturated`, `partial`, `rows` (`workload`, `measure`, `cell`), `fullest` (three parts, of those
+//! would do, else `null`), `saturated`, `partial`, `frame_hops`, `rows` (`workload`, `measure`, `cell`), `fullest` (three parts, of those
 //! that the broken promise's work uses where one is missed: `part`, `instance`, `mean_percent`, `peak_percent`).
 //!
 //! # `windows`
@@ -173,7 +176,7 @@
 //! `lit_legs` and `dark_legs` as pairs of speed and number), `changes` (what it takes beside the first, as of a change, with
 //! its price); `priced`: with a price list;
 //! `differences`: `design` (index, the first is 0), `case`, `workload`, `measure`, `promised`, `unit`,
-//! `first`, `value` (both `null` when saturated), `difference` (estimated: this design less the first),
+//! `first`, `value` (`null` where `first_lacks` or `value_lacks` says why: `"saturated"`, `"cut-off"`, `"no-figure"`), `difference` (estimated: this design less the first),
 //! `change` (`"same"`, `"better"`, `"worse"`, `"not-shown"`); `part_differences`: `design`, `case`, `part`,
 //! `first_percent`, `value_percent`, `difference`, `change`.
 //!
@@ -189,7 +192,8 @@
 //! # `measured`
 //!
 //! `origin`, `case`, `file`, `notes`; `rows`, the farthest apart first: `part`, `toward_array`, `links` that it means, `span_s`,
-//! `measured_mb_s`, `simulated_mb_s`, `ratio`, `measured_frames_s`, `simulated_frames_s`, `frames_ratio`, `resets`.
+//! `measured_mb_s`, `simulated_mb_s` (`simulated_low_mb_s`, `simulated_high_mb_s`: its interval), `ratio` (`ratio_low`, `ratio_high`:
+//! against the ends of that), `measured_frames_s`, `simulated_frames_s`, `frames_ratio`, `resets`.
 //!
 //! # `growth`
 //!
@@ -409,7 +413,11 @@ mod tests {
                 span_s: 1.0,
                 measured_mb_s: 1.0,
                 simulated_mb_s: 1.0,
+                simulated_low_mb_s: None,
+                simulated_high_mb_s: None,
                 ratio: None,
+                ratio_low: None,
+                ratio_high: None,
                 measured_frames_s: None,
                 simulated_frames_s: 1.0,
                 frames_ratio: None,

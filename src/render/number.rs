@@ -81,6 +81,34 @@ pub fn three(value: f64) -> String {
     significant(value, 3)
 }
 
+/// Three significant digits of something that is proven to hold up to there: never above it.
+#[must_use]
+pub fn three_down(value: f64) -> String {
+    three(to_three(value, f64::floor))
+}
+
+/// Three significant digits of something that is proven to be broken from there on: never below it.
+#[must_use]
+pub fn three_up(value: f64) -> String {
+    three(to_three(value, f64::ceil))
+}
+
+/// `value` at its third significant digit, one that only lost a bit on the way left as it is.
+fn to_three(value: f64, round: fn(f64) -> f64) -> f64 {
+    if value == 0.0 || !value.is_finite() {
+        return value;
+    }
+    let step = ten(exponent(value, 15) - 2);
+    let steps = value / step;
+    let near = steps.round();
+    let whole = if (steps - near).abs() < 1e-9 * near.abs() {
+        near
+    } else {
+        round(steps)
+    };
+    whole * step
+}
+
 /// Two significant digits, whole numbers below a hundred whole: sentences.
 #[must_use]
 pub fn two(value: f64) -> String {
@@ -334,6 +362,24 @@ mod tests {
 
     fn plain(text: &str) -> String {
         text.replace(THIN, " ")
+    }
+
+    #[test]
+    fn what_is_proven_is_rounded_to_the_safe_side() {
+        for (value, down, up) in [
+            (18.749, "18.7", "18.8"),
+            (0.8129, "0.812", "0.813"),
+            (9.996, "9.99", "10.0"),
+            (1.5, "1.50", "1.50"),
+            (0.1 + 0.2, "0.300", "0.300"),
+            (0.0, "0", "0"),
+            (1234.5, "1\u{202F}230", "1\u{202F}240"),
+        ] {
+            assert_eq!(
+                (three_down(value).as_str(), three_up(value).as_str()),
+                (down, up)
+            );
+        }
     }
 
     #[test]

@@ -16,8 +16,8 @@ mod windows;
 
 pub use answer::{Answer, Flag, answer, worst_cell};
 pub use headroom::{
-    counted, growth_unit, proven_sentence, switch_remark, switch_sentence, switch_value,
-    verdict_word,
+    counted, counted_met, counted_missed, growth_unit, proven_sentence, stopped_words,
+    switch_remark, switch_sentence, switch_value, verdict_word,
 };
 pub use measure::{case_mark, measure_name, row_scale, target_of, target_words};
 pub use mends::{mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
@@ -30,8 +30,8 @@ pub use theory::{
     theory_figure, theory_simulated, theory_simulated_line, theory_value, trust_words,
 };
 pub use windows::{
-    WINDOW_CAUTIONS, all_windows_words, clock, hour_fullest, hour_judged, hour_load, hour_margin,
-    tightest_words, verdict_flag, window_words, windows_answer, windows_notes,
+    WINDOW_CAUTIONS, all_windows_words, clock, hour_fullest, hour_judged, hour_load, hour_longest,
+    hour_margin, tightest_words, verdict_flag, window_words, windows_answer, windows_notes,
 };
 
 /// A stretch of a sentence.

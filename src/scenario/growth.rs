@@ -98,6 +98,18 @@ pub(super) fn growth(
     })
 }
 
+/// The day of a step, which is not before that of the stated load.
+fn day_of(node: &Node, growth: Option<&Growth>) -> Result<Date, Fault> {
+    let day = date(node)?;
+    match growth.map(|growth| growth.from) {
+        Some(from) if day < from => Err(Fault::new(
+            format!("is `{day}`, before the day of the stated load, {from}"),
+            "a day from growth.from on; what is there before it belongs into the scenario itself",
+        )),
+        _ => Ok(day),
+    }
+}
+
 /// A step as it is stated.
 struct Stated {
     date: Date,
@@ -107,7 +119,12 @@ struct Stated {
 }
 
 /// Reads every `[[step]]`, in order of their days; each holds on top of those before it.
-pub(super) fn steps(ctx: &Context<'_>, root: &[Entry], files: Files<'_>) -> Vec<Step> {
+pub(super) fn steps(
+    ctx: &Context<'_>,
+    root: &[Entry],
+    files: Files<'_>,
+    growth: Option<&Growth>,
+) -> Vec<Step> {
     let start = Origin::Text(0..0);
     let top = Cursor::new(ctx, root, &start, "", "the scenario");
     let mut read: Vec<Stated> = Vec::new();
@@ -116,7 +133,7 @@ pub(super) fn steps(ctx: &Context<'_>, root: &[Entry], files: Files<'_>) -> Vec<
         let path = format!("step.{name}");
         let cursor = Cursor::new(ctx, row.entries, row.origin, path, format!("step `{name}`"));
         cursor.need("name", &value::text, "\"light the dark legs\"");
-        let date = cursor.need("date", &date, "\"2028-07-01\"");
+        let date = cursor.need("date", &|node| day_of(node, growth), "\"2028-07-01\"");
         if read.iter().any(|known| known.name == name) {
             let message = format!("the step `{name}` is there twice");
             ctx.error(row.origin, &message, "each name once", "");

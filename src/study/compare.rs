@@ -16,7 +16,8 @@ use super::steady::{self, SteadyRuns};
 use super::{judge, parts};
 use crate::measure::paired_difference;
 use crate::outcome::{
-    Change, Changes, Comparison, DesignRow, Difference, MeasureKind, Origin, PartDifference, Steady,
+    Change, Changes, Comparison, DesignRow, Difference, Lack, MeasureKind, Origin, PartDifference,
+    Steady, WorkloadFigures,
 };
 use crate::site::{Measure, Site, WarmUp};
 use crate::topology::Fabric;
@@ -230,11 +231,13 @@ impl Pair<'_> {
     }
 
     fn figure(&self, index: [usize; 2], measure: Measure) -> Difference {
+        let lacks =
+            [0, 1].map(|side| lack(&self.runs[side].figures.workloads[index[side]], measure));
         let [first, value] = [0, 1].map(|side| {
             let runs = self.runs[side];
             let work = &runs.figures.workloads[index[side]];
             match measure {
-                _ if work.saturated && measure != Measure::Throughput => None,
+                _ if lacks[side].is_some() => None,
                 Measure::Throughput => Some(work.all.throughput_mb_s.value),
                 Measure::Quantile(q) => steady::quantile_of(&runs.tallies, index[side], q)
                     .latency_us
@@ -272,9 +275,12 @@ impl Pair<'_> {
                     change(&one, &other, &estimate, more_is_better),
                 )
             }
-            // What does not fit is worse than what does.
-            (None, Some(_), None) => (None, Change::Worse),
-            (None, None, Some(_)) => (None, Change::Better),
+            // What does not fit, or is cut off, is worse than what is carried.
+            (None, Some(_), None) if lacks[1].is_some_and(fails) => (None, Change::Worse),
+            (None, None, Some(_)) if lacks[0].is_some_and(fails) => (None, Change::Better),
+            (None, None, None) if lacks[0] == lacks[1] && lacks[0] == Some(Lack::CutOff) => {
+                (None, Change::Same)
+            }
             (None, _, _) => (None, Change::NotShown),
         };
         Difference {
@@ -290,6 +296,8 @@ impl Pair<'_> {
             unit: if more_is_better { "MB/s" } else { "us" },
             first,
             value,
+            first_lacks: lacks[0],
+            value_lacks: lacks[1],
             difference,
             change,
         }
@@ -315,8 +323,9 @@ impl Pair<'_> {
         let (one, mut other) = (uses(0), uses(1));
         let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len().max(1) as f64;
         one.into_iter()
-            .filter_map(|(key, (_, first))| {
+            .filter_map(|(key, (first_part, first))| {
                 let (part, value) = other.remove(&key)?;
+                let part = both_names(&first_part, &part);
                 let estimate = paired_difference(&value, &first, CONFIDENCE);
                 Some(PartDifference {
                     design: self.design,
@@ -329,6 +338,37 @@ impl Pair<'_> {
                 })
             })
             .collect()
+    }
+}
+
+/// Why a workload has no such figure; `None` where it has one, or where the figure itself is missing for another reason.
+fn lack(work: &WorkloadFigures, measure: Measure) -> Option<Lack> {
+    let all = &work.all;
+    let done = all
+        .ios
+        .saturating_sub(all.unfinished)
+        .saturating_sub(all.failed);
+    match measure {
+        _ if all.ios > 0 && done == 0 => Some(Lack::CutOff),
+        Measure::Throughput => None,
+        _ if work.saturated => Some(Lack::Saturated),
+        _ if all.mean_us.is_none() => Some(Lack::NoFigure),
+        _ => None,
+    }
+}
+
+const fn fails(lack: Lack) -> bool {
+    matches!(lack, Lack::Saturated | Lack::CutOff)
+}
+
+/// `edge to san, 32GFC`; of another technology in the other design, `edge to san, 32GFC, there 64GFC`.
+fn both_names(first: &str, other: &str) -> String {
+    if first == other {
+        return first.to_owned();
+    }
+    match first.rsplit_once(", ").zip(other.rsplit_once(", ")) {
+        Some(((one, _), (two, technology))) if one == two => format!("{first}, there {technology}"),
+        _ => format!("{first}, there {other}"),
     }
 }
 

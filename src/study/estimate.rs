@@ -95,6 +95,15 @@ impl Estimate {
         let fullest = all.flatten().map(|load| load.mean).fold(0.0, f64::max);
         (fullest > 0.0).then_some(fullest)
     }
+
+    /// The same with every bursty workload in a burst.
+    #[must_use]
+    pub fn fullest_in_bursts(&self, case: &str) -> Option<f64> {
+        let case = self.cases.iter().find(|known| known.name == case)?;
+        let all = case.directions.iter().chain(&case.controllers);
+        let fullest = all.flatten().map(|load| load.burst).fold(0.0, f64::max);
+        (fullest > 0.0).then_some(fullest)
+    }
 }
 
 /// Estimates every case of a site.

@@ -114,8 +114,10 @@ fn exponents(growth: &Growth, workloads: usize) -> Vec<f64> {
 /// Factors as days.
 fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Date>)) -> StageCase {
     let unit = libm::log1p(fastest(growth));
+    // Of what holds the day before, of what breaks the day after.
     let day = |factor: f64| growth.from.after_years(libm::log(factor) / unit);
-    let (met, missed) = (case.met.map(day), case.missed.map(day));
+    let by = |factor: f64| growth.from.by_years(libm::log(factor) / unit);
+    let (met, missed) = (case.met.map(day), case.missed.map(by));
     let standing = match (met, missed) {
         (_, Some(missed)) if missed <= begins => Standing::BrokenBefore,
         (Some(met), _) if next.is_some_and(|next| met >= next) => Standing::Holds,
@@ -260,6 +262,11 @@ set = { "array.box.write.time" = { exponential = "500ns" } }
             ("per_year = \"20%\"", "per_year = \"0%\"", "nothing grow"),
             ("{ batch = \"0%\" }", "{ bacht = \"0%\" }", "bacht"),
             ("date = \"2029-01-01\"", "", "no `date`"),
+            (
+                "date = \"2029-01-01\"",
+                "date = \"2026-12-31\"",
+                "before the day of the stated load, 2027-01-01",
+            ),
             (
                 "array.box.write.time",
                 "array.bax.write.time",

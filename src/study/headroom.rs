@@ -1,9 +1,12 @@
 //! How far the work can grow: the largest load factor at which every promise holds, by case.
 //!
-//! Three steps. **Arithmetic**: the factor at which the fullest part is full on the mean bounds the search.
-//! **Pilot runs**: a few loads below that, then bisection on the interpolated distance from the promises,
-//! until the edge is known to two per cent. Pilot runs prove nothing. **Proof**: fresh replications, at loads
-//! in rising distance from the edge, below it until one is *met* and above it until one is *missed*.
+//! Three steps. **Arithmetic**: the factor at which the fullest part is full on the mean bounds the search, and so do
+//! promises that no load keeps (`outlook`). **Pilot runs**: a few loads below that, then bisection on the interpolated
+//! distance from the promises, until the edge is known to two per cent or as closely as so many replications can tell
+//! (`spread`). Pilot runs prove nothing. **Proof**: fresh replications, at loads in rising distance from the edge, below
+//! it until one is *met* and above it until one is *missed*; distances at which the pilot runs leave a test no chance
+//! are passed over. Where no pilot run breaks a promise up to the largest load that there is to try, that load itself
+//! is the first to be tested.
 //!
 //! The 5 % of error of a case is split in halves for the two ends; each half is shared evenly by the loads
 //! that its end may be tested at (`STEPS`, fixed beforehand). A load is wrongly *met* only if the promise
@@ -26,32 +29,35 @@ mod answer;
 mod curve;
 mod edge;
 mod length;
+mod outlook;
+mod run;
 mod scale;
+mod spread;
 mod switch_over;
 
 use super::case::{self, CasePlan};
 use super::estimate::estimate;
+use super::parts;
 use super::progress::Progress;
 use super::review::over_port_budgets;
-use super::{judge, parts, steady};
-use crate::measure::Trust;
-use crate::outcome::{
-    CaseHeadroom, Headroom, LoadPoint, LoadRow, Origin, PartLoad, PartUse, Purpose, Steady, Verdict,
-};
+use crate::outcome::{CaseHeadroom, Headroom, LoadPoint, Origin, Purpose, Steady};
 use crate::site::Site;
 use crate::topology::Fabric;
 use rayon::prelude::*;
 
 pub(super) use answer::closed_notes;
 use answer::{answer, notes};
-use edge::{excess, next_pilot, proofs};
-use length::Length;
+use edge::{first_pilots, next_pilot, proofs};
+use outlook::{Outlook, outlook};
+use run::{one, together};
 use scale::Scale;
 pub(super) use scale::work_at;
 pub use scale::{Hosts, scaled};
 
 /// Distances from the crossing at which an end may be tested, nearest first.
 const STEPS: [f64; 5] = [0.01, 0.025, 0.06, 0.15, 0.35];
+/// Tests that each end may take.
+const TESTS: usize = STEPS.len();
 /// Error of a case's bracket.
 const ERROR: f64 = 0.05;
 /// Pilot runs stop when the edge is known so closely.
@@ -88,19 +94,35 @@ pub fn has_promises(site: &Site) -> bool {
 struct Search {
     plan: CasePlan,
     saturation: Option<f64>,
+    /// The same while every bursty workload is in a burst.
+    in_bursts: Option<f64>,
     /// No load above this is called met.
     cliff: f64,
+    outlook: Outlook,
     promises: usize,
+    replications: u32,
     points: Vec<Judged>,
     today: Option<Steady>,
 }
 
+impl Search {
+    /// No load below this is of use: less is asked for than is promised.
+    fn floor(&self) -> f64 {
+        let floor = self.outlook.floor.as_ref();
+        floor.map_or(0.0, |floor| floor.factor)
+    }
+}
+
 /// A point, how far its worst promise is from its limit, as a logarithm (above 0 is broken), and how much is known
-/// of that: I/Os above the target, 1 for a mean.
+/// of that: one over its variance.
 struct Judged {
     point: LoadPoint,
     excess: f64,
     weight: f64,
+    /// Of the logarithm of the worst promise's figure, over the replications.
+    variance: Option<f64>,
+    /// Nothing is broken but a throughput: too little may be asked for, not too much.
+    short: bool,
 }
 
 /// One load to run.
@@ -183,65 +205,32 @@ fn search(
     let most = scale.most(ask.most);
     let mut searches: Vec<Search> = case::cases(site, &fabric, ask.outages.as_deref())
         .into_iter()
-        .map(|plan| Search {
-            saturation: scale.saturation(site, &plan.case.name),
-            cliff: scale.cliff(site, &plan.case.name),
-            promises: promises_in(site, plan.case.outage.is_some()),
-            plan,
-            points: Vec::new(),
-            today: None,
+        .map(|plan| {
+            let saturation = scale.saturation(site, &plan.case.name);
+            Search {
+                saturation,
+                in_bursts: scale.full_in_bursts(site, &plan.case.name),
+                cliff: scale.cliff(site, &plan.case.name),
+                outlook: outlook(site, scale, &plan, saturation, most),
+                promises: promises_in(site, plan.case.outage.is_some()),
+                replications: site.run.replications,
+                plan,
+                points: Vec::new(),
+                today: None,
+            }
         })
         .collect();
-    let first: Vec<Job> = (0..searches.len())
-        .flat_map(|case| {
-            scale
-                .snapped(grid(searches[case].saturation, most))
-                .into_iter()
-                .map(move |factor| (case, factor))
-        })
-        .map(|(case, factor)| Job {
-            case,
-            factor,
-            purpose: Purpose::Pilot,
-        })
-        .collect();
-    run(site, scale, &mut searches, &first, progress);
-    for round in 0..ROUNDS {
-        let jobs: Vec<Job> = searches
-            .iter()
-            .enumerate()
-            .filter_map(|(case, search)| {
-                Some(Job {
-                    case,
-                    factor: next_pilot(search, scale, round, most)?,
-                    purpose: Purpose::Pilot,
-                })
-            })
-            .collect();
-        if jobs.is_empty() {
-            break;
-        }
-        run(site, scale, &mut searches, &jobs, progress);
-    }
-    for step in STEPS {
-        let jobs: Vec<Job> = searches
-            .iter()
-            .enumerate()
-            .flat_map(|(case, search)| {
-                proofs(search, scale, step, most)
-                    .into_iter()
-                    .map(move |(factor, purpose)| Job {
-                        case,
-                        factor,
-                        purpose,
-                    })
-            })
-            .collect();
-        run(site, scale, &mut searches, &jobs, progress);
-    }
+    look(site, scale, &mut searches, most, progress);
     let today: Vec<Steady> = searches.iter().filter_map(|s| s.today.clone()).collect();
-    let mut cases: Vec<CaseHeadroom> = searches.into_iter().map(answer).collect();
-    let switch_overs = switch_over::judge_all(site, scale, ask.switch_overs, &mut cases, progress);
+    let mut cases: Vec<CaseHeadroom> = searches
+        .into_iter()
+        .map(|search| answer(search, scale, most))
+        .collect();
+    let ask_switch = ask.switch_overs && !progress.stopped();
+    if ask_switch {
+        progress.stage("switch-overs at the loads that are proven");
+    }
+    let switch_overs = switch_over::judge_all(site, scale, ask_switch, &mut cases, progress);
     Headroom {
         origin,
         confidence_percent: 100.0 * (1.0 - ERROR),
@@ -251,6 +240,65 @@ fn search(
         notes: notes(site, scale),
         cases,
         switch_overs,
+        partial: progress.stopped(),
+    }
+}
+
+/// Pilot runs, then proofs, of all cases side by side; ends early where nobody waits any more.
+fn look(
+    site: &Site,
+    scale: &Scale<'_>,
+    searches: &mut [Search],
+    most: f64,
+    progress: &dyn Progress,
+) {
+    let pilot = |case: usize, factor: f64| Job {
+        case,
+        factor,
+        purpose: Purpose::Pilot,
+    };
+    progress.stage("looking for the edge, first loads");
+    let first: Vec<Job> = (0..searches.len())
+        .flat_map(|case| {
+            let factors = first_pilots(&searches[case], scale, most);
+            factors.into_iter().map(move |factor| pilot(case, factor))
+        })
+        .collect();
+    run(site, scale, searches, &first, progress);
+    for round in 0..ROUNDS {
+        let jobs: Vec<Job> = searches
+            .iter()
+            .enumerate()
+            .filter_map(|(case, search)| Some(pilot(case, next_pilot(search, scale, round, most)?)))
+            .collect();
+        if jobs.is_empty() || progress.stopped() {
+            break;
+        }
+        progress.stage(&format!("looking for the edge, round {}", round + 1));
+        run(site, scale, searches, &jobs, progress);
+    }
+    for (number, step) in STEPS.into_iter().enumerate() {
+        let jobs: Vec<Job> = searches
+            .iter()
+            .enumerate()
+            .flat_map(|(case, search)| {
+                proofs(search, scale, number, most)
+                    .into_iter()
+                    .map(move |(factor, purpose)| Job {
+                        case,
+                        factor,
+                        purpose,
+                    })
+            })
+            .collect();
+        if jobs.is_empty() {
+            continue;
+        }
+        if progress.stopped() {
+            break;
+        }
+        progress.stage(&format!("proof, {}\u{202F}% off the edge", step * 100.0));
+        run(site, scale, searches, &jobs, progress);
     }
 }
 
@@ -265,25 +313,8 @@ fn promises_in(site: &Site, lost: bool) -> usize {
     site.workloads.iter().map(of).sum()
 }
 
-/// The first loads: today's, and up to what arithmetic allows.
-fn grid(saturation: Option<f64>, most: f64) -> Vec<f64> {
-    let shares: &[f64] = match saturation {
-        Some(_) => &[0.3, 0.6, 0.8, 0.9, 0.97],
-        None => &[0.5, 2.0, 4.0],
-    };
-    let unit = saturation.unwrap_or(1.0);
-    let mut all = vec![1.0];
-    for share in shares {
-        let factor = share * unit;
-        let apart = all.iter().all(|known| (factor / known - 1.0).abs() > CLOSE);
-        if apart && (LEAST..=most).contains(&factor) {
-            all.push(factor);
-        }
-    }
-    all
-}
-
-/// Runs the jobs, all of them and all their replications in parallel; results go to their searches in order.
+/// Runs the jobs, all of them and all their replications in parallel; results go to their searches in order. What was
+/// under way when nobody waited any more is dropped.
 fn run(
     site: &Site,
     scale: &Scale<'_>,
@@ -291,182 +322,24 @@ fn run(
     jobs: &[Job],
     progress: &dyn Progress,
 ) {
-    let done: Vec<(Judged, Option<Steady>)> = jobs
+    let done: Vec<Option<(Judged, Option<Steady>)>> = jobs
         .par_iter()
-        .map(|job| one(site, scale, &searches[job.case], job, progress))
+        .map(|job| {
+            if progress.stopped() {
+                return None;
+            }
+            let done = one(site, scale, &searches[job.case], job, progress);
+            (!progress.stopped()).then_some(done)
+        })
         .collect();
-    for (job, (judged, steady)) in jobs.iter().zip(done) {
+    for (job, done) in jobs.iter().zip(done) {
+        let Some((judged, steady)) = done else {
+            continue;
+        };
         let search = &mut searches[job.case];
         search.points.push(judged);
         search.today = search.today.take().or(steady);
     }
-}
-
-#[allow(clippy::cast_precision_loss)]
-fn one(
-    site: &Site,
-    scale: &Scale<'_>,
-    search: &Search,
-    job: &Job,
-    progress: &dyn Progress,
-) -> (Judged, Option<Steady>) {
-    let Some(mut scaled) = scale.site(site, job.factor) else {
-        return (cannot_be_built(job), None);
-    };
-    let share = ERROR / 2.0 / STEPS.len() as f64;
-    let (first, trust) = match job.purpose {
-        Purpose::Pilot => {
-            let half = site.run.replications.div_ceil(2).max(2);
-            scaled.run.replications = half.min(site.run.replications);
-            (0, Trust::ALONE)
-        }
-        Purpose::ProveMet | Purpose::ProveMissed => (
-            FRESH,
-            Trust {
-                met: 1.0 - share,
-                missed: 1.0 - share / search.promises.max(1) as f64,
-            },
-        ),
-    };
-    // More hosts are other parts: what an outage takes of them is found anew.
-    let fabric = Fabric::new(&scaled);
-    let plan = case::cases(&scaled, &fabric, None)
-        .into_iter()
-        .find(|plan| plan.case == search.plan.case);
-    let Some(plan) = plan else {
-        return (cannot_be_built(job), None);
-    };
-    let case = plan.case.clone();
-    let length = match job.purpose {
-        Purpose::ProveMet => length::lengthen(&mut scaled, &fabric, &case),
-        Purpose::Pilot | Purpose::ProveMissed => Length::Stated,
-    };
-    let runs = steady::run_from(&scaled, &[plan], first, progress);
-    let matrix = judge::matrix_at(&scaled, &runs, &[], trust);
-    let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
-    let steady = &figures[0];
-    let rows: Vec<LoadRow> = matrix
-        .rows
-        .into_iter()
-        .filter_map(|row| {
-            Some(LoadRow {
-                workload: row.workload,
-                measure: row.measure,
-                cell: row.cells.into_iter().next()??,
-            })
-        })
-        .collect();
-    // The part that ends it is one that the broken promise's work uses.
-    let broken = rows.iter().find(|row| row.cell.verdict == Verdict::Missed);
-    let uses = match broken {
-        Some(row) => {
-            let used = length::used_by(&scaled, &fabric, &case, &row.workload);
-            parts::parts(&scaled, &[only(steady, &used)])
-        }
-        None => parts::parts(&scaled, &figures),
-    };
-    let point = LoadPoint {
-        factor: job.factor,
-        purpose: job.purpose,
-        replications: steady.replications,
-        verdict: of_length(together(&rows, steady.partial), length),
-        lengthened_s: match length {
-            Length::Made(seconds) => Some(seconds),
-            Length::Stated | Length::Short(_) => None,
-        },
-        needs_s: match length {
-            Length::Short(seconds) if seconds.is_finite() => Some(seconds),
-            _ => None,
-        },
-        saturated: steady.saturated,
-        partial: steady.partial,
-        fullest: fullest(&uses),
-        rows,
-    };
-    let (excess, weight) = excess(&point, steady);
-    let today = (job.factor == 1.0 && job.purpose == Purpose::Pilot)
-        .then(|| figures.into_iter().next())
-        .flatten();
-    let judged = Judged {
-        point,
-        excess,
-        weight,
-    };
-    (judged, today)
-}
-
-/// A site that cannot be built proves nothing, and is beyond the edge.
-const fn cannot_be_built(job: &Job) -> Judged {
-    Judged {
-        point: LoadPoint {
-            factor: job.factor,
-            purpose: job.purpose,
-            replications: 0,
-            verdict: Verdict::Undecided,
-            lengthened_s: None,
-            needs_s: None,
-            saturated: false,
-            partial: true,
-            rows: Vec::new(),
-            fullest: Vec::new(),
-        },
-        excess: f64::INFINITY,
-        weight: 0.0,
-    }
-}
-
-/// Met when every promise is, missed when one is. Nothing is proven by a run that was cut short, or where
-/// there is nothing to judge.
-fn together(rows: &[LoadRow], partial: bool) -> Verdict {
-    let any = |wanted: Verdict| rows.iter().any(|row| row.cell.verdict == wanted);
-    if partial || rows.is_empty() {
-        Verdict::Undecided
-    } else if any(Verdict::Missed) {
-        Verdict::Missed
-    } else if any(Verdict::Undecided) {
-        Verdict::Undecided
-    } else {
-        Verdict::Met
-    }
-}
-
-/// A run that is short against what its queues remember calls nothing met.
-fn of_length(verdict: Verdict, length: Length) -> Verdict {
-    match (verdict, length) {
-        (Verdict::Met, Length::Short(_)) => Verdict::Undecided,
-        _ => verdict,
-    }
-}
-
-/// The figures of the parts that are used.
-fn only(steady: &Steady, used: &length::Used) -> Steady {
-    let mut steady = steady.clone();
-    steady.directions.retain(|direction| {
-        let ends = (direction.from.clone(), direction.to.clone());
-        used.links.contains(&ends)
-    });
-    steady
-        .arrays
-        .retain(|array| used.controllers.contains(&array.name));
-    steady
-}
-
-fn fullest(uses: &[PartUse]) -> Vec<PartLoad> {
-    let mut all: Vec<PartLoad> = uses
-        .iter()
-        .filter_map(|part| {
-            let used = part.cases.first()?.as_ref()?;
-            Some(PartLoad {
-                part: part.part.clone(),
-                instance: used.instance.clone(),
-                mean_percent: used.mean_percent,
-                peak_percent: used.peak_percent,
-            })
-        })
-        .collect();
-    all.sort_by(|left, right| right.peak_percent.total_cmp(&left.peak_percent));
-    all.truncate(3);
-    all
 }
 
 #[cfg(test)]

@@ -116,7 +116,7 @@ fn verdict(verdict: measure::Verdict) -> Verdict {
 /// Share of I/Os above a latency target, from exact counts per replication: failed and unfinished ones
 /// are above.
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-fn above(tally: &Tally, index: usize, target: f64) -> (u64, u64) {
+pub(super) fn above(tally: &Tally, index: usize, target: f64) -> (u64, u64) {
     let workload = &tally.workloads[index];
     let arrived = workload.reads.arrived + workload.writes.arrived;
     let done = workload.reads.latency.count() + workload.writes.latency.count();

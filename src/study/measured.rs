@@ -6,11 +6,13 @@
 //! no source.) Counters run on: a rate is the sum of their steps over the time between readings; where one goes back it was
 //! reset, and that stretch is left out.
 //!
-//! Left out: intervals, and which of two differing figures is wrong.
+//! The interval of a ratio is that of the simulated rate over the replications, 95 %: measured counters are one reading of one
+//! stretch, and of its own chance nothing is known. Left out: which of two differing figures is wrong.
 
 use super::case::{self, CasePlan};
 use super::progress::Progress;
 use super::steady;
+use crate::measure::mean_interval;
 use crate::outcome::{Measured, MeasuredRow, Origin, Steady};
 use crate::scenario::Reading;
 use crate::site::Site;
@@ -77,14 +79,19 @@ pub fn measured(
         }
     }
     let simulated = Simulated::new(site, &fabric, figures);
+    let each: Vec<Simulated> = (0..runs[0].tallies.len())
+        .map(|index| steady::figures_of(&runs[0], index..index + 1))
+        .map(|one| Simulated::new(site, &fabric, &one))
+        .collect();
     let mut notes = vec![
         "simulated bytes are those of frames, without preamble and gaps, as devices count them"
             .to_owned(),
+        "the interval of a ratio is of 95 %, of the simulation alone: what was measured is one reading".to_owned(),
     ];
     let mut rows = Vec::new();
     for ((part, toward_array), mut own) in groups {
         own.sort_by(|left, right| left.at_s.total_cmp(&right.at_s));
-        match row(&simulated, &fabric, &part, toward_array, &own) {
+        match row((&simulated, &each), &fabric, &part, toward_array, &own) {
             Some(row) => {
                 if row.resets > 0 {
                     let times = row.resets;
@@ -155,10 +162,26 @@ impl Simulated {
             .collect();
         Self { rates, names }
     }
+
+    /// Bytes and frames a second of these links together, in one direction.
+    fn over(&self, links: &[MemberId], toward_array: bool) -> (f64, f64) {
+        let mut sum = (0.0, 0.0);
+        for member in links {
+            let direction = member.0 as usize * 2 + usize::from(!toward_array);
+            let name = self.names.get(direction);
+            if let Some((bytes, frames)) = name.and_then(|name| self.rates.get(name)) {
+                sum.0 += bytes;
+                sum.1 += frames;
+            }
+        }
+        sum
+    }
 }
 
+const CONFIDENCE: f64 = 0.95;
+
 fn row(
-    simulated: &Simulated,
+    (simulated, each): (&Simulated, &[Simulated]),
     fabric: &Fabric,
     part: &str,
     toward_array: bool,
@@ -186,21 +209,16 @@ fn row(
         return None;
     }
     let links = members(fabric, part);
-    let (mut simulated_bytes, mut simulated_frames) = (0.0, 0.0);
-    for member in &links {
-        let direction = member.0 as usize * 2 + usize::from(!toward_array);
-        let found = simulated
-            .names
-            .get(direction)
-            .and_then(|name| simulated.rates.get(name));
-        if let Some((bytes, frames)) = found {
-            simulated_bytes += bytes;
-            simulated_frames += frames;
-        }
-    }
+    let (simulated_bytes, simulated_frames) = simulated.over(&links, toward_array);
+    let rates: Vec<f64> = each
+        .iter()
+        .map(|one| one.over(&links, toward_array).0)
+        .collect();
+    let interval = steady::estimated(&mean_interval(&rates, CONFIDENCE));
     let ratio = |measured: f64, simulated: f64| (simulated > 0.0).then(|| measured / simulated);
     let measured_bytes = bytes as f64 / span_s;
     let measured_frames = frames.map(|frames| frames as f64 / span_s);
+    let against = |end: Option<f64>| end.and_then(|end| ratio(measured_bytes, end));
     Some(MeasuredRow {
         part: part.to_owned(),
         toward_array,
@@ -208,7 +226,11 @@ fn row(
         span_s,
         measured_mb_s: measured_bytes / 1e6,
         simulated_mb_s: simulated_bytes / 1e6,
+        simulated_low_mb_s: interval.low.map(|end| end / 1e6),
+        simulated_high_mb_s: interval.high.map(|end| end / 1e6),
         ratio: ratio(measured_bytes, simulated_bytes),
+        ratio_low: against(interval.high),
+        ratio_high: against(interval.low),
         measured_frames_s: measured_frames,
         simulated_frames_s: simulated_frames,
         frames_ratio: measured_frames.and_then(|frames| ratio(frames, simulated_frames)),

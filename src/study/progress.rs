@@ -8,6 +8,12 @@ pub trait Progress: Sync {
     fn advanced(&self, events: u64);
     /// A run is over.
     fn run_done(&self);
+    /// What is done from here on, in a few words; how many runs it will take in all is then not known.
+    fn stage(&self, _what: &str) {}
+    /// Whether whoever waits wants no more: what is under way ends early, and what is there so far counts.
+    fn stopped(&self) -> bool {
+        false
+    }
 }
 
 /// Tells nobody.

@@ -246,7 +246,7 @@ fn one(
         let goes_on = world.run_until(until, Stop::WhenMeasured);
         progress.advanced(world.tally().events - reported);
         reported = world.tally().events;
-        if !goes_on || until >= limit {
+        if !goes_on || until >= limit || progress.stopped() {
             break;
         }
     }

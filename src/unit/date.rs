@@ -64,6 +64,14 @@ impl Date {
         Self((days.floor() as i64).clamp(0, Self::of(9999, 12, 31).0))
     }
 
+    /// The same, rounded up to a whole day.
+    #[must_use]
+    #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)]
+    pub fn by_years(self, years: f64) -> Self {
+        let days = self.0 as f64 + years * YEAR;
+        Self((days.ceil() as i64).clamp(0, Self::of(9999, 12, 31).0))
+    }
+
     /// Years from this day to another, negative when that is earlier.
     #[must_use]
     #[allow(clippy::cast_precision_loss)]
@@ -114,6 +122,8 @@ mod tests {
         assert_eq!(from.after_years(400.0).to_string(), "2427-01-01");
         assert_eq!(from.after_years(0.5).to_string(), "2027-07-02");
         assert!((from.years_to(from.after_years(3.0)) - 3.0).abs() < 0.003);
+        assert_eq!(from.by_years(0.5).to_string(), "2027-07-03");
+        assert_eq!(from.by_years(0.0).to_string(), "2027-01-01");
         assert_eq!(from.after_years(1e12).to_string(), "9999-12-31");
     }
 }

@@ -2,6 +2,7 @@
 
 use super::{code, command, err, halfloom, out, small_site};
 use std::fs;
+use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
 use std::time::Duration;
@@ -151,60 +152,65 @@ fn a_sweep_that_is_interrupted_leaves_whole_points_and_goes_on() {
     }
 }
 
-/// `headroom` writes at its end: what was there before stays as it was, nothing half done lies about, and the same command
-/// begins again.
+/// Stopped in its second half, `headroom` writes what it has by then: a table, whole files, all marked; code 130.
 #[cfg(unix)]
 #[test]
-fn a_headroom_that_is_interrupted_leaves_what_was_there() {
+fn a_headroom_that_is_interrupted_writes_what_it_has_and_marks_it() {
     let place = place();
     let folder = place.path();
-    fs::write(folder.join("old.csv"), "of an earlier run\n").expect("it can be written");
-    let long = [
+    let all = [
         "headroom",
         "small.toml",
         "--csv",
-        "old.csv",
+        "l.csv",
         "--page",
-        "new.html",
+        "l.html",
+        "--chart",
+        "l.svg",
+        "--parts-chart",
+        "p.svg",
         "--set",
-        "run.duration=20s",
+        "run.duration=300ms",
+        "--set",
+        "run.replications=4",
+        "--threads",
+        "1",
     ];
-    let mut child = command(folder, &long)
+    let mut child = command(folder, &all)
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
         .spawn()
         .expect("the program starts");
-    std::thread::sleep(Duration::from_millis(700));
-    assert!(
-        child.try_wait().expect("it can be asked").is_none(),
-        "20 s of traffic take longer"
-    );
+    // A line of progress says that some loads have been run.
+    let mut lines = BufReader::new(child.stderr.take().expect("it is piped")).lines();
+    let told = lines
+        .by_ref()
+        .map(|line| line.expect("it is text"))
+        .find(|line| line.contains("the edge, round") || line.contains("proof, "));
+    assert!(told.expect("a line a stage").contains(" runs done, "));
     interrupt(&child);
+    let said: Vec<String> = lines.map(|line| line.expect("it is text")).collect();
     let output = child.wait_with_output().expect("it ends");
-    assert_eq!(output.status.code(), Some(130), "{}", err(&output));
-    let words = "stopped; every file is whole or not there, and the same command begins again";
-    assert!(err(&output).contains(words), "{}", err(&output));
-    assert!(out(&output).is_empty(), "no result is printed");
-    let mut names: Vec<String> = fs::read_dir(folder)
-        .expect("it is there")
-        .map(|entry| {
-            entry
-                .expect("a name")
-                .file_name()
-                .to_string_lossy()
-                .into_owned()
-        })
-        .collect();
-    names.sort();
-    assert_eq!(names, ["old.csv", "small.toml"]);
-    assert_eq!(bytes(folder, "old.csv"), b"of an earlier run\n");
-    let again = [
-        &long[..7],
-        &["run.duration=20ms", "--replications", "2", "--quiet"],
-    ]
-    .concat();
-    assert!([0, 1].contains(&code(&halfloom(folder, &again))));
-    assert!(bytes(folder, "old.csv").starts_with(b"case,factor,"));
+    assert_eq!(output.status.code(), Some(130), "{said:?}");
+    assert!(
+        said.iter()
+            .any(|line| line.contains("stopping with what is there")),
+        "{said:?}"
+    );
+    let text = out(&output);
+    assert!(text.starts_with("Stopped before its end"), "{text}");
+    assert!(text.contains("Loads that were run, healthy"), "{text}");
+    let rows = fs::read_to_string(folder.join("l.csv")).expect("it was written");
+    assert!(rows.lines().count() > 1);
+    assert!(
+        rows.lines().skip(1).all(|row| row.ends_with(",stopped")),
+        "{rows}"
+    );
+    for name in ["l.html", "l.svg"] {
+        let file = fs::read_to_string(folder.join(name)).expect("it was written");
+        assert!(file.contains("Stopped before its end"), "{name}");
+    }
+    assert_eq!(fs::read_dir(folder).expect("there").count(), 5);
 }
 
 #[test]
@@ -397,4 +403,33 @@ fn a_slurm_job_array_runs_the_pieces() {
     let merged = script(folder, "halfloom merge piece-*.csv -o whole.csv");
     assert_eq!(code(&merged), 0, "{}", err(&merged));
     assert_eq!(bytes(folder, "whole.csv"), bytes(folder, "one.csv"));
+}
+
+/// What a sweep took is said on the standard error; points with seeds of their own are not said to share them.
+#[test]
+fn a_sweep_says_what_it_took_and_whether_points_share_their_random_numbers() {
+    let place = place();
+    let seeds = ["sweep", "small.toml", "--vary", "run.seed=1,2"];
+    let output = halfloom(place.path(), &seeds);
+    let said = err(&output).replace('\u{202F}', " ");
+    let line = said
+        .lines()
+        .find(|line| line.starts_with("2 points in "))
+        .expect("a closing line");
+    assert!(
+        line.contains(" frame-hops, ") && line.ends_with(" a second"),
+        "{line}"
+    );
+    if cfg!(target_os = "linux") {
+        assert!(line.contains(" s of processor time, ") && line.contains(" cores in use"));
+    }
+    let text = out(&output);
+    assert!(
+        text.contains("the points have seeds of their own"),
+        "{text}"
+    );
+    let loads = ["sweep", "small.toml", "--vary", "load=1,2", "--quiet"];
+    let output = halfloom(place.path(), &loads);
+    assert!(out(&output).contains("all points share their random numbers"));
+    assert!(err(&output).is_empty(), "{}", err(&output));
 }

@@ -6,6 +6,7 @@ use crate::unit::Date;
 use super::axis::Scale;
 use super::canvas::{Anchor, Face, Pen};
 use super::frame::{Plotted, Sheet, foot, look};
+use super::margin::{self, Margin, Named};
 use super::palette::Role;
 use super::place::{Wish, spread};
 use super::text::{bare, fit, room, sig, wrap_at_most};
@@ -70,7 +71,7 @@ pub(super) fn draw(plan: &GrowthPlan, format: Format) -> Option<Drawing> {
     let em = sheet.em;
     let phone = format == Format::Phone;
     let names = if phone {
-        (cases.len() + 1) as f64 * em * 2.9 + em * 0.4
+        margin::list(cases.len() + 1, em)
     } else {
         0.0
     };
@@ -93,7 +94,7 @@ pub(super) fn draw(plan: &GrowthPlan, format: Format) -> Option<Drawing> {
     }
     load(&mut sheet, &plot, &days);
     marks(&mut sheet, &plot, plan, &days, (&breaks, &words));
-    labels(&mut sheet, &plot, plan, &days, phone);
+    labels(&mut sheet, &plot, plan, &days);
     let mut y = plot.under + em * 4.2 + names;
     for line in &steps {
         let at = (sheet.side, y);
@@ -289,8 +290,8 @@ fn proven(
 ) {
     let em = sheet.em;
     let (role, mark) = look(&case.case);
-    // Cases that are proven to the same load would hide each other: each lies a little beside.
-    let shift = (index as f64 - 1.0) * em * 0.12;
+    // Cases that are proven to the same load lie on one another, each at its value: the dashes of the later let the
+    // earlier through.
     let mut line: Vec<(f64, f64)> = Vec::new();
     let mut starts = Vec::new();
     for stage in &plan.stages {
@@ -302,7 +303,7 @@ fn proven(
                 .line(std::mem::take(&mut line), pen(index, role, em));
             continue;
         };
-        let y = plot.y.place(factor) - shift;
+        let y = plot.y.place(factor);
         starts.push((plot.x.place(from), y));
         line.extend([(plot.x.place(from), y), (plot.x.place(to), y)]);
     }
@@ -455,68 +456,37 @@ fn note(plan: &GrowthPlan, case: &StageCase) -> String {
 }
 
 /// Names at the right, or below on a phone.
-fn labels(sheet: &mut Sheet, plot: &Plot, plan: &GrowthPlan, days: &Days, phone: bool) {
-    let em = sheet.em;
+fn labels(sheet: &mut Sheet, plot: &Plot, plan: &GrowthPlan, days: &Days) {
     let cases = &plan.stages[0].cases;
     let percent = sig(days.rate * 100.0, 3);
-    let mut all = vec![(
-        "load".to_owned(),
-        format!("{percent}\u{202F}% more a year"),
-        Role::Use,
-        None,
-        plot.y.place(days.load(plot.span)),
-    )];
+    let mut all = vec![Named {
+        name: "load".to_owned(),
+        note: format!("{percent}\u{202F}% more a year"),
+        role: Role::Use,
+        mark: None,
+        at: plot.y.place(days.load(plot.span)),
+    }];
     for case in cases {
         let (role, mark) = look(&case.case);
         let last = plan.stages.iter().rev().find_map(|stage| {
             let own = stage.cases.iter().find(|own| own.case == case.case)?;
             own.holds_factor
         });
-        let at = last.map_or(plot.low, |factor| plot.y.place(factor));
-        all.push((
-            case.case.name.clone(),
-            note(plan, case),
+        all.push(Named {
+            name: case.case.name.clone(),
+            note: note(plan, case),
             role,
-            Some(mark),
-            at,
-        ));
+            mark: Some(mark),
+            at: last.map_or(plot.low, |factor| plot.y.place(factor)),
+        });
     }
-    let middles: Vec<f64> = if phone {
-        (0..all.len())
-            .map(|index| plot.under + em * 4.7 + index as f64 * em * 2.9)
-            .collect()
-    } else {
-        let wishes: Vec<Wish> = all
-            .iter()
-            .map(|(.., at)| Wish {
-                at: *at,
-                size: (em * 2.75).min((plot.low - plot.top) / all.len() as f64),
-            })
-            .collect();
-        spread(&wishes, plot.top - em, plot.low)
+    let margin = Margin {
+        right: plot.right,
+        top: plot.top,
+        low: plot.low,
+        under: plot.under,
     };
-    let x = if phone {
-        sheet.side + em * 0.6
-    } else {
-        plot.right + em * 1.2
-    };
-    let space = sheet.right() - x - em;
-    for ((name, note, role, mark, _), middle) in all.into_iter().zip(middles) {
-        let at = (x, middle - em * 0.45);
-        match mark {
-            Some(mark) => sheet.canvas.mark(at, mark, em * 0.32, role, false),
-            None => {
-                let line = [(at.0 - em * 0.5, at.1), (at.0 + em * 0.5, at.1)];
-                sheet.canvas.line(line, Pen::new(role, em * 0.28));
-            }
-        }
-        let name = fit(&name, em, true, space);
-        let at = (x + em, middle - em * 0.1);
-        sheet.label(at, &name, Face::Bold, Anchor::Start, role);
-        let note = fit(&note, em, false, space);
-        let at = (x + em, middle + em * 1.08);
-        sheet.label(at, &note, Face::Plain, Anchor::Start, Role::Ink);
-    }
+    margin.names(sheet, &all);
 }
 
 /// `As it is, a promise breaks by 2028-03-14 (A lost); with “faster array”, by 2031-02-01 (A lost).`

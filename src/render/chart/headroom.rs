@@ -131,7 +131,13 @@ fn key(sheet: &mut Sheet, grid: &Grid, scale: &Scale, outages: bool) {
     );
     if sheet.format != Format::Phone {
         let at = (sheet.right(), grid.top - em * 0.5);
-        sheet.label(at, "full at × load", Face::Bold, Anchor::End, Role::Ink);
+        sheet.label(
+            at,
+            "peak full at × load",
+            Face::Bold,
+            Anchor::End,
+            Role::Ink,
+        );
     }
 }
 
@@ -190,7 +196,7 @@ fn figures(sheet: &mut Sheet, grid: &Grid, scale: &Scale, index: usize, row: &Ro
     if sheet.format == Format::Phone {
         let text = factor.map_or_else(
             || "idle".to_owned(),
-            |factor| format!("{}, full at {factor}×", percent(most)),
+            |factor| format!("{}, peak full at {factor}×", percent(most)),
         );
         grid.name(sheet, index, name, room(&text, em, true) + em * 0.6);
         let at = (grid.right, grid.name_baseline(index, em));
@@ -250,7 +256,7 @@ fn finding(rows: &[Row<'_>], outages: bool) -> String {
     };
     let already = if is_over(most) { "already " } else { "" };
     format!(
-        "{when}{} is {already}full at {} times today’s load{rest}.",
+        "{when}{} is {already}full in its busiest 20 ms at {} times today’s load{rest}.",
         short(&fullest.part.part),
         two_down(100.0 / most)
     )

@@ -5,8 +5,8 @@ use crate::outcome::Origin;
 use super::axis::Scale;
 use super::canvas::{Anchor, Face, Mark, Pen};
 use super::frame::{Plotted, Sheet, foot};
+use super::margin::{self, Margin, Named};
 use super::palette::Role;
-use super::place::{Wish, spread};
 use super::text::{bare, fit, room};
 use super::{Drawing, Format};
 
@@ -78,7 +78,7 @@ pub(super) fn draw(
     let em = sheet.em;
     let phone = format == Format::Phone;
     let list = if phone {
-        chart.lines.len() as f64 * em * 2.9 + em * 0.4
+        margin::list(chart.lines.len(), em)
     } else {
         0.0
     };
@@ -96,7 +96,7 @@ pub(super) fn draw(
     for (index, line) in chart.lines.iter().enumerate() {
         one(&mut sheet, &plot, index, line);
     }
-    names(&mut sheet, &plot, chart, phone);
+    names(&mut sheet, &plot, chart);
     sheet.finish(&chart.id, body, description, Plotted::Yes)
 }
 
@@ -210,39 +210,23 @@ fn one(sheet: &mut Sheet, plot: &Plot, index: usize, line: &Line) {
     }
 }
 
-fn names(sheet: &mut Sheet, plot: &Plot, chart: &Lines, phone: bool) {
-    let em = sheet.em;
-    let middles: Vec<f64> = if phone {
-        (0..chart.lines.len())
-            .map(|index| plot.low + em * 4.7 + index as f64 * em * 2.9)
-            .collect()
-    } else {
-        let wishes: Vec<Wish> = chart
-            .lines
-            .iter()
-            .map(|line| Wish {
-                at: line.dots.last().map_or(plot.top, |dot| plot.y.place(dot.y)),
-                size: (em * 2.75).min((plot.low - plot.top) / chart.lines.len() as f64),
-            })
-            .collect();
-        spread(&wishes, plot.top - em, plot.low)
+fn names(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
+    let all: Vec<Named> = chart
+        .lines
+        .iter()
+        .map(|line| Named {
+            name: line.name.clone(),
+            note: line.note.clone(),
+            role: line.role,
+            mark: Some(line.mark),
+            at: line.dots.last().map_or(plot.top, |dot| plot.y.place(dot.y)),
+        })
+        .collect();
+    let margin = Margin {
+        right: plot.right,
+        top: plot.top,
+        low: plot.low,
+        under: plot.low,
     };
-    let x = if phone {
-        sheet.side + em * 0.6
-    } else {
-        plot.right + em * 1.2
-    };
-    let space = sheet.right() - x - em;
-    for (line, middle) in chart.lines.iter().zip(middles) {
-        let at = (x, middle - em * 0.45);
-        sheet
-            .canvas
-            .mark(at, line.mark, em * 0.32, line.role, false);
-        let name = fit(&line.name, em, true, space);
-        let at = (x + em, middle - em * 0.1);
-        sheet.label(at, &name, Face::Bold, Anchor::Start, line.role);
-        let note = fit(&line.note, em, false, space);
-        let at = (x + em, middle + em * 1.08);
-        sheet.label(at, &note, Face::Plain, Anchor::Start, Role::Ink);
-    }
+    margin.names(sheet, &all);
 }

@@ -1,7 +1,7 @@
 //! Latency (or throughput) against load, one line a case, with the promise and the ends that are proven.
 
 use crate::outcome::{CaseHeadroom, Headroom, LoadRow, MeasureKind};
-use crate::render::words::measure_name;
+use crate::render::words::{counted_met, counted_missed, measure_name};
 
 use super::frame::look;
 use super::lines::{self, Dot, Line, Lines};
@@ -93,22 +93,21 @@ fn line(
 
 /// `1.82 met, 1.91 missed`, and the knee.
 fn ends(headroom: &Headroom, case: &CaseHeadroom) -> String {
-    let shown = |factor: f64| {
-        let value = factor * times(headroom);
-        match headroom.grows.hosts {
-            None => sig(value, 3),
-            Some(_) => format!("{value:.0}"),
-        }
-    };
+    let shown = |factor: f64| counted_met(headroom, factor);
+    let broken = |factor: f64| counted_missed(headroom, factor);
     let knee = case.knee.map_or_else(String::new, |knee| {
         format!(", knee {}", sig(knee * times(headroom), 2))
     });
     match (case.met, case.missed) {
         (Some(met), Some(missed)) => {
-            format!("{} met, {} missed{knee}", shown(met), shown(missed))
+            format!("{} met, {} missed{knee}", shown(met), broken(missed))
+        }
+        (Some(met), None) if case.bound.is_some() => {
+            format!("{} met, no more tried{knee}", shown(met))
         }
         (Some(met), None) => format!("{} met{knee}", shown(met)),
-        (None, Some(missed)) => format!("{} missed{knee}", shown(missed)),
+        (None, Some(_)) if case.hopeless.is_some() => "missed at every load".to_owned(),
+        (None, Some(missed)) => format!("{} missed{knee}", broken(missed)),
         (None, None) => "nothing proven".to_owned(),
     }
 }
@@ -120,7 +119,7 @@ fn finding(headroom: &Headroom) -> String {
         .map(|case| {
             let met = case
                 .met
-                .map_or_else(|| "none".to_owned(), |met| sig(met * times(headroom), 3));
+                .map_or_else(|| "none".to_owned(), |met| counted_met(headroom, met));
             format!("{} {met}", case.case.name)
         })
         .collect();
@@ -131,7 +130,12 @@ fn finding(headroom: &Headroom) -> String {
             headroom.grows.what
         ),
     };
-    format!("{what}: {}.", cases.join(", "))
+    let stopped = if headroom.partial {
+        "Stopped before its end. "
+    } else {
+        ""
+    };
+    format!("{stopped}{what}: {}.", cases.join(", "))
 }
 
 fn description(headroom: &Headroom, name: &str, chart: &Lines, in_unit: &str) -> String {

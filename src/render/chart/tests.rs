@@ -186,7 +186,7 @@ fn a_curve_over_load_keeps_the_rules_and_names_its_ends() {
         assert!(
             drawing
                 .description
-                .contains("A lost: 1.27 met, 1.31 missed, knee 0.91;")
+                .contains("A lost: 1.26 met, 1.32 missed, knee 0.91;")
         );
         assert!(drawing.svg.contains("promise: 2"));
     }

@@ -1,7 +1,7 @@
 //! Differences as rows.
 
 use super::{estimated, maybe, names, number, to_text};
-use crate::outcome::{Change, Comparison};
+use crate::outcome::{Change, Comparison, Lack};
 use crate::render::words::measure_name;
 
 /// One row for each difference from the first design: of the work (`workload` and `figure`), then of the
@@ -23,6 +23,8 @@ pub fn comparison_csv(comparison: &Comparison) -> String {
         "difference_low",
         "difference_high",
         "change",
+        "first_lacks",
+        "value_lacks",
     ]);
     let name = |design: usize| {
         let row = comparison.designs.get(design);
@@ -44,6 +46,7 @@ pub fn comparison_csv(comparison: &Comparison) -> String {
         ];
         estimated(row.difference, &mut cells);
         cells.push(change(row.change).to_owned());
+        cells.extend([row.first_lacks, row.value_lacks].map(|lack| lack_name(lack).to_owned()));
         rows.push(cells);
     }
     for row in &comparison.part_differences {
@@ -61,9 +64,19 @@ pub fn comparison_csv(comparison: &Comparison) -> String {
         ];
         estimated(Some(row.difference), &mut cells);
         cells.push(change(row.change).to_owned());
+        cells.extend([String::new(), String::new()]);
         rows.push(cells);
     }
     to_text(&header, rows)
+}
+
+const fn lack_name(lack: Option<Lack>) -> &'static str {
+    match lack {
+        None => "",
+        Some(Lack::Saturated) => "saturated",
+        Some(Lack::CutOff) => "cut-off",
+        Some(Lack::NoFigure) => "no-figure",
+    }
 }
 
 const fn change(change: Change) -> &'static str {

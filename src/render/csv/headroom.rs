@@ -5,7 +5,7 @@ use crate::outcome::{Headroom, Purpose, Verdict};
 use crate::render::words::measure_name;
 
 /// One row for each case, load and promise. `point_verdict` is on all promises together, at the load's share
-/// of the error; `proven` marks the two ends of a case, `met` and `missed`.
+/// of the error; `proven` marks the two ends of a case, `met` and `missed`; `search` says whether it was `stopped` early.
 #[must_use]
 pub fn headroom_csv(headroom: &Headroom) -> String {
     let header = names(&[
@@ -26,7 +26,9 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
         "saturated",
         "point_verdict",
         "proven",
+        "search",
     ]);
+    let search = if headroom.partial { "stopped" } else { "whole" };
     let mut rows = Vec::new();
     for case in &headroom.cases {
         for point in &case.points {
@@ -60,6 +62,7 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
                     cell.saturated.to_string(),
                     verdict(point.verdict).to_owned(),
                     proven.to_owned(),
+                    search.to_owned(),
                 ]);
             }
         }

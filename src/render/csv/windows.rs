@@ -27,7 +27,9 @@ pub fn windows_csv(found: &Windows) -> String {
         "fullest_peak_percent",
         "judged_by",
         "figures_of_hour",
+        "figures_bound",
         "switch_of_hour",
+        "longest_io_bound",
         "window_from_hour",
         "window_to_hour",
         "window_hours",
@@ -63,8 +65,10 @@ pub fn windows_csv(found: &Windows) -> String {
                 fullest.map_or_else(String::new, |own| number(own.peak_percent)),
                 judged_by(row.judged_by).to_owned(),
                 row.figures_of_hour.to_string(),
+                bound(row.judged_by).to_owned(),
                 row.switch_of_hour
                     .map_or_else(String::new, |hour| hour.to_string()),
+                row.switch_judged_by.map_or("", bound).to_owned(),
             ]);
             let of = |value: fn(&crate::outcome::Window) -> u32| {
                 window.map_or_else(String::new, |window| value(window).to_string())
@@ -80,7 +84,15 @@ pub fn windows_csv(found: &Windows) -> String {
     to_text(&header, rows)
 }
 
-const fn judged_by(how: JudgedBy) -> &'static str {
+const fn bound(how: JudgedBy) -> &'static str {
+    match how {
+        JudgedBy::BusierHour => "at-most",
+        JudgedBy::QuieterHour => "at-least",
+        JudgedBy::Simulated | JudgedBy::SameLoad | JudgedBy::NoWork => "",
+    }
+}
+
+fn judged_by(how: JudgedBy) -> &'static str {
     match how {
         JudgedBy::Simulated => "simulated",
         JudgedBy::SameLoad => "same-load",

@@ -5,14 +5,14 @@ use super::html::{
     Column, Table, beside, case_name, esc, figure_numbered, flag_class, flag_mark, section,
 };
 use crate::outcome::{
-    CaseHeadroom, GrowthPlan, Headroom, LoadSwitch, Origin, PartLoad, PartUse, Stage, StageCase,
-    Standing, Verdict,
+    Bound, CaseHeadroom, GrowthPlan, Headroom, LoadSwitch, Origin, PartLoad, PartUse, Stage,
+    StageCase, Standing, Verdict,
 };
 use crate::render::chart::{Format, growth_curve, load_curve, part_bars};
-use crate::render::number::{NONE, as_written, is_over, three, with_unit};
+use crate::render::number::{NONE, as_written, is_over, three, three_down, three_up, with_unit};
 use crate::render::words::{
-    Flag, counted, growth_unit, measure_name, proven_sentence, switch_remark, switch_sentence,
-    switch_value, target_of, verdict_word,
+    Flag, counted, counted_met, counted_missed, growth_unit, measure_name, proven_sentence,
+    stopped_words, switch_remark, switch_sentence, switch_value, target_of, verdict_word,
 };
 use std::fmt::Write as _;
 
@@ -25,6 +25,7 @@ pub fn headroom_page(found: &Headroom) -> String {
         drawn
     };
     let mut answers = vec![short_answer(found)];
+    answers.extend(stopped_words(found).map(str::to_owned));
     answers.extend(found.cases.iter().map(|case| proven_sentence(case, found)));
     let mut body = head("How far can it grow?", &answers, &headroom_facts(found));
     let promises = found.cases.first().and_then(|case| case.points.first());
@@ -48,7 +49,7 @@ pub fn headroom_page(found: &Headroom) -> String {
         part_bars(found, Format::Page),
         part_bars(found, Format::Phone),
     );
-    let note = "<p>Asked of the fullest of each family in its busiest 20\u{202F}ms, at today’s load. Spare is what is left of 100\u{202F}% in the worst case.</p><p><b>Full at</b> is 100 ÷ that: arithmetic. A latency promise may break before a part is full.</p>";
+    let note = "<p>Asked of the fullest of each family in its busiest 20\u{202F}ms, at today’s load. Spare is what is left of 100\u{202F}% in the worst case.</p><p><b>Peak full at</b> is 100 ÷ that: arithmetic, of those 20\u{202F}ms and not of the mean. Promises may break before, and may hold beyond: what does not fit into such a moment waits for the next one, while a part that is full on the mean never catches up.</p>";
     body.push_str(&section(
         "parts",
         2,
@@ -85,7 +86,17 @@ fn short_answer(found: &Headroom) -> String {
         );
         case.met.map_or_else(
             || format!("at no load {name}"),
-            |met| format!("at {} {} {name}", counted(found, met), growth_unit(found)),
+            |met| {
+                let least = case.bound.map_or("", |bound| match bound {
+                    Bound::Asked => "at least ",
+                    Bound::Buildable => "all that can be built, ",
+                });
+                format!(
+                    "at {least}{} {} {name}",
+                    counted_met(found, met),
+                    growth_unit(found)
+                )
+            },
         )
     };
     let all: Vec<String> = healthy.into_iter().chain(worst).map(said).collect();
@@ -155,12 +166,15 @@ fn headroom_facts(found: &Headroom) -> String {
     let one = |case: &CaseHeadroom| {
         let number = case
             .met
-            .map_or_else(|| NONE.to_owned(), |met| counted(found, met));
+            .map_or_else(|| NONE.to_owned(), |met| counted_met(found, met));
         let short = case.met.is_none_or(|met| met < 1.0);
-        let missed = case.missed.map_or_else(
-            || "none was proven to break a promise".to_owned(),
-            |missed| format!("broken at {}", counted(found, missed)),
-        );
+        let missed = match (case.missed, &case.hopeless, case.bound) {
+            (_, Some(_), _) => "one promise is broken at every load".to_owned(),
+            (Some(missed), ..) => format!("broken at {}", counted_missed(found, missed)),
+            (None, _, Some(Bound::Asked)) => "no more was asked for".to_owned(),
+            (None, _, Some(Bound::Buildable)) => "more cannot be built".to_owned(),
+            (None, None, None) => "none was proven to break a promise".to_owned(),
+        };
         fact(
             &number,
             unit,
@@ -184,7 +198,11 @@ fn headroom_facts(found: &Headroom) -> String {
             &three(ends.mean_percent),
             "%",
             "",
-            "on the mean, at the load that ends it",
+            if case.missed.is_some() {
+                "on the mean, at the load that ends it"
+            } else {
+                "on the mean, at the largest load that is proven"
+            },
             &format!("of {}{next}", ends.part),
         ))
     });
@@ -212,15 +230,16 @@ fn ends_table(found: &Headroom) -> String {
         Column::number("met to"),
         Column::number("missed from"),
         Column::number("knee"),
-        Column::number("full at"),
+        Column::number("full on the mean at"),
         Column::words("breaks first"),
         Column::words("the part that ends it"),
         Column::words("the next part"),
     ];
     let caption = format!("What is proven, {}", esc(&growth_unit(found)));
     let mut table = Table::new("", caption, columns);
-    let show =
-        |value: Option<f64>| value.map_or_else(|| NONE.to_owned(), |value| counted(found, value));
+    let show = |value: Option<f64>, counted: fn(&Headroom, f64) -> String| {
+        value.map_or_else(|| NONE.to_owned(), |value| counted(found, value))
+    };
     for case in &found.cases {
         let breaks = case.breaks.as_ref().map_or_else(
             || NONE.to_owned(),
@@ -241,10 +260,10 @@ fn ends_table(found: &Headroom) -> String {
             "",
             &[
                 case_name(&case.case),
-                format!("<b>{}</b>", show(case.met)),
-                show(case.missed),
-                show(case.knee),
-                show(case.saturation),
+                format!("<b>{}</b>", show(case.met, counted_met)),
+                show(case.missed, counted_missed),
+                show(case.knee, counted),
+                show(case.saturation, counted),
                 breaks,
                 part_cell(case.ends.as_ref()),
                 part_cell(case.next.as_ref()),
@@ -268,7 +287,7 @@ fn parts_table(found: &Headroom) -> String {
         columns.push(Column::number(&format!("used, {}, %", case.case.name)));
     }
     columns.push(Column::number("spare in the worst, %"));
-    columns.push(Column::number("full at, ×"));
+    columns.push(Column::number("peak full at, ×"));
     let caption = "Every part: used, and what is spare".to_owned();
     let mut table = Table::new("", caption, columns);
     for part in &found.parts {
@@ -334,7 +353,7 @@ fn switch_rows(table: &mut Table, found: &Headroom, case: &CaseHeadroom, switch:
             "",
             &[
                 case_name(&case.case),
-                counted(found, switch.factor),
+                counted_met(found, switch.factor),
                 esc(&row.workload),
                 format!(
                     "{}: {}",
@@ -481,7 +500,9 @@ fn days_table(plan: &GrowthPlan) -> String {
     let caption = "Days, and times the load of the first day".to_owned();
     let mut table = Table::new("", caption, columns);
     let day = |day: &Option<String>| day.clone().unwrap_or_else(|| NONE.to_owned());
-    let factor = |factor: Option<f64>| factor.map_or_else(|| NONE.to_owned(), three);
+    let factor = |factor: Option<f64>, three: fn(f64) -> String| {
+        factor.map_or_else(|| NONE.to_owned(), three)
+    };
     for stage in &plan.stages {
         for case in &stage.cases {
             let (words, verdict) = standing(case);
@@ -510,9 +531,9 @@ fn days_table(plan: &GrowthPlan) -> String {
                         esc(&stage.name)
                     ),
                     format!("<span class=\"nw\">{}</span>", day(&case.holds_until)),
-                    factor(case.holds_factor),
+                    factor(case.holds_factor, three_down),
                     format!("<span class=\"nw\">{}</span>", day(&case.breaks_by)),
-                    factor(case.breaks_factor),
+                    factor(case.breaks_factor, three_up),
                     format!("<span class=\"nw\">{}</span>", day(&case.full_by)),
                     breaks,
                     case.ends

@@ -112,7 +112,7 @@ fn pages_of_headroom_and_growth_hold_what_they_answer() {
     for words in [
         "The part that ends it is san to edge, 32GFC",
         "the next is vault controllers",
-        "the switch-over at 1.27 times today&#39;s load: met",
+        "the switch-over at 1.26 times today&#39;s load: met",
         "used, A lost, %",
         "spare in the worst, %",
     ] {

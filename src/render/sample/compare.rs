@@ -66,6 +66,8 @@ pub fn sample_comparison() -> Comparison {
             unit: "us",
             first: Some(14_020.0),
             value: Some(1_310.0),
+            first_lacks: None,
+            value_lacks: None,
             difference: Some(estimated(-12_710.0, 420.0)),
             change: Change::Better,
         }],

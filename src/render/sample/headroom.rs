@@ -29,6 +29,9 @@ pub fn sample_headroom() -> Headroom {
             }),
             ends: Some(part("san to edge, 32GFC", 91.0)),
             next: Some(part("vault controllers", 84.0)),
+            bound: None,
+            floor: None,
+            hopeless: None,
             switch_over: None,
             points: [0.3, 0.6, 0.8, 0.9, 0.975, 1.01, 1.1]
                 .into_iter()
@@ -42,12 +45,14 @@ pub fn sample_headroom() -> Headroom {
         grows: Grows {
             what: "load".into(),
             hosts: None,
+            limit: None,
         },
         confidence_percent: 95.0,
         most: 64.0,
         cases,
         parts: rest::parts(),
         switch_overs: SwitchOvers::Judged,
+        partial: false,
         notes: vec!["invented".into()],
     }
 }
@@ -87,6 +92,7 @@ fn switched(case: CaseHeadroom) -> CaseHeadroom {
         ],
         partial: false,
         settled_s: Some(5.4),
+        frame_hops: 0,
     };
     let proven = case.met.filter(|_| case.case.outage.is_some());
     CaseHeadroom {
@@ -124,6 +130,7 @@ fn point(share: f64, end: f64) -> LoadPoint {
         lengthened_s: None,
         needs_s: None,
         partial: false,
+        frame_hops: 0,
         rows: vec![LoadRow {
             workload: "bookings".into(),
             measure: MeasureKind::Quantile(0.99),

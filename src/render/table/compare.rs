@@ -1,9 +1,13 @@
 //! A comparison as text.
 
 use super::align::Aligned;
-use crate::outcome::{Cell, Change, Comparison, Difference, Inventory, PartDifference, Verdict};
+use crate::outcome::{
+    Cell, Change, Comparison, Difference, Inventory, Lack, Matrix, PartDifference, Row, Verdict,
+};
 use crate::render::number::{NONE, Scale, count, three};
-use crate::render::words::{listed, measure_name, mend_takes, origin_line, plural, row_scale};
+use crate::render::words::{
+    listed, measure_name, mend_takes, origin_line, plural, row_scale, verdict_word,
+};
 
 /// What each design does better or worse than the first, verdicts, differences, parts, and what it is made of.
 #[must_use]
@@ -71,8 +75,60 @@ fn sentence(comparison: &Comparison, design: usize) -> String {
             if percent > 0.0 { "more" } else { "less" }
         )
     });
-    format!("{who} against {first}: {}.{most}\n", listed(&said))
+    format!(
+        "{who} against {first}: {}.{}{most}\n",
+        listed(&said),
+        verdict_changes(comparison, design)
+    )
 }
+
+/// ` Promises that change: bookings p99 A lost, missed → met.`
+fn verdict_changes(comparison: &Comparison, design: usize) -> String {
+    let (Some(first), Some(own)) = (comparison.designs.first(), comparison.designs.get(design))
+    else {
+        return String::new();
+    };
+    let mut changes = Vec::new();
+    for row in &first.matrix.rows {
+        for (index, case) in first.matrix.cases.iter().enumerate() {
+            let cell = row.cells.get(index).and_then(Option::as_ref);
+            let Some((cell, other)) = cell.zip(cell_of(&own.matrix, row, &case.name)) else {
+                continue;
+            };
+            if cell.verdict != other.verdict {
+                changes.push(format!(
+                    "{} {} {}, {} → {}",
+                    row.workload,
+                    measure_name(row.measure),
+                    case.name,
+                    verdict_word(cell.verdict),
+                    verdict_word(other.verdict)
+                ));
+            }
+        }
+    }
+    let more = changes.len().saturating_sub(NAMED);
+    changes.truncate(NAMED);
+    match (changes.is_empty(), more) {
+        (true, _) => " No promise changes its verdict.".to_owned(),
+        (false, 0) => format!(" Verdicts that change: {}.", changes.join("; ")),
+        (false, more) => format!(
+            " Verdicts that change: {}; and {more} more.",
+            changes.join("; ")
+        ),
+    }
+}
+
+/// The cell of another design for the same promise and case.
+fn cell_of<'a>(matrix: &'a Matrix, row: &Row, case: &str) -> Option<&'a Cell> {
+    let place = matrix.cases.iter().position(|known| known.name == case)?;
+    let same = |other: &&Row| other.workload == row.workload && other.measure == row.measure;
+    let other = matrix.rows.iter().find(same)?;
+    other.cells.get(place)?.as_ref()
+}
+
+/// Changes of verdicts that the sentence names.
+const NAMED: usize = 4;
 
 /// What each design takes and costs, beside what it gains.
 fn costs(comparison: &Comparison) -> String {
@@ -188,18 +244,7 @@ fn verdicts(comparison: &Comparison) -> String {
                 case.name.clone(),
             ];
             cells.extend(comparison.designs.iter().map(|design| {
-                let matrix = &design.matrix;
-                let place = matrix
-                    .cases
-                    .iter()
-                    .position(|known| known.name == case.name);
-                let same = |other: &&crate::outcome::Row| {
-                    other.workload == row.workload && other.measure == row.measure
-                };
-                let other = matrix.rows.iter().find(same);
-                let cell = place
-                    .zip(other)
-                    .and_then(|(place, row)| row.cells.get(place)?.as_ref());
+                let cell = cell_of(&design.matrix, row, &case.name);
                 cell.map_or_else(|| NONE.to_owned(), |cell| judged(cell, scale))
             }));
             table.row(cells);
@@ -209,13 +254,10 @@ fn verdicts(comparison: &Comparison) -> String {
 }
 
 fn judged(cell: &Cell, scale: Scale) -> String {
-    let word = match cell.verdict {
-        Verdict::Met => "met",
-        Verdict::Missed => "missed",
-        Verdict::Undecided => "undecided",
-    };
+    let word = verdict_word(cell.verdict);
     match (cell.value, cell.beyond) {
         _ if cell.saturated => format!("saturated {word}"),
+        _ if cell.is_cut_off() => format!("cut off {word}"),
         (Some(value), _) => format!("{} {} {word}", scale.three(value.value), scale.unit),
         (None, Some(beyond)) => format!("> {} {} {word}", scale.three(beyond), scale.unit),
         (None, None) => word.to_owned(),
@@ -237,15 +279,16 @@ fn differences(comparison: &Comparison, design: usize) -> String {
     for row in rows.filter(|row| row.design == design) {
         let values = [row.first, row.value].into_iter().flatten();
         let scale = Scale::of(row.unit, values);
-        let figure =
-            |value: Option<f64>| value.map_or_else(|| "saturated".to_owned(), |v| scale.three(v));
+        let figure = |value: Option<f64>, lack: Option<Lack>| {
+            value.map_or_else(|| lack_word(lack).to_owned(), |v| scale.three(v))
+        };
         let promised = if row.promised { ", promised" } else { "" };
         table.row(vec![
             row.workload.clone(),
             format!("{}, {}{promised}", measure_name(row.measure), scale.unit),
             row.case.name.clone(),
-            figure(row.first),
-            figure(row.value),
+            figure(row.first, row.first_lacks),
+            figure(row.value, row.value_lacks),
             row.difference.map_or_else(
                 || NONE.to_owned(),
                 |difference| scale.difference(&difference),
@@ -259,6 +302,14 @@ fn differences(comparison: &Comparison, design: usize) -> String {
         name(comparison, design),
         name(comparison, 0)
     ))
+}
+
+const fn lack_word(lack: Option<Lack>) -> &'static str {
+    match lack {
+        Some(Lack::Saturated) => "saturated",
+        Some(Lack::CutOff) => "cut off",
+        Some(Lack::NoFigure) | None => NONE,
+    }
 }
 
 const fn word(change: Change) -> &'static str {

@@ -2,7 +2,7 @@
 
 use super::align::Aligned;
 use crate::outcome::{GrowthPlan, Stage, StageCase, Standing};
-use crate::render::number::{NONE, as_written, three};
+use crate::render::number::{NONE, as_written, three, three_down, three_up};
 use crate::render::words::{measure_name, origin_line};
 
 /// A sentence a stage and case, then the days as a table.
@@ -28,7 +28,9 @@ pub fn growth_text(plan: &GrowthPlan) -> String {
         "part that ends it",
     ]);
     let day = |day: &Option<String>| day.clone().unwrap_or_else(|| NONE.to_owned());
-    let factor = |factor: Option<f64>| factor.map_or_else(|| NONE.to_owned(), three);
+    let factor = |factor: Option<f64>, three: fn(f64) -> String| {
+        factor.map_or_else(|| NONE.to_owned(), three)
+    };
     for stage in &plan.stages {
         for case in &stage.cases {
             table.row(vec![
@@ -36,9 +38,9 @@ pub fn growth_text(plan: &GrowthPlan) -> String {
                 stage.date.clone(),
                 case.case.name.clone(),
                 day(&case.holds_until),
-                factor(case.holds_factor),
+                factor(case.holds_factor, three_down),
                 day(&case.breaks_by),
-                factor(case.breaks_factor),
+                factor(case.breaks_factor, three_up),
                 day(&case.full_by),
                 case.ends
                     .as_ref()

@@ -4,14 +4,17 @@ use super::align::{Aligned, with_ends};
 use crate::outcome::{CaseHeadroom, Headroom, LoadPoint, PartLoad, Purpose};
 use crate::render::number::{NONE, Scale, as_written, count, three};
 use crate::render::words::{
-    counted, measure_name, origin_line, proven_sentence, switch_remark, switch_sentence,
-    verdict_word,
+    counted, counted_met, counted_missed, measure_name, origin_line, proven_sentence,
+    stopped_words, switch_remark, switch_sentence, verdict_word,
 };
 
 /// Ends by case, every load that was run, the parts at today's load, and what is taken for granted.
 #[must_use]
 pub fn headroom_text(headroom: &Headroom) -> String {
     let mut out = String::new();
+    if let Some(said) = stopped_words(headroom) {
+        out.push_str(&format!("{said}\n"));
+    }
     for case in &headroom.cases {
         out.push_str(&proven_sentence(case, headroom));
         out.push('\n');
@@ -73,18 +76,18 @@ fn ends(headroom: &Headroom) -> String {
         "part that ends it: mean, busiest 20 ms",
         "next part",
     ]);
-    let show = |value: Option<f64>| {
+    let show = |value: Option<f64>, counted: fn(&Headroom, f64) -> String| {
         value.map_or_else(|| NONE.to_owned(), |factor| counted(headroom, factor))
     };
     let times = headroom.grows.hosts.map_or(1.0, f64::from);
     for case in &headroom.cases {
         table.row(vec![
             case.case.name.clone(),
-            show(case.met),
-            show(case.missed),
+            show(case.met, counted_met),
+            show(case.missed, counted_missed),
             factor(case.crossing.map(|crossing| crossing * times)),
             factor(case.knee.map(|knee| knee * times)),
-            show(case.saturation),
+            show(case.saturation, counted),
             part(case.ends.as_ref()),
             part(case.next.as_ref()),
         ]);
@@ -103,6 +106,15 @@ const fn purpose(purpose: Purpose) -> &'static str {
         Purpose::Pilot => "pilot",
         Purpose::ProveMet => "is it met?",
         Purpose::ProveMissed => "is it missed?",
+    }
+}
+
+/// A load as the sentences have it, so that both show the same.
+fn point_factor(headroom: &Headroom, point: &LoadPoint) -> String {
+    match point.purpose {
+        Purpose::Pilot => counted(headroom, point.factor),
+        Purpose::ProveMet => counted_met(headroom, point.factor),
+        Purpose::ProveMissed => counted_missed(headroom, point.factor),
     }
 }
 
@@ -133,7 +145,7 @@ fn points(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let mut table = table.number("verdict");
     for point in &case.points {
         let mut cells = vec![
-            counted(headroom, point.factor),
+            point_factor(headroom, point),
             purpose(point.purpose).to_owned(),
             count(u64::from(point.replications)),
         ];

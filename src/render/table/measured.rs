@@ -1,9 +1,24 @@
 //! Measured counters beside simulated ones as text.
 
-use super::align::Aligned;
-use crate::outcome::Measured;
-use crate::render::number::{NONE, count, three};
+use super::align::{Aligned, with_ends};
+use crate::outcome::{Estimated, Measured, MeasuredRow};
+use crate::render::number::{NONE, Scale, count, three};
 use crate::render::words::origin_line;
+
+/// `1.04 (1.02 to 1.06)`.
+fn ratio(row: &MeasuredRow) -> String {
+    row.ratio.map_or_else(
+        || NONE.to_owned(),
+        |value| {
+            let figure = Estimated {
+                value,
+                low: row.ratio_low,
+                high: row.ratio_high,
+            };
+            with_ends(Scale::PLAIN, &figure)
+        },
+    )
+}
 
 /// Ratios, the farthest from 1 first.
 #[must_use]
@@ -14,7 +29,7 @@ pub fn measured_text(measured: &Measured) -> String {
         ">links",
         ">measured, MB/s",
         ">simulated, MB/s",
-        ">ratio",
+        ">ratio, 95 % interval",
         ">measured, frames/s",
         ">simulated, frames/s",
         ">ratio",
@@ -32,7 +47,7 @@ pub fn measured_text(measured: &Measured) -> String {
             count(u64::from(row.links)),
             three(row.measured_mb_s),
             three(row.simulated_mb_s),
-            shown(row.ratio),
+            ratio(row),
             shown(row.measured_frames_s),
             three(row.simulated_frames_s),
             shown(row.frames_ratio),
@@ -40,11 +55,11 @@ pub fn measured_text(measured: &Measured) -> String {
     }
     let mut out = String::new();
     if let Some(worst) = measured.rows.first() {
+        let ratio = ratio(worst);
         out.push_str(&match worst.ratio {
-            Some(ratio) => format!(
-                "The farthest apart is {}: measured {} times what is simulated.\n\n",
-                worst.part,
-                three(ratio)
+            Some(_) => format!(
+                "The farthest apart is {}: measured {ratio} times what is simulated.\n\n",
+                worst.part
             ),
             None => format!(
                 "The farthest apart is {}: nothing is simulated there.\n\n",

@@ -5,6 +5,7 @@ use crate::outcome::Origin;
 use crate::render::number::{NONE, Scale, three};
 use crate::render::sweep::SweepTable;
 use crate::render::words::origin_line;
+use std::collections::BTreeSet;
 
 /// Varied values, verdict, the first promise's figure, throughput, fullest part, cables and ports.
 #[must_use]
@@ -74,8 +75,18 @@ pub fn sweep_text(table: &SweepTable, origin: &Origin) -> String {
     } else {
         String::new()
     };
+    let seeds: BTreeSet<&str> = table
+        .rows
+        .iter()
+        .map(|row| table.text(row, "seed"))
+        .collect();
+    let shared = if seeds.len() > 1 {
+        "the points have seeds of their own, so that they differ by chance too"
+    } else {
+        "all points share their random numbers"
+    };
     format!(
-        "{}{missing}Note: all points share their random numbers; each verdict has its own 95 %. Steady states are judged, not the switch-over: `failover` does.\n{}\n",
+        "{}{missing}Note: {shared}; each verdict has its own 95 %. Steady states are judged, not the switch-over: `failover` does.\n{}\n",
         out.text("Points of the sweep, by case and workload"),
         origin_line(origin)
     )

@@ -2,10 +2,10 @@
 
 use super::align::{Aligned, wrapped};
 use crate::outcome::{Origin, OutageWindows, Windows};
-use crate::render::number::{NONE, three};
+use crate::render::number::NONE;
 use crate::render::words::{
-    WINDOW_CAUTIONS, all_windows_words, clock, hour_fullest, hour_judged, hour_load, hour_margin,
-    origin_line, tightest_words, verdict_word, windows_answer, windows_notes,
+    WINDOW_CAUTIONS, all_windows_words, clock, hour_fullest, hour_judged, hour_load, hour_longest,
+    hour_margin, origin_line, tightest_words, verdict_word, windows_answer, windows_notes,
 };
 
 /// The answer, the 24 hours of each outage, what was run, and the cautions.
@@ -78,7 +78,7 @@ fn hours(outage: &OutageWindows) -> String {
             row.tightest
                 .as_ref()
                 .map_or_else(String::new, tightest_words),
-            row.longest_io_s.map_or_else(|| NONE.to_owned(), three),
+            hour_longest(row),
             hour_fullest(row),
             hour_judged(row),
         ]);

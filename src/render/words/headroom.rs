@@ -2,15 +2,32 @@
 
 use super::{measure_name, row_scale, target_of};
 use crate::outcome::{
-    CaseHeadroom, Headroom, LoadRow, LoadSwitch, MeasureKind, PartLoad, Row, SwitchOvers, Verdict,
+    Because, Bound, CaseHeadroom, Headroom, Hopeless, LoadRow, LoadSwitch, MeasureKind, PartLoad,
+    Purpose, Row, SwitchOvers, Verdict,
 };
-use crate::render::number::{as_written, count, three, with_unit};
+use crate::render::number::{Scale, as_written, count, three, three_down, three_up, with_unit};
 
 /// A factor as people count it: times today's load, or hosts.
 #[must_use]
 pub fn counted(headroom: &Headroom, factor: f64) -> String {
+    counted_with(headroom, factor, three)
+}
+
+/// The same of a factor that is proven to keep every promise: never more than that.
+#[must_use]
+pub fn counted_met(headroom: &Headroom, factor: f64) -> String {
+    counted_with(headroom, factor, three_down)
+}
+
+/// The same of a factor that is proven to break one: never less than that.
+#[must_use]
+pub fn counted_missed(headroom: &Headroom, factor: f64) -> String {
+    counted_with(headroom, factor, three_up)
+}
+
+fn counted_with(headroom: &Headroom, factor: f64, digits: fn(f64) -> String) -> String {
     match headroom.grows.hosts {
-        None => three(factor),
+        None => digits(factor),
         Some(today) => count(in_hosts(factor, today)),
     }
 }
@@ -51,8 +68,113 @@ fn case_word(case: &CaseHeadroom) -> String {
 #[must_use]
 pub fn proven_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let mut out = proven(case, headroom);
+    out.push_str(&floor_sentence(case, headroom));
     out.push_str(&length_sentence(case, headroom));
     out
+}
+
+/// That a search was stopped before its end; nothing where it was not.
+#[must_use]
+pub const fn stopped_words(headroom: &Headroom) -> Option<&'static str> {
+    if headroom.partial {
+        Some(
+            "Stopped before its end: what is proven here is proven; what is not was not looked for to the end.",
+        )
+    } else {
+        None
+    }
+}
+
+/// From which load on a throughput is asked for that is promised.
+fn floor_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
+    let Some(floor) = &case.floor else {
+        return String::new();
+    };
+    let why = floor.asked_mb_s.map_or_else(
+        || "less is carried".to_owned(),
+        |asked| format!("less is asked for, {} today", megabytes(asked)),
+    );
+    format!(
+        " Below {} {} `{}` cannot keep its throughput of {}: {why}.",
+        counted_missed(headroom, floor.factor),
+        growth_unit(headroom),
+        floor.workload,
+        as_written(&floor.target_text)
+    )
+}
+
+fn megabytes(value: f64) -> String {
+    let scale = Scale::of("MB/s", [value]);
+    with_unit(&scale.three(value), scale.unit)
+}
+
+fn microseconds(value: f64) -> String {
+    let scale = Scale::of("us", [value]);
+    with_unit(&scale.three(value), scale.unit)
+}
+
+/// Which promise no load keeps, and how that is known.
+fn hopeless_sentence(name: &str, found: &Hopeless, headroom: &Headroom) -> String {
+    let load = match headroom.grows.hosts {
+        None => "load at all",
+        Some(_) => "number of hosts",
+    };
+    let because = match &found.because {
+        Because::IdleMean { latency_us } => format!(
+            "even an empty fabric takes {} on the mean",
+            microseconds(*latency_us)
+        ),
+        Because::IdleWire { latency_us } => format!(
+            "even on an empty fabric the wire alone takes {} for the fastest I/O",
+            microseconds(*latency_us)
+        ),
+        Because::LeastLoad { factor, latency_us } => {
+            let at = counted_missed(headroom, *factor);
+            let unit = growth_unit(headroom);
+            let waits = match headroom.grows.hosts {
+                None => ", where hardly anything waits,",
+                Some(_) => "",
+            };
+            latency_us.map_or_else(
+                || format!("it is broken even at {at} {unit}{waits} and below nothing was tried"),
+                |us| format!("even at {at} {unit}{waits} it is {}", microseconds(us)),
+            )
+        }
+        Because::FullBefore {
+            factor,
+            throughput_mb_s,
+        } => format!(
+            "a part is full at {} {}, where no more than {} is asked for",
+            counted(headroom, *factor),
+            growth_unit(headroom),
+            megabytes(*throughput_mb_s)
+        ),
+        Because::NoPath => "its hosts have no path to the array".to_owned(),
+    };
+    format!(
+        "{name}: no {load} keeps `{}` {} {}: {because}. What would end it otherwise was not looked for: it shows \
+         once this is promised no more.",
+        found.workload,
+        measure_name(found.measure),
+        as_written(&found.target_text)
+    )
+}
+
+/// Why the search ended at a load though no promise broke.
+fn bound_sentence(bound: Bound, name: &str, met: f64, headroom: &Headroom) -> String {
+    let at = format!("{} {}", counted_met(headroom, met), growth_unit(headroom));
+    match bound {
+        Bound::Asked => {
+            format!("{name}: every promise holds at {at} at least; no more was asked for.")
+        }
+        Bound::Buildable => {
+            let why = headroom.grows.limit.as_deref();
+            let why = why.map_or_else(String::new, |why| format!(" ({why})"));
+            format!(
+                "{name}: every promise holds at {at}, and more cannot be built{why}: that ends it, and not a promise."
+            )
+        }
+    }
 }
 
 /// Where runs were made longer, or would have to be longer, than the scenario states.
@@ -86,11 +208,16 @@ fn length_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
 
 fn proven(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let name = case_word(case);
+    if let Some(found) = &case.hopeless {
+        return hopeless_sentence(&name, found, headroom);
+    }
     let breaks = case.breaks.as_ref().map_or_else(String::new, |breaks| {
-        let how = if breaks.saturated {
-            "the work does not fit".to_owned()
-        } else {
-            format!("more than {}", as_written(&breaks.target_text))
+        let how = match (breaks.saturated, breaks.measure) {
+            (true, _) => "the work does not fit".to_owned(),
+            (false, MeasureKind::Throughput) => {
+                format!("less than {}", as_written(&breaks.target_text))
+            }
+            (false, _) => format!("more than {}", as_written(&breaks.target_text)),
         };
         format!(
             " ({} {}: {how})",
@@ -100,30 +227,75 @@ fn proven(case: &CaseHeadroom, headroom: &Headroom) -> String {
     });
     let ends = parts_sentence(case.ends.as_ref(), case.next.as_ref());
     let unit = growth_unit(headroom);
-    let shown = |factor: f64| counted(headroom, factor);
+    let met = |factor: f64| counted_met(headroom, factor);
+    let missed = |factor: f64| counted_missed(headroom, factor);
     match (case.met, case.missed) {
-        (Some(met), Some(missed)) => format!(
+        (Some(factor), None) if case.bound.is_some() => {
+            let said = case
+                .bound
+                .map(|bound| bound_sentence(bound, &name, factor, headroom));
+            said.unwrap_or_default() + &fullest_sentence(case.ends.as_ref())
+        }
+        (Some(low), Some(high)) => format!(
             "{name}: every promise holds at {} {unit}; at {} one is broken{breaks}.{ends}",
-            shown(met),
-            shown(missed)
+            met(low),
+            missed(high)
         ),
-        (Some(met), None) => format!(
-            "{name}: every promise holds at {} {unit}; none more was proven to break one.",
-            shown(met)
+        (Some(low), None) => format!(
+            "{name}: every promise holds at {} {unit}; no load above was proven to break one{}.",
+            met(low),
+            tested(case, headroom)
         ),
-        (None, Some(missed)) => format!(
-            "{name}: nothing was proven to keep every promise; at {} {unit} one is \
+        (None, Some(high)) => format!(
+            "{name}: nothing was proven to keep every promise{}; at {} {unit} one is \
              broken{breaks}.{ends}",
-            shown(missed)
+            tested(case, headroom),
+            missed(high)
         ),
+        (None, None) if headroom.partial => format!("{name}: nothing is proven yet."),
         (None, None) if case.points.iter().all(|point| point.rows.is_empty()) => {
             format!("{name}: nothing is promised.")
         }
         (None, None) => format!(
-            "{name}: nothing is proven up to {} {unit}; more replications or a longer run would.",
-            shown(headroom.most)
+            "{name}: nothing is proven{}: the figures lie too near the promise for these runs to tell; more \
+             replications or longer runs would.",
+            tested(case, headroom)
         ),
     }
+}
+
+/// ` from 0.55 to 1.35 times today's load`: the loads that were tested and proved nothing.
+fn tested(case: &CaseHeadroom, headroom: &Headroom) -> String {
+    let tested = case
+        .points
+        .iter()
+        .filter(|point| point.purpose != Purpose::Pilot)
+        .filter(|point| point.verdict == Verdict::Undecided)
+        .map(|point| point.factor);
+    let (low, high) = tested.fold((f64::INFINITY, 0.0_f64), |(low, high), factor| {
+        (low.min(factor), high.max(factor))
+    });
+    if low > high {
+        return String::new();
+    }
+    let (low, high) = (counted(headroom, low), counted(headroom, high));
+    let unit = growth_unit(headroom);
+    if low == high {
+        format!(" (tried at {low} {unit})")
+    } else {
+        format!(" (tried from {low} to {high} {unit})")
+    }
+}
+
+/// The fullest part where the search ended though nothing was full.
+fn fullest_sentence(part: Option<&PartLoad>) -> String {
+    part.map_or_else(String::new, |part| {
+        format!(
+            " The fullest part there is {}, {} full on the mean.",
+            part.part,
+            with_unit(&three(part.mean_percent), "%")
+        )
+    })
 }
 
 /// The fullest part where it ends, and the one after it.
@@ -161,7 +333,7 @@ pub fn switch_sentence(case: &CaseHeadroom, headroom: &Headroom) -> Option<Strin
     };
     Some(format!(
         "{name}, the switch-over at {} {}: {}{figures}.",
-        counted(headroom, found.factor),
+        counted_met(headroom, found.factor),
         growth_unit(headroom),
         together(found)
     ))
@@ -213,5 +385,104 @@ pub const fn switch_remark(headroom: &Headroom) -> Option<&'static str> {
             "The loads are those of the state after each loss; nothing is promised about the switch-over itself, so it was \
              not judged: `failover` shows it",
         ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::outcome::Floor;
+    use crate::render::sample::sample_headroom;
+
+    fn said(change: impl Fn(&mut CaseHeadroom)) -> String {
+        let mut found = sample_headroom();
+        change(&mut found.cases[0]);
+        proven_sentence(&found.cases[0], &found).replace('\u{202F}', " ")
+    }
+
+    #[test]
+    fn ends_are_rounded_to_the_side_that_is_proven() {
+        let text = said(|case| (case.met, case.missed) = (Some(18.749), Some(18.751)));
+        assert!(
+            text.starts_with(
+                "Healthy: every promise holds at 18.7 times today's load; at 18.8 one is broken"
+            ),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn a_bound_is_said_to_be_one() {
+        let bound = |bound| {
+            said(|case| {
+                (case.met, case.missed, case.bound) = (Some(4.0), None, Some(bound));
+            })
+        };
+        assert!(bound(Bound::Asked).starts_with(
+            "Healthy: every promise holds at 4.00 times today's load at least; no more was asked for. The fullest part"
+        ));
+        assert!(
+            bound(Bound::Buildable)
+                .contains("more cannot be built: that ends it, and not a promise")
+        );
+    }
+
+    #[test]
+    fn a_promise_that_no_load_keeps_is_named_with_its_reason() {
+        let hopeless = |because: Because| {
+            said(|case| {
+                case.met = None;
+                case.hopeless = Some(Hopeless {
+                    workload: "bookings".into(),
+                    measure: MeasureKind::Mean,
+                    target_text: "250us".into(),
+                    because: because.clone(),
+                });
+            })
+        };
+        let idle = hopeless(Because::IdleMean { latency_us: 310.0 });
+        assert!(
+            idle.starts_with("Healthy: no load at all keeps `bookings` mean 250 µs: even an empty fabric takes 310 µs on the mean."),
+            "{idle}"
+        );
+        let least = hopeless(Because::LeastLoad {
+            factor: 0.01578,
+            latency_us: Some(310.0),
+        });
+        assert!(
+            least.contains(
+                "even at 0.0158 times today's load, where hardly anything waits, it is 310 µs."
+            ),
+            "{least}"
+        );
+        let full = hopeless(Because::FullBefore {
+            factor: 2.0,
+            throughput_mb_s: 1024.0,
+        });
+        assert!(
+            full.contains("a part is full at 2.00 times today's load"),
+            "{full}"
+        );
+        assert!(
+            full.contains("no more than 1.02 GB/s is asked for"),
+            "{full}"
+        );
+        assert!(hopeless(Because::NoPath).contains("its hosts have no path to the array"));
+    }
+
+    #[test]
+    fn a_floor_is_said_beside_what_holds_above_it() {
+        let text = said(|case| {
+            case.floor = Some(Floor {
+                workload: "archive".into(),
+                target_text: "2GB/s".into(),
+                factor: 1.2716,
+                asked_mb_s: Some(1573.0),
+            });
+        });
+        assert!(
+            text.contains("Below 1.28 times today's load `archive` cannot keep its throughput of 2 GB/s: less is asked for, 1.57 GB/s today."),
+            "{text}"
+        );
     }
 }

@@ -4,7 +4,7 @@ use super::answer::Flag;
 use super::measure::measure_name;
 use super::{Prose, listed, plural};
 use crate::outcome::{HourRow, JudgedBy, OutageWindows, Tightest, Verdict, Window, Windows};
-use crate::render::number::{THIN, as_written, margin, three};
+use crate::render::number::{NONE, THIN, as_written, margin, three};
 
 /// What is said where hours are given in which a fabric may be taken out.
 pub const WINDOW_CAUTIONS: [&str; 6] = [
@@ -168,13 +168,35 @@ pub fn hour_judged(row: &HourRow) -> String {
     }
 }
 
-/// The fullest part of an hour and what it is asked for in the busiest 20 ms: `san-B > edge-B 67 %`; or nothing.
+/// Before a figure that is another hour's: no more than that of a busier one, no less than that of a quieter one.
+const fn bound_words(judged_by: JudgedBy) -> &'static str {
+    match judged_by {
+        JudgedBy::BusierHour => "at most ",
+        JudgedBy::QuieterHour => "at least ",
+        JudgedBy::Simulated | JudgedBy::SameLoad | JudgedBy::NoWork => "",
+    }
+}
+
+/// The fullest part of an hour and what it is asked for in the busiest 20 ms: `san-B > edge-B 67 %`, with `at most` where
+/// that is of a busier hour; or nothing.
 #[must_use]
 pub fn hour_fullest(row: &HourRow) -> String {
     row.fullest.as_ref().map_or_else(String::new, |fullest| {
         let percent = three(fullest.peak_percent);
-        format!("{} {percent}{THIN}%", fullest.instance)
+        let bound = bound_words(row.judged_by);
+        format!("{} {bound}{percent}{THIN}%", fullest.instance)
     })
+}
+
+/// The longest I/O of the way there, seconds: `0.004`, with `at most` where that is of a busier hour; nothing simulated:
+/// a dash.
+#[must_use]
+pub fn hour_longest(row: &HourRow) -> String {
+    let bound = row.switch_judged_by.map_or("", bound_words);
+    row.longest_io_s.map_or_else(
+        || NONE.to_owned(),
+        |seconds| format!("{bound}{}", three(seconds)),
+    )
 }
 
 /// What was run, what was not judged, and what is taken for granted.
@@ -215,4 +237,28 @@ pub fn windows_notes(found: &Windows) -> Vec<String> {
         format!("{note}.")
     }));
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::sample::sample_windows;
+
+    #[test]
+    fn figures_of_another_hour_are_bounds() {
+        let found = sample_windows();
+        let hours = || found.outages[0].hours.iter();
+        let by = |how: JudgedBy| hours().find(|row| row.judged_by == how);
+        let busier = by(JudgedBy::BusierHour).expect("an hour that a busier one answers for");
+        assert!(
+            hour_fullest(busier).contains("edge-B at most "),
+            "{}",
+            hour_fullest(busier)
+        );
+        assert!(hour_longest(busier).starts_with("at most "));
+        let quieter = by(JudgedBy::QuieterHour).expect("one that a quieter one answers for");
+        assert!(hour_fullest(quieter).contains("edge-B at least "));
+        let own = by(JudgedBy::Simulated).expect("one of its own");
+        assert!(!hour_fullest(own).contains("at ") && !hour_longest(own).contains("at "));
+    }
 }

@@ -1,14 +1,18 @@
 //! What the runs of a case say together, and what is taken for granted.
 
-use super::Search;
-use super::curve::{fitted, knee};
-use super::edge::{Place, crossing, edge, runs};
+use super::curve::{Curve, fitted, knee};
+use super::edge::{Place, bounded, crossing, edge, runs};
 use super::scale::Scale;
-use crate::outcome::{Breaks, CaseHeadroom, LoadRow, MeasureKind, Purpose, Verdict};
+use super::{Judged, Search};
+use crate::outcome::{
+    Because, Breaks, CaseHeadroom, Floor, Hopeless, LoadPoint, LoadRow, MeasureKind, Purpose,
+    Verdict,
+};
 use crate::site::{Arrivals, Measure, Site, Workload};
 
-pub(super) fn answer(mut search: Search) -> CaseHeadroom {
+pub(super) fn answer(mut search: Search, scale: &Scale<'_>, most: f64) -> CaseHeadroom {
     let (under, over) = edge(&search);
+    let bounded = bounded(&search, most);
     search
         .points
         .sort_by(|left, right| left.point.factor.total_cmp(&right.point.factor));
@@ -33,11 +37,22 @@ pub(super) fn answer(mut search: Search) -> CaseHeadroom {
             saturated: row.cell.saturated,
         })
     });
-    let curve = fitted(runs(&search, |_| true)).filter(|(factor, _)| {
-        let inside =
-            |(under, over): (Place, Place)| (under.0 * 0.8..=over.0 * 1.2).contains(factor);
-        under.zip(over).is_some_and(inside)
-    });
+    let curve = fitted(runs(&search, |_| true));
+    let crossed = match curve {
+        Curve::Crosses { factor, runs, .. } => {
+            let inside =
+                |(under, over): (Place, Place)| (under.0 * 0.8..=over.0 * 1.2).contains(&factor);
+            under
+                .zip(over)
+                .is_some_and(inside)
+                .then_some((factor, Some(runs)))
+        }
+        // A flat curve crosses nowhere, but where the work no longer fits.
+        Curve::Flat if over.is_none_or(|(_, excess)| excess.is_finite()) => None,
+        Curve::Flat | Curve::Unknown => under
+            .zip(over)
+            .map(|(under, over)| (crossing(under, over), None)),
+    };
     let bend = breaks.as_ref().and_then(|breaks| {
         let figures = search.points.iter().filter_map(|judged| {
             let own =
@@ -49,6 +64,29 @@ pub(super) fn answer(mut search: Search) -> CaseHeadroom {
         });
         knee(figures)
     });
+    // A run of finite length can look steady beyond saturation; no promise holds there for long.
+    let below_full = |factor: f64| search.saturation.map_or(factor, |full| factor.min(full));
+    // What is proven wins over a curve through short runs, and then over the line between the two next to the edge.
+    let proven = |factor: &f64| {
+        let above = met.is_none_or(|point| point.factor <= *factor);
+        above && missed.is_none_or(|point| *factor <= point.factor)
+    };
+    let place = crossed.map(|(factor, _)| below_full(factor)).filter(proven);
+    let fit = crossed
+        .and_then(|(_, runs)| runs)
+        .filter(|_| place.is_some());
+    let place = place.or_else(|| {
+        let (under, over) = under.zip(over).filter(|_| crossed.is_some())?;
+        Some(below_full(crossing(under, over))).filter(proven)
+    });
+    let ended = met.filter(|point| missed.is_none() && point.factor >= most * (1.0 - 1e-9));
+    let bound = ended.filter(|_| bounded).map(|_| scale.bound());
+    let floor = search.outlook.floor.clone().or_else(|| seen_floor(&search));
+    let hopeless = search
+        .outlook
+        .hopeless
+        .clone()
+        .or_else(|| none_kept(missed.filter(|_| met.is_none() && under.is_none()), scale));
     let full = missed
         .or(met)
         .map_or(&[][..], |point| point.fullest.as_slice());
@@ -57,24 +95,15 @@ pub(super) fn answer(mut search: Search) -> CaseHeadroom {
         saturation: search.saturation,
         met: met.map(|point| point.factor),
         missed: missed.map(|point| point.factor),
-        // A run of finite length can look steady beyond saturation; no promise holds there for long.
-        crossing: curve
-            .map(|(factor, _)| factor)
-            .or_else(|| {
-                let (under, over) = under.zip(over)?;
-                Some(crossing(under, over))
-            })
-            .map(|factor| search.saturation.map_or(factor, |full| factor.min(full)))
-            // What is proven wins over a curve through short runs.
-            .filter(|factor| {
-                let above = met.is_none_or(|point| point.factor <= *factor);
-                above && missed.is_none_or(|point| *factor <= point.factor)
-            }),
-        fitted: curve.map(|(_, count)| count),
+        crossing: place,
+        fitted: fit,
         knee: bend,
         breaks,
         ends: full.first().cloned(),
         next: full.get(1).cloned(),
+        bound,
+        floor,
+        hopeless,
         switch_over: None,
         points: search
             .points
@@ -82,6 +111,42 @@ pub(super) fn answer(mut search: Search) -> CaseHeadroom {
             .map(|judged| judged.point)
             .collect(),
     }
+}
+
+/// A throughput that a closed loop first brings at some load: the runs below brought too little and broke nothing else.
+fn seen_floor(search: &Search) -> Option<Floor> {
+    let short = search.points.iter().rfind(|judged| judged.short)?;
+    let lost = |row: &&LoadRow| row.measure == MeasureKind::Throughput;
+    let row = short.point.rows.iter().find(lost)?;
+    let above = |judged: &&Judged| judged.point.factor > short.point.factor && judged.excess <= 0.0;
+    Some(Floor {
+        workload: row.workload.clone(),
+        target_text: row.cell.target_text.clone(),
+        factor: search.points.iter().find(above)?.point.factor,
+        asked_mb_s: None,
+    })
+}
+
+/// The promise about latency that is proven to be broken at the least load that there is to try.
+fn none_kept(missed: Option<&LoadPoint>, scale: &Scale<'_>) -> Option<Hopeless> {
+    let point = missed.filter(|point| point.factor <= scale.least() * 1.5 && !point.saturated)?;
+    let broken = |row: &&LoadRow| {
+        row.cell.verdict == Verdict::Missed && row.measure != MeasureKind::Throughput
+    };
+    let row = point.rows.iter().find(broken)?;
+    Some(Hopeless {
+        workload: row.workload.clone(),
+        measure: row.measure,
+        target_text: row.cell.target_text.clone(),
+        because: if row.cell.is_cut_off() {
+            Because::NoPath
+        } else {
+            Because::LeastLoad {
+                factor: point.factor,
+                latency_us: row.cell.value.map(|value| value.value),
+            }
+        },
+    })
 }
 
 /// What grows of a closed loop, which has no rate of its own: the number outstanding.
@@ -112,7 +177,11 @@ pub(super) fn notes(site: &Site, scale: &Scale<'_>) -> Vec<String> {
     let arrivals = || site.workloads.iter().map(|workload| &workload.arrivals);
     notes.extend(closed_notes(site));
     if arrivals().any(|arrivals| matches!(arrivals, Arrivals::Replay(_))) {
-        notes.push("replays: their time runs faster by it".to_owned());
+        notes.push(
+            "replays: their time runs faster by it; how long their bursts last is not known, so that runs are only \
+             made as long as queues remember arrivals at random"
+                .to_owned(),
+        );
     }
     let throughput = site.workloads.iter().any(|workload| {
         let all = workload.promises.healthy.iter();

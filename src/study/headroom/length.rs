@@ -9,16 +9,23 @@
 //! (1 + v²) ÷ 2 is that of heavy traffic (W. Whitt, *Planning queueing simulations*, Management Science 35, 1989; from
 //! memory). How many of them a run needs, and by how much runs are lengthened at most, is our choice.
 //!
-//! Left out: bursts and replays (taken as arrivals at random), closed loops (which bound their own queues), and queues in
-//! a row, of which the slowest counts.
+//! Arrivals in bursts of random length (a two-state modulated Poisson stream) count by their asymptotic index of
+//! dispersion, which takes the place of the 1 of arrivals at random: (I + v²) ÷ 2, with I = 1 + k × λ for a stream of rate
+//! λ whose burst and pause have the rates a and b times its mean and lengths of means 1 ÷ σ and 1 ÷ τ: k = 2 (a − b)² σ τ ÷
+//! (σ + τ)³ (W. Fischer and K. Meier-Hellstern, *The Markov-modulated Poisson process cookbook*, Performance Evaluation 18,
+//! 1993; from memory). Streams in one phase add up before, others after. Such a queue remembers at least a burst and its
+//! pause. Bursts of fixed lengths repeat: a run needs one whole cycle after its warm-up, and remembers no longer for them.
+//!
+//! Left out: replays (how long their bursts last is not known: they are taken as arrivals at random, which the notes
+//! say), closed loops (which bound their own queues), and queues in a row, of which the slowest counts.
 
 use crate::outcome::Case;
-use crate::site::{Site, WarmUp};
+use crate::site::{Arrivals, BurstLaw, Site, WarmUp, Workload};
 use crate::study::closed_forms::service;
 use crate::study::estimate::{Flows, alive_in, asked, bytes_of, mix, path_weights};
 use crate::topology::{DirectionId, Fabric, Path, PathSet};
 use crate::unit::Duration;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The measured window of each run is at least so many relaxation times.
 const WINDOW: f64 = 20.0;
@@ -47,7 +54,7 @@ pub(super) fn lengthen(site: &mut Site, fabric: &Fabric, case: &Case) -> Length 
         WarmUp::Auto => least,
         WarmUp::At(at) => least.max(at.as_secs_f64()),
     };
-    let needed = warm_up + WINDOW * relaxation;
+    let needed = warm_up + (WINDOW * relaxation).max(cycle_s(site, case));
     let enough = match site.run.warm_up {
         WarmUp::Auto => true,
         WarmUp::At(at) => at.as_secs_f64() >= least,
@@ -66,13 +73,57 @@ pub(super) fn lengthen(site: &mut Site, fabric: &Fabric, case: &Case) -> Length 
     Length::Made(needed.max(stated))
 }
 
-/// Work at a queue: I/Os a second, and their mean and mean square service, each times that rate.
+/// Whether something is promised of a workload in a case.
+fn promised(work: &Workload, case: &Case) -> bool {
+    !super::outlook::promised(work, case).is_empty()
+}
+
+/// The longest cycle of bursts of fixed lengths of promised work, seconds; 0 without one.
+fn cycle_s(site: &Site, case: &Case) -> f64 {
+    let cycle = |work: &Workload| match &work.arrivals {
+        Arrivals::Bursty(burst) if burst.law == BurstLaw::Fixed => burst.every.as_secs_f64(),
+        _ => 0.0,
+    };
+    let own = site.workloads.iter().filter(|work| promised(work, case));
+    own.map(cycle).fold(0.0, f64::max)
+}
+
+/// Bursts of random length: what they add to the index of dispersion for each I/O a second, and how long a burst and its
+/// pause are on the mean, seconds.
 #[derive(Clone, Copy, Default)]
+struct Bursts {
+    per_rate: f64,
+    cycle_s: f64,
+}
+
+fn bursts(work: &Workload) -> Bursts {
+    let Arrivals::Bursty(burst) = &work.arrivals else {
+        return Bursts::default();
+    };
+    let (on, all) = (burst.burst.as_secs_f64(), burst.every.as_secs_f64());
+    if burst.law == BurstLaw::Fixed || on >= all {
+        return Bursts::default();
+    }
+    let mean = (burst.peak * on + burst.base * (all - on)) / all;
+    let (ends, begins) = (1.0 / on, 1.0 / (all - on));
+    let swing = (burst.peak - burst.base) / mean;
+    Bursts {
+        per_rate: 2.0 * swing * swing * ends * begins / (ends + begins).powi(3),
+        cycle_s: all,
+    }
+}
+
+/// Work at a queue: I/Os a second, and their mean and mean square service, each times that rate; what bursts add to the
+/// variance of the I/Os that come, for each second.
+#[derive(Clone, Default)]
 struct Work {
     rate: f64,
     first: f64,
     second: f64,
     promised: bool,
+    cycle_s: f64,
+    /// Rates of streams in one phase, with what bursts add for each: by workload, and by host where those are apart.
+    streams: BTreeMap<(usize, usize), (f64, f64)>,
 }
 
 impl Work {
@@ -83,18 +134,35 @@ impl Work {
         self.promised |= promised;
     }
 
+    fn add_stream(&mut self, key: (usize, usize), rate: f64, bursts: Bursts) {
+        if bursts.per_rate > 0.0 {
+            self.cycle_s = self.cycle_s.max(bursts.cycle_s);
+            let stream = self.streams.entry(key).or_insert((0.0, bursts.per_rate));
+            stream.0 += rate;
+        }
+    }
+
+    /// Variance of the I/Os that come over their mean, over long times.
+    fn dispersion(&self) -> f64 {
+        let of = |(rate, per_rate): &(f64, f64)| rate * rate * per_rate;
+        1.0 + self.streams.values().map(of).sum::<f64>() / self.rate
+    }
+
     fn relaxation_s(&self, servers: f64) -> f64 {
         if !self.promised || self.first <= 0.0 {
             return 0.0;
         }
         let service = self.first / self.rate;
         let variation = (self.second / self.rate / (service * service) - 1.0).max(0.0);
+        let arrivals = self.dispersion();
         let busy = self.first / servers;
         if busy >= 1.0 {
             return f64::INFINITY;
         }
         let idle = 1.0 - busy.sqrt();
-        (service / servers * (1.0 + variation) / 2.0 / (idle * idle)).max(service)
+        (service / servers * (arrivals + variation) / 2.0 / (idle * idle))
+            .max(service)
+            .max(self.cycle_s)
     }
 }
 
@@ -104,16 +172,19 @@ fn relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
     let mut controllers = vec![Work::default(); fabric.controllers.len()];
     walk(site, fabric, case, |flows, set, workload, path, weight| {
         let work = &site.workloads[workload];
-        let promises = match case.outage {
-            None => &work.promises.healthy,
-            Some(_) => &work.promises.lost,
-        };
-        let promised = !promises.is_empty();
+        let promised = promised(work, case);
+        let bursts = bursts(work);
+        let together = matches!(&work.arrivals, Arrivals::Bursty(burst) if burst.together);
+        let key = (workload, if together { usize::MAX } else { set.host });
         let rate = asked(fabric, work).at_host(set.host);
         let Some(rate) = rate.map(|rate| rate.mean * weight) else {
             return;
         };
         let (there, back) = flows.both_ways(path, set.family);
+        controllers[path.controller].add_stream(key, rate, bursts);
+        for (direction, part) in there.iter().chain(&back) {
+            directions[direction.index()].add_stream(key, rate * part, bursts);
+        }
         for (op, size, share) in mix(work) {
             let rate = rate * share;
             let (first, second, _) = service(&site.arrays[set.array], op, size);

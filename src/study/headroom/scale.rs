@@ -1,7 +1,7 @@
 //! The same site with more or less work.
 
-use super::CLIFF;
-use crate::outcome::Grows;
+use super::{CLIFF, LEAST};
+use crate::outcome::{Bound, Grows};
 use crate::site::{Arrivals, Burst, Measure, Per, Replay, Site, Workload};
 use crate::study::estimate::estimate;
 use crate::topology::Fabric;
@@ -212,6 +212,33 @@ impl<'a> Scale<'a> {
         }
     }
 
+    /// The factor at which the fullest part is full while every bursty workload is in a burst; `None` where that is not
+    /// worked out.
+    pub(super) fn full_in_bursts(&self, site: &Site, case: &str) -> Option<f64> {
+        match self {
+            Self::Load => {
+                let share = estimate(site, &Fabric::new(site)).fullest_in_bursts(case)?;
+                Some(1.0 / share)
+            }
+            Self::Uneven { .. } | Self::Hosts { .. } => None,
+        }
+    }
+
+    /// What ends the search at the largest factor.
+    pub(super) const fn bound(&self) -> Bound {
+        match self {
+            Self::Hosts {
+                reason: Some(_), ..
+            } => Bound::Buildable,
+            _ => Bound::Asked,
+        }
+    }
+
+    /// The smallest factor that is tried.
+    pub(super) fn least(&self) -> f64 {
+        LEAST.max(self.step())
+    }
+
     /// No load above this is called met.
     pub(super) fn cliff(&self, site: &Site, case: &str) -> f64 {
         match self {
@@ -230,10 +257,12 @@ impl<'a> Scale<'a> {
             Self::Load | Self::Uneven { .. } => Grows {
                 what: "load".to_owned(),
                 hosts: None,
+                limit: None,
             },
-            Self::Hosts { hosts, .. } => Grows {
+            Self::Hosts { hosts, reason, .. } => Grows {
                 what: hosts.what.to_owned(),
                 hosts: Some(hosts.today),
+                limit: reason.clone(),
             },
         }
     }

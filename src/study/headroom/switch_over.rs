@@ -41,7 +41,9 @@ pub(super) fn judge_all(
     cases.par_iter_mut().for_each(|case| {
         let proven = case.met.filter(|_| case.case.outage.is_some());
         let least = proven.map(|met| healthy.map_or(met, |healthy| met.min(healthy)));
-        case.switch_over = least.and_then(|factor| one(site, scale, case, factor, progress));
+        case.switch_over = least
+            .and_then(|factor| one(site, scale, case, factor, progress))
+            .filter(|_| !progress.stopped());
     });
     SwitchOvers::Judged
 }
@@ -81,5 +83,6 @@ fn one(
         rows,
         partial: found.partial,
         settled_s: found.settled_s,
+        frame_hops: found.frame_hops + survivors[0].figures.frame_hops,
     })
 }

@@ -3,16 +3,17 @@
 //! Bounds only: what stands here is certain before any run. Whether a promise holds is for the simulation.
 
 use super::{Facts, finding};
-use crate::outcome::{ReviewFinding, Severity};
+use crate::outcome::{Because, ReviewFinding, Severity};
 use crate::site::{Measure, Promise, Workload};
-use crate::study::estimate::{Flows, asked, idle, mix};
+use crate::study::bounds::{Bounds, bounds};
+use crate::study::estimate::Flows;
 
 pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     let healthy = &facts.estimate.cases[0];
     let mut flows = Flows::new(facts.fabric, &healthy.alive);
     let mut findings = Vec::new();
     for (index, workload) in facts.site.workloads.iter().enumerate() {
-        let bounds = bounds(facts, &mut flows, index);
+        let bounds = bounds(facts.site, facts.fabric, &healthy.sets, &mut flows, index);
         // An unstated promise after a loss is the healthy one: said once.
         let mut stated: Vec<&Promise> = Vec::new();
         for promise in workload
@@ -26,7 +27,7 @@ pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
             }
         }
         for promise in stated {
-            if let Some(why) = bounds.breaks(promise) {
+            if let Some(why) = breaks(&bounds, promise) {
                 findings.push(finding(
                     Severity::Warning,
                     "promise",
@@ -47,80 +48,22 @@ pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     findings
 }
 
-/// What no I/O and no mean can go beyond.
-struct Bounds {
-    /// The fastest kind of I/O without any service, s.
-    least_s: Option<f64>,
-    /// Mean of all kinds with their mean service on an idle site, s.
-    mean_s: Option<f64>,
-    /// Payload asked for, bytes per second.
-    asked_bytes_s: Option<f64>,
-}
-
-impl Bounds {
-    fn breaks(&self, promise: &Promise) -> Option<String> {
-        let us = |seconds: f64| seconds * 1e6;
-        match promise.measure {
-            Measure::Mean => {
-                let mean = self.mean_s.filter(|mean| promise.target / 1e12 < *mean)?;
-                Some(format!("an idle site takes {:.1} µs on the mean", us(mean)))
-            }
-            Measure::Quantile(_) => {
-                let least = self
-                    .least_s
-                    .filter(|least| promise.target / 1e12 < *least)?;
-                Some(format!(
-                    "the wire alone takes {:.1} µs for the fastest I/O on an idle site",
-                    us(least)
-                ))
-            }
-            Measure::Throughput => {
-                let asked = self.asked_bytes_s.filter(|asked| promise.target > *asked)?;
-                Some(format!("no more than {:.1} MB/s is asked for", asked / 1e6))
-            }
-            Measure::LongestIo | Measure::Failed => None,
+/// Why nothing can keep a promise.
+fn breaks(bounds: &Bounds, promise: &Promise) -> Option<String> {
+    match bounds.breaks(promise) {
+        Some(Because::IdleMean { latency_us }) => {
+            Some(format!("an idle site takes {latency_us:.1} µs on the mean"))
         }
-    }
-}
-
-fn bounds(facts: &Facts<'_>, flows: &mut Flows<'_>, index: usize) -> Bounds {
-    let (site, fabric) = (facts.site, facts.fabric);
-    let workload = &site.workloads[index];
-    let sets = &facts.estimate.cases[0].sets;
-    // The hosts of a family are alike, so one of each family stands for all; of its paths the shortest counts.
-    let mut families: Vec<usize> = Vec::new();
-    let (mut least_s, mut mean_s) = (None::<f64>, None::<f64>);
-    for set in sets.iter().filter(|set| set.workloads.contains(&index)) {
-        let family = fabric.hosts[set.host].family;
-        if families.contains(&family) {
-            continue;
+        Some(Because::IdleWire { latency_us }) => Some(format!(
+            "the wire alone takes {latency_us:.1} µs for the fastest I/O on an idle site"
+        )),
+        _ if promise.measure == Measure::Throughput => {
+            let asked = bounds
+                .asked_bytes_s
+                .filter(|asked| promise.target > *asked)?;
+            Some(format!("no more than {:.1} MB/s is asked for", asked / 1e6))
         }
-        families.push(family);
-        for path in &set.paths {
-            let Some(kinds) = idle::kind_times(site, fabric, flows, workload, path) else {
-                continue;
-            };
-            for kind in kinds.iter().filter(|kind| kind.share > 0.0) {
-                least_s = Some(least_s.map_or(kind.wire_s, |least| least.min(kind.wire_s)));
-            }
-            let mean = kinds
-                .iter()
-                .map(|kind| kind.share * (kind.wire_s + kind.service_s));
-            let mean: f64 = mean.sum();
-            mean_s = Some(mean_s.map_or(mean, |least| least.min(mean)));
-        }
-    }
-    #[allow(clippy::cast_precision_loss)]
-    let bytes: f64 = mix(workload)
-        .iter()
-        .map(|(_, size, share)| *size as f64 * share)
-        .sum();
-    Bounds {
-        least_s,
-        mean_s,
-        asked_bytes_s: asked(fabric, workload)
-            .total()
-            .map(|load| load.mean * bytes),
+        _ => None,
     }
 }
 

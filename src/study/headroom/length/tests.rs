@@ -36,6 +36,36 @@ fn a_queue_forgets_in_the_relaxation_time_of_its_formula() {
     assert_eq!(relaxation(&free), 0.0);
 }
 
+/// Bursts of 1 ms on the mean at twice the mean rate, pauses alike: k = 2 × 2² × 1 ms ÷ 8 = 1 ms, so at 0.81 a microsecond the
+/// index is 811, and one exponential server forgets in (811 + 1) ÷ 2 × 100 us. Fixed bursts add a whole cycle, no more.
+#[test]
+fn bursts_of_random_length_are_remembered_longer_and_fixed_ones_for_a_cycle() {
+    let with = |law: &str| {
+        let run = "duration = \"3ms\"\nwarm_up = \"400us\"";
+        let rate = format!(
+            "{{ bursty = {{ peak = \"1620k/s\", mean = \"810k/s\", burst = \"1ms\", every = \"2ms\", law = \"{law}\" }} }}"
+        );
+        station(1, run, &rate, "{ p99 = \"50us\" }")
+    };
+    let random = relaxation(&with("exponential"));
+    assert!(
+        (random / (812.0 / 2.0 * 100e-6) - 1.0).abs() < 1e-6,
+        "{random}"
+    );
+    let fixed = with("fixed");
+    assert!((relaxation(&fixed) - 100e-6).abs() < 1e-9);
+    assert_eq!(cycle_s(&fixed, &CasePlan::healthy().case), 0.002);
+    // Short of a cycle after the warm-up, a run is made longer: 400 us and 2 ms of bursts or 20 times 100 us, 2.4 ms.
+    let mut short = fixed.clone();
+    short.run.duration = Duration(1_000_000_000);
+    let fabric = Fabric::new(&short);
+    let length = lengthen(&mut short, &fabric, &CasePlan::healthy().case);
+    assert!(
+        matches!(length, Length::Made(s) if (s - 0.0024).abs() < 1e-8),
+        "{length:?}"
+    );
+}
+
 #[test]
 fn runs_are_lengthened_up_to_the_limit_and_no_further() {
     // 100 us to forget: 3 + 20 of them are 2.3 ms.

@@ -1,0 +1,156 @@
+//! What arithmetic says of the promises of a case before any run: which of them no load keeps, and from which load on
+//! a throughput is asked for that is promised.
+//!
+//! A promise that fails here fails at every load: an idle site is as fast as any, a host without a path completes
+//! nothing, and more than what is asked for does not come out. What passes here may still fail; that is for the runs.
+
+use super::scale::Scale;
+use crate::outcome::{Because, Case, Floor, Hopeless, MeasureKind};
+use crate::site::{Measure, Promise, Site, Workload};
+use crate::study::bounds::bounds;
+use crate::study::case::CasePlan;
+use crate::study::estimate::{Flows, alive_in};
+use crate::topology::{Fabric, PathSet};
+
+/// What is certain of a case.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Outlook {
+    pub(super) hopeless: Option<Hopeless>,
+    pub(super) floor: Option<Floor>,
+}
+
+/// The promises that count in a case.
+pub(super) fn promised<'a>(workload: &'a Workload, case: &Case) -> &'a [Promise] {
+    match case.outage {
+        None => &workload.promises.healthy,
+        Some(_) => &workload.promises.lost,
+    }
+}
+
+/// Looks at a case of `site`, which is full on the mean at `saturation`; no load above `most` is tried.
+pub(super) fn outlook(
+    site: &Site,
+    scale: &Scale<'_>,
+    plan: &CasePlan,
+    saturation: Option<f64>,
+    most: f64,
+) -> Outlook {
+    let fabric = Fabric::new(site);
+    let case = &plan.case;
+    let named = |name: &String| site.outages.iter().position(|outage| outage.name == *name);
+    let alive = alive_in(site, &fabric, case.outage.as_ref().and_then(named));
+    let sets = fabric.path_sets(site, &alive);
+    let mut flows = Flows::new(&fabric, &alive);
+    let mut floor: Option<Floor> = None;
+    for (index, workload) in site.workloads.iter().enumerate() {
+        let bounds = bounds(site, &fabric, &sets, &mut flows, index);
+        for promise in promised(workload, case) {
+            let because = if cut_off(&fabric, plan, &sets, index) {
+                Some(Because::NoPath)
+            } else {
+                bounds.breaks(promise)
+            };
+            if let Some(because) = because {
+                return hopeless(workload, promise, because);
+            }
+            if promise.measure != Measure::Throughput {
+                continue;
+            }
+            let asked = |factor: f64| asked_bytes_s(site, scale, index, factor);
+            // Less than today's load promises less with it; fewer hosts do not.
+            let bottom = if scale.step() > 0.0 {
+                scale.step()
+            } else {
+                1.0
+            };
+            if asked(bottom).is_none_or(|least| least >= promise.target) {
+                continue;
+            }
+            let today = asked(1.0);
+            let top = saturation.unwrap_or(most).min(most);
+            let enough = |factor: f64| asked(factor) >= Some(promise.target);
+            let Some(factor) = least(scale, (bottom, top), enough) else {
+                let because = Because::FullBefore {
+                    factor: top,
+                    throughput_mb_s: asked(top).or(today).unwrap_or(0.0) / 1e6,
+                };
+                // Where the search ends before a part is full, more might be asked for beyond it.
+                if saturation.is_some_and(|full| full <= most) {
+                    return hopeless(workload, promise, because);
+                }
+                continue;
+            };
+            if floor.as_ref().is_none_or(|known| known.factor < factor) {
+                floor = Some(Floor {
+                    workload: workload.name.clone(),
+                    target_text: promise.text.clone(),
+                    factor,
+                    asked_mb_s: today.map(|today| today / 1e6),
+                });
+            }
+        }
+    }
+    Outlook {
+        hopeless: None,
+        floor,
+    }
+}
+
+fn hopeless(workload: &Workload, promise: &Promise, because: Because) -> Outlook {
+    Outlook {
+        hopeless: Some(Hopeless {
+            workload: workload.name.clone(),
+            measure: match promise.measure {
+                Measure::Quantile(q) => MeasureKind::Quantile(q),
+                Measure::Throughput => MeasureKind::Throughput,
+                _ => MeasureKind::Mean,
+            },
+            target_text: promise.text.clone(),
+            because,
+        }),
+        floor: None,
+    }
+}
+
+/// Whether no host of a workload that is there has a path.
+fn cut_off(fabric: &Fabric, plan: &CasePlan, sets: &[PathSet], index: usize) -> bool {
+    let lost = |host: usize| {
+        let ports = &fabric.hosts[host].ports;
+        !ports.is_empty() && ports.iter().all(|port| plan.nodes.contains(port))
+    };
+    let mut there = sets
+        .iter()
+        .filter(|set| set.workloads.contains(&index) && !lost(set.host))
+        .peekable();
+    there.peek().is_some() && there.all(|set| set.paths.is_empty())
+}
+
+/// Payload that a workload asks for at a factor, bytes per second; `None` in a closed loop.
+fn asked_bytes_s(site: &Site, scale: &Scale<'_>, index: usize, factor: f64) -> Option<f64> {
+    let scaled = scale.site(site, factor)?;
+    let fabric = Fabric::new(&scaled);
+    let alive = fabric.all_alive();
+    let mut flows = Flows::new(&fabric, &alive);
+    bounds(&scaled, &fabric, &[], &mut flows, index).asked_bytes_s
+}
+
+/// The least factor from `bottom` to `top` at which something holds that does not at `bottom` and holds from there on.
+fn least(scale: &Scale<'_>, (bottom, top): (f64, f64), holds: impl Fn(f64) -> bool) -> Option<f64> {
+    let (mut low, mut high) = (bottom, scale.down(top));
+    if high <= low || !holds(high) {
+        return None;
+    }
+    // A millionth of the way; whole hosts are there long before.
+    for _ in 0..20 {
+        let middle = scale.up(f64::midpoint(low, high));
+        if middle >= high || middle <= low {
+            break;
+        }
+        if holds(middle) {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    Some(high)
+}

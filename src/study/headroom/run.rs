@@ -1,0 +1,194 @@
+//! One load: the runs, their verdict, and how far the worst promise is from its limit.
+
+use super::edge::excess;
+use super::length::{self, Length};
+use super::scale::Scale;
+use super::{ERROR, FRESH, Job, Judged, Search, TESTS, spread};
+use crate::measure::Trust;
+use crate::outcome::{
+    LoadPoint, LoadRow, MeasureKind, PartLoad, PartUse, Purpose, Steady, Verdict,
+};
+use crate::site::Site;
+use crate::study::case;
+use crate::study::progress::Progress;
+use crate::study::{judge, parts, steady};
+use crate::topology::Fabric;
+
+#[allow(clippy::cast_precision_loss)]
+pub(super) fn one(
+    site: &Site,
+    scale: &Scale<'_>,
+    search: &Search,
+    job: &Job,
+    progress: &dyn Progress,
+) -> (Judged, Option<Steady>) {
+    let Some(mut scaled) = scale.site(site, job.factor) else {
+        return (cannot_be_built(job), None);
+    };
+    let share = ERROR / 2.0 / TESTS as f64;
+    let (first, trust) = match job.purpose {
+        Purpose::Pilot => {
+            let half = site.run.replications.div_ceil(2).max(2);
+            scaled.run.replications = half.min(site.run.replications);
+            (0, Trust::ALONE)
+        }
+        Purpose::ProveMet | Purpose::ProveMissed => (
+            FRESH,
+            Trust {
+                met: 1.0 - share,
+                missed: 1.0 - share / search.promises.max(1) as f64,
+            },
+        ),
+    };
+    // More hosts are other parts: what an outage takes of them is found anew.
+    let fabric = Fabric::new(&scaled);
+    let plan = case::cases(&scaled, &fabric, None)
+        .into_iter()
+        .find(|plan| plan.case == search.plan.case);
+    let Some(plan) = plan else {
+        return (cannot_be_built(job), None);
+    };
+    let case = plan.case.clone();
+    let length = match job.purpose {
+        Purpose::ProveMet => length::lengthen(&mut scaled, &fabric, &case),
+        Purpose::Pilot | Purpose::ProveMissed => Length::Stated,
+    };
+    let runs = steady::run_from(&scaled, &[plan], first, progress);
+    let matrix = judge::matrix_at(&scaled, &runs, &[], trust);
+    let rows: Vec<LoadRow> = matrix
+        .rows
+        .into_iter()
+        .filter_map(|row| {
+            Some(LoadRow {
+                workload: row.workload,
+                measure: row.measure,
+                cell: row.cells.into_iter().next()??,
+            })
+        })
+        .collect();
+    let (worst, excess, weight) = excess(&rows, &runs[0].figures);
+    let variance = worst.and_then(|row| spread::variance(&runs[0], &scaled, &case, row));
+    let short = worst.is_some_and(|row| row.measure == MeasureKind::Throughput)
+        && excess > 0.0
+        && rows.iter().all(|row| {
+            row.measure == MeasureKind::Throughput || row.cell.verdict != Verdict::Missed
+        });
+    let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
+    let steady = &figures[0];
+    // The part that ends it is one that the broken promise's work uses.
+    let broken = rows.iter().find(|row| row.cell.verdict == Verdict::Missed);
+    let uses = match broken {
+        Some(row) => {
+            let used = length::used_by(&scaled, &fabric, &case, &row.workload);
+            parts::parts(&scaled, &[only(steady, &used)])
+        }
+        None => parts::parts(&scaled, &figures),
+    };
+    let point = LoadPoint {
+        factor: job.factor,
+        purpose: job.purpose,
+        replications: steady.replications,
+        verdict: of_length(together(&rows, steady.partial), length),
+        lengthened_s: match length {
+            Length::Made(seconds) => Some(seconds),
+            Length::Stated | Length::Short(_) => None,
+        },
+        needs_s: match length {
+            Length::Short(seconds) if seconds.is_finite() => Some(seconds),
+            _ => None,
+        },
+        saturated: steady.saturated,
+        partial: steady.partial,
+        frame_hops: steady.frame_hops,
+        fullest: fullest(&uses),
+        rows,
+    };
+    let today = (job.factor == 1.0 && job.purpose == Purpose::Pilot)
+        .then(|| figures.into_iter().next())
+        .flatten();
+    let judged = Judged {
+        point,
+        excess,
+        weight,
+        variance,
+        short,
+    };
+    (judged, today)
+}
+
+/// A site that cannot be built proves nothing, and is beyond the edge.
+const fn cannot_be_built(job: &Job) -> Judged {
+    Judged {
+        point: LoadPoint {
+            factor: job.factor,
+            purpose: job.purpose,
+            replications: 0,
+            verdict: Verdict::Undecided,
+            lengthened_s: None,
+            needs_s: None,
+            saturated: false,
+            partial: true,
+            frame_hops: 0,
+            rows: Vec::new(),
+            fullest: Vec::new(),
+        },
+        excess: f64::INFINITY,
+        weight: 0.0,
+        variance: None,
+        short: false,
+    }
+}
+
+/// Met when every promise is, missed when one is. Nothing is proven by a run that was cut short, or where
+/// there is nothing to judge.
+pub(super) fn together(rows: &[LoadRow], partial: bool) -> Verdict {
+    let any = |wanted: Verdict| rows.iter().any(|row| row.cell.verdict == wanted);
+    if partial || rows.is_empty() {
+        Verdict::Undecided
+    } else if any(Verdict::Missed) {
+        Verdict::Missed
+    } else if any(Verdict::Undecided) {
+        Verdict::Undecided
+    } else {
+        Verdict::Met
+    }
+}
+
+/// A run that is short against what its queues remember calls nothing met.
+fn of_length(verdict: Verdict, length: Length) -> Verdict {
+    match (verdict, length) {
+        (Verdict::Met, Length::Short(_)) => Verdict::Undecided,
+        _ => verdict,
+    }
+}
+
+/// The figures of the parts that are used.
+fn only(steady: &Steady, used: &length::Used) -> Steady {
+    let mut steady = steady.clone();
+    steady.directions.retain(|direction| {
+        let ends = (direction.from.clone(), direction.to.clone());
+        used.links.contains(&ends)
+    });
+    steady
+        .arrays
+        .retain(|array| used.controllers.contains(&array.name));
+    steady
+}
+
+fn fullest(uses: &[PartUse]) -> Vec<PartLoad> {
+    let mut all: Vec<PartLoad> = uses
+        .iter()
+        .filter_map(|part| {
+            let used = part.cases.first()?.as_ref()?;
+            Some(PartLoad {
+                part: part.part.clone(),
+                instance: used.instance.clone(),
+                mean_percent: used.mean_percent,
+                peak_percent: used.peak_percent,
+            })
+        })
+        .collect();
+    all.sort_by(|left, right| right.peak_percent.total_cmp(&left.peak_percent));
+    all.truncate(3);
+    all
+}
