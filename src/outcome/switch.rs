@@ -46,6 +46,13 @@ pub struct Switch {
 pub struct SwitchWorkload {
     /// Name.
     pub name: String,
+    /// Path policies of its hosts, each once: `least-queue`.
+    pub policies: Vec<String>,
+    /// Most of its I/Os that may be under way at all its hosts together, by a bound of its own or the depth of its closed
+    /// loop; `None`: only the depth of the paths bounds them.
+    pub outstanding: Option<u64>,
+    /// It comes at a rate of its own, whatever becomes of it; not so a closed loop.
+    pub rated: bool,
     /// Bins from `from_s`, averaged over the replications.
     pub bins: Vec<SwitchBin>,
     /// Longest I/O of each replication, in progress ones included.

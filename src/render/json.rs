@@ -45,7 +45,8 @@
 //! - `switches`: one object a switch-over; times count from the loss. `case`, `replications`, `preset`,
 //!   `from_s`, `to_s`, `bin_s`, `settled_s` (`null`: not within `limit_s`), `limit_s`, `partial`,
 //!   `events_handled`, `frame_hops`, `ios`.
-//!   - `workloads`: `name`, `bins` (`t_s`, `offered_iops`, `completed_iops`, `mean_us`, `p99_us`, `max_us`,
+//!   - `workloads`: `name`, `policies` (of paths, at its hosts), `outstanding` (most under way at all its hosts by a bound of its
+//!     own; `null`: by the depth of the paths alone), `rated` (`false`: a closed loop), `bins` (`t_s`, `offered_iops`, `completed_iops`, `mean_us`, `p99_us`, `max_us`,
 //!     `oldest_us`, `backlog`), `longest_io_s` (one a replication), `longest_open` (one a replication: it was not over), `no_path` (I/Os
 //!     were left without any path), `freed_by` (of `events`: what let the longest I/O end, or `null`), `longest_silence_s`,
 //!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss),

@@ -11,6 +11,7 @@ mod mends;
 mod precision;
 mod reasons;
 mod singles;
+mod spike;
 mod windows;
 
 pub use answer::{Answer, Flag, answer, worst_cell};
@@ -22,6 +23,7 @@ pub use measure::{case_mark, measure_name, row_scale, target_of, target_words};
 pub use mends::{mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
 pub use precision::{partial_words, precision_words, short_span_words};
 pub use reasons::fullest_part;
+pub(crate) use spike::stop_and_spike;
 pub use singles::{
     column_flag, cut_words, fullest_words, limit_words, row_head, singles_answer, singles_runs,
 };

@@ -6,7 +6,7 @@ use super::html::{Column, Table, beside, esc, figure};
 use crate::outcome::{NamedEvent, Switch, SwitchWorkload};
 use crate::render::chart::{Format, timeline};
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, three};
-use crate::render::words::{longest_of, plural, timer_words};
+use crate::render::words::{longest_of, plural, stop_and_spike, timer_words};
 use std::fmt::Write as _;
 
 pub(super) fn section(context: &Context<'_>) -> String {
@@ -147,12 +147,18 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
     {
         let _ = write!(
             out,
-            "<p><b>Stop and spike.</b> In the emptiest 20{THIN}ms after the loss {} I/Os a second of <i>{}</i> are completed, in the fullest {}; the survivors’ own busiest 20{THIN}ms have {}. What hung on a lost path comes out at once when its timer is over. A policy that goes in turn fills a lost path first; one that takes the emptiest hardly touches it again, and shows neither.</p>",
+            "<p><b>Stop and spike.</b> In the emptiest 20{THIN}ms after the loss {} I/Os a second of <i>{}</i> are completed, in the fullest {}; the survivors’ own busiest 20{THIN}ms have {}.</p>",
             three(least),
             esc(&workload.name),
             three(workload.completed_most_iops),
             three(workload.survivors_peak_iops),
         );
+    }
+    for workload in &switch.workloads {
+        let why = stop_and_spike(switch, workload);
+        if !why.is_empty() {
+            let _ = write!(out, "<p><i>{}</i>: {}</p>", esc(&workload.name), esc(&why));
+        }
     }
     if context.report.switches.len() > 1 && switch.workloads.len() > 1 {
         out.push_str(

@@ -45,6 +45,9 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
     let bursty = name == "bookings";
     SwitchWorkload {
         name: name.to_owned(),
+        policies: vec!["least-queue".to_owned()],
+        outstanding: None,
+        rated: true,
         bins: bins(bursty, iops, mean_us, stall_s),
         longest_io_s: (0..10)
             .map(|run| stall_s + 0.003 + 0.001 * f64::from(run))

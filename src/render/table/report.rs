@@ -11,7 +11,7 @@ use crate::outcome::{
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, is_over, margin, three};
 use crate::render::words::{
     Flag, Prose, answer, longest_of, measure_name, origin_line, partial_words, precision_words,
-    row_scale, short_span_words, target_words, timer_words,
+    row_scale, short_span_words, stop_and_spike, target_words, timer_words,
 };
 use std::collections::BTreeMap;
 
@@ -478,5 +478,22 @@ fn switch_summary(switch: &Switch) -> String {
             || format!(", not settled within {}{THIN}s", three(switch.limit_s)),
             |s| format!(", settled after {}{THIN}s", three(s))
         )
-    ))
+    )) + &spikes(switch)
+}
+
+/// Why work stopped or did not, where any of it hung.
+fn spikes(switch: &Switch) -> String {
+    let said = switch.workloads.iter().map(|work| {
+        let why = stop_and_spike(switch, work);
+        if why.is_empty() {
+            return why;
+        }
+        wrapped(&format!("{}: {why}", work.name), 120)
+    });
+    let said: String = said.collect();
+    if said.is_empty() {
+        said
+    } else {
+        format!("{said}\n")
+    }
 }

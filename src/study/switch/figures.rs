@@ -5,7 +5,7 @@ use super::{ALLOWED, Setting, Settled, story};
 use crate::measure::Cell;
 use crate::model::{Coarse, Compiled, FlowCell, Tally};
 use crate::outcome::{NamedEvent, Switch, SwitchBin, SwitchWorkload};
-use crate::site::{Measure, Promise};
+use crate::site::{Arrivals, Measure, Promise};
 use crate::unit::{Duration, Instant};
 
 pub(crate) fn figures(
@@ -142,6 +142,12 @@ fn workload(
         .collect();
     SwitchWorkload {
         name: compiled.site.workloads[index].name.clone(),
+        policies: policies(compiled, index),
+        outstanding: outstanding(compiled, index),
+        rated: !matches!(
+            compiled.site.workloads[index].arrivals,
+            Arrivals::Closed { .. }
+        ),
         longest_io_s: own
             .iter()
             .map(|workload| workload.longest.as_secs_f64())
@@ -183,6 +189,30 @@ fn workload(
         survivors_peak_iops: estimated_peak(&setting.survivors.figures, index),
         bins,
     }
+}
+
+/// The path policies of the hosts of a workload, each once.
+fn policies(compiled: &Compiled, index: usize) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    for host in &compiled.site.workloads[index].hosts {
+        let name = compiled.site.hosts[*host].paths.name();
+        if !found.iter().any(|known| known == name) {
+            found.push(name.to_owned());
+        }
+    }
+    found
+}
+
+/// Most I/Os of a workload under way at all its hosts together, where something of its own bounds them.
+fn outstanding(compiled: &Compiled, index: usize) -> Option<u64> {
+    let work = &compiled.site.workloads[index];
+    let each = match work.arrivals {
+        Arrivals::Closed { depth, .. } => depth,
+        _ => work.outstanding?,
+    };
+    let hosts = compiled.fabric.hosts.iter();
+    let hosts = hosts.filter(|host| work.hosts.contains(&host.family)).count();
+    Some(u64::from(each) * hosts as u64)
 }
 
 /// Fewest completed per second in any whole bin after the loss, of 20 ms or longer.
