@@ -42,6 +42,7 @@ mod world;
 
 pub use compile::{Compiled, PathName, Watch};
 pub use fault::Script;
+pub(crate) use notice::{Place, hold, noticed_by};
 pub use net::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
 pub use standing::{LogEntry, LogKind, Standing, TimerName};
 pub use tally::{

@@ -479,14 +479,19 @@ impl<E: Executor> World<'_, E> {
         self.io_failed(io, least);
     }
 
-    /// Counts an I/O that is lost with its host: nobody is left who waits for it.
+    /// Counts an I/O that is lost with its host: nobody is left who waits for it, so that it is neither late nor above a
+    /// promise.
     pub(super) fn io_lost_with_host(&mut self, io: u32) {
         self.tally.workloads[self.ios[io].workload as usize].lost_with_host += 1;
-        self.io_failed(io, Duration::ZERO);
+        self.io_ends_badly(io, Finish::LostWithHost, Duration::ZERO);
     }
 
     /// Counts an I/O that has failed; the next one of a closed loop comes not before `least`.
-    pub(super) fn io_failed(&mut self, io: u32, least: Duration) {
+    fn io_failed(&mut self, io: u32, least: Duration) {
+        self.io_ends_badly(io, Finish::Failed, least);
+    }
+
+    fn io_ends_badly(&mut self, io: u32, finish: Finish, least: Duration) {
         let record = self.ios[io];
         let workload = record.workload as usize;
         let (op, _) = self.compiled.templates[workload].kinds[record.draw.kind as usize];
@@ -497,10 +502,12 @@ impl<E: Executor> World<'_, E> {
         if record.measured {
             tally.kind(op).failed += 1;
             for (_, above) in &mut tally.above {
-                *above += 1;
+                *above += u64::from(finish == Finish::Failed);
             }
         }
-        self.account_after_loss(workload, latency, record.freed, Finish::Failed);
+        if finish == Finish::Failed {
+            self.account_after_loss(workload, latency, record.freed, finish);
+        }
         self.finish_io(io, least);
     }
 
@@ -583,6 +590,7 @@ impl<E: Executor> World<'_, E> {
 enum Finish {
     Completed,
     Failed,
+    LostWithHost,
 }
 
 /// Adds a completed I/O to the latency budget. Without `parts` (frames were lost on the way) everything

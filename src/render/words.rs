@@ -22,8 +22,9 @@ pub use headroom::{
 pub use measure::{case_mark, measure_name, row_scale, target_of, target_words};
 pub use mends::{mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
 pub use precision::{partial_words, precision_words, short_span_words};
+pub(crate) use reasons::stall_ends;
 pub use reasons::fullest_part;
-pub(crate) use spike::stop_and_spike;
+pub(crate) use spike::{over_timers, stalls_by_timers, stop_and_spike};
 pub use singles::{
     column_flag, cut_words, fullest_words, limit_words, row_head, singles_answer, singles_runs,
 };

@@ -8,7 +8,7 @@ use super::problem::{Severity, near_or_list};
 use super::tree::{Node, Origin};
 use super::value::{count, one_of, share, texts, time, time_above_zero};
 use crate::site::{Action, Event, Heading, LossMode, Outage, Site, Slow, WarmUp};
-use crate::topology::{self, Fabric, MemberId};
+use crate::topology::{self, Fabric, MemberId, still_out};
 use crate::unit::{Duration, Instant, Side};
 
 /// What an event may do, by its key.
@@ -372,6 +372,21 @@ pub(super) fn follow(top: &Cursor<'_, '_>, site: &Site) {
             standing.retain(|(target, ..)| *target != event.target);
         } else {
             standing.push((event.target.clone(), event.action, event.number));
+        }
+    }
+    for (event, still) in site.events.iter().zip(still_out(site, &fabric)) {
+        if let Some(still) = still {
+            let does = if still.returns { "restores" } else { "loses" };
+            let message = format!(
+                "event {} {does} `{}`, {}",
+                event.number,
+                event.target,
+                still.words()
+            );
+            let help = "what is lost under two names is there again when both are restored";
+            let origin = place(top, event);
+            top.ctx
+                .problem(Severity::Warning, &origin, &message, "", help);
         }
     }
     early(top, site);

@@ -1,6 +1,6 @@
 //! Invented switch-overs.
 
-use crate::outcome::{Case, LaneSpan, NamedEvent, PathLane, Switch, SwitchBin, SwitchWorkload};
+use crate::outcome::{Case, LaneSpan, NamedEvent, PathLane, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall};
 
 const FROM_S: f64 = -1.0;
 const TO_S: f64 = 7.0;
@@ -19,6 +19,7 @@ pub(super) fn switch(case: &Case) -> Switch {
         to_s: TO_S,
         bin_s: BIN_S,
         settled_s: Some(5.4),
+        settles_to: Reference::Survivors,
         limit_s: 60.0,
         partial: false,
         stopped_by: None,
@@ -55,6 +56,10 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
         longest_open: vec![false; 10],
         no_path: false,
         freed_by: None,
+        by_timers: Some(TimerStall {
+            s: 5.1,
+            by: "link-loss detect, 100ms + fast-io-fail, 5s".to_owned(),
+        }),
         longest_silence_s: 0.0,
         above_promise_share: Some(if bursty { 0.262 } else { 0.0003 }),
         above_promise_s: Some(if bursty { 2.8 } else { 0.02 }),

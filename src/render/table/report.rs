@@ -11,7 +11,7 @@ use crate::outcome::{
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, is_over, margin, three};
 use crate::render::words::{
     Flag, Prose, answer, longest_of, measure_name, origin_line, partial_words, precision_words,
-    row_scale, short_span_words, stop_and_spike, target_words, timer_words,
+    row_scale, short_span_words, stalls_by_timers, stop_and_spike, target_words, timer_words,
 };
 use std::collections::BTreeMap;
 
@@ -434,6 +434,7 @@ fn switch_summary(switch: &Switch) -> String {
     let silence_head = format!(">silence, {}", silence.unit);
     let mut table = Aligned::new(&[
         "workload",
+        ">by timers, s",
         ">longest I/O, s",
         &silence_head,
         ">least /s",
@@ -452,6 +453,10 @@ fn switch_summary(switch: &Switch) -> String {
         };
         table.row(vec![
             workload.name.clone(),
+            workload
+                .by_timers
+                .as_ref()
+                .map_or_else(|| NONE.to_owned(), |stall| three(stall.s)),
             longest_of(workload),
             silence.three(workload.longest_silence_s),
             workload
@@ -478,22 +483,31 @@ fn switch_summary(switch: &Switch) -> String {
             || format!(", not settled within {}{THIN}s", three(switch.limit_s)),
             |s| format!(", settled after {}{THIN}s", three(s))
         )
-    )) + &spikes(switch)
+    )) + &by_timers(switch)
+        + &spikes(switch)
+}
+
+/// Which timers make up the stall, each sum once.
+fn by_timers(switch: &Switch) -> String {
+    let mut said: Vec<String> = Vec::new();
+    for (stall, names) in stalls_by_timers(switch) {
+        said.push(wrapped(
+            &format!("By timers, {}: {stall}", names.join(", ")),
+            120,
+        ));
+    }
+    if !said.is_empty() {
+        said.push("\n".to_owned());
+    }
+    said.concat()
 }
 
 /// Why work stopped or did not, where any of it hung.
 fn spikes(switch: &Switch) -> String {
-    let said = switch.workloads.iter().map(|work| {
-        let why = stop_and_spike(switch, work);
-        if why.is_empty() {
-            return why;
-        }
-        wrapped(&format!("{}: {why}", work.name), 120)
-    });
-    let said: String = said.collect();
+    let said = stop_and_spike(switch);
     if said.is_empty() {
-        said
-    } else {
-        format!("{said}\n")
+        return String::new();
     }
+    let said: String = said.iter().map(|why| wrapped(why, 120)).collect();
+    format!("{said}\n")
 }

@@ -1,7 +1,7 @@
 //! Stop and spike: whether the work of a workload stops while some of it hangs on lost paths, whether more than usual
 //! comes after, and why its path policy makes it so.
 
-use super::plural;
+use super::{plural, timer_words};
 use crate::outcome::{Switch, SwitchWorkload};
 use crate::render::number::{Scale, about, three};
 
@@ -10,28 +10,75 @@ const STOP: f64 = 0.5;
 /// From this many times the survivors' own busiest 20 ms on, what comes after is a spike.
 const SPIKE: f64 = 1.2;
 
-/// Sentences on one workload; empty where no I/O had to be sent again.
+/// Paragraphs on the workloads of which I/Os had to be sent again, those of one path policy together.
 #[must_use]
-pub(crate) fn stop_and_spike(switch: &Switch, work: &SwitchWorkload) -> String {
-    let runs = u64::from(switch.replications.max(1));
-    let hung = work.retried.div_ceil(runs);
-    if hung == 0 {
-        return String::new();
+pub(crate) fn stop_and_spike(switch: &Switch) -> Vec<String> {
+    let mut policies: Vec<&[String]> = Vec::new();
+    let hit = |work: &&SwitchWorkload| hung(switch, work) > 0;
+    for work in switch.workloads.iter().filter(hit) {
+        if !policies.contains(&work.policies.as_slice()) {
+            policies.push(&work.policies);
+        }
     }
-    [
-        policy(work, hung),
-        stop(work, hung),
-        spike(switch, work, hung),
-    ]
-    .concat()
+    let own = |policy: &&[String]| {
+        let works = switch.workloads.iter().filter(hit);
+        let works: Vec<&SwitchWorkload> = works.filter(|work| work.policies == *policy).collect();
+        paragraph(switch, policy, &works)
+    };
+    policies.iter().map(own).collect()
+}
+
+/// I/Os of a workload that hung, worst run or mean of all.
+fn hung(switch: &Switch, work: &SwitchWorkload) -> u64 {
+    let runs = u64::from(switch.replications.max(1));
+    let still = work.hanging.iter().copied().max().unwrap_or(0);
+    work.retried.div_ceil(runs).max(still)
+}
+
+fn stops(work: &SwitchWorkload) -> bool {
+    let longest = work.longest_io_s.iter().copied().fold(0.0, f64::max);
+    work.longest_silence_s >= STOP * longest
+}
+
+fn spikes(work: &SwitchWorkload) -> bool {
+    work.survivors_peak_iops > 0.0 && work.completed_most_iops >= SPIKE * work.survivors_peak_iops
+}
+
+fn paragraph(switch: &Switch, policy: &[String], works: &[&SwitchWorkload]) -> String {
+    let mut out = match policy {
+        [policy] => format!("Paths are taken {}.", taken(policy)),
+        _ => "Hosts differ in how they take paths.".to_owned(),
+    };
+    let mut calm: Vec<String> = Vec::new();
+    for work in works {
+        let hung = hung(switch, work);
+        let of = work.outstanding.map_or_else(String::new, |bound| {
+            format!(" of the {} that may be under way", about(bound))
+        });
+        if stops(work) || spikes(work) || work.longest_open.contains(&true) {
+            out += &format!(
+                " {}: {}{of} hung. {}{}",
+                work.name,
+                plural(whole(hung), "I/O"),
+                stop(work, hung),
+                spike(work, hung)
+            );
+        } else {
+            calm.push(format!("{} ({}{of} hung)", work.name, about(hung)));
+        }
+    }
+    if !calm.is_empty() {
+        out += &format!(
+            " No stop and no spike: {}; the rest went on over the other paths.",
+            calm.join(", ")
+        );
+    }
+    out
 }
 
 /// Who gets an I/O while nobody knows that a path is lost.
-fn policy(work: &SwitchWorkload, hung: u64) -> String {
-    let [policy] = work.policies.as_slice() else {
-        return format!("{} hung on lost paths. ", plural(whole(hung), "I/O"));
-    };
-    let why = match policy.as_str() {
+fn taken(policy: &str) -> &'static str {
+    match policy {
         "round-robin" => {
             "in turn: a lost path gets its share of all that comes, for as long as nobody knows that it is lost and a slot \
              is free"
@@ -41,57 +88,43 @@ fn policy(work: &SwitchWorkload, hung: u64) -> String {
              slot is free"
         }
         "least-queue" => {
-            "by the fewest I/Os under way: a lost path never gets rid of what it has, so it is the emptiest no more, and \
-             gets another only when all others have as many"
+            "by the fewest I/Os under way: a lost path never gets rid of what it has, so that it gets another only when all \
+             that answer have as many"
         }
         "least-bytes" => {
-            "by the fewest bytes under way: a lost path never gets rid of what it has, so it is the emptiest no more, and \
-             gets another only when all others have as many"
+            "by the fewest bytes under way: a lost path never gets rid of what it has, so that it gets another only when all \
+             that answer have as many"
         }
         _ => {
             "by preference: the preferred one gets all that comes while it has a free slot, lost or not, for as long as \
              nobody knows"
         }
-    };
-    format!(
-        "Paths are taken {why}. {} hung on lost paths. ",
-        plural(whole(hung), "I/O")
-    )
+    }
 }
 
 fn stop(work: &SwitchWorkload, hung: u64) -> String {
-    let longest = work.longest_io_s.iter().copied().fold(0.0, f64::max);
-    let silence = work.longest_silence_s;
-    let bound = work.outstanding;
-    if silence >= STOP * longest {
-        let time = Scale::of("s", [silence]).two(silence);
-        return match bound {
-            Some(bound) if hung >= bound => format!(
-                "That is all that may be under way ({}): the load stops for {time}, until a timer lets them go. ",
-                about(bound)
-            ),
-            _ => format!("The load stops for {time}: no path was left that answers. "),
-        };
+    if !stops(work) {
+        return "The rest went on over the other paths: no stop. ".to_owned();
     }
-    match bound {
-        Some(bound) if hung < bound => format!(
-            "That is {} of the {} that may be under way; the rest go on over the other paths, and the load does not stop. ",
-            about(hung),
-            about(bound)
-        ),
-        _ => "What came after them took the other paths, and the load did not stop. ".to_owned(),
+    let time = Scale::of("s", [work.longest_silence_s]).two(work.longest_silence_s);
+    if work.outstanding.is_some_and(|bound| hung >= bound) {
+        format!("That is all: the load stops for {time}, until a timer lets them go. ")
+    } else {
+        format!("The load stops for {time}: no path was left that answers. ")
     }
 }
 
-fn spike(switch: &Switch, work: &SwitchWorkload, hung: u64) -> String {
-    let (most, usual) = (work.completed_most_iops, work.survivors_peak_iops);
-    if usual > 0.0 && most >= SPIKE * usual {
-        let piled = work.backlog_peak.saturating_sub(hung);
-        let rest = if piled > hung {
+fn spike(work: &SwitchWorkload, hung: u64) -> String {
+    if work.longest_open.contains(&true) {
+        return "Nothing has let them go in the time simulated.".to_owned();
+    }
+    if spikes(work) {
+        let rest = if work.backlog_peak > 2 * hung {
             ", and what waited behind them in the hosts,"
         } else {
             ""
         };
+        let (most, usual) = (work.completed_most_iops, work.survivors_peak_iops);
         return format!(
             "Let go, they{rest} come at once: up to {} a second in 20\u{202F}ms, {} times the survivors\u{2019} own busiest.",
             three(most),
@@ -99,12 +132,42 @@ fn spike(switch: &Switch, work: &SwitchWorkload, hung: u64) -> String {
         );
     }
     if work.rated {
-        "There was too little behind the set rate for a spike above it.".to_owned()
-    } else if switch.settled_s.is_some() {
-        "Nothing is made good afterwards: a closed loop has no rate that it is behind of.".to_owned()
+        "What is behind the set rate is made good without a spike.".to_owned()
     } else {
-        String::new()
+        "Nothing is made good afterwards: a closed loop has no rate that it is behind of.".to_owned()
     }
+}
+
+/// What the longest I/O took beyond the timers, s: its own latency and queues; less than nothing where none was caught in the
+/// instant of the loss. `None` where it is not over.
+#[must_use]
+pub(crate) fn over_timers(work: &SwitchWorkload) -> Option<f64> {
+    let stall = work.by_timers.as_ref()?;
+    let longest = work.longest_io_s.iter().copied().fold(0.0, f64::max);
+    (!work.longest_open.contains(&true)).then_some(longest - stall.s)
+}
+
+/// Each sum of timers of a switch-over in words, with the workloads that wait for it.
+#[must_use]
+pub(crate) fn stalls_by_timers(switch: &Switch) -> Vec<(String, Vec<String>)> {
+    let mut found: Vec<(String, Vec<String>)> = Vec::new();
+    for work in &switch.workloads {
+        let Some(stall) = &work.by_timers else {
+            continue;
+        };
+        let parts: Vec<String> = stall.by.split(" + ").map(timer_words).collect();
+        let sum = if parts.len() > 1 {
+            format!(" = {}\u{202F}s", three(stall.s))
+        } else {
+            String::new()
+        };
+        let said = format!("{}{sum}.", parts.join(" + "));
+        match found.iter_mut().find(|(known, _)| *known == said) {
+            Some((_, names)) => names.push(work.name.clone()),
+            None => found.push((said, vec![work.name.clone()])),
+        }
+    }
+    found
 }
 
 fn whole(count: u64) -> usize {
@@ -116,14 +179,15 @@ mod tests {
     use super::*;
     use crate::render::sample::sample_report;
 
-    /// One workload of the invented switch-over, changed.
+    /// What is said of one workload of the invented switch-over, changed.
     fn said(change: impl Fn(&mut SwitchWorkload)) -> String {
         let mut switch = sample_report().switches[0].clone();
         switch.replications = 1;
-        let mut work = switch.workloads[1].clone();
+        switch.workloads.truncate(1);
+        let work = &mut switch.workloads[0];
         work.longest_io_s = vec![15.0];
-        change(&mut work);
-        stop_and_spike(&switch, &work)
+        change(work);
+        stop_and_spike(&switch).join("\n")
     }
 
     #[test]
@@ -135,7 +199,14 @@ mod tests {
             work.backlog_peak = 60_000;
             (work.completed_most_iops, work.survivors_peak_iops) = (120_000.0, 4_000.0);
         });
-        for part in ["in turn", "32 I/Os hung", "stops for 15", "30.0 times", "waited behind"] {
+        for part in [
+            "in turn",
+            "32 I/Os of the 32",
+            "That is all",
+            "stops for 15",
+            "30.0 times",
+            "waited behind",
+        ] {
             assert!(turns.contains(part), "{part}: {turns}");
         }
         let level = said(|work| {
@@ -144,7 +215,7 @@ mod tests {
             work.longest_silence_s = 0.001;
             (work.completed_most_iops, work.survivors_peak_iops) = (4_100.0, 4_000.0);
         });
-        for part in ["fewest", "2 I/Os hung", "2 of the 32", "does not stop", "too little"] {
+        for part in ["fewest", "2 of the 32", "No stop and no spike"] {
             assert!(level.contains(part), "{part}: {level}");
         }
     }
@@ -155,11 +226,16 @@ mod tests {
     }
 
     #[test]
-    fn a_closed_loop_makes_nothing_good() {
-        let closed = said(|work| {
-            (work.retried, work.outstanding, work.rated) = (32, Some(32), false);
-            work.longest_silence_s = 15.0;
-        });
-        assert!(closed.contains("no rate"), "{closed}");
+    fn a_closed_loop_makes_nothing_good_and_what_hangs_to_the_end_is_said() {
+        let closed = |open: bool| {
+            said(move |work| {
+                (work.retried, work.outstanding, work.rated) = (32, Some(32), false);
+                work.longest_silence_s = 15.0;
+                (work.completed_most_iops, work.survivors_peak_iops) = (100.0, 100.0);
+                work.longest_open = vec![open];
+            })
+        };
+        assert!(closed(false).contains("no rate"), "{}", closed(false));
+        assert!(closed(true).contains("Nothing has let"), "{}", closed(true));
     }
 }
