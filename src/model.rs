@@ -42,8 +42,8 @@ mod world;
 
 pub use compile::{Compiled, PathName, Watch};
 pub use fault::Script;
-pub(crate) use notice::{Place, hold, noticed_by};
 pub use net::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
+pub(crate) use notice::{Place, hold, noticed_by};
 pub use standing::{LogEntry, LogKind, Standing, TimerName};
 pub use tally::{
     BudgetSums, Coarse, ControllerTally, DirectionTally, Fate, FlowCell, KindTally, PathTally,

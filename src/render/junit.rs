@@ -326,12 +326,16 @@ mod tests {
     use roxmltree::{Document, Node};
 
     #[test]
-    fn a_failure_of_a_switch_over_says_what_ended_the_stall_of_its_own_workload_or_that_nothing_did() {
+    fn a_failure_of_a_switch_over_says_what_ended_the_stall_of_its_own_workload_or_that_nothing_did()
+     {
         let mut report = sample_report();
         let at = report.matrix.rows.iter().position(|row| row.switching);
         let at = at.expect("something is promised of the switch-over");
         let name = report.matrix.rows[at].workload.clone();
-        let column = report.matrix.rows[at].cells.iter().position(Option::is_some);
+        let column = report.matrix.rows[at]
+            .cells
+            .iter()
+            .position(Option::is_some);
         let column = column.expect("it is judged");
         let cell = report.matrix.rows[at].cells[column].as_mut();
         cell.expect("there").verdict = Verdict::Missed;
@@ -342,7 +346,11 @@ mod tests {
             works.filter(|work| work.name == name).for_each(change);
         };
         let row = |report: &Report| limit_of(report, column, &report.matrix.rows[at]);
-        assert!(row(&report).contains("it ends the stall"), "{}", row(&report));
+        assert!(
+            row(&report).contains("it ends the stall"),
+            "{}",
+            row(&report)
+        );
         own(&mut report, &|work| work.freed_by = None);
         assert_eq!(row(&report), "");
         own(&mut report, &|work| work.longest_open[0] = true);

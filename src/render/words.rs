@@ -22,12 +22,12 @@ pub use headroom::{
 pub use measure::{case_mark, measure_name, row_scale, target_of, target_words};
 pub use mends::{mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
 pub use precision::{partial_words, precision_words, short_span_words};
-pub(crate) use reasons::stall_ends;
 pub use reasons::fullest_part;
-pub(crate) use spike::{over_timers, stalls_by_timers, stop_and_spike};
+pub(crate) use reasons::stall_ends;
 pub use singles::{
     column_flag, cut_words, fullest_words, limit_words, row_head, singles_answer, singles_runs,
 };
+pub(crate) use spike::{over_timers, stalls_by_timers, stop_and_spike};
 pub use windows::{
     WINDOW_CAUTIONS, all_windows_words, clock, hour_fullest, hour_judged, hour_load, hour_margin,
     tightest_words, verdict_flag, window_words, windows_answer, windows_notes,

@@ -87,9 +87,8 @@ fn streams<'a>(
 /// Whether every stream of a part comes at random: the assumption of all formulas for open queues.
 fn all_at_random<'a>(site: &Site, streams: impl Iterator<Item = &'a Stream<'a>>) -> bool {
     let mut workloads = streams.map(|stream| &site.workloads[stream.workload]);
-    workloads.all(|work| {
-        matches!(work.arrivals, Arrivals::Poisson(_)) && work.outstanding.is_none()
-    })
+    workloads
+        .all(|work| matches!(work.arrivals, Arrivals::Poisson(_)) && work.outstanding.is_none())
 }
 
 /// Puts the simulated figures beside those of theory; cases that were not run keep theirs alone.

@@ -62,7 +62,8 @@ fn longest(
     mode: LossMode,
 ) -> Option<Parts> {
     let stays = |path: &Path| {
-        let same = |own: &Path| (own.host_port, own.array_port) == (path.host_port, path.array_port);
+        let same =
+            |own: &Path| (own.host_port, own.array_port) == (path.host_port, path.array_port);
         left.paths.iter().any(same)
     };
     let lost = set.paths.iter().filter(|path| !stays(path));

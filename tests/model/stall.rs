@@ -358,7 +358,9 @@ fn one_at_a_time_stops_and_spikes_by_either_policy() {
         assert_eq!(load.between(2_020, 17_000), 0);
         // 10 ms ÷ 232 us.
         assert!(
-            load.bins[1_701..1_800].iter().all(|bin| (41..=44).contains(bin)),
+            load.bins[1_701..1_800]
+                .iter()
+                .all(|bin| (41..=44).contains(bin)),
             "set rate 10"
         );
         assert!(load.longest.abs_diff(15 * S) < 10 * MS, "{}", load.longest);

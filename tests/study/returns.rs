@@ -41,7 +41,9 @@ fn scripted(report: &Report) -> Vec<&str> {
     let events = report.switches[0].events.iter();
     let scripted = events.filter(|event| event.timer.is_none() && event.workload.is_none());
     let words = scripted.map(|event| event.what.as_str());
-    words.filter(|what| what.contains("lost") || what.contains("restored")).collect()
+    words
+        .filter(|what| what.contains("lost") || what.contains("restored"))
+        .collect()
 }
 
 /// What is lost as part of a fabric and by its own name is back only when both are restored; every event says so.
@@ -55,14 +57,20 @@ fn a_part_lost_under_two_names_needs_two_returns() {
     ];
     let report = run(&events);
     let found = scripted(&report);
-    assert!(found.contains(&"core-A~box* lost, already lost with `A` (event 1)"), "{found:?}");
+    assert!(
+        found.contains(&"core-A~box* lost, already lost with `A` (event 1)"),
+        "{found:?}"
+    );
     assert!(
         found.contains(&"core-A~box* restored, without effect: still lost with `A` (event 1)"),
         "{found:?}"
     );
     assert!(found.contains(&"A restored"), "{found:?}");
     // Nothing comes back before 6 s: 5 s after the loss.
-    let back = report.switches[0].events.iter().find(|event| event.what.contains(" back"));
+    let back = report.switches[0]
+        .events
+        .iter()
+        .find(|event| event.what.contains(" back"));
     assert!(back.expect("it comes back").t_s > 5.0);
     // The other way round: the fabric comes back but for what is lost by its own name.
     let report = run(&[events[0], events[1], ("4s", "restore = \"A\"")]);
@@ -71,14 +79,26 @@ fn a_part_lost_under_two_names_needs_two_returns() {
         found.contains(&"A restored, 1 of 2 links still lost with `core-A~box*` (event 2)"),
         "{found:?}"
     );
-    assert!(!report.switches[0].events.iter().any(|event| event.what.contains(" back")));
+    assert!(
+        !report.switches[0]
+            .events
+            .iter()
+            .any(|event| event.what.contains(" back"))
+    );
     // Read without a run it is a warning with its place.
     let whole = text(&events);
-    let source = Source { name: "t.toml", text: &whole };
+    let source = Source {
+        name: "t.toml",
+        text: &whole,
+    };
     let Ok(loaded) = read(source, &[], &|_| Err(String::new())) else {
         panic!("it is sound");
     };
-    let warnings: Vec<_> = loaded.warnings.iter().map(|warning| warning.message.clone()).collect();
+    let warnings: Vec<_> = loaded
+        .warnings
+        .iter()
+        .map(|warning| warning.message.clone())
+        .collect();
     assert_eq!(
         warnings,
         [
@@ -155,7 +175,10 @@ fn after_the_return_the_figures_are_the_healthy_ones() {
         let pairs = other.iter().zip(&healthy);
         let values: Vec<f64> = pairs.map(|(one, two)| of(one) - of(two)).collect();
         let estimate = mean_interval(&values, 0.95);
-        (estimate.value, estimate.half_width.expect("ten replications"))
+        (
+            estimate.value,
+            estimate.half_width.expect("ten replications"),
+        )
     };
     let returned = late(&back, true);
     for of in [|pair: &(f64, f64)| pair.0, |pair: &(f64, f64)| pair.1] {
@@ -165,7 +188,13 @@ fn after_the_return_the_figures_are_the_healthy_ones() {
     // The same arrivals: what differs is hardly anything.
     let (mean, half) = differences(&returned, |pair| pair.0);
     let usual = healthy[0].0;
-    assert!(mean.abs() + half < usual / 100.0, "{mean} ± {half} of {usual} us");
+    assert!(
+        mean.abs() + half < usual / 100.0,
+        "{mean} ± {half} of {usual} us"
+    );
     let (mean, half) = differences(&late(&gone, true), |pair| pair.0);
-    assert!(mean - half > usual / 20.0, "one fabric is slower: {mean} ± {half}");
+    assert!(
+        mean - half > usual / 20.0,
+        "one fabric is slower: {mean} ± {half}"
+    );
 }

@@ -55,7 +55,10 @@ fn text(protocol: &str, speed: &str, timers: &str, more: &str) -> String {
 fn found(report: &Report) -> (f64, Vec<f64>) {
     let work = &report.switches[0].workloads[0];
     assert_eq!(work.longest_open, [false, false]);
-    let by = work.by_timers.as_ref().expect("paths are lost, and some are left");
+    let by = work
+        .by_timers
+        .as_ref()
+        .expect("paths are lost, and some are left");
     let over = work.longest_io_s.iter().map(|longest| longest - by.s);
     (by.s, over.collect())
 }
@@ -63,18 +66,20 @@ fn found(report: &Report) -> (f64, Vec<f64>) {
 #[test]
 fn the_longest_io_is_the_sum_of_the_timers_for_every_protocol() {
     for (protocol, speed, stalls) in ROWS {
-        let losses = [
-            ("*-A", "loud"),
-            ("core-A~box*", "loud"),
-            ("*-A", "silent"),
-        ];
+        let losses = [("*-A", "loud"), ("core-A~box*", "loud"), ("*-A", "silent")];
         for ((takes, mode), stall) in losses.into_iter().zip(stalls) {
-            let outage = format!(
-                "[[outage]]\nname = \"cut\"\ntakes = [\"{takes}\"]\nmode = \"{mode}\"\n"
+            let outage =
+                format!("[[outage]]\nname = \"cut\"\ntakes = [\"{takes}\"]\nmode = \"{mode}\"\n");
+            let report = ask(
+                &site(&text(protocol, speed, "", &outage), &[]),
+                &["cut"],
+                true,
             );
-            let report = ask(&site(&text(protocol, speed, "", &outage), &[]), &["cut"], true);
             let (by, over) = found(&report);
-            assert!((by - stall).abs() < 1e-9, "{protocol}, {mode} {takes}: {by}");
+            assert!(
+                (by - stall).abs() < 1e-9,
+                "{protocol}, {mode} {takes}: {by}"
+            );
             // Every other read goes to the lost path, 500 us apart: one is caught within that; its own 235 us or so, and the
             // burst of up to 8000 that were let go with it, come on top.
             for over in over {
@@ -103,7 +108,10 @@ fn the_timers_of_the_sum_are_named() {
     let report = ask(&site(&quiet, &[]), &["cut"], true);
     let (by, over) = found(&report);
     assert!((by - 5.5).abs() < 1e-9, "{by}");
-    assert!(over.iter().all(|over| (-0.6e-3..0.1).contains(over)), "{over:?}");
+    assert!(
+        over.iter().all(|over| (-0.6e-3..0.1).contains(over)),
+        "{over:?}"
+    );
     let text = report_text(&report).replace('\n', " ");
     let sum = "By timers, w: iSCSI ping and its timeout, 2\u{202F}s + iSCSI session replacement, 3\u{202F}s + quiesce, \
                500\u{202F}ms = 5.50\u{202F}s.";
@@ -126,7 +134,8 @@ fn no_sum_where_it_is_not_the_answer() {
         assert_eq!(work.by_timers, None, "{events}");
     }
     // With a return after the timers the sum stands.
-    let events = "[[event]]\nat = \"1s\"\nlose = \"*-A\"\n[[event]]\nat = \"5s\"\nrestore = \"*-A\"\n";
+    let events =
+        "[[event]]\nat = \"1s\"\nlose = \"*-A\"\n[[event]]\nat = \"5s\"\nrestore = \"*-A\"\n";
     let site = site(&text("fc-scsi", "32GFC", "", events), &[]);
     let report = simulate(&site, origin(&site), &NoProgress);
     let work = &report.switches[0].workloads[0];

@@ -1,6 +1,8 @@
 //! Invented switch-overs.
 
-use crate::outcome::{Case, LaneSpan, NamedEvent, PathLane, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall};
+use crate::outcome::{
+    Case, LaneSpan, NamedEvent, PathLane, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
+};
 
 const FROM_S: f64 = -1.0;
 const TO_S: f64 = 7.0;

@@ -134,7 +134,8 @@ fn spike(work: &SwitchWorkload, hung: u64) -> String {
     if work.rated {
         "What is behind the set rate is made good without a spike.".to_owned()
     } else {
-        "Nothing is made good afterwards: a closed loop has no rate that it is behind of.".to_owned()
+        "Nothing is made good afterwards: a closed loop has no rate that it is behind of."
+            .to_owned()
     }
 }
 

@@ -1,10 +1,10 @@
 //! Tallies of a switch-over put together into figures.
 
+use super::super::stall::stalls;
 use super::super::steady::{PEAK_WINDOW, backlogs, estimated_peak};
 use super::{ALLOWED, Setting, Settled, story};
 use crate::measure::Cell;
 use crate::model::{Coarse, Compiled, FlowCell, Tally};
-use super::super::stall::stalls;
 use crate::outcome::{NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall};
 use crate::site::{Action, Arrivals, Measure, Promise};
 use crate::unit::{Duration, Instant};
@@ -52,7 +52,10 @@ pub(crate) fn figures(
     if let Some(at) = settled {
         events.push(NamedEvent {
             t_s: relative(at),
-            what: format!("settled: mean latency and completions as in {}", reference.words()),
+            what: format!(
+                "settled: mean latency and completions as in {}",
+                reference.words()
+            ),
             timer: None,
             workload: None,
             ios: None,
@@ -257,7 +260,9 @@ fn outstanding(compiled: &Compiled, index: usize) -> Option<u64> {
         _ => work.outstanding?,
     };
     let hosts = compiled.fabric.hosts.iter();
-    let hosts = hosts.filter(|host| work.hosts.contains(&host.family)).count();
+    let hosts = hosts
+        .filter(|host| work.hosts.contains(&host.family))
+        .count();
     Some(u64::from(each) * hosts as u64)
 }
 
