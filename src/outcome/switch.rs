@@ -78,6 +78,8 @@ pub struct SwitchWorkload {
     pub rated: bool,
     /// Bins from `from_s`, averaged over the replications.
     pub bins: Vec<SwitchBin>,
+    /// When paths that come back are in use again, by the timers; `None` without any path.
+    pub back: Option<PathReturn>,
     /// How long the timers alone stop an I/O that is caught by the loss: detection, hold and quiet time one after the other.
     /// `None` where no host loses some of its paths and keeps others, and where more than one loss is scripted.
     pub by_timers: Option<TimerStall>,
@@ -126,6 +128,19 @@ pub struct SwitchWorkload {
     pub settled_s: Option<f64>,
     /// What the survivors complete in steady state at most in 20 ms, I/Os per second.
     pub survivors_peak_iops: f64,
+}
+
+/// How restored paths come back into use.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PathReturn {
+    /// At most so many seconds after the restored part is there.
+    pub s: f64,
+    /// The timers, one after the other: `route change, 200ms + path check, 5s`.
+    pub by: String,
+    /// They are found by then and stay unused until somebody fails them back.
+    pub manual: bool,
+    /// After so many seconds away they are given up for good: a host no longer tries them by itself.
+    pub given_up_s: Option<f64>,
 }
 
 /// The stall that timers account for.

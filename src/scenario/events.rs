@@ -317,6 +317,7 @@ pub(super) fn follow(top: &Cursor<'_, '_>, site: &Site) {
     // Losses and drains in force: target, what, by which event.
     let mut standing: Vec<(String, Action, u32)> = Vec::new();
     let mut known: Vec<(u32, String, Vec<MemberId>)> = Vec::new();
+    let mut refused = Vec::with_capacity(site.events.len());
     for event in &site.events {
         let cached = known
             .iter()
@@ -360,6 +361,7 @@ pub(super) fn follow(top: &Cursor<'_, '_>, site: &Site) {
             )),
             _ => None,
         };
+        refused.push(wrong.is_some());
         if let Some((does, expected)) = wrong {
             let message = format!("event {} {does}", event.number);
             let origin = place(top, event);
@@ -374,8 +376,9 @@ pub(super) fn follow(top: &Cursor<'_, '_>, site: &Site) {
             standing.push((event.target.clone(), event.action, event.number));
         }
     }
-    for (event, still) in site.events.iter().zip(still_out(site, &fabric)) {
-        if let Some(still) = still {
+    let less = still_out(site, &fabric).into_iter().zip(refused);
+    for (event, (still, refused)) in site.events.iter().zip(less) {
+        if let Some(still) = still.filter(|_| !refused) {
             let does = if still.returns { "restores" } else { "loses" };
             let message = format!(
                 "event {} {does} `{}`, {}",

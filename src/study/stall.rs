@@ -1,4 +1,5 @@
-//! How long a loss stops an I/O by its timers alone: detection, then hold, then the quiet time before it is sent elsewhere.
+//! How long a loss stops an I/O by its timers alone, and when paths that come back are in use again. The
+//! stall is detection, then hold, then the quiet time before it is sent elsewhere.
 //!
 //! The I/O that waits longest is under way on a lost path when that goes, and finds a free path as soon as its host lets it go.
 //! Its latency is that stall and an undisturbed latency besides. A silent loss on Fibre Channel is noticed by nobody until a
@@ -9,9 +10,9 @@
 //! once everything comes at once.
 
 use super::switch::timer_name;
-use crate::model::{Place, TimerName, hold, noticed_by};
-use crate::outcome::TimerStall;
-use crate::site::{LossMode, Site, Team, Timers};
+use crate::model::{Place, TimerName, hold, noticed_by, tried_again_by};
+use crate::outcome::{PathReturn, TimerStall};
+use crate::site::{Failback, LossMode, Site, Team, Timers};
 use crate::topology::{Fabric, Path, PathSet};
 use crate::unit::Duration;
 use crate::wire::Protocol;
@@ -92,6 +93,41 @@ fn parts(protocol: &Protocol, timers: &Timers, mode: LossMode, place: Place) -> 
         parts.push(("quiesce", timers.quiesce));
     }
     parts
+}
+
+/// By workload, when paths that come back are in use again: the fabric takes the links into use within `fabric`, the host's next
+/// try finds the path, and the failback comes after that. Of several families of hosts the slowest.
+#[must_use]
+pub(crate) fn returns(site: &Site, fabric: Duration) -> Vec<Option<PathReturn>> {
+    let works = site.workloads.iter();
+    works
+        .map(|work| {
+            let hosts = work.hosts.iter().map(|host| &site.hosts[*host].timers);
+            let all = hosts.map(|timers| path_return(&work.protocol, timers, fabric));
+            all.max_by(|one, other| one.s.total_cmp(&other.s))
+        })
+        .collect()
+}
+
+fn path_return(protocol: &Protocol, timers: &Timers, fabric: Duration) -> PathReturn {
+    let (name, tried) = tried_again_by(protocol, timers);
+    let mut parts = vec![("the fabric", fabric), (timer_name(name), tried)];
+    if let Failback::After(after) = timers.failback {
+        parts.push((timer_name(TimerName::Failback), after));
+    }
+    parts.retain(|(_, time)| *time > Duration::ZERO);
+    let nvme = matches!(
+        protocol,
+        Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::FcNvme(_)
+    );
+    let time = Duration(parts.iter().map(|(_, time)| time.0).sum());
+    let told = told(time, &parts);
+    PathReturn {
+        s: told.s,
+        by: told.by,
+        manual: timers.failback == Failback::Manual,
+        given_up_s: nvme.then_some(timers.controller_loss.as_secs_f64()),
+    }
 }
 
 fn told(time: Duration, parts: &[(&str, Duration)]) -> TimerStall {

@@ -2,7 +2,7 @@
 //! have been restored.
 
 use super::{Fabric, MemberId, NodeId};
-use crate::site::{Action, Event, Site};
+use crate::site::{Action, Event, LossMode, Site};
 
 /// An event that does less than it says: a return after which some of its links are still lost, or a loss of links that are
 /// lost already.
@@ -81,7 +81,10 @@ pub fn still_out(site: &Site, fabric: &Fabric) -> Vec<Option<StillOut>> {
             Action::Drain | Action::Slow(_) => &[],
         };
         let out = |member: &MemberId| ways.iter().all(|way| losses[member.0 as usize][*way] > 0);
-        let gone = !ways.is_empty() && !members.is_empty() && members.iter().all(out);
+        // A signal that goes after the frames did is a loss to be seen.
+        let loud = event.action == Action::Lose(LossMode::Loud);
+        let seen = loud && standing.iter().any(|(own, _)| own.action != event.action);
+        let gone = !ways.is_empty() && !members.is_empty() && !seen && members.iter().all(out);
         let found = gone.then(|| StillOut {
             returns: false,
             links: members.len(),

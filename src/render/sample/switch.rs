@@ -1,7 +1,7 @@
 //! Invented switch-overs.
 
 use crate::outcome::{
-    Case, LaneSpan, NamedEvent, PathLane, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
+    Case, LaneSpan, NamedEvent, PathLane, PathReturn, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
 };
 
 const FROM_S: f64 = -1.0;
@@ -58,6 +58,12 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
         longest_open: vec![false; 10],
         no_path: false,
         freed_by: None,
+        back: Some(PathReturn {
+            s: 5.2,
+            by: "the fabric, 200ms + path check, 5s".to_owned(),
+            manual: false,
+            given_up_s: None,
+        }),
         by_timers: Some(TimerStall {
             s: 5.1,
             by: "link-loss detect, 100ms + fast-io-fail, 5s".to_owned(),

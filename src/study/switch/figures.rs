@@ -1,6 +1,6 @@
 //! Tallies of a switch-over put together into figures.
 
-use super::super::stall::stalls;
+use super::super::stall::{returns, stalls};
 use super::super::steady::{PEAK_WINDOW, backlogs, estimated_peak};
 use super::{ALLOWED, Setting, Settled, story};
 use crate::measure::Cell;
@@ -42,10 +42,15 @@ pub(crate) fn figures(
     let workloads = freed
         .into_iter()
         .zip(by_timers)
+        .zip(returns(
+            &compiled.site,
+            compiled.fabric_takes_back(),
+        ))
         .enumerate()
-        .map(|(index, (freed, by_timers))| SwitchWorkload {
+        .map(|(index, ((freed, by_timers), back))| SwitchWorkload {
             freed_by: freed,
             by_timers,
+            back,
             ..workload(setting, compiled, tallies, found, index, (width, end))
         })
         .collect();
@@ -168,6 +173,7 @@ fn workload(
         no_path: own.iter().any(|workload| workload.pathless),
         freed_by: None,
         by_timers: None,
+        back: None,
         longest_silence_s: own
             .iter()
             .map(|workload| workload.silence.as_secs_f64())
