@@ -260,7 +260,9 @@ mod tests {
         let (wall, busy) = (Duration::from_secs(10), Duration::from_secs(15));
         let words = cost_words(7, 21, wall, Some(busy));
         assert!(
-            words.starts_with("7 cases in 10.0 s, 21 saved by symmetry; 15.0 s on processors, 1.5 of "),
+            words.starts_with(
+                "7 cases in 10.0 s, 21 saved by symmetry; 15.0 s on processors, 1.5 of "
+            ),
             "{words}"
         );
         let words = cost_words(7, 21, wall, None);

@@ -6,6 +6,7 @@
 
 mod answer;
 mod headroom;
+mod limits;
 mod measure;
 mod mends;
 mod precision;
@@ -19,6 +20,7 @@ pub use headroom::{
     counted, growth_unit, proven_sentence, switch_remark, switch_sentence, switch_value,
     verdict_word,
 };
+pub use limits::NOT_MODELLED;
 pub use measure::{case_mark, measure_name, row_scale, target_of, target_words};
 pub use mends::{mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
 pub use precision::{partial_words, precision_words, short_span_words};

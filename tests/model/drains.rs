@@ -26,7 +26,12 @@ fn m_d_1(rho: f64) -> (f64, f64) {
 
 /// I/Os under way at `release`, and the time from then until there are none for the first time, us; one pair a replication.
 #[allow(clippy::cast_precision_loss)]
-fn drains(compiled: &Compiled, scripts: &[Script], release: u64, number: u32) -> (Vec<f64>, Vec<f64>) {
+fn drains(
+    compiled: &Compiled,
+    scripts: &[Script],
+    release: u64,
+    number: u32,
+) -> (Vec<f64>, Vec<f64>) {
     let run = |replication| {
         let mut world = World::new(compiled, replication, watch(0, 1), LIMITS);
         for script in scripts {

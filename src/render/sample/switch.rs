@@ -1,7 +1,8 @@
 //! Invented switch-overs.
 
 use crate::outcome::{
-    Case, LaneSpan, NamedEvent, PathLane, PathReturn, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
+    Case, LaneSpan, NamedEvent, PathLane, PathReturn, Reference, Switch, SwitchBin, SwitchWorkload,
+    TimerStall,
 };
 
 const FROM_S: f64 = -1.0;

@@ -155,7 +155,11 @@ fn returning(report: &Report, switch: &Switch) -> Vec<SheetLine> {
             lines.push(SheetLine::words(when, what, words.to_owned()));
         }
         if let Some(away) = back.given_up_s {
-            let what = format!("{}: parts away for more than {}\u{202F}s", work.name, three(away));
+            let what = format!(
+                "{}: parts away for more than {}\u{202F}s",
+                work.name,
+                three(away)
+            );
             let words = "their paths do not come back by themselves: connect anew by hand";
             lines.push(SheetLine::words(when, what, words.to_owned()));
         }
@@ -340,7 +344,10 @@ fn spread_of(
 
 /// Least and greatest of the replications of what a row promises.
 fn each_of(steady: &Steady, row: &Row) -> Option<(f64, f64)> {
-    let work = steady.workloads.iter().find(|work| work.name == row.workload)?;
+    let work = steady
+        .workloads
+        .iter()
+        .find(|work| work.name == row.workload)?;
     match row.measure {
         MeasureKind::Mean => work.all.mean_each_us,
         MeasureKind::Quantile(q) => {
@@ -535,18 +542,31 @@ mod tests {
         let of = |report: &Report| -> String {
             let step = sheet(report).cases.remove(0);
             let lines = step.lines.into_iter().filter(|line| line.when == "back");
-            lines.map(|line| format!("{} {:?} {}\n", line.what, line.high, line.words)).collect()
+            lines
+                .map(|line| format!("{} {:?} {}\n", line.what, line.high, line.words))
+                .collect()
         };
         let text = of(&report);
-        assert!(text.contains("all paths in use again") && text.contains("Some(5.2)"), "{text}");
+        assert!(
+            text.contains("all paths in use again") && text.contains("Some(5.2)"),
+            "{text}"
+        );
         assert!(text.contains("mean latency, as before the step"), "{text}");
-        assert!(!text.contains("somebody") && !text.contains("by hand"), "{text}");
+        assert!(
+            !text.contains("somebody") && !text.contains("by hand"),
+            "{text}"
+        );
         for work in &mut report.switches[0].workloads {
             let back = work.back.as_mut().expect("it has paths");
             (back.manual, back.given_up_s) = (true, Some(600.0));
         }
         let text = of(&report);
-        for part in ["all paths found again", "until somebody fails them back", "600", "by hand"] {
+        for part in [
+            "all paths found again",
+            "until somebody fails them back",
+            "600",
+            "by hand",
+        ] {
             assert!(text.contains(part), "{part}: {text}");
         }
     }

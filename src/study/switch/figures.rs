@@ -42,10 +42,7 @@ pub(crate) fn figures(
     let workloads = freed
         .into_iter()
         .zip(by_timers)
-        .zip(returns(
-            &compiled.site,
-            compiled.fabric_takes_back(),
-        ))
+        .zip(returns(&compiled.site, compiled.fabric_takes_back()))
         .enumerate()
         .map(|(index, ((freed, by_timers), back))| SwitchWorkload {
             freed_by: freed,
