@@ -43,6 +43,7 @@ mod world;
 pub use compile::{Compiled, PathName, Watch};
 pub use fault::Script;
 pub use net::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
+pub(crate) use notice::{Place, hold, noticed_by, tried_again_by};
 pub use standing::{LogEntry, LogKind, Standing, TimerName};
 pub use tally::{
     BudgetSums, Coarse, ControllerTally, DirectionTally, Fate, FlowCell, KindTally, PathTally,

@@ -56,6 +56,9 @@ pub use steady::{
     Population, QuantileFigure, Steady, SteadyBin, WorkloadFigures,
 };
 pub use sweep::{SweepCase, SweepPoint};
-pub use switch::{LaneSpan, NamedEvent, PathLane, Switch, SwitchBin, SwitchWorkload};
+pub use switch::{
+    LaneSpan, NamedEvent, PathLane, PathReturn, Reference, Switch, SwitchBin, SwitchWorkload,
+    TimerStall,
+};
 pub use theory::{TheoryRow, Trust};
 pub use windows::{HourRow, JudgedBy, OutageWindows, Tightest, Window, Windows, WorkShape};

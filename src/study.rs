@@ -30,6 +30,7 @@ pub mod review;
 #[cfg(test)]
 pub(crate) mod sample;
 pub mod singles;
+mod stall;
 mod steady;
 pub mod sweep;
 mod switch;
@@ -43,7 +44,7 @@ use crate::measure::RELATIVE_ERROR;
 use crate::model::{Compiled, Script};
 use crate::outcome::{AssumptionRow, Case, Matrix, Origin, Precision, Report, Steady, Switch};
 use crate::site::{Action, Basis, Heading, LossMode, Site, Slow};
-use crate::topology::Fabric;
+use crate::topology::{Fabric, StillOut, still_out};
 use crate::unit::Instant;
 
 /// What a study is to look at.
@@ -106,25 +107,36 @@ pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report 
     let plans = vec![CasePlan::healthy()];
     let (runs, precision) = steady::run_precisely(site, &plans, progress);
     let mut switches = Vec::new();
+    let still = still_out(site, &fabric);
     let scripts: Vec<Script> = site
         .events
         .iter()
-        .map(|event| Script {
+        .zip(&still)
+        .map(|(event, still)| Script {
             at: Instant::ZERO + event.at,
             action: event.action,
             members: fabric.members_of(&event.parts, event.side),
             nodes: fabric.nodes_of(&event.parts, event.side),
-            label: event_label(event),
+            label: event_label(event, still.as_ref()),
         })
         .collect();
     if let Some(first) = scripts.iter().map(|script| script.at).min() {
         let mut plan = CasePlan::healthy();
         plan.case = Case::scripted();
         let compiled = Compiled::new(site, &[]);
+        // What is left when all events are over settles as that does by itself.
+        let end = CasePlan::after_the_events(site, &fabric);
+        let left = if end.members.is_empty() {
+            Vec::new()
+        } else {
+            let mut site = site.clone();
+            site.run.within = None;
+            steady::run(&site, std::slice::from_ref(&end), progress)
+        };
         let setting = switch::Setting {
             site,
             plan: &plan,
-            survivors: &runs[0],
+            survivors: left.first().unwrap_or(&runs[0]),
             scripts: &scripts,
             at: first,
             from: Instant::ZERO,
@@ -137,7 +149,8 @@ pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report 
     with_precision(report, precision)
 }
 
-fn event_label(event: &crate::site::Event) -> String {
+/// An event in words; `still` is what a return leaves out.
+fn event_label(event: &crate::site::Event, still: Option<&StillOut>) -> String {
     let done = match event.action {
         Action::Lose(LossMode::Loud) => "lost".to_owned(),
         Action::Lose(LossMode::Silent) => "lost silently".to_owned(),
@@ -150,7 +163,8 @@ fn event_label(event: &crate::site::Event) -> String {
     let round = event.round.map_or_else(String::new, |(round, of)| {
         format!(" (flap {round} of {of})")
     });
-    format!("{} {done}{round}", event.target)
+    let still = still.map_or_else(String::new, |still| format!(", {}", still.words()));
+    format!("{} {done}{round}{still}", event.target)
 }
 
 /// `down to 50 % of its rate, damaging 0.1 % of the frames`.

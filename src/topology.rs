@@ -10,6 +10,7 @@
 mod build;
 mod part;
 mod path;
+mod returns;
 mod route;
 
 pub use build::Fabric;
@@ -18,6 +19,7 @@ pub use part::{
     SwitchInstance,
 };
 pub use path::{Path, PathSet};
+pub use returns::{StillOut, out_at_the_end, still_out};
 pub use route::{RouteContext, Routes};
 
 use crate::site::Site;

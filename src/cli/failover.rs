@@ -18,7 +18,7 @@ use crate::study::remedy::Search;
 use crate::study::singles::{AskSingles, Symmetry};
 use clap::{ArgGroup, Args};
 use std::path::{Path, PathBuf};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 /// Replications of a case of single parts, unless asked for otherwise: there are many cases.
 const EACH_REPLICATIONS: u32 = 4;
@@ -92,12 +92,13 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
             },
             switch: arguments.switch_overs,
         };
-        let started = Instant::now();
+        let (started, spent) = (Instant::now(), processor_time());
         let report = job.singles(&ask, &search)?;
-        if !arguments.run.quiet {
-            let cases = report.each_part.as_ref().map_or(0, |each| each.cases_run);
-            let seconds = started.elapsed().as_secs_f64();
-            complain(&format!("{cases} cases in {seconds:.1} s"));
+        if let Some(each) = report.each_part.as_ref().filter(|_| !arguments.run.quiet) {
+            let wall = started.elapsed();
+            let busy = processor_time().zip(spent);
+            let busy = busy.map(|(now, then)| now.saturating_sub(then));
+            complain(&cost_words(each.cases_run, each.cases_saved, wall, busy));
         }
         arguments
             .output
@@ -219,4 +220,62 @@ fn own_words(arguments: &Arguments) -> Vec<String> {
     words.extend(arguments.mends.words());
     words.extend(arguments.windows.words());
     words
+}
+
+/// Time on processors of this process so far, all its threads together; `None` where the system does not tell.
+fn processor_time() -> Option<Duration> {
+    #[cfg(unix)]
+    {
+        let time = rustix::time::clock_gettime(rustix::time::ClockId::ProcessCPUTime);
+        let nanoseconds = u32::try_from(time.tv_nsec).ok()?;
+        Some(Duration::new(u64::try_from(time.tv_sec).ok()?, nanoseconds))
+    }
+    #[cfg(not(unix))]
+    None
+}
+
+/// What the cases took: `71 cases in 93.1 s, 214 saved by symmetry; 181.0 s on processors, 1.9 of 2 cores in use on the mean`.
+fn cost_words(run: u32, saved: u32, wall: Duration, busy: Option<Duration>) -> String {
+    let mut out = format!(
+        "{run} cases in {:.1} s, {saved} saved by symmetry",
+        wall.as_secs_f64()
+    );
+    if let Some(busy) = busy.filter(|_| wall > Duration::ZERO) {
+        let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+        let used = busy.as_secs_f64() / wall.as_secs_f64();
+        out += &format!(
+            "; {:.1} s on processors, {used:.1} of {cores} cores in use on the mean",
+            busy.as_secs_f64()
+        );
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_the_cases_took_is_told_with_the_cores_in_use() {
+        let (wall, busy) = (Duration::from_secs(10), Duration::from_secs(15));
+        let words = cost_words(7, 21, wall, Some(busy));
+        assert!(
+            words.starts_with(
+                "7 cases in 10.0 s, 21 saved by symmetry; 15.0 s on processors, 1.5 of "
+            ),
+            "{words}"
+        );
+        let words = cost_words(7, 21, wall, None);
+        assert_eq!(words, "7 cases in 10.0 s, 21 saved by symmetry");
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn work_takes_processor_time() {
+        let before = processor_time().expect("the system tells");
+        let mut sum = 0_u64;
+        while processor_time().expect("it still does") <= before {
+            sum = std::hint::black_box(sum.wrapping_add(1));
+        }
+    }
 }

@@ -1,7 +1,7 @@
 //! What set stalled I/Os free: of each I/O, the line of the log after which it could go on.
 //!
 //! A line frees the I/Os of a set of paths when it takes them off a path or gives them one: a path given up or back,
-//! attempts timed out, a takeover, a team that moves, guests restarted. An I/O remembers the last of these that came
+//! attempts timed out, a takeover, a team that moves. An I/O remembers the last of these that came
 //! in its own time before it was issued; one that TCP sends again, that; one that fails, its failure. The longest I/O
 //! of a workload then tells what ended the stall.
 
@@ -33,8 +33,10 @@ impl<E: Executor> World<'_, E> {
                     }
                 }
             }
-            LogKind::GuestsRestarted(_) => self.freeing.fill(line),
-            LogKind::Path { .. }
+            // Restarted guests set nothing free: what was under way in their host is lost with it, and what they were not asked
+            // for meanwhile never came.
+            LogKind::GuestsRestarted(_)
+            | LogKind::Path { .. }
             | LogKind::Script(_)
             | LogKind::Resent { .. }
             | LogKind::Rerouted

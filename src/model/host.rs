@@ -1,6 +1,6 @@
 //! Hosts: queues, the choice of a path, completion, and sending again.
 
-use super::attempt::{NONE, Parts};
+use super::attempt::{Attempt, NONE, Parts};
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
 use super::tally::{BudgetSums, WorkloadTally};
 use super::world::{Executor, World};
@@ -18,6 +18,10 @@ pub(crate) struct SourceState {
     pub(crate) next_kind: Option<u32>,
     /// I/Os that wait for a path, first in front.
     pub(crate) waiting: VecDeque<u32>,
+    /// I/Os under way on its paths.
+    pub(crate) in_flight: u32,
+    /// Most of them.
+    pub(crate) outstanding: u32,
     /// Whether its set will be looked at again for want of any path.
     pub(crate) pathless_pending: bool,
     /// Its host was lost, and its guests have been restarted elsewhere or will be.
@@ -29,12 +33,14 @@ pub(crate) struct SourceState {
 }
 
 impl SourceState {
-    pub(crate) fn new(name: StreamName, stream: ArrivalStream) -> Self {
+    pub(crate) fn new(name: StreamName, stream: ArrivalStream, outstanding: Option<u32>) -> Self {
         Self {
             name,
             stream,
             next_kind: None,
             waiting: VecDeque::new(),
+            in_flight: 0,
+            outstanding: outstanding.unwrap_or(u32::MAX),
             pathless_pending: false,
             away: false,
             places: Vec::new(),
@@ -134,8 +140,9 @@ impl<E: Executor> World<'_, E> {
         loop {
             let mut best: Option<(Instant, usize, u32)> = None;
             for (position, source) in plan.sources.iter().enumerate() {
-                let head = self.sources[*source as usize].waiting.front();
-                if let Some(io) = head
+                let own = &self.sources[*source as usize];
+                if let Some(io) = own.waiting.front()
+                    && own.in_flight < own.outstanding
                     && stuck & (1 << (position & 63)) == 0
                 {
                     let candidate = (self.ios[*io].arrival, position, *io);
@@ -293,7 +300,8 @@ impl<E: Executor> World<'_, E> {
 
     /// Puts an attempt at the end of a path's list.
     pub(super) fn join_path(&mut self, slot: u32, path: u32) {
-        let bytes = self.attempts[slot].bytes;
+        let Attempt { bytes, io, .. } = self.attempts[slot];
+        self.sources[self.ios[io].source as usize].in_flight += 1;
         let state = &mut self.paths[path as usize];
         state.in_flight += 1;
         state.bytes += bytes;
@@ -311,6 +319,7 @@ impl<E: Executor> World<'_, E> {
     /// Takes an attempt off its path's list: its slot there is free again.
     pub(super) fn leave_path(&mut self, slot: u32) {
         let attempt = self.attempts[slot];
+        self.sources[self.ios[attempt.io].source as usize].in_flight -= 1;
         let state = &mut self.paths[attempt.path as usize];
         state.in_flight -= 1;
         state.bytes -= attempt.bytes;
@@ -470,14 +479,19 @@ impl<E: Executor> World<'_, E> {
         self.io_failed(io, least);
     }
 
-    /// Counts an I/O that is lost with its host: nobody is left who waits for it.
+    /// Counts an I/O that is lost with its host: nobody is left who waits for it, so that it is neither late nor above a
+    /// promise.
     pub(super) fn io_lost_with_host(&mut self, io: u32) {
         self.tally.workloads[self.ios[io].workload as usize].lost_with_host += 1;
-        self.io_failed(io, Duration::ZERO);
+        self.io_ends_badly(io, Finish::LostWithHost, Duration::ZERO);
     }
 
     /// Counts an I/O that has failed; the next one of a closed loop comes not before `least`.
-    pub(super) fn io_failed(&mut self, io: u32, least: Duration) {
+    fn io_failed(&mut self, io: u32, least: Duration) {
+        self.io_ends_badly(io, Finish::Failed, least);
+    }
+
+    fn io_ends_badly(&mut self, io: u32, finish: Finish, least: Duration) {
         let record = self.ios[io];
         let workload = record.workload as usize;
         let (op, _) = self.compiled.templates[workload].kinds[record.draw.kind as usize];
@@ -488,10 +502,12 @@ impl<E: Executor> World<'_, E> {
         if record.measured {
             tally.kind(op).failed += 1;
             for (_, above) in &mut tally.above {
-                *above += 1;
+                *above += u64::from(finish == Finish::Failed);
             }
         }
-        self.account_after_loss(workload, latency, record.freed, Finish::Failed);
+        if finish == Finish::Failed {
+            self.account_after_loss(workload, latency, record.freed, finish);
+        }
         self.finish_io(io, least);
     }
 
@@ -574,6 +590,7 @@ impl<E: Executor> World<'_, E> {
 enum Finish {
     Completed,
     Failed,
+    LostWithHost,
 }
 
 /// Adds a completed I/O to the latency budget. Without `parts` (frames were lost on the way) everything

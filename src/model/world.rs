@@ -217,7 +217,8 @@ impl<'a, E: Executor> World<'a, E> {
             );
             let template = &self.compiled.templates[plan.workload];
             let stream = ArrivalStream::new(workload, template, name, plan.position, plan.of);
-            self.sources.push(SourceState::new(name, stream));
+            self.sources
+                .push(SourceState::new(name, stream, workload.outstanding));
             let source = u32::try_from(index).unwrap_or(u32::MAX);
             if let Arrivals::Closed { depth, .. } = workload.arrivals {
                 for _ in 0..depth {

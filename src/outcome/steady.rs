@@ -115,6 +115,8 @@ pub struct Population {
     pub throughput_mb_s: Estimated,
     /// Mean latency; `None` when there was no I/O or the workload is saturated.
     pub mean_us: Option<Estimated>,
+    /// Least and greatest mean of a replication: what one measurement of that length may show.
+    pub mean_each_us: Option<(f64, f64)>,
     /// Percentiles: 0.5, 0.9, 0.95, 0.99, 0.999.
     pub quantiles: Vec<QuantileFigure>,
     /// Smallest latency, exact.
@@ -130,6 +132,8 @@ pub struct QuantileFigure {
     pub q: f64,
     /// Latency at the upper edge of its histogram bucket (at most 0.8 % high).
     pub latency_us: Option<Estimated>,
+    /// Least and greatest percentile of a replication: what one measurement of that length may show.
+    pub each_us: Option<(f64, f64)>,
     /// Set instead when the percentile lies among unfinished I/Os: it is greater than this.
     pub beyond_us: Option<f64>,
 }

@@ -20,6 +20,8 @@ pub struct Switch {
     pub bin_s: f64,
     /// When every workload had settled; `None`: not within the limit.
     pub settled_s: Option<f64>,
+    /// Whose steady run it was compared with.
+    pub settles_to: Reference,
     /// The limit that ended the run if not settled.
     pub limit_s: f64,
     /// Stopped by the event limit.
@@ -41,13 +43,46 @@ pub struct Switch {
     pub ios: u64,
 }
 
+/// The steady run that a switch-over settles to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Reference {
+    /// That of what is left.
+    Survivors,
+    /// That of the whole site: everything is there again.
+    Healthy,
+}
+
+impl Reference {
+    /// In words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Survivors => "the survivors' own steady run",
+            Self::Healthy => "the steady run of the whole site",
+        }
+    }
+}
+
 /// One workload in a switch-over.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct SwitchWorkload {
     /// Name.
     pub name: String,
+    /// Path policies of its hosts, each once: `least-queue`.
+    pub policies: Vec<String>,
+    /// Most of its I/Os that may be under way at all its hosts together, by a bound of its own or the depth of its closed
+    /// loop; `None`: only the depth of the paths bounds them.
+    pub outstanding: Option<u64>,
+    /// It comes at a rate of its own, whatever becomes of it; not so a closed loop.
+    pub rated: bool,
     /// Bins from `from_s`, averaged over the replications.
     pub bins: Vec<SwitchBin>,
+    /// When paths that come back are in use again, by the timers; `None` without any path.
+    pub back: Option<PathReturn>,
+    /// How long the timers alone stop an I/O that is caught by the loss: detection, hold and quiet time one after the other.
+    /// `None` where no host loses some of its paths and keeps others, and where more than one loss is scripted.
+    pub by_timers: Option<TimerStall>,
     /// Longest I/O of each replication, in progress ones included.
     pub longest_io_s: Vec<f64>,
     /// Of each replication, whether its longest I/O was not over when the run ended: it takes longer than is told.
@@ -93,6 +128,28 @@ pub struct SwitchWorkload {
     pub settled_s: Option<f64>,
     /// What the survivors complete in steady state at most in 20 ms, I/Os per second.
     pub survivors_peak_iops: f64,
+}
+
+/// How restored paths come back into use.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PathReturn {
+    /// At most so many seconds after the restored part is there.
+    pub s: f64,
+    /// The timers, one after the other: `route change, 200ms + path check, 5s`.
+    pub by: String,
+    /// They are found by then and stay unused until somebody fails them back.
+    pub manual: bool,
+    /// After so many seconds away they are given up for good: a host no longer tries them by itself.
+    pub given_up_s: Option<f64>,
+}
+
+/// The stall that timers account for.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct TimerStall {
+    /// Seconds.
+    pub s: f64,
+    /// The timers, one after the other: `iSCSI ping and its timeout, 10s + iSCSI session replacement, 5s`.
+    pub by: String,
 }
 
 /// One bin of a switch-over.

@@ -23,7 +23,7 @@ pub struct TheoryRow {
     pub case: String,
     /// Controller, link direction or workload.
     pub part: String,
-    /// What it is: `mean wait`, `throughput`, `mean latency`, `drain`.
+    /// What it is: `mean wait`, `throughput`, `mean latency`, `stall`, `drain`.
     pub figure: &'static str,
     /// Unit of both values: `us`, `IOPS`, `s`.
     pub unit: &'static str,

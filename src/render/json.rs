@@ -28,8 +28,9 @@
 //!   - `workloads`: `name`, `saturated`, `all`, `reads`, `writes` (populations), `budget`, `curve`, `bins`,
 //!     `peak_iops` and `peak_offered_iops` (busiest 20 ms).
 //!     - a population: `ios` (arrived in the window), `unfinished`, `failed`, `offered_iops`,
-//!       `completed_iops`, `throughput_mb_s`, `mean_us` (estimated), `quantiles` (`q`, `latency_us`
-//!       estimated, or `beyond_us` when it lies among unfinished I/Os), `min_us`, `max_us`.
+//!       `completed_iops`, `throughput_mb_s`, `mean_us` (estimated), `mean_each_us` (least and greatest of the
+//!       replications'), `quantiles` (`q`, `latency_us` estimated, `each_us` least and greatest of the replications', or `beyond_us`
+//!       when it lies among unfinished I/Os), `min_us`, `max_us`.
 //!     - `budget`: `part`, `tier` (for queueing), `mean_us`; they add up to the mean.
 //!     - `curve`: `q`, `latency_us`. `bins`: `t_s`, `offered_iops`, `completed_iops`, `mean_us`.
 //!   - `directions`, one for each direction of each member: `name`, `family`, `tier`, `from`, `to`, `side`,
@@ -43,13 +44,16 @@
 //!   - `hosts`: `host`, `workload`, `issued`, `wait_mean_us`, `queue_max`.
 //!   - `paths`: `host`, `workload`, `host_port`, `array_port`, `side`, `completed`.
 //! - `switches`: one object a switch-over; times count from the loss. `case`, `replications`, `preset`,
-//!   `from_s`, `to_s`, `bin_s`, `settled_s` (`null`: not within `limit_s`), `limit_s`, `partial`,
+//!   `from_s`, `to_s`, `bin_s`, `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, or `"healthy"` once everything is back), `limit_s`, `partial`,
 //!   `events_handled`, `frame_hops`, `ios`.
-//!   - `workloads`: `name`, `bins` (`t_s`, `offered_iops`, `completed_iops`, `mean_us`, `p99_us`, `max_us`,
-//!     `oldest_us`, `backlog`), `longest_io_s` (one a replication), `longest_open` (one a replication: it was not over), `no_path` (I/Os
+//!   - `workloads`: `name`, `policies` (of paths, at its hosts), `outstanding` (most under way at all its hosts by a bound of its
+//!     own; `null`: by the depth of the paths alone), `rated` (`false`: a closed loop), `bins` (`t_s`, `offered_iops`, `completed_iops`, `mean_us`, `p99_us`, `max_us`,
+//!     `oldest_us`, `backlog`), `back` (`s`, `by`, `manual`,
+//!     `given_up_s`: when restored paths are in use again by timers, or only found, and how long they may be away), `by_timers` (`s` and `by`: the stall of an I/O caught by the loss by
+//!     its timers alone; `null` where that is not all), `longest_io_s` (one a replication), `longest_open` (one a replication: it was not over), `no_path` (I/Os
 //!     were left without any path), `freed_by` (of `events`: what let the longest I/O end, or `null`), `longest_silence_s`,
 //!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss),
-//!     `completed_most_iops` (busiest 20 ms), `retried`, `failed` and `lost_with_host` (one a replication),
+//!     `completed_most_iops` (busiest 20 ms), `retried`, `failed` and `lost_with_host` (one a replication; nobody waits for the latter, so that no share counts them),
 //!     `late`, `unfinished`, `hanging` (had lost a frame or been sent again and were not
 //!     over at the end, one a replication), `backlog_peak`, `drain_s`, `settled_s`, `survivors_peak_iops`.
 //!   - `events`: `t_s`, `what`, `timer`, `workload`, `ios`, `ended_stall`.

@@ -9,10 +9,10 @@
 //!
 //! Left out: `time`, which is a clock's and no result.
 
-use super::number::{margin, three};
+use super::number::margin;
 use super::words::{
     Flag, all_windows_words, cut_words, fullest_words, limit_words, listed, measure_name,
-    origin_line, plural, row_scale, target_words, verdict_word,
+    origin_line, plural, row_scale, stall_ends, target_words, verdict_word,
 };
 use crate::outcome::{Case, Cell, Matrix, Origin, OutageWindows, Report, Row, Verdict, Windows};
 use quick_xml::Writer;
@@ -174,7 +174,8 @@ fn judged(row: &Row, cell: &Cell, limit: &str) -> Outcome {
     }
 }
 
-/// What limits a case of a study of outages: the timer that ended the stall, or the fullest part.
+/// What limits a case of a study of outages: the timer that ended the stall of the workload (or that nothing did), or the
+/// fullest part.
 fn limit_of(report: &Report, column: usize, row: &Row) -> String {
     if row.switching {
         let name = &report.matrix.cases[column].name;
@@ -182,14 +183,9 @@ fn limit_of(report: &Report, column: usize, row: &Row) -> String {
             .switches
             .iter()
             .find(|switch| switch.case.name == *name);
-        let event = switch.and_then(|switch| switch.events.iter().find(|event| event.ended_stall));
-        return event.map_or_else(String::new, |event| {
-            let timer = event.timer.clone().unwrap_or_else(|| event.what.clone());
-            format!(
-                "the stall ends {} s after the loss: {timer}",
-                three(event.t_s)
-            )
-        });
+        let own = switch.and_then(|s| s.workloads.iter().find(|own| own.name == row.workload));
+        let ends = own.map_or_else(String::new, stall_ends);
+        return ends.trim_end_matches('.').to_owned();
     }
     let mut fullest: Option<crate::outcome::Fullest> = None;
     for part in &report.parts {
@@ -328,6 +324,45 @@ mod tests {
     use crate::outcome::Verdict;
     use crate::render::sample::{sample_report, sample_singles};
     use roxmltree::{Document, Node};
+
+    #[test]
+    fn a_failure_of_a_switch_over_says_what_ended_the_stall_of_its_own_workload_or_that_nothing_did()
+     {
+        let mut report = sample_report();
+        let at = report.matrix.rows.iter().position(|row| row.switching);
+        let at = at.expect("something is promised of the switch-over");
+        let name = report.matrix.rows[at].workload.clone();
+        let column = report.matrix.rows[at]
+            .cells
+            .iter()
+            .position(Option::is_some);
+        let column = column.expect("it is judged");
+        let cell = report.matrix.rows[at].cells[column].as_mut();
+        cell.expect("there").verdict = Verdict::Missed;
+        let case = report.matrix.cases[column].name.clone();
+        let own = |report: &mut Report, change: &dyn Fn(&mut crate::outcome::SwitchWorkload)| {
+            let switch = report.switches.iter_mut().find(|s| s.case.name == case);
+            let works = switch.expect("it was run").workloads.iter_mut();
+            works.filter(|work| work.name == name).for_each(change);
+        };
+        let row = |report: &Report| limit_of(report, column, &report.matrix.rows[at]);
+        assert!(
+            row(&report).contains("it ends the stall"),
+            "{}",
+            row(&report)
+        );
+        own(&mut report, &|work| work.freed_by = None);
+        assert_eq!(row(&report), "");
+        own(&mut report, &|work| work.longest_open[0] = true);
+        assert_eq!(
+            row(&report),
+            "nothing had ended the stall when the run stopped"
+        );
+        own(&mut report, &|work| work.no_path = true);
+        assert_eq!(row(&report), "no path is left; nothing ended the stall");
+        let text = junit_xml(&report);
+        assert!(text.contains("no path is left; nothing ended the stall"));
+    }
 
     fn cells(matrix: &Matrix) -> impl Iterator<Item = &Cell> {
         matrix

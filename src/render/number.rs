@@ -138,12 +138,6 @@ fn significant_down(value: f64, digits: i32) -> String {
     at_place(down * step, place)
 }
 
-/// [`three`], rounded down.
-#[must_use]
-pub fn three_down(value: f64) -> String {
-    significant_down(value, 3)
-}
-
 /// [`two`], rounded down.
 #[must_use]
 pub fn two_down(value: f64) -> String {

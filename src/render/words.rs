@@ -6,11 +6,13 @@
 
 mod answer;
 mod headroom;
+mod limits;
 mod measure;
 mod mends;
 mod precision;
 mod reasons;
 mod singles;
+mod spike;
 mod theory;
 mod windows;
 
@@ -19,13 +21,16 @@ pub use headroom::{
     counted, counted_met, counted_missed, growth_unit, proven_sentence, stopped_words,
     switch_remark, switch_sentence, switch_value, verdict_word,
 };
+pub use limits::NOT_MODELLED;
 pub use measure::{case_mark, measure_name, row_scale, target_of, target_words};
 pub use mends::{mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
 pub use precision::{GROWTH_TITLE, growth_words, partial_words, precision_words, short_span_words};
 pub use reasons::fullest_part;
+pub(crate) use reasons::stall_ends;
 pub use singles::{
     column_flag, cut_words, fullest_words, limit_words, row_head, singles_answer, singles_runs,
 };
+pub(crate) use spike::{over_timers, stalls_by_timers, stop_and_spike};
 pub use theory::{
     theory_figure, theory_simulated, theory_simulated_line, theory_value, trust_words,
 };

@@ -17,13 +17,21 @@ pub(super) type Files<'f> = &'f dyn Fn(&str) -> Result<String, String>;
 const KINDS: [&str; 5] = ["poisson", "paced", "bursty", "closed", "replay"];
 const EXAMPLE: &str = "{ poisson = \"20k/s\" }";
 
+/// When the I/Os of a workload come, and how many of them a host has under way.
+pub(super) struct When {
+    pub(super) arrivals: Arrivals,
+    pub(super) per: Per,
+    pub(super) outstanding: Option<u32>,
+    pub(super) shape: Option<DayShape>,
+}
+
 /// Reads `arrivals` of a workload. `None` when it is missing or wrong.
 pub(super) fn arrivals(
     workload: &Cursor<'_, '_>,
     shapes: &Shapes<'_, '_>,
     files: Files<'_>,
     used: &mut Vec<String>,
-) -> Option<(Arrivals, Per, Option<DayShape>)> {
+) -> Option<When> {
     if !workload.has("arrivals") {
         workload.need("arrivals", &text, EXAMPLE);
         return None;
@@ -75,12 +83,27 @@ pub(super) fn arrivals(
     } else {
         Per::Host
     };
+    // A closed loop has its depth.
+    let outstanding = if stated.first() == Some(&"closed") {
+        None
+    } else {
+        cursor.optional(
+            "outstanding",
+            "most I/Os under way at each host, all paths together; the others wait there",
+            &count(1, OUTSTANDING_MAX),
+        )
+    };
     let shape = shapes.of(&cursor);
     // With nothing understood the other keys cannot be judged.
     if stated.len() == 1 {
         cursor.finish();
     }
-    found.map(|found| (found, per, shape))
+    found.map(|arrivals| When {
+        arrivals,
+        per,
+        outstanding,
+        shape,
+    })
 }
 
 fn bursty(cursor: Cursor<'_, '_>) -> Option<Arrivals> {
@@ -198,6 +221,9 @@ fn closed(cursor: Cursor<'_, '_>) -> Option<Arrivals> {
     cursor.finish();
     depth.map(|depth| Arrivals::Closed { depth, think })
 }
+
+/// Most I/Os of a workload that a host may be allowed to have under way.
+const OUTSTANDING_MAX: u32 = 1_000_000;
 
 /// Most copies of a trace.
 const COPIES_MAX: u32 = 100_000;

@@ -8,7 +8,7 @@ use super::problem::{Severity, near_or_list};
 use super::tree::{Node, Origin};
 use super::value::{count, one_of, share, texts, time, time_above_zero};
 use crate::site::{Action, Event, Heading, LossMode, Outage, Site, Slow, WarmUp};
-use crate::topology::{self, Fabric, MemberId};
+use crate::topology::{self, Fabric, MemberId, still_out};
 use crate::unit::{Duration, Instant, Side};
 
 /// What an event may do, by its key.
@@ -317,6 +317,7 @@ pub(super) fn follow(top: &Cursor<'_, '_>, site: &Site) {
     // Losses and drains in force: target, what, by which event.
     let mut standing: Vec<(String, Action, u32)> = Vec::new();
     let mut known: Vec<(u32, String, Vec<MemberId>)> = Vec::new();
+    let mut refused = Vec::with_capacity(site.events.len());
     for event in &site.events {
         let cached = known
             .iter()
@@ -360,6 +361,7 @@ pub(super) fn follow(top: &Cursor<'_, '_>, site: &Site) {
             )),
             _ => None,
         };
+        refused.push(wrong.is_some());
         if let Some((does, expected)) = wrong {
             let message = format!("event {} {does}", event.number);
             let origin = place(top, event);
@@ -372,6 +374,22 @@ pub(super) fn follow(top: &Cursor<'_, '_>, site: &Site) {
             standing.retain(|(target, ..)| *target != event.target);
         } else {
             standing.push((event.target.clone(), event.action, event.number));
+        }
+    }
+    let less = still_out(site, &fabric).into_iter().zip(refused);
+    for (event, (still, refused)) in site.events.iter().zip(less) {
+        if let Some(still) = still.filter(|_| !refused) {
+            let does = if still.returns { "restores" } else { "loses" };
+            let message = format!(
+                "event {} {does} `{}`, {}",
+                event.number,
+                event.target,
+                still.words()
+            );
+            let help = "what is lost under two names is there again when both are restored";
+            let origin = place(top, event);
+            top.ctx
+                .problem(Severity::Warning, &origin, &message, "", help);
         }
     }
     early(top, site);

@@ -184,14 +184,7 @@ fn home(cursor: &Cursor<'_, '_>, chassis: &[Chassis], host: usize) -> Option<(us
 }
 
 fn policy() -> impl Fn(&Node) -> Result<PathPolicy, Fault> {
-    one_of(&[
-        ("round-robin", PathPolicy::RoundRobin),
-        ("least-queue", PathPolicy::LeastQueue),
-        ("least-bytes", PathPolicy::LeastBytes),
-        ("one-path", PathPolicy::OnePath),
-        ("nearest", PathPolicy::Nearest),
-        ("random", PathPolicy::Random),
-    ])
+    |node| one_of(&PathPolicy::ALL.map(|policy| (policy.name(), policy)))(node)
 }
 
 fn team() -> impl Fn(&Node) -> Result<Team, Fault> {

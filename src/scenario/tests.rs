@@ -55,6 +55,10 @@ fn every_shipped_scenario_and_starter_reads_without_a_warning() {
             "eight-paths",
             include_str!("../../scenarios/eight-paths.toml"),
         ),
+        (
+            "eight-paths-policies",
+            include_str!("../../scenarios/eight-paths-policies.toml"),
+        ),
         ("25gbe", include_str!("../../scenarios/lessons/25gbe.toml")),
         ("32gfc", include_str!("../../scenarios/lessons/32gfc.toml")),
         ("label", include_str!("../../scenarios/lessons/label.toml")),

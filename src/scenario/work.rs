@@ -1,6 +1,6 @@
 //! Workloads.
 
-use super::arrivals::{self, Files};
+use super::arrivals::{self, Files, When};
 use super::context::Context;
 use super::cursor::{Cursor, choice, practice};
 use super::day::Shapes;
@@ -10,7 +10,7 @@ use super::promise;
 use super::protocol::{self, Kind};
 use super::tree::{Entry, Node};
 use super::value::{self, adds_up, count, one_of, share, size, texts, time};
-use crate::site::{Arrivals, DayShape, Owner, Per, Replay, SizeMix, Workload};
+use crate::site::{Arrivals, Owner, Replay, SizeMix, Workload};
 use crate::unit::Duration;
 use crate::wire::{Op, PlainOptions, Protocol};
 use std::collections::BTreeMap;
@@ -76,7 +76,10 @@ fn workload<'c>(
     let protocol = kind.map(|kind| protocol::options(cursor, kind, links));
     let arrivals = arrivals::arrivals(cursor, shapes, files, traces);
     let replay = match &arrivals {
-        Some((Arrivals::Replay(replay), ..)) => Some(replay),
+        Some(When {
+            arrivals: Arrivals::Replay(replay),
+            ..
+        }) => Some(replay),
         _ => None,
     };
     let (read, sizes) = reads_and_sizes(cursor, replay, protocol.as_ref());
@@ -97,7 +100,12 @@ fn workload<'c>(
         kind_or_plain.adapter(),
     );
     let promises = promise::promises(cursor);
-    let (arrivals, per, shape): (Arrivals, Per, Option<DayShape>) = arrivals?;
+    let When {
+        arrivals,
+        per,
+        outstanding,
+        shape,
+    } = arrivals?;
     Some(Workload {
         name,
         hosts,
@@ -106,6 +114,7 @@ fn workload<'c>(
         adapter,
         arrivals,
         per,
+        outstanding,
         shape,
         read,
         sizes: sizes?,

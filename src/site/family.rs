@@ -56,6 +56,31 @@ pub enum PathPolicy {
     Random,
 }
 
+impl PathPolicy {
+    /// All of them.
+    pub const ALL: [Self; 6] = [
+        Self::RoundRobin,
+        Self::LeastQueue,
+        Self::LeastBytes,
+        Self::OnePath,
+        Self::Nearest,
+        Self::Random,
+    ];
+
+    /// The word by which a scenario asks for it.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::RoundRobin => "round-robin",
+            Self::LeastQueue => "least-queue",
+            Self::LeastBytes => "least-bytes",
+            Self::OnePath => "one-path",
+            Self::Nearest => "nearest",
+            Self::Random => "random",
+        }
+    }
+}
+
 /// How the file traffic (NFS) of a host uses its ports. Everything else uses all its paths.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Team {

@@ -163,6 +163,9 @@ pub struct Workload {
     pub arrivals: Arrivals,
     /// Rate per workload or per host.
     pub per: Per,
+    /// Most I/Os of this workload that a host has under way, on all its paths together; those that come meanwhile wait in
+    /// the host, and that wait counts. At least 1; `None`: the depth of the paths alone. A closed loop has none.
+    pub outstanding: Option<u32>,
     /// How the work changes over a day; `None` when it does not, or that is not stated. Only a search for hours looks at
     /// it: a run has the stated rate, which is that of the busiest hour.
     pub shape: Option<DayShape>,

@@ -2,7 +2,7 @@
 
 use crate::outcome::Case;
 use crate::site::{Guests, LossMode, Outage, Site};
-use crate::topology::{Fabric, HostInstance, MemberId, NodeId};
+use crate::topology::{Fabric, HostInstance, MemberId, NodeId, out_at_the_end};
 use crate::unit::Side;
 
 /// A case with the parts it lacks.
@@ -38,6 +38,18 @@ impl CasePlan {
             hosts: Vec::new(),
             mode: LossMode::Loud,
             takes: String::new(),
+        }
+    }
+
+    /// What is left once all events of the scenario are over.
+    #[must_use]
+    pub(crate) fn after_the_events(site: &Site, fabric: &Fabric) -> Self {
+        let (members, nodes) = out_at_the_end(site, fabric);
+        Self {
+            hosts: restarted(site, fabric, &nodes),
+            members,
+            nodes,
+            ..Self::healthy()
         }
     }
 

@@ -6,7 +6,7 @@
 //! - The first link of a message, at a host or an array port: messages as batches of frames. Of each array family and
 //!   tier only the fullest controller or direction is shown.
 //! - A closed loop: bounds that hold for any law, and the exact solution for exponential times.
-//! - An outage: how long the fullest part needs to work off what piled up until the loss was noticed, as a fluid.
+//! - An outage: how long its timers stop an I/O that it catches; how long the fullest part needs to work off what piled up until the loss was noticed, as a fluid.
 //!
 //! Each figure names its formula and what it assumes; whether a site comes near the assumption is for its reader to
 //! judge, and for the simulated figure beside it. Left out: bursts, traces, links in the middle (their streams are
@@ -15,6 +15,7 @@
 mod drains;
 mod ends;
 mod loops;
+mod stalls;
 mod stations;
 
 pub(super) use stations::service;
@@ -35,7 +36,7 @@ struct Stream<'a> {
     weight: f64,
 }
 
-/// All rows: cases in order; controllers, ends, loops, drains in each.
+/// All rows: cases in order; controllers, ends, stalls, drains, loops in each.
 #[must_use]
 pub(crate) fn rows(site: &Site, fabric: &Fabric, estimate: &Estimate) -> Vec<TheoryRow> {
     let mut rows = Vec::new();
@@ -47,6 +48,7 @@ pub(crate) fn rows(site: &Site, fabric: &Fabric, estimate: &Estimate) -> Vec<The
         if loads.all(|load| load.mean < 1.0) {
             rows.extend(stations::rows(site, fabric, case, &streams));
             rows.extend(ends::rows(site, fabric, case, &streams, &mut flows));
+            rows.extend(stalls::rows(site, fabric, case));
             rows.extend(drains::rows(site, fabric, estimate, case));
         }
         rows.extend(loops::rows(site, fabric, case, &streams, &mut flows));
@@ -84,25 +86,32 @@ fn streams<'a>(
 
 /// Whether every stream of a part comes at random: the assumption of all formulas for open queues.
 fn all_at_random<'a>(site: &Site, streams: impl Iterator<Item = &'a Stream<'a>>) -> bool {
-    let mut workloads = streams.map(|stream| &site.workloads[stream.workload].arrivals);
-    workloads.all(|arrivals| matches!(arrivals, Arrivals::Poisson(_)))
+    let mut workloads = streams.map(|stream| &site.workloads[stream.workload]);
+    workloads
+        .all(|work| matches!(work.arrivals, Arrivals::Poisson(_)) && work.outstanding.is_none())
 }
 
 /// Puts the simulated figures beside those of theory; cases that were not run keep theirs alone.
 pub(crate) fn beside(rows: &mut [TheoryRow], steady: &[Steady], switches: &[Switch]) {
     for row in rows {
-        let found = if row.figure == "drain" {
-            let switch = switches
-                .iter()
-                .find(|s| s.case.name == row.case && !s.partial);
+        let switch = switches
+            .iter()
+            .find(|s| s.case.name == row.case && !s.partial);
+        let exact = |value: f64| Estimated {
+            value,
+            low: None,
+            high: None,
+        };
+        let found = if row.figure == "stall" {
+            let mut own = switch.into_iter().flat_map(|s| &s.workloads);
+            let own = own.find(|work| work.name == row.part);
+            let over = own.filter(|work| !work.longest_open.contains(&true));
+            over.map(|work| exact(work.longest_io_s.iter().copied().fold(0.0, f64::max)))
+        } else if row.figure == "drain" {
             let drains = switch.map(|s| s.workloads.iter().map(|work| work.drain_s));
             let worst =
                 drains.and_then(|mut all| all.try_fold(0.0, |most: f64, one| Some(most.max(one?))));
-            worst.map(|value| Estimated {
-                value,
-                low: None,
-                high: None,
-            })
+            worst.map(exact)
         } else {
             let case = |steady: &&Steady| steady.case.name == row.case && !steady.partial;
             let steady = steady.iter().find(case).filter(|steady| !steady.saturated);

@@ -1,13 +1,15 @@
 //! Switch-over runs: the whole site, a loss, and what follows until things have settled.
 //!
-//! Settled: the first bin from which mean latency and completion rate of every workload stay for ten bins
-//! inside the 99 % band of the survivors' own steady bins of the same width (five per cent of the mean and
+//! Settled: the first bin, after all that is scripted, from which mean latency and completion rate of every workload stay for ten bins
+//! inside the 99 % band of the own steady bins of what is left then (of the whole site, once everything is back) of the same width (five per cent of the mean and
 //! one I/O of the count are always allowed, and where the steady run has few bins the band is that of a further one); not before the last I/O that
 //! the loss disturbed has finished and every path has found its standing; and not at all when the survivors
 //! are saturated.
 
 mod figures;
 mod story;
+
+pub(super) use story::timer_name;
 
 use super::case::CasePlan;
 use super::progress::Progress;
@@ -77,6 +79,12 @@ impl<'a> Setting<'a> {
             from: survivors.tallies[0].from,
         }
     }
+
+    /// When the last scripted thing happens.
+    fn last(&self) -> Instant {
+        let all = self.scripts.iter().map(|script| script.at);
+        all.max().unwrap_or(self.at)
+    }
 }
 
 fn script(plan: &CasePlan, at: Instant, action: Action, done: &str) -> Script {
@@ -107,12 +115,7 @@ pub(crate) fn scripted(
 ) -> Switch {
     let replications = setting.site.run.switch_replications;
     progress.planned(u64::from(replications));
-    let last_script = setting
-        .scripts
-        .iter()
-        .map(|script| script.at)
-        .max()
-        .unwrap_or(setting.at);
+    let last_script = setting.last();
     // Every timer that an event starts may run out, and things may settle after it.
     let chains = setting
         .scripts
@@ -261,7 +264,7 @@ pub(crate) fn workload_settled(
         survivors.iter().flat_map(own).collect()
     };
     let (mean_band, rate_band) = bands(&steady, width, finest)?;
-    let start = setting.at.max(own.last_disturbed);
+    let start = setting.last().max(own.last_disturbed);
     let now = own.series.bins().len() as u64 * own.series.width().0;
     let after = points(&own.series, (start, Instant(now)), width);
     let bin = settled(&after, mean_band, rate_band, STAY)?;

@@ -31,6 +31,13 @@ fn every_part_is_lost_and_what_was_run_is_said() {
     );
     assert!(text.ends_with('\n') && text.contains("estimate"), "{text}");
     assert!(err(&output).contains(" cases in "), "{}", err(&output));
+    assert!(
+        err(&output).contains(" saved by symmetry"),
+        "{}",
+        err(&output)
+    );
+    #[cfg(unix)]
+    assert!(err(&output).contains(" cores in use"), "{}", err(&output));
     let table = fs::read_to_string(place.path().join("parts.csv")).expect("it was written");
     assert!(table.lines().count() > 4, "{table}");
     assert!(

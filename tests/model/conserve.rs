@@ -26,6 +26,8 @@ struct Shape {
     team: Option<bool>,
     /// Work of a lost host goes on elsewhere.
     guests: bool,
+    /// Most under way at a host.
+    outstanding: Option<u32>,
     /// Edge switches without uplinks take their host ports down.
     drops: bool,
     members: u32,
@@ -76,8 +78,10 @@ fn shapes() -> impl Strategy<Value = Shape> {
     );
     let ios = prop::collection::vec((0..300_u64, any::<bool>(), 1..65_u32), 1..30);
     let faults = prop::collection::vec((0..30_u64, 0..3_u8, 0..12_usize), 0..7);
-    let kin = (any::<Option<bool>>(), any::<bool>());
-    (site, array, ios, faults, kin).prop_map(|(site, array, mut ios, faults, (team, guests))| {
+    let bound = prop::sample::select(vec![None, None, Some(1), Some(3)]);
+    let kin = (any::<Option<bool>>(), any::<bool>(), bound);
+    (site, array, ios, faults, kin).prop_map(|(site, array, mut ios, faults, kin)| {
+        let (team, guests, outstanding) = kin;
         ios.sort_unstable();
         let (protocol, hosts, policy, depth, tiers, drops, members) = site;
         let (ports, controllers, parallel, no_path, (retries, patient)) = array;
@@ -89,6 +93,7 @@ fn shapes() -> impl Strategy<Value = Shape> {
             tiers,
             team: team.filter(|_| protocol == "nfs"),
             guests: guests && hosts > 1,
+            outstanding,
             drops,
             members,
             ports,
@@ -172,6 +177,7 @@ fn compiled(shape: &Shape) -> Compiled {
         })
         .collect();
     at_times(&mut site, shape.hosts, &ios);
+    site.workloads[0].outstanding = shape.outstanding;
     Compiled::new(&site, &[])
 }
 
@@ -285,7 +291,7 @@ fn every_io_and_every_frame_is_accounted_for() {
     // Completed, failed, sent again, late; frames cut, dropped; runs stopped with I/Os in flight; I/Os not asked for,
     // teams moved.
     let seen: Cell<[u64; 9]> = Cell::new([0; 9]);
-    let ran = runner("every_io_and_every_frame_is_accounted_for", 1_000).run(
+    let ran = runner("every_io_and_every_frame_is_accounted_for", 1_200).run(
         &(shapes(), 0..6_000_u64),
         |(shape, stop)| {
             let more = accounted(&shape, stop);

@@ -3,7 +3,7 @@
 use super::fault::{LOUD, SILENT};
 use super::rig::{LIMITS, MS, S, US, at_times, run, script, site, watch};
 use halfloom::model::{Compiled, LogKind, Stop, Tally, TimerName, World};
-use halfloom::site::{Action, Site};
+use halfloom::site::{Action, Measure, Promise, Site};
 use halfloom::unit::Instant;
 use halfloom::wire::Op;
 
@@ -92,6 +92,14 @@ fn what_is_under_way_fails_with_its_host() {
     let mut base = cluster("restart", "{ poisson = \"1/s\" }");
     base.hosts[0].queue_depth = Some(1);
     at_times(&mut base, 4, &[(0, Op::Read, 4096); 5]);
+    // A mean of 1 ps is promised: what completes takes longer than that.
+    let promise = Promise {
+        measure: Measure::Mean,
+        target: 1.0,
+        text: "1ps".to_owned(),
+    };
+    base.workloads[0].promises.lost = vec![promise.clone()];
+    base.workloads[0].promises.healthy = vec![promise];
     let compiled = Compiled::new(&base, &[]);
     // Two paths of one slot: two under way and three waiting.
     let at = 50 * US;
@@ -106,8 +114,33 @@ fn what_is_under_way_fails_with_its_host() {
         (20, 15, 5)
     );
     assert_eq!(work.lost_with_host, 5);
+    // Nobody waits for those five: they are not above any promise, and no I/O that failed.
+    assert_eq!((work.above_after[0], work.above[0].1), (15, 15));
+    assert_eq!((work.completed_after, work.failed_after), (15, 0));
     assert_eq!(story(&tally)[0], (at, LogKind::GuestsLost(1), 5));
     assert_eq!(work.late + work.retried, 0);
+}
+
+/// Guests that are restarted set nothing free: the reads that wait for slots in the other hosts while vm-1's guests start again
+/// go on by themselves, and the longest of them is not put down to the restart.
+#[test]
+fn a_restart_ends_no_stall_of_others() {
+    let mut base = cluster("restart", "{ poisson = \"1/s\" }");
+    base.hosts[0].queue_depth = Some(1);
+    let reads = vec![(4 * S, Op::Read, 4096); 2_000];
+    at_times(&mut base, 4, &reads);
+    let compiled = Compiled::new(&base, &[]);
+    let loss = script(&compiled, S + 50 * MS, LOUD, "vm-1", None);
+    let tally = run(&compiled, &[loss], 60 * S);
+    let work = &tally.workloads[0];
+    assert_eq!((work.completed_total, work.unasked), (6_000, 2_000));
+    let restarted = tally.log.iter().position(|entry| {
+        matches!(entry.kind, LogKind::GuestsRestarted(_)) && entry.at.0 == 4 * S + 50 * MS
+    });
+    assert!(restarted.is_some());
+    // They wait until after the restart.
+    assert!(work.longest.0 > 100 * MS, "{:?}", work.longest);
+    assert_eq!(work.longest_by, None);
 }
 
 /// A chassis takes two hosts with it; the other two do everything. Without `restart` the lost hosts go on asking.

@@ -5,6 +5,7 @@ mod back;
 mod cages;
 mod checker;
 mod conserve;
+mod drains;
 mod fault;
 mod guests;
 mod ill;

@@ -164,6 +164,7 @@ pub(super) fn text(dice: &mut Dice, kind: Kind) -> String {
             "{ bursty = { peak = \"400k/s\", mean = \"60k/s\", burst = \"200us\", every = \"1400us\", together = true } }",
             "{ closed = { depth = 3, think = \"0us\" } }",
             "{ closed = { depth = 2, think = \"40us\" } }",
+            "{ poisson = \"40k/s\", outstanding = 3 }",
         ];
         let protocol = match kind {
             Kind::Plain => {

@@ -187,13 +187,17 @@ impl Load {
     }
 }
 
-fn eight_paths(changes: &[(&str, &str)]) -> Load {
+fn eight_text(changes: &[(&str, &str)]) -> String {
     let mut text = include_str!("../../scenarios/eight-paths.toml").to_owned();
     for (from, to) in changes {
         assert!(text.contains(from), "{from}");
         text = text.replace(from, to);
     }
-    let compiled = Compiled::new(&site(&text), &[]);
+    text
+}
+
+fn eight_paths(changes: &[(&str, &str)]) -> Load {
+    let compiled = Compiled::new(&site(&eight_text(changes)), &[]);
     assert_eq!(compiled.path_names().count(), 8);
     let event = &compiled.site.events[0];
     assert_eq!(event.at.0, 2 * S);
@@ -292,5 +296,94 @@ fn a_bounded_load_stops_in_turn_and_goes_on_by_least_queue() {
     assert!(
         during.abs_diff(share) * 10 < healthy,
         "{during} of {healthy}"
+    );
+}
+
+const BOUNDED: (&str, &str) = (
+    "{ paced = \"4k/s\" }",
+    "{ paced = \"4k/s\", outstanding = 32 }",
+);
+const ONE: (&str, &str) = (
+    "{ paced = \"4k/s\" }",
+    "{ paced = \"4k/s\", outstanding = 1 }",
+);
+
+/// A set rate and at most 32 under way, in turn: every eighth I/O goes to the dead path, so that all 32 hang after 32 × 8
+/// of them, 64 ms. The load stops until 17 s, 15 s after the loss; then 14.936 s × 4000 = 59 744 wait in the host, and come as
+/// fast as 32 at a time can: 32 ÷ 234 us is some 137 000 a second, less the 4000 that come meanwhile. Nothing is lost.
+#[test]
+fn a_set_rate_with_a_bound_stops_and_then_spikes_in_turn() {
+    let load = eight_paths(&[BOUNDED]);
+    assert_eq!(load.hung, 32);
+    assert!(load.between(2_000, 2_070).abs_diff(7 * 32) <= 8);
+    assert_eq!(load.between(2_070, 17_000), 0);
+    let spike = load.bins[1_700..1_740].iter().max().unwrap();
+    assert!(
+        (1_200..=1_400).contains(spike),
+        "{spike} in 10 ms, set rate 40"
+    );
+    // Caught up after 59 776 ÷ 133 000 = 0.45 s, and at the set rate again.
+    assert!(
+        load.between(17_000, 17_500).abs_diff(59_776 + 2_000) <= 40,
+        "{}",
+        load.between(17_000, 17_500)
+    );
+    assert!(load.between(17_500, 18_500).abs_diff(4_000) <= 2);
+    assert!(load.longest.abs_diff(15 * S) < MS, "{}", load.longest);
+}
+
+/// The same by the emptiest path: the dead one has its one to three, all others are emptier, and the other 29 to 31 are more
+/// than enough. No stop, no spike; one I/O takes 15 s.
+#[test]
+fn a_set_rate_with_a_bound_goes_on_by_least_queue() {
+    let load = eight_paths(&[BOUNDED, LEAST]);
+    assert!((1..=3).contains(&load.hung), "{}", load.hung);
+    let least = load.bins[200..1_700].iter().min().unwrap();
+    assert!(*least >= 40 - 3, "{least} in 10 ms, set rate 40");
+    assert!(load.bins[1_700] <= 40 + 4, "{}", load.bins[1_700]);
+    assert!(load.longest.abs_diff(15 * S) < 20 * MS, "{}", load.longest);
+}
+
+/// One at a time, as a log is written: the emptiest path is any of eight while none has one, so that the turn comes to the
+/// dead path within eight I/Os, whichever policy. Then all that may be under way hangs: both policies stop until 17 s,
+/// and both make 15 000 I/Os good at what one at a time allows, 1 ÷ 232 us = 4300 a second, more than four times the set rate.
+#[test]
+fn one_at_a_time_stops_and_spikes_by_either_policy() {
+    for policy in [&[ONE][..], &[ONE, LEAST]] {
+        let mut changes = policy.to_vec();
+        changes.push(("paced = \"4k/s\"", "paced = \"1k/s\""));
+        let load = eight_paths(&changes);
+        assert_eq!(load.hung, 1);
+        assert!(load.between(2_000, 2_020) <= 9);
+        assert_eq!(load.between(2_020, 17_000), 0);
+        // 10 ms ÷ 232 us.
+        assert!(
+            load.bins[1_701..1_800]
+                .iter()
+                .all(|bin| (41..=44).contains(bin)),
+            "set rate 10"
+        );
+        assert!(load.longest.abs_diff(15 * S) < 10 * MS, "{}", load.longest);
+    }
+}
+
+/// However much is under way, least-queue gives a dead path no more than the share of one path in eight of what may be: it
+/// gets its n-th I/O only while all seven others have n − 1. At 64 under way and more work than that can do, 8 hang; what
+/// is lost of the rate is an eighth.
+#[test]
+fn least_queue_gives_a_dead_path_its_share_at_most() {
+    let flood = (
+        "{ paced = \"4k/s\" }",
+        "{ paced = \"40k/s\", outstanding = 64 }",
+    );
+    let slow = ("hit_time = \"200us\"", "hit_time = \"2ms\"");
+    let few = ("parallel = 64", "parallel = 32");
+    let load = eight_paths(&[flood, LEAST, slow, few]);
+    assert!((7..=9).contains(&load.hung), "{}", load.hung);
+    let before = load.between(1_000, 2_000);
+    let during = load.between(5_000, 15_000) / 10;
+    assert!(
+        during.abs_diff(before * 7 / 8) * 50 < before,
+        "{during} of {before}"
     );
 }

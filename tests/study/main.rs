@@ -9,7 +9,9 @@
 //! - `mirror`: a site with its sides swapped gives swapped results; an idle site favours no side
 //! - `repeat`: the number of threads changes no byte
 //! - `singles`: every single part lost in turn, and what stands in the same place
+//! - `returns`: what comes back, what does not yet, and that it is then as it was
 //! - `settle`: when a switch-over has settled, and how long a backlog takes to drain
+//! - `stalls`: what timers alone account for, by protocol, and the longest I/O beside it
 //! - `text`: whatever becomes of a text, it is read or refused
 //! - `windows`: in which hours of a day an outage may be brought about, against M/D/1
 //! - `within`: replications until a stated precision
@@ -23,10 +25,12 @@ mod mends;
 mod mirror;
 mod repeat;
 mod replay;
+mod returns;
 mod rig;
 mod saturation;
 mod settle;
 mod singles;
+mod stalls;
 mod survivors;
 mod text;
 mod windows;

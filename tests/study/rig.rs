@@ -97,41 +97,90 @@ pub(crate) fn json<T: serde::Serialize>(value: &T) -> String {
 /// The sum by hand: 32GFC carries 3400 MB/s (28.05 Gb/s × 64/66 ÷ 8, FC-PI-6), and a read takes 32 data
 /// frames of 2108 B and a response of 84 B (FC-FS, FCP-4), 67,540 B: 50,340 a second and link.
 pub(crate) fn reads(arrivals: &str, run: &str, timers: &str) -> String {
+    let work = format!(
+        "protocol = \"fc-scsi\"\nread = \"100%\"\nsizes = \"64KiB\"\narrivals = {arrivals}\n\
+         promise = {{ mean = \"1ms\", p99 = \"5ms\" }}"
+    );
+    Twin {
+        run,
+        timers,
+        host: "queue_depth = 64",
+        array: "controllers = 1\nparallel = 64\nread = { hit = \"100%\", hit_time = \"20us\" }",
+        near: "speed = \"32GFC\"",
+        far: "speed = \"32GFC\"",
+        name: "orders",
+        work: &work,
+        ..Twin::default()
+    }
+    .text()
+}
+
+/// One family of hosts, one switch a fabric, one array and perhaps a workload: of each table the lines that a test states.
+#[derive(Default)]
+pub(crate) struct Twin<'t> {
+    pub(crate) run: &'t str,
+    pub(crate) timers: &'t str,
+    /// The host `app`.
+    pub(crate) host: &'t str,
+    /// The switch `core`.
+    pub(crate) switch: &'t str,
+    /// The array `box`.
+    pub(crate) array: &'t str,
+    /// The link from the hosts to the switch.
+    pub(crate) near: &'t str,
+    /// The link from the switch to the array.
+    pub(crate) far: &'t str,
+    /// The workload; without a name there is none.
+    pub(crate) name: &'t str,
+    pub(crate) work: &'t str,
+    /// Further tables.
+    pub(crate) more: &'t str,
+}
+
+impl Twin<'_> {
+    pub(crate) fn text(&self) -> String {
+        let work = if self.name.is_empty() {
+            String::new()
+        } else {
+            workload(self.name, self.work)
+        };
+        format!(
+            "format = 1\n[run]\n{}\n[timers]\n{}\n[[host]]\nname = \"app\"\n{}\n[[switch]]\nname = \"core\"\n{}\n\
+             [[array]]\nname = \"box\"\n{}\n[[link]]\nfrom = \"app\"\nto = \"core\"\n{}\n\
+             [[link]]\nfrom = \"core\"\nto = \"box\"\n{}\n{work}{}\n",
+            self.run,
+            self.timers,
+            self.host,
+            self.switch,
+            self.array,
+            self.near,
+            self.far,
+            self.more
+        )
+    }
+}
+
+/// A workload of the hosts `app` on the array `box`.
+pub(crate) fn workload(name: &str, work: &str) -> String {
+    format!("[[workload]]\nname = \"{name}\"\nhosts = \"app\"\narray = \"box\"\n{work}\n")
+}
+
+/// Two links that take 8 us for a request of 10,000 B (10 Gb/s), an array that takes no time.
+pub(crate) fn eight_us<'t>() -> Twin<'t> {
+    Twin {
+        switch: "delay = \"0s\"",
+        array: "controllers = 1\nparallel = 1000\nwrite = { time = \"0s\" }",
+        near: "speed = \"10Gb/s\"\npropagation = \"0s\"",
+        far: "speed = \"1000Gb/s\"\npropagation = \"0s\"",
+        ..Twin::default()
+    }
+}
+
+/// Writes of 10,000 B, each answered by one byte.
+pub(crate) fn writes(arrivals: &str, promise: &str) -> String {
     format!(
-        r#"
-format = 1
-[run]
-{run}
-[timers]
-{timers}
-[[host]]
-name = "app"
-queue_depth = 64
-[[switch]]
-name = "core"
-[[array]]
-name = "box"
-controllers = 1
-parallel = 64
-read = {{ hit = "100%", hit_time = "20us" }}
-[[link]]
-from = "app"
-to = "core"
-speed = "32GFC"
-[[link]]
-from = "core"
-to = "box"
-speed = "32GFC"
-[[workload]]
-name = "orders"
-hosts = "app"
-array = "box"
-protocol = "fc-scsi"
-read = "100%"
-sizes = "64KiB"
-arrivals = {arrivals}
-promise = {{ mean = "1ms", p99 = "5ms" }}
-"#
+        "protocol = \"plain\"\nrequest = 10000\nresponse = 1\nframe = 10000\nread = \"0%\"\narrivals = {arrivals}\n\
+         promise = {promise}"
     )
 }
 

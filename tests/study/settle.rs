@@ -1,6 +1,6 @@
 //! Whether a switch-over settles, how long a backlog takes to drain, and what a flap costs.
 
-use super::rig::{ask, moved, origin, site, site_with};
+use super::rig::{Twin, ask, eight_us, moved, origin, site, site_with, writes};
 use halfloom::outcome::{MeasureKind, Report, Verdict};
 use halfloom::render::table::report_text;
 use halfloom::study::{NoProgress, simulate};
@@ -9,52 +9,22 @@ use halfloom::study::{NoProgress, simulate};
 /// so one link carries 125,000 a second, and the array takes no time. A loss of A is noticed after `detect`:
 /// until then every other write goes into the dead link and comes again over B, all at once.
 fn paced(rate: &str, detect: &str, limit: &str) -> Report {
-    let text = format!(
-        r#"
-format = 1
-[run]
-duration = "300ms"
-warm_up = "20ms"
-replications = 2
-switch_replications = 2
-before = "20ms"
-settle_limit = "{limit}"
-[timers]
-link_loss_detect = "{detect}"
-[[host]]
-name = "app"
-paths = "round-robin"
-[[switch]]
-name = "core"
-delay = "0s"
-[[array]]
-name = "box"
-controllers = 1
-parallel = 1000
-write = {{ time = "0s" }}
-[[link]]
-from = "app"
-to = "core"
-speed = "10Gb/s"
-propagation = "0s"
-[[link]]
-from = "core"
-to = "box"
-speed = "1000Gb/s"
-propagation = "0s"
-[[workload]]
-name = "w"
-hosts = "app"
-array = "box"
-protocol = "plain"
-request = 10000
-response = 1
-frame = 10000
-read = "0%"
-arrivals = {{ paced = "{rate}" }}
-promise = {{ mean = "50us", switching = {{ longest_io = "1s", failed = 0 }} }}
-"#
+    let run = format!(
+        "duration = \"300ms\"\nwarm_up = \"20ms\"\nreplications = 2\nswitch_replications = 2\nbefore = \"20ms\"\n\
+         settle_limit = \"{limit}\""
     );
+    let text = Twin {
+        run: &run,
+        timers: &format!("link_loss_detect = \"{detect}\""),
+        host: "paths = \"round-robin\"",
+        name: "w",
+        work: &writes(
+            &format!("{{ paced = \"{rate}\" }}"),
+            "{ mean = \"50us\", switching = { longest_io = \"1s\", failed = 0 } }",
+        ),
+        ..eight_us()
+    }
+    .text();
     ask(&site(&text, &[]), &["A"], true)
 }
 
@@ -140,44 +110,18 @@ fn a_short_steady_run_lets_an_undisturbed_survivor_settle() {
 
 /// Reads at random, two links.
 fn short(run: &str) -> String {
-    format!(
-        r#"
-format = 1
-[run]
-{run}
-[timers]
-link_loss_detect = "20ms"
-[[host]]
-name = "app"
-[[switch]]
-name = "core"
-[[array]]
-name = "box"
-controllers = 1
-parallel = 1000
-read = {{ hit = "100%", hit_time = "100us" }}
-[[link]]
-from = "app"
-to = "core"
-speed = "25GbE"
-[[link]]
-from = "core"
-to = "box"
-speed = "25GbE"
-[[workload]]
-name = "r"
-hosts = "app"
-array = "box"
-protocol = "plain"
-request = 100
-response = 4096
-frame = 4096
-read = "100%"
-sizes = "4KiB"
-arrivals = {{ poisson = "40k/s" }}
-promise = {{ mean = "1ms" }}
-"#
-    )
+    Twin {
+        run,
+        timers: "link_loss_detect = \"20ms\"",
+        array: "controllers = 1\nparallel = 1000\nread = { hit = \"100%\", hit_time = \"100us\" }",
+        near: "speed = \"25GbE\"",
+        far: "speed = \"25GbE\"",
+        name: "r",
+        work: "protocol = \"plain\"\nrequest = 100\nresponse = 4096\nframe = 4096\nread = \"100%\"\nsizes = \"4KiB\"\n\
+               arrivals = { poisson = \"40k/s\" }\npromise = { mean = \"1ms\" }",
+        ..Twin::default()
+    }
+    .text()
 }
 
 /// 150,000 a second do not fit on one link: the backlog grows until the limit, and the result says so.
@@ -226,16 +170,21 @@ fn the_limit_begins_when_the_timers_are_over() {
             7.0 + 0.4,
         ),
     ] {
-        let text = format!(
-            "format = 1\n[run]\nduration = \"40ms\"\nwarm_up = \"10ms\"\nreplications = 2\n\
-             switch_replications = 1\nsettle_limit = \"400ms\"\nbefore = \"10ms\"\n[timers]\n{timers}\n\
-             [[host]]\nname = \"app\"\n[[switch]]\nname = \"core\"\n[[array]]\nname = \"box\"\n\
-             [[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"{speed}\"\n\
-             [[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"{speed}\"\n\
-             [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"{protocol}\"\n\
-             sizes = \"4KiB\"\narrivals = {{ paced = \"500/s\" }}\n{}",
-            outage(mode)
-        );
+        let speed = format!("speed = \"{speed}\"");
+        let text = Twin {
+            run: "duration = \"40ms\"\nwarm_up = \"10ms\"\nreplications = 2\nswitch_replications = 1\n\
+                  settle_limit = \"400ms\"\nbefore = \"10ms\"",
+            timers,
+            near: &speed,
+            far: &speed,
+            name: "w",
+            work: &format!(
+                "protocol = \"{protocol}\"\nsizes = \"4KiB\"\narrivals = {{ paced = \"500/s\" }}"
+            ),
+            more: &outage(mode),
+            ..Twin::default()
+        }
+        .text();
         let report = ask(&site(&text, &[]), &["A"], true);
         let found = report.switches[0].limit_s;
         assert!((found - limit).abs() < 1e-9, "{protocol} {mode}: {found}");
@@ -247,56 +196,26 @@ fn the_limit_begins_when_the_timers_are_over() {
 /// lost at the dead link, 17 come too late. Here as a scenario says it and a result prints it.
 #[test]
 fn a_flap_and_impatient_hosts_are_counted() {
-    let text = r#"
-format = 1
-[run]
-duration = "20ms"
-warm_up = "0s"
-replications = 1
-switch_replications = 2
-settle_limit = "300ms"
-[[host]]
-name = "app"
-timers = { command_timeout = "300us", retries = 5, path_check = "1ms", no_path = "queue" }
-[[switch]]
-name = "sw"
-fabric = "A"
-delay = "0s"
-[[array]]
-name = "box"
-controllers = 1
-parallel = 64
-write = { time = "500us" }
-[[link]]
-from = "app"
-to = "sw"
-speed = "10Gb/s"
-propagation = "100ns"
-[[link]]
-from = "sw"
-to = "box"
-speed = "10Gb/s"
-propagation = "100ns"
-[[workload]]
-name = "w"
-hosts = "app"
-array = "box"
-protocol = "plain"
-request = 1250
-response = 1250
-frame = 1250
-arrivals = { replay = "three.csv", aligned = true }
-[[event]]
-at = "2250us"
-lose = "app:A1~sw-A"
-[[event]]
-at = "3250us"
-restore = "app:A1~sw-A"
-"#;
+    let link = "speed = \"10Gb/s\"\npropagation = \"100ns\"";
+    let text = Twin {
+        run: "duration = \"20ms\"\nwarm_up = \"0s\"\nreplications = 1\nswitch_replications = 2\nsettle_limit = \"300ms\"",
+        host: "timers = { command_timeout = \"300us\", retries = 5, path_check = \"1ms\", no_path = \"queue\" }",
+        switch: "fabric = \"A\"\ndelay = \"0s\"",
+        array: "controllers = 1\nparallel = 64\nwrite = { time = \"500us\" }",
+        near: link,
+        far: link,
+        name: "w",
+        work: "protocol = \"plain\"\nrequest = 1250\nresponse = 1250\nframe = 1250\n\
+               arrivals = { replay = \"three.csv\", aligned = true }",
+        more: "[[event]]\nat = \"2250us\"\nlose = \"app:A1~core-A\"\n\
+               [[event]]\nat = \"3250us\"\nrestore = \"app:A1~core-A\"",
+        ..Twin::default()
+    }
+    .text();
     // The last line is there to keep the trace from starting again; it lies beyond the run.
     let trace = "timestamp_ns,op,offset_bytes,size_bytes\n0,W,0,1250\n2000000,W,0,1250\n\
                  4000000,W,0,1250\n90000000000,W,0,1250\n";
-    let site = site_with(text, &[], &|name| {
+    let site = site_with(&text, &[], &|name| {
         assert_eq!(name, "three.csv");
         Ok(trace.to_owned())
     });
@@ -415,48 +334,23 @@ fn stalled(owner: &str, timers: &str, events: &[(&str, &str)]) -> Report {
         .iter()
         .map(|(at, what)| format!("[[event]]\nat = \"{at}\"\n{what}\n"))
         .collect();
-    let text = format!(
-        r#"
-format = 1
-[run]
-duration = "2s"
-warm_up = "500ms"
-replications = 2
-switch_replications = 1
-settle_limit = "3s"
-[timers]
-{timers}
-[[host]]
-name = "app"
-paths = "round-robin"
-queue_depth = 64
-[[switch]]
-name = "core"
-[[array]]
-name = "box"
-controllers = 2
-parallel = 64
-read = {{ hit = "100%", hit_time = "200us" }}
-[[link]]
-from = "app"
-to = "core"
-speed = "32GFC"
-[[link]]
-from = "core"
-to = "box"
-speed = "32GFC"
-[[workload]]
-name = "load"
-hosts = "app"
-array = "box"
-protocol = "fc-scsi"
-arrivals = {{ paced = "500/s" }}
-read = "100%"
-sizes = "4KiB"
-owner = "{owner}"
-promise = {{ mean = "1ms", switching = {{ longest_io = "2s", failed = 0 }} }}
-{events}"#
+    let work = format!(
+        "protocol = \"fc-scsi\"\narrivals = {{ paced = \"500/s\" }}\nread = \"100%\"\nsizes = \"4KiB\"\nowner = \"{owner}\"\n\
+         promise = {{ mean = \"1ms\", switching = {{ longest_io = \"2s\", failed = 0 }} }}"
     );
+    let text = Twin {
+        run: "duration = \"2s\"\nwarm_up = \"500ms\"\nreplications = 2\nswitch_replications = 1\nsettle_limit = \"3s\"",
+        timers,
+        host: "paths = \"round-robin\"\nqueue_depth = 64",
+        array: "controllers = 2\nparallel = 64\nread = { hit = \"100%\", hit_time = \"200us\" }",
+        near: "speed = \"32GFC\"",
+        far: "speed = \"32GFC\"",
+        name: "load",
+        work: &work,
+        more: &events,
+        ..Twin::default()
+    }
+    .text();
     let site = site(&text, &[]);
     simulate(&site, origin(&site), &NoProgress)
 }
@@ -521,7 +415,8 @@ fn without_a_path_no_timer_ends_a_stall() {
     assert!(told(&report, "left waiting") && !told(&report, "sent again"));
     let text = report_text(&report);
     assert!(
-        text.contains("No path is left; nothing ended it."),
+        text.replace('\n', " ")
+            .contains("No path is left; nothing ended the stall."),
         "{text}"
     );
     assert!(text.contains("> "), "{text}");

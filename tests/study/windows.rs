@@ -1,6 +1,6 @@
 //! In which hours of a day an outage may be brought about.
 
-use super::rig::{origin, site};
+use super::rig::{Twin, eight_us, origin, site, workload, writes};
 use halfloom::outcome::{JudgedBy, OutageWindows, Verdict, Windows};
 use halfloom::render::csv::windows_csv;
 use halfloom::render::table::windows_text;
@@ -9,52 +9,17 @@ use halfloom::study::windows::{AskWindows, HourRuns, windows};
 
 /// Writes over two links, A and B; one takes 8 us of a link (10,000 B at 10 Gb/s), the array takes no time. With one
 /// link left that is one server with a constant service: M/D/1.
-const TWO_LINKS: &str = r#"
-format = 1
-[run]
-duration = "400ms"
-warm_up = "20ms"
-replications = 6
-switch_replications = 2
-before = "20ms"
-[[host]]
-name = "app"
-[[switch]]
-name = "core"
-delay = "0s"
-[[array]]
-name = "box"
-controllers = 1
-parallel = 1000
-write = { time = "0s" }
-[[link]]
-from = "app"
-to = "core"
-speed = "10Gb/s"
-propagation = "0s"
-[[link]]
-from = "core"
-to = "box"
-speed = "1000Gb/s"
-propagation = "0s"
-"#;
+fn two_links() -> String {
+    Twin {
+        run: "duration = \"400ms\"\nwarm_up = \"20ms\"\nreplications = 6\nswitch_replications = 2\nbefore = \"20ms\"",
+        ..eight_us()
+    }
+    .text()
+}
 
 fn work(name: &str, rate: &str, shape: &str, promise: &str) -> String {
-    format!(
-        r#"
-[[workload]]
-name = "{name}"
-hosts = "app"
-array = "box"
-protocol = "plain"
-request = 10000
-response = 1
-frame = 10000
-read = "0%"
-arrivals = {{ poisson = "{rate}"{shape} }}
-promise = {promise}
-"#
-    )
+    let arrivals = format!("{{ poisson = \"{rate}\"{shape} }}");
+    workload(name, &writes(&arrivals, promise))
 }
 
 fn ask(needed: u32, runs: HourRuns) -> AskWindows {
@@ -96,7 +61,8 @@ fn mean_us(rate: f64) -> f64 {
 #[test]
 fn hours_are_judged_as_theory_says() {
     let text = format!(
-        "{TWO_LINKS}{}",
+        "{}{}",
+        two_links(),
         work("w", "110k/s", &day(), r#"{ mean = "16us" }"#)
     );
     let few = found(&text, 12, HourRuns::Needed);
@@ -170,7 +136,8 @@ fn hours_are_judged_as_theory_says() {
 #[test]
 fn a_window_must_be_as_long_as_is_needed() {
     let text = format!(
-        "{TWO_LINKS}{}",
+        "{}{}",
+        two_links(),
         work("w", "110k/s", &day(), r#"{ mean = "16us" }"#)
     );
     let long = found(&text, 20, HourRuns::Needed);
@@ -189,7 +156,8 @@ fn work_by_day_and_work_by_night_are_simulated_both() {
     let by_day = ", shape = \"office\"";
     let by_night = ", shape = \"batch\"";
     let text = format!(
-        "{TWO_LINKS}{}{}{}",
+        "{}{}{}{}",
+        two_links(),
         work("day", "100k/s", by_day, r#"{ mean = "40us" }"#),
         work("night", "120k/s", by_night, r#"{ mean = "40us" }"#),
         r#"
@@ -249,7 +217,8 @@ fn a_drain_is_judged_at_the_load_of_the_hour() {
         ", shape = [1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0.2, 0.2]";
     let of = |longest: &str| {
         let text = format!(
-            "{TWO_LINKS}{}",
+            "{}{}",
+            two_links(),
             work("w", "60k/s", shape, &promise(longest))
         );
         found(&text, 1, HourRuns::Each)
@@ -283,7 +252,8 @@ fn a_shape_for_all_gives_way_to_one_of_its_own() {
     let day = "\n[day]\nshape = \"office\"\n[[shape]]\nname = \"office\"\ndaily = [1, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, \"50%\"]\n";
     let promise = r#"{ mean = "1ms" }"#;
     let text = format!(
-        "{TWO_LINKS}{}{}{day}",
+        "{}{}{}{day}",
+        two_links(),
         work("one", "10k/s", "", promise),
         work("two", "10k/s", own, promise)
     );
@@ -302,7 +272,8 @@ fn a_shape_for_all_gives_way_to_one_of_its_own() {
 #[test]
 fn threads_change_no_hour() {
     let text = format!(
-        "{TWO_LINKS}{}",
+        "{}{}",
+        two_links(),
         work(
             "w",
             "110k/s",

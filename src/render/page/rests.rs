@@ -4,7 +4,7 @@ use super::Context;
 use super::html::section as framed;
 use super::html::{Column, Table, esc, prose};
 use crate::outcome::AssumptionRow;
-use crate::render::words::{named, plural, says_who};
+use crate::render::words::{NOT_MODELLED, named, plural, says_who};
 
 /// Marks of inputs with their signs, guesses first.
 const MARKS: [(&str, &str, &str); 6] = [
@@ -14,15 +14,6 @@ const MARKS: [(&str, &str, &str); 6] = [
     ("measured", "◆", "at the site, as the scenario says"),
     ("published", "◩", "in a manual or source text"),
     ("standard", "■", "in a published standard"),
-];
-
-const NOT_MODELLED: [&str; 6] = [
-    "faults of software, power and people; two faults at once, unless an outage of the scenario says so",
-    "what happens inside an array: rebuilds, snapshots, full caches",
-    "traffic that the scenario does not state",
-    "optics that are dirty or worn; frames lost to bit errors",
-    "hosts that run out of processor time",
-    "changes of the work while a fabric is lost: people and programs that wait ask for less, or again",
 ];
 
 const CAUTIONS: [&str; 7] = [

@@ -6,7 +6,9 @@ use super::html::{Column, Table, beside, esc, figure};
 use crate::outcome::{NamedEvent, Switch, SwitchWorkload};
 use crate::render::chart::{Format, timeline};
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, three};
-use crate::render::words::{longest_of, plural, timer_words};
+use crate::render::words::{
+    longest_of, over_timers, plural, stalls_by_timers, stop_and_spike, timer_words,
+};
 use std::fmt::Write as _;
 
 pub(super) fn section(context: &Context<'_>) -> String {
@@ -117,8 +119,9 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
         || format!("Not settled within {}{THIN}s.", three(switch.limit_s)),
         |s| {
             format!(
-                "Settled {}{THIN}s after the loss: from then on as the survivors’ own steady run.",
-                three(s)
+                "Settled {}{THIN}s after the loss: from then on as {}.",
+                three(s),
+                switch.settles_to.words().replace('\'', "’")
             )
         },
     );
@@ -147,12 +150,23 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
     {
         let _ = write!(
             out,
-            "<p><b>Stop and spike.</b> After the loss, <i>{1}</i> completes {0} I/Os a second in its emptiest 20{THIN}ms and {2} in its fullest; in the steady state with the parts gone, its fullest 20{THIN}ms have {3}. A spike comes when a timer ends and everything that hung on lost paths goes out at once. How deep the stop is depends on the path policy: one that takes paths in turn keeps sending I/Os into a lost path, one that takes the emptiest path soon avoids it.</p>",
+            "<p><b>Stop and spike.</b> In the emptiest 20{THIN}ms after the loss {} I/Os a second of <i>{}</i> are completed, in the fullest {}; the survivors’ own busiest 20{THIN}ms have {}.</p>",
             three(least),
             esc(&workload.name),
             three(workload.completed_most_iops),
             three(workload.survivors_peak_iops),
         );
+    }
+    for (stall, names) in stalls_by_timers(switch) {
+        let _ = write!(
+            out,
+            "<p><b>Which timers.</b> <i>{}</i>: {}</p>",
+            esc(&names.join(", ")),
+            esc(&stall)
+        );
+    }
+    for why in stop_and_spike(switch) {
+        let _ = write!(out, "<p>{}</p>", esc(&why));
     }
     if context.report.switches.len() > 1 && switch.workloads.len() > 1 {
         out.push_str(
@@ -166,7 +180,9 @@ fn workloads(switch: &Switch) -> String {
     let silence = Scale::of("s", switch.workloads.iter().map(|w| w.longest_silence_s));
     let columns = vec![
         Column::words("workload"),
+        Column::number("stall by timers alone, s"),
         Column::number("longest I/O, s"),
+        Column::number("difference, s"),
         Column::number(&format!("silence, {}", silence.unit)),
         Column::number("completed at least, per s"),
         Column::number("at most, per s"),
@@ -195,7 +211,12 @@ fn workload_cells(switch: &Switch, workload: &SwitchWorkload, silence: Scale) ->
         .map_or_else(|| "–".to_owned(), |share| three(share * 100.0));
     vec![
         esc(&workload.name),
+        workload
+            .by_timers
+            .as_ref()
+            .map_or_else(|| NONE.to_owned(), |stall| three(stall.s)),
         longest_of(workload),
+        over_timers(workload).map_or_else(|| NONE.to_owned(), three),
         silence.three(workload.longest_silence_s),
         workload
             .completed_least_iops

@@ -199,6 +199,7 @@ fn population(iops: f64, bytes: f64, mean_us: f64, curve: &Curve) -> Population 
         QuantileFigure {
             q,
             latency_us: (!none).then(|| within(us, us * 0.025)),
+            each_us: (!none).then_some((us * 0.97, us * 1.04)),
             beyond_us: None,
         }
     });
@@ -213,6 +214,7 @@ fn population(iops: f64, bytes: f64, mean_us: f64, curve: &Curve) -> Population 
             ..within(iops * bytes / 1e6, iops * bytes / 5e8)
         },
         mean_us: (!none).then(|| within(mean_us, mean_us * 0.01)),
+        mean_each_us: (!none).then_some((mean_us * 0.98, mean_us * 1.02)),
         quantiles: quantiles.to_vec(),
         min_us: (!none).then(|| curve[0].1 * 0.9),
         max_us: (!none).then(|| curve[curve.len() - 1].1 * 1.3),

@@ -1,6 +1,9 @@
 //! Invented switch-overs.
 
-use crate::outcome::{Case, LaneSpan, NamedEvent, PathLane, Switch, SwitchBin, SwitchWorkload};
+use crate::outcome::{
+    Case, LaneSpan, NamedEvent, PathLane, PathReturn, Reference, Switch, SwitchBin, SwitchWorkload,
+    TimerStall,
+};
 
 const FROM_S: f64 = -1.0;
 const TO_S: f64 = 7.0;
@@ -19,6 +22,7 @@ pub(super) fn switch(case: &Case) -> Switch {
         to_s: TO_S,
         bin_s: BIN_S,
         settled_s: Some(5.4),
+        settles_to: Reference::Survivors,
         limit_s: 60.0,
         partial: false,
         stopped_by: None,
@@ -45,6 +49,9 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
     let bursty = name == "bookings";
     SwitchWorkload {
         name: name.to_owned(),
+        policies: vec!["least-queue".to_owned()],
+        outstanding: None,
+        rated: true,
         bins: bins(bursty, iops, mean_us, stall_s),
         longest_io_s: (0..10)
             .map(|run| stall_s + 0.003 + 0.001 * f64::from(run))
@@ -52,6 +59,16 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
         longest_open: vec![false; 10],
         no_path: false,
         freed_by: None,
+        back: Some(PathReturn {
+            s: 5.2,
+            by: "the fabric, 200ms + path check, 5s".to_owned(),
+            manual: false,
+            given_up_s: None,
+        }),
+        by_timers: Some(TimerStall {
+            s: 5.1,
+            by: "link-loss detect, 100ms + fast-io-fail, 5s".to_owned(),
+        }),
         longest_silence_s: 0.0,
         above_promise_share: Some(if bursty { 0.262 } else { 0.0003 }),
         above_promise_s: Some(if bursty { 2.8 } else { 0.02 }),

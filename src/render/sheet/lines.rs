@@ -31,7 +31,7 @@ pub struct SheetCase {
 /// One expectation.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SheetLine {
-    /// `before`, `during` or `after`.
+    /// `before`, `during`, `after` or `back`.
     pub when: &'static str,
     /// What to look at: `bookings, paths in good standing at each host`.
     pub what: String,
@@ -106,6 +106,7 @@ fn step(report: &Report, switch: &Switch) -> SheetCase {
         lines.extend(paths("after", steady));
         lines.extend(steady_lines("after", report, index, steady));
     }
+    lines.extend(returning(report, switch));
     let lost_in = |index: usize| {
         let nodes = report.picture.nodes.iter();
         nodes
@@ -127,6 +128,56 @@ fn step(report: &Report, switch: &Switch) -> SheetCase {
         case: switch.case.clone(),
         lines,
     }
+}
+
+/// What is to be seen once the parts are back, by the timers of the hosts.
+fn returning(report: &Report, switch: &Switch) -> Vec<SheetLine> {
+    let when = "back";
+    let mut lines = Vec::new();
+    for work in &switch.workloads {
+        let Some(back) = &work.back else { continue };
+        let by: Vec<String> = back.by.split(" + ").map(timer_words).collect();
+        let use_or_found = if back.manual { "found" } else { "in use" };
+        lines.push(SheetLine::range(
+            when,
+            format!(
+                "{}: all paths {use_or_found} again, after the part is back ({})",
+                work.name,
+                by.join(" + ")
+            ),
+            "s",
+            0.0,
+            back.s,
+        ));
+        if back.manual {
+            let what = format!("{}: paths that are back", work.name);
+            let words = "stay unused until somebody fails them back: do that before the next step";
+            lines.push(SheetLine::words(when, what, words.to_owned()));
+        }
+        if let Some(away) = back.given_up_s {
+            let what = format!(
+                "{}: parts away for more than {}\u{202F}s",
+                work.name,
+                three(away)
+            );
+            let words = "their paths do not come back by themselves: connect anew by hand";
+            lines.push(SheetLine::words(when, what, words.to_owned()));
+        }
+    }
+    if let Some(healthy) = report.steady.first() {
+        for work in healthy.workloads.iter().filter(|work| !work.saturated) {
+            if let Some((low, high)) = work.all.mean_each_us {
+                lines.push(SheetLine::range(
+                    when,
+                    format!("{}: mean latency, as before the step", work.name),
+                    "ms",
+                    low * 1e-3,
+                    high * 1e-3,
+                ));
+            }
+        }
+    }
+    lines
 }
 
 /// Bundles of which nothing is left in a case, in the order of the diagram: their ports are those to disable.
@@ -209,13 +260,8 @@ fn steady_lines(
         }
         let all = &work.all;
         if let Some(mean) = all.mean_us {
-            lines.push(ends(
-                when,
-                format!("{}: mean latency", work.name),
-                "ms",
-                mean,
-                1e-3,
-            ));
+            let what = format!("{}: mean latency", work.name);
+            lines.push(spread_of(when, what, all.mean_each_us, mean));
         }
         lines.push(ends(
             when,
@@ -234,7 +280,7 @@ fn steady_lines(
             (false, Some(figure), _) if matches!(row.measure, MeasureKind::Throughput) => {
                 ends(when, what, "MB/s", figure, 1.0)
             }
-            (false, Some(figure), _) => ends(when, what, "ms", figure, 1e-3),
+            (false, Some(figure), _) => spread_of(when, what, each_of(steady, row), figure),
             _ if cell.is_cut_off() => {
                 SheetLine::words(when, what, "cut off: nothing is completed".to_owned())
             }
@@ -280,6 +326,36 @@ fn steady_lines(
         ));
     }
     lines
+}
+
+/// A latency, from the least to the greatest of the replications: a test is one measurement, and may come out like any of them.
+/// The interval of a figure over many says something else.
+fn spread_of(
+    when: &'static str,
+    what: String,
+    each: Option<(f64, f64)>,
+    figure: Estimated,
+) -> SheetLine {
+    match each {
+        Some((low, high)) => SheetLine::range(when, what, "ms", low * 1e-3, high * 1e-3),
+        None => ends(when, what, "ms", figure, 1e-3),
+    }
+}
+
+/// Least and greatest of the replications of what a row promises.
+fn each_of(steady: &Steady, row: &Row) -> Option<(f64, f64)> {
+    let work = steady
+        .workloads
+        .iter()
+        .find(|work| work.name == row.workload)?;
+    match row.measure {
+        MeasureKind::Mean => work.all.mean_each_us,
+        MeasureKind::Quantile(q) => {
+            let mut all = work.all.quantiles.iter();
+            all.find(|figure| (figure.q - q).abs() < 1e-9)?.each_us
+        }
+        _ => None,
+    }
 }
 
 /// Parts of which the utilization is on the sheet: the fullest.
@@ -390,7 +466,7 @@ mod tests {
         assert_eq!(sheet.cases.len(), report.switches.len());
         assert!(sheet.before.iter().all(|line| line.when == "before"));
         for step in &sheet.cases {
-            for when in ["during", "after"] {
+            for when in ["during", "after", "back"] {
                 assert!(step.lines.iter().any(|line| line.when == when), "{when}");
             }
             for work in &report.switches[0].workloads {
@@ -436,6 +512,62 @@ mod tests {
                 let own = link.contains(&format!("-{side}"));
                 assert!(own || shared, "{link} with {side} lost");
             }
+        }
+    }
+
+    /// What is expected is what one measurement may show in that case, not a range that reaches from the healthy state to the worst.
+    #[test]
+    fn latencies_are_those_of_the_replications_of_their_own_case() {
+        let report = sample_report();
+        let sheet = sheet(&report);
+        let row = report.matrix.rows.iter().find(|row| {
+            !row.switching && matches!(row.measure, MeasureKind::Quantile(q) if q == 0.99)
+        });
+        let row = row.expect("a p99 is promised");
+        let what = format!("{}: p99", row.workload);
+        let column = report
+            .steady
+            .iter()
+            .position(|steady| steady.case == sheet.cases[0].case);
+        let steady = &report.steady[column.expect("it was run")];
+        let (low, high) = each_of(steady, row).expect("it has replications");
+        let line = sheet.cases[0].lines.iter().find(|line| line.what == what);
+        let line = line.expect("it is on the sheet");
+        assert_eq!((line.low, line.high), (Some(low * 1e-3), Some(high * 1e-3)));
+    }
+
+    #[test]
+    fn a_return_tells_when_paths_are_in_use_again_or_that_somebody_must_see_to_it() {
+        let mut report = sample_report();
+        let of = |report: &Report| -> String {
+            let step = sheet(report).cases.remove(0);
+            let lines = step.lines.into_iter().filter(|line| line.when == "back");
+            lines
+                .map(|line| format!("{} {:?} {}\n", line.what, line.high, line.words))
+                .collect()
+        };
+        let text = of(&report);
+        assert!(
+            text.contains("all paths in use again") && text.contains("Some(5.2)"),
+            "{text}"
+        );
+        assert!(text.contains("mean latency, as before the step"), "{text}");
+        assert!(
+            !text.contains("somebody") && !text.contains("by hand"),
+            "{text}"
+        );
+        for work in &mut report.switches[0].workloads {
+            let back = work.back.as_mut().expect("it has paths");
+            (back.manual, back.given_up_s) = (true, Some(600.0));
+        }
+        let text = of(&report);
+        for part in [
+            "all paths found again",
+            "until somebody fails them back",
+            "600",
+            "by hand",
+        ] {
+            assert!(text.contains(part), "{part}: {text}");
         }
     }
 

@@ -4,7 +4,7 @@ use super::align::{Aligned, wrapped};
 use super::theory::theory_text;
 use crate::outcome::{AssumptionRow, HostBusRow, PathRow, PathSheet, Review, Severity, TierRow};
 use crate::render::number::{NONE, THIN, count, three};
-use crate::render::words::{says_who, sentences};
+use crate::render::words::{NOT_MODELLED, says_who, sentences};
 
 /// The last line of texts that come from no run.
 const FOOT: &str = "estimate · by arithmetic from the scenario, nothing was simulated\n";
@@ -355,6 +355,13 @@ pub fn assumptions_text(rows: &[AssumptionRow]) -> String {
             says_who(row),
         ]);
     }
-    let text = table.text("Inputs with their marks, guesses first");
-    format!("{text}estimate · inputs only, nothing was simulated\n")
+    let mut text = table.text("Inputs with their marks, guesses first");
+    text.push_str("Not modelled, whatever the inputs\n");
+    for item in NOT_MODELLED {
+        let line = wrapped(item, 96);
+        text.push_str("  ");
+        text.push_str(&line.trim_end().replace('\n', "\n    "));
+        text.push('\n');
+    }
+    format!("{text}\nestimate · inputs only, nothing was simulated\n")
 }

@@ -13,7 +13,8 @@ use crate::render::number::{
 };
 use crate::render::words::{
     Flag, GROWTH_TITLE, Prose, answer, growth_words, longest_of, measure_name, origin_line,
-    partial_words, precision_words, row_scale, short_span_words, target_words, timer_words,
+    partial_words, precision_words, row_scale, short_span_words, stalls_by_timers, stop_and_spike,
+    target_words, timer_words,
 };
 use std::collections::BTreeMap;
 
@@ -437,6 +438,7 @@ fn switch_summary(switch: &Switch) -> String {
     let silence_head = format!(">silence, {}", silence.unit);
     let mut table = Aligned::new(&[
         "workload",
+        ">by timers, s",
         ">longest I/O, s",
         &silence_head,
         ">least /s",
@@ -455,6 +457,10 @@ fn switch_summary(switch: &Switch) -> String {
         };
         table.row(vec![
             workload.name.clone(),
+            workload
+                .by_timers
+                .as_ref()
+                .map_or_else(|| NONE.to_owned(), |stall| three(stall.s)),
             longest_of(workload),
             silence.three(workload.longest_silence_s),
             workload
@@ -481,5 +487,31 @@ fn switch_summary(switch: &Switch) -> String {
             || format!(", not settled within {}{THIN}s", three(switch.limit_s)),
             |s| format!(", settled after {}{THIN}s", three(s))
         )
-    ))
+    )) + &by_timers(switch)
+        + &spikes(switch)
+}
+
+/// Which timers make up the stall, each sum once.
+fn by_timers(switch: &Switch) -> String {
+    let mut said: Vec<String> = Vec::new();
+    for (stall, names) in stalls_by_timers(switch) {
+        said.push(wrapped(
+            &format!("By timers, {}: {stall}", names.join(", ")),
+            120,
+        ));
+    }
+    if !said.is_empty() {
+        said.push("\n".to_owned());
+    }
+    said.concat()
+}
+
+/// Why work stopped or did not, where any of it hung.
+fn spikes(switch: &Switch) -> String {
+    let said = stop_and_spike(switch);
+    if said.is_empty() {
+        return String::new();
+    }
+    let said: String = said.iter().map(|why| wrapped(why, 120)).collect();
+    format!("{said}\n")
 }

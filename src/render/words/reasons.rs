@@ -3,7 +3,7 @@
 use super::answer::{Flag, figure_of, with_case, worst_cell};
 use super::measure::row_scale;
 use super::{Prose, named, plural, sentence, timer_words};
-use crate::outcome::{AssumptionRow, Growth, Mend, PartUse, Report, UseInCase};
+use crate::outcome::{AssumptionRow, Growth, Mend, PartUse, Report, SwitchWorkload, UseInCase};
 use crate::render::number::{count, is_over, two, two_down, whole_percent};
 
 /// Guesses named in the verdict; the page lists all.
@@ -86,24 +86,30 @@ fn stall(report: &Report, case: usize, workload: &str) -> Prose {
     else {
         return Prose::new();
     };
+    Prose::new().text(crate::render::words::sentence(&stall_ends(work)))
+}
+
+/// What ended the stall of a workload, or that nothing has, with its full stop; empty where it had none.
+#[must_use]
+pub(crate) fn stall_ends(work: &SwitchWorkload) -> String {
     if work.longest_open.contains(&true) {
-        return Prose::new().text(if work.no_path {
-            "No path is left; nothing ended it."
+        return if work.no_path {
+            "no path is left; nothing ended the stall.".to_owned()
         } else {
-            "Nothing had ended it when the run stopped."
-        });
+            "nothing had ended the stall when the run stopped.".to_owned()
+        };
     }
     let Some(event) = &work.freed_by else {
-        return Prose::new();
+        return String::new();
     };
     let seconds = two(event.t_s);
-    Prose::new().text(event.timer.as_ref().map_or_else(
-        || format!("The stall ends {seconds}\u{202F}s after the loss: {}.", event.what),
+    event.timer.as_ref().map_or_else(
+        || format!("the stall ends {seconds}\u{202F}s after the loss: {}.", event.what),
         |timer| {
             let timer = timer_words(timer);
-            format!("The cause is a timer: {timer}; it ends the stall {seconds}\u{202F}s after the loss.")
+            format!("the cause is a timer: {timer}; it ends the stall {seconds}\u{202F}s after the loss.")
         },
-    ))
+    )
 }
 
 /// The case in which growth ends first.

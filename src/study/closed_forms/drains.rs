@@ -61,11 +61,12 @@ pub(super) fn rows(
 
 /// How long each host of a workload holds what was out on a lost path, from the timers of its protocol.
 fn pauses(site: &Site, workload: &Workload) -> Vec<Duration> {
-    // A closed loop and a trace pile nothing up, or not at a rate.
-    if matches!(
+    // A closed loop and a trace pile nothing up, or not at a rate; a bound on what is under way holds up other work too.
+    let steady = !matches!(
         workload.arrivals,
         Arrivals::Closed { .. } | Arrivals::Replay(_)
-    ) {
+    );
+    if !steady || workload.outstanding.is_some() {
         return Vec::new();
     }
     let timers = workload.hosts.iter().map(|host| &site.hosts[*host].timers);

@@ -195,8 +195,8 @@ pub fn closed_ceiling(
     Some(total)
 }
 
-/// The most a host's queue depth lets through to an array on an idle site: paths × depth ÷ idle latency,
-/// all hosts of a workload together, per second. `None` without a limit, in a closed loop, or without a
+/// The most a host's queue depth lets through to an array on an idle site: paths × depth (or what the workload may have
+/// under way at a host, where that is less) ÷ idle latency, all hosts of a workload together, per second. `None` without a limit, in a closed loop, or without a
 /// path. Other workloads on the same paths are left out.
 #[must_use]
 pub fn depth_ceiling(
@@ -213,10 +213,15 @@ pub fn depth_ceiling(
         .iter()
         .filter(|set| set.workloads.contains(&workload))
     {
-        let depth = site.hosts[fabric.hosts[set.host].family].queue_depth?;
+        let work = &site.workloads[workload];
+        let slots = site.hosts[fabric.hosts[set.host].family]
+            .queue_depth
+            .map(|depth| f64::from(depth) * super::count(set.paths.len()));
+        let bound = work.outstanding.map(f64::from);
+        let slots = slots.into_iter().chain(bound).reduce(f64::min)?;
         let path = set.paths.first()?;
-        let latency = io_latency_s(site, fabric, &mut flows, &site.workloads[workload], path)?;
-        total += f64::from(depth) * super::count(set.paths.len()) / latency;
+        let latency = io_latency_s(site, fabric, &mut flows, work, path)?;
+        total += slots / latency;
     }
     Some((total, asked))
 }

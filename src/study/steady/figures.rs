@@ -246,6 +246,7 @@ fn population(kinds: &[KindTally], window: f64, saturated: bool) -> Population {
         offered_iops: rate(&|kind| kind.arrived as f64),
         completed_iops: rate(&|kind| kind.completed as f64),
         throughput_mb_s: rate(&|kind| kind.bytes as f64 / 1e6),
+        mean_each_us: extremes(&means).filter(|_| !saturated),
         mean_us: (!saturated && !means.is_empty())
             .then(|| estimated(&mean_interval(&means, CONFIDENCE))),
         quantiles: QUANTILES
@@ -263,6 +264,7 @@ fn quantile(kinds: &[KindTally], latency: &Histogram, late: u64, q: f64) -> Quan
     let beyond = QuantileFigure {
         q,
         latency_us: None,
+        each_us: None,
         beyond_us: None,
     };
     let total = latency.count() + late;
@@ -289,10 +291,22 @@ fn quantile(kinds: &[KindTally], latency: &Histogram, late: u64, q: f64) -> Quan
         figure.low = figure.low.map(|low| low.max(least).min(figure.value));
         figure.high = figure.high.map(|high| high.min(most).max(figure.value));
     }
+    let each: Vec<f64> = kinds
+        .iter()
+        .filter_map(|kind| kind.latency.quantile(own.min(1.0)))
+        .map(Duration::as_us_f64)
+        .collect();
     QuantileFigure {
+        each_us: extremes(&each),
         latency_us: Some(figure),
         ..beyond
     }
+}
+
+/// The least and the greatest of some values.
+fn extremes(values: &[f64]) -> Option<(f64, f64)> {
+    let least = values.iter().copied().reduce(f64::min)?;
+    Some((least, values.iter().copied().reduce(f64::max)?))
 }
 
 /// A percentile of the completed I/Os, us, with its interval at a level.

@@ -1,11 +1,12 @@
 //! Tallies of a switch-over put together into figures.
 
+use super::super::stall::{returns, stalls};
 use super::super::steady::{PEAK_WINDOW, backlogs, estimated_peak};
 use super::{ALLOWED, Setting, Settled, story};
 use crate::measure::Cell;
 use crate::model::{Coarse, Compiled, FlowCell, Tally};
-use crate::outcome::{NamedEvent, Switch, SwitchBin, SwitchWorkload};
-use crate::site::{Measure, Promise};
+use crate::outcome::{NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall};
+use crate::site::{Action, Arrivals, Measure, Promise};
 use crate::unit::{Duration, Instant};
 
 pub(crate) fn figures(
@@ -32,19 +33,31 @@ pub(crate) fn figures(
         .min()
         .unwrap_or(setting.at);
     let (mut events, freed) = story::events(setting, compiled, &tallies[0]);
+    let by_timers = by_timers(setting, compiled);
+    let reference = if setting.survivors.plan.members.is_empty() {
+        Reference::Healthy
+    } else {
+        Reference::Survivors
+    };
     let workloads = freed
         .into_iter()
+        .zip(by_timers)
+        .zip(returns(&compiled.site, compiled.fabric_takes_back()))
         .enumerate()
-        .map(|(index, freed)| SwitchWorkload {
+        .map(|(index, ((freed, by_timers), back))| SwitchWorkload {
             freed_by: freed,
+            by_timers,
+            back,
             ..workload(setting, compiled, tallies, found, index, (width, end))
         })
         .collect();
     if let Some(at) = settled {
         events.push(NamedEvent {
             t_s: relative(at),
-            what: "settled: mean latency and completions as in the survivors' own steady run"
-                .into(),
+            what: format!(
+                "settled: mean latency and completions as in {}",
+                reference.words()
+            ),
             timer: None,
             workload: None,
             ios: None,
@@ -67,6 +80,7 @@ pub(crate) fn figures(
         to_s: relative(end),
         bin_s: width.as_secs_f64(),
         settled_s: settled.map(relative),
+        settles_to: reference,
         limit_s: relative(limit),
         partial: tallies.iter().any(|tally| tally.partial),
         stopped_by: tallies.iter().find_map(|tally| tally.stopped_by),
@@ -142,6 +156,12 @@ fn workload(
         .collect();
     SwitchWorkload {
         name: compiled.site.workloads[index].name.clone(),
+        policies: policies(compiled, index),
+        outstanding: outstanding(compiled, index),
+        rated: !matches!(
+            compiled.site.workloads[index].arrivals,
+            Arrivals::Closed { .. }
+        ),
         longest_io_s: own
             .iter()
             .map(|workload| workload.longest.as_secs_f64())
@@ -149,6 +169,8 @@ fn workload(
         longest_open: own.iter().map(|workload| workload.longest_open).collect(),
         no_path: own.iter().any(|workload| workload.pathless),
         freed_by: None,
+        by_timers: None,
+        back: None,
         longest_silence_s: own
             .iter()
             .map(|workload| workload.silence.as_secs_f64())
@@ -183,6 +205,68 @@ fn workload(
         survivors_peak_iops: estimated_peak(&setting.survivors.figures, index),
         bins,
     }
+}
+
+/// The stall of each workload by timers alone, where one loss is scripted and nothing was drained before it.
+fn by_timers(setting: &Setting<'_>, compiled: &Compiled) -> Vec<Option<TimerStall>> {
+    let mut changes = setting
+        .scripts
+        .iter()
+        .filter(|script| script.action != Action::Restore);
+    let none = vec![None; compiled.site.workloads.len()];
+    let (Some(script), None) = (changes.next(), changes.next()) else {
+        return none;
+    };
+    let Action::Lose(mode) = script.action else {
+        return none;
+    };
+    let mut after = compiled.alive.clone();
+    for member in &script.members {
+        after[member.0 as usize] = false;
+    }
+    let mut stalls = stalls(
+        &compiled.site,
+        &compiled.fabric,
+        (&compiled.alive, &after),
+        mode,
+    );
+    // What comes back before its timers are over is sent again then.
+    let back = setting
+        .scripts
+        .iter()
+        .filter(|script| script.action == Action::Restore);
+    let first = back.map(|script| seconds_after(script.at, setting.at));
+    let first = first.fold(f64::INFINITY, f64::min);
+    for stall in &mut stalls {
+        stall.take_if(|stall| stall.s > first);
+    }
+    stalls
+}
+
+/// The path policies of the hosts of a workload, each once.
+fn policies(compiled: &Compiled, index: usize) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    for host in &compiled.site.workloads[index].hosts {
+        let name = compiled.site.hosts[*host].paths.name();
+        if !found.iter().any(|known| known == name) {
+            found.push(name.to_owned());
+        }
+    }
+    found
+}
+
+/// Most I/Os of a workload under way at all its hosts together, where something of its own bounds them.
+fn outstanding(compiled: &Compiled, index: usize) -> Option<u64> {
+    let work = &compiled.site.workloads[index];
+    let each = match work.arrivals {
+        Arrivals::Closed { depth, .. } => depth,
+        _ => work.outstanding?,
+    };
+    let hosts = compiled.fabric.hosts.iter();
+    let hosts = hosts
+        .filter(|host| work.hosts.contains(&host.family))
+        .count();
+    Some(u64::from(each) * hosts as u64)
 }
 
 /// Fewest completed per second in any whole bin after the loss, of 20 ms or longer.

@@ -91,6 +91,22 @@ fn saturated_has_no_mean() {
 }
 
 #[test]
+fn a_stall_that_nothing_ends_is_not_said_to_be_let_go() {
+    let mut report = sample_report();
+    let work = &mut report.switches[0].workloads[0];
+    work.longest_open = vec![true; work.longest_open.len()];
+    work.freed_by = None;
+    let drawing = crate::render::chart::timeline(&report, 0, 0, Format::Page);
+    let finding = drawing.expect("there is a switch-over").finding;
+    assert!(finding.contains("for more than"), "{finding}");
+    assert!(finding.contains("nothing lets them go"), "{finding}");
+    report.switches[0].workloads[0].no_path = true;
+    let drawing = crate::render::chart::timeline(&report, 0, 0, Format::Page);
+    let finding = drawing.expect("there is a switch-over").finding;
+    assert!(finding.contains("no path is left"), "{finding}");
+}
+
+#[test]
 fn figures_of_no_number_do_no_harm() {
     let mut report = sample_report();
     report.parts[0].cases[1]

@@ -85,12 +85,20 @@ pub(super) fn p99_at_last(scene: &Scene<'_>) -> Option<f64> {
 
 pub(super) fn finding(scene: &Scene<'_>) -> String {
     let (with, name) = (&scene.switch.case.name, &scene.workload.name);
-    let ended = scene
-        .events
-        .iter()
-        .map(|(_, event)| *event)
-        .find(|event| event.ended_stall);
+    let ended = scene.workload.freed_by.as_ref();
+    let open = scene.workload.longest_open.contains(&true);
     let first = match (ended, longest(scene)) {
+        (_, Some(seconds)) if open => {
+            let why = if scene.workload.no_path {
+                "no path is left"
+            } else {
+                "nothing lets them go in that time"
+            };
+            format!(
+                "With {with}, I/Os of {name} hang for more than {}{THIN}s: {why}",
+                sig(seconds, 2)
+            )
+        }
         (Some(event), Some(seconds)) => {
             let held = event.ios.map_or_else(
                 || "requests".to_owned(),

@@ -1,0 +1,242 @@
+//! Stop and spike: whether the work of a workload stops while some of it hangs on lost paths, whether more than usual
+//! comes after, and why its path policy makes it so.
+
+use super::{plural, timer_words};
+use crate::outcome::{Switch, SwitchWorkload};
+use crate::render::number::{Scale, about, three};
+
+/// A silence of this share of the longest I/O is a stop.
+const STOP: f64 = 0.5;
+/// From this many times the survivors' own busiest 20 ms on, what comes after is a spike.
+const SPIKE: f64 = 1.2;
+
+/// Paragraphs on the workloads of which I/Os had to be sent again, those of one path policy together.
+#[must_use]
+pub(crate) fn stop_and_spike(switch: &Switch) -> Vec<String> {
+    let mut policies: Vec<&[String]> = Vec::new();
+    let hit = |work: &&SwitchWorkload| hung(switch, work) > 0;
+    for work in switch.workloads.iter().filter(hit) {
+        if !policies.contains(&work.policies.as_slice()) {
+            policies.push(&work.policies);
+        }
+    }
+    let own = |policy: &&[String]| {
+        let works = switch.workloads.iter().filter(hit);
+        let works: Vec<&SwitchWorkload> = works.filter(|work| work.policies == *policy).collect();
+        paragraph(switch, policy, &works)
+    };
+    policies.iter().map(own).collect()
+}
+
+/// I/Os of a workload that hung, worst run or mean of all.
+fn hung(switch: &Switch, work: &SwitchWorkload) -> u64 {
+    let runs = u64::from(switch.replications.max(1));
+    let still = work.hanging.iter().copied().max().unwrap_or(0);
+    work.retried.div_ceil(runs).max(still)
+}
+
+fn stops(work: &SwitchWorkload) -> bool {
+    let longest = work.longest_io_s.iter().copied().fold(0.0, f64::max);
+    work.longest_silence_s >= STOP * longest
+}
+
+fn spikes(work: &SwitchWorkload) -> bool {
+    work.survivors_peak_iops > 0.0 && work.completed_most_iops >= SPIKE * work.survivors_peak_iops
+}
+
+fn paragraph(switch: &Switch, policy: &[String], works: &[&SwitchWorkload]) -> String {
+    let mut out = match policy {
+        [policy] => format!("Paths are taken {}.", taken(policy)),
+        _ => "Hosts differ in how they take paths.".to_owned(),
+    };
+    let mut calm: Vec<String> = Vec::new();
+    for work in works {
+        let hung = hung(switch, work);
+        let of = work.outstanding.map_or_else(String::new, |bound| {
+            format!(" of the {} that may be under way", about(bound))
+        });
+        if stops(work) || spikes(work) || work.longest_open.contains(&true) {
+            out += &format!(
+                " {}: {}{of} hung. {}{}",
+                work.name,
+                plural(whole(hung), "I/O"),
+                stop(work, hung),
+                spike(work, hung)
+            );
+        } else {
+            calm.push(format!("{} ({}{of} hung)", work.name, about(hung)));
+        }
+    }
+    if !calm.is_empty() {
+        out += &format!(
+            " No stop and no spike: {}; the rest went on over the other paths.",
+            calm.join(", ")
+        );
+    }
+    out
+}
+
+/// Who gets an I/O while nobody knows that a path is lost.
+fn taken(policy: &str) -> &'static str {
+    match policy {
+        "round-robin" => {
+            "in turn: a lost path gets its share of all that comes, for as long as nobody knows that it is lost and a slot \
+             is free"
+        }
+        "random" => {
+            "at random: a lost path gets its share of all that comes, for as long as nobody knows that it is lost and a \
+             slot is free"
+        }
+        "least-queue" => {
+            "by the fewest I/Os under way: a lost path never gets rid of what it has, so that it gets another only when all \
+             that answer have as many"
+        }
+        "least-bytes" => {
+            "by the fewest bytes under way: a lost path never gets rid of what it has, so that it gets another only when all \
+             that answer have as many"
+        }
+        _ => {
+            "by preference: the preferred one gets all that comes while it has a free slot, lost or not, for as long as \
+             nobody knows"
+        }
+    }
+}
+
+fn stop(work: &SwitchWorkload, hung: u64) -> String {
+    if !stops(work) {
+        return "The rest went on over the other paths: no stop. ".to_owned();
+    }
+    let time = Scale::of("s", [work.longest_silence_s]).two(work.longest_silence_s);
+    if work.outstanding.is_some_and(|bound| hung >= bound) {
+        format!("That is all: the load stops for {time}, until a timer lets them go. ")
+    } else {
+        format!("The load stops for {time}: no path was left that answers. ")
+    }
+}
+
+fn spike(work: &SwitchWorkload, hung: u64) -> String {
+    if work.longest_open.contains(&true) {
+        return "Nothing has let them go in the time simulated.".to_owned();
+    }
+    if spikes(work) {
+        let rest = if work.backlog_peak > 2 * hung {
+            ", and what waited behind them in the hosts,"
+        } else {
+            ""
+        };
+        let (most, usual) = (work.completed_most_iops, work.survivors_peak_iops);
+        return format!(
+            "Let go, they{rest} come at once: up to {} a second in 20\u{202F}ms, {} times the survivors\u{2019} own busiest.",
+            three(most),
+            three(most / usual)
+        );
+    }
+    if work.rated {
+        "What is behind the set rate is made good without a spike.".to_owned()
+    } else {
+        "Nothing is made good afterwards: a closed loop has no rate that it is behind of."
+            .to_owned()
+    }
+}
+
+/// What the longest I/O took beyond the timers, s: its own latency and queues; less than nothing where none was caught in the
+/// instant of the loss. `None` where it is not over.
+#[must_use]
+pub(crate) fn over_timers(work: &SwitchWorkload) -> Option<f64> {
+    let stall = work.by_timers.as_ref()?;
+    let longest = work.longest_io_s.iter().copied().fold(0.0, f64::max);
+    (!work.longest_open.contains(&true)).then_some(longest - stall.s)
+}
+
+/// Each sum of timers of a switch-over in words, with the workloads that wait for it.
+#[must_use]
+pub(crate) fn stalls_by_timers(switch: &Switch) -> Vec<(String, Vec<String>)> {
+    let mut found: Vec<(String, Vec<String>)> = Vec::new();
+    for work in &switch.workloads {
+        let Some(stall) = &work.by_timers else {
+            continue;
+        };
+        let parts: Vec<String> = stall.by.split(" + ").map(timer_words).collect();
+        let sum = if parts.len() > 1 {
+            format!(" = {}\u{202F}s", three(stall.s))
+        } else {
+            String::new()
+        };
+        let said = format!("{}{sum}.", parts.join(" + "));
+        match found.iter_mut().find(|(known, _)| *known == said) {
+            Some((_, names)) => names.push(work.name.clone()),
+            None => found.push((said, vec![work.name.clone()])),
+        }
+    }
+    found
+}
+
+fn whole(count: u64) -> usize {
+    usize::try_from(count).unwrap_or(usize::MAX)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::sample::sample_report;
+
+    /// What is said of one workload of the invented switch-over, changed.
+    fn said(change: impl Fn(&mut SwitchWorkload)) -> String {
+        let mut switch = sample_report().switches[0].clone();
+        switch.replications = 1;
+        switch.workloads.truncate(1);
+        let work = &mut switch.workloads[0];
+        work.longest_io_s = vec![15.0];
+        change(work);
+        stop_and_spike(&switch).join("\n")
+    }
+
+    #[test]
+    fn a_bound_that_hangs_as_a_whole_is_a_stop_and_one_that_does_not_is_none() {
+        let turns = said(|work| {
+            work.policies = vec!["round-robin".into()];
+            (work.retried, work.outstanding) = (32, Some(32));
+            work.longest_silence_s = 14.99;
+            work.backlog_peak = 60_000;
+            (work.completed_most_iops, work.survivors_peak_iops) = (120_000.0, 4_000.0);
+        });
+        for part in [
+            "in turn",
+            "32 I/Os of the 32",
+            "That is all",
+            "stops for 15",
+            "30.0 times",
+            "waited behind",
+        ] {
+            assert!(turns.contains(part), "{part}: {turns}");
+        }
+        let level = said(|work| {
+            work.policies = vec!["least-queue".into()];
+            (work.retried, work.outstanding) = (2, Some(32));
+            work.longest_silence_s = 0.001;
+            (work.completed_most_iops, work.survivors_peak_iops) = (4_100.0, 4_000.0);
+        });
+        for part in ["fewest", "2 of the 32", "No stop and no spike"] {
+            assert!(level.contains(part), "{part}: {level}");
+        }
+    }
+
+    #[test]
+    fn nothing_is_said_where_nothing_hung() {
+        assert_eq!(said(|work| work.retried = 0), "");
+    }
+
+    #[test]
+    fn a_closed_loop_makes_nothing_good_and_what_hangs_to_the_end_is_said() {
+        let closed = |open: bool| {
+            said(move |work| {
+                (work.retried, work.outstanding, work.rated) = (32, Some(32), false);
+                work.longest_silence_s = 15.0;
+                (work.completed_most_iops, work.survivors_peak_iops) = (100.0, 100.0);
+                work.longest_open = vec![open];
+            })
+        };
+        assert!(closed(false).contains("no rate"), "{}", closed(false));
+        assert!(closed(true).contains("Nothing has let"), "{}", closed(true));
+    }
+}

@@ -1,0 +1,34 @@
+//! After a loss: how long an I/O that it catches is stopped by timers alone.
+
+use super::super::estimate::CaseLoads;
+use super::super::stall::stalls;
+use crate::outcome::{TheoryRow, Trust};
+use crate::site::Site;
+use crate::topology::Fabric;
+
+/// A row for each workload of which some paths are lost and some are left.
+pub(super) fn rows(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Vec<TheoryRow> {
+    let Some(outage) = case.outage.and_then(|index| site.outages.get(index)) else {
+        return Vec::new();
+    };
+    let all = fabric.all_alive();
+    let found = stalls(site, fabric, (&all, &case.alive), outage.mode);
+    let rows = site.workloads.iter().zip(found);
+    rows.filter_map(|(work, stall)| {
+        Some(TheoryRow {
+            case: case.name.clone(),
+            part: work.name.clone(),
+            figure: "stall",
+            unit: "s",
+            value: stall?.s,
+            trust: Trust::Approximation,
+            by: "timers, detection + hold",
+            assumes: "an I/O is under way on a lost path when that goes (a silent loss on Fibre Channel: just issued), and finds a \
+                      free path when it is let go; its own latency and queues come on top",
+            simulated: None,
+            simulated_low: None,
+            simulated_high: None,
+        })
+    })
+    .collect()
+}

@@ -1,0 +1,157 @@
+//! Parts that are lost under two names: the second loss takes nothing more away, and the part is there again only when both
+//! have been restored.
+
+use super::{Fabric, MemberId, NodeId};
+use crate::site::{Action, Event, LossMode, Site};
+
+/// An event that does less than it says: a return after which some of its links are still lost, or a loss of links that are
+/// lost already.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct StillOut {
+    /// A return, or a loss.
+    pub returns: bool,
+    /// Links that are lost by other events too.
+    pub links: usize,
+    /// Links that the event concerns.
+    pub of: usize,
+    /// Those other losses: number of the event, from 1, and its target.
+    pub by: Vec<(u32, String)>,
+}
+
+impl StillOut {
+    /// `still lost with A (event 1)`, or how many of them.
+    #[must_use]
+    pub fn words(&self) -> String {
+        let by = self.by.iter();
+        let by: Vec<String> = by
+            .map(|(number, target)| format!("`{target}` (event {number})"))
+            .collect();
+        let with = if by.is_empty() {
+            String::new()
+        } else {
+            format!(" with {}", by.join(" and "))
+        };
+        match (self.returns, self.links == self.of) {
+            (true, true) => format!("without effect: still lost{with}"),
+            (true, false) => format!("{} of {} links still lost{with}", self.links, self.of),
+            (false, _) => format!("already lost{with}"),
+        }
+    }
+}
+
+/// By event, in their order: what its return leaves out, or that its loss takes nothing more away; `None` where it does all
+/// that it says.
+#[must_use]
+pub fn still_out(site: &Site, fabric: &Fabric) -> Vec<Option<StillOut>> {
+    let mut losses = vec![[0_u32; 2]; fabric.members.len()];
+    let mut standing: Vec<(&Event, Vec<MemberId>)> = Vec::new();
+    let mut known: Vec<(u32, &str, Vec<MemberId>)> = Vec::new();
+    let follow = |event| {
+        let event: &Event = event;
+        // A flap has many events of the same parts.
+        let same = known
+            .iter()
+            .position(|(number, target, _)| (*number, *target) == (event.number, &event.target));
+        let same = same.unwrap_or_else(|| {
+            let members = fabric.members_of(&event.parts, event.side);
+            known.push((event.number, &event.target, members));
+            known.len() - 1
+        });
+        let members = known[same].2.clone();
+        let ways: &[usize] = match event.action {
+            Action::Lose(_) => &[0, 1],
+            Action::LoseWay(crate::site::Heading::Arrays) => &[0],
+            Action::LoseWay(crate::site::Heading::Hosts) => &[1],
+            Action::Restore => {
+                standing.retain(|(own, _)| own.target != event.target);
+                for member in &members {
+                    for lost in &mut losses[member.0 as usize] {
+                        *lost = lost.saturating_sub(1);
+                    }
+                }
+                let stays = |member: &&MemberId| losses[member.0 as usize] != [0, 0];
+                let out: Vec<MemberId> = members.iter().filter(stays).copied().collect();
+                return (!out.is_empty()).then(|| StillOut {
+                    returns: true,
+                    links: out.len(),
+                    of: members.len(),
+                    by: keeping(&standing, &out),
+                });
+            }
+            Action::Drain | Action::Slow(_) => &[],
+        };
+        let out = |member: &MemberId| ways.iter().all(|way| losses[member.0 as usize][*way] > 0);
+        // A signal that goes after the frames did is a loss to be seen.
+        let loud = event.action == Action::Lose(LossMode::Loud);
+        let seen = loud && standing.iter().any(|(own, _)| own.action != event.action);
+        let gone = !ways.is_empty() && !members.is_empty() && !seen && members.iter().all(out);
+        let found = gone.then(|| StillOut {
+            returns: false,
+            links: members.len(),
+            of: members.len(),
+            by: keeping(&standing, &members),
+        });
+        for member in &members {
+            for way in ways {
+                losses[member.0 as usize][*way] += 1;
+            }
+        }
+        if !ways.is_empty() {
+            standing.push((event, members));
+        }
+        found
+    };
+    site.events.iter().map(follow).collect()
+}
+
+/// Losses in force that have any of these members.
+fn keeping(standing: &[(&Event, Vec<MemberId>)], out: &[MemberId]) -> Vec<(u32, String)> {
+    let keeps = |members: &[MemberId]| members.iter().any(|member| out.contains(member));
+    let mut by: Vec<(u32, String)> = Vec::new();
+    for (event, members) in standing {
+        let one = (event.number, event.target.clone());
+        if keeps(members) && !by.contains(&one) {
+            by.push(one);
+        }
+    }
+    by
+}
+
+/// Links over which nothing goes once all events are over, lost or drained, and the nodes that are lost then.
+#[must_use]
+pub fn out_at_the_end(site: &Site, fabric: &Fabric) -> (Vec<MemberId>, Vec<NodeId>) {
+    let mut links = vec![0_u32; fabric.members.len()];
+    let mut drained = vec![false; fabric.members.len()];
+    let mut nodes = vec![0_u32; fabric.nodes.len()];
+    for event in &site.events {
+        let members = fabric.members_of(&event.parts, event.side);
+        let members = members.iter().map(|member| member.0 as usize);
+        let whole = || fabric.nodes_of(&event.parts, event.side).into_iter();
+        match event.action {
+            Action::Lose(_) => {
+                members.for_each(|member| links[member] += 1);
+                whole().for_each(|node| nodes[node.0 as usize] += 1);
+            }
+            Action::LoseWay(_) => members.for_each(|member| links[member] += 1),
+            Action::Drain => members.for_each(|member| drained[member] = true),
+            Action::Restore => {
+                for member in members {
+                    links[member] = links[member].saturating_sub(1);
+                    drained[member] = false;
+                }
+                for node in whole() {
+                    let lost = &mut nodes[node.0 as usize];
+                    *lost = lost.saturating_sub(1);
+                }
+            }
+            Action::Slow(_) => {}
+        }
+    }
+    let out = (0_u32..).zip(links.iter().zip(drained));
+    let out = out.filter(|(_, (lost, drained))| **lost > 0 || *drained);
+    let gone = (0_u32..).zip(&nodes).filter(|(_, lost)| **lost > 0);
+    (
+        out.map(|(member, _)| MemberId(member)).collect(),
+        gone.map(|(node, _)| NodeId(node)).collect(),
+    )
+}

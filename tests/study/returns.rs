@@ -1,0 +1,200 @@
+//! What comes back: parts lost under two names, the state that a run settles to, and that it is the healthy one.
+
+use super::rig::{Twin, origin, site};
+use halfloom::measure::mean_interval;
+use halfloom::model::{Compiled, Limits, Script, Stop, Watch, World};
+use halfloom::outcome::{Reference, Report};
+use halfloom::scenario::{Source, read};
+use halfloom::site::Site;
+use halfloom::study::{NoProgress, simulate};
+use halfloom::unit::Instant;
+
+/// SCSI over FC on two fabrics: a loss is noticed after 0.1 s and held for 1 s, paths are checked every 2 s and fail back 1 s after they
+/// were found. One fabric has a utilization of some 60 %, two of 30 %.
+fn text(events: &[(&str, &str)]) -> String {
+    let more: String = events
+        .iter()
+        .map(|(at, what)| format!("[[event]]\nat = \"{at}\"\n{what}\n"))
+        .collect();
+    Twin {
+        run: "duration = \"1s\"\nwarm_up = \"100ms\"\nreplications = 10\nswitch_replications = 2\nsettle_limit = \"3s\"",
+        timers: "link_loss_detect = \"100ms\"\nfast_io_fail = \"1s\"\npath_check = \"2s\"\nfailback = \"1s\"",
+        host: "queue_depth = 64",
+        array: "controllers = 1\nparallel = 64\nread = { hit = \"100%\", hit_time = \"100us\" }",
+        near: "speed = \"8GFC\"",
+        far: "speed = \"8GFC\"",
+        name: "w",
+        work: "protocol = \"fc-scsi\"\nread = \"100%\"\nsizes = \"64KiB\"\narrivals = { poisson = \"7500/s\" }\n\
+               promise = { mean = \"5ms\", switching = { longest_io = \"5s\", failed = 0 } }",
+        more: &more,
+        ..Twin::default()
+    }
+    .text()
+}
+
+fn run(events: &[(&str, &str)]) -> Report {
+    let site = site(&text(events), &[]);
+    simulate(&site, origin(&site), &NoProgress)
+}
+
+fn scripted(report: &Report) -> Vec<&str> {
+    let events = report.switches[0].events.iter();
+    let scripted = events.filter(|event| event.timer.is_none() && event.workload.is_none());
+    let words = scripted.map(|event| event.what.as_str());
+    words
+        .filter(|what| what.contains("lost") || what.contains("restored"))
+        .collect()
+}
+
+/// What is lost as part of a fabric and by its own name is back only when both are restored; every event says so.
+#[test]
+fn a_part_lost_under_two_names_needs_two_returns() {
+    let events = [
+        ("1s", "lose = \"A\""),
+        ("1200ms", "lose = \"core-A~box*\""),
+        ("4s", "restore = \"core-A~box*\""),
+        ("6s", "restore = \"A\""),
+    ];
+    let report = run(&events);
+    let found = scripted(&report);
+    assert!(
+        found.contains(&"core-A~box* lost, already lost with `A` (event 1)"),
+        "{found:?}"
+    );
+    assert!(
+        found.contains(&"core-A~box* restored, without effect: still lost with `A` (event 1)"),
+        "{found:?}"
+    );
+    assert!(found.contains(&"A restored"), "{found:?}");
+    // Nothing comes back before 6 s: 5 s after the loss.
+    let back = report.switches[0]
+        .events
+        .iter()
+        .find(|event| event.what.contains(" back"));
+    assert!(back.expect("it comes back").t_s > 5.0);
+    // The other way round: the fabric comes back but for what is lost by its own name.
+    let report = run(&[events[0], events[1], ("4s", "restore = \"A\"")]);
+    let found = scripted(&report);
+    assert!(
+        found.contains(&"A restored, 1 of 2 links still lost with `core-A~box*` (event 2)"),
+        "{found:?}"
+    );
+    assert!(
+        !report.switches[0]
+            .events
+            .iter()
+            .any(|event| event.what.contains(" back"))
+    );
+    // Read without a run it is a warning with its place.
+    let whole = text(&events);
+    let source = Source {
+        name: "t.toml",
+        text: &whole,
+    };
+    let Ok(loaded) = read(source, &[], &|_| Err(String::new())) else {
+        panic!("it is sound");
+    };
+    let warnings: Vec<_> = loaded
+        .warnings
+        .iter()
+        .map(|warning| warning.message.clone())
+        .collect();
+    assert_eq!(
+        warnings,
+        [
+            "event 2 loses `core-A~box*`, already lost with `A` (event 1)",
+            "event 3 restores `core-A~box*`, without effect: still lost with `A` (event 1)",
+        ]
+    );
+}
+
+/// With one fabric gone for good things settle as the survivors do by themselves, with everything back as the whole site does, and
+/// never before the last event.
+#[test]
+fn a_run_settles_to_what_is_there_at_its_end() {
+    let lost = run(&[("1s", "lose = \"A\"")]);
+    let switch = &lost.switches[0];
+    assert_eq!(switch.settles_to, Reference::Survivors);
+    let settled = switch.settled_s.expect("as one fabric does");
+    assert!((1.1..2.5).contains(&settled), "{settled}");
+    let whole = run(&[("1s", "lose = \"A\""), ("6s", "restore = \"A\"")]);
+    let switch = &whole.switches[0];
+    assert_eq!(switch.settles_to, Reference::Healthy);
+    let settled = switch.settled_s.expect("as both do");
+    // Found by a check at most 2 s and the fabric's 0.2 s after the return, failed back 1 s later.
+    assert!((5.0..9.5).contains(&settled), "{settled}");
+    let events = switch.events.iter();
+    let back = events.filter(|event| event.what.contains("failed back"));
+    let back = back.map(|event| event.t_s).fold(0.0, f64::max);
+    assert!(back > 5.0 && settled >= back, "{settled} and {back}");
+    let words = "settled: mean latency and completions as in the steady run of the whole site";
+    assert!(switch.events.iter().any(|event| event.what == words));
+}
+
+/// Mean latency (us) and completed I/Os of what arrives in seconds 12 to 14, one pair a replication.
+#[allow(clippy::cast_precision_loss)]
+fn late(site: &Site, with_events: bool) -> Vec<(f64, f64)> {
+    let compiled = Compiled::new(site, &[]);
+    let watch = Watch {
+        from: Instant(12_000_000_000_000),
+        to: Instant(14_000_000_000_000),
+        transient: false,
+    };
+    (0..10)
+        .map(|replication| {
+            let mut world = World::new(&compiled, replication, watch, Limits { events: 1 << 40 });
+            for event in site.events.iter().filter(|_| with_events) {
+                world.add_script(Script {
+                    at: Instant(event.at.0),
+                    action: event.action,
+                    members: compiled.fabric.members_of(&event.parts, event.side),
+                    nodes: compiled.fabric.nodes_of(&event.parts, event.side),
+                    label: String::new(),
+                });
+            }
+            world.run_until(Instant(16_000_000_000_000), Stop::WhenMeasured);
+            let tally = world.finish();
+            let reads = &tally.workloads[0].reads;
+            assert_eq!(tally.workloads[0].failed_total, 0);
+            (reads.latency.mean().unwrap() / 1e6, reads.completed as f64)
+        })
+        .collect()
+}
+
+/// After the return and the failback the same arrivals take the same time as if nothing had happened: the paired differences of
+/// mean and completions hold zero, while without the return they do not.
+#[test]
+fn after_the_return_the_figures_are_the_healthy_ones() {
+    let back = site(
+        &text(&[("1s", "lose = \"A\""), ("4s", "restore = \"A\"")]),
+        &[],
+    );
+    let gone = site(&text(&[("1s", "lose = \"A\"")]), &[]);
+    let healthy = late(&back, false);
+    let differences = |other: &[(f64, f64)], of: fn(&(f64, f64)) -> f64| -> (f64, f64) {
+        let pairs = other.iter().zip(&healthy);
+        let values: Vec<f64> = pairs.map(|(one, two)| of(one) - of(two)).collect();
+        let estimate = mean_interval(&values, 0.95);
+        (
+            estimate.value,
+            estimate.half_width.expect("ten replications"),
+        )
+    };
+    let returned = late(&back, true);
+    for of in [|pair: &(f64, f64)| pair.0, |pair: &(f64, f64)| pair.1] {
+        let (mean, half) = differences(&returned, of);
+        assert!(mean.abs() <= half, "{mean} ± {half}");
+    }
+    // The same arrivals: what differs is hardly anything.
+    let (mean, half) = differences(&returned, |pair| pair.0);
+    let usual = healthy[0].0;
+    assert!(
+        mean.abs() + half < usual / 100.0,
+        "{mean} ± {half} of {usual} us"
+    );
+    let (mean, half) = differences(&late(&gone, true), |pair| pair.0);
+    assert!(
+        mean - half > usual / 20.0,
+        "one fabric is slower: {mean} ± {half}"
+    );
+}
