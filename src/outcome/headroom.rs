@@ -133,6 +133,13 @@ pub enum Because {
         /// Asked for there, 10^6 bytes per second.
         throughput_mb_s: f64,
     },
+    /// Up to the largest load that there is to try not so much is asked for: arithmetic.
+    MostBefore {
+        /// That load.
+        factor: f64,
+        /// Asked for there, 10^6 bytes per second.
+        throughput_mb_s: f64,
+    },
     /// A host of the workload has no path in this case.
     NoPath,
 }

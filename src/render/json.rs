@@ -146,7 +146,7 @@
 //! `met`), `bound` (what ended it at `met` where no promise did: `"asked"`, `"buildable"`, else `null`), `floor` (from which load on
 //! a throughput is asked for that is promised, or `null`: `workload`, `target_text`, `factor`, `asked_mb_s` today), `hopeless` (a
 //! promise that no load keeps, or `null`: `workload`, `measure`, `target_text`, `because`: `idle-mean`, `idle-wire` and `least-load`
-//! with `latency_us`, the last with `factor`, `full-before` with `factor` and `throughput_mb_s`, or `"no-path"`), `switch_over` (at the largest load proven healthy and in this case, or `null`: `factor`, `replications`,
+//! with `latency_us`, the last with `factor`, `full-before` and `most-before` with `factor` and `throughput_mb_s`, or `"no-path"`), `switch_over` (at the largest load proven healthy and in this case, or `null`: `factor`, `replications`,
 //! `verdict`, `rows` as of a point, `partial`, `settled_s`, `frame_hops`), `points`. `switch_overs` says whether they were judged:
 //! `"judged"`, `"not-asked"` or `"nothing-promised"`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`), `replications`,
 //! `verdict`, `lengthened_s` (its runs were made so long, else `null`), `needs_s` (its runs are too short to call it met, so long

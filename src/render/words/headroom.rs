@@ -115,9 +115,10 @@ fn microseconds(value: f64) -> String {
 
 /// Which promise no load keeps, and how that is known.
 fn hopeless_sentence(name: &str, found: &Hopeless, headroom: &Headroom) -> String {
-    let load = match headroom.grows.hosts {
-        None => "load at all",
-        Some(_) => "number of hosts",
+    let load = match (&found.because, headroom.grows.hosts) {
+        (Because::MostBefore { .. }, None) => "load that was to be tried",
+        (_, None) => "load at all",
+        (_, Some(_)) => "number of hosts",
     };
     let because = match &found.because {
         Because::IdleMean { latency_us } => format!(
@@ -145,6 +146,15 @@ fn hopeless_sentence(name: &str, found: &Hopeless, headroom: &Headroom) -> Strin
             throughput_mb_s,
         } => format!(
             "a part is full at {} {}, where no more than {} is asked for",
+            counted(headroom, *factor),
+            growth_unit(headroom),
+            megabytes(*throughput_mb_s)
+        ),
+        Because::MostBefore {
+            factor,
+            throughput_mb_s,
+        } => format!(
+            "up to {} {}, the most that was to be tried, no more than {} is asked for",
             counted(headroom, *factor),
             growth_unit(headroom),
             megabytes(*throughput_mb_s)
@@ -466,6 +476,15 @@ mod tests {
         assert!(
             full.contains("no more than 1.02 GB/s is asked for"),
             "{full}"
+        );
+        let most = hopeless(Because::MostBefore {
+            factor: 3.0,
+            throughput_mb_s: 500.0,
+        });
+        assert!(
+            most.contains("no load that was to be tried keeps")
+                && most.contains("up to 3.00 times today's load"),
+            "{most}"
         );
         assert!(hopeless(Because::NoPath).contains("its hosts have no path to the array"));
     }

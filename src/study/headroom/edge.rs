@@ -10,8 +10,12 @@ use crate::outcome::{Estimated, LoadPoint, LoadRow, MeasureKind, Purpose, Steady
 const APART: f64 = 0.1;
 /// Beyond bursts that fill a part, each load is so many times the last.
 const BEYOND: f64 = 1.15;
-/// A test is left out where it lies at less than this share of the distance that has an even chance.
-const CHANCE: f64 = 0.6;
+/// A test is left out where it lies at less than this share of the distance that has an even chance: of being met, where
+/// replications differ less than at the edge, and of being missed, where they differ more.
+const CHANCE_MET: f64 = 0.3;
+const CHANCE_MISSED: f64 = 0.6;
+/// Pilot runs stop at this share of that distance.
+const ENOUGH: f64 = 0.8;
 
 /// How far the worst promise is from its limit, which it is, and one over the variance of that distance: ln(share above ÷
 /// share allowed), ln(mean ÷ target), ln(target ÷ throughput). Infinite when the work does not fit.
@@ -170,7 +174,7 @@ pub(super) fn next_pilot(
     let next = match edge(search) {
         (Some(under), Some(over)) => {
             let close = CLOSE
-                .max(0.5 * distance(search, search.replications, TESTS))
+                .max(ENOUGH * distance(search, search.replications, TESTS))
                 .min(0.2);
             // Between the cliff and a load that does not fit there is nothing to prove.
             let cliff = over.1.is_infinite() && under.0 >= 0.97 * search.cliff;
@@ -237,10 +241,11 @@ pub(super) fn proofs(
     let step = STEPS[number];
     // With hardly a chance here and another test to come, that one is made.
     let last = number + 1 == STEPS.len();
-    if !last && scale.step() == 0.0 && step < CHANCE * distance(search, search.replications, TESTS)
-    {
-        return Vec::new();
-    }
+    let even = if last || scale.step() > 0.0 {
+        0.0
+    } else {
+        distance(search, search.replications, TESTS)
+    };
     let tests = |purpose: Purpose| {
         search
             .points
@@ -262,7 +267,8 @@ pub(super) fn proofs(
     let tested =
         |purpose: Purpose, factor: f64| tests(purpose).any(|judged| judged.point.factor == factor);
     let mut jobs = Vec::new();
-    if !proven(Purpose::ProveMet, Verdict::Met)
+    if step >= CHANCE_MET * even
+        && !proven(Purpose::ProveMet, Verdict::Met)
         && let Some(from) = middle.or(under.map(|(factor, _)| factor))
     {
         // Nothing breaks up to the bound: it is tested itself, then loads below it.
@@ -277,7 +283,8 @@ pub(super) fn proofs(
             jobs.push((factor, Purpose::ProveMet));
         }
     }
-    if !proven(Purpose::ProveMissed, Verdict::Missed)
+    if step >= CHANCE_MISSED * even
+        && !proven(Purpose::ProveMissed, Verdict::Missed)
         && let Some(from) = middle.or(over.map(|(factor, _)| factor))
     {
         let mut factor = scale.up(from * (1.0 + step));

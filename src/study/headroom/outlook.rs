@@ -70,15 +70,19 @@ pub(super) fn outlook(
             let top = saturation.unwrap_or(most).min(most);
             let enough = |factor: f64| asked(factor) >= Some(promise.target);
             let Some(factor) = least(scale, (bottom, top), enough) else {
-                let because = Because::FullBefore {
-                    factor: top,
-                    throughput_mb_s: asked(top).or(today).unwrap_or(0.0) / 1e6,
+                let throughput_mb_s = asked(top).or(today).unwrap_or(0.0) / 1e6;
+                let because = if saturation.is_some_and(|full| full <= most) {
+                    Because::FullBefore {
+                        factor: top,
+                        throughput_mb_s,
+                    }
+                } else {
+                    Because::MostBefore {
+                        factor: top,
+                        throughput_mb_s,
+                    }
                 };
-                // Where the search ends before a part is full, more might be asked for beyond it.
-                if saturation.is_some_and(|full| full <= most) {
-                    return hopeless(workload, promise, because);
-                }
-                continue;
+                return hopeless(workload, promise, because);
             };
             if floor.as_ref().is_none_or(|known| known.factor < factor) {
                 floor = Some(Floor {

@@ -347,6 +347,31 @@ fn a_throughput_above_what_is_asked_for_holds_from_some_load_on_or_never() {
         "{known:?}"
     );
     assert_eq!(never.met, None);
+    // Where the search ends before anything is full, that is the reason and no other.
+    let mut site = site(
+        &text(
+            3,
+            run,
+            "{ poisson = \"500k/s\" }",
+            "{ throughput = \"900MB/s\" }",
+        )
+        .replace("read = ", "sizes = \"1KiB\"\nread = "),
+    );
+    site.run.replications = 2;
+    let ask = Ask {
+        most: 1.25,
+        ..only_healthy()
+    };
+    let short = headroom(&site, origin(), &ask, &NoProgress);
+    let known = short.cases[0]
+        .hopeless
+        .as_ref()
+        .expect("too little is asked for");
+    assert!(
+        matches!(known.because, Because::MostBefore { factor, throughput_mb_s }
+            if factor == 1.25 && (throughput_mb_s - 640.0).abs() < 1.0),
+        "{known:?}"
+    );
     // At today's rate it is kept as always, and there is no floor.
     assert_eq!(found("{ throughput = \"400MB/s\" }").floor, None);
 }
