@@ -30,6 +30,7 @@ mod report;
 mod simulate;
 mod study;
 mod sweep;
+mod windows;
 mod wire;
 mod workload;
 mod write;

@@ -25,7 +25,7 @@ pub use series::{
     BINS, Cell, FINEST_BIN, LevelCell, LevelSeries, PEAK_WINDOW, Peak, Series, Sum, TimeAverage,
     add_interval,
 };
-pub use settle::{band, settled};
+pub use settle::{Joined, band, band_of_few, settled};
 pub use verdict::{
     Judgement, Trust, VERDICT_CONFIDENCE, Verdict, judge_at_least, judge_at_least_with,
     judge_at_most, judge_at_most_with, judge_every, judge_fraction, judge_fraction_at,

@@ -23,6 +23,7 @@ mod steady;
 mod sweep;
 mod switch;
 mod theory;
+mod windows;
 
 pub use compare::{Change, Comparison, DesignRow, Difference, Inventory, PartDifference};
 pub use derived::{Derived, DerivedArrivals, Dispersion, Work};
@@ -55,3 +56,4 @@ pub use steady::{
 pub use sweep::{SweepCase, SweepPoint};
 pub use switch::{LaneSpan, NamedEvent, PathLane, Switch, SwitchBin, SwitchWorkload};
 pub use theory::{TheoryRow, Trust};
+pub use windows::{HourRow, JudgedBy, OutageWindows, Tightest, Window, Windows, WorkShape};

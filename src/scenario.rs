@@ -13,6 +13,7 @@ mod context;
 mod control;
 mod counters;
 mod cursor;
+mod day;
 mod events;
 mod fate;
 mod groups;
@@ -348,7 +349,8 @@ fn understand(
         },
     );
     let switches = delays(ctx, raw_switches, &links);
-    let workloads = work::workloads(ctx, &names, &links, files, traces);
+    let shapes = day::Shapes::read(&top, &names);
+    let workloads = work::workloads(ctx, (&names, &shapes), &links, files, traces);
     let groups = fate::groups(&top);
     let outages = control::outages(&top, &switches, &groups);
     let events = events::events(&top, &outages, &groups);

@@ -6,13 +6,14 @@
 //!
 //! Left out: where a value stood in the text (only [`Assumption::line`] remembers), and every derived thing.
 
+mod day;
 mod family;
-
 mod growth;
 mod run;
 mod timers;
 mod work;
 
+pub use day::DayShape;
 pub use family::{
     AdapterBus, ArrayFamily, BusPer, Cage, Carries, Chassis, Choose, End, Fabric, Forwarding,
     HostFamily, Lag, Law, LinkFamily, Numbered, PathPolicy, ReadService, SwitchFamily, Team,

@@ -31,6 +31,7 @@ pub mod singles;
 mod steady;
 pub mod sweep;
 mod switch;
+pub mod windows;
 
 pub use case::{CasePlan, cases};
 pub use progress::{NoProgress, Progress};
@@ -193,6 +194,7 @@ fn assemble(
         mends: Vec::new(),
         mend_search: None,
         each_part: None,
+        windows: None,
         picture,
         review,
         assumptions: assumptions(site),

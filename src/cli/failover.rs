@@ -7,7 +7,10 @@ use super::options::{
 };
 use super::output::{only, outage_words};
 use super::study::{self, Job};
-use super::write;
+use super::windows::{self, WindowArguments};
+use super::{picture, write};
+use crate::outcome::{Origin, Windows};
+use crate::render::chart::{self, Format};
 use crate::render::several::scenario_rows;
 use crate::render::{csv, sheet, table};
 use crate::study::Ask;
@@ -24,12 +27,12 @@ const EACH_SWITCH_REPLICATIONS: u32 = 1;
 
 /// Arguments of `failover`.
 #[derive(Debug, Args)]
-#[command(group = ArgGroup::new("singles").args(["each_part", "during"]).multiple(true))]
+#[command(group = ArgGroup::new("singles").args(["each_part", "during"]).multiple(true).conflicts_with("windows"))]
 pub(super) struct Arguments {
     #[command(flatten)]
     scenario: ScenarioArguments,
     /// Further scenarios: one row each is printed then, with the verdict, the worst case and what limits there
-    #[arg(value_name = "MORE.toml", conflicts_with_all = ["singles", "junit"])]
+    #[arg(value_name = "MORE.toml", conflicts_with_all = ["singles", "junit", "windows"])]
     more: Vec<PathBuf>,
     /// Only this outage, by name; may be repeated [default: every outage]
     #[arg(long, value_name = "NAME")]
@@ -55,6 +58,11 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE.html", conflicts_with_all = ["singles", "more"])]
     sheet: Option<PathBuf>,
     #[command(flatten)]
+    windows: WindowArguments,
+    /// Draw the hours into this file, .svg or .png, for a slide [default: no file]
+    #[arg(long, value_name = "FILE", requires = "windows")]
+    chart: Option<PathBuf>,
+    #[command(flatten)]
     run: RunArguments,
     #[command(flatten)]
     precision: PrecisionArguments,
@@ -66,6 +74,7 @@ pub(super) struct Arguments {
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
     arguments.output.check()?;
+    arguments.chart.as_deref().map_or(Ok(()), picture::check)?;
     let sheet_files = arguments.sheet.as_deref().map(sheet_files).transpose()?;
     let search = arguments.mends.search()?;
     let mut job = prepared(arguments, &arguments.scenario)?;
@@ -101,10 +110,20 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         mends: search.most > 0,
         planned: arguments.planned,
     };
+    let hours = arguments.windows.ask(job.site(), ask.outages.as_deref())?;
     if !arguments.more.is_empty() {
         return several(console, arguments, job, &ask, &search);
     }
-    let report = job.mended(&ask, &search)?;
+    if let (Some(hours), None) = (&hours, &sheet_files) {
+        let (origin, found) = windows::alone(job, hours)?;
+        draw(arguments, &origin, &found)?;
+        arguments.output.write_windows(console, &origin, &found)?;
+        return Ok(windows::exit_of(&found));
+    }
+    let report = job.mended(&ask, &search, hours.as_ref())?;
+    if let Some(found) = &report.windows {
+        draw(arguments, &report.origin, found)?;
+    }
     if let Some((page, rows)) = &sheet_files {
         let sheet = sheet::sheet(&report);
         write::file(page, sheet::sheet_page(&report, &sheet).as_bytes())?;
@@ -114,6 +133,14 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         .output
         .write(console, &report, table::report_text)?;
     Ok(study::exit_of(&report))
+}
+
+/// The hours as a slide, where one was asked for.
+fn draw(arguments: &Arguments, origin: &Origin, found: &Windows) -> Result<(), Failure> {
+    match &arguments.chart {
+        Some(path) => picture::write(path, chart::hours(origin, found, Format::Slide)),
+        None => Ok(()),
+    }
 }
 
 /// Where a sheet goes: the page as asked for, and its rows beside it; both can be written.
@@ -158,7 +185,7 @@ fn several(
     }
     let mut reports = Vec::new();
     for job in jobs {
-        reports.push(job.mended(ask, search)?);
+        reports.push(job.mended(ask, search, None)?);
     }
     let rows = scenario_rows(&reports);
     arguments.output.write_several(console, &rows, &reports)?;
@@ -184,5 +211,6 @@ fn own_words(arguments: &Arguments) -> Vec<String> {
     words.extend(given.map(|(_, word)| word.to_owned()));
     words.extend(arguments.precision.words());
     words.extend(arguments.mends.words());
+    words.extend(arguments.windows.words());
     words
 }

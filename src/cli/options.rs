@@ -4,7 +4,7 @@ use super::console::Console;
 use super::exit::Failure;
 use super::load;
 use super::write;
-use crate::outcome::Report;
+use crate::outcome::{Origin, Report, Windows};
 use crate::render::several::ScenarioRow;
 use crate::render::{csv, json, junit, table};
 use crate::study::remedy::{PriceList, Search};
@@ -111,7 +111,7 @@ pub(super) struct OutputArguments {
     #[arg(long)]
     json: bool,
     /// Write the figures as CSV to this file too: one row a case and workload, with single parts one a case
-    /// and promise [default: no file]
+    /// and promise, with windows alone one an outage and hour [default: no file]
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
     #[command(flatten)]
@@ -173,6 +173,27 @@ impl OutputArguments {
 }
 
 impl OutputArguments {
+    /// Writes the CSV and JUnit files of a search for hours if they were asked for, then prints it.
+    pub(super) fn write_windows(
+        &self,
+        console: &Console,
+        origin: &Origin,
+        found: &Windows,
+    ) -> Result<(), Failure> {
+        if let Some(path) = &self.csv {
+            write::file(path, csv::windows_csv(found).as_bytes())?;
+        }
+        if let Some(path) = &self.junit.junit {
+            write::file(path, junit::windows_xml(origin, found).as_bytes())?;
+        }
+        let result = if self.json {
+            json::windows_json(origin, found)
+        } else {
+            table::windows_text(origin, found)
+        };
+        console.result(&result)
+    }
+
     /// Writes the CSV file if it was asked for, then prints a row for each scenario.
     pub(super) fn write_several(
         &self,

@@ -6,6 +6,7 @@ use super::options::{
     JunitArguments, MendArguments, PrecisionArguments, RunArguments, ScenarioArguments,
 };
 use super::study;
+use super::windows::WindowArguments;
 use super::write::{self, Foreign};
 use crate::render::{page, table};
 use crate::study::Ask;
@@ -30,6 +31,8 @@ pub(super) struct Arguments {
     #[command(flatten)]
     mends: MendArguments,
     #[command(flatten)]
+    windows: WindowArguments,
+    #[command(flatten)]
     junit: JunitArguments,
 }
 
@@ -46,6 +49,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     let search = arguments.mends.search()?;
     let mut extra = arguments.precision.words();
     extra.extend(arguments.mends.words());
+    extra.extend(arguments.windows.words());
     let job = study::prepare("report", &arguments.scenario, &arguments.run, &extra)?
         .precisely(&arguments.precision);
     let ask = Ask {
@@ -54,7 +58,8 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         mends: true,
         planned: false,
     };
-    let report = job.mended(&ask, &search)?;
+    let hours = arguments.windows.ask(job.site(), None)?;
+    let report = job.mended(&ask, &search, hours.as_ref())?;
     let files: Vec<(String, Vec<u8>)> = page::attachments(&report)
         .into_iter()
         .map(|file| (file.name, file.bytes))

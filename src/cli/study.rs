@@ -8,6 +8,7 @@ use crate::outcome::{Origin, Report, Verdict};
 use crate::scenario::{Loaded, Problem};
 use crate::site::Site;
 use crate::study::remedy::{self, Search};
+use crate::study::windows::{AskWindows, windows};
 use crate::study::{Ask, Progress};
 
 /// A scenario that is loaded and ready to run.
@@ -90,8 +91,13 @@ impl Job {
         self.origin.switch_replications = run.switch_replications;
     }
 
-    /// The whole study with the changes that `search` asks for.
-    pub(super) fn mended(self, ask: &Ask, search: &Search) -> Result<Report, Failure> {
+    /// The whole study with the changes that `search` asks for, and the hours.
+    pub(super) fn mended(
+        self,
+        ask: &Ask,
+        search: &Search,
+        hours: Option<&AskWindows>,
+    ) -> Result<Report, Failure> {
         let (text, scenario, options) = (
             self.text.clone(),
             self.scenario.clone(),
@@ -111,7 +117,9 @@ impl Job {
         };
         self.run(|site, origin, progress| {
             let report = crate::study::study(site, origin, ask, progress);
-            remedy::search(site, report, ask, search, &apply, progress)
+            let mut report = remedy::search(site, report, ask, search, &apply, progress);
+            report.windows = hours.map(|hours| windows(site, hours, progress));
+            report
         })
     }
 

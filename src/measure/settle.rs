@@ -4,6 +4,7 @@
 //! Left out: how the steady run is made, and what a bin is.
 
 use super::histogram::rank;
+use super::interval::t_quantile;
 
 /// The central band that holds `coverage` (0.99 for 99 %) of the values: the nearest rank of
 /// (1 + coverage)/2 and its mirror image from below. `None` for no values or one that is not a number.
@@ -17,6 +18,47 @@ pub fn band(values: &[f64], coverage: f64) -> Option<(f64, f64)> {
     sorted.sort_unstable_by(f64::total_cmp);
     let upper = rank(f64::midpoint(1.0, coverage), sorted.len() as u64) as usize;
     Some((sorted[sorted.len() - upper], sorted[upper - 1]))
+}
+
+/// What a bin of several others is of them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Joined {
+    /// Their sum: a count.
+    Sum,
+    /// Their mean.
+    Mean,
+}
+
+/// The band in which one more bin lies with probability `coverage`, as long as `pieces` of the bins given: for a
+/// steady run too short to have many bins of the length wanted. `None` for fewer than two values.
+///
+/// The two-sided prediction interval for the mean of m future observations, x ± t s √(1/m + 1/n) (Hahn and
+/// Meeker, Statistical Intervals, 1991, section 4.7; from memory): it supposes that bins are independent and about normal.
+#[must_use]
+#[allow(clippy::cast_precision_loss)]
+pub fn band_of_few(
+    values: &[f64],
+    coverage: f64,
+    pieces: f64,
+    joined: Joined,
+) -> Option<(f64, f64)> {
+    if values.len() < 2 || values.iter().any(|value| value.is_nan()) {
+        return None;
+    }
+    let count = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / count;
+    let squares: f64 = values
+        .iter()
+        .map(|value| (value - mean) * (value - mean))
+        .sum();
+    let deviation = (squares / (count - 1.0)).sqrt();
+    let t = t_quantile(f64::midpoint(1.0, coverage), values.len() - 1);
+    let half = t * deviation * (1.0 / pieces + 1.0 / count).sqrt();
+    let scale = match joined {
+        Joined::Sum => pieces,
+        Joined::Mean => 1.0,
+    };
+    Some(((mean - half) * scale, (mean + half) * scale))
 }
 
 /// The index of the first bin from which mean and rate both stay within their bands (edges included) for
@@ -86,6 +128,41 @@ mod tests {
                 );
             }
         }
+    }
+
+    #[test]
+    fn few_bins_give_a_band_that_holds_the_next_as_often_as_asked() {
+        let mut random = Xoshiro256PlusPlus::seed_from_u64(5);
+        // Sums of twelve uniform draws are about normal, with variance 1.
+        let mut bin = || -> f64 {
+            (0..12)
+                .map(|_| (random.next_u64() >> 11) as f64 / (1_u64 << 53) as f64)
+                .sum()
+        };
+        for (count, pieces) in [(5_usize, 1_u32), (8, 4), (40, 1)] {
+            let mut inside = 0;
+            for _ in 0..2_000 {
+                let values: Vec<f64> = (0..count).map(|_| bin()).collect();
+                let next: f64 = (0..pieces).map(|_| bin()).sum();
+                let of = |joined| band_of_few(&values, 0.9, f64::from(pieces), joined).unwrap();
+                let (low, high) = of(Joined::Sum);
+                inside += u32::from(low <= next && next <= high);
+                let (means, share) = (of(Joined::Mean), f64::from(pieces));
+                assert!(
+                    (means.0 * share - low).abs() < 1e-9 && (means.1 * share - high).abs() < 1e-9
+                );
+            }
+            // 1800 wanted, with a deviation of 13: five of them.
+            assert!(
+                (1_735..=1_865).contains(&inside),
+                "{inside} of 2000 for {count}"
+            );
+        }
+        assert_eq!(band_of_few(&[1.0], 0.9, 1.0, Joined::Sum), None);
+        assert_eq!(
+            band_of_few(&[3.0, 3.0], 0.9, 2.0, Joined::Sum),
+            Some((6.0, 6.0))
+        );
     }
 
     /// Looks at every window of `stay` bins.

@@ -1,6 +1,6 @@
 //! A whole study: every case, the verdicts, the parts, and where it all came from.
 
-use super::{EachPart, Matrix, Picture, Precision, Review, Steady, Switch};
+use super::{EachPart, Matrix, Picture, Precision, Review, Steady, Switch, Windows};
 use serde::Serialize;
 
 /// A state of the site that is studied.
@@ -227,6 +227,8 @@ pub struct Report {
     pub mend_search: Option<MendSearch>,
     /// Every single part lost in turn; `None` when not asked.
     pub each_part: Option<EachPart>,
+    /// The hours in which each outage may be brought about; `None` when not asked.
+    pub windows: Option<Windows>,
     /// The site as a diagram.
     pub picture: Picture,
     /// The static review.

@@ -65,6 +65,11 @@ pub struct SwitchWorkload {
     pub failed: Vec<u64>,
     /// Late responses of given-up attempts, all replications.
     pub late: u64,
+    /// Fewest completed per second in 20 ms after the loss, mean over the replications bin by bin; longer bins where the
+    /// run has none so short. `None`: the run ended before.
+    pub completed_least_iops: Option<f64>,
+    /// Most completed per second in 20 ms of the run, mean of the replications' own: work that was held comes out at once.
+    pub completed_most_iops: f64,
     /// I/Os unfinished when the run ended, all replications.
     pub unfinished: u64,
     /// I/Os that had lost a frame or been sent again and were still not over when the run ended, each

@@ -15,6 +15,7 @@ mod frame;
 mod growth;
 mod headroom;
 mod heat;
+mod hours;
 mod ladder;
 mod lines;
 mod load;
@@ -29,7 +30,7 @@ mod sweep;
 mod text;
 mod timeline;
 
-use crate::outcome::{Exchange, GrowthPlan, Headroom, Origin, Report, Sizes, Switch};
+use crate::outcome::{Exchange, GrowthPlan, Headroom, Origin, Report, Sizes, Switch, Windows};
 use crate::render::sweep::SweepTable;
 
 /// The embedded fonts, for whoever turns drawings into pixels.
@@ -136,6 +137,12 @@ pub fn heat(report: &Report, format: Format) -> Option<Drawing> {
 #[must_use]
 pub fn members(report: &Report, case: usize, format: Format) -> Option<Drawing> {
     members::draw(report, case, format)
+}
+
+/// The hours of a day in which each outage may be brought about; `None` without an outage.
+#[must_use]
+pub fn hours(origin: &Origin, windows: &Windows, format: Format) -> Option<Drawing> {
+    hours::draw(origin, windows, format)
 }
 
 /// The site as a diagram, coloured by the load of steady case `case`.

@@ -11,6 +11,7 @@ mod mends;
 mod several;
 mod sheet;
 mod sweep;
+mod windows;
 
 pub use compare::comparison_csv;
 pub use growth::growth_csv;
@@ -23,6 +24,7 @@ pub use sweep::{
     BEFORE, SweepPlace, sweep_csv_line, sweep_header, sweep_json_fields, sweep_json_line,
     sweep_rows,
 };
+pub use windows::windows_csv;
 
 use super::words::measure_name;
 use crate::outcome::{

@@ -7,7 +7,7 @@
 //! | `format` | 1; a change of meaning is a new number, a new field is not |
 //! | `program` | `halfloom` |
 //! | `estimate` | `true`: nothing here is a measurement or a guarantee |
-//! | `kind` | `report`, `scenarios`, `review`, `paths`, `headroom`, `comparison`, `workload`, `measured` or `growth` |
+//! | `kind` | `report`, `scenarios`, `review`, `paths`, `headroom`, `comparison`, `workload`, `measured`, `growth` or `windows` |
 //!
 //! and goes on with the fields below. A name ends with its unit: `_us` microseconds, `_s` seconds, `_mb_s`
 //! 10^6 bytes per second, `_gb_s` 10^9 bits per second, `_iops` I/Os per second, `_percent` per cent, `_share`
@@ -47,7 +47,8 @@
 //!   `events_handled`, `frame_hops`, `ios`.
 //!   - `workloads`: `name`, `bins` (`t_s`, `offered_iops`, `completed_iops`, `mean_us`, `p99_us`, `max_us`,
 //!     `oldest_us`, `backlog`), `longest_io_s` (one a replication), `longest_silence_s`,
-//!     `above_promise_share`, `above_promise_s`, `completed`, `retried`, `failed` (one a replication),
+//!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss),
+//!     `completed_most_iops` (busiest 20 ms), `retried`, `failed` (one a replication),
 //!     `late`, `unfinished`, `hanging` (had lost a frame or been sent again and were not
 //!     over at the end, one a replication), `backlog_peak`, `drain_s`, `settled_s`, `survivors_peak_iops`.
 //!   - `events`: `t_s`, `what`, `timer`, `workload`, `ios`, `ended_stall`.
@@ -75,6 +76,7 @@
 //!     `peak_percent`: asked in the busiest 20 ms), `switch_over` (`settled_s`, `longest_io_s`,
 //!     `longest_silence_s`, `failed`, `retried`, `timer`: the one that ended the stall), `saturated`,
 //!     `partial`.
+//! - `windows`, the hours in which each outage may be brought about (`null` when not asked): as below.
 //! - `picture`: `nodes` (`name`, `detail`, `count`, `shape`, `lane`, `chassis`, `lost_in`, `layer`) and
 //!   `pipes` (`from`, `to`, `label`, `detail`, `lane`, `load`: `mean_percent`, `asked_peak_percent`,
 //!   `fullest_percent` (of the fullest member in the same direction),
@@ -141,6 +143,19 @@
 //! `verdict`, `saturated`, `partial`, `rows` (`workload`, `measure`, `cell`), `fullest` (three parts: `part`,
 //! `instance`, `mean_percent`, `peak_percent`).
 //!
+//! # `windows`
+//!
+//! `origin` as above, and `windows`: `needed_hours` (in a row), `shapes` (`workload`, `stated`, `factors`: 24 of the stated rate, from
+//! midnight on), `loads` (different ones), `bracketed` (hours judged by busier and quieter ones, else each load simulated),
+//! `switch_judged` (the drain and the loss too), `replications`, `switch_replications`, `duration_s`, `notes`, `outages`:
+//! `case`, `takes`, `simulated` (loads, the state), `ways_simulated` (the drain and the loss), `windows` and `longest` (`from_hour`, `to_hour` at whose start it is over,
+//! `hours`), `verdict` (whether that is long enough) and `hours`. An hour: `hour` (0 for midnight to one), `least_factor`, `most_factor` (of any
+//! workload), `verdict`, `state` (with the outage in force), `judged_by` (`simulated`, `same-load`, `busier-hour`,
+//! `quieter-hour`, `no-work`), `figures_of_hour` (whose they are), `switch_over` (`null`: not judged), `switch_judged_by`,
+//! `switch_of_hour`, `margin_percent` (smallest), `tightest` (`workload`, `measure`, `target_text`, `margin_percent`, `judged_by`: of
+//! a busier hour a lower bound, of a quieter one an upper), `saturated`, `partial`, `fullest`, `longest_io_s` (of the
+//! drain and the loss), `rows` (as of a matrix, one cell each; none where another hour judged).
+//!
 //! # `scenarios`
 //!
 //! `scenarios`, a row a file: `scenario`, `title`, `digest`, `verdict` (the worst of its judgements, or `no promise
@@ -181,7 +196,8 @@
 
 use super::several::ScenarioRow;
 use crate::outcome::{
-    Comparison, Derived, Exchange, GrowthPlan, Headroom, Measured, PathSheet, Report, Review, Sizes,
+    Comparison, Derived, Exchange, GrowthPlan, Headroom, Measured, Origin, PathSheet, Report,
+    Review, Sizes, Windows,
 };
 use serde::Serialize;
 
@@ -196,6 +212,12 @@ struct Document<'a, T: Serialize> {
     kind: &'static str,
     #[serde(flatten)]
     body: &'a T,
+}
+
+#[derive(Serialize)]
+struct WindowsBody<'a> {
+    origin: &'a Origin,
+    windows: &'a Windows,
 }
 
 #[derive(Serialize)]
@@ -294,6 +316,12 @@ pub fn measured_json(measured: &Measured) -> String {
 #[must_use]
 pub fn growth_json(plan: &GrowthPlan) -> String {
     document("growth", plan)
+}
+
+/// The hours in which outages may be brought about, as JSON.
+#[must_use]
+pub fn windows_json(origin: &Origin, windows: &Windows) -> String {
+    document("windows", &WindowsBody { origin, windows })
 }
 
 /// The static review as JSON.
@@ -400,6 +428,7 @@ mod tests {
             derived_json(&derived),
             measured_json(&measured),
             growth_json(&crate::render::sample::sample_growth()),
+            windows_json(&report.origin, &crate::render::sample::sample_windows()),
         ] {
             keys(&serde_json::from_str(&text).unwrap(), &mut found);
         }

@@ -11,10 +11,10 @@
 
 use super::number::{margin, three};
 use super::words::{
-    Flag, cut_words, fullest_words, limit_words, listed, measure_name, origin_line, row_scale,
-    target_words,
+    Flag, all_windows_words, cut_words, fullest_words, limit_words, listed, measure_name,
+    origin_line, plural, row_scale, target_words, verdict_word,
 };
-use crate::outcome::{Case, Cell, Matrix, Report, Row};
+use crate::outcome::{Case, Cell, Matrix, Origin, OutageWindows, Report, Row, Verdict, Windows};
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 
@@ -47,13 +47,40 @@ impl Suite {
 /// The verdicts of a study as one XML document: every case and promise, single parts included.
 #[must_use]
 pub fn junit_xml(report: &Report) -> String {
-    let suites = suites(report);
+    xml(&report.origin, &suites(report))
+}
+
+fn xml(origin: &Origin, suites: &[Suite]) -> String {
     let mut writer = Writer::new_with_indent(Vec::new(), b' ', 1);
     // Writing to memory does not fail.
-    let _ = document(&mut writer, report, &suites);
+    let _ = document(&mut writer, origin, suites);
     let mut text = String::from_utf8(writer.into_inner()).unwrap_or_default();
     text.push('\n');
     text
+}
+
+/// The hours found as one XML document: a test for each outage, whether it has as many in a row as are needed.
+#[must_use]
+pub fn windows_xml(origin: &Origin, found: &Windows) -> String {
+    let test = |outage: &OutageWindows| Test {
+        name: format!("{} in a row", plural(found.needed_hours as usize, "hour")),
+        result: if outage.verdict == Verdict::Met {
+            Outcome::Passed
+        } else {
+            let kind = verdict_word(outage.verdict);
+            let windows = all_windows_words(outage);
+            Outcome::Failed {
+                kind,
+                text: format!("{kind}: windows in which every promise judged is met: {windows}"),
+            }
+        },
+    };
+    let suites: Vec<Suite> = found
+        .outages
+        .iter()
+        .map(|outage| suite(&outage.case, vec![test(outage)]))
+        .collect();
+    xml(origin, &suites)
 }
 
 fn suites(report: &Report) -> Vec<Suite> {
@@ -204,13 +231,13 @@ fn start(name: &str, attributes: &[(&str, String)]) -> BytesStart<'static> {
     element
 }
 
-fn document(writer: &mut Out, report: &Report, suites: &[Suite]) -> std::io::Result<()> {
+fn document(writer: &mut Out, origin: &Origin, suites: &[Suite]) -> std::io::Result<()> {
     let failed = |outcome: &Outcome| matches!(outcome, Outcome::Failed { .. });
     let tests: usize = suites.iter().map(|suite| suite.tests.len()).sum();
     let failures: usize = suites.iter().map(|suite| suite.count(failed)).sum();
     writer.write_event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)))?;
     let root = [
-        ("name", report.origin.title.clone()),
+        ("name", origin.title.clone()),
         ("tests", tests.to_string()),
         ("failures", failures.to_string()),
         ("errors", "0".to_owned()),
@@ -226,7 +253,7 @@ fn document(writer: &mut Out, report: &Report, suites: &[Suite]) -> std::io::Res
             ("skipped", skipped.to_string()),
         ];
         writer.write_event(Event::Start(start("testsuite", &head)))?;
-        properties(writer, report)?;
+        properties(writer, origin)?;
         for test in &suite.tests {
             one(writer, suite, test)?;
         }
@@ -235,12 +262,12 @@ fn document(writer: &mut Out, report: &Report, suites: &[Suite]) -> std::io::Res
     writer.write_event(Event::End(BytesEnd::new("testsuites")))
 }
 
-fn properties(writer: &mut Out, report: &Report) -> std::io::Result<()> {
+fn properties(writer: &mut Out, origin: &Origin) -> std::io::Result<()> {
     writer.write_event(Event::Start(BytesStart::new("properties")))?;
     for (name, value) in [
-        ("origin", origin_line(&report.origin)),
-        ("digest", report.origin.digest.clone()),
-        ("command", report.origin.command.clone()),
+        ("origin", origin_line(origin)),
+        ("digest", origin.digest.clone()),
+        ("command", origin.command.clone()),
     ] {
         let attributes = [("name", name.to_owned()), ("value", value)];
         writer.write_event(Event::Empty(start("property", &attributes)))?;
@@ -279,6 +306,25 @@ fn one(writer: &mut Out, suite: &Suite, test: &Test) -> std::io::Result<()> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_outage_passes_when_its_window_is_long_enough() {
+        let mut found = crate::render::sample::sample_windows();
+        let origin = crate::render::sample::sample_report().origin;
+        found.outages[1].verdict = Verdict::Missed;
+        let text = windows_xml(&origin, &found);
+        assert!(
+            text.contains(
+                "<testsuites name=\"sample, invented figures\" tests=\"2\" failures=\"1\""
+            ),
+            "{text}"
+        );
+        assert!(
+            text.contains("<testcase classname=\"A lost\" name=\"4 hours in a row\"/>"),
+            "{text}"
+        );
+        assert!(text.contains("type=\"missed\""), "{text}");
+    }
     use crate::outcome::Verdict;
     use crate::render::sample::{sample_report, sample_singles};
     use roxmltree::{Document, Node};

@@ -23,6 +23,7 @@ mod rests;
 mod site;
 mod switching;
 mod verdict;
+mod windows;
 
 use super::words::{Answer, answer};
 use crate::outcome::{Case, Report};
@@ -83,6 +84,11 @@ impl<'a> Context<'a> {
             .unwrap_or("")
     }
 
+    /// The number of a section: `number` unless maintenance windows, which are section 4, come before it.
+    fn section(&self, number: usize) -> usize {
+        number + usize::from(self.report.windows.is_some())
+    }
+
     /// Index of the case called `name` among the columns.
     fn case_index(&self, name: &str) -> Option<usize> {
         self.cases().iter().position(|case| case.name == name)
@@ -98,6 +104,7 @@ pub fn page(report: &Report) -> String {
         frame::chooser(&context),
         promises::section(&context),
         switching::section(&context),
+        windows::section(&context),
         site::section(&context),
         growth::section(&context),
         latency::section(&context),

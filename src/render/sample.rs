@@ -12,6 +12,7 @@ mod rest;
 mod singles;
 mod steady;
 mod switch;
+mod windows;
 
 use crate::outcome::{
     Case, Cell, ChangedPart, Changes, Estimated, Matrix, MeasureKind, Mend, MendOrigin, MendSearch,
@@ -21,6 +22,7 @@ use crate::outcome::{
 pub use compare::sample_comparison;
 pub use growth::sample_growth;
 pub use headroom::sample_headroom;
+pub use windows::sample_windows;
 
 /// Title of the sample: on every page and in every drawing's origin.
 pub const TITLE: &str = "sample, invented figures";
@@ -43,6 +45,7 @@ pub fn sample_report() -> Report {
         mends: vec![mend(&cases)],
         mend_search: None,
         each_part: None,
+        windows: None,
         picture: rest::picture(),
         review: rest::review(),
         assumptions: rest::assumptions(),

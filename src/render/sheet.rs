@@ -4,8 +4,7 @@
 //! Every expectation is a range: over replications where there are several, from the mean to the busiest 20 ms for
 //! how full a part is. The sheet is for people on a site, so it begins with what keeps them and the data safe.
 //!
-//! Left out: which commands disable a port, which belong to the makers and to the site; and when to do it, because
-//! a scenario has no curve of load over the day.
+//! Left out: which commands disable a port, which belong to the makers and to the site.
 
 mod html;
 mod lines;

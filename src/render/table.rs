@@ -17,6 +17,7 @@ mod several;
 mod singles;
 mod sweep;
 mod theory;
+mod windows;
 
 pub use check::{assumptions_text, paths_text, review_text};
 pub use compare::comparison_text;
@@ -28,6 +29,7 @@ pub use report::{report_text, steady_text, verdict_text};
 pub use several::several_text;
 pub use singles::each_part_text;
 pub use sweep::sweep_text;
+pub use windows::windows_text;
 
 #[cfg(test)]
 pub(super) mod tests;

@@ -11,6 +11,7 @@ mod mends;
 mod precision;
 mod reasons;
 mod singles;
+mod windows;
 
 pub use answer::{Answer, Flag, answer, worst_cell};
 pub use headroom::{
@@ -23,6 +24,10 @@ pub use precision::{partial_words, precision_words};
 pub use reasons::fullest_part;
 pub use singles::{
     column_flag, cut_words, fullest_words, limit_words, row_head, singles_answer, singles_runs,
+};
+pub use windows::{
+    WINDOW_CAUTIONS, all_windows_words, clock, hour_fullest, hour_judged, hour_load, hour_margin,
+    tightest_words, verdict_flag, window_words, windows_answer, windows_notes,
 };
 
 /// A stretch of a sentence.

@@ -1,11 +1,12 @@
 //! When I/Os arrive.
 
 use super::cursor::{Cursor, choice};
+use super::day::Shapes;
 use super::trace;
 use super::value::{
     count, io_rate, io_rate_or_zero, number, one_of, switch, text, time, time_above_zero,
 };
-use crate::site::{Arrivals, Burst, BurstLaw, Per, Replay, TraceEntry};
+use crate::site::{Arrivals, Burst, BurstLaw, DayShape, Per, Replay, TraceEntry};
 use crate::unit::Duration;
 use std::sync::Arc;
 
@@ -19,9 +20,10 @@ const EXAMPLE: &str = "{ poisson = \"20k/s\" }";
 /// Reads `arrivals` of a workload. `None` when it is missing or wrong.
 pub(super) fn arrivals(
     workload: &Cursor<'_, '_>,
+    shapes: &Shapes<'_, '_>,
     files: Files<'_>,
     used: &mut Vec<String>,
-) -> Option<(Arrivals, Per)> {
+) -> Option<(Arrivals, Per, Option<DayShape>)> {
     if !workload.has("arrivals") {
         workload.need("arrivals", &text, EXAMPLE);
         return None;
@@ -73,11 +75,12 @@ pub(super) fn arrivals(
     } else {
         Per::Host
     };
+    let shape = shapes.of(&cursor);
     // With nothing understood the other keys cannot be judged.
     if stated.len() == 1 {
         cursor.finish();
     }
-    found.map(|found| (found, per))
+    found.map(|found| (found, per, shape))
 }
 
 fn bursty(cursor: Cursor<'_, '_>) -> Option<Arrivals> {

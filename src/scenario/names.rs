@@ -68,6 +68,7 @@ pub(super) struct Names<'c> {
     pub arrays: Family<'c>,
     pub links: Family<'c>,
     pub workloads: Family<'c>,
+    pub shapes: Family<'c>,
 }
 
 /// The rows of one family.
@@ -149,12 +150,14 @@ impl<'c> Names<'c> {
             arrays: Family::read(top, "array"),
             links: Family::read(top, "link"),
             workloads: Family::read(top, "workload"),
+            shapes: Family::read(top, "shape"),
         };
         // Link ends and outages go by name alone, so parts of all kinds share one set of names.
         let parts = [&names.chassis, &names.hosts, &names.switches, &names.arrays];
         check(top.ctx, &parts);
         check(top.ctx, &[&names.links]);
         check(top.ctx, &[&names.workloads]);
+        check(top.ctx, &[&names.shapes]);
         names
     }
 }

@@ -6,6 +6,7 @@ use crate::unit::{Duration, Rate, Side};
 use crate::wire::Protocol;
 use proptest::prelude::*;
 
+mod day;
 mod events;
 mod hops;
 mod places;

@@ -159,11 +159,11 @@ pub(super) struct Misfit {
 }
 
 /// The tables of which there may be many, each with a name.
-pub(super) const FAMILIES: [&str; 7] = [
-    "chassis", "host", "switch", "array", "link", "workload", "outage",
+pub(super) const FAMILIES: [&str; 8] = [
+    "chassis", "host", "switch", "array", "link", "workload", "outage", "shape",
 ];
 /// The tables of which there is one, and the keys beside them.
-pub(super) const SINGLES: [&str; 4] = ["format", "title", "run", "timers"];
+pub(super) const SINGLES: [&str; 5] = ["format", "title", "run", "timers", "day"];
 
 /// Splits a key into its segments. Quotes keep a dot together: `workload.x.sizes."1.5KiB"`.
 pub(super) fn segments(key: &str, place: impl Fn(Range<usize>) -> Origin) -> Vec<(String, Origin)> {

@@ -3,13 +3,14 @@
 use super::arrivals::{self, Files};
 use super::context::Context;
 use super::cursor::{Cursor, choice, practice};
+use super::day::Shapes;
 use super::links::RawLink;
 use super::names::Names;
 use super::promise;
 use super::protocol::{self, Kind};
 use super::tree::{Entry, Node};
 use super::value::{self, adds_up, count, one_of, share, size, texts, time};
-use crate::site::{Arrivals, Owner, Per, Replay, SizeMix, Workload};
+use crate::site::{Arrivals, DayShape, Owner, Per, Replay, SizeMix, Workload};
 use crate::unit::Duration;
 use crate::wire::{Op, PlainOptions, Protocol};
 use std::collections::BTreeMap;
@@ -40,7 +41,7 @@ pub(super) fn plain_only(names: &Names<'_>) -> Vec<bool> {
 /// Reads every `[[workload]]`; `traces` receives the text of each trace that was read.
 pub(super) fn workloads<'c>(
     ctx: &'c Context<'_>,
-    names: &Names<'c>,
+    (names, shapes): (&Names<'c>, &Shapes<'_, '_>),
     links: &[Option<RawLink>],
     files: Files<'_>,
     traces: &mut Vec<String>,
@@ -50,7 +51,7 @@ pub(super) fn workloads<'c>(
             let cursor = names.workloads.cursor(ctx, index);
             let name = names.workloads.names[index].clone();
             let before = ctx.problems.borrow().len();
-            let found = workload(&cursor, names, links, files, traces, name);
+            let found = workload(&cursor, (names, shapes), links, files, traces, name);
             // Without a protocol the options cannot be told from misspelt keys.
             if found.is_some() || ctx.problems.borrow().len() == before {
                 cursor.finish();
@@ -62,7 +63,7 @@ pub(super) fn workloads<'c>(
 
 fn workload<'c>(
     cursor: &Cursor<'c, '_>,
-    names: &Names<'c>,
+    (names, shapes): (&Names<'c>, &Shapes<'_, '_>),
     links: &[Option<RawLink>],
     files: Files<'_>,
     traces: &mut Vec<String>,
@@ -73,9 +74,9 @@ fn workload<'c>(
     let array = cursor.need("array", &|node: &Node| names.arrays.find(node), "\"vault\"");
     let kind = cursor.needed("protocol", "protocol", &protocol::kind, "\"fc-scsi\"");
     let protocol = kind.map(|kind| protocol::options(cursor, kind, links));
-    let arrivals = arrivals::arrivals(cursor, files, traces);
+    let arrivals = arrivals::arrivals(cursor, shapes, files, traces);
     let replay = match &arrivals {
-        Some((Arrivals::Replay(replay), _)) => Some(replay),
+        Some((Arrivals::Replay(replay), ..)) => Some(replay),
         _ => None,
     };
     let (read, sizes) = reads_and_sizes(cursor, replay, protocol.as_ref());
@@ -96,7 +97,7 @@ fn workload<'c>(
         kind_or_plain.adapter(),
     );
     let promises = promise::promises(cursor);
-    let (arrivals, per): (Arrivals, Per) = arrivals?;
+    let (arrivals, per, shape): (Arrivals, Per, Option<DayShape>) = arrivals?;
     Some(Workload {
         name,
         hosts,
@@ -105,6 +106,7 @@ fn workload<'c>(
         adapter,
         arrivals,
         per,
+        shape,
         read,
         sizes: sizes?,
         volumes,

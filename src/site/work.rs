@@ -1,5 +1,6 @@
 //! Work and promises.
 
+use super::DayShape;
 use crate::unit::Duration;
 use crate::wire::Protocol;
 use std::sync::Arc;
@@ -162,6 +163,9 @@ pub struct Workload {
     pub arrivals: Arrivals,
     /// Rate per workload or per host.
     pub per: Per,
+    /// How the work changes over a day; `None` when it does not, or that is not stated. Only a search for hours looks at
+    /// it: a run has the stated rate, which is that of the busiest hour.
+    pub shape: Option<DayShape>,
     /// Share of reads, 0..=1.
     pub read: f64,
     /// Sizes.

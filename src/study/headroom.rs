@@ -40,6 +40,7 @@ use rayon::prelude::*;
 use answer::{answer, notes};
 use edge::{excess, next_pilot, proofs};
 use scale::Scale;
+pub(super) use scale::work_at;
 pub use scale::{Hosts, scaled};
 
 /// Distances from the crossing at which an end may be tested, nearest first.

@@ -1,6 +1,6 @@
 //! How busy each part is by case, and where growth would end by arithmetic.
 
-use crate::outcome::{DirectionFigures, Growth, PartUse, Steady, UseInCase};
+use crate::outcome::{DirectionFigures, Fullest, Growth, PartUse, Steady, UseInCase};
 use crate::site::{LinkFamily, Site};
 
 /// Every tier of links and every array family, by the use of its fullest instance; the fullest in the
@@ -29,6 +29,22 @@ pub(crate) fn parts(site: &Site, steady: &[Steady]) -> Vec<PartUse> {
     }
     parts.sort_by(|left, right| worst(right).total_cmp(&worst(left)));
     parts
+}
+
+/// The fullest part of one case.
+#[must_use]
+pub(crate) fn fullest_of(site: &Site, steady: &Steady) -> Option<Fullest> {
+    let all = parts(site, std::slice::from_ref(steady)).into_iter();
+    all.filter_map(|part| {
+        let used = part.cases.into_iter().next()??;
+        Some(Fullest {
+            part: part.part,
+            instance: used.instance,
+            mean_percent: used.mean_percent,
+            peak_percent: used.peak_percent,
+        })
+    })
+    .next()
 }
 
 fn worst(part: &PartUse) -> f64 {

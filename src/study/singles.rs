@@ -25,8 +25,7 @@ use super::steady::SteadyRuns;
 use super::{assemble, judge, parts, steady, switch};
 use crate::model::Compiled;
 use crate::outcome::{
-    Case, EachPart, Fullest, Matrix, MeasureKind, Origin, PartCase, PartSwitch, Report, Row,
-    Steady, Switch,
+    Case, EachPart, Matrix, MeasureKind, Origin, PartCase, PartSwitch, Report, Row, Steady, Switch,
 };
 use crate::site::{LossMode, Site};
 use crate::topology::Fabric;
@@ -234,19 +233,6 @@ impl Setting<'_> {
 
     /// What the steady runs of a case say, without who is lost in it.
     fn measured(&self, runs: &SteadyRuns) -> PartCase {
-        let figures = std::slice::from_ref(&runs.figures);
-        let fullest = parts::parts(self.site, figures)
-            .into_iter()
-            .filter_map(|part| {
-                let used = part.cases.into_iter().next()??;
-                Some(Fullest {
-                    part: part.part,
-                    instance: used.instance,
-                    mean_percent: used.mean_percent,
-                    peak_percent: used.peak_percent,
-                })
-            })
-            .next();
         PartCase {
             kind: String::new(),
             part: String::new(),
@@ -254,7 +240,7 @@ impl Setting<'_> {
             alike: Vec::new(),
             gone_hosts: Vec::new(),
             cut_off: Vec::new(),
-            fullest,
+            fullest: parts::fullest_of(self.site, &runs.figures),
             switch_over: None,
             saturated: runs.figures.saturated,
             partial: runs.figures.partial,

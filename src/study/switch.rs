@@ -2,7 +2,7 @@
 //!
 //! Settled: the first bin from which mean latency and completion rate of every workload stay for ten bins
 //! inside the 99 % band of the survivors' own steady bins of the same width (five per cent of the mean and
-//! one I/O of the count are always allowed); not before the last I/O that
+//! one I/O of the count are always allowed, and where the steady run has few bins the band is that of a further one); not before the last I/O that
 //! the loss disturbed has finished and every path has found its standing; and not at all when the survivors
 //! are saturated.
 
@@ -12,7 +12,7 @@ mod story;
 use super::case::CasePlan;
 use super::progress::Progress;
 use super::steady::{PEAK_WINDOW, SteadyRuns};
-use crate::measure::{Series, band, settled};
+use crate::measure::{Joined, Series, band, band_of_few, settled};
 use crate::model::{Compiled, FlowCell, Limits, Script, Stop, Tally, Watch, WorkloadTally, World};
 use crate::outcome::Switch;
 use crate::site::{Action, Site};
@@ -230,7 +230,6 @@ fn advance(world: &mut World<'_>, until: Instant, progress: &dyn Progress) -> bo
 
 /// When one workload had settled. Never when the survivors cannot carry it: a backlog that grows has no steady
 /// state to settle in.
-#[allow(clippy::cast_precision_loss)]
 pub(crate) fn workload_settled(
     setting: &Setting<'_>,
     tally: &Tally,
@@ -242,44 +241,91 @@ pub(crate) fn workload_settled(
     }
     let width = own.series.width().max(PEAK_WINDOW);
     let survivors = &setting.survivors.tallies;
-    let points = |series: &Series<FlowCell>, from: Instant, to: Instant| -> Vec<(f64, f64)> {
-        let cells = series.merge_to(width);
-        let (first, last) = (from.0.div_ceil(width.0), to.0 / width.0);
-        (first..last)
-            .map(|bin| {
-                usize::try_from(bin)
-                    .ok()
-                    .and_then(|bin| cells.get(bin))
-                    .copied()
-                    .unwrap_or_default()
-            })
-            .map(|cell| {
-                (
-                    cell.latency as f64 / cell.completed as f64,
-                    cell.completed as f64,
-                )
-            })
-            .collect()
+    let finest = survivors
+        .iter()
+        .map(|tally| tally.workloads[index].series.width())
+        .max()?;
+    let steady = |width: Duration| -> Vec<(f64, f64)> {
+        let own = |tally: &Tally| {
+            points(
+                &tally.workloads[index].series,
+                (tally.from, tally.to),
+                width,
+            )
+        };
+        survivors.iter().flat_map(own).collect()
     };
-    let steady: Vec<(f64, f64)> = survivors
-        .iter()
-        .flat_map(|s| points(&s.workloads[index].series, s.from, s.to))
-        .collect();
-    let means: Vec<f64> = steady
-        .iter()
-        .map(|(mean, _)| *mean)
-        .filter(|mean| mean.is_finite())
-        .collect();
-    let rates: Vec<f64> = steady.iter().map(|(_, rate)| *rate).collect();
-    let (low, high) = band(&means, COVERAGE).unwrap_or((0.0, f64::INFINITY));
+    let (mean_band, rate_band) = bands(&steady, width, finest)?;
+    let start = setting.at.max(own.last_disturbed);
+    let now = own.series.bins().len() as u64 * own.series.width().0;
+    let after = points(&own.series, (start, Instant(now)), width);
+    let bin = settled(&after, mean_band, rate_band, STAY)?;
+    Some(Instant((start.0.div_ceil(width.0) + bin as u64) * width.0))
+}
+
+/// Mean latency and completions of each whole bin of a stretch of time.
+#[allow(clippy::cast_precision_loss)]
+fn points(
+    series: &Series<FlowCell>,
+    (from, to): (Instant, Instant),
+    width: Duration,
+) -> Vec<(f64, f64)> {
+    let cells = series.merge_to(width);
+    let (first, last) = (from.0.div_ceil(width.0), to.0 / width.0);
+    (first..last)
+        .map(|bin| {
+            let cell = usize::try_from(bin).ok().and_then(|bin| cells.get(bin));
+            cell.copied().unwrap_or_default()
+        })
+        .map(|cell| {
+            let completed = cell.completed as f64;
+            (cell.latency as f64 / completed, completed)
+        })
+        .collect()
+}
+
+/// From so many bins of a steady run on, their own band is enough.
+const MANY: usize = 100;
+/// So many bins tell how they differ.
+const FEW: usize = 8;
+
+/// The bands of means and of completions that the steady run gives for bins of a width.
+///
+/// Where it has not many of them the band is what a further one may be expected in; where it has hardly any, because it
+/// is shorter than a few such bins, that is concluded from shorter ones. A run of two bins would otherwise never
+/// be stayed in, however undisturbed a workload is.
+#[allow(clippy::cast_precision_loss)]
+fn bands(
+    steady: &dyn Fn(Duration) -> Vec<(f64, f64)>,
+    width: Duration,
+    finest: Duration,
+) -> Option<((f64, f64), (f64, f64))> {
+    let whole = steady(width);
+    let mut piece = width;
+    while piece > finest && steady(piece).len() < FEW {
+        piece = Duration(piece.0 / 2);
+    }
+    let pieces = width.0 as f64 / piece.0 as f64;
+    let parts = steady(piece);
+    let of = |wanted: fn(&(f64, f64)) -> f64, joined: Joined| {
+        let take = |points: &[(f64, f64)]| -> Vec<f64> {
+            let values = points.iter().map(wanted);
+            values.filter(|value| value.is_finite()).collect()
+        };
+        let own = band(&take(&whole), COVERAGE);
+        if whole.len() >= MANY {
+            return own;
+        }
+        let few = band_of_few(&take(&parts), COVERAGE, pieces, joined);
+        match (own, few) {
+            (Some(own), Some(few)) => Some((own.0.min(few.0), own.1.max(few.1))),
+            (own, few) => own.or(few),
+        }
+    };
+    let (low, high) = of(|point| point.0, Joined::Mean).unwrap_or((0.0, f64::INFINITY));
     // Evenly paced work has bins that hardly differ, and a band without width could never be stayed in:
     // five per cent of the mean and one I/O of the count are always allowed.
     let mean_band = (low * (1.0 - ALLOWED), high * (1.0 + ALLOWED));
-    let (fewest, most) = band(&rates, COVERAGE)?;
-    let rate_band = (fewest - 1.0, most + 1.0);
-    let start = setting.at.max(own.last_disturbed);
-    let now = own.series.bins().len() as u64 * own.series.width().0;
-    let after = points(&own.series, start, Instant(now));
-    let bin = settled(&after, mean_band, rate_band, STAY)?;
-    Some(Instant((start.0.div_ceil(width.0) + bin as u64) * width.0))
+    let (fewest, most) = of(|point| point.1, Joined::Sum)?;
+    Some((mean_band, (fewest - 1.0, most + 1.0)))
 }

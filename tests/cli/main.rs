@@ -9,6 +9,7 @@
 //! - `remedies`: changes proposed for what is missed, several scenarios, work sheets
 //! - `repeat`: the same seed gives the same bytes
 //! - `sweep`: sweeps that are stopped, cut into pieces and joined again
+//! - `windows`: the hours of a day in which a fabric can be taken out
 //! - `cases/`: whole commands with their whole output, where every figure follows from standards
 
 mod exit;
@@ -20,6 +21,7 @@ mod remedies;
 mod repeat;
 mod singles;
 mod sweep;
+mod windows;
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};

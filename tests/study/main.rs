@@ -11,6 +11,7 @@
 //! - `singles`: every single part lost in turn, and what stands in the same place
 //! - `settle`: when a switch-over has settled, and how long a backlog takes to drain
 //! - `text`: whatever becomes of a text, it is read or refused
+//! - `windows`: in which hours of a day an outage may be brought about, against M/D/1
 //! - `within`: replications until a stated precision
 //! - `limits`: a run that would never end, or never fit, is stopped and marked
 //! - `replay`: a recorded trace in many copies: every I/O of it, and its bursts
@@ -28,4 +29,5 @@ mod settle;
 mod singles;
 mod survivors;
 mod text;
+mod windows;
 mod within;

@@ -92,6 +92,18 @@ fn a_backlog_drains_in_the_time_worked_out_by_hand() {
             "{rate}: {drain}"
         );
         assert!(switch.bin_s <= 0.005, "{}", switch.bin_s);
+        // Half of the work is stopped until the loss is noticed; then the one link left is full until all is made good.
+        let (least, most) = (
+            found.completed_least_iops.expect("there are bins"),
+            found.completed_most_iops,
+        );
+        let set: f64 = rate
+            .trim_end_matches("k/s")
+            .parse::<f64>()
+            .expect("a number")
+            * 1e3;
+        assert!((least / (set / 2.0) - 1.0).abs() < 0.01, "{rate}: {least}");
+        assert!((most / 125_000.0 - 1.0).abs() < 0.01, "{rate}: {most}");
         // The first write into the dead link waits until the loss is noticed, then goes first.
         for longest in &found.longest_io_s {
             assert!((longest - noticed).abs() < 50e-6, "{longest}");
@@ -106,6 +118,66 @@ fn a_backlog_drains_in_the_time_worked_out_by_hand() {
         assert_eq!((found.failed.as_slice(), found.late), (&[0, 0][..], 0));
         assert!(!report_text(&report).contains("not settled"));
     }
+}
+
+/// Steady runs of a few bins only, or of less than one, still tell when what a loss hardly disturbs is as before: the reads
+/// come at random and one link has plenty of room for them.
+#[test]
+fn a_short_steady_run_lets_an_undisturbed_survivor_settle() {
+    for duration in ["26ms", "45ms", "90ms", "300ms"] {
+        let run = format!(
+            "duration = \"{duration}\"\nwarm_up = \"5ms\"\nreplications = 2\nswitch_replications = 2\nsettle_limit = \"3s\""
+        );
+        let text = short(&run);
+        let report = ask(&site(&text, &[]), &["A"], true);
+        let switch = &report.switches[0];
+        let settled = switch.settled_s.unwrap_or(f64::INFINITY);
+        // Noticed after 20 ms, then ten bins of 20 ms, and time for chance.
+        assert!(settled < 1.5, "{duration}: {settled}");
+        assert!(!report_text(&report).contains("not settled"), "{duration}");
+    }
+}
+
+/// Reads at random, two links.
+fn short(run: &str) -> String {
+    format!(
+        r#"
+format = 1
+[run]
+{run}
+[timers]
+link_loss_detect = "20ms"
+[[host]]
+name = "app"
+[[switch]]
+name = "core"
+[[array]]
+name = "box"
+controllers = 1
+parallel = 1000
+read = {{ hit = "100%", hit_time = "100us" }}
+[[link]]
+from = "app"
+to = "core"
+speed = "25GbE"
+[[link]]
+from = "core"
+to = "box"
+speed = "25GbE"
+[[workload]]
+name = "r"
+hosts = "app"
+array = "box"
+protocol = "plain"
+request = 100
+response = 4096
+frame = 4096
+read = "100%"
+sizes = "4KiB"
+arrivals = {{ poisson = "40k/s" }}
+promise = {{ mean = "1ms" }}
+"#
+    )
 }
 
 /// 150,000 a second do not fit on one link: the backlog grows until the limit, and the result says so.

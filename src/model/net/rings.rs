@@ -5,233 +5,22 @@
 //! handed on before its end has arrived, so it stays in the ring until then: a fault in between still
 //! finds it. A fault makes the planned hand-over void by a ticket.
 
+mod account;
+mod lane;
+
+use account::{Account, Arrived, Asked, by_direction};
+use lane::{Lane, count};
+
 use super::port::{Admission, Discipline, Gate, Port};
 use super::{
     DirectionTally, FEW, Flight, Frame, Links, LostFrame, Offered, Onward, ReceiverGone, Spoilt,
     busy, overlap,
 };
-use crate::engine::{EventSet, Key, Ring};
-use crate::model::compile::{Compiled, FrameTime, Hop, Watch};
+use crate::engine::{EventSet, Key};
+use crate::model::compile::{Compiled, Watch};
 use crate::model::world::Event;
 use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
-
-/// The frames of one direction: what every frame touches, in two cache lines. What it counts is in its
-/// [`Account`], which on a large site has left the caches by the time the next frame comes.
-#[derive(Clone, Debug)]
-struct Lane {
-    ring: Ring<Flight>,
-    free: Instant,
-    latency: Duration,
-    /// Latency and the delay of the receiving switch.
-    passing: Duration,
-    offered: u64,
-    offered_bytes: u64,
-    /// Longest time of work ahead of a frame in the window, ps.
-    ahead_max: u64,
-    /// Most frames waiting at once in the window.
-    queue_max: u32,
-    /// Entries at the front that have been handed on and have not fully arrived.
-    handed: u32,
-    /// Entries at the front whose start has passed.
-    started: u32,
-    /// Entries at the front that have been counted as asked for, ahead of their arrival.
-    asked: u32,
-    class: u32,
-    /// Number of the planned hand-over: one planned before a fault is void.
-    ticket: u32,
-    /// How many lost parts this direction depends on.
-    gone: u32,
-    ends: bool,
-}
-
-const _: () = assert!(std::mem::size_of::<Lane>() <= 128);
-
-/// What one direction has counted.
-#[derive(Clone, Debug)]
-struct Account {
-    tally: DirectionTally,
-    /// A stretch of frames that arrived and left no gap on the wire, not yet counted as busy.
-    stretch: (Instant, Instant),
-    gone_since: Instant,
-    gone_total: u64,
-}
-
-/// A frame that has arrived and is still to be counted.
-#[derive(Clone, Copy, Debug)]
-struct Arrived {
-    direction: u32,
-    run: u32,
-    ready: Instant,
-    start: Instant,
-    end: Instant,
-}
-
-const _: () = assert!(std::mem::size_of::<Arrived>() == 32);
-
-impl Arrived {
-    #[inline]
-    const fn new(direction: DirectionId, flight: &Flight) -> Self {
-        Self {
-            direction: direction.0,
-            run: flight.frame.run,
-            ready: flight.ready,
-            start: flight.start,
-            end: flight.end,
-        }
-    }
-}
-
-/// Whether the time that a frame asks for has been counted.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Asked {
-    Already,
-    Now,
-}
-
-impl Account {
-    fn new(watch: Watch, few: bool) -> Self {
-        Self {
-            tally: DirectionTally::watched(watch, few),
-            stretch: (Instant::ZERO, Instant::ZERO),
-            gone_since: Instant::ZERO,
-            gone_total: 0,
-        }
-    }
-
-    /// Counts a frame that has arrived.
-    #[inline]
-    fn record(
-        &mut self,
-        time: &FrameTime,
-        frame: &Arrived,
-        latency: Duration,
-        asked: Asked,
-        window: (Instant, Instant),
-    ) {
-        let tally = &mut self.tally;
-        if asked == Asked::Now {
-            tally.asked_series.at(frame.ready).0 += time.ser;
-        }
-        tally.delivered += 1;
-        tally.delivered_bytes += u64::from(time.bytes);
-        let arrival = frame.end + latency;
-        if arrival >= window.0 && arrival < window.1 {
-            tally.frames += 1;
-            tally.bytes += u64::from(time.bytes);
-            tally.payload += u64::from(time.payload);
-            tally.wait.record(frame.start.since(frame.ready));
-        }
-        if frame.start == self.stretch.1 {
-            self.stretch.1 = frame.end;
-        } else {
-            let (from, to) = std::mem::replace(&mut self.stretch, (frame.start, frame.end));
-            busy(tally, from, to, window);
-        }
-    }
-}
-
-impl Lane {
-    fn new(hop: &Hop, gone: u32) -> Self {
-        Self {
-            ring: Ring::new(),
-            free: Instant::ZERO,
-            latency: hop.latency,
-            passing: hop.latency + hop.delay,
-            offered: 0,
-            offered_bytes: 0,
-            ahead_max: 0,
-            queue_max: 0,
-            handed: 0,
-            started: 0,
-            asked: 0,
-            class: hop.class,
-            ticket: 0,
-            gone,
-            ends: hop.ends,
-        }
-    }
-
-    /// When a frame is ready at the next hop, or has arrived at the last.
-    #[inline]
-    fn handed_on(&self, onward: Onward, time: &FrameTime, start: Instant, end: Instant) -> Instant {
-        if self.ends {
-            end + self.latency
-        } else if onward == Onward::Cut && time.header < time.ser {
-            start + Duration(time.header) + self.passing
-        } else {
-            end + self.passing
-        }
-    }
-
-    /// Plans the hand-over of the first frame that has not been handed on.
-    #[inline]
-    fn plan(&self, direction: DirectionId, events: &mut impl EventSet<Event>) {
-        if let Some(flight) = self.ring.get(self.handed as usize) {
-            let key = Key {
-                at: flight.handover,
-                tie: flight.frame.tie,
-            };
-            let event = Event::Link {
-                direction,
-                word: self.ticket,
-            };
-            events.push(key, event);
-        }
-    }
-
-    /// Takes note of the entries whose start has passed.
-    #[inline]
-    fn note_started(&mut self, now: Instant) {
-        while let Some(flight) = self.ring.get(self.started as usize)
-            && flight.start <= now
-        {
-            self.started += 1;
-        }
-    }
-
-    /// Frames that have not begun.
-    fn waiting(&mut self, now: Instant) -> usize {
-        self.note_started(now);
-        self.ring.len() - self.started as usize
-    }
-
-    /// Plans the entries from `position` on anew, the first of which could begin at `at`.
-    fn plan_anew<A: Admission, D: Discipline, G: Gate>(
-        &mut self,
-        compiled: &Compiled,
-        port: &Port<A, D, G>,
-        position: usize,
-        mut at: Instant,
-    ) {
-        for position in position..self.ring.len() {
-            let Some(mut flight) = self.ring.get(position).copied() else {
-                break;
-            };
-            let time = compiled.time_on(flight.frame.run, self.class);
-            flight.start = port.begins(at.max(flight.ready), time.ser);
-            flight.end = flight.start + Duration(time.ser);
-            flight.handover = self.handed_on(flight.frame.onward, time, flight.start, flight.end);
-            at = flight.end;
-            if let Some(place) = self.ring.get_mut(position) {
-                *place = flight;
-            }
-        }
-        self.free = at;
-    }
-
-    /// Takes the first entry out of the ring.
-    #[inline]
-    fn leave(&mut self) -> Asked {
-        self.ring.pop();
-        self.started = self.started.saturating_sub(1);
-        if self.asked == 0 {
-            return Asked::Now;
-        }
-        self.asked -= 1;
-        Asked::Already
-    }
-}
 
 /// All link directions of a run, as rings.
 ///
@@ -408,30 +197,6 @@ impl<A: Admission, D: Discipline, G: Gate> Rings<A, D, G> {
         }
         lane.asked = count(lane.ring.len());
     }
-}
-
-/// Puts the places of a batch in order of direction, those of one direction as they came.
-fn by_direction(arrived: &[Arrived], begins: &mut [u32], order: &mut [u32]) {
-    begins.fill(0);
-    for frame in arrived {
-        begins[frame.direction as usize] += 1;
-    }
-    let mut before = 0;
-    for begin in begins.iter_mut() {
-        before += std::mem::replace(begin, before);
-    }
-    for (place, frame) in (0_u32..).zip(arrived) {
-        let next = &mut begins[frame.direction as usize];
-        order[*next as usize] = place;
-        *next += 1;
-    }
-}
-
-/// A number of entries of a ring, of which there are far fewer than 2^32.
-#[inline]
-#[allow(clippy::cast_possible_truncation)]
-const fn count(entries: usize) -> u32 {
-    entries as u32
 }
 
 impl<A: Admission, D: Discipline, G: Gate> Links for Rings<A, D, G> {
@@ -706,41 +471,6 @@ impl<A: Admission, D: Discipline, G: Gate> Links for Rings<A, D, G> {
             tally
         };
         lanes.zip(accounts).enumerate().map(close).collect()
-    }
-}
-
-impl Lane {
-    fn assert_nothing_lost(
-        &self,
-        compiled: &Compiled,
-        tally: &DirectionTally,
-        index: usize,
-        now: Instant,
-    ) {
-        let (mut waiting, mut wire, mut arrived) = ((0_u64, 0_u64), (0_u64, 0_u64), (0_u64, 0_u64));
-        for flight in self.ring.iter() {
-            let place = if flight.start > now {
-                &mut waiting
-            } else if flight.end + self.latency > now {
-                &mut wire
-            } else {
-                &mut arrived
-            };
-            place.0 += 1;
-            place.1 += u64::from(compiled.time_on(flight.frame.run, self.class).bytes);
-        }
-        let sent = tally.delivered + arrived.0 + tally.cut + wire.0;
-        assert_eq!(
-            self.offered,
-            waiting.0 + tally.dropped + sent,
-            "frames offered to direction {index}"
-        );
-        let sent_bytes = tally.delivered_bytes + arrived.1 + tally.cut_bytes + wire.1;
-        assert_eq!(
-            self.offered_bytes,
-            waiting.1 + tally.dropped_bytes + sent_bytes,
-            "bytes, direction {index}"
-        );
     }
 }
 

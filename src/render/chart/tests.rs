@@ -8,7 +8,7 @@ use resvg::usvg::roxmltree::{Document, Node};
 use super::text::width;
 use super::*;
 use crate::render::png::png;
-use crate::render::sample::{sample_growth, sample_headroom, sample_report};
+use crate::render::sample::{sample_growth, sample_headroom, sample_report, sample_windows};
 
 const FORMATS: [Format; 3] = [Format::Page, Format::Phone, Format::Slide];
 
@@ -21,6 +21,9 @@ fn drawings(report: &Report) -> Vec<(String, Format, Drawing)> {
     for format in FORMATS {
         keep("headroom".to_owned(), format, headroom(report, format));
         keep("heat".to_owned(), format, heat(report, format));
+        let found = report.windows.as_ref();
+        let day = found.and_then(|found| hours(&report.origin, found, format));
+        keep("hours".to_owned(), format, day);
         for case in 0..5 {
             keep(format!("peaks {case}"), format, peaks(report, case, format));
             keep(
@@ -332,10 +335,11 @@ fn a_sweep_over_one_or_two_values_keeps_the_rules() {
 
 #[test]
 fn the_sample_gives_every_drawing() {
-    let report = sample_report();
-    // Headroom and heat; peaks, members and diagram by case; percentiles and budget by workload; a timeline
+    let mut report = sample_report();
+    report.windows = Some(sample_windows());
+    // Headroom, heat and hours; peaks, members and diagram by case; percentiles and budget by workload; a timeline
     // for each switch-over and workload; all in three formats.
-    assert_eq!(check_all(&report), 3 * (2 + 3 * 3 + 2 * 3 + 2 * 3));
+    assert_eq!(check_all(&report), 3 * (3 + 3 * 3 + 2 * 3 + 2 * 3));
     let ids: std::collections::BTreeSet<String> = drawings(&report)
         .iter()
         .filter_map(|(_, _, drawing)| {

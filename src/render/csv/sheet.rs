@@ -1,9 +1,10 @@
 //! The work sheet of an acceptance test, one row an expectation.
 
 use super::{maybe, names, to_text};
-use crate::render::sheet::{Sheet, SheetLine};
+use crate::render::sheet::{CAUTIONS, Sheet, SheetLine};
 
-/// One row for each expectation; `measured` and `good` are empty, for whoever tests.
+/// One row for each expectation; `measured` and `good` are empty, for whoever tests. The cautions come first, what to take
+/// away before each step and its return after it.
 #[must_use]
 pub fn sheet_csv(sheet: &Sheet) -> String {
     let header = names(&[
@@ -34,17 +35,45 @@ pub fn sheet_csv(sheet: &Sheet) -> String {
             String::new(),
         ]
     };
-    let mut rows: Vec<Vec<String>> = sheet
-        .before
+    let said = |step: usize, case: &str, when: &str, what: &str, words: String| {
+        let mut cells = vec![String::new(); header.len()];
+        cells[0] = step.to_string();
+        for (at, text) in [(1, case), (2, when), (3, what), (7, &words)] {
+            text.clone_into(&mut cells[at]);
+        }
+        cells
+    };
+    let mut rows: Vec<Vec<String>> = CAUTIONS
         .iter()
-        .map(|line| row(0, "healthy", line))
+        .map(|caution| said(0, "healthy", "care", "read first", (*caution).to_owned()))
         .collect();
+    rows.extend(sheet.before.iter().map(|line| row(0, "healthy", line)));
     for (index, step) in sheet.cases.iter().enumerate() {
-        rows.extend(
-            step.lines
-                .iter()
-                .map(|line| row(index + 1, &step.case.name, line)),
-        );
+        let (number, case) = (index + 1, &step.case.name);
+        rows.push(said(
+            number,
+            case,
+            "take away",
+            "what goes",
+            step.takes.clone(),
+        ));
+        rows.push(said(
+            number,
+            case,
+            "take away",
+            "whole parts",
+            step.nodes.join("; "),
+        ));
+        rows.push(said(
+            number,
+            case,
+            "take away",
+            "links whose ports to disable",
+            step.links.join("; "),
+        ));
+        rows.extend(step.lines.iter().map(|line| row(number, case, line)));
+        let back = "all paths as in step 0".to_owned();
+        rows.push(said(number, case, "back", "everything back", back));
     }
     to_text(&header, rows)
 }

@@ -24,7 +24,12 @@ pub(super) fn section(context: &Context<'_>) -> String {
         (true, false) => beside(&table, note),
         (false, _) => format!("{}{table}", beside(&charts, note)),
     };
-    framed("bursts", 8, "What do the means hide?", &body)
+    framed(
+        "bursts",
+        context.section(8),
+        "What do the means hide?",
+        &body,
+    )
 }
 
 /// Peak over mean of what is asked, by workload, healthy.

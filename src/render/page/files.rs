@@ -49,6 +49,10 @@ fn makers(report: &Report) -> Vec<Maker<'_>> {
             "heat".to_owned(),
             Box::new(move || chart::heat(report, slide)),
         ),
+        (
+            "windows".to_owned(),
+            Box::new(move || chart::hours(&report.origin, report.windows.as_ref()?, slide)),
+        ),
     ];
     for (index, switch) in report.switches.iter().enumerate() {
         for (workload, figures) in switch.workloads.iter().enumerate() {
@@ -130,9 +134,21 @@ const DATA: [(&str, Writer); 9] = [
     }),
 ];
 
+/// The data files of this report: that of maintenance windows only where they were asked for.
+fn data(report: &Report) -> impl Iterator<Item = (&'static str, Writer)> {
+    let hours: Writer = |report| {
+        report
+            .windows
+            .as_ref()
+            .map_or_else(String::new, csv::windows_csv)
+    };
+    let windows = report.windows.as_ref().map(|_| ("windows.csv", hours));
+    DATA.into_iter().chain(windows)
+}
+
 /// Names of all files but the page itself, in order; a drawing's picture of the same name is not repeated.
 pub(super) fn names(report: &Report) -> Vec<String> {
-    let data = DATA.iter().map(|(name, _)| (*name).to_owned());
+    let data = data(report).map(|(name, _)| name.to_owned());
     let drawn = drawings(report)
         .into_iter()
         .map(|(name, _)| format!("{name}.svg"));
@@ -147,7 +163,7 @@ pub fn attachments(report: &Report) -> Vec<Attachment> {
         "report.html".to_owned(),
         super::page(report).into_bytes(),
     )];
-    for (name, write) in DATA {
+    for (name, write) in data(report) {
         out.push(file(name.to_owned(), write(report).into_bytes()));
     }
     for (name, drawing) in drawings(report) {

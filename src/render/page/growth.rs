@@ -14,15 +14,18 @@ pub(super) fn section(context: &Context<'_>) -> String {
     let body = if chart.is_empty() && table.is_empty() {
         "<p class=\"plain\">No headroom was worked out.</p>\n".to_owned()
     } else {
-        let note = "<p><b>“Full at”</b> is 100 ÷ busy in the busiest 20\u{202F}ms: arithmetic, one part at a time, nothing simulated at that load. A latency promise may break earlier, as waiting grows before a part is full.</p><p>Bursts count, not means: see <a href=\"#bursts\">section 8</a>.</p>";
+        let bursts = context.section(8);
+        let note = format!(
+            "<p><b>“Full at”</b> is 100 ÷ busy in the busiest 20\u{202F}ms: arithmetic, one part at a time, nothing simulated at that load. A latency promise may break earlier, as waiting grows before a part is full.</p><p>Bursts count, not means: see <a href=\"#bursts\">section {bursts}</a>.</p>"
+        );
         format!(
             "{}{table}",
-            beside(&chart, if chart.is_empty() { "" } else { note })
+            beside(&chart, if chart.is_empty() { "" } else { &note })
         )
     };
     framed(
         "headroom",
-        5,
+        context.section(5),
         "How far can it grow, and which part ends it?",
         &body,
     )

@@ -20,7 +20,7 @@ pub(super) fn section(context: &Context<'_>) -> String {
     let Some(healthy) = context.report.steady.first() else {
         return framed(
             "latency",
-            6,
+            context.section(6),
             "How long does a request take, and where is the time spent?",
             "<p class=\"plain\">No steady state was run.</p>\n",
         );
@@ -41,7 +41,7 @@ pub(super) fn section(context: &Context<'_>) -> String {
     body.push_str(&rates(context));
     framed(
         "latency",
-        6,
+        context.section(6),
         "How long does a request take, and where is the time spent?",
         &body,
     )

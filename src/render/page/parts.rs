@@ -25,7 +25,12 @@ pub(super) fn section(context: &Context<'_>) -> String {
             drawing(Format::Phone),
         ));
     }
-    framed("parts", 7, "How busy is each part in each case?", &body)
+    framed(
+        "parts",
+        context.section(7),
+        "How busy is each part in each case?",
+        &body,
+    )
 }
 
 /// The finding over the table: how many parts are asked for more than they have.

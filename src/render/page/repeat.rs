@@ -79,5 +79,10 @@ pub(super) fn section(context: &Context<'_>) -> String {
          <pre><code>{}</code></pre>\n<dl class=\"rep\">{facts}</dl>\n<h3>Files beside this page</h3>\n<ul class=\"files\">{files}</ul>\n",
         esc(&origin.command)
     );
-    framed("repeat", 10, "How can anybody repeat it?", &body)
+    framed(
+        "repeat",
+        context.section(10),
+        "How can anybody repeat it?",
+        &body,
+    )
 }

@@ -48,7 +48,12 @@ pub(super) fn section(context: &Context<'_>) -> String {
         list(&NOT_MODELLED),
         list(&CAUTIONS)
     );
-    framed("rests", 9, "What does this rest on, and says who?", &body)
+    framed(
+        "rests",
+        context.section(9),
+        "What does this rest on, and says who?",
+        &body,
+    )
 }
 
 /// The place of a mark in the order, its sign and its class.

@@ -26,7 +26,7 @@ pub(super) fn section(context: &Context<'_>) -> String {
     body.push_str(&tiers(context));
     framed(
         "site",
-        4,
+        context.section(4),
         "Where does the load run, and is the bandwidth there?",
         &body,
     )

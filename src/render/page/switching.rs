@@ -140,6 +140,20 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
             Scale::of("s", [workload.longest_silence_s]).two(workload.longest_silence_s)
         );
     }
+    if let Some((workload, least)) = switch
+        .workloads
+        .get(workload)
+        .and_then(|workload| Some((workload, workload.completed_least_iops?)))
+    {
+        let _ = write!(
+            out,
+            "<p><b>Stop and spike.</b> In the emptiest 20{THIN}ms after the loss {} I/Os a second of <i>{}</i> are completed, in the fullest {}; the survivors’ own busiest 20{THIN}ms have {}. What hung on a lost path comes out at once when its timer is over. A policy that goes in turn fills a lost path first; one that takes the emptiest hardly touches it again, and shows neither.</p>",
+            three(least),
+            esc(&workload.name),
+            three(workload.completed_most_iops),
+            three(workload.survivors_peak_iops),
+        );
+    }
     if context.report.switches.len() > 1 && switch.workloads.len() > 1 {
         out.push_str(
             "<p>Drawn for one workload; the other drawings are files beside this page.</p>",
@@ -154,6 +168,8 @@ fn workloads(switch: &Switch) -> String {
         Column::words("workload"),
         Column::number("longest I/O, s"),
         Column::number(&format!("silence, {}", silence.unit)),
+        Column::number("completed at least, per s"),
+        Column::number("at most, per s"),
         Column::number("above promise, % of I/Os"),
         Column::number("sent again"),
         Column::number("failed"),
@@ -162,7 +178,7 @@ fn workloads(switch: &Switch) -> String {
         Column::number("drained after, s"),
     ];
     let caption = format!(
-        "What each workload felt with {}: times and backlog of the worst of {} runs, counts of all together",
+        "What each workload felt with {}: times and backlog of the worst of {} runs, counts of all together; completed in the emptiest 20\u{202F}ms after the loss and in the fullest",
         esc(&switch.case.name),
         switch.replications
     );
@@ -182,6 +198,10 @@ fn workload_cells(switch: &Switch, workload: &SwitchWorkload, silence: Scale) ->
         esc(&workload.name),
         Scale::PLAIN.three(longest),
         silence.three(workload.longest_silence_s),
+        workload
+            .completed_least_iops
+            .map_or_else(|| NONE.to_owned(), three),
+        three(workload.completed_most_iops),
         share,
         about(workload.retried),
         count(workload.failed.iter().sum()),

@@ -27,6 +27,35 @@ fn one_page_with_one_head_and_ids_that_differ() {
 }
 
 #[test]
+fn windows_are_a_section_of_their_own_where_they_were_asked_for() {
+    let mut report = sample_report();
+    let without = page(&report);
+    assert!(
+        !without.contains("id=\"windows\"") && without.contains("<span class=\"no\">10</span>")
+    );
+    report.windows = Some(crate::render::sample::sample_windows());
+    let with = page(&report);
+    assert!(with.contains("id=\"windows\"") && with.contains("href=\"#windows\""));
+    assert!(with.contains("18:00–07:00 (13\u{202F}h)"));
+    // Sections are numbered without a gap, and what refers to one says its number.
+    for number in 2..=11 {
+        let head = format!("<span class=\"no\">{number}</span>");
+        assert_eq!(with.matches(&head).count(), 1, "section {number}");
+    }
+    assert!(with.contains("<a href=\"#rests\">section 10</a>"));
+    assert!(without.contains("<a href=\"#rests\">section 9</a>"));
+    for caution in crate::render::words::WINDOW_CAUTIONS {
+        assert!(with.contains(&html::esc(caution)), "{caution}");
+    }
+    let mut files: Vec<String> = attachments(&report)
+        .into_iter()
+        .map(|file| file.name)
+        .collect();
+    files.retain(|name| name.starts_with("windows"));
+    assert_eq!(files, ["windows.csv", "windows.png", "windows.svg"]);
+}
+
+#[test]
 fn names_cannot_become_markup() {
     let mut report = sample_report();
     let nasty = "<script>alert('\"&')</script>";

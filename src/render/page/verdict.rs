@@ -6,10 +6,11 @@ use crate::outcome::{Cell, MeasureKind, Row};
 use crate::render::number::{Scale, as_written, is_over, three, whole_percent, with_unit};
 use crate::render::words::{Flag, measure_name, plural, row_scale};
 
-const CONTENTS: [(&str, &str); 10] = [
+const CONTENTS: [(&str, &str); 11] = [
     ("verdict", "Verdict"),
     ("promises", "Promises"),
     ("switch", "Switch-over"),
+    ("windows", "Windows"),
     ("site", "Site"),
     ("headroom", "Headroom"),
     ("latency", "Latency"),
@@ -23,6 +24,7 @@ pub(super) fn section(context: &Context<'_>) -> String {
     let answer = &context.answer;
     let contents: String = CONTENTS
         .iter()
+        .filter(|(id, _)| *id != "windows" || context.report.windows.is_some())
         .map(|(id, name)| format!("<li><a href=\"#{id}\">{name}</a></li>"))
         .collect();
     let lede = answer.holds.clone().then(answer.cause.clone());
@@ -30,9 +32,10 @@ pub(super) fn section(context: &Context<'_>) -> String {
         Flag::Met | Flag::Unasked => "What to expect",
         _ => "What to do",
     };
+    let rests = context.section(9);
     format!(
         "<section id=\"verdict\" aria-labelledby=\"h-verdict\">\n<p class=\"flag {}\">{} {}</p>\n<h1 id=\"h-verdict\">{}</h1>\n<p class=\"lede\">{}</p>\n<ul class=\"facts\">{}</ul>\n\
-         <div class=\"todo\"><h2>{heading}</h2>\n<p>{}</p>\n<p class=\"sure\"><b>How sure.</b> {} See <a href=\"#rests\">section 9</a>.</p></div>\n\
+         <div class=\"todo\"><h2>{heading}</h2>\n<p>{}</p>\n<p class=\"sure\"><b>How sure.</b> {} See <a href=\"#rests\">section {rests}</a>.</p></div>\n\
          <nav aria-label=\"Contents\"><ol>{contents}</ol></nav>\n</section>\n\n",
         flag_class(answer.flag),
         flag_mark(answer.flag),

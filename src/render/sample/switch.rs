@@ -48,6 +48,8 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
         above_promise_s: Some(if bursty { 2.8 } else { 0.02 }),
         completed: (iops * TO_S * 10.0) as u64,
         retried: held * 10,
+        completed_least_iops: Some(if bursty { iops * 0.4 } else { iops * 0.9 }),
+        completed_most_iops: if bursty { SURVIVORS } else { iops * 1.04 },
         failed: vec![0; 10],
         late: 0,
         unfinished: 0,

@@ -1,10 +1,10 @@
 //! The sheet as one page for printing: no script, no network, room to write in.
 
 use super::{CAUTIONS, Sheet, SheetLine};
-use crate::outcome::Report;
+use crate::outcome::{Report, Verdict};
 use crate::render::number::{NONE, at_place, three};
 use crate::render::page::{escaped, policy_hash};
-use crate::render::words::origin_line;
+use crate::render::words::{all_windows_words, clock, origin_line, windows_notes};
 use std::fmt::Write as _;
 
 const STYLE: &str = include_str!("style.css");
@@ -41,9 +41,17 @@ pub fn sheet_page(report: &Report, sheet: &Sheet) -> String {
                 escaped(&step.nodes.join(", "))
             )
         };
+        let links = if step.links.is_empty() {
+            String::new()
+        } else {
+            format!(
+                "<p>Links that go dark, so ports to disable at one of their ends: {}.</p>\n",
+                escaped(&step.links.join("; "))
+            )
+        };
         let _ = write!(
             body,
-            "<section class=\"step\"><h2>{} · {}</h2>\n<p><b>Take away:</b> {}</p>\n{nodes}{}\
+            "<section class=\"step\"><h2>{} · {}</h2>\n<p><b>Take away:</b> {}</p>\n{nodes}{links}{}\
              <p class=\"back\"><span class=\"box\"></span> Everything back, and all paths as in step 0, at <span class=\"line\"></span></p></section>\n",
             index + 1,
             escaped(&step.case.name),
@@ -56,10 +64,7 @@ pub fn sheet_page(report: &Report, sheet: &Sheet) -> String {
             "<section><p>No switch-over was simulated, so there is no step.</p></section>\n",
         );
     }
-    body.push_str(
-        "<section><h2>When to do it</h2>\n<p>A scenario states one load and no curve over the day, so no hours can be given here. \
-         Take the quietest; a fabric out of service is the state “after” of its step for as long as it lasts.</p></section>\n",
-    );
+    body.push_str(&when(report));
     format!(
         "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
@@ -70,6 +75,49 @@ pub fn sheet_page(report: &Report, sheet: &Sheet) -> String {
         escaped(&origin.version),
         escaped(&title),
         escaped(&origin_line(origin)),
+    )
+}
+
+/// The hours in which each step may be done, where they were looked for.
+fn when(report: &Report) -> String {
+    let lasts = "A fabric out of service is the state “after” of its step for as long as it lasts.";
+    let Some(found) = &report.windows else {
+        return format!(
+            "<section><h2>When to do it</h2>\n<p>No hours were looked for (<code>--windows</code> does, from the <code>shape</code> of the work over a day). \
+             Take the quietest. {lasts}</p></section>\n"
+        );
+    };
+    let mut rows = String::new();
+    for outage in &found.outages {
+        let open: Vec<String> = outage
+            .hours
+            .iter()
+            .filter(|row| row.verdict == Verdict::Undecided)
+            .map(|row| clock(row.hour))
+            .collect();
+        let open = if open.is_empty() {
+            NONE.to_owned()
+        } else {
+            open.join(", ")
+        };
+        let _ = writeln!(
+            rows,
+            "<tr class=\"first\"><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td class=\"blank\"></td></tr>",
+            escaped(&outage.case.name),
+            escaped(&all_windows_words(outage)),
+            escaped(&open),
+        );
+    }
+    let notes: String = windows_notes(found)
+        .iter()
+        .fold(String::new(), |mut out, note| {
+            let _ = write!(out, "<li>{}</li>", escaped(note));
+            out
+        });
+    format!(
+        "<section><h2>When to do it</h2>\n<p>Hours in which every promise judged is met with the step done, of an ordinary day with the load that the scenario states for each hour. {lasts}</p>\n\
+         <table class=\"lines\"><thead><tr><th>step</th><th>hours</th><th>undecided hours from</th><th>agreed window</th></tr></thead><tbody>\n{rows}</tbody></table>\n\
+         <ul>{notes}</ul></section>\n"
     )
 }
 
@@ -157,6 +205,21 @@ mod tests {
         assert!(
             !page.contains("<script") && !page.contains("http://") && !page.contains("https://")
         );
+    }
+
+    #[test]
+    fn hours_stand_on_the_sheet_where_they_were_looked_for() {
+        let mut report = sample_report();
+        let page = sheet_page(&report, &sheet(&report));
+        assert!(page.contains("No hours were looked for"));
+        report.windows = Some(crate::render::sample::sample_windows());
+        let page = sheet_page(&report, &sheet(&report));
+        assert!(!page.contains("No hours were looked for"));
+        assert!(
+            page.contains("18:00–07:00 (13\u{202F}h)"),
+            "the window of A"
+        );
+        assert!(page.contains("<td>07:00</td>"), "its undecided hour");
     }
 
     #[test]

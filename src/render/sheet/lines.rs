@@ -22,6 +22,8 @@ pub struct SheetCase {
     pub takes: String,
     /// Nodes that go as a whole.
     pub nodes: Vec<String>,
+    /// Links that go dark, both ends: `rack (4) to edge-A, 4 × 25GbE`.
+    pub links: Vec<String>,
     /// What to expect.
     pub lines: Vec<SheetLine>,
 }
@@ -121,9 +123,33 @@ fn step(report: &Report, switch: &Switch) -> SheetCase {
     SheetCase {
         takes: said.map_or_else(|| switch.case.name.clone(), |event| event.what.clone()),
         nodes: after.map_or_else(Vec::new, |(index, _)| lost_in(index)),
+        links: after.map_or_else(Vec::new, |(index, _)| dark(report, index)),
         case: switch.case.clone(),
         lines,
     }
+}
+
+/// Bundles of which nothing is left in a case, in the order of the diagram: their ports are those to disable.
+fn dark(report: &Report, case: usize) -> Vec<String> {
+    let name = |index: usize| -> Option<String> {
+        let node = report.picture.nodes.get(index)?;
+        Some(match node.count {
+            0 | 1 => node.name.clone(),
+            many => format!("{} ({many})", node.name),
+        })
+    };
+    let pipes = report.picture.pipes.iter();
+    pipes
+        .filter(|pipe| pipe.load.get(case).is_some_and(Option::is_none))
+        .filter_map(|pipe| {
+            Some(format!(
+                "{} to {}, {}",
+                name(pipe.from)?,
+                name(pipe.to)?,
+                pipe.label
+            ))
+        })
+        .collect()
 }
 
 /// Paths that carry work, fewest and most of any host, by workload and fabric.
@@ -310,13 +336,11 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
         line.promised = of(MeasureKind::LongestIo);
         lines.push(line);
         let what = format!("{}: longest time without any completion", work.name);
-        lines.push(SheetLine::range(
-            when,
-            what,
-            "s",
-            0.0,
-            work.longest_silence_s,
-        ));
+        let (unit, silence) = match work.longest_silence_s {
+            short if short < 1.0 => ("ms", short * 1e3),
+            long => ("s", long),
+        };
+        lines.push(SheetLine::range(when, what, unit, 0.0, silence));
         #[allow(clippy::cast_precision_loss)]
         let (low, high) = spread(work.failed.iter().map(|failed| *failed as f64));
         let mut line = SheetLine::range(when, format!("{}: failed I/Os", work.name), "", low, high);
@@ -387,6 +411,20 @@ mod tests {
         let what = format!("{}: mean latency", report.steady[0].workloads[0].name);
         let line = sheet.before.iter().find(|line| line.what == what).unwrap();
         assert!(line.low.unwrap() <= mean.value / 1e3 && mean.value / 1e3 <= line.high.unwrap());
+    }
+
+    #[test]
+    fn every_step_names_the_links_whose_ports_are_to_be_disabled() {
+        let report = sample_report();
+        for (index, step) in sheet(&report).cases.iter().enumerate() {
+            let side = step.case.lost.expect("a side is lost");
+            assert!(!step.links.is_empty(), "step {index}");
+            for link in &step.links {
+                let shared = link.contains("lan-");
+                let own = link.contains(&format!("-{side}"));
+                assert!(own || shared, "{link} with {side} lost");
+            }
+        }
     }
 
     #[test]

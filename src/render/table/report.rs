@@ -3,6 +3,7 @@
 use super::align::{Aligned, with_ends, wrapped};
 use super::mends::mends;
 use super::theory::theory_text;
+use super::windows::body as windows;
 use crate::outcome::{
     BudgetPart, Cell, MeasureKind, Population, Report, Row, Steady, Switch, TheoryRow,
     WorkloadFigures,
@@ -34,6 +35,9 @@ pub fn report_text(report: &Report) -> String {
     out.push_str(&growth(report));
     out.push_str(&figures(report));
     out.push_str(&theory(report));
+    if let Some(found) = &report.windows {
+        out.push_str(&windows(found));
+    }
     out.push_str(&foot(report));
     out
 }
@@ -428,6 +432,8 @@ fn switch_summary(switch: &Switch) -> String {
         "workload",
         ">longest I/O, s",
         &silence_head,
+        ">least /s",
+        ">most /s",
         ">above promise, %",
         ">sent again",
         ">failed",
@@ -445,6 +451,10 @@ fn switch_summary(switch: &Switch) -> String {
             three(workload.longest_io_s.iter().copied().fold(0.0, f64::max)),
             silence.three(workload.longest_silence_s),
             workload
+                .completed_least_iops
+                .map_or_else(|| NONE.to_owned(), three),
+            three(workload.completed_most_iops),
+            workload
                 .above_promise_share
                 .map_or_else(|| NONE.to_owned(), |share| three(100.0 * share)),
             about(workload.retried),
@@ -456,7 +466,7 @@ fn switch_summary(switch: &Switch) -> String {
         ]);
     }
     table.text(&format!(
-        "Switch-over, {}: times and backlog of the worst of {} runs, counts of all together; timers {}{}",
+        "Switch-over, {}: times and backlog of the worst of {} runs, counts of all together, least and most completed in 20 ms; timers {}{}",
         switch.case.name,
         switch.replications,
         switch.preset,

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::outcome::{PathHop, PathRow, PathSheet};
-use crate::render::sample::{sample_comparison, sample_headroom, sample_report};
+use crate::render::sample::{sample_comparison, sample_headroom, sample_report, sample_windows};
 
 /// Two invented paths, one a fabric; the one on B is narrow in the middle.
 pub(crate) fn sheets() -> Vec<PathSheet> {
@@ -56,6 +56,7 @@ fn every_text_ends_with_the_word_estimate() {
         assumptions_text(&[]),
         headroom_text(&sample_headroom()),
         comparison_text(&sample_comparison()),
+        windows_text(&report.origin, &sample_windows()),
     ] {
         let last = text.lines().last().unwrap();
         assert!(last.starts_with("estimate · "), "{last}");
@@ -86,6 +87,7 @@ fn names_cannot_send_escapes_to_the_terminal() {
 fn tables_of_the_sample() {
     let report = sample_report();
     insta::assert_snapshot!("report", report_text(&report));
+    insta::assert_snapshot!("windows", windows_text(&report.origin, &sample_windows()));
     insta::assert_snapshot!("review", review_text(&report.review));
     insta::assert_snapshot!("paths", paths_text(&sheets()));
     insta::assert_snapshot!("assumptions", assumptions_text(&report.assumptions));

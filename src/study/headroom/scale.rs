@@ -280,7 +280,7 @@ fn uneven(site: &Site, exponents: &[f64], factor: f64) -> Site {
     let mut site = site.clone();
     site.variants.clear();
     for (workload, exponent) in site.workloads.iter_mut().zip(exponents) {
-        scale(workload, libm::pow(factor, *exponent));
+        work_at(workload, libm::pow(factor, *exponent));
     }
     site
 }
@@ -293,12 +293,13 @@ pub fn scaled(site: &Site, factor: f64) -> Site {
     let mut site = site.clone();
     site.variants.clear();
     for workload in &mut site.workloads {
-        scale(workload, factor);
+        work_at(workload, factor);
     }
     site
 }
 
-fn scale(workload: &mut Workload, factor: f64) {
+/// The work of a workload times `factor`, above 0; see [`scaled`].
+pub(in crate::study) fn work_at(workload: &mut Workload, factor: f64) {
     workload.arrivals = match &workload.arrivals {
         Arrivals::Poisson(rate) => Arrivals::Poisson(rate * factor),
         Arrivals::Paced(rate) => Arrivals::Paced(rate * factor),

@@ -1,6 +1,6 @@
 //! Tallies of a switch-over put together into figures.
 
-use super::super::steady::{backlogs, estimated_peak};
+use super::super::steady::{PEAK_WINDOW, backlogs, estimated_peak};
 use super::{ALLOWED, Setting, Settled, story};
 use crate::measure::Cell;
 use crate::model::{Coarse, Compiled, FlowCell, Tally};
@@ -149,6 +149,8 @@ fn workload(
         above_promise_s,
         completed: after,
         retried: own.iter().map(|workload| workload.retried).sum(),
+        completed_least_iops: least(setting, tallies, index, (width, end)),
+        completed_most_iops: most(setting, tallies, index, end),
         failed: own.iter().map(|workload| workload.failed_total).collect(),
         late: own.iter().map(|workload| workload.late).sum(),
         unfinished: own
@@ -169,6 +171,48 @@ fn workload(
         survivors_peak_iops: estimated_peak(&setting.survivors.figures, index),
         bins,
     }
+}
+
+/// Fewest completed per second in any whole bin after the loss, of 20 ms or longer.
+#[allow(clippy::cast_precision_loss)]
+fn least(
+    setting: &Setting<'_>,
+    tallies: &[Tally],
+    index: usize,
+    (width, end): (Duration, Instant),
+) -> Option<f64> {
+    let width = width.max(PEAK_WINDOW);
+    let flows: Vec<Vec<FlowCell>> = tallies
+        .iter()
+        .map(|tally| tally.workloads[index].series.merge_to(width))
+        .collect();
+    let completed = |bin: u64| -> u64 {
+        let at = usize::try_from(bin).unwrap_or(usize::MAX);
+        let cells = flows.iter().filter_map(|cells| cells.get(at));
+        cells.map(|cell| cell.completed).sum()
+    };
+    let (first, last) = (setting.at.0.div_ceil(width.0), end.0 / width.0);
+    let fewest = (first..last).map(completed).min()?;
+    Some(fewest as f64 / tallies.len() as f64 / width.as_secs_f64())
+}
+
+/// Most completed per second in any 20 ms of the run, mean of the replications' own.
+#[allow(clippy::cast_precision_loss)]
+fn most(setting: &Setting<'_>, tallies: &[Tally], index: usize, end: Instant) -> f64 {
+    let of = |tally: &Tally| {
+        let series = &tally.workloads[index].series;
+        let most = series.peak().map_or_else(
+            || {
+                let cells = series.merge_to(PEAK_WINDOW);
+                let whole = (setting.from.0.div_ceil(PEAK_WINDOW.0)..end.0 / PEAK_WINDOW.0)
+                    .filter_map(|bin| cells.get(usize::try_from(bin).ok()?));
+                whole.map(|cell| cell.completed).max().unwrap_or(0)
+            },
+            |peak| peak.completed,
+        );
+        most as f64 / PEAK_WINDOW.as_secs_f64()
+    };
+    tallies.iter().map(of).sum::<f64>() / tallies.len() as f64
 }
 
 /// The promise that time and shares above refer to: the first percentile, else the mean.

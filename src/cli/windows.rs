@@ -1,0 +1,75 @@
+//! Maintenance windows: the options of `failover` and `report`, and the runs.
+
+use super::exit::{Exit, Failure};
+use super::study::Job;
+use crate::outcome::{Origin, Verdict, Windows};
+use crate::site::Site;
+use crate::study::windows::{AskWindows, HourRuns, has_promises, windows};
+use clap::Args;
+
+/// Whether windows are looked for, and how.
+#[derive(Clone, Debug, Args)]
+pub(super) struct WindowArguments {
+    /// Find the hours of a day in which what each outage leaves keeps every promise, so many of them in a row, 1 to 24;
+    /// without a number 1. The load of each hour is that of the `shape` of the workloads; the parts are drained first
+    /// [default: no hours are looked for]
+    #[arg(long, value_name = "HOURS", num_args = 0..=1, require_equals = true, default_missing_value = "1",
+        value_parser = clap::value_parser!(u32).range(1..=24))]
+    pub(super) windows: Option<u32>,
+    /// Simulate every different load of the day, also where a busier or quieter hour answers for it
+    #[arg(long, requires = "windows")]
+    pub(super) each_hour: bool,
+}
+
+impl WindowArguments {
+    /// The words that repeat them on a command line.
+    pub(super) fn words(&self) -> Vec<String> {
+        let mut words: Vec<String> = Vec::new();
+        words.extend(self.windows.map(|hours| format!("--windows={hours}")));
+        if self.each_hour {
+            words.push("--each-hour".to_owned());
+        }
+        words
+    }
+
+    /// What is asked of a site; `None` where nothing is.
+    pub(super) fn ask(
+        &self,
+        site: &Site,
+        outages: Option<&[String]>,
+    ) -> Result<Option<AskWindows>, Failure> {
+        let Some(needed) = self.windows else {
+            return Ok(None);
+        };
+        if !has_promises(site) {
+            return Err(Failure::arguments(
+                "the scenario promises nothing of an outage, so no hour can keep or break it",
+                "give a [[workload]] a promise, for example promise = { p99 = \"2ms\" }",
+            ));
+        }
+        Ok(Some(AskWindows {
+            outages: outages.map(<[String]>::to_vec),
+            needed,
+            runs: if self.each_hour {
+                HourRuns::Each
+            } else {
+                HourRuns::Needed
+            },
+        }))
+    }
+}
+
+/// The search alone, without a study of the stated load.
+pub(super) fn alone(job: Job, ask: &AskWindows) -> Result<(Origin, Windows), Failure> {
+    job.run(|site, origin, progress| (origin, windows(site, ask, progress)))
+}
+
+/// Done when each outage has a window that is long enough.
+pub(super) fn exit_of(found: &Windows) -> Exit {
+    let enough = |outage: &crate::outcome::OutageWindows| outage.verdict == Verdict::Met;
+    if found.outages.iter().all(enough) {
+        Exit::Done
+    } else {
+        Exit::NotMet
+    }
+}

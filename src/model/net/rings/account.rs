@@ -1,0 +1,107 @@
+//! What each direction has counted, and frames that are still to be counted.
+
+use super::super::{DirectionTally, Flight, busy};
+use crate::model::compile::{FrameTime, Watch};
+use crate::topology::DirectionId;
+use crate::unit::{Duration, Instant};
+
+/// What one direction has counted.
+#[derive(Clone, Debug)]
+pub(super) struct Account {
+    pub(super) tally: DirectionTally,
+    /// A stretch of frames that arrived and left no gap on the wire, not yet counted as busy.
+    pub(super) stretch: (Instant, Instant),
+    pub(super) gone_since: Instant,
+    pub(super) gone_total: u64,
+}
+
+/// A frame that has arrived and is still to be counted.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Arrived {
+    pub(super) direction: u32,
+    pub(super) run: u32,
+    pub(super) ready: Instant,
+    pub(super) start: Instant,
+    pub(super) end: Instant,
+}
+
+const _: () = assert!(std::mem::size_of::<Arrived>() == 32);
+
+impl Arrived {
+    #[inline]
+    pub(super) const fn new(direction: DirectionId, flight: &Flight) -> Self {
+        Self {
+            direction: direction.0,
+            run: flight.frame.run,
+            ready: flight.ready,
+            start: flight.start,
+            end: flight.end,
+        }
+    }
+}
+
+/// Whether the time that a frame asks for has been counted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Asked {
+    Already,
+    Now,
+}
+
+impl Account {
+    pub(super) fn new(watch: Watch, few: bool) -> Self {
+        Self {
+            tally: DirectionTally::watched(watch, few),
+            stretch: (Instant::ZERO, Instant::ZERO),
+            gone_since: Instant::ZERO,
+            gone_total: 0,
+        }
+    }
+
+    /// Counts a frame that has arrived.
+    #[inline]
+    pub(super) fn record(
+        &mut self,
+        time: &FrameTime,
+        frame: &Arrived,
+        latency: Duration,
+        asked: Asked,
+        window: (Instant, Instant),
+    ) {
+        let tally = &mut self.tally;
+        if asked == Asked::Now {
+            tally.asked_series.at(frame.ready).0 += time.ser;
+        }
+        tally.delivered += 1;
+        tally.delivered_bytes += u64::from(time.bytes);
+        let arrival = frame.end + latency;
+        if arrival >= window.0 && arrival < window.1 {
+            tally.frames += 1;
+            tally.bytes += u64::from(time.bytes);
+            tally.payload += u64::from(time.payload);
+            tally.wait.record(frame.start.since(frame.ready));
+        }
+        if frame.start == self.stretch.1 {
+            self.stretch.1 = frame.end;
+        } else {
+            let (from, to) = std::mem::replace(&mut self.stretch, (frame.start, frame.end));
+            busy(tally, from, to, window);
+        }
+    }
+}
+
+/// Puts the places of a batch in order of direction, those of one direction as they came.
+pub(super) fn by_direction(arrived: &[Arrived], begins: &mut [u32], order: &mut [u32]) {
+    begins.fill(0);
+    for frame in arrived {
+        begins[frame.direction as usize] += 1;
+    }
+    let mut before = 0;
+    for begin in begins.iter_mut() {
+        before += std::mem::replace(begin, before);
+    }
+    for (place, frame) in (0_u32..).zip(arrived) {
+        let next = &mut begins[frame.direction as usize];
+        order[*next as usize] = place;
+        *next += 1;
+    }
+}

@@ -1,0 +1,218 @@
+//! Maintenance windows, in sentences.
+
+use super::answer::Flag;
+use super::measure::measure_name;
+use super::{Prose, listed, plural};
+use crate::outcome::{HourRow, JudgedBy, OutageWindows, Tightest, Verdict, Window, Windows};
+use crate::render::number::{THIN, as_written, margin, three};
+
+/// What is said where hours are given in which a fabric may be taken out.
+pub const WINDOW_CAUTIONS: [&str; 6] = [
+    "An estimate from stated inputs: it approves no change. The change window, and what may be done in it, is the site's decision.",
+    "Factors are those of the busiest minutes of each hour of an ordinary day. Look at what really runs that night: backups, batch work, boot storms and the end of a month change it.",
+    "Before: backups made and verified, every multipath device showing all its paths, and multipath proven to switch.",
+    "One fabric in one window, never both. All paths back, and seen to be back, before the other is touched.",
+    "Rather drain and disable ports than pull cables. Watch that I/O goes on; stop when it does not.",
+    "The makers' support statements and release notes and the procedures of the site come first.",
+];
+
+/// The flag of a verdict.
+#[must_use]
+pub const fn verdict_flag(verdict: Verdict) -> Flag {
+    match verdict {
+        Verdict::Met => Flag::Met,
+        Verdict::Missed => Flag::Missed,
+        Verdict::Undecided => Flag::Undecided,
+    }
+}
+
+/// `09:00`.
+#[must_use]
+pub fn clock(hour: u32) -> String {
+    format!("{hour:02}:00")
+}
+
+/// `22:00–05:00 (7 h)`.
+#[must_use]
+pub fn window_words(window: &Window) -> String {
+    let (from, to) = (clock(window.from_hour), clock(window.to_hour));
+    format!("{from}–{to} ({}{THIN}h)", window.hours)
+}
+
+/// All windows of an outage, `none` where there is none.
+#[must_use]
+pub fn all_windows_words(outage: &OutageWindows) -> String {
+    let all: Vec<String> = outage.windows.iter().map(window_words).collect();
+    if all.is_empty() {
+        "none".to_owned()
+    } else {
+        listed(&all)
+    }
+}
+
+/// The answer: whether each outage has a window that is long enough, then a sentence for each.
+#[must_use]
+pub fn windows_answer(found: &Windows) -> (Flag, Vec<Prose>) {
+    let flag = found
+        .outages
+        .iter()
+        .map(|outage| verdict_flag(outage.verdict))
+        .min()
+        .unwrap_or(Flag::Unasked);
+    let hours = if found.needed_hours == 1 {
+        "an hour".to_owned()
+    } else {
+        format!("{} hours in a row", found.needed_hours)
+    };
+    let lacking: Vec<String> = found
+        .outages
+        .iter()
+        .filter(|outage| outage.verdict != Verdict::Met)
+        .map(|outage| outage.case.name.clone())
+        .collect();
+    let first = match flag {
+        Flag::Unasked => Prose::new().text("There is no outage to find a window for."),
+        Flag::Met => Prose::new().text(format!(
+            "Each outage has at least {hours} in which every promise judged is met."
+        )),
+        Flag::Undecided => Prose::new()
+            .text(format!(
+                "Whether there is {hours} in which every promise judged is met is undecided for "
+            ))
+            .strong(listed(&lacking))
+            .text("; more replications would decide."),
+        Flag::Missed | Flag::Saturated => Prose::new()
+            .text(format!(
+                "There is not {hours} in which every promise judged is met with "
+            ))
+            .strong(listed(&lacking))
+            .text("."),
+    };
+    let mut out = vec![first];
+    out.extend(found.outages.iter().map(of_outage));
+    (flag, out)
+}
+
+fn of_outage(outage: &OutageWindows) -> Prose {
+    let with = |wanted: Verdict| {
+        let hours = outage.hours.iter().filter(|row| row.verdict == wanted);
+        hours.count()
+    };
+    let open = match with(Verdict::Undecided) {
+        0 => String::new(),
+        some => format!("; {} undecided", plural(some, "hour")),
+    };
+    let named = Prose::new().strong(&outage.case.name);
+    match (&outage.longest, outage.windows.len()) {
+        (None, _) => named.text(format!(": no hour is met{open}.")),
+        (Some(_), 1) => named.text(format!(": {}{open}.", all_windows_words(outage))),
+        (Some(longest), _) => named.text(format!(
+            ": {}; the longest is {}{open}.",
+            all_windows_words(outage),
+            window_words(longest)
+        )),
+    }
+}
+
+/// `30 %`, or `0–100 %` where workloads differ.
+#[must_use]
+pub fn hour_load(row: &HourRow) -> String {
+    let percent = |factor: f64| three(100.0 * factor);
+    if row.least_factor == row.most_factor {
+        percent(row.most_factor)
+    } else {
+        format!("{}–{}", percent(row.least_factor), percent(row.most_factor))
+    }
+}
+
+/// `+12 %`, `at least +12 %` (that of a busier hour), `at most −3 %`; empty where there is none.
+#[must_use]
+pub fn hour_margin(row: &HourRow) -> String {
+    if row.saturated {
+        return "does not fit".to_owned();
+    }
+    let Some(tightest) = &row.tightest else {
+        return String::new();
+    };
+    let bound = match tightest.judged_by {
+        JudgedBy::BusierHour => "at least ",
+        JudgedBy::QuieterHour => "at most ",
+        JudgedBy::Simulated | JudgedBy::SameLoad | JudgedBy::NoWork => "",
+    };
+    tightest
+        .margin_percent
+        .map_or_else(String::new, |percent| format!("{bound}{}", margin(percent)))
+}
+
+/// `orders p99 2 ms`.
+#[must_use]
+pub fn tightest_words(tightest: &Tightest) -> String {
+    let target = as_written(&tightest.target_text);
+    format!(
+        "{} {} {target}",
+        tightest.workload,
+        measure_name(tightest.measure)
+    )
+}
+
+/// How an hour was judged: `simulated`, `as 03:00, busier`.
+#[must_use]
+pub fn hour_judged(row: &HourRow) -> String {
+    let other = clock(row.figures_of_hour);
+    match row.judged_by {
+        JudgedBy::Simulated => "simulated".to_owned(),
+        JudgedBy::SameLoad => format!("as {other}, same load"),
+        JudgedBy::BusierHour => format!("by {other}, busier"),
+        JudgedBy::QuieterHour => format!("by {other}, quieter"),
+        JudgedBy::NoWork => "no work".to_owned(),
+    }
+}
+
+/// The fullest part of an hour and what it is asked for in the busiest 20 ms: `san-B > edge-B 67 %`; or nothing.
+#[must_use]
+pub fn hour_fullest(row: &HourRow) -> String {
+    row.fullest.as_ref().map_or_else(String::new, |fullest| {
+        let percent = three(fullest.peak_percent);
+        format!("{} {percent}{THIN}%", fullest.instance)
+    })
+}
+
+/// What was run, what was not judged, and what is taken for granted.
+#[must_use]
+pub fn windows_notes(found: &Windows) -> Vec<String> {
+    let simulated: u32 = found.outages.iter().map(|outage| outage.simulated).sum();
+    let ways: u32 = found
+        .outages
+        .iter()
+        .map(|outage| outage.ways_simulated)
+        .sum();
+    let mut out = vec![format!(
+        "{} over the day, {} simulated for {}: {} of {}{THIN}s each, with the outage in force all the while.",
+        plural(found.loads as usize, "different load"),
+        plural(simulated as usize, "load"),
+        plural(found.outages.len(), "outage"),
+        plural(found.replications as usize, "replication"),
+        three(found.duration_s),
+    )];
+    out.push(if found.switch_judged {
+        format!(
+            "The way there was simulated too, for {}, {} each: the parts are drained, and lost a second later. The way back was not: \
+             a return is a change of its own.",
+            plural(ways as usize, "load"),
+            plural(found.switch_replications as usize, "replication")
+        )
+    } else {
+        "The way there was not judged, because nothing is promised about switching (for example switching = { longest_io = \"5s\", failed = 0 }), \
+         and neither was the way back."
+            .to_owned()
+    });
+    out.push(
+        "Each verdict is of one hour and has its own 95\u{202F}%. Nothing else may fail meanwhile: failover --during OUTAGE loses each part while an outage is in force."
+            .to_owned(),
+    );
+    out.extend(found.notes.iter().map(|note| {
+        let note = super::sentence(note);
+        format!("{note}.")
+    }));
+    out
+}

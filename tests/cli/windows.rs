@@ -1,0 +1,120 @@
+//! `failover --windows` and `report --windows`, as their users meet them.
+
+use super::{code, err, halfloom, out, small_site};
+use std::fs;
+use std::path::Path;
+
+const DAY: &str = "day.shape=[1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0]";
+
+fn asked(place: &Path, more: &[&str]) -> std::process::Output {
+    let mut arguments = vec![
+        "failover",
+        "small.toml",
+        "--outage",
+        "A",
+        "--quiet",
+        "--set",
+        DAY,
+    ];
+    arguments.extend(more);
+    halfloom(place, &arguments)
+}
+
+#[test]
+fn the_exit_code_says_whether_there_are_as_many_hours_as_are_needed() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), r#"{ mean = "1s" }"#);
+    let output = asked(
+        place.path(),
+        &[
+            "--windows=24",
+            "--csv",
+            "h.csv",
+            "--chart",
+            "h.svg",
+            "--junit",
+            "h.xml",
+        ],
+    );
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let text = out(&output);
+    assert!(text.contains("00:00–24:00 (24\u{202F}h)"), "{text}");
+    assert!(text.contains("no work"), "the last hour has none: {text}");
+    let read = |name: &str| fs::read_to_string(place.path().join(name)).expect("it was written");
+    assert_eq!(read("h.csv").lines().count(), 25);
+    assert!(read("h.svg").starts_with("<svg") && read("h.xml").contains("failures=\"0\""));
+
+    small_site(place.path(), r#"{ mean = "1us" }"#);
+    let output = asked(place.path(), &["--windows=2", "--json"]);
+    assert_eq!(code(&output), 1, "{}", err(&output));
+    let json: serde_json::Value = serde_json::from_str(&out(&output)).expect("it is JSON");
+    assert_eq!(json["kind"], "windows");
+    let outage = &json["windows"]["outages"][0];
+    // Only the hour without work is met, and two are needed.
+    assert_eq!(outage["verdict"], "missed");
+    assert_eq!(outage["longest"]["from_hour"], 23);
+    let hours = outage["hours"].as_array().expect("hours");
+    assert_eq!(hours.len(), 24);
+    assert!(hours[..23].iter().all(|hour| hour["verdict"] == "missed"));
+}
+
+#[test]
+fn what_cannot_be_judged_is_refused_before_any_run() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), r#"{ mean = "1s" }"#);
+    for (more, says) in [
+        (&["--windows=25"][..], "25 is not in 1..=24"),
+        (&["--each-hour"], "--windows"),
+        (&["--chart", "h.svg"], "--windows"),
+        (&["--windows", "--chart", "h.txt"], "neither .svg nor .png"),
+        (&["--windows", "--set", "day.shape=[1, 2]"], "has 2 factors"),
+    ] {
+        let output = asked(place.path(), more);
+        assert_eq!(code(&output), 2, "{more:?}");
+        assert!(err(&output).contains(says), "{more:?}: {}", err(&output));
+    }
+    let text = fs::read_to_string(place.path().join("small.toml")).expect("it is there");
+    let mute: Vec<&str> = text
+        .lines()
+        .filter(|line| !line.starts_with("promise"))
+        .collect();
+    fs::write(place.path().join("small.toml"), mute.join("\n")).expect("it can be written");
+    let output = asked(place.path(), &["--windows"]);
+    assert_eq!(code(&output), 2);
+    assert!(
+        err(&output).contains("promises nothing of an outage"),
+        "{}",
+        err(&output)
+    );
+}
+
+#[test]
+fn the_page_and_the_sheet_have_the_hours() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), r#"{ mean = "1s" }"#);
+    let output = asked(place.path(), &["--windows", "--sheet", "sheet.html"]);
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let sheet = fs::read_to_string(place.path().join("sheet.html")).expect("it was written");
+    assert!(sheet.contains("00:00–24:00 (24\u{202F}h)"));
+    assert!(
+        out(&output).contains("windows 00:00–24:00"),
+        "{}",
+        out(&output)
+    );
+    let output = halfloom(
+        place.path(),
+        &[
+            "report",
+            "small.toml",
+            "-o",
+            "r",
+            "--quiet",
+            "--windows",
+            "--set",
+            DAY,
+        ],
+    );
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let page = fs::read_to_string(place.path().join("r/report.html")).expect("it was written");
+    assert!(page.contains("id=\"windows\"") && place.path().join("r/windows.csv").exists());
+}
