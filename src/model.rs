@@ -22,10 +22,12 @@ mod attempt;
 mod compile;
 mod fault;
 mod finish;
+mod flow;
 mod host;
 mod ill;
 mod net;
 mod notice;
+mod order;
 mod reroute;
 mod standing;
 mod steps;
@@ -44,4 +46,4 @@ pub use tally::{
     BudgetSums, Coarse, ControllerTally, DirectionTally, FlowCell, KindTally, PathTally,
     SourceTally, Tally, WorkloadTally,
 };
-pub use world::{Executor, Fast, Limits, Plain, Stop, World};
+pub use world::{Executor, Fast, Flow, Limits, Plain, Stop, World};

@@ -5,6 +5,7 @@ mod back;
 mod cages;
 mod conserve;
 mod fault;
+mod flow;
 mod ill;
 mod oracle;
 mod port;
