@@ -25,10 +25,12 @@ mod fault;
 mod finish;
 mod freed;
 mod guests;
+mod flow;
 mod host;
 mod ill;
 mod net;
 mod notice;
+mod order;
 mod reroute;
 mod standing;
 mod steps;
@@ -48,4 +50,4 @@ pub use tally::{
     BudgetSums, Coarse, ControllerTally, DirectionTally, Fate, FlowCell, KindTally, PathTally,
     SourceTally, Tally, WorkloadTally,
 };
-pub use world::{Executor, Fast, Limits, Plain, Stop, World};
+pub use world::{Executor, Fast, Flow, Limits, Plain, Stop, World};

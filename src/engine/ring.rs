@@ -104,6 +104,13 @@ impl<T: Copy> Ring<T> {
         Some(first)
     }
 
+    /// Takes the last entry away.
+    pub fn pop_last(&mut self) -> Option<T> {
+        let last = self.last().copied()?;
+        self.len -= 1;
+        Some(last)
+    }
+
     /// Takes all entries away.
     pub const fn clear(&mut self) {
         self.len = 0;

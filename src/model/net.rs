@@ -13,7 +13,7 @@ mod rings;
 
 pub(super) use plain::PlainLinks;
 pub use port::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
-pub(super) use rings::Rings;
+pub(super) use rings::{Rings, Streams, Until};
 
 use super::compile::{Compiled, Watch};
 use super::tally::DirectionTally;
@@ -123,6 +123,10 @@ pub enum ReceiverGone {
 
 /// All link directions of a run, whoever keeps the frames.
 pub trait Links: std::fmt::Debug {
+    /// Whether frames are taken a stretch of time at a time: what [`step`](Self::step) hands over has come to
+    /// the end of its way then, and its hops are accounted for.
+    const IN_FLOW: bool = false;
+
     /// Idle directions; figures count what happens in the window that is watched.
     #[must_use]
     fn new(compiled: &Compiled, watch: Watch) -> Self;
@@ -177,6 +181,12 @@ pub trait Links: std::fmt::Debug {
     /// Frames waiting or on their way.
     #[must_use]
     fn in_flight(&self) -> u64;
+
+    /// Frames sent ahead of the time at which they come to their direction.
+    #[must_use]
+    fn ahead(&self) -> u64 {
+        0
+    }
 
     /// Ends the run at `now`: records what has arrived, and asserts that no frame has been lost silently.
     ///

@@ -33,6 +33,14 @@ pub trait Executor: std::fmt::Debug {
     type Events: EventSet<Event> + std::fmt::Debug;
     /// The frames.
     type Links: Links;
+
+    /// Runs a world on: see [`World::run_until`].
+    fn run(world: &mut World<'_, Self>, until: Instant, stop: Stop) -> bool
+    where
+        Self: Sized,
+    {
+        world.run_events(until, stop)
+    }
 }
 
 /// The executor of every figure: a calendar of events, frames in rings, one event a hop. Its ports admit,
@@ -44,6 +52,11 @@ impl<A: Admission, D: Discipline, G: Gate> Executor for Fast<A, D, G> {
     type Events = Calendar<Event>;
     type Links = Rings<A, D, G>;
 }
+
+/// The executor of runs without faults on sites where frames never come back to a link: links are served a
+/// stretch of time at a time, in the order of the flow. It counts the same; see [`Compiled::in_flow_order`].
+#[derive(Debug)]
+pub struct Flow;
 
 /// The oracle: a heap, every transmission stepped through. Slow and obviously right; it counts the same.
 #[derive(Debug)]
@@ -106,6 +119,8 @@ pub(crate) struct LostSegment {
 pub struct World<'a, E: Executor = Fast> {
     pub(crate) compiled: &'a Compiled,
     pub(crate) now: Instant,
+    /// In the order of the flow: all that is taken in before this is known.
+    pub(crate) horizon: Instant,
     pub(crate) queue: E::Events,
     pub(crate) net: E::Links,
     pub(crate) routes: Routes,
@@ -134,11 +149,13 @@ pub struct World<'a, E: Executor = Fast> {
     /// Where each flow goes at each hop, by flow × HOPS_MAX + hop, found when first needed.
     pub(crate) ways: Vec<Way>,
     limits: Limits,
+    /// When the memory in use is looked at again, in events.
+    next_look: u64,
     replication: u64,
     pub(crate) tally: Tally,
 }
 
-/// Events between two looks at the memory in use: a power of two.
+/// Events between two looks at the memory in use.
 const MEMORY_LOOKS: u64 = 1 << 10;
 
 /// A controller at work.
@@ -169,6 +186,7 @@ impl<'a, E: Executor> World<'a, E> {
         let mut world = Self {
             compiled,
             now: Instant::ZERO,
+            horizon: Instant::ZERO,
             queue: E::Events::empty(),
             net: E::Links::new(compiled, watch),
             routes: compiled.routes.clone(),
@@ -195,6 +213,7 @@ impl<'a, E: Executor> World<'a, E> {
             turn: vec![0; compiled.fabric.nodes.len()],
             ways: vec![Way::Unknown; compiled.flows.len() * HOPS_MAX],
             limits,
+            next_look: 0,
             replication: u64::from(replication),
             tally,
         };
@@ -265,15 +284,20 @@ impl<'a, E: Executor> World<'a, E> {
     /// Handles every event up to and including `until`, or until nothing measured is unfinished after the
     /// window, whichever `stop` asks for. Returns whether the run goes on.
     pub fn run_until(&mut self, until: Instant, stop: Stop) -> bool {
+        E::run(self, until, stop)
+    }
+
+    /// The same, with an event for everything that happens.
+    pub(crate) fn run_events(&mut self, until: Instant, stop: Stop) -> bool {
         loop {
             let at = self.queue.next_at();
+            if self.has_measured(stop, at.min(until)) {
+                self.now = self.now.max(self.watch.to);
+                return false;
+            }
             if at > until {
                 self.now = until;
                 return true;
-            }
-            if stop == Stop::WhenMeasured && at >= self.watch.to && self.open == 0 {
-                self.now = self.now.max(self.watch.to);
-                return false;
             }
             if self.is_at_a_limit() {
                 return false;
@@ -289,14 +313,24 @@ impl<'a, E: Executor> World<'a, E> {
         }
     }
 
+    /// Whether a run may stop before anything that happens at `at` or later.
+    #[inline]
+    pub(crate) fn has_measured(&self, stop: Stop, at: Instant) -> bool {
+        stop == Stop::WhenMeasured && at >= self.watch.to && self.open == 0
+    }
+
+    #[cold]
+    fn holds_too_much(&mut self) -> bool {
+        self.next_look = self.tally.events + MEMORY_LOOKS;
+        self.held_bytes() > self.compiled.site.run.memory_max
+    }
+
     /// Whether a limit ends the run here, which makes it a partial one.
     #[inline]
-    fn is_at_a_limit(&mut self) -> bool {
+    pub(crate) fn is_at_a_limit(&mut self) -> bool {
         let stopped_by = if self.tally.events >= self.limits.events {
             "run.events_max"
-        } else if self.tally.events.is_multiple_of(MEMORY_LOOKS)
-            && self.held_bytes() > self.compiled.site.run.memory_max
-        {
+        } else if self.tally.events >= self.next_look && self.holds_too_much() {
             "run.memory_max"
         } else {
             return false;
@@ -307,7 +341,7 @@ impl<'a, E: Executor> World<'a, E> {
     }
 
     #[inline]
-    fn handle(&mut self, tie: u128, event: Event) {
+    pub(crate) fn handle(&mut self, tie: u128, event: Event) {
         match event {
             Event::Link { direction, word } => {
                 let event = (direction, word);
@@ -315,7 +349,12 @@ impl<'a, E: Executor> World<'a, E> {
                     .net
                     .step(self.compiled, self.now, event, &mut self.queue);
                 if let Some(flight) = flight {
-                    self.handed_over(direction, &flight);
+                    if E::Links::IN_FLOW {
+                        let to = self.compiled.hops[direction.index()].to;
+                        self.taken_in(flight.frame, to);
+                    } else {
+                        self.handed_over(direction, &flight);
+                    }
                 }
             }
             Event::Arrival { source } => self.io_arrives(source, tie::number(tie)),
@@ -448,7 +487,7 @@ impl<'a, E: Executor> World<'a, E> {
 
     /// Splits the time of one hop of a volley's frame into the parts of its latency budget.
     #[inline]
-    fn account_hop(&mut self, flight: &Flight, direction: DirectionId) {
+    pub(crate) fn account_hop(&mut self, flight: &Flight, direction: DirectionId) {
         let frame = &flight.frame;
         let attempt = &mut self.attempts[frame.attempt];
         let place = usize::from(frame.hop).min(HOPS_MAX - 1);

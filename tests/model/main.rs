@@ -7,6 +7,7 @@ mod checker;
 mod conserve;
 mod fault;
 mod guests;
+mod flow;
 mod ill;
 mod oracle;
 mod port;
