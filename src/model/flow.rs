@@ -9,10 +9,12 @@
 //! every hop.
 
 use super::attempt::NONE;
-use super::net::{Flight, FrameKind, Streams, Until};
-use super::world::{Event, Executor, Flow, Stop, World};
+use super::compile::HOPS_MAX;
+use super::net::{Coming, FrameKind, Streams, Until};
+use super::way::Way;
+use super::world::{Book, Event, Executor, Flow, Stop, World};
 use crate::engine::Calendar;
-use crate::topology::DirectionId;
+use crate::topology::{DirectionId, NodeId};
 use crate::unit::{Duration, Instant};
 
 impl Executor for Flow {
@@ -48,7 +50,7 @@ impl World<'_, Flow> {
                     self.now = until;
                     return true;
                 }
-                self.net.knows(from);
+                self.certain = self.watch.to.min(until + Duration(1));
                 self.horizon = (from + self.net.window()).min(until + Duration(1));
                 self.serve_links();
                 continue;
@@ -123,33 +125,68 @@ impl World<'_, Flow> {
         self.now = now;
     }
 
+    /// Serves what is ready on a direction early enough, and sends it on ahead of the time.
     #[inline]
     fn serve(&mut self, direction: DirectionId, until: Until) {
-        while let Some(flight) = self.net.serve(self.compiled, direction, until) {
-            self.tally.events += 1;
-            self.pass_on(direction, &flight);
-        }
-    }
-
-    /// Sends a frame on to its next direction, ahead of the time at which it is ready there.
-    #[inline]
-    fn pass_on(&mut self, over: DirectionId, flight: &Flight) {
-        if flight.frame.kind != FrameKind::Ack {
-            self.account_hop(flight, over);
-        }
-        let hop = &self.compiled.hops[over.index()];
-        if !hop.ends {
-            let mut frame = flight.frame;
-            frame.hop += 1;
-            self.now = flight.handover;
-            self.send(frame, hop.to);
+        let (mut coming, here) = self.net.take(direction, until);
+        if here == 0 {
+            self.net.put_back(direction, coming, 0);
             return;
         }
+        let compiled = self.compiled;
+        let hop = &compiled.hops[direction.index()];
+        let served = &mut coming[..here];
+        let mut book = Book {
+            compiled,
+            attempts: &mut self.attempts,
+            waits: &mut self.waits,
+        };
+        self.net
+            .serve(compiled, direction, served, self.certain, |frame, times| {
+                if frame.kind != FrameKind::Ack {
+                    book.account_hop(frame, times, hop);
+                }
+            });
+        self.tally.events += here as u64;
+        if hop.ends {
+            for coming in &*served {
+                self.reaches_its_end(direction, coming);
+            }
+        } else {
+            for coming in &*served {
+                self.pass_on(coming, hop.to);
+            }
+        }
+        self.net.put_back(direction, coming, here);
+    }
+
+    /// Sends a frame on to its next direction.
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // One hot loop.
+    fn pass_on(&mut self, coming: &Coming, node: NodeId) {
+        let hop = usize::from(coming.frame.hop) + 1;
+        assert!(hop < HOPS_MAX, "routes have at most {HOPS_MAX} hops");
+        if let Way::Fixed(next, onward) =
+            self.ways[coming.frame.flow as usize * HOPS_MAX + hop]
+        {
+            self.tally.frame_hops += 1;
+            self.net.pass((next, onward), coming);
+            return;
+        }
+        let mut frame = coming.frame;
+        frame.hop += 1;
+        self.now = coming.ready;
+        self.send(frame, node);
+    }
+
+    /// A frame will be taken in at the end of its way.
+    #[inline]
+    fn reaches_its_end(&mut self, over: DirectionId, coming: &Coming) {
         // What nobody waits for needs no event of its own.
-        match flight.frame.kind {
+        match coming.frame.kind {
             FrameKind::Ack => return,
             FrameKind::Body => {
-                let attempt = &mut self.attempts[flight.frame.attempt];
+                let attempt = &mut self.attempts[coming.frame.attempt];
                 let volley = &self.compiled.volleys[attempt.volley as usize];
                 if volley.ack.is_none() && attempt.io != NONE {
                     attempt.holds -= 1;
@@ -159,6 +196,6 @@ impl World<'_, Flow> {
             }
             FrameKind::Last => {}
         }
-        self.net.ends(over, flight, &mut self.queue);
+        self.net.ends(over, coming, &mut self.queue);
     }
 }

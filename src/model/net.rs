@@ -13,7 +13,7 @@ mod rings;
 
 pub(super) use plain::PlainLinks;
 pub use port::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
-pub(super) use rings::{Rings, Streams, Until};
+pub(super) use rings::{Coming, Rings, Streams, Times, Until};
 
 use super::compile::{Compiled, Watch};
 use super::tally::DirectionTally;

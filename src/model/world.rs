@@ -1,13 +1,13 @@
 //! One run: the event set, arrivals of I/Os, and the ways of messages.
 
 use super::attempt::{Attempt, Io, NONE, Parts, Slab, tie};
-use super::compile::{Compiled, HOPS_MAX, Watch};
+use super::compile::{Compiled, HOPS_MAX, Hop, Watch};
 use super::fault::FaultState;
 use super::finish::empty_tally;
 use super::host::{PathState, SourceState};
 use super::net::{
     Admission, Discipline, Flight, Frame, FrameKind, Gate, InOrder, Links, NoGate, Onward, Open,
-    PlainLinks, Rings, Spoilt,
+    PlainLinks, Rings, Spoilt, Times,
 };
 use super::tally::Tally;
 use super::way::Way;
@@ -121,6 +121,8 @@ pub struct World<'a, E: Executor = Fast> {
     pub(crate) now: Instant,
     /// In the order of the flow: all that is taken in before this is known.
     pub(crate) horizon: Instant,
+    /// The run reaches everything before this, whatever happens: the end of the window, or a time asked for.
+    pub(crate) certain: Instant,
     pub(crate) queue: E::Events,
     pub(crate) net: E::Links,
     pub(crate) routes: Routes,
@@ -187,6 +189,7 @@ impl<'a, E: Executor> World<'a, E> {
             compiled,
             now: Instant::ZERO,
             horizon: Instant::ZERO,
+            certain: Instant::ZERO,
             queue: E::Events::empty(),
             net: E::Links::new(compiled, watch),
             routes: compiled.routes.clone(),
@@ -485,42 +488,23 @@ impl<'a, E: Executor> World<'a, E> {
         }
     }
 
-    /// Splits the time of one hop of a volley's frame into the parts of its latency budget.
-    #[inline]
-    pub(crate) fn account_hop(&mut self, flight: &Flight, direction: DirectionId) {
-        let frame = &flight.frame;
-        let attempt = &mut self.attempts[frame.attempt];
-        let place = usize::from(frame.hop).min(HOPS_MAX - 1);
-        let ser = flight.end.since(flight.start).0;
-        // What it would wait were its own message's frames alone here.
-        let own_start = flight.ready.0.max(attempt.own_free[place]);
-        attempt.own_free[place] = own_start + ser;
-        if frame.kind != FrameKind::Last {
-            return;
-        }
-        let hop = &self.compiled.hops[direction.index()];
-        let wait = flight.start.since(flight.ready).0;
-        let own_wait = (own_start - flight.ready.0).min(wait);
-        let delay = if hop.ends { 0 } else { hop.delay.0 };
-        let passed = flight.handover.since(flight.start).0;
-        attempt.volley_sum += wait + passed;
-        if self.compiled.volleys[attempt.volley as usize].ready_to_transfer {
-            return;
-        }
-        // The header's time where it was cut through, else the whole frame's.
-        attempt.parts.serialization += own_wait + (passed - hop.latency.0 - delay);
-        attempt.parts.propagation += hop.latency.0;
-        attempt.parts.switch += delay;
-        self.waits[frame.attempt as usize * self.compiled.tiers.len() + hop.tier as usize] +=
-            wait - own_wait;
-    }
-
     /// A frame is ready at the end of `over`, to go on or to be taken in.
     #[inline]
     fn handed_over(&mut self, over: DirectionId, flight: &Flight) {
         let mut frame = flight.frame;
         if frame.kind != FrameKind::Ack {
-            self.account_hop(flight, over);
+            let times = Times {
+                ready: flight.ready,
+                start: flight.start,
+                end: flight.end,
+                handover: flight.handover,
+            };
+            let mut book = Book {
+                compiled: self.compiled,
+                attempts: &mut self.attempts,
+                waits: &mut self.waits,
+            };
+            book.account_hop(&frame, &times, &self.compiled.hops[over.index()]);
         }
         let hop = &self.compiled.hops[over.index()];
         if !hop.ends {
@@ -695,6 +679,45 @@ impl<'a, E: Executor> World<'a, E> {
         }
         self.waits[slot as usize * tiers..(slot as usize + 1) * tiers].fill(0);
         slot
+    }
+}
+
+/// Where the time of frames is booked.
+#[derive(Debug)]
+pub(crate) struct Book<'a> {
+    pub(crate) compiled: &'a Compiled,
+    pub(crate) attempts: &'a mut Slab<Attempt>,
+    pub(crate) waits: &'a mut [u64],
+}
+
+impl Book<'_> {
+    /// Splits the time of one hop of a volley's frame into the parts of its latency budget.
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // Part of each hop of each frame.
+    pub(crate) fn account_hop(&mut self, frame: &Frame, times: &Times, hop: &Hop) {
+        let attempt = &mut self.attempts[frame.attempt];
+        let place = usize::from(frame.hop).min(HOPS_MAX - 1);
+        let ser = times.end.since(times.start).0;
+        // What it would wait were its own message's frames alone here.
+        let own_start = times.ready.0.max(attempt.own_free[place]);
+        attempt.own_free[place] = own_start + ser;
+        if frame.kind != FrameKind::Last {
+            return;
+        }
+        let wait = times.start.since(times.ready).0;
+        let own_wait = (own_start - times.ready.0).min(wait);
+        let delay = if hop.ends { 0 } else { hop.delay.0 };
+        let passed = times.handover.since(times.start).0;
+        attempt.volley_sum += wait + passed;
+        if self.compiled.volleys[attempt.volley as usize].ready_to_transfer {
+            return;
+        }
+        // The header's time where it was cut through, else the whole frame's.
+        attempt.parts.serialization += own_wait + (passed - hop.latency.0 - delay);
+        attempt.parts.propagation += hop.latency.0;
+        attempt.parts.switch += delay;
+        self.waits[frame.attempt as usize * self.compiled.tiers.len() + hop.tier as usize] +=
+            wait - own_wait;
     }
 }
 

@@ -5,8 +5,9 @@
 //! next inbox at once, ahead of the time: nothing that happens meanwhile at a host or an array can change it.
 //! Only what is taken in at the end of its way becomes an event.
 
+use super::account::{Arrived, Asked};
 use super::lane::count;
-use super::{Bound, Rings};
+use super::Rings;
 use crate::engine::{EventSet, Key, Ring};
 use crate::model::compile::{Compiled, Watch};
 use crate::model::net::{
@@ -20,19 +21,35 @@ use crate::unit::{Duration, Instant};
 
 /// A frame that is to become ready.
 #[derive(Clone, Copy, Debug)]
-struct Coming {
-    frame: Frame,
-    ready: Instant,
+pub(crate) struct Coming {
+    pub(crate) frame: Frame,
+    pub(crate) ready: Instant,
+}
+
+impl Coming {
+    #[inline]
+    fn comes_after(&self, other: &Self) -> bool {
+        self.ready > other.ready || self.ready == other.ready && self.frame.tie > other.frame.tie
+    }
+}
+
+/// The times of a frame on a direction.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Times {
+    pub(crate) ready: Instant,
+    pub(crate) start: Instant,
+    pub(crate) end: Instant,
+    pub(crate) handover: Instant,
 }
 
 /// What comes to a direction.
 #[derive(Clone, Debug, Default)]
 struct Inbox {
     coming: Vec<Coming>,
-    /// Entries at the front that have been served.
-    served: usize,
-    /// Frames that will be taken in at the end of this direction.
-    ended: Ring<Flight>,
+    /// When those that wait there begin, as far as they had not when the last frame became ready.
+    starts: Ring<Instant>,
+    /// Frames that will be taken in at the end of this direction, and when.
+    ended: Ring<Coming>,
 }
 
 /// All link directions of a run, in the order of the flow.
@@ -45,8 +62,6 @@ pub struct Streams {
     flow: FlowOrder,
     /// Frames in inboxes.
     coming: u64,
-    /// All that hosts and arrays do before this has been done.
-    known: Instant,
 }
 
 /// Up to where inboxes are emptied.
@@ -74,11 +89,6 @@ impl Streams {
     /// Whether nothing waits in any inbox.
     pub(crate) const fn is_empty(&self) -> bool {
         self.coming == 0
-    }
-
-    /// From here on: all that hosts and arrays do before `known` has been done.
-    pub(crate) const fn knows(&mut self, known: Instant) {
-        self.known = known;
     }
 
     /// The first direction from a place of the order on that has anything in its inbox.
@@ -109,69 +119,120 @@ impl Streams {
         self.flow.first[direction.index()]
     }
 
-    /// Serves the next frame of a direction, if it is ready early enough.
+    /// Takes the inbox of a direction, and how many frames at its front are ready early enough to be served.
+    /// What is not served is put back by [`put_back`](Self::put_back).
     #[inline]
+    pub(crate) fn take(&mut self, direction: DirectionId, until: Until) -> (Vec<Coming>, usize) {
+        let coming = std::mem::take(&mut self.inboxes[direction.index()].coming);
+        let late = coming.iter().position(|next| !until.takes(next));
+        let here = late.unwrap_or(coming.len());
+        (coming, here)
+    }
+
+    /// Gives an inbox back, of which `served` frames at the front are gone.
+    #[inline]
+    pub(crate) fn put_back(
+        &mut self,
+        direction: DirectionId,
+        mut coming: Vec<Coming>,
+        served: usize,
+    ) {
+        if served == coming.len() {
+            coming.clear();
+            let place = self.flow.place[direction.index()] as usize;
+            self.filled[place / 64] &= !(1 << (place % 64));
+        } else {
+            coming.drain(..served);
+        }
+        self.coming -= served as u64;
+        self.inboxes[direction.index()].coming = coming;
+    }
+
+    /// Serves frames of a direction, in order. `each` gets their times there; what is left in the place of
+    /// when they were ready is when they are handed over. Frames whose arrival the run reaches for certain,
+    /// before `certain`, are counted at once.
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // The one caller's closure and this loop are one hot loop.
     pub(crate) fn serve(
         &mut self,
         compiled: &Compiled,
         direction: DirectionId,
-        until: Until,
-    ) -> Option<Flight> {
-        let inbox = &mut self.inboxes[direction.index()];
-        let next = inbox.coming.get(inbox.served).copied();
-        let Some(Coming { frame, ready }) = next.filter(|next| until.takes(next)) else {
-            if inbox.served == inbox.coming.len() {
-                inbox.coming.clear();
-                let place = self.flow.place[direction.index()] as usize;
-                self.filled[place / 64] &= !(1 << (place % 64));
-            } else {
-                inbox.coming.drain(..inbox.served);
-            }
-            inbox.served = 0;
-            return None;
-        };
-        inbox.served += 1;
-        self.coming -= 1;
+        coming: &mut [Coming],
+        certain: Instant,
+        mut each: impl FnMut(&Frame, &Times),
+    ) {
+        let window = self.rings.window;
         let lane = &mut self.rings.lanes[direction.index()];
-        let time = compiled.time_on(frame.run, lane.class);
-        lane.offered += 1;
-        lane.offered_bytes += u64::from(time.bytes);
-        let start = ready.max(lane.free);
-        let end = start + Duration(time.ser);
-        let flight = Flight {
-            frame,
-            ready,
-            start,
-            end,
-            handover: lane.handed_on(frame.onward, time, start, end),
-        };
-        lane.free = end;
-        lane.ring.push(flight);
-        if start > ready {
-            lane.note_started(ready);
-            if ready >= self.rings.window.0 && ready < self.rings.window.1 {
-                let waiting = count(lane.ring.len()) - lane.started;
-                lane.queue_max = lane.queue_max.max(waiting);
-                lane.ahead_max = lane.ahead_max.max(start.since(ready).0);
+        let account = &mut self.rings.accounts[direction.index()];
+        let starts = &mut self.inboxes[direction.index()].starts;
+        let (latency, class) = (lane.latency, lane.class);
+        let (mut free, mut bytes) = (lane.free, 0);
+        let mut later = !lane.ring.is_empty();
+        for next in &mut *coming {
+            let (frame, ready) = (&next.frame, next.ready);
+            let time = compiled.time_on(frame.run, class);
+            bytes += u64::from(time.bytes);
+            let start = ready.max(free);
+            let end = start + Duration(time.ser);
+            free = end;
+            let handover = lane.handed_on(frame.onward, time, start, end);
+            if start > ready {
+                while starts.get(0).is_some_and(|start| *start <= ready) {
+                    starts.pop();
+                }
+                starts.push(start);
+                if ready >= window.0 && ready < window.1 {
+                    lane.queue_max = lane.queue_max.max(count(starts.len()));
+                    lane.ahead_max = lane.ahead_max.max(start.since(ready).0);
+                }
+            } else {
+                starts.clear();
             }
-        } else {
-            lane.started = count(lane.ring.len());
+            later |= end + latency >= certain;
+            if later {
+                lane.ring.push(Flight {
+                    frame: *frame,
+                    ready,
+                    start,
+                    end,
+                    handover,
+                });
+            } else {
+                let arrived = Arrived {
+                    direction: direction.0,
+                    run: frame.run,
+                    ready,
+                    start,
+                    end,
+                };
+                account.record(time, &arrived, latency, Asked::Now, window);
+            }
+            let times = Times {
+                ready,
+                start,
+                end,
+                handover,
+            };
+            each(frame, &times);
+            next.ready = handover;
         }
-        self.retire(compiled, direction, ready);
-        Some(flight)
+        lane.free = free;
+        lane.offered += coming.len() as u64;
+        lane.offered_bytes += bytes;
+        if later {
+            self.retire(compiled, direction, certain);
+        }
     }
 
-    /// Counts the frames of a direction that have arrived before all that is known, but for those that frames
-    /// still to be served may find waiting.
-    #[inline]
-    fn retire(&mut self, compiled: &Compiled, direction: DirectionId, ready: Instant) {
+    /// Counts the frames of a direction that have waited for the run to reach their arrival for certain.
+    #[cold]
+    fn retire(&mut self, compiled: &Compiled, direction: DirectionId, certain: Instant) {
         loop {
             let lane = &mut self.rings.lanes[direction.index()];
             let Some(flight) = lane.ring.get(0).copied() else {
                 return;
             };
-            if flight.start > ready || !Bound::Before.passed(flight.end + lane.latency, self.known)
-            {
+            if flight.end + lane.latency >= certain {
                 return;
             }
             let asked = lane.leave();
@@ -184,14 +245,35 @@ impl Streams {
     pub(crate) fn ends(
         &mut self,
         direction: DirectionId,
-        flight: &Flight,
+        coming: &Coming,
         events: &mut impl EventSet<Event>,
     ) {
         let ended = &mut self.inboxes[direction.index()].ended;
-        ended.push(*flight);
+        ended.push(*coming);
         if ended.len() == 1 {
-            plan(direction, flight, events);
+            plan(direction, coming, events);
         }
+    }
+
+    /// A frame will become ready on a direction that is not the first of its way.
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // Copies of frames are what a hop costs.
+    pub(crate) fn pass(&mut self, (direction, onward): (DirectionId, Onward), from: &Coming) {
+        let coming = &mut self.inboxes[direction.index()].coming;
+        let mut place = coming.len();
+        coming.push(*from);
+        if let Some(last) = coming.last_mut() {
+            last.frame.hop += 1;
+            last.frame.onward = onward;
+        }
+        // Each stream comes in order: mostly this is the last.
+        while place > 0 && coming[place - 1].comes_after(from) {
+            coming.swap(place - 1, place);
+            place -= 1;
+        }
+        self.coming += 1;
+        let place = self.flow.place[direction.index()] as usize;
+        self.filled[place / 64] |= 1 << (place % 64);
     }
 
     /// Takes back what was served ahead of `until`, where a run ends. Returns how many frames.
@@ -216,10 +298,10 @@ impl Streams {
     }
 }
 
-fn plan(direction: DirectionId, flight: &Flight, events: &mut impl EventSet<Event>) {
+fn plan(direction: DirectionId, coming: &Coming, events: &mut impl EventSet<Event>) {
     let key = Key {
-        at: flight.handover,
-        tie: flight.frame.tie,
+        at: coming.ready,
+        tie: coming.frame.tie,
     };
     events.push(key, Event::Link { direction, word: 0 });
 }
@@ -240,7 +322,6 @@ impl Links for Streams {
             filled: vec![0; flow.order.len().div_ceil(64)],
             flow: flow.clone(),
             coming: 0,
-            known: Instant::ZERO,
         }
     }
 
@@ -259,10 +340,8 @@ impl Links for Streams {
         inbox.coming.push(Coming { frame, ready });
         if !self.flow.first[direction.index()] {
             // Each stream comes in order: mostly this is the last.
-            while place > inbox.served
-                && let before = inbox.coming[place - 1]
-                && (before.ready, before.frame.tie) > (ready, frame.tie)
-            {
+            let new = Coming { frame, ready };
+            while place > 0 && inbox.coming[place - 1].comes_after(&new) {
                 inbox.coming.swap(place - 1, place);
                 place -= 1;
             }
@@ -282,11 +361,17 @@ impl Links for Streams {
         events: &mut impl EventSet<Event>,
     ) -> Option<Flight> {
         let ended = &mut self.inboxes[direction.index()].ended;
-        let flight = ended.pop();
+        let Coming { frame, ready } = ended.pop()?;
         if let Some(next) = ended.get(0) {
             plan(direction, next, events);
         }
-        flight
+        Some(Flight {
+            frame,
+            ready,
+            start: ready,
+            end: ready,
+            handover: ready,
+        })
     }
 
     fn lose(
