@@ -10,7 +10,7 @@
 
 use super::attempt::NONE;
 use super::compile::HOPS_MAX;
-use super::net::{Coming, FrameKind, Streams, Until};
+use super::net::{Coming, Frame, FrameKind, Streams, Until};
 use super::way::Way;
 use super::world::{Book, Event, Executor, Flow, Stop, World};
 use crate::engine::Calendar;
@@ -128,65 +128,62 @@ impl World<'_, Flow> {
     /// Serves what is ready on a direction early enough, and sends it on ahead of the time.
     #[inline]
     fn serve(&mut self, direction: DirectionId, until: Until) {
-        let (mut coming, here) = self.net.take(direction, until);
+        let (coming, here) = self.net.take(direction, until);
         if here == 0 {
             self.net.put_back(direction, coming, 0);
             return;
         }
         let compiled = self.compiled;
         let hop = &compiled.hops[direction.index()];
-        let served = &mut coming[..here];
-        let mut book = Book {
-            compiled,
-            attempts: &mut self.attempts,
-            waits: &mut self.waits,
-        };
+        let mut times = std::mem::take(&mut self.net.times);
+        let served = &coming[..here];
         self.net
-            .serve(compiled, direction, served, self.certain, |frame, times| {
-                if frame.kind != FrameKind::Ack {
-                    book.account_hop(frame, times, hop);
-                }
-            });
+            .serve(compiled, direction, served, self.certain, &mut times);
         self.tally.events += here as u64;
-        if hop.ends {
-            for coming in &*served {
-                self.reaches_its_end(direction, coming);
+        for (Coming { frame, .. }, times) in served.iter().zip(&times) {
+            if frame.kind != FrameKind::Ack {
+                let mut book = Book {
+                    compiled,
+                    attempts: &mut self.attempts,
+                    waits: &mut self.waits,
+                };
+                book.account_hop(frame, times, hop);
             }
-        } else {
-            for coming in &*served {
-                self.pass_on(coming, hop.to);
+            if hop.ends {
+                self.reaches_its_end(direction, frame, times.handover);
+            } else {
+                self.pass_on(frame, times.handover, hop.to);
             }
         }
+        self.net.times = times;
         self.net.put_back(direction, coming, here);
     }
 
     /// Sends a frame on to its next direction.
     #[inline(always)]
     #[allow(clippy::inline_always)] // One hot loop.
-    fn pass_on(&mut self, coming: &Coming, node: NodeId) {
-        let hop = usize::from(coming.frame.hop) + 1;
+    fn pass_on(&mut self, frame: &Frame, at: Instant, node: NodeId) {
+        let hop = usize::from(frame.hop) + 1;
         assert!(hop < HOPS_MAX, "routes have at most {HOPS_MAX} hops");
-        if let Way::Fixed(next, onward) =
-            self.ways[coming.frame.flow as usize * HOPS_MAX + hop]
-        {
+        if let Way::Fixed(next, onward) = self.ways[frame.flow as usize * HOPS_MAX + hop] {
             self.tally.frame_hops += 1;
-            self.net.pass((next, onward), coming);
+            self.net.pass((next, onward), frame, at);
             return;
         }
-        let mut frame = coming.frame;
+        let mut frame = *frame;
         frame.hop += 1;
-        self.now = coming.ready;
+        self.now = at;
         self.send(frame, node);
     }
 
     /// A frame will be taken in at the end of its way.
     #[inline]
-    fn reaches_its_end(&mut self, over: DirectionId, coming: &Coming) {
+    fn reaches_its_end(&mut self, over: DirectionId, frame: &Frame, at: Instant) {
         // What nobody waits for needs no event of its own.
-        match coming.frame.kind {
+        match frame.kind {
             FrameKind::Ack => return,
             FrameKind::Body => {
-                let attempt = &mut self.attempts[coming.frame.attempt];
+                let attempt = &mut self.attempts[frame.attempt];
                 let volley = &self.compiled.volleys[attempt.volley as usize];
                 if volley.ack.is_none() && attempt.io != NONE {
                     attempt.holds -= 1;
@@ -196,6 +193,10 @@ impl World<'_, Flow> {
             }
             FrameKind::Last => {}
         }
-        self.net.ends(over, coming, &mut self.queue);
+        let coming = Coming {
+            frame: *frame,
+            ready: at,
+        };
+        self.net.ends(over, &coming, &mut self.queue);
     }
 }

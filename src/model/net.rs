@@ -13,7 +13,7 @@ mod rings;
 
 pub(super) use plain::PlainLinks;
 pub use port::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
-pub(super) use rings::{Coming, Rings, Streams, Times, Until};
+pub(super) use rings::{Coming, Rings, Streams, Until};
 
 use super::compile::{Compiled, Watch};
 use super::tally::DirectionTally;
@@ -72,6 +72,16 @@ pub(crate) enum Spoilt {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Flight {
     pub(crate) frame: Frame,
+    pub(crate) ready: Instant,
+    pub(crate) start: Instant,
+    pub(crate) end: Instant,
+    /// Ready at the next hop, or arrived at the last.
+    pub(crate) handover: Instant,
+}
+
+/// The times of a frame on a direction.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Times {
     pub(crate) ready: Instant,
     pub(crate) start: Instant,
     pub(crate) end: Instant,

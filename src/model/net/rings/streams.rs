@@ -5,14 +5,14 @@
 //! next inbox at once, ahead of the time: nothing that happens meanwhile at a host or an array can change it.
 //! Only what is taken in at the end of its way becomes an event.
 
-use super::account::{Arrived, Asked};
+use super::account::{Arrived, Sums};
 use super::lane::count;
 use super::Rings;
 use crate::engine::{EventSet, Key, Ring};
 use crate::model::compile::{Compiled, Watch};
 use crate::model::net::{
     DirectionTally, Flight, Frame, InOrder, Links, LostFrame, NoGate, Offered, Onward, Open,
-    ReceiverGone,
+    ReceiverGone, Times,
 };
 use crate::model::order::FlowOrder;
 use crate::model::world::Event;
@@ -28,18 +28,9 @@ pub(crate) struct Coming {
 
 impl Coming {
     #[inline]
-    fn comes_after(&self, other: &Self) -> bool {
-        self.ready > other.ready || self.ready == other.ready && self.frame.tie > other.frame.tie
+    fn comes_after(&self, ready: Instant, tie: u128) -> bool {
+        self.ready > ready || self.ready == ready && self.frame.tie > tie
     }
-}
-
-/// The times of a frame on a direction.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Times {
-    pub(crate) ready: Instant,
-    pub(crate) start: Instant,
-    pub(crate) end: Instant,
-    pub(crate) handover: Instant,
 }
 
 /// What comes to a direction.
@@ -60,6 +51,8 @@ pub struct Streams {
     /// One bit for each place of the order: whether anything waits in its inbox.
     filled: Vec<u64>,
     flow: FlowOrder,
+    /// Memory for the times of one stretch.
+    pub(crate) times: Vec<Times>,
     /// Frames in inboxes.
     coming: u64,
 }
@@ -142,41 +135,41 @@ impl Streams {
             let place = self.flow.place[direction.index()] as usize;
             self.filled[place / 64] &= !(1 << (place % 64));
         } else {
-            coming.drain(..served);
+            coming.copy_within(served.., 0);
+            coming.truncate(coming.len() - served);
         }
         self.coming -= served as u64;
         self.inboxes[direction.index()].coming = coming;
     }
 
-    /// Serves frames of a direction, in order. `each` gets their times there; what is left in the place of
-    /// when they were ready is when they are handed over. Frames whose arrival the run reaches for certain,
-    /// before `certain`, are counted at once.
-    #[inline(always)]
-    #[allow(clippy::inline_always)] // The one caller's closure and this loop are one hot loop.
+    /// Serves frames of a direction, in order, and counts them; `times` becomes their times there. Frames
+    /// whose arrival is not before `certain` are counted once the run reaches it for certain.
+    #[inline]
     pub(crate) fn serve(
         &mut self,
         compiled: &Compiled,
         direction: DirectionId,
-        coming: &mut [Coming],
+        coming: &[Coming],
         certain: Instant,
-        mut each: impl FnMut(&Frame, &Times),
+        times: &mut Vec<Times>,
     ) {
         let window = self.rings.window;
         let lane = &mut self.rings.lanes[direction.index()];
-        let account = &mut self.rings.accounts[direction.index()];
         let starts = &mut self.inboxes[direction.index()].starts;
-        let (latency, class) = (lane.latency, lane.class);
-        let (mut free, mut bytes) = (lane.free, 0);
-        let mut later = !lane.ring.is_empty();
-        for next in &mut *coming {
-            let (frame, ready) = (&next.frame, next.ready);
-            let time = compiled.time_on(frame.run, class);
-            bytes += u64::from(time.bytes);
+        let class = lane.class;
+        let mut free = lane.free;
+        let mut sums = Sums::default();
+        times.clear();
+        for Coming { frame, ready } in coming {
+            let (time, ready) = (compiled.time_on(frame.run, class), *ready);
+            sums.bytes += u64::from(time.bytes);
+            sums.payload += u64::from(time.payload);
+            sums.ser += time.ser;
             let start = ready.max(free);
             let end = start + Duration(time.ser);
             free = end;
-            let handover = lane.handed_on(frame.onward, time, start, end);
             if start > ready {
+                sums.waited = true;
                 while starts.get(0).is_some_and(|start| *start <= ready) {
                     starts.pop();
                 }
@@ -188,44 +181,46 @@ impl Streams {
             } else {
                 starts.clear();
             }
-            later |= end + latency >= certain;
-            if later {
-                lane.ring.push(Flight {
-                    frame: *frame,
-                    ready,
-                    start,
-                    end,
-                    handover,
-                });
-            } else {
-                let arrived = Arrived {
-                    direction: direction.0,
-                    run: frame.run,
-                    ready,
-                    start,
-                    end,
-                };
-                account.record(time, &arrived, latency, Asked::Now, window);
-            }
-            let times = Times {
+            times.push(Times {
                 ready,
                 start,
                 end,
-                handover,
-            };
-            each(frame, &times);
-            next.ready = handover;
+                handover: lane.handed_on(frame.onward, time, start, end),
+            });
         }
         lane.free = free;
         lane.offered += coming.len() as u64;
-        lane.offered_bytes += bytes;
-        if later {
-            self.retire(compiled, direction, certain);
+        lane.offered_bytes += sums.bytes;
+        let known = lane.ring.is_empty() && free + lane.latency < certain;
+        let account = &mut self.rings.accounts[direction.index()];
+        if !known || !account.record_all(times, &sums, lane.latency, window) {
+            self.count_each(compiled, direction, (coming, times), certain);
         }
     }
 
-    /// Counts the frames of a direction that have waited for the run to reach their arrival for certain.
+    /// Counts frames one by one, those before them that have waited for it first.
     #[cold]
+    fn count_each(
+        &mut self,
+        compiled: &Compiled,
+        direction: DirectionId,
+        (coming, times): (&[Coming], &[Times]),
+        certain: Instant,
+    ) {
+        let lane = &mut self.rings.lanes[direction.index()];
+        for (Coming { frame, .. }, times) in coming.iter().zip(times) {
+            lane.ring.push(Flight {
+                frame: *frame,
+                ready: times.ready,
+                start: times.start,
+                end: times.end,
+                handover: times.handover,
+            });
+        }
+        self.retire(compiled, direction, certain);
+    }
+
+    /// Counts the frames of a direction that have waited for the run to reach their arrival for certain.
     fn retire(&mut self, compiled: &Compiled, direction: DirectionId, certain: Instant) {
         loop {
             let lane = &mut self.rings.lanes[direction.index()];
@@ -236,7 +231,10 @@ impl Streams {
                 return;
             }
             let asked = lane.leave();
-            self.rings.count(compiled, direction, &flight, asked);
+            let time = compiled.time_on(flight.frame.run, lane.class);
+            let frame = Arrived::new(direction, &flight);
+            let account = &mut self.rings.accounts[direction.index()];
+            account.record(time, &frame, lane.latency, asked, self.rings.window);
         }
     }
 
@@ -258,16 +256,24 @@ impl Streams {
     /// A frame will become ready on a direction that is not the first of its way.
     #[inline(always)]
     #[allow(clippy::inline_always)] // Copies of frames are what a hop costs.
-    pub(crate) fn pass(&mut self, (direction, onward): (DirectionId, Onward), from: &Coming) {
+    pub(crate) fn pass(
+        &mut self,
+        (direction, onward): (DirectionId, Onward),
+        frame: &Frame,
+        ready: Instant,
+    ) {
         let coming = &mut self.inboxes[direction.index()].coming;
         let mut place = coming.len();
-        coming.push(*from);
+        coming.push(Coming {
+            frame: *frame,
+            ready,
+        });
         if let Some(last) = coming.last_mut() {
             last.frame.hop += 1;
             last.frame.onward = onward;
         }
         // Each stream comes in order: mostly this is the last.
-        while place > 0 && coming[place - 1].comes_after(from) {
+        while place > 0 && coming[place - 1].comes_after(ready, frame.tie) {
             coming.swap(place - 1, place);
             place -= 1;
         }
@@ -321,6 +327,7 @@ impl Links for Streams {
             inboxes: vec![Inbox::default(); compiled.hops.len()],
             filled: vec![0; flow.order.len().div_ceil(64)],
             flow: flow.clone(),
+            times: Vec::new(),
             coming: 0,
         }
     }
@@ -340,8 +347,7 @@ impl Links for Streams {
         inbox.coming.push(Coming { frame, ready });
         if !self.flow.first[direction.index()] {
             // Each stream comes in order: mostly this is the last.
-            let new = Coming { frame, ready };
-            while place > 0 && inbox.coming[place - 1].comes_after(&new) {
+            while place > 0 && inbox.coming[place - 1].comes_after(ready, frame.tie) {
                 inbox.coming.swap(place - 1, place);
                 place -= 1;
             }
