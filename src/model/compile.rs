@@ -1,5 +1,6 @@
 //! A site made ready to run: indices, and tables of every time that can be known beforehand.
 
+use super::net::FEW;
 use super::order::FlowOrder;
 use super::standing::Standing;
 use crate::site::{Action, Choose, PathPolicy, Site, Slow, Team, Timers};
@@ -516,10 +517,12 @@ impl Compiled {
     }
 
     /// Whether runs without a script may be had in the order of the flow (executor [`Flow`](super::Flow)):
-    /// frames never come back to a link, none are dealt out in turn, and the shortest way is not too short.
+    /// frames never come back to a link, none are dealt out in turn, the shortest way is not too short, and
+    /// there are at most 2,048 link directions. On larger sites a direction has hardly more than one frame in
+    /// a stretch, and events are faster (`benches/README.md`).
     #[must_use]
     pub fn in_flow_order(&self) -> bool {
-        self.flow_order().is_some()
+        self.hops.len() <= FEW && self.flow_order().is_some()
     }
 
     /// Tier of a direction: `edge > san`.

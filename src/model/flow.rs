@@ -10,7 +10,7 @@
 
 use super::attempt::NONE;
 use super::compile::HOPS_MAX;
-use super::net::{Coming, Frame, FrameKind, Streams, Until};
+use super::net::{Coming, Frame, FrameKind, Streams, Times, Until};
 use super::way::Way;
 use super::world::{Book, Event, Executor, Flow, Stop, World};
 use crate::engine::Calendar;
@@ -96,6 +96,7 @@ impl World<'_, Flow> {
     /// Serves every direction up to an instant at which the run is looked at, and no further.
     fn catch_up(&mut self, until: Until) {
         let now = self.now;
+        let mut times = std::mem::take(&mut self.times);
         let mut place = 0;
         while let Some((found, direction)) = self.net.filled_from(place) {
             // What its own port has sent is there, whatever its place among other things of the instant.
@@ -107,40 +108,42 @@ impl World<'_, Flow> {
             } else {
                 until
             };
-            self.serve(direction, until);
+            self.serve(direction, until, &mut times);
             place = found + 1;
         }
+        self.times = times;
         self.now = now;
     }
 
     /// Serves all directions, so that everything is known that is taken in before the horizon.
     fn serve_links(&mut self) {
         let now = self.now;
+        let mut times = std::mem::take(&mut self.times);
         let mut place = 0;
         while let Some((found, direction)) = self.net.filled_from(place) {
             let until = self.net.until(direction, self.horizon);
-            self.serve(direction, until);
+            self.serve(direction, until, &mut times);
             place = found + 1;
         }
+        self.times = times;
         self.now = now;
     }
 
     /// Serves what is ready on a direction early enough, and sends it on ahead of the time.
     #[inline]
-    fn serve(&mut self, direction: DirectionId, until: Until) {
+    fn serve(&mut self, direction: DirectionId, until: Until, times: &mut Vec<Times>) {
         let (coming, here) = self.net.take(direction, until);
-        if here == 0 {
-            self.net.put_back(direction, coming, 0);
+        let served = &coming[here.clone()];
+        if served.is_empty() {
+            self.net.put_back(direction, coming, here);
             return;
         }
         let compiled = self.compiled;
         let hop = &compiled.hops[direction.index()];
-        let mut times = std::mem::take(&mut self.net.times);
-        let served = &coming[..here];
         self.net
-            .serve(compiled, direction, served, self.certain, &mut times);
-        self.tally.events += here as u64;
-        for (Coming { frame, .. }, times) in served.iter().zip(&times) {
+            .serve(compiled, direction, served, self.certain, times);
+        self.tally.events += served.len() as u64;
+        for (Coming { frame, .. }, times) in served.iter().zip(&*times) {
             if frame.kind != FrameKind::Ack {
                 let mut book = Book {
                     compiled,
@@ -155,7 +158,6 @@ impl World<'_, Flow> {
                 self.pass_on(frame, times.handover, hop.to);
             }
         }
-        self.net.times = times;
         self.net.put_back(direction, coming, here);
     }
 

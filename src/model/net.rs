@@ -91,7 +91,7 @@ pub(crate) struct Times {
 
 /// Up to so many directions have the memory of their statistics from the start (some 50 kB each), so that
 /// nothing is allocated on the way; on larger sites it comes with the first frame that waits.
-const FEW: usize = 2_048;
+pub(super) const FEW: usize = 2_048;
 
 // An entry of a ring is one cache line.
 const _: () = assert!(std::mem::size_of::<Flight>() == 64);

@@ -123,6 +123,8 @@ pub struct World<'a, E: Executor = Fast> {
     pub(crate) horizon: Instant,
     /// The run reaches everything before this, whatever happens: the end of the window, or a time asked for.
     pub(crate) certain: Instant,
+    /// Memory for the times of one stretch of a direction.
+    pub(crate) times: Vec<Times>,
     pub(crate) queue: E::Events,
     pub(crate) net: E::Links,
     pub(crate) routes: Routes,
@@ -190,6 +192,7 @@ impl<'a, E: Executor> World<'a, E> {
             now: Instant::ZERO,
             horizon: Instant::ZERO,
             certain: Instant::ZERO,
+            times: Vec::new(),
             queue: E::Events::empty(),
             net: E::Links::new(compiled, watch),
             routes: compiled.routes.clone(),

@@ -83,7 +83,9 @@ impl Account {
         let inside = first.start >= window.0 && last.end + latency < window.1;
         let tally = &mut self.tally;
         if !inside
-            || !tally.asked_series.has(first.ready, last.ready + Duration(1))
+            || !tally
+                .asked_series
+                .has(first.ready, last.ready + Duration(1))
             || !tally.busy_series.has(first.start, last.end)
         {
             return false;

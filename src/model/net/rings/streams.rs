@@ -5,19 +5,21 @@
 //! next inbox at once, ahead of the time: nothing that happens meanwhile at a host or an array can change it.
 //! Only what is taken in at the end of its way becomes an event.
 
+use super::Rings;
 use super::account::{Arrived, Sums};
 use super::lane::count;
-use super::Rings;
 use crate::engine::{EventSet, Key, Ring};
+use crate::model::attempt::NONE;
 use crate::model::compile::{Compiled, Watch};
 use crate::model::net::{
-    DirectionTally, Flight, Frame, InOrder, Links, LostFrame, NoGate, Offered, Onward, Open,
-    ReceiverGone, Times,
+    DirectionTally, Flight, Frame, FrameKind, InOrder, Links, LostFrame, NoGate, Offered, Onward,
+    Open, ReceiverGone, Spoilt, Times,
 };
 use crate::model::order::FlowOrder;
 use crate::model::world::Event;
 use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
+use std::ops::Range;
 
 /// A frame that is to become ready.
 #[derive(Clone, Copy, Debug)]
@@ -34,14 +36,58 @@ impl Coming {
 }
 
 /// What comes to a direction.
-#[derive(Clone, Debug, Default)]
+#[derive(Debug)]
 struct Inbox {
     coming: Vec<Coming>,
+    /// Entries at the front that have been served.
+    served: usize,
     /// When those that wait there begin, as far as they had not when the last frame became ready.
     starts: Ring<Instant>,
     /// Frames that will be taken in at the end of this direction, and when.
     ended: Ring<Coming>,
 }
+
+/// Places for frames that wait to be counted, from the start: only the end of a run fills them.
+const RING_PLACES: usize = 64;
+
+/// What is in a place that nothing has used yet.
+const NOTHING: Flight = Flight {
+    frame: Frame {
+        tie: 0,
+        attempt: NONE,
+        flow: 0,
+        run: 0,
+        hop: 0,
+        kind: FrameKind::Ack,
+        spoilt: Spoilt::No,
+        onward: Onward::Store,
+    },
+    ready: Instant::ZERO,
+    start: Instant::ZERO,
+    end: Instant::ZERO,
+    handover: Instant::ZERO,
+};
+
+impl Inbox {
+    fn new() -> Self {
+        Self {
+            coming: Vec::with_capacity(4 * SERVED_MAX),
+            served: 0,
+            starts: Ring::with_places(1_024, Instant::ZERO),
+            ended: Ring::with_places(
+                RING_PLACES,
+                Coming {
+                    frame: NOTHING.frame,
+                    ready: Instant::ZERO,
+                },
+            ),
+        }
+    }
+}
+
+/// Served entries that are kept at the front of an inbox before the rest moves up: moving costs more than
+/// looking past them.
+const SERVED_MAX: usize = 64;
 
 /// All link directions of a run, in the order of the flow.
 #[derive(Debug)]
@@ -51,8 +97,6 @@ pub struct Streams {
     /// One bit for each place of the order: whether anything waits in its inbox.
     filled: Vec<u64>,
     flow: FlowOrder,
-    /// Memory for the times of one stretch.
-    pub(crate) times: Vec<Times>,
     /// Frames in inboxes.
     coming: u64,
 }
@@ -112,34 +156,44 @@ impl Streams {
         self.flow.first[direction.index()]
     }
 
-    /// Takes the inbox of a direction, and how many frames at its front are ready early enough to be served.
-    /// What is not served is put back by [`put_back`](Self::put_back).
+    /// Takes the inbox of a direction, and which frames of it are to be served: those ready early enough. It is
+    /// put back by [`put_back`](Self::put_back).
     #[inline]
-    pub(crate) fn take(&mut self, direction: DirectionId, until: Until) -> (Vec<Coming>, usize) {
-        let coming = std::mem::take(&mut self.inboxes[direction.index()].coming);
-        let late = coming.iter().position(|next| !until.takes(next));
-        let here = late.unwrap_or(coming.len());
-        (coming, here)
+    pub(crate) fn take(
+        &mut self,
+        direction: DirectionId,
+        until: Until,
+    ) -> (Vec<Coming>, Range<usize>) {
+        let inbox = &mut self.inboxes[direction.index()];
+        let coming = std::mem::take(&mut inbox.coming);
+        let mut end = inbox.served;
+        while coming.get(end).is_some_and(|next| until.takes(next)) {
+            end += 1;
+        }
+        (coming, inbox.served..end)
     }
 
-    /// Gives an inbox back, of which `served` frames at the front are gone.
+    /// Gives an inbox back, of which the frames before `served` are gone.
     #[inline]
     pub(crate) fn put_back(
         &mut self,
         direction: DirectionId,
         mut coming: Vec<Coming>,
-        served: usize,
+        served: Range<usize>,
     ) {
-        if served == coming.len() {
+        self.coming -= served.len() as u64;
+        let inbox = &mut self.inboxes[direction.index()];
+        inbox.served = served.end;
+        if served.end == coming.len() {
             coming.clear();
+            inbox.served = 0;
             let place = self.flow.place[direction.index()] as usize;
             self.filled[place / 64] &= !(1 << (place % 64));
-        } else {
-            coming.copy_within(served.., 0);
-            coming.truncate(coming.len() - served);
+        } else if served.end >= SERVED_MAX {
+            coming.drain(..served.end);
+            inbox.served = 0;
         }
-        self.coming -= served as u64;
-        self.inboxes[direction.index()].coming = coming;
+        inbox.coming = coming;
     }
 
     /// Serves frames of a direction, in order, and counts them; `times` becomes their times there. Frames
@@ -262,7 +316,7 @@ impl Streams {
         frame: &Frame,
         ready: Instant,
     ) {
-        let coming = &mut self.inboxes[direction.index()].coming;
+        let Inbox { coming, served, .. } = &mut self.inboxes[direction.index()];
         let mut place = coming.len();
         coming.push(Coming {
             frame: *frame,
@@ -273,7 +327,7 @@ impl Streams {
             last.frame.onward = onward;
         }
         // Each stream comes in order: mostly this is the last.
-        while place > 0 && coming[place - 1].comes_after(ready, frame.tie) {
+        while place > *served && coming[place - 1].comes_after(ready, frame.tie) {
             coming.swap(place - 1, place);
             place -= 1;
         }
@@ -322,12 +376,17 @@ impl Links for Streams {
         let flow = compiled
             .flow_order()
             .expect("asked for only where there is an order");
+        let mut rings = Rings::new(compiled, watch);
+        for lane in &mut rings.lanes {
+            lane.ring = Ring::with_places(RING_PLACES, NOTHING);
+        }
         Self {
-            rings: Rings::new(compiled, watch),
-            inboxes: vec![Inbox::default(); compiled.hops.len()],
+            rings,
+            inboxes: std::iter::repeat_with(Inbox::new)
+                .take(compiled.hops.len())
+                .collect(),
             filled: vec![0; flow.order.len().div_ceil(64)],
             flow: flow.clone(),
-            times: Vec::new(),
             coming: 0,
         }
     }
@@ -347,7 +406,7 @@ impl Links for Streams {
         inbox.coming.push(Coming { frame, ready });
         if !self.flow.first[direction.index()] {
             // Each stream comes in order: mostly this is the last.
-            while place > 0 && inbox.coming[place - 1].comes_after(ready, frame.tie) {
+            while place > inbox.served && inbox.coming[place - 1].comes_after(ready, frame.tie) {
                 inbox.coming.swap(place - 1, place);
                 place -= 1;
             }
