@@ -23,12 +23,14 @@ mod checker;
 mod compile;
 mod fault;
 mod finish;
+mod flow;
 mod freed;
 mod guests;
 mod host;
 mod ill;
 mod net;
 mod notice;
+mod order;
 mod reroute;
 mod standing;
 mod steps;
@@ -49,4 +51,4 @@ pub use tally::{
     BudgetSums, Coarse, ControllerTally, DirectionTally, Fate, FlowCell, KindTally, PathTally,
     SourceTally, Tally, WorkloadTally,
 };
-pub use world::{Executor, Fast, Limits, Plain, Stop, World};
+pub use world::{Executor, Fast, Flow, Limits, Plain, Stop, World};

@@ -1,7 +1,7 @@
 //! Whether a run allocates once it is warm: memory follows what is in flight, so it grows only where more is
 //! in flight than ever before, which becomes rarer and rarer.
 
-use halfloom::model::{Compiled, Limits, Stop, Watch, World};
+use halfloom::model::{Compiled, Executor, Fast, Flow, Limits, Stop, Watch, World};
 use halfloom::scenario::{Source, read, render_problems};
 use halfloom::unit::{Duration, Instant};
 
@@ -20,7 +20,7 @@ fn compiled(text: &str) -> Compiled {
 }
 
 /// Blocks allocated and events handled between `warm` and `end`.
-fn allocated(text: &str, warm: Duration, end: Duration) -> (u64, u64) {
+fn allocated<E: Executor>(text: &str, warm: Duration, end: Duration) -> (u64, u64) {
     let compiled = compiled(text);
     let watch = Watch {
         from: Instant::ZERO,
@@ -30,7 +30,7 @@ fn allocated(text: &str, warm: Duration, end: Duration) -> (u64, u64) {
     let limits = Limits {
         events: 100_000_000,
     };
-    let mut world = World::new(&compiled, 0, watch, limits);
+    let mut world = World::<E>::start(&compiled, 0, watch, limits);
     world.run_until(Instant::ZERO + warm, Stop::AtTheTime);
     let (blocks, events) = (dhat::HeapStats::get().total_blocks, world.events());
     world.run_until(Instant::ZERO + end, Stop::AtTheTime);
@@ -50,12 +50,17 @@ fn a_warm_run_allocates_nothing() {
         ("storage-lite", lite, 250, 500),
         ("the demonstration", demo, 450, 650),
     ] {
-        let (blocks, events) = allocated(text, Duration::from_ms(warm), Duration::from_ms(end));
-        println!("{name}: {blocks} blocks in {events} events");
-        assert!(events > 1_000_000, "{name}: {events} events");
-        assert!(
-            blocks * 1_000_000 < events,
-            "{name}: {blocks} blocks in {events} events, one in a million or more"
-        );
+        let (warm, end) = (Duration::from_ms(warm), Duration::from_ms(end));
+        for (executor, (blocks, events)) in [
+            ("events", allocated::<Fast>(text, warm, end)),
+            ("flow", allocated::<Flow>(text, warm, end)),
+        ] {
+            println!("{name}, {executor}: {blocks} blocks in {events} events");
+            assert!(events > 1_000_000, "{name}, {executor}: {events} events");
+            assert!(
+                blocks * 1_000_000 < events,
+                "{name}, {executor}: {blocks} blocks in {events} events, one in a million or more"
+            );
+        }
     }
 }

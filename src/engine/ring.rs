@@ -22,6 +22,16 @@ impl<T: Copy> Ring<T> {
         }
     }
 
+    /// An empty ring with memory for so many entries, rounded up to a power of two. `filler` is never seen.
+    #[must_use]
+    pub fn with_places(places: usize, filler: T) -> Self {
+        Self {
+            slots: vec![filler; places.next_power_of_two()],
+            head: 0,
+            len: 0,
+        }
+    }
+
     /// Entries held.
     #[must_use]
     #[inline]
@@ -102,6 +112,13 @@ impl<T: Copy> Ring<T> {
             self.head.wrapping_add(1)
         };
         Some(first)
+    }
+
+    /// Takes the last entry away.
+    pub fn pop_last(&mut self) -> Option<T> {
+        let last = self.last().copied()?;
+        self.len -= 1;
+        Some(last)
     }
 
     /// Takes all entries away.

@@ -94,6 +94,16 @@ impl Histogram {
         }
     }
 
+    /// Counts so many times of zero.
+    #[inline]
+    pub fn record_zeros(&mut self, times: u64) {
+        self.count += times;
+        self.zeros += times;
+        if times > 0 {
+            self.min = Duration::ZERO;
+        }
+    }
+
     /// Adds all that `other` has counted.
     pub fn merge(&mut self, other: &Self) {
         self.count += other.count;

@@ -170,6 +170,14 @@ impl<C: Cell> Series<C> {
         &mut self.cells[self.last_index]
     }
 
+    /// Whether [start, end) lies in the bin last used (in the piece of it, where bins are wide).
+    #[inline]
+    #[must_use]
+    pub const fn has(&self, start: Instant, end: Instant) -> bool {
+        start.0.wrapping_sub(self.last_start) < self.reach
+            && end.0.wrapping_sub(self.last_start) <= self.reach
+    }
+
     #[cold]
     #[allow(clippy::cast_possible_truncation)]
     fn find(&mut self, t: Instant) {

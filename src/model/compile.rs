@@ -1,5 +1,7 @@
 //! A site made ready to run: indices, and tables of every time that can be known beforehand.
 
+use super::net::FEW;
+use super::order::FlowOrder;
 use super::standing::Standing;
 use crate::site::{Action, Choose, PathPolicy, Site, Slow, Team, Timers};
 use crate::topology::{
@@ -9,6 +11,7 @@ use crate::unit::{Duration, Instant, Rate, mix_pair};
 use crate::wire::{Encapsulation, Medium, Op, Protocol, Then, Toward};
 use crate::workload::Template;
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 
 /// Most hops a route may have: edge, two tiers of switches, array, and room to spare.
 pub(crate) const HOPS_MAX: usize = 8;
@@ -169,6 +172,8 @@ pub struct Compiled {
     pub(crate) sources: Vec<SourcePlan>,
     /// Sources whose hosts are lost from the start, and those at whose hosts their work goes on.
     pub(crate) moved: Vec<(u32, Vec<u32>)>,
+    /// Found when first asked for.
+    flow_order: OnceLock<Option<FlowOrder>>,
 }
 
 /// A path by the names of its ends.
@@ -229,6 +234,7 @@ impl Compiled {
             sets: Vec::new(),
             sources: Vec::new(),
             moved: Vec::new(),
+            flow_order: OnceLock::new(),
         };
         compiled.add_hops();
         compiled.add_plans();
@@ -502,6 +508,21 @@ impl Compiled {
     /// Times of a run on a direction.
     pub(crate) fn time(&self, run: u32, direction: DirectionId) -> FrameTime {
         self.times[run as usize * self.classes + self.hops[direction.index()].class as usize]
+    }
+
+    /// The order in which frames cross the directions, where there is one.
+    pub(crate) fn flow_order(&self) -> Option<&FlowOrder> {
+        let found = || FlowOrder::new(self);
+        self.flow_order.get_or_init(found).as_ref()
+    }
+
+    /// Whether runs without a script may be had in the order of the flow (executor [`Flow`](super::Flow)):
+    /// frames never come back to a link, none are dealt out in turn, the shortest way is not too short, and
+    /// there are at most 2,048 link directions. On larger sites a direction has hardly more than one frame in
+    /// a stretch, and events are faster (`benches/README.md`).
+    #[must_use]
+    pub fn in_flow_order(&self) -> bool {
+        self.hops.len() <= FEW && self.flow_order().is_some()
     }
 
     /// Tier of a direction: `edge > san`.

@@ -20,6 +20,7 @@ impl<E: Executor> World<'_, E> {
     #[must_use]
     pub fn finish(mut self) -> Tally {
         let now = self.now;
+        self.tally.frame_hops -= self.net.ahead();
         self.tally.directions = self.net.close(self.compiled, now);
         let mut unfinished = 0;
         for (index, tally) in self.tally.workloads.iter_mut().enumerate() {

@@ -13,7 +13,7 @@ mod rings;
 
 pub(super) use plain::PlainLinks;
 pub use port::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
-pub(super) use rings::Rings;
+pub(super) use rings::{Coming, Rings, Streams, Until};
 
 use super::compile::{Compiled, Watch};
 use super::tally::DirectionTally;
@@ -79,9 +79,19 @@ pub struct Flight {
     pub(crate) handover: Instant,
 }
 
+/// The times of a frame on a direction.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Times {
+    pub(crate) ready: Instant,
+    pub(crate) start: Instant,
+    pub(crate) end: Instant,
+    /// Ready at the next hop, or arrived at the last.
+    pub(crate) handover: Instant,
+}
+
 /// Up to so many directions have the memory of their statistics from the start (some 50 kB each), so that
 /// nothing is allocated on the way; on larger sites it comes with the first frame that waits.
-const FEW: usize = 2_048;
+pub(super) const FEW: usize = 2_048;
 
 // An entry of a ring is one cache line.
 const _: () = assert!(std::mem::size_of::<Flight>() == 64);
@@ -123,6 +133,10 @@ pub enum ReceiverGone {
 
 /// All link directions of a run, whoever keeps the frames.
 pub trait Links: std::fmt::Debug {
+    /// Whether frames are taken a stretch of time at a time: what [`step`](Self::step) hands over has come to
+    /// the end of its way then, and its hops are accounted for.
+    const IN_FLOW: bool = false;
+
     /// Idle directions; figures count what happens in the window that is watched.
     #[must_use]
     fn new(compiled: &Compiled, watch: Watch) -> Self;
@@ -177,6 +191,12 @@ pub trait Links: std::fmt::Debug {
     /// Frames waiting or on their way.
     #[must_use]
     fn in_flight(&self) -> u64;
+
+    /// Frames sent ahead of the time at which they come to their direction.
+    #[must_use]
+    fn ahead(&self) -> u64 {
+        0
+    }
 
     /// Ends the run at `now`: records what has arrived, and asserts that no frame has been lost silently.
     ///

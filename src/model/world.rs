@@ -1,13 +1,13 @@
 //! One run: the event set, arrivals of I/Os, and the ways of messages.
 
 use super::attempt::{Attempt, Io, NONE, Parts, Slab, tie};
-use super::compile::{Compiled, HOPS_MAX, Watch};
+use super::compile::{Compiled, HOPS_MAX, Hop, Watch};
 use super::fault::FaultState;
 use super::finish::empty_tally;
 use super::host::{PathState, SourceState};
 use super::net::{
     Admission, Discipline, Flight, Frame, FrameKind, Gate, InOrder, Links, NoGate, Onward, Open,
-    PlainLinks, Rings, Spoilt,
+    PlainLinks, Rings, Spoilt, Times,
 };
 use super::tally::Tally;
 use super::way::Way;
@@ -33,6 +33,14 @@ pub trait Executor: std::fmt::Debug {
     type Events: EventSet<Event> + std::fmt::Debug;
     /// The frames.
     type Links: Links;
+
+    /// Runs a world on: see [`World::run_until`].
+    fn run(world: &mut World<'_, Self>, until: Instant, stop: Stop) -> bool
+    where
+        Self: Sized,
+    {
+        world.run_events(until, stop)
+    }
 }
 
 /// The executor of every figure: a calendar of events, frames in rings, one event a hop. Its ports admit,
@@ -44,6 +52,11 @@ impl<A: Admission, D: Discipline, G: Gate> Executor for Fast<A, D, G> {
     type Events = Calendar<Event>;
     type Links = Rings<A, D, G>;
 }
+
+/// The executor of runs without faults on sites where frames never come back to a link: links are served a
+/// stretch of time at a time, in the order of the flow. It counts the same; see [`Compiled::in_flow_order`].
+#[derive(Debug)]
+pub struct Flow;
 
 /// The oracle: a heap, every transmission stepped through. Slow and obviously right; it counts the same.
 #[derive(Debug)]
@@ -106,6 +119,12 @@ pub(crate) struct LostSegment {
 pub struct World<'a, E: Executor = Fast> {
     pub(crate) compiled: &'a Compiled,
     pub(crate) now: Instant,
+    /// In the order of the flow: all that is taken in before this is known.
+    pub(crate) horizon: Instant,
+    /// The run reaches everything before this, whatever happens: the end of the window, or a time asked for.
+    pub(crate) certain: Instant,
+    /// Memory for the times of one stretch of a direction.
+    pub(crate) times: Vec<Times>,
     pub(crate) queue: E::Events,
     pub(crate) net: E::Links,
     pub(crate) routes: Routes,
@@ -134,11 +153,13 @@ pub struct World<'a, E: Executor = Fast> {
     /// Where each flow goes at each hop, by flow × HOPS_MAX + hop, found when first needed.
     pub(crate) ways: Vec<Way>,
     limits: Limits,
+    /// When the memory in use is looked at again, in events.
+    next_look: u64,
     replication: u64,
     pub(crate) tally: Tally,
 }
 
-/// Events between two looks at the memory in use: a power of two.
+/// Events between two looks at the memory in use.
 const MEMORY_LOOKS: u64 = 1 << 10;
 
 /// A controller at work.
@@ -169,6 +190,9 @@ impl<'a, E: Executor> World<'a, E> {
         let mut world = Self {
             compiled,
             now: Instant::ZERO,
+            horizon: Instant::ZERO,
+            certain: Instant::ZERO,
+            times: Vec::new(),
             queue: E::Events::empty(),
             net: E::Links::new(compiled, watch),
             routes: compiled.routes.clone(),
@@ -195,6 +219,7 @@ impl<'a, E: Executor> World<'a, E> {
             turn: vec![0; compiled.fabric.nodes.len()],
             ways: vec![Way::Unknown; compiled.flows.len() * HOPS_MAX],
             limits,
+            next_look: 0,
             replication: u64::from(replication),
             tally,
         };
@@ -266,15 +291,20 @@ impl<'a, E: Executor> World<'a, E> {
     /// Handles every event up to and including `until`, or until nothing measured is unfinished after the
     /// window, whichever `stop` asks for. Returns whether the run goes on.
     pub fn run_until(&mut self, until: Instant, stop: Stop) -> bool {
+        E::run(self, until, stop)
+    }
+
+    /// The same, with an event for everything that happens.
+    pub(crate) fn run_events(&mut self, until: Instant, stop: Stop) -> bool {
         loop {
             let at = self.queue.next_at();
+            if self.has_measured(stop, at.min(until)) {
+                self.now = self.now.max(self.watch.to);
+                return false;
+            }
             if at > until {
                 self.now = until;
                 return true;
-            }
-            if stop == Stop::WhenMeasured && at >= self.watch.to && self.open == 0 {
-                self.now = self.now.max(self.watch.to);
-                return false;
             }
             if self.is_at_a_limit() {
                 return false;
@@ -290,14 +320,24 @@ impl<'a, E: Executor> World<'a, E> {
         }
     }
 
+    /// Whether a run may stop before anything that happens at `at` or later.
+    #[inline]
+    pub(crate) fn has_measured(&self, stop: Stop, at: Instant) -> bool {
+        stop == Stop::WhenMeasured && at >= self.watch.to && self.open == 0
+    }
+
+    #[cold]
+    fn holds_too_much(&mut self) -> bool {
+        self.next_look = self.tally.events + MEMORY_LOOKS;
+        self.held_bytes() > self.compiled.site.run.memory_max
+    }
+
     /// Whether a limit ends the run here, which makes it a partial one.
     #[inline]
-    fn is_at_a_limit(&mut self) -> bool {
+    pub(crate) fn is_at_a_limit(&mut self) -> bool {
         let stopped_by = if self.tally.events >= self.limits.events {
             "run.events_max"
-        } else if self.tally.events.is_multiple_of(MEMORY_LOOKS)
-            && self.held_bytes() > self.compiled.site.run.memory_max
-        {
+        } else if self.tally.events >= self.next_look && self.holds_too_much() {
             "run.memory_max"
         } else {
             return false;
@@ -308,7 +348,7 @@ impl<'a, E: Executor> World<'a, E> {
     }
 
     #[inline]
-    fn handle(&mut self, tie: u128, event: Event) {
+    pub(crate) fn handle(&mut self, tie: u128, event: Event) {
         match event {
             Event::Link { direction, word } => {
                 let event = (direction, word);
@@ -316,7 +356,12 @@ impl<'a, E: Executor> World<'a, E> {
                     .net
                     .step(self.compiled, self.now, event, &mut self.queue);
                 if let Some(flight) = flight {
-                    self.handed_over(direction, &flight);
+                    if E::Links::IN_FLOW {
+                        let to = self.compiled.hops[direction.index()].to;
+                        self.taken_in(flight.frame, to);
+                    } else {
+                        self.handed_over(direction, &flight);
+                    }
                 }
             }
             Event::Arrival { source } => self.io_arrives(source, tie::number(tie)),
@@ -447,42 +492,23 @@ impl<'a, E: Executor> World<'a, E> {
         }
     }
 
-    /// Splits the time of one hop of a volley's frame into the parts of its latency budget.
-    #[inline]
-    fn account_hop(&mut self, flight: &Flight, direction: DirectionId) {
-        let frame = &flight.frame;
-        let attempt = &mut self.attempts[frame.attempt];
-        let place = usize::from(frame.hop).min(HOPS_MAX - 1);
-        let ser = flight.end.since(flight.start).0;
-        // What it would wait were its own message's frames alone here.
-        let own_start = flight.ready.0.max(attempt.own_free[place]);
-        attempt.own_free[place] = own_start + ser;
-        if frame.kind != FrameKind::Last {
-            return;
-        }
-        let hop = &self.compiled.hops[direction.index()];
-        let wait = flight.start.since(flight.ready).0;
-        let own_wait = (own_start - flight.ready.0).min(wait);
-        let delay = if hop.ends { 0 } else { hop.delay.0 };
-        let passed = flight.handover.since(flight.start).0;
-        attempt.volley_sum += wait + passed;
-        if self.compiled.volleys[attempt.volley as usize].ready_to_transfer {
-            return;
-        }
-        // The header's time where it was cut through, else the whole frame's.
-        attempt.parts.serialization += own_wait + (passed - hop.latency.0 - delay);
-        attempt.parts.propagation += hop.latency.0;
-        attempt.parts.switch += delay;
-        self.waits[frame.attempt as usize * self.compiled.tiers.len() + hop.tier as usize] +=
-            wait - own_wait;
-    }
-
     /// A frame is ready at the end of `over`, to go on or to be taken in.
     #[inline]
     fn handed_over(&mut self, over: DirectionId, flight: &Flight) {
         let mut frame = flight.frame;
         if frame.kind != FrameKind::Ack {
-            self.account_hop(flight, over);
+            let times = Times {
+                ready: flight.ready,
+                start: flight.start,
+                end: flight.end,
+                handover: flight.handover,
+            };
+            let mut book = Book {
+                compiled: self.compiled,
+                attempts: &mut self.attempts,
+                waits: &mut self.waits,
+            };
+            book.account_hop(&frame, &times, &self.compiled.hops[over.index()]);
         }
         let hop = &self.compiled.hops[over.index()];
         if !hop.ends {
@@ -657,6 +683,45 @@ impl<'a, E: Executor> World<'a, E> {
         }
         self.waits[slot as usize * tiers..(slot as usize + 1) * tiers].fill(0);
         slot
+    }
+}
+
+/// Where the time of frames is booked.
+#[derive(Debug)]
+pub(crate) struct Book<'a> {
+    pub(crate) compiled: &'a Compiled,
+    pub(crate) attempts: &'a mut Slab<Attempt>,
+    pub(crate) waits: &'a mut [u64],
+}
+
+impl Book<'_> {
+    /// Splits the time of one hop of a volley's frame into the parts of its latency budget.
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // Part of each hop of each frame.
+    pub(crate) fn account_hop(&mut self, frame: &Frame, times: &Times, hop: &Hop) {
+        let attempt = &mut self.attempts[frame.attempt];
+        let place = usize::from(frame.hop).min(HOPS_MAX - 1);
+        let ser = times.end.since(times.start).0;
+        // What it would wait were its own message's frames alone here.
+        let own_start = times.ready.0.max(attempt.own_free[place]);
+        attempt.own_free[place] = own_start + ser;
+        if frame.kind != FrameKind::Last {
+            return;
+        }
+        let wait = times.start.since(times.ready).0;
+        let own_wait = (own_start - times.ready.0).min(wait);
+        let delay = if hop.ends { 0 } else { hop.delay.0 };
+        let passed = times.handover.since(times.start).0;
+        attempt.volley_sum += wait + passed;
+        if self.compiled.volleys[attempt.volley as usize].ready_to_transfer {
+            return;
+        }
+        // The header's time where it was cut through, else the whole frame's.
+        attempt.parts.serialization += own_wait + (passed - hop.latency.0 - delay);
+        attempt.parts.propagation += hop.latency.0;
+        attempt.parts.switch += delay;
+        self.waits[frame.attempt as usize * self.compiled.tiers.len() + hop.tier as usize] +=
+            wait - own_wait;
     }
 }
 

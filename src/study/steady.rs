@@ -14,7 +14,7 @@ mod parts;
 use super::case::CasePlan;
 use super::progress::Progress;
 use crate::measure::{Decision, Looks, mser5};
-use crate::model::{Compiled, FlowCell, Limits, Stop, Tally, Watch, World};
+use crate::model::{Compiled, Executor, Fast, Flow, FlowCell, Limits, Stop, Tally, Watch, World};
 use crate::outcome::{Precision, Steady};
 use crate::site::{Site, WarmUp};
 use crate::unit::{Duration, Instant};
@@ -224,13 +224,27 @@ fn one(
     cut: Duration,
     progress: &dyn Progress,
 ) -> Tally {
+    if compiled.in_flow_order() {
+        one_by::<Flow>(site, compiled, replication, cut, progress)
+    } else {
+        one_by::<Fast>(site, compiled, replication, cut, progress)
+    }
+}
+
+fn one_by<E: Executor>(
+    site: &Site,
+    compiled: &Compiled,
+    replication: u32,
+    cut: Duration,
+    progress: &dyn Progress,
+) -> Tally {
     let end = Instant::ZERO + site.run.duration;
     let watch = Watch {
         from: Instant::ZERO + cut,
         to: end,
         transient: false,
     };
-    let mut world = World::new(
+    let mut world = World::<E>::start(
         compiled,
         replication,
         watch,

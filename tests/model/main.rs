@@ -7,6 +7,7 @@ mod checker;
 mod conserve;
 mod drains;
 mod fault;
+mod flow;
 mod guests;
 mod ill;
 mod oracle;

@@ -7,6 +7,9 @@
 
 mod account;
 mod lane;
+mod streams;
+
+pub(in crate::model) use streams::{Coming, Streams, Until};
 
 use account::{Account, Arrived, Asked, by_direction};
 use lane::{Lane, count};

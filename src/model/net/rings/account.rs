@@ -1,6 +1,6 @@
 //! What each direction has counted, and frames that are still to be counted.
 
-use super::super::{DirectionTally, Flight, busy};
+use super::super::{DirectionTally, Flight, Times, busy};
 use crate::model::compile::{FrameTime, Watch};
 use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
@@ -40,6 +40,16 @@ impl Arrived {
     }
 }
 
+/// What the frames of one stretch add up to.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Sums {
+    pub(super) ser: u64,
+    pub(super) bytes: u64,
+    pub(super) payload: u64,
+    /// Whether any of them waits.
+    pub(super) waited: bool,
+}
+
 /// Whether the time that a frame asks for has been counted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Asked {
@@ -55,6 +65,54 @@ impl Account {
             gone_since: Instant::ZERO,
             gone_total: 0,
         }
+    }
+
+    /// Counts frames of one stretch that will have arrived, all as one. Returns whether it has: not where
+    /// they fall into different bins, or some of them outside the window.
+    #[inline]
+    pub(super) fn record_all(
+        &mut self,
+        times: &[Times],
+        sums: &Sums,
+        latency: Duration,
+        window: (Instant, Instant),
+    ) -> bool {
+        let (Some(first), Some(last)) = (times.first(), times.last()) else {
+            return true;
+        };
+        let inside = first.start >= window.0 && last.end + latency < window.1;
+        let tally = &mut self.tally;
+        if !inside
+            || !tally
+                .asked_series
+                .has(first.ready, last.ready + Duration(1))
+            || !tally.busy_series.has(first.start, last.end)
+        {
+            return false;
+        }
+        let (from, to) = std::mem::replace(&mut self.stretch, (last.end, last.end));
+        if from < to {
+            busy(tally, from, to, window);
+        }
+        let frames = times.len() as u64;
+        tally.asked_series.at(first.ready).0 += sums.ser;
+        tally.busy_series.at(first.start).0 += sums.ser;
+        tally.busy += sums.ser;
+        tally.busy_total += sums.ser;
+        tally.busy_until = last.end;
+        tally.delivered += frames;
+        tally.delivered_bytes += sums.bytes;
+        tally.frames += frames;
+        tally.bytes += sums.bytes;
+        tally.payload += sums.payload;
+        if sums.waited {
+            for times in times {
+                tally.wait.record(times.start.since(times.ready));
+            }
+        } else {
+            tally.wait.record_zeros(frames);
+        }
+        true
     }
 
     /// Counts a frame that has arrived.

@@ -1,0 +1,204 @@
+//! Runs in the order of the flow: hosts and arrays have events, links are served a stretch at a time.
+//!
+//! A frame needs at least the shortest way (propagation, FEC and forwarding from a port that sends to one that
+//! takes in) to its end. So what hosts and arrays have sent before an instant is all that can be taken in
+//! within the shortest way after it. The links are served for that stretch, in the order of the flow; what is
+//! taken in becomes events, which hosts and arrays then handle in order of time together with their own.
+//!
+//! Left out: faults and everything else that changes links on the way. Runs with a script have an event for
+//! every hop.
+
+use super::attempt::NONE;
+use super::compile::HOPS_MAX;
+use super::net::{Coming, Frame, FrameKind, Streams, Times, Until};
+use super::way::Way;
+use super::world::{Book, Event, Executor, Flow, Stop, World};
+use crate::engine::Calendar;
+use crate::topology::{DirectionId, NodeId};
+use crate::unit::{Duration, Instant};
+
+impl Executor for Flow {
+    type Events = Calendar<Event>;
+    type Links = Streams;
+
+    fn run(world: &mut World<'_, Self>, until: Instant, stop: Stop) -> bool {
+        world.run_in_flow(until, stop)
+    }
+}
+
+impl World<'_, Flow> {
+    fn run_in_flow(&mut self, until: Instant, stop: Stop) -> bool {
+        let mut handled = None;
+        loop {
+            let at = self.queue.next_at();
+            if at >= self.horizon {
+                // All before the horizon has been done; what is on its way is taken in later.
+                let from = if self.net.is_empty() {
+                    at
+                } else {
+                    self.horizon
+                };
+                if self.has_measured(stop, from.min(until)) {
+                    self.end(handled, self.watch.to);
+                    return false;
+                }
+                if from > until {
+                    self.catch_up(Until {
+                        at: until,
+                        tie: Some(u128::MAX),
+                    });
+                    self.now = until;
+                    return true;
+                }
+                self.certain = self.watch.to.min(until + Duration(1));
+                self.horizon = (from + self.net.window()).min(until + Duration(1));
+                self.serve_links();
+                continue;
+            }
+            if self.has_measured(stop, at) {
+                self.end(handled, self.watch.to);
+                return false;
+            }
+            if self.is_at_a_limit() {
+                self.end(handled, Instant::ZERO);
+                return false;
+            }
+            let Some((key, event)) = self.queue.pop() else {
+                continue;
+            };
+            assert!(at >= self.now, "time never goes back");
+            self.now = at;
+            self.tally.events += 1;
+            handled = Some(key.tie);
+            self.handle(key.tie, event);
+        }
+    }
+
+    /// Ends a run after the event with the tie word `handled`, or at `least` if that is later.
+    fn end(&mut self, handled: Option<u128>, least: Instant) {
+        let until = if self.now >= least {
+            Until {
+                at: self.now,
+                tie: handled,
+            }
+        } else {
+            Until {
+                at: least,
+                tie: None,
+            }
+        };
+        self.now = self.now.max(least);
+        self.catch_up(until);
+        // Directions near the ends of ways have been served ahead of the time.
+        self.tally.frame_hops -= self.net.rewind(self.compiled, until);
+    }
+
+    /// Serves every direction up to an instant at which the run is looked at, and no further.
+    fn catch_up(&mut self, until: Until) {
+        let now = self.now;
+        let mut times = std::mem::take(&mut self.times);
+        let mut place = 0;
+        while let Some((found, direction)) = self.net.filled_from(place) {
+            // What its own port has sent is there, whatever its place among other things of the instant.
+            let until = if self.net.is_first(direction) {
+                Until {
+                    tie: Some(u128::MAX),
+                    ..until
+                }
+            } else {
+                until
+            };
+            self.serve(direction, until, &mut times);
+            place = found + 1;
+        }
+        self.times = times;
+        self.now = now;
+    }
+
+    /// Serves all directions, so that everything is known that is taken in before the horizon.
+    fn serve_links(&mut self) {
+        let now = self.now;
+        let mut times = std::mem::take(&mut self.times);
+        let mut place = 0;
+        while let Some((found, direction)) = self.net.filled_from(place) {
+            let until = self.net.until(direction, self.horizon);
+            self.serve(direction, until, &mut times);
+            place = found + 1;
+        }
+        self.times = times;
+        self.now = now;
+    }
+
+    /// Serves what is ready on a direction early enough, and sends it on ahead of the time.
+    #[inline]
+    fn serve(&mut self, direction: DirectionId, until: Until, times: &mut Vec<Times>) {
+        let (coming, here) = self.net.take(direction, until);
+        let served = &coming[here.clone()];
+        if served.is_empty() {
+            self.net.put_back(direction, coming, here);
+            return;
+        }
+        let compiled = self.compiled;
+        let hop = &compiled.hops[direction.index()];
+        self.net
+            .serve(compiled, direction, served, self.certain, times);
+        self.tally.events += served.len() as u64;
+        for (Coming { frame, .. }, times) in served.iter().zip(&*times) {
+            if frame.kind != FrameKind::Ack {
+                let mut book = Book {
+                    compiled,
+                    attempts: &mut self.attempts,
+                    waits: &mut self.waits,
+                };
+                book.account_hop(frame, times, hop);
+            }
+            if hop.ends {
+                self.reaches_its_end(direction, frame, times.handover);
+            } else {
+                self.pass_on(frame, times.handover, hop.to);
+            }
+        }
+        self.net.put_back(direction, coming, here);
+    }
+
+    /// Sends a frame on to its next direction.
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // One hot loop.
+    fn pass_on(&mut self, frame: &Frame, at: Instant, node: NodeId) {
+        let hop = usize::from(frame.hop) + 1;
+        assert!(hop < HOPS_MAX, "routes have at most {HOPS_MAX} hops");
+        if let Way::Fixed(next, onward) = self.ways[frame.flow as usize * HOPS_MAX + hop] {
+            self.tally.frame_hops += 1;
+            self.net.pass((next, onward), frame, at);
+            return;
+        }
+        let mut frame = *frame;
+        frame.hop += 1;
+        self.now = at;
+        self.send(frame, node);
+    }
+
+    /// A frame will be taken in at the end of its way.
+    #[inline]
+    fn reaches_its_end(&mut self, over: DirectionId, frame: &Frame, at: Instant) {
+        // What nobody waits for needs no event of its own.
+        match frame.kind {
+            FrameKind::Ack => return,
+            FrameKind::Body => {
+                let attempt = &mut self.attempts[frame.attempt];
+                let volley = &self.compiled.volleys[attempt.volley as usize];
+                if volley.ack.is_none() && attempt.io != NONE {
+                    attempt.holds -= 1;
+                    attempt.received += 1;
+                    return;
+                }
+            }
+            FrameKind::Last => {}
+        }
+        let coming = Coming {
+            frame: *frame,
+            ready: at,
+        };
+        self.net.ends(over, &coming, &mut self.queue);
+    }
+}

@@ -1,0 +1,482 @@
+//! Directions served in the order of the flow, each for a stretch of time.
+//!
+//! A frame that is to become ready on a direction waits in its inbox, in order of (ready, tie word). A
+//! stretch takes all that is ready before its end, computes their times as rings do, and hands each on to the
+//! next inbox at once, ahead of the time: nothing that happens meanwhile at a host or an array can change it.
+//! Only what is taken in at the end of its way becomes an event.
+
+use super::Rings;
+use super::account::{Arrived, Sums};
+use super::lane::count;
+use crate::engine::{EventSet, Key, Ring};
+use crate::model::attempt::NONE;
+use crate::model::compile::{Compiled, Watch};
+use crate::model::net::{
+    DirectionTally, Flight, Frame, FrameKind, InOrder, Links, LostFrame, NoGate, Offered, Onward,
+    Open, ReceiverGone, Spoilt, Times,
+};
+use crate::model::order::FlowOrder;
+use crate::model::world::Event;
+use crate::topology::DirectionId;
+use crate::unit::{Duration, Instant};
+use std::ops::Range;
+
+/// A frame that is to become ready.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Coming {
+    pub(crate) frame: Frame,
+    pub(crate) ready: Instant,
+}
+
+impl Coming {
+    #[inline]
+    fn comes_after(&self, ready: Instant, tie: u128) -> bool {
+        self.ready > ready || self.ready == ready && self.frame.tie > tie
+    }
+}
+
+/// What comes to a direction.
+#[derive(Debug)]
+struct Inbox {
+    coming: Vec<Coming>,
+    /// Entries at the front that have been served.
+    served: usize,
+    /// When those that wait there begin, as far as they had not when the last frame became ready.
+    starts: Ring<Instant>,
+    /// Frames that will be taken in at the end of this direction, and when.
+    ended: Ring<Coming>,
+}
+
+/// Places for frames that wait to be counted, from the start: only the end of a run fills them.
+const RING_PLACES: usize = 64;
+
+/// What is in a place that nothing has used yet.
+const NOTHING: Flight = Flight {
+    frame: Frame {
+        tie: 0,
+        attempt: NONE,
+        flow: 0,
+        run: 0,
+        hop: 0,
+        kind: FrameKind::Ack,
+        spoilt: Spoilt::No,
+        onward: Onward::Store,
+    },
+    ready: Instant::ZERO,
+    start: Instant::ZERO,
+    end: Instant::ZERO,
+    handover: Instant::ZERO,
+};
+
+impl Inbox {
+    fn new() -> Self {
+        Self {
+            coming: Vec::with_capacity(4 * SERVED_MAX),
+            served: 0,
+            starts: Ring::with_places(1_024, Instant::ZERO),
+            ended: Ring::with_places(
+                RING_PLACES,
+                Coming {
+                    frame: NOTHING.frame,
+                    ready: Instant::ZERO,
+                },
+            ),
+        }
+    }
+}
+
+/// Served entries that are kept at the front of an inbox before the rest moves up: moving costs more than
+/// looking past them.
+const SERVED_MAX: usize = 64;
+
+/// All link directions of a run, in the order of the flow.
+#[derive(Debug)]
+pub struct Streams {
+    rings: Rings<Open, InOrder, NoGate>,
+    inboxes: Vec<Inbox>,
+    /// One bit for each place of the order: whether anything waits in its inbox.
+    filled: Vec<u64>,
+    flow: FlowOrder,
+    /// Frames in inboxes.
+    coming: u64,
+}
+
+/// Up to where inboxes are emptied.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Until {
+    /// Before this instant …
+    pub(crate) at: Instant,
+    /// … and in it, up to this tie word.
+    pub(crate) tie: Option<u128>,
+}
+
+impl Until {
+    fn takes(self, coming: &Coming) -> bool {
+        coming.ready < self.at
+            || coming.ready == self.at && self.tie.is_some_and(|tie| coming.frame.tie <= tie)
+    }
+}
+
+impl Streams {
+    /// Shortest time from a port that sends to one that takes in.
+    pub(crate) const fn window(&self) -> Duration {
+        Duration(self.flow.window)
+    }
+
+    /// Whether nothing waits in any inbox.
+    pub(crate) const fn is_empty(&self) -> bool {
+        self.coming == 0
+    }
+
+    /// The first direction from a place of the order on that has anything in its inbox.
+    #[inline]
+    pub(crate) fn filled_from(&self, place: usize) -> Option<(usize, DirectionId)> {
+        let mut word = place / 64;
+        let mut bits = self.filled.get(word)? & (u64::MAX << (place % 64));
+        while bits == 0 {
+            word += 1;
+            bits = *self.filled.get(word)?;
+        }
+        let place = word * 64 + bits.trailing_zeros() as usize;
+        Some((place, self.flow.order[place]))
+    }
+
+    /// Up to where a direction is served for all that is taken in before `end` to be known.
+    #[inline]
+    pub(crate) fn until(&self, direction: DirectionId, end: Instant) -> Until {
+        let remaining = self.flow.remaining[direction.index()];
+        Until {
+            at: Instant(end.0.saturating_sub(remaining)),
+            tie: None,
+        }
+    }
+
+    /// Whether frames come to a direction from its own port only.
+    pub(crate) fn is_first(&self, direction: DirectionId) -> bool {
+        self.flow.first[direction.index()]
+    }
+
+    /// Takes the inbox of a direction, and which frames of it are to be served: those ready early enough. It is
+    /// put back by [`put_back`](Self::put_back).
+    #[inline]
+    pub(crate) fn take(
+        &mut self,
+        direction: DirectionId,
+        until: Until,
+    ) -> (Vec<Coming>, Range<usize>) {
+        let inbox = &mut self.inboxes[direction.index()];
+        let coming = std::mem::take(&mut inbox.coming);
+        let mut end = inbox.served;
+        while coming.get(end).is_some_and(|next| until.takes(next)) {
+            end += 1;
+        }
+        (coming, inbox.served..end)
+    }
+
+    /// Gives an inbox back, of which the frames before `served` are gone.
+    #[inline]
+    pub(crate) fn put_back(
+        &mut self,
+        direction: DirectionId,
+        mut coming: Vec<Coming>,
+        served: Range<usize>,
+    ) {
+        self.coming -= served.len() as u64;
+        let inbox = &mut self.inboxes[direction.index()];
+        inbox.served = served.end;
+        if served.end == coming.len() {
+            coming.clear();
+            inbox.served = 0;
+            let place = self.flow.place[direction.index()] as usize;
+            self.filled[place / 64] &= !(1 << (place % 64));
+        } else if served.end >= SERVED_MAX {
+            coming.drain(..served.end);
+            inbox.served = 0;
+        }
+        inbox.coming = coming;
+    }
+
+    /// Serves frames of a direction, in order, and counts them; `times` becomes their times there. Frames
+    /// whose arrival is not before `certain` are counted once the run reaches it for certain.
+    #[inline]
+    pub(crate) fn serve(
+        &mut self,
+        compiled: &Compiled,
+        direction: DirectionId,
+        coming: &[Coming],
+        certain: Instant,
+        times: &mut Vec<Times>,
+    ) {
+        let window = self.rings.window;
+        let lane = &mut self.rings.lanes[direction.index()];
+        let starts = &mut self.inboxes[direction.index()].starts;
+        let class = lane.class;
+        let mut free = lane.free;
+        let mut sums = Sums::default();
+        times.clear();
+        for Coming { frame, ready } in coming {
+            let (time, ready) = (compiled.time_on(frame.run, class), *ready);
+            sums.bytes += u64::from(time.bytes);
+            sums.payload += u64::from(time.payload);
+            sums.ser += time.ser;
+            let start = ready.max(free);
+            let end = start + Duration(time.ser);
+            free = end;
+            if start > ready {
+                sums.waited = true;
+                while starts.get(0).is_some_and(|start| *start <= ready) {
+                    starts.pop();
+                }
+                starts.push(start);
+                if ready >= window.0 && ready < window.1 {
+                    lane.queue_max = lane.queue_max.max(count(starts.len()));
+                    lane.ahead_max = lane.ahead_max.max(start.since(ready).0);
+                }
+            } else {
+                starts.clear();
+            }
+            times.push(Times {
+                ready,
+                start,
+                end,
+                handover: lane.handed_on(frame.onward, time, start, end),
+            });
+        }
+        lane.free = free;
+        lane.offered += coming.len() as u64;
+        lane.offered_bytes += sums.bytes;
+        let known = lane.ring.is_empty() && free + lane.latency < certain;
+        let account = &mut self.rings.accounts[direction.index()];
+        if !known || !account.record_all(times, &sums, lane.latency, window) {
+            self.count_each(compiled, direction, (coming, times), certain);
+        }
+    }
+
+    /// Counts frames one by one, those before them that have waited for it first.
+    #[cold]
+    fn count_each(
+        &mut self,
+        compiled: &Compiled,
+        direction: DirectionId,
+        (coming, times): (&[Coming], &[Times]),
+        certain: Instant,
+    ) {
+        let lane = &mut self.rings.lanes[direction.index()];
+        for (Coming { frame, .. }, times) in coming.iter().zip(times) {
+            lane.ring.push(Flight {
+                frame: *frame,
+                ready: times.ready,
+                start: times.start,
+                end: times.end,
+                handover: times.handover,
+            });
+        }
+        self.retire(compiled, direction, certain);
+    }
+
+    /// Counts the frames of a direction that have waited for the run to reach their arrival for certain.
+    fn retire(&mut self, compiled: &Compiled, direction: DirectionId, certain: Instant) {
+        loop {
+            let lane = &mut self.rings.lanes[direction.index()];
+            let Some(flight) = lane.ring.get(0).copied() else {
+                return;
+            };
+            if flight.end + lane.latency >= certain {
+                return;
+            }
+            let asked = lane.leave();
+            let time = compiled.time_on(flight.frame.run, lane.class);
+            let frame = Arrived::new(direction, &flight);
+            let account = &mut self.rings.accounts[direction.index()];
+            account.record(time, &frame, lane.latency, asked, self.rings.window);
+        }
+    }
+
+    /// A frame will be taken in at the end of `direction`.
+    #[inline]
+    pub(crate) fn ends(
+        &mut self,
+        direction: DirectionId,
+        coming: &Coming,
+        events: &mut impl EventSet<Event>,
+    ) {
+        let ended = &mut self.inboxes[direction.index()].ended;
+        ended.push(*coming);
+        if ended.len() == 1 {
+            plan(direction, coming, events);
+        }
+    }
+
+    /// A frame will become ready on a direction that is not the first of its way.
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // Copies of frames are what a hop costs.
+    pub(crate) fn pass(
+        &mut self,
+        (direction, onward): (DirectionId, Onward),
+        frame: &Frame,
+        ready: Instant,
+    ) {
+        let Inbox { coming, served, .. } = &mut self.inboxes[direction.index()];
+        let mut place = coming.len();
+        coming.push(Coming {
+            frame: *frame,
+            ready,
+        });
+        if let Some(last) = coming.last_mut() {
+            last.frame.hop += 1;
+            last.frame.onward = onward;
+        }
+        // Each stream comes in order: mostly this is the last.
+        while place > *served && coming[place - 1].comes_after(ready, frame.tie) {
+            coming.swap(place - 1, place);
+            place -= 1;
+        }
+        self.coming += 1;
+        let place = self.flow.place[direction.index()] as usize;
+        self.filled[place / 64] |= 1 << (place % 64);
+    }
+
+    /// Takes back what was served ahead of `until`, where a run ends. Returns how many frames.
+    pub(crate) fn rewind(&mut self, compiled: &Compiled, until: Until) -> u64 {
+        let mut ahead = 0;
+        for (lane, first) in self.rings.lanes.iter_mut().zip(&self.flow.first) {
+            while let Some(flight) = lane.ring.last().copied()
+                && !*first
+                && !until.takes(&Coming {
+                    frame: flight.frame,
+                    ready: flight.ready,
+                })
+            {
+                let time = compiled.time_on(flight.frame.run, lane.class);
+                lane.ring.pop_last();
+                lane.offered -= 1;
+                lane.offered_bytes -= u64::from(time.bytes);
+                ahead += 1;
+            }
+        }
+        ahead
+    }
+}
+
+fn plan(direction: DirectionId, coming: &Coming, events: &mut impl EventSet<Event>) {
+    let key = Key {
+        at: coming.ready,
+        tie: coming.frame.tie,
+    };
+    events.push(key, Event::Link { direction, word: 0 });
+}
+
+const NO_FAULTS: &str =
+    "a run in the order of the flow has no faults: runs with a script have events";
+
+impl Links for Streams {
+    const IN_FLOW: bool = true;
+
+    fn new(compiled: &Compiled, watch: Watch) -> Self {
+        let flow = compiled
+            .flow_order()
+            .expect("asked for only where there is an order");
+        let mut rings = Rings::new(compiled, watch);
+        for lane in &mut rings.lanes {
+            lane.ring = Ring::with_places(RING_PLACES, NOTHING);
+        }
+        Self {
+            rings,
+            inboxes: std::iter::repeat_with(Inbox::new)
+                .take(compiled.hops.len())
+                .collect(),
+            filled: vec![0; flow.order.len().div_ceil(64)],
+            flow: flow.clone(),
+            coming: 0,
+        }
+    }
+
+    #[inline]
+    fn offer(
+        &mut self,
+        _: &Compiled,
+        (direction, onward): (DirectionId, Onward),
+        mut frame: Frame,
+        ready: Instant,
+        _: &mut impl EventSet<Event>,
+    ) -> Offered {
+        frame.onward = onward;
+        let inbox = &mut self.inboxes[direction.index()];
+        let mut place = inbox.coming.len();
+        inbox.coming.push(Coming { frame, ready });
+        if !self.flow.first[direction.index()] {
+            // Each stream comes in order: mostly this is the last.
+            while place > inbox.served && inbox.coming[place - 1].comes_after(ready, frame.tie) {
+                inbox.coming.swap(place - 1, place);
+                place -= 1;
+            }
+        }
+        self.coming += 1;
+        let place = self.flow.place[direction.index()] as usize;
+        self.filled[place / 64] |= 1 << (place % 64);
+        Offered::Taken
+    }
+
+    #[inline]
+    fn step(
+        &mut self,
+        _: &Compiled,
+        _: Instant,
+        (direction, _): (DirectionId, u32),
+        events: &mut impl EventSet<Event>,
+    ) -> Option<Flight> {
+        let ended = &mut self.inboxes[direction.index()].ended;
+        let Coming { frame, ready } = ended.pop()?;
+        if let Some(next) = ended.get(0) {
+            plan(direction, next, events);
+        }
+        Some(Flight {
+            frame,
+            ready,
+            start: ready,
+            end: ready,
+            handover: ready,
+        })
+    }
+
+    fn lose(
+        &mut self,
+        _: &Compiled,
+        _: (DirectionId, ReceiverGone),
+        _: Instant,
+        _: &mut Vec<LostFrame>,
+        _: &mut impl EventSet<Event>,
+    ) {
+        unreachable!("{NO_FAULTS}");
+    }
+
+    fn restore(&mut self, _: DirectionId, _: Instant) {
+        unreachable!("{NO_FAULTS}");
+    }
+
+    fn pace(
+        &mut self,
+        _: &Compiled,
+        _: (DirectionId, u32),
+        _: Instant,
+        _: &mut impl EventSet<Event>,
+    ) {
+        unreachable!("{NO_FAULTS}");
+    }
+
+    fn spoil(&mut self, _: &Frame) {
+        unreachable!("{NO_FAULTS}");
+    }
+
+    fn in_flight(&self) -> u64 {
+        self.coming
+    }
+
+    fn ahead(&self) -> u64 {
+        self.coming
+    }
+
+    fn close(&mut self, compiled: &Compiled, now: Instant) -> Vec<DirectionTally> {
+        self.rings.close(compiled, now)
+    }
+}
