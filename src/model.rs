@@ -19,6 +19,7 @@ mod absent;
 mod again;
 mod array;
 mod attempt;
+mod book;
 mod checker;
 mod compile;
 mod fault;

@@ -9,10 +9,11 @@
 //! every hop.
 
 use super::attempt::NONE;
+use super::book::Book;
 use super::compile::HOPS_MAX;
 use super::net::{Coming, Frame, FrameKind, Streams, Times, Until};
 use super::way::Way;
-use super::world::{Book, Event, Executor, Flow, Stop, World};
+use super::world::{Event, Executor, Flow, Stop, World};
 use crate::engine::Calendar;
 use crate::topology::{DirectionId, NodeId};
 use crate::unit::{Duration, Instant};

@@ -94,7 +94,7 @@ impl FlowOrder {
         }
         let firsts = order.iter().filter(|direction| first[direction.index()]);
         let window = firsts.map(|direction| remaining[direction.index()]).min()?;
-        (window >= SHORTEST && window < u64::MAX / 4).then_some(Self {
+        (SHORTEST..u64::MAX / 4).contains(&window).then_some(Self {
             order,
             place,
             remaining,
