@@ -196,7 +196,7 @@ fn figures(sheet: &mut Sheet, grid: &Grid, scale: &Scale, index: usize, row: &Ro
     if sheet.format == Format::Phone {
         let text = factor.map_or_else(
             || "idle".to_owned(),
-            |factor| format!("{}, peak full at {factor}×", percent(most)),
+            |factor| format!("{}, full at {factor}×", percent(most)),
         );
         grid.name(sheet, index, name, room(&text, em, true) + em * 0.6);
         let at = (grid.right, grid.name_baseline(index, em));

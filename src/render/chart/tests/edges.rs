@@ -348,7 +348,8 @@ fn short_names_make_narrow_lanes() {
 fn no_word_of_the_sample_is_cut_and_no_slide_ends_half_way() {
     for (name, format, drawing) in drawings(&sample_report()) {
         let cut = drawing.svg.contains('…');
-        assert!(!cut, "{name}, {format:?} has a word cut");
+        let line = drawing.svg.lines().find(|line| line.contains('…'));
+        assert!(!cut, "{name}, {format:?} has a word cut: {line:?}");
         if format != Format::Slide {
             continue;
         }
