@@ -19,6 +19,7 @@ impl<E: Executor> World<'_, E> {
     /// When counts do not agree: a bug of ours.
     #[must_use]
     pub fn finish(mut self) -> Tally {
+        E::settle(&mut self);
         let now = self.now;
         self.tally.frame_hops -= self.net.ahead();
         self.tally.directions = self.net.close(self.compiled, now);

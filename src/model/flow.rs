@@ -23,7 +23,18 @@ impl Executor for Flow {
     type Links = Streams;
 
     fn run(world: &mut World<'_, Self>, until: Instant, stop: Stop) -> bool {
+        world.net.behind = false;
         world.run_in_flow(until, stop)
+    }
+
+    fn settle(world: &mut World<'_, Self>) {
+        if world.net.behind {
+            world.catch_up(Until {
+                at: world.now,
+                tie: Some(u128::MAX),
+                begins: Instant::NEVER,
+            });
+        }
     }
 }
 
@@ -32,27 +43,24 @@ impl World<'_, Flow> {
         let mut handled = None;
         loop {
             let at = self.queue.next_at();
-            if at >= self.horizon {
+            if at >= self.net.horizon {
                 // All before the horizon has been done; what is on its way is taken in later.
                 let from = if self.net.is_empty() {
                     at
                 } else {
-                    self.horizon
+                    self.net.horizon
                 };
                 if self.has_measured(stop, from.min(until)) {
                     self.end(handled, self.watch.to);
                     return false;
                 }
                 if from > until {
-                    self.catch_up(Until {
-                        at: until,
-                        tie: Some(u128::MAX),
-                    });
                     self.now = until;
+                    self.net.behind = true;
                     return true;
                 }
-                self.certain = self.watch.to.min(until + Duration(1));
-                self.horizon = (from + self.net.window()).min(until + Duration(1));
+                self.net.certain = self.watch.to.min(until + Duration(1));
+                self.net.horizon = (from + self.net.window()).min(until + Duration(1));
                 self.serve_links();
                 continue;
             }
@@ -81,11 +89,13 @@ impl World<'_, Flow> {
             Until {
                 at: self.now,
                 tie: handled,
+                begins: Instant::NEVER,
             }
         } else {
             Until {
                 at: least,
                 tie: None,
+                begins: Instant::NEVER,
             }
         };
         self.now = self.now.max(least);
@@ -94,10 +104,11 @@ impl World<'_, Flow> {
         self.tally.frame_hops -= self.net.rewind(self.compiled, until);
     }
 
-    /// Serves every direction up to an instant at which the run is looked at, and no further.
+    /// Serves every direction up to an instant at which the run is looked at, and no further. A backlog is sent on
+    /// then, to be sorted in with all that comes later: only where a run ends.
     fn catch_up(&mut self, until: Until) {
         let now = self.now;
-        let mut times = std::mem::take(&mut self.times);
+        let mut times = std::mem::take(&mut self.net.times);
         let mut place = 0;
         while let Some((found, direction)) = self.net.filled_from(place) {
             // What its own port has sent is there, whatever its place among other things of the instant.
@@ -112,39 +123,34 @@ impl World<'_, Flow> {
             self.serve(direction, until, &mut times);
             place = found + 1;
         }
-        self.times = times;
+        self.net.times = times;
         self.now = now;
     }
 
     /// Serves all directions, so that everything is known that is taken in before the horizon.
     fn serve_links(&mut self) {
         let now = self.now;
-        let mut times = std::mem::take(&mut self.times);
+        let mut times = std::mem::take(&mut self.net.times);
         let mut place = 0;
         while let Some((found, direction)) = self.net.filled_from(place) {
-            let until = self.net.until(direction, self.horizon);
+            let until = self.net.until(direction, self.net.horizon);
             self.serve(direction, until, &mut times);
             place = found + 1;
         }
-        self.times = times;
+        self.net.times = times;
         self.now = now;
     }
 
     /// Serves what is ready on a direction early enough, and sends it on ahead of the time.
     #[inline]
     fn serve(&mut self, direction: DirectionId, until: Until, times: &mut Vec<Times>) {
-        let (coming, here) = self.net.take(direction, until);
-        let served = &coming[here.clone()];
-        if served.is_empty() {
-            self.net.put_back(direction, coming, here);
-            return;
-        }
+        let (coming, from) = self.net.take(direction);
+        let left = &coming[from..];
         let compiled = self.compiled;
         let hop = &compiled.hops[direction.index()];
-        self.net
-            .serve(compiled, direction, served, self.certain, times);
-        self.tally.events += served.len() as u64;
-        for (Coming { frame, .. }, times) in served.iter().zip(&*times) {
+        self.net.serve(compiled, direction, left, until, times);
+        self.tally.events += times.len() as u64;
+        for (Coming { frame, .. }, times) in left.iter().zip(&*times) {
             if frame.kind != FrameKind::Ack {
                 let mut book = Book {
                     compiled,
@@ -159,22 +165,23 @@ impl World<'_, Flow> {
                 self.pass_on(frame, times.handover, hop.to);
             }
         }
-        self.net.put_back(direction, coming, here);
+        let served = from..from + times.len();
+        self.net.put_back(direction, coming, served);
     }
 
     /// Sends a frame on to its next direction.
     #[inline(always)]
     #[allow(clippy::inline_always)] // One hot loop.
     fn pass_on(&mut self, frame: &Frame, at: Instant, node: NodeId) {
-        let hop = usize::from(frame.hop) + 1;
-        assert!(hop < HOPS_MAX, "routes have at most {HOPS_MAX} hops");
-        if let Way::Fixed(next, onward) = self.ways[frame.flow as usize * HOPS_MAX + hop] {
+        let hop = frame.hop + 1;
+        let place = usize::from(hop);
+        assert!(place < HOPS_MAX, "routes have at most {HOPS_MAX} hops");
+        if let Way::Fixed(next, onward) = self.ways[frame.flow as usize * HOPS_MAX + place] {
             self.tally.frame_hops += 1;
-            self.net.pass((next, onward), frame, at);
+            self.net.pass((next, onward), (frame, hop), at);
             return;
         }
-        let mut frame = *frame;
-        frame.hop += 1;
+        let frame = Frame { hop, ..*frame };
         self.now = at;
         self.send(frame, node);
     }

@@ -42,6 +42,13 @@ pub trait Executor: std::fmt::Debug {
     {
         world.run_events(until, stop)
     }
+
+    /// Brings the links to where the run was left, before what they have counted is looked at.
+    fn settle(_: &mut World<'_, Self>)
+    where
+        Self: Sized,
+    {
+    }
 }
 
 /// The executor of every figure: a calendar of events, frames in rings, one event a hop. Its ports admit,
@@ -120,12 +127,6 @@ pub(crate) struct LostSegment {
 pub struct World<'a, E: Executor = Fast> {
     pub(crate) compiled: &'a Compiled,
     pub(crate) now: Instant,
-    /// In the order of the flow: all that is taken in before this is known.
-    pub(crate) horizon: Instant,
-    /// The run reaches everything before this, whatever happens: the end of the window, or a time asked for.
-    pub(crate) certain: Instant,
-    /// Memory for the times of one stretch of a direction.
-    pub(crate) times: Vec<Times>,
     pub(crate) queue: E::Events,
     pub(crate) net: E::Links,
     pub(crate) routes: Routes,
@@ -191,9 +192,6 @@ impl<'a, E: Executor> World<'a, E> {
         let mut world = Self {
             compiled,
             now: Instant::ZERO,
-            horizon: Instant::ZERO,
-            certain: Instant::ZERO,
-            times: Vec::new(),
             queue: E::Events::empty(),
             net: E::Links::new(compiled, watch),
             routes: compiled.routes.clone(),

@@ -84,21 +84,21 @@ pub fn three(value: f64) -> String {
 /// Three significant digits of something that is proven to hold up to there: never above it.
 #[must_use]
 pub fn three_down(value: f64) -> String {
-    three(to_three(value, f64::floor))
+    three(toward(value, 3, f64::floor))
 }
 
 /// Three significant digits of something that is proven to be broken from there on: never below it.
 #[must_use]
 pub fn three_up(value: f64) -> String {
-    three(to_three(value, f64::ceil))
+    three(toward(value, 3, f64::ceil))
 }
 
-/// `value` at its third significant digit, one that only lost a bit on the way left as it is.
-fn to_three(value: f64, round: fn(f64) -> f64) -> f64 {
+/// `value` rounded at so many significant digits, one that only lost a bit on the way left as it is.
+fn toward(value: f64, digits: i32, round: fn(f64) -> f64) -> f64 {
     if value == 0.0 || !value.is_finite() {
         return value;
     }
-    let step = ten(exponent(value, 15) - 2);
+    let step = ten(exponent(value, 15) + 1 - digits);
     let steps = value / step;
     let near = steps.round();
     let whole = if (steps - near).abs() < 1e-9 * near.abs() {
@@ -120,32 +120,10 @@ pub fn two(value: f64) -> String {
     }
 }
 
-/// `value` to so many significant digits, never above it: how far something can grow is not rounded up.
-fn significant_down(value: f64, digits: i32) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return significant(value, digits);
-    }
-    // The exponent of the value itself: 0.9999 is not yet 1.
-    let place = exponent(value, 17) + 1 - digits;
-    let step = ten(place);
-    let rounded = (value / step).round();
-    // What is a hair above a step for being binary is that step.
-    let down = if rounded * step > value * (1.0 + 1e-9) {
-        rounded - 1.0
-    } else {
-        rounded
-    };
-    at_place(down * step, place)
-}
-
 /// [`two`], rounded down.
 #[must_use]
 pub fn two_down(value: f64) -> String {
-    let text = significant_down(value, 2);
-    match text.strip_suffix(".0") {
-        Some(whole) => whole.to_owned(),
-        None => text,
-    }
+    two(toward(value, 2, f64::floor))
 }
 
 /// A per cent figure of a sentence: whole, without the sign; one decimal below 1.

@@ -6,13 +6,25 @@ use super::scale::Scale;
 use super::{ERROR, FRESH, Job, Judged, Search, TESTS, spread};
 use crate::measure::Trust;
 use crate::outcome::{
-    LoadPoint, LoadRow, MeasureKind, PartLoad, PartUse, Purpose, Steady, Verdict,
+    LoadPoint, LoadRow, Matrix, MeasureKind, PartLoad, PartUse, Purpose, Steady, Verdict,
 };
 use crate::site::Site;
 use crate::study::case;
 use crate::study::progress::Progress;
 use crate::study::{judge, parts, steady};
 use crate::topology::Fabric;
+
+/// The verdicts of the one case that a matrix holds.
+pub(super) fn rows_of(matrix: Matrix) -> Vec<LoadRow> {
+    let rows = matrix.rows.into_iter().filter_map(|row| {
+        Some(LoadRow {
+            workload: row.workload,
+            measure: row.measure,
+            cell: row.cells.into_iter().next()??,
+        })
+    });
+    rows.collect()
+}
 
 #[allow(clippy::cast_precision_loss)]
 pub(super) fn one(
@@ -55,17 +67,7 @@ pub(super) fn one(
     };
     let runs = steady::run_from(&scaled, &[plan], first, progress);
     let matrix = judge::matrix_at(&scaled, &runs, &[], trust);
-    let rows: Vec<LoadRow> = matrix
-        .rows
-        .into_iter()
-        .filter_map(|row| {
-            Some(LoadRow {
-                workload: row.workload,
-                measure: row.measure,
-                cell: row.cells.into_iter().next()??,
-            })
-        })
-        .collect();
+    let rows = rows_of(matrix);
     let (worst, excess, weight) = excess(&rows, &runs[0].figures);
     let variance = worst.and_then(|row| spread::variance(&runs[0], &scaled, &case, row));
     let short = worst.is_some_and(|row| row.measure == MeasureKind::Throughput)

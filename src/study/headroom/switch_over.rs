@@ -6,9 +6,10 @@
 //!
 //! Left out: a search for the load at which such a promise breaks; most of them rest on timers and hang little on the load.
 
+use super::run::rows_of;
 use super::scale::Scale;
 use crate::model::Compiled;
-use crate::outcome::{CaseHeadroom, LoadRow, LoadSwitch, SwitchOvers};
+use crate::outcome::{CaseHeadroom, LoadSwitch, SwitchOvers};
 use crate::site::Site;
 use crate::study::case;
 use crate::study::progress::Progress;
@@ -63,19 +64,9 @@ fn one(
     let survivors = steady::run_from(&scaled, std::slice::from_ref(&plan), 0, progress);
     let whole = Compiled::new(&scaled, &[]);
     let found = switch::run(&scaled, &whole, &plan, &survivors[0], false, progress);
-    let matrix = judge::matrix(&scaled, &survivors, std::slice::from_ref(&found));
-    let rows: Vec<LoadRow> = matrix
-        .rows
-        .into_iter()
-        .filter(|row| row.switching)
-        .filter_map(|row| {
-            Some(LoadRow {
-                workload: row.workload,
-                measure: row.measure,
-                cell: row.cells.into_iter().next()??,
-            })
-        })
-        .collect();
+    let mut matrix = judge::matrix(&scaled, &survivors, std::slice::from_ref(&found));
+    matrix.rows.retain(|row| row.switching);
+    let rows = rows_of(matrix);
     Some(LoadSwitch {
         factor,
         replications: found.replications,

@@ -85,8 +85,8 @@ impl Inbox {
     }
 }
 
-/// Served entries that are kept at the front of an inbox before the rest moves up: moving costs more than
-/// looking past them.
+/// So many served entries, or half of all, are kept at the front of an inbox before the rest moves up: each
+/// entry moves about once.
 const SERVED_MAX: usize = 64;
 
 /// All link directions of a run, in the order of the flow.
@@ -99,6 +99,14 @@ pub struct Streams {
     flow: FlowOrder,
     /// Frames in inboxes.
     coming: u64,
+    /// All that is taken in before this is known.
+    pub(crate) horizon: Instant,
+    /// The run reaches everything before this, whatever happens: the end of the window, or a time asked for.
+    pub(crate) certain: Instant,
+    /// The run has been left at an instant up to which directions have not all been served.
+    pub(crate) behind: bool,
+    /// Memory for the times of one stretch of a direction.
+    pub(crate) times: Vec<Times>,
 }
 
 /// Up to where inboxes are emptied.
@@ -108,6 +116,8 @@ pub(crate) struct Until {
     pub(crate) at: Instant,
     /// … and in it, up to this tie word.
     pub(crate) tie: Option<u128>,
+    /// What begins later than this may stay.
+    pub(crate) begins: Instant,
 }
 
 impl Until {
@@ -145,9 +155,11 @@ impl Streams {
     #[inline]
     pub(crate) fn until(&self, direction: DirectionId, end: Instant) -> Until {
         let remaining = self.flow.remaining[direction.index()];
+        let at = Instant(end.0.saturating_sub(remaining));
         Until {
-            at: Instant(end.0.saturating_sub(remaining)),
+            at,
             tie: None,
+            begins: at,
         }
     }
 
@@ -156,24 +168,15 @@ impl Streams {
         self.flow.first[direction.index()]
     }
 
-    /// Takes the inbox of a direction, and which frames of it are to be served: those ready early enough. It is
-    /// put back by [`put_back`](Self::put_back).
+    /// Takes the inbox of a direction, and where its first frame is that has not been served. It is put back by
+    /// [`put_back`](Self::put_back).
     #[inline]
-    pub(crate) fn take(
-        &mut self,
-        direction: DirectionId,
-        until: Until,
-    ) -> (Vec<Coming>, Range<usize>) {
+    pub(crate) fn take(&mut self, direction: DirectionId) -> (Vec<Coming>, usize) {
         let inbox = &mut self.inboxes[direction.index()];
-        let coming = std::mem::take(&mut inbox.coming);
-        let mut end = inbox.served;
-        while coming.get(end).is_some_and(|next| until.takes(next)) {
-            end += 1;
-        }
-        (coming, inbox.served..end)
+        (std::mem::take(&mut inbox.coming), inbox.served)
     }
 
-    /// Gives an inbox back, of which the frames before `served` are gone.
+    /// Gives an inbox back, of which `served` have been served now.
     #[inline]
     pub(crate) fn put_back(
         &mut self,
@@ -189,24 +192,27 @@ impl Streams {
             inbox.served = 0;
             let place = self.flow.place[direction.index()] as usize;
             self.filled[place / 64] &= !(1 << (place % 64));
-        } else if served.end >= SERVED_MAX {
+        } else if served.end >= SERVED_MAX.max(coming.len() / 2) {
             coming.drain(..served.end);
             inbox.served = 0;
         }
         inbox.coming = coming;
     }
 
-    /// Serves frames of a direction, in order, and counts them; `times` becomes their times there. Frames
-    /// whose arrival is not before `certain` are counted once the run reaches it for certain.
+    /// Serves the first frames of a direction's inbox, in order, and counts them; `times` becomes their times
+    /// there. It ends before the first that is ready too late, or begins so late that nothing of it is asked
+    /// for yet: a backlog stays where it waits, and is not sorted in among what comes to the next direction
+    /// meanwhile. Frames whose arrival the run does not reach for certain are counted later.
     #[inline]
     pub(crate) fn serve(
         &mut self,
         compiled: &Compiled,
         direction: DirectionId,
         coming: &[Coming],
-        certain: Instant,
+        until: Until,
         times: &mut Vec<Times>,
     ) {
+        let certain = self.certain;
         let window = self.rings.window;
         let lane = &mut self.rings.lanes[direction.index()];
         let starts = &mut self.inboxes[direction.index()].starts;
@@ -214,7 +220,11 @@ impl Streams {
         let mut free = lane.free;
         let mut sums = Sums::default();
         times.clear();
-        for Coming { frame, ready } in coming {
+        for next in coming {
+            if free >= until.begins || !until.takes(next) {
+                break;
+            }
+            let Coming { frame, ready } = next;
             let (time, ready) = (compiled.time_on(frame.run, class), *ready);
             sums.bytes += u64::from(time.bytes);
             sums.payload += u64::from(time.payload);
@@ -242,8 +252,11 @@ impl Streams {
                 handover: lane.handed_on(frame.onward, time, start, end),
             });
         }
+        if times.is_empty() {
+            return;
+        }
         lane.free = free;
-        lane.offered += coming.len() as u64;
+        lane.offered += times.len() as u64;
         lane.offered_bytes += sums.bytes;
         let known = lane.ring.is_empty() && free + lane.latency < certain;
         let account = &mut self.rings.accounts[direction.index()];
@@ -307,13 +320,13 @@ impl Streams {
         }
     }
 
-    /// A frame will become ready on a direction that is not the first of its way.
+    /// A frame will become ready on a direction, at which it has made `hop` hops.
     #[inline(always)]
     #[allow(clippy::inline_always)] // Copies of frames are what a hop costs.
     pub(crate) fn pass(
         &mut self,
         (direction, onward): (DirectionId, Onward),
-        frame: &Frame,
+        (frame, hop): (&Frame, u8),
         ready: Instant,
     ) {
         let Inbox { coming, served, .. } = &mut self.inboxes[direction.index()];
@@ -323,11 +336,12 @@ impl Streams {
             ready,
         });
         if let Some(last) = coming.last_mut() {
-            last.frame.hop += 1;
+            last.frame.hop = hop;
             last.frame.onward = onward;
         }
-        // Each stream comes in order: mostly this is the last.
-        while place > *served && coming[place - 1].comes_after(ready, frame.tie) {
+        // What a port itself sends goes in the order in which it does; what comes from elsewhere in order of
+        // time: each stream is, so that mostly this is the last.
+        while hop > 0 && place > *served && coming[place - 1].comes_after(ready, frame.tie) {
             coming.swap(place - 1, place);
             place -= 1;
         }
@@ -388,6 +402,10 @@ impl Links for Streams {
             filled: vec![0; flow.order.len().div_ceil(64)],
             flow: flow.clone(),
             coming: 0,
+            horizon: Instant::ZERO,
+            certain: Instant::ZERO,
+            behind: false,
+            times: Vec::new(),
         }
     }
 
@@ -395,25 +413,12 @@ impl Links for Streams {
     fn offer(
         &mut self,
         _: &Compiled,
-        (direction, onward): (DirectionId, Onward),
-        mut frame: Frame,
+        over: (DirectionId, Onward),
+        frame: Frame,
         ready: Instant,
         _: &mut impl EventSet<Event>,
     ) -> Offered {
-        frame.onward = onward;
-        let inbox = &mut self.inboxes[direction.index()];
-        let mut place = inbox.coming.len();
-        inbox.coming.push(Coming { frame, ready });
-        if !self.flow.first[direction.index()] {
-            // Each stream comes in order: mostly this is the last.
-            while place > inbox.served && inbox.coming[place - 1].comes_after(ready, frame.tie) {
-                inbox.coming.swap(place - 1, place);
-                place -= 1;
-            }
-        }
-        self.coming += 1;
-        let place = self.flow.place[direction.index()] as usize;
-        self.filled[place / 64] |= 1 << (place % 64);
+        self.pass(over, (&frame, frame.hop), ready);
         Offered::Taken
     }
 
