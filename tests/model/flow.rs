@@ -87,3 +87,85 @@ fn a_runaway_is_ended_and_its_frames_are_accounted_for() {
         }
     }
 }
+
+/// One array's port is asked for twice what it carries; what waits there shares the next links with the work of
+/// another array, which is not in its way. Stopped in pieces, so that the backlog is found half served.
+#[test]
+fn a_backlog_counts_the_same() {
+    let text = r#"
+format = 1
+[run]
+duration = "8ms"
+warm_up = "0s"
+replications = 1
+[[host]]
+name = "app"
+count = 2
+queue_depth = 4096
+[[switch]]
+name = "edge"
+fabric = "shared"
+[[switch]]
+name = "core"
+fabric = "shared"
+[[array]]
+name = "hot"
+controllers = 1
+parallel = 4000
+read = { hit = "100%", hit_time = "50us" }
+[[array]]
+name = "cool"
+controllers = 1
+parallel = 4000
+read = { hit = "100%", hit_time = "50us" }
+[[link]]
+from = "app"
+to = "edge"
+speed = "100GbE"
+[[link]]
+from = "edge"
+to = "core"
+speed = "100GbE"
+[[link]]
+from = "core"
+to = "hot"
+speed = "10GbE"
+[[link]]
+from = "core"
+to = "cool"
+speed = "100GbE"
+[[workload]]
+name = "much"
+hosts = "app"
+array = "hot"
+protocol = "nvme-tcp"
+read = "100%"
+sizes = "8KiB"
+arrivals = { poisson = "300k/s" }
+[[workload]]
+name = "little"
+hosts = "app"
+array = "cool"
+protocol = "nvme-tcp"
+read = "100%"
+sizes = "8KiB"
+arrivals = { poisson = "100k/s" }
+"#;
+    let compiled = Compiled::new(&site(text), &[]);
+    assert!(compiled.in_flow_order());
+    for (stop, step) in [
+        (Stop::AtTheTime, 8 * MS),
+        (Stop::AtTheTime, MS / 3),
+        (Stop::WhenMeasured, MS),
+    ] {
+        let flow = count::<Flow>(&compiled, (0, 8 * MS), stop, step);
+        let waits: u64 = flow.directions.iter().map(|link| link.queue_max).sum();
+        assert!(waits > 1_000, "{waits} frames wait");
+        let fast = count::<Fast>(&compiled, (0, 8 * MS), stop, step);
+        let plain = count::<Plain>(&compiled, (0, 8 * MS), stop, step);
+        for (name, other) in [("events", &fast), ("the oracle", &plain)] {
+            let found = difference(&flow, other);
+            assert!(found.is_none(), "{stop:?}, {step}, {name}: {found:?}");
+        }
+    }
+}
