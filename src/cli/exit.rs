@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 /// The code of a program that Ctrl-C ended: 128 and the number of the signal, as shells have it.
-pub(super) const STOPPED: i32 = 130;
+pub(super) const STOPPED: u8 = 130;
 
 /// How a command ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -34,7 +34,7 @@ impl Exit {
             Self::Wrong => 2,
             Self::Io => 3,
             Self::OurFault => 101,
-            Self::Stopped => 130,
+            Self::Stopped => STOPPED,
         }
     }
 }

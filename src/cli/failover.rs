@@ -1,6 +1,7 @@
 //! `failover`: healthy, then each outage: the switch-over, the state after it, a verdict per promise.
 
 use super::console::{Console, complain};
+use super::effort::Effort;
 use super::exit::{Exit, Failure};
 use super::options::{
     MendArguments, OutputArguments, PrecisionArguments, RunArguments, ScenarioArguments,
@@ -18,7 +19,6 @@ use crate::study::remedy::Search;
 use crate::study::singles::{AskSingles, Symmetry};
 use clap::{ArgGroup, Args};
 use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant};
 
 /// Replications of a case of single parts, unless asked for otherwise: there are many cases.
 const EACH_REPLICATIONS: u32 = 4;
@@ -92,13 +92,14 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
             },
             switch: arguments.switch_overs,
         };
-        let (started, spent) = (Instant::now(), processor_time());
+        let effort = Effort::begin();
         let report = job.singles(&ask, &search)?;
         if let Some(each) = report.each_part.as_ref().filter(|_| !arguments.run.quiet) {
-            let wall = started.elapsed();
-            let busy = processor_time().zip(spent);
-            let busy = busy.map(|(now, then)| now.saturating_sub(then));
-            complain(&cost_words(each.cases_run, each.cases_saved, wall, busy));
+            complain(&cost_words(
+                each.cases_run,
+                each.cases_saved,
+                &effort.time_words(),
+            ));
         }
         arguments
             .output
@@ -222,60 +223,7 @@ fn own_words(arguments: &Arguments) -> Vec<String> {
     words
 }
 
-/// Time on processors of this process so far, all its threads together; `None` where the system does not tell.
-fn processor_time() -> Option<Duration> {
-    #[cfg(unix)]
-    {
-        let time = rustix::time::clock_gettime(rustix::time::ClockId::ProcessCPUTime);
-        let nanoseconds = u32::try_from(time.tv_nsec).ok()?;
-        Some(Duration::new(u64::try_from(time.tv_sec).ok()?, nanoseconds))
-    }
-    #[cfg(not(unix))]
-    None
-}
-
-/// What the cases took: `71 cases in 93.1 s, 214 saved by symmetry; 181.0 s on processors, 1.9 of 2 cores in use on the mean`.
-fn cost_words(run: u32, saved: u32, wall: Duration, busy: Option<Duration>) -> String {
-    let mut out = format!(
-        "{run} cases in {:.1} s, {saved} saved by symmetry",
-        wall.as_secs_f64()
-    );
-    if let Some(busy) = busy.filter(|_| wall > Duration::ZERO) {
-        let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
-        let used = busy.as_secs_f64() / wall.as_secs_f64();
-        out += &format!(
-            "; {:.1} s on processors, {used:.1} of {cores} cores in use on the mean",
-            busy.as_secs_f64()
-        );
-    }
-    out
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn what_the_cases_took_is_told_with_the_cores_in_use() {
-        let (wall, busy) = (Duration::from_secs(10), Duration::from_secs(15));
-        let words = cost_words(7, 21, wall, Some(busy));
-        assert!(
-            words.starts_with(
-                "7 cases in 10.0 s, 21 saved by symmetry; 15.0 s on processors, 1.5 of "
-            ),
-            "{words}"
-        );
-        let words = cost_words(7, 21, wall, None);
-        assert_eq!(words, "7 cases in 10.0 s, 21 saved by symmetry");
-    }
-
-    #[cfg(unix)]
-    #[test]
-    fn work_takes_processor_time() {
-        let before = processor_time().expect("the system tells");
-        let mut sum = 0_u64;
-        while processor_time().expect("it still does") <= before {
-            sum = std::hint::black_box(sum.wrapping_add(1));
-        }
-    }
+/// What the cases took: `71 cases, 214 saved by symmetry, in 93.1 s; 181 s of processor time, 1.94 cores in use`.
+fn cost_words(run: u32, saved: u32, time: &str) -> String {
+    format!("{run} cases, {saved} saved by symmetry, in {time}")
 }

@@ -33,7 +33,7 @@ pub(super) fn watch(said: &'static str) -> Result<(), ctrlc::Error> {
         }
         let _kept = writing();
         console::complain(said);
-        std::process::exit(STOPPED);
+        std::process::exit(i32::from(STOPPED));
     })
 }
 

@@ -51,6 +51,8 @@ pub enum Reference {
     Survivors,
     /// That of the whole site: everything is there again.
     Healthy,
+    /// That of what is left at its full rate, though something stays slow or damages frames: it may never settle to it.
+    WithoutSlow,
 }
 
 impl Reference {
@@ -60,6 +62,7 @@ impl Reference {
         match self {
             Self::Survivors => "the survivors' own steady run",
             Self::Healthy => "the steady run of the whole site",
+            Self::WithoutSlow => "a steady run without what stays slow",
         }
     }
 }

@@ -44,7 +44,7 @@
 //!   - `hosts`: `host`, `workload`, `issued`, `wait_mean_us`, `queue_max`.
 //!   - `paths`: `host`, `workload`, `host_port`, `array_port`, `side`, `completed`.
 //! - `switches`: one object a switch-over; times count from the loss. `case`, `replications`, `preset`,
-//!   `from_s`, `to_s`, `bin_s`, `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, or `"healthy"` once everything is back), `limit_s`, `partial`,
+//!   `from_s`, `to_s`, `bin_s`, `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, `"healthy"` once everything is back, or `"without-slow"` where a part stays slow), `limit_s`, `partial`,
 //!   `events_handled`, `frame_hops`, `ios`.
 //!   - `workloads`: `name`, `policies` (of paths, at its hosts), `outstanding` (most under way at all its hosts by a bound of its
 //!     own; `null`: by the depth of the paths alone), `rated` (`false`: a closed loop), `bins` (`t_s`, `offered_iops`, `completed_iops`, `mean_us`, `p99_us`, `max_us`,

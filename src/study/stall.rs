@@ -96,15 +96,22 @@ fn parts(protocol: &Protocol, timers: &Timers, mode: LossMode, place: Place) -> 
 }
 
 /// By workload, when paths that come back are in use again: the fabric takes the links into use within `fabric`, the host's next
-/// try finds the path, and the failback comes after that. Of several families of hosts the slowest.
+/// try finds the path, and the failback comes after that. Of several families of hosts the slowest; by hand, where one of them
+/// fails back by hand.
 #[must_use]
 pub(crate) fn returns(site: &Site, fabric: Duration) -> Vec<Option<PathReturn>> {
     let works = site.workloads.iter();
     works
         .map(|work| {
             let hosts = work.hosts.iter().map(|host| &site.hosts[*host].timers);
-            let all = hosts.map(|timers| path_return(&work.protocol, timers, fabric));
-            all.max_by(|one, other| one.s.total_cmp(&other.s))
+            let all: Vec<PathReturn> = hosts
+                .map(|timers| path_return(&work.protocol, timers, fabric))
+                .collect();
+            let manual = all.iter().any(|one| one.manual);
+            let slowest = all
+                .into_iter()
+                .max_by(|one, other| one.s.total_cmp(&other.s))?;
+            Some(PathReturn { manual, ..slowest })
         })
         .collect()
 }

@@ -2,7 +2,7 @@
 //! have been restored.
 
 use super::{Fabric, MemberId, NodeId};
-use crate::site::{Action, Event, LossMode, Site};
+use crate::site::{Action, Event, Heading, LossMode, Site};
 
 /// An event that does less than it says: a return after which some of its links are still lost, or a loss of links that are
 /// lost already.
@@ -43,7 +43,7 @@ impl StillOut {
 /// that it says.
 #[must_use]
 pub fn still_out(site: &Site, fabric: &Fabric) -> Vec<Option<StillOut>> {
-    let mut losses = vec![[0_u32; 2]; fabric.members.len()];
+    let mut losses = Losses::none(fabric);
     let mut standing: Vec<(&Event, Vec<MemberId>)> = Vec::new();
     let mut known: Vec<(u32, &str, Vec<MemberId>)> = Vec::new();
     let follow = |event| {
@@ -58,29 +58,20 @@ pub fn still_out(site: &Site, fabric: &Fabric) -> Vec<Option<StillOut>> {
             known.len() - 1
         });
         let members = known[same].2.clone();
-        let ways: &[usize] = match event.action {
-            Action::Lose(_) => &[0, 1],
-            Action::LoseWay(crate::site::Heading::Arrays) => &[0],
-            Action::LoseWay(crate::site::Heading::Hosts) => &[1],
-            Action::Restore => {
-                standing.retain(|(own, _)| own.target != event.target);
-                for member in &members {
-                    for lost in &mut losses[member.0 as usize] {
-                        *lost = lost.saturating_sub(1);
-                    }
-                }
-                let stays = |member: &&MemberId| losses[member.0 as usize] != [0, 0];
-                let out: Vec<MemberId> = members.iter().filter(stays).copied().collect();
-                return (!out.is_empty()).then(|| StillOut {
-                    returns: true,
-                    links: out.len(),
-                    of: members.len(),
-                    by: keeping(&standing, &out),
-                });
-            }
-            Action::Drain | Action::Slow(_) => &[],
-        };
-        let out = |member: &MemberId| ways.iter().all(|way| losses[member.0 as usize][*way] > 0);
+        let ways = ways_lost(event.action);
+        if event.action == Action::Restore {
+            standing.retain(|(own, _)| own.target != event.target);
+            members.iter().for_each(|member| losses.restore(*member));
+            let stays = |member: &&MemberId| losses.are(**member);
+            let out: Vec<MemberId> = members.iter().filter(stays).copied().collect();
+            return (!out.is_empty()).then(|| StillOut {
+                returns: true,
+                links: out.len(),
+                of: members.len(),
+                by: keeping(&standing, &out),
+            });
+        }
+        let out = |member: &MemberId| losses.are_of(*member, ways);
         // A signal that goes after the frames did is a loss to be seen.
         let loud = event.action == Action::Lose(LossMode::Loud);
         let seen = loud && standing.iter().any(|(own, _)| own.action != event.action);
@@ -91,11 +82,7 @@ pub fn still_out(site: &Site, fabric: &Fabric) -> Vec<Option<StillOut>> {
             of: members.len(),
             by: keeping(&standing, &members),
         });
-        for member in &members {
-            for way in ways {
-                losses[member.0 as usize][*way] += 1;
-            }
-        }
+        members.iter().for_each(|member| losses.lose(*member, ways));
         if !ways.is_empty() {
             standing.push((event, members));
         }
@@ -117,41 +104,93 @@ fn keeping(standing: &[(&Event, Vec<MemberId>)], out: &[MemberId]) -> Vec<(u32, 
     by
 }
 
+/// How often each link is lost in each way; a return takes one loss of each way back.
+struct Losses(Vec<[u32; 2]>);
+
+impl Losses {
+    fn none(fabric: &Fabric) -> Self {
+        Self(vec![[0; 2]; fabric.members.len()])
+    }
+
+    fn lose(&mut self, member: MemberId, ways: &[usize]) {
+        for way in ways {
+            self.0[member.0 as usize][*way] += 1;
+        }
+    }
+
+    fn restore(&mut self, member: MemberId) {
+        for lost in &mut self.0[member.0 as usize] {
+            *lost = lost.saturating_sub(1);
+        }
+    }
+
+    /// Whether a link is lost in any way.
+    fn are(&self, member: MemberId) -> bool {
+        self.0[member.0 as usize] != [0, 0]
+    }
+
+    /// Whether it is lost in all these ways.
+    fn are_of(&self, member: MemberId, ways: &[usize]) -> bool {
+        ways.iter().all(|way| self.0[member.0 as usize][*way] > 0)
+    }
+}
+
+/// Towards the arrays 0, towards the hosts 1.
+const fn ways_lost(action: Action) -> &'static [usize] {
+    match action {
+        Action::Lose(_) => &[0, 1],
+        Action::LoseWay(Heading::Arrays) => &[0],
+        Action::LoseWay(Heading::Hosts) => &[1],
+        Action::Drain | Action::Restore | Action::Slow(_) => &[],
+    }
+}
+
 /// Links over which nothing goes once all events are over, lost or drained, and the nodes that are lost then.
 #[must_use]
 pub fn out_at_the_end(site: &Site, fabric: &Fabric) -> (Vec<MemberId>, Vec<NodeId>) {
-    let mut links = vec![0_u32; fabric.members.len()];
+    let mut losses = Losses::none(fabric);
     let mut drained = vec![false; fabric.members.len()];
     let mut nodes = vec![0_u32; fabric.nodes.len()];
     for event in &site.events {
         let members = fabric.members_of(&event.parts, event.side);
-        let members = members.iter().map(|member| member.0 as usize);
-        let whole = || fabric.nodes_of(&event.parts, event.side).into_iter();
-        match event.action {
-            Action::Lose(_) => {
-                members.for_each(|member| links[member] += 1);
-                whole().for_each(|node| nodes[node.0 as usize] += 1);
-            }
-            Action::LoseWay(_) => members.for_each(|member| links[member] += 1),
-            Action::Drain => members.for_each(|member| drained[member] = true),
-            Action::Restore => {
-                for member in members {
-                    links[member] = links[member].saturating_sub(1);
-                    drained[member] = false;
+        let whole = fabric.nodes_of(&event.parts, event.side);
+        let ways = ways_lost(event.action);
+        for member in members {
+            losses.lose(member, ways);
+            match event.action {
+                Action::Drain => drained[member.0 as usize] = true,
+                Action::Restore => {
+                    losses.restore(member);
+                    drained[member.0 as usize] = false;
                 }
-                for node in whole() {
-                    let lost = &mut nodes[node.0 as usize];
-                    *lost = lost.saturating_sub(1);
-                }
+                Action::Lose(_) | Action::LoseWay(_) | Action::Slow(_) => {}
             }
-            Action::Slow(_) => {}
+        }
+        for node in whole {
+            let lost = &mut nodes[node.0 as usize];
+            match event.action {
+                Action::Lose(_) => *lost += 1,
+                Action::Restore => *lost = lost.saturating_sub(1),
+                Action::LoseWay(_) | Action::Drain | Action::Slow(_) => {}
+            }
         }
     }
-    let out = (0_u32..).zip(links.iter().zip(drained));
-    let out = out.filter(|(_, (lost, drained))| **lost > 0 || *drained);
+    let members = (0_u32..).map(MemberId).take(fabric.members.len());
+    let out = members.filter(|member| losses.are(*member) || drained[member.0 as usize]);
     let gone = (0_u32..).zip(&nodes).filter(|(_, lost)| **lost > 0);
-    (
-        out.map(|(member, _)| MemberId(member)).collect(),
-        gone.map(|(node, _)| NodeId(node)).collect(),
-    )
+    (out.collect(), gone.map(|(node, _)| NodeId(node)).collect())
+}
+
+/// Whether a part is slow, or damages frames, once all events are over.
+#[must_use]
+pub fn slow_at_the_end(site: &Site) -> bool {
+    let mut slow: Vec<&str> = Vec::new();
+    for event in &site.events {
+        match event.action {
+            Action::Slow(_) => slow.push(&event.target),
+            Action::Restore => slow.retain(|target| *target != event.target),
+            Action::Lose(_) | Action::LoseWay(_) | Action::Drain => {}
+        }
+    }
+    !slow.is_empty()
 }

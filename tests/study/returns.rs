@@ -161,6 +161,66 @@ fn late(site: &Site, with_events: bool) -> Vec<(f64, f64)> {
         .collect()
 }
 
+/// Lost in one way and then in the other, a link is there again with one return, which takes one loss of each way back.
+#[test]
+fn one_return_heals_both_ways() {
+    let report = run(&[
+        ("1s", "lose = \"core-A~box*\"\nway = \"to-arrays\""),
+        ("1500ms", "lose = \"core-A~box*\"\nway = \"to-hosts\""),
+        ("5s", "restore = \"core-A~box*\""),
+    ]);
+    let switch = &report.switches[0];
+    assert_eq!(switch.settles_to, Reference::Healthy);
+    assert!(switch.settled_s.expect("it settles") > 4.0);
+}
+
+/// What stays slow is not in the steady run beside it, and that is said.
+#[test]
+fn what_stays_slow_has_no_steady_run() {
+    let slow = ("1s", "slow = \"core-A~box*\"\nrate = \"60%\"");
+    let report = run(&[slow]);
+    assert_eq!(report.switches[0].settles_to, Reference::WithoutSlow);
+    let report = run(&[slow, ("4s", "restore = \"core-A~box*\"")]);
+    assert_eq!(report.switches[0].settles_to, Reference::Healthy);
+}
+
+/// Of two families the slower fails back by itself: the fabric takes 0.2 s, its path check 2 s at the latest, the failback 1 s; the other waits for somebody,
+/// so that all of it is back only by hand.
+#[test]
+fn a_family_that_fails_back_by_hand_is_not_forgotten() {
+    let events = [("1s", "lose = \"A\""), ("5s", "restore = \"A\"")];
+    let back = |text: &str| {
+        let site = site(text, &[]);
+        let report = simulate(&site, origin(&site), &NoProgress);
+        let switch = report.switches.into_iter().next().expect("it has events");
+        let back = switch.workloads[0].back.clone();
+        (back.expect("it has paths"), switch.events)
+    };
+    let one = text(&events);
+    let (alone, log) = back(&one);
+    assert!(!alone.manual);
+    assert!((alone.s - 3.2).abs() < 1e-9, "{alone:?}");
+    let fails_back = log.iter().rfind(|event| event.what.contains("fail"));
+    let last = fails_back.expect("it fails back").t_s;
+    // Counted from the return, 4 s after the loss; the path check falls somewhere before its end.
+    assert!(
+        last > 5.0 && last <= 4.0 + alone.s + 1e-9,
+        "{last} {alone:?}"
+    );
+    let two = one
+        .replacen(
+            "[[switch]]",
+            "[[host]]\nname = \"man\"\nqueue_depth = 64\ntimers = { failback = \"manual\", path_check = \"1s\" }\n\
+             [[link]]\nfrom = \"man\"\nto = \"core\"\nspeed = \"8GFC\"\n[[switch]]",
+            1,
+        )
+        .replace("hosts = \"app\"", "hosts = [\"app\", \"man\"]");
+    assert!(two.contains("\"man\"]"), "{two}");
+    let (both, _) = back(&two);
+    assert!(both.manual, "{both:?}");
+    assert!((both.s - alone.s).abs() < 1e-9);
+}
+
 /// After the return and the failback the same arrivals take the same time as if nothing had happened: the paired differences of
 /// mean and completions hold zero, while without the return they do not.
 #[test]

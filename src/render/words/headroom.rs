@@ -198,7 +198,7 @@ fn length_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
         .find_map(|point| point.lengthened_s);
     if let Some(long) = lengthened {
         out.push_str(&format!(
-            " The runs that prove it were made {} long: those stated are short against what its queues remember.",
+            " The runs that prove it were made {} long: those stated are short against what its queues remember, or are not whole cycles of its bursts.",
             seconds(long)
         ));
     }
@@ -208,7 +208,7 @@ fn length_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
         .find_map(|point| Some((point.factor, point.needs_s?)));
     if let Some((factor, needs)) = short {
         out.push_str(&format!(
-            " Runs are too short to call {} met: run.duration = {} would do.",
+            " Runs are too short to judge {}: run.duration = {} would do.",
             counted(headroom, factor),
             seconds(needs)
         ));

@@ -22,7 +22,7 @@ pub(super) fn rows(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Vec<Theory
             unit: "s",
             value: stall?.s,
             trust: Trust::Approximation,
-            by: "timers, detection + hold",
+            by: "timers, detection + hold + quiesce",
             assumes: "an I/O is under way on a lost path when that goes (a silent loss on Fibre Channel: just issued), and finds a \
                       free path when it is let go; its own latency and queues come on top",
             simulated: None,

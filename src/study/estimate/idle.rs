@@ -4,12 +4,12 @@ use super::demand::service_s;
 use super::spread::{Flows, encapsulation_on};
 use super::{Load, mix};
 use crate::site::{Arrivals, Forwarding, Site, Workload};
-use crate::topology::{DirectionId, Fabric, Path};
+use crate::topology::{DirectionId, Fabric, Path, PathSet};
 use crate::unit::{Duration, Rate};
 use crate::wire::{Encapsulation, FrameRun, Medium, Protocol, Then, Toward};
 
 /// One hop as a frame meets it.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Hop {
     pub(crate) rate: Rate,
     pub(crate) medium: Option<Medium>,
@@ -74,6 +74,53 @@ pub(crate) fn first_route(
     route
 }
 
+/// Along the equal ways from one end of a path to the other, the best that any of them has at each hop: rate, latency,
+/// delay, cut-through. No frame is faster, whichever way it is sent. `None` where the ways are not of one kind.
+fn best_hops(
+    fabric: &Fabric,
+    flows: &mut Flows<'_>,
+    path: &Path,
+    protocol: &Protocol,
+    toward: Toward,
+) -> Option<Vec<Hop>> {
+    let (from, to) = match toward {
+        Toward::Array => (path.host_port, path.array_port),
+        Toward::Host => (path.array_port, path.host_port),
+    };
+    let levels = flows.levels(from, to, path.side, protocol.family());
+    let mut best = Vec::with_capacity(levels.len());
+    for (position, level) in levels.iter().enumerate() {
+        let onward = levels.get(position + 1).map_or(&[][..], Vec::as_slice);
+        let mut found: Option<Hop> = None;
+        for (direction, _) in level {
+            // What follows matters to cut-through only, and one that lets it is enough.
+            let mut ways = onward.iter().map(|(next, _)| vec![*direction, *next]);
+            let alone = onward.is_empty().then(|| vec![*direction]);
+            let each = alone.into_iter().chain(&mut ways);
+            for way in each {
+                let hop = *hops(fabric, protocol, &way)?.first()?;
+                found = Some(match found {
+                    None => hop,
+                    Some(own)
+                        if (own.medium, own.encapsulation) == (hop.medium, hop.encapsulation) =>
+                    {
+                        Hop {
+                            rate: own.rate.max(hop.rate),
+                            latency: own.latency.min(hop.latency),
+                            delay: own.delay.min(hop.delay),
+                            cuts: own.cuts || hop.cuts,
+                            ..own
+                        }
+                    }
+                    Some(_) => return None,
+                });
+            }
+        }
+        best.push(found?);
+    }
+    (!best.is_empty()).then_some(best)
+}
+
 /// Time from the moment the frames are ready at the sender until the last has arrived whole.
 pub(crate) fn burst_time(hops: &[Hop], protocol: &Protocol, runs: &[FrameRun]) -> Duration {
     let mut free = vec![0_u64; hops.len()];
@@ -115,8 +162,8 @@ pub(crate) struct KindTime {
     pub(crate) service_s: f64,
 }
 
-/// Mean latency of one I/O of a workload over a path with nothing else on the site: adapters, every
-/// message both ways, mean service. Seconds; `None` where the path does not carry the protocol.
+/// Mean latency of one I/O of a workload over the fastest of the equal ways of a path with nothing else on the site:
+/// adapters, every message both ways, mean service. Seconds; `None` where the path does not carry the protocol.
 #[must_use]
 pub(crate) fn io_latency_s(
     site: &Site,
@@ -140,10 +187,7 @@ pub(crate) fn kind_times(
     path: &Path,
 ) -> Option<Vec<KindTime>> {
     let protocol = &workload.protocol;
-    let mut way = |toward: Toward| {
-        let route = first_route(fabric, flows, path, protocol.family(), toward);
-        hops(fabric, protocol, &route).filter(|hops| !hops.is_empty())
-    };
+    let mut way = |toward: Toward| best_hops(fabric, flows, path, protocol, toward);
     let (there, back) = (way(Toward::Array)?, way(Toward::Host)?);
     let mut kinds = Vec::new();
     for (op, size, share) in mix(workload) {
@@ -195,9 +239,15 @@ pub fn closed_ceiling(
     Some(total)
 }
 
+/// I/Os that a host may have under way on a set of paths by its queue depth; `None` without one.
+pub(crate) fn path_slots(site: &Site, fabric: &Fabric, set: &PathSet) -> Option<f64> {
+    let depth = site.hosts[fabric.hosts[set.host].family].queue_depth?;
+    Some(f64::from(depth) * super::count(set.paths.len()))
+}
+
 /// The most a host's queue depth lets through to an array on an idle site: paths × depth (or what the workload may have
-/// under way at a host, where that is less) ÷ idle latency, all hosts of a workload together, per second. `None` without a limit, in a closed loop, or without a
-/// path. Other workloads on the same paths are left out.
+/// under way at a host, where that is less) ÷ idle latency, all hosts of a workload together, per second. `None` without
+/// a limit, in a closed loop, or without a path. Other workloads on the same paths are left out.
 #[must_use]
 pub fn depth_ceiling(
     site: &Site,
@@ -214,11 +264,9 @@ pub fn depth_ceiling(
         .filter(|set| set.workloads.contains(&workload))
     {
         let work = &site.workloads[workload];
-        let slots = site.hosts[fabric.hosts[set.host].family]
-            .queue_depth
-            .map(|depth| f64::from(depth) * super::count(set.paths.len()));
         let bound = work.outstanding.map(f64::from);
-        let slots = slots.into_iter().chain(bound).reduce(f64::min)?;
+        let slots = path_slots(site, fabric, set).into_iter().chain(bound);
+        let slots = slots.reduce(f64::min)?;
         let path = set.paths.first()?;
         let latency = io_latency_s(site, fabric, &mut flows, work, path)?;
         total += slots / latency;

@@ -38,6 +38,7 @@ pub(super) fn answer(mut search: Search, scale: &Scale<'_>, most: f64) -> CaseHe
         })
     });
     let curve = fitted(runs(&search, |_| true));
+    // A fifth to either side: a choice of this program.
     let crossed = match curve {
         Curve::Crosses { factor, runs, .. } => {
             let inside =
@@ -86,6 +87,7 @@ pub(super) fn answer(mut search: Search, scale: &Scale<'_>, most: f64) -> CaseHe
         .outlook
         .hopeless
         .clone()
+        .filter(|_| met.is_none())
         .or_else(|| none_kept(missed.filter(|_| met.is_none() && under.is_none()), scale));
     let full = missed
         .or(met)

@@ -1,4 +1,7 @@
 //! Where the edge is, as far as the runs know it, and which loads to run next.
+//!
+//! How far loads lie apart and when a search stops are choices of this program, the numbers in [`next_pilot`] as well: they
+//! cost or save runs. What is proven does not hang on them: each test has its own share of the error, run or not.
 
 use super::curve::{Curve, Run, fitted};
 use super::scale::Scale;

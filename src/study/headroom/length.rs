@@ -16,13 +16,19 @@
 //! 1993; from memory). Streams in one phase add up before, others after. Such a queue remembers at least a burst and its
 //! pause. Bursts of fixed lengths repeat: a run needs one whole cycle after its warm-up, and remembers no longer for them.
 //!
+//! The places that a host has for I/Os under way (its queue depth on all paths, or a bound of the workload) are servers as
+//! well, each busy for the whole of an I/O; here its time on an idle site stands for that.
+//!
+//! A run that sees the beginning of a second burst and not its pause, or half a cycle, shows a load that never is: where
+//! bursts are of fixed lengths, every run is made a whole number of cycles long after its warm-up, pilot runs too.
+//!
 //! Left out: replays (how long their bursts last is not known: they are taken as arrivals at random, which the notes
 //! say), closed loops (which bound their own queues), and queues in a row, of which the slowest counts.
 
-use crate::outcome::Case;
+use crate::outcome::{Case, Purpose};
 use crate::site::{Arrivals, BurstLaw, Site, WarmUp, Workload};
 use crate::study::closed_forms::service;
-use crate::study::estimate::{Flows, alive_in, asked, bytes_of, mix, path_weights};
+use crate::study::estimate::{Flows, alive_in, asked, bytes_of, idle, mix, path_weights};
 use crate::topology::{DirectionId, Fabric, Path, PathSet};
 use crate::unit::Duration;
 use std::collections::{BTreeMap, BTreeSet};
@@ -45,16 +51,29 @@ pub(super) enum Length {
     Short(f64),
 }
 
-/// Lengthens the runs of `site` for the promises of `case`, as far as the limit allows.
-pub(super) fn lengthen(site: &mut Site, fabric: &Fabric, case: &Case) -> Length {
-    let relaxation = relaxation_s(site, fabric, case);
+/// Lengthens the runs of `site` for the promises of `case`, as far as the limit allows: to whole cycles of bursts, and,
+/// where they are to prove that promises are met, to what the queues remember.
+pub(super) fn lengthen(site: &mut Site, fabric: &Fabric, case: &Case, purpose: Purpose) -> Length {
+    let relaxation = match purpose {
+        Purpose::ProveMet => relaxation_s(site, fabric, case),
+        Purpose::Pilot | Purpose::ProveMissed => 0.0,
+    };
     let stated = site.run.duration.as_secs_f64();
     let least = WARM_UP * relaxation;
     let warm_up = match site.run.warm_up {
         WarmUp::Auto => least,
         WarmUp::At(at) => least.max(at.as_secs_f64()),
     };
-    let needed = warm_up + (WINDOW * relaxation).max(cycle_s(site, case));
+    let cycle = cycle_s(site, case);
+    let window = (WINDOW * relaxation).max(cycle);
+    let window = if cycle > 0.0 {
+        // As stated, if that is enough; then a whole number of cycles.
+        let window = window.max(stated - warm_up);
+        (window / cycle - 1e-9).ceil() * cycle
+    } else {
+        window
+    };
+    let needed = warm_up + window;
     let enough = match site.run.warm_up {
         WarmUp::Auto => true,
         WarmUp::At(at) => at.as_secs_f64() >= least,
@@ -134,6 +153,15 @@ impl Work {
         self.promised |= promised;
     }
 
+    fn join(&mut self, other: Self) {
+        self.rate += other.rate;
+        self.first += other.first;
+        self.second += other.second;
+        self.promised |= other.promised;
+        self.cycle_s = self.cycle_s.max(other.cycle_s);
+        self.streams.extend(other.streams);
+    }
+
     fn add_stream(&mut self, key: (usize, usize), rate: f64, bursts: Bursts) {
         if bursts.per_rate > 0.0 {
             self.cycle_s = self.cycle_s.max(bursts.cycle_s);
@@ -166,8 +194,64 @@ impl Work {
     }
 }
 
-/// The longest relaxation time, seconds, of the links and controllers that promised work uses in a case.
+/// The longest relaxation time, seconds, of the links and controllers that promised work uses in a case, and of its hosts.
 fn relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
+    parts_relaxation_s(site, fabric, case).max(hosts_relaxation_s(site, fabric, case))
+}
+
+/// The same of the places that hosts have for I/Os under way.
+fn hosts_relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
+    let alive = alive_of(site, fabric, case);
+    let mut flows = Flows::new(fabric, &alive);
+    let mut seen = BTreeSet::new();
+    let mut longest: f64 = 0.0;
+    for set in &fabric.path_sets(site, &alive) {
+        // Hosts of a family are alike.
+        if !seen.insert((fabric.hosts[set.host].family, set.workloads.clone())) {
+            continue;
+        }
+        let mut all = Work::default();
+        for index in &set.workloads {
+            let Some(own) = at_host(site, fabric, case, &mut flows, set, *index) else {
+                continue;
+            };
+            if let Some(bound) = site.workloads[*index].outstanding {
+                longest = longest.max(own.relaxation_s(f64::from(bound)));
+            }
+            all.join(own);
+        }
+        if let Some(slots) = idle::path_slots(site, fabric, set) {
+            longest = longest.max(all.relaxation_s(slots));
+        }
+    }
+    longest
+}
+
+/// The I/Os of a workload at one host, each as long as on an idle site.
+fn at_host(
+    site: &Site,
+    fabric: &Fabric,
+    case: &Case,
+    flows: &mut Flows<'_>,
+    set: &PathSet,
+    index: usize,
+) -> Option<Work> {
+    let workload = &site.workloads[index];
+    let rate = asked(fabric, workload).at_host(set.host)?.mean;
+    let kinds = idle::kind_times(site, fabric, flows, workload, set.paths.first()?)?;
+    let mut own = Work::default();
+    own.add_stream((index, set.host), rate, bursts(workload));
+    for ((op, size, share), kind) in mix(workload).into_iter().zip(&kinds) {
+        let (first, second, _) = service(&site.arrays[set.array], op, size);
+        let wire = kind.wire_s;
+        let square = wire * wire + 2.0 * wire * first + second;
+        let promised = promised(workload, case);
+        own.add(rate * share, wire + first, square, promised);
+    }
+    Some(own)
+}
+
+fn parts_relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
     let mut directions = vec![Work::default(); fabric.directions.len()];
     let mut controllers = vec![Work::default(); fabric.controllers.len()];
     walk(site, fabric, case, |flows, set, workload, path, weight| {
@@ -207,6 +291,12 @@ fn relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
     links.chain(arrays).fold(0.0, f64::max)
 }
 
+/// The links that are there in a case.
+fn alive_of(site: &Site, fabric: &Fabric, case: &Case) -> Vec<bool> {
+    let named = |name: &String| site.outages.iter().position(|outage| outage.name == *name);
+    alive_in(site, fabric, case.outage.as_ref().and_then(named))
+}
+
 /// Calls `found` with every path of every workload that is used in a case, and its share of the work of its host.
 fn walk(
     site: &Site,
@@ -214,8 +304,7 @@ fn walk(
     case: &Case,
     mut found: impl FnMut(&mut Flows<'_>, &PathSet, usize, &Path, f64),
 ) {
-    let named = |name: &String| site.outages.iter().position(|outage| outage.name == *name);
-    let alive = alive_in(site, fabric, case.outage.as_ref().and_then(named));
+    let alive = alive_of(site, fabric, case);
     let mut flows = Flows::new(fabric, &alive);
     for set in &fabric.path_sets(site, &alive) {
         for index in &set.workloads {

@@ -61,10 +61,7 @@ pub(super) fn one(
         return (cannot_be_built(job), None);
     };
     let case = plan.case.clone();
-    let length = match job.purpose {
-        Purpose::ProveMet => length::lengthen(&mut scaled, &fabric, &case),
-        Purpose::Pilot | Purpose::ProveMissed => Length::Stated,
-    };
+    let length = length::lengthen(&mut scaled, &fabric, &case, job.purpose);
     let runs = steady::run_from(&scaled, &[plan], first, progress);
     let matrix = judge::matrix_at(&scaled, &runs, &[], trust);
     let rows = rows_of(matrix);
@@ -156,11 +153,11 @@ pub(super) fn together(rows: &[LoadRow], partial: bool) -> Verdict {
     }
 }
 
-/// A run that is short against what its queues remember calls nothing met.
+/// A run that is too short for what it is to judge proves nothing.
 fn of_length(verdict: Verdict, length: Length) -> Verdict {
-    match (verdict, length) {
-        (Verdict::Met, Length::Short(_)) => Verdict::Undecided,
-        _ => verdict,
+    match length {
+        Length::Short(_) => Verdict::Undecided,
+        Length::Stated | Length::Made(_) => verdict,
     }
 }
 

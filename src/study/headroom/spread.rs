@@ -53,6 +53,10 @@ fn relative(values: &[f64]) -> Option<f64> {
     Some(squares.sum::<f64>() / (count - 1.0) / (mean * mean))
 }
 
+/// Pilot runs this far from the promise, as a logarithm, tell the spread at the edge: a choice of this program, a factor of
+/// 7.4 in the share.
+const NEAR: f64 = 2.0;
+
 /// The share of the load by which a test must lie off the edge to have an even chance; 0 where nothing is known.
 #[allow(clippy::cast_precision_loss)]
 pub(super) fn distance(search: &Search, replications: u32, tests: usize) -> f64 {
@@ -63,7 +67,7 @@ pub(super) fn distance(search: &Search, replications: u32, tests: usize) -> f64 
             .filter(|judged| judged.point.purpose == Purpose::Pilot)
     };
     let near: Vec<f64> = pilots()
-        .filter(|judged| judged.excess.abs() <= 2.0)
+        .filter(|judged| judged.excess.abs() <= NEAR)
         .filter_map(|judged| judged.variance)
         .collect();
     let Curve::Crosses { factor, slope, .. } =

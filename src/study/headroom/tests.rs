@@ -1,4 +1,5 @@
 use super::edge::{crossing, edge};
+use super::spread::distance;
 use super::*;
 use crate::outcome::{Because, Bound, Case, Verdict};
 use crate::study::NoProgress;
@@ -512,4 +513,83 @@ fn the_edge_lies_below_the_first_load_that_fails() {
         next_pilot(&search(&[(LEAST, 1.0)]), &Scale::Load, 0, 16.0),
         None
     );
+}
+
+/// Two equal ways, one of 10 km and one of 10 m: the shorter bounds an idle site, so a promise that lies between them is no
+/// hopeless one, and it is met.
+#[test]
+fn the_shortest_of_equal_ways_bounds_an_idle_site() {
+    let link = |name: &str, from: &str, to: &str, length: &str| {
+        format!(
+            "[[link]]\nname = \"{name}\"\nfrom = \"{from}\"\nto = \"{to}\"\nspeed = \"25GbE\"\nlength = \"{length}\"\n"
+        )
+    };
+    let text = format!(
+        "format = 1\n[run]\nduration = \"10ms\"\nwarm_up = \"1ms\"\nreplications = 6\n[[host]]\nname = \"app\"\n\
+         [[switch]]\nname = \"core\"\nfabric = \"A\"\n[[switch]]\nname = \"far\"\nfabric = \"A\"\n\
+         [[array]]\nname = \"box\"\ncontrollers = 1\nparallel = 64\nread = {{ hit = \"100%\", hit_time = \"20us\" }}\n\
+         {}{}{}{}[[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"nvme-tcp\"\n\
+         connections = 16\nread = \"100%\"\nsizes = \"4KiB\"\narrivals = {{ poisson = \"40k/s\" }}\n\
+         promise = {{ mean = \"130us\" }}\n",
+        link("own", "app", "core", "10m"),
+        link("long", "core", "far", "10km"),
+        link("near", "core", "far", "10m"),
+        link("last", "far", "box", "10m"),
+    );
+    let ask = Ask {
+        most: 1.5,
+        ..only_healthy()
+    };
+    let found = headroom(&site(&text), origin(), &ask, &NoProgress);
+    let case = &found.cases[0];
+    assert_eq!(case.hopeless, None);
+    assert!(case.met.is_some(), "{case:?}");
+}
+
+/// Three pilots on a line of slope 4 through the promise at 1.5, replications that differ by a tenth of the excess: the distance with
+/// an even chance by hand, and the tests that it leaves out.
+#[test]
+fn tests_without_a_chance_are_left_out_and_no_others() {
+    let with = |variance: f64| {
+        let mut found = search(&[(1.4, -0.4), (1.45, -0.2), (1.6, 0.4)]);
+        for judged in &mut found.points {
+            judged.variance = Some(variance);
+            judged.weight = 1e4;
+        }
+        found
+    };
+    let reach = crate::measure::t_quantile(1.0 - ERROR / 2.0 / TESTS as f64, 3);
+    let by_hand = |variance: f64| reach * libm::sqrt(variance / 4.0) / (4.0 * 1.5);
+    let found = with(0.01);
+    let even = distance(&found, 4, TESTS);
+    assert!((even / by_hand(0.01) - 1.0).abs() < 1e-9, "{even}");
+    let tests = |found: &Search, number: usize| proofs(found, &Scale::Load, number, 16.0);
+    // Little spread: every test has a chance, both ends at the first distance.
+    let sharp = with(1e-8);
+    let jobs = tests(&sharp, 0);
+    assert_eq!(jobs.len(), 2, "{jobs:?}");
+    for (factor, purpose) in jobs {
+        let wanted = match purpose {
+            Purpose::ProveMet => 1.5 * (1.0 - STEPS[0]),
+            Purpose::ProveMissed => 1.5 * (1.0 + STEPS[0]),
+            Purpose::Pilot => unreachable!("a test"),
+        };
+        assert!(
+            (factor / wanted - 1.0).abs() < 0.01,
+            "{purpose:?} {factor} {wanted}"
+        );
+    }
+    // Much spread: none but the last, which is always made.
+    let blunt = with(100.0);
+    assert!(tests(&blunt, 0).is_empty());
+    assert_eq!(tests(&blunt, STEPS.len() - 1).len(), 2);
+    // In between the missed end is left out and the met one made: it varies less.
+    let between = STEPS[0] / 0.45;
+    let variance = 4.0 * (between * 6.0 / reach) * (between * 6.0 / reach);
+    let jobs = tests(&with(variance), 0);
+    assert_eq!(jobs.len(), 1, "{jobs:?}");
+    assert_eq!(jobs[0].1, Purpose::ProveMet);
+    // Pilots end sooner where replications tell less.
+    let near = |variance: f64| next_pilot(&with(variance), &Scale::Load, 0, 16.0).is_some();
+    assert!(near(1e-8) && !near(0.2));
 }

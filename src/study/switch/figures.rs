@@ -5,8 +5,9 @@ use super::super::steady::{PEAK_WINDOW, backlogs, estimated_peak};
 use super::{ALLOWED, Setting, Settled, story};
 use crate::measure::Cell;
 use crate::model::{Coarse, Compiled, FlowCell, Tally};
-use crate::outcome::{NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall};
+use crate::outcome::{Case, NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall};
 use crate::site::{Action, Arrivals, Measure, Promise};
+use crate::topology::slow_at_the_end;
 use crate::unit::{Duration, Instant};
 
 pub(crate) fn figures(
@@ -34,7 +35,10 @@ pub(crate) fn figures(
         .unwrap_or(setting.at);
     let (mut events, freed) = story::events(setting, compiled, &tallies[0]);
     let by_timers = by_timers(setting, compiled);
-    let reference = if setting.survivors.plan.members.is_empty() {
+    let scripted = setting.plan.case == Case::scripted();
+    let reference = if scripted && slow_at_the_end(setting.site) {
+        Reference::WithoutSlow
+    } else if setting.survivors.plan.members.is_empty() {
         Reference::Healthy
     } else {
         Reference::Survivors

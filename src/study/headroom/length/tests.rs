@@ -59,7 +59,12 @@ fn bursts_of_random_length_are_remembered_longer_and_fixed_ones_for_a_cycle() {
     let mut short = fixed.clone();
     short.run.duration = Duration(1_000_000_000);
     let fabric = Fabric::new(&short);
-    let length = lengthen(&mut short, &fabric, &CasePlan::healthy().case);
+    let length = lengthen(
+        &mut short,
+        &fabric,
+        &CasePlan::healthy().case,
+        Purpose::ProveMet,
+    );
     assert!(
         matches!(length, Length::Made(s) if (s - 0.0024).abs() < 1e-8),
         "{length:?}"
@@ -72,7 +77,12 @@ fn runs_are_lengthened_up_to_the_limit_and_no_further() {
     let made = |run: &str| {
         let mut site = queue(0.81, false, run);
         let fabric = Fabric::new(&site);
-        let length = lengthen(&mut site, &fabric, &CasePlan::healthy().case);
+        let length = lengthen(
+            &mut site,
+            &fabric,
+            &CasePlan::healthy().case,
+            Purpose::ProveMet,
+        );
         (length, site.run.duration.as_secs_f64(), site.run.warm_up)
     };
     let (length, duration, _) = made("duration = \"3ms\"\nwarm_up = \"400us\"");
@@ -171,5 +181,54 @@ fn the_part_that_ends_it_is_one_of_the_broken_work() {
     for part in &point.fullest {
         assert!(!part.part.contains("depot"), "{part:?}");
         assert!(part.peak_percent >= part.mean_percent, "{part:?}");
+    }
+}
+
+/// One place at the host: it is busy for a whole I/O, two frames of 8 ps and an exponential service of 1 us, at half a
+/// million a second for a share of 0.500016. The array has 64 servers and forgets in one service.
+#[test]
+fn places_at_a_host_are_servers_too() {
+    let rate = "{ poisson = \"500k/s\", outstanding = 1 }";
+    let mut site = station(1, "duration = \"1ms\"", rate, "{ mean = \"20us\" }");
+    site.arrays[0].parallel = 64;
+    let wire = 16e-12;
+    let (service, square) = (wire + 1e-6, wire * wire + 2.0 * wire * 1e-6 + 2e-12);
+    let variation = square / (service * service) - 1.0;
+    let idle = 1.0 - libm::sqrt(0.5e6 * service);
+    let by_hand = service * (1.0 + variation) / 2.0 / (idle * idle);
+    let found = relaxation(&site);
+    assert!((found / by_hand - 1.0).abs() < 1e-6, "{found} {by_hand}");
+    // The depth of a path does the same; without either nothing queues.
+    site.workloads[0].outstanding = None;
+    site.hosts[0].queue_depth = Some(1);
+    assert!((relaxation(&site) / by_hand - 1.0).abs() < 1e-6);
+    site.hosts[0].queue_depth = None;
+    assert!(relaxation(&site) < 1.1e-6);
+    // Asked for more than there are places for, nothing is called met.
+    site.workloads[0].outstanding = Some(1);
+    site.workloads[0].arrivals = Arrivals::Poisson(1.1e6);
+    assert_eq!(relaxation(&site), f64::INFINITY);
+}
+
+/// Bursts of 1 ms every 2 ms: whatever a run is for, it is whole cycles long after its warm-up.
+#[test]
+fn every_run_is_whole_cycles_of_fixed_bursts() {
+    let made = |run: &str, purpose: Purpose| {
+        let rate = "{ bursty = { peak = \"200k/s\", mean = \"100k/s\", burst = \"1ms\", every = \"2ms\", law = \"fixed\" } }";
+        let mut site = station(1, run, rate, "{ p99 = \"50us\" }");
+        let fabric = Fabric::new(&site);
+        lengthen(&mut site, &fabric, &CasePlan::healthy().case, purpose)
+    };
+    let is =
+        |length: Length, s: f64| matches!(length, Length::Made(made) if (made - s).abs() < 1e-9);
+    for purpose in [Purpose::Pilot, Purpose::ProveMissed, Purpose::ProveMet] {
+        let half = made("duration = \"1400us\"\nwarm_up = \"400us\"", purpose);
+        assert!(is(half, 0.0024), "{purpose:?} {half:?}");
+        let more = made("duration = \"3ms\"\nwarm_up = \"400us\"", purpose);
+        assert!(is(more, 0.0044), "{purpose:?} {more:?}");
+        let whole = made("duration = \"4400us\"\nwarm_up = \"400us\"", purpose);
+        assert_eq!(whole, Length::Stated, "{purpose:?}");
+        let short = made("duration = \"100us\"\nwarm_up = \"10us\"", purpose);
+        assert!(matches!(short, Length::Short(_)), "{purpose:?} {short:?}");
     }
 }
