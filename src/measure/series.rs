@@ -129,6 +129,12 @@ impl<C: Cell> Series<C> {
         }
     }
 
+    /// From now on [`peak`](Self::peak) is that of what begins at `from` or later, whatever came before.
+    pub fn peak_from(&mut self, from: Instant) {
+        self.window.0 = from.0;
+        self.peak = C::default();
+    }
+
     /// The same series with bins wide enough for all of a run that ends at `end`, so that none need be merged
     /// on the way.
     #[must_use]

@@ -116,6 +116,14 @@ impl<E: Executor> World<'_, E> {
         self.queue.push(key, Event::Script { index });
     }
 
+    /// The busiest [`PEAK_WINDOW`](crate::measure::PEAK_WINDOW) of each workload is looked for from `at` on; to be called
+    /// before the run starts.
+    pub fn busiest_from(&mut self, at: Instant) {
+        for workload in &mut self.tally.workloads {
+            workload.series.peak_from(at);
+        }
+    }
+
     /// The scripted events, in the order in which they were added.
     #[must_use]
     pub fn scripts(&self) -> &[Script] {

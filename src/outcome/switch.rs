@@ -115,7 +115,7 @@ pub struct SwitchWorkload {
     /// Fewest completed per second in 20 ms after the loss, mean over the replications bin by bin; longer bins where the
     /// run has none so short. `None`: the run ended before.
     pub completed_least_iops: Option<f64>,
-    /// Most completed per second in 20 ms of the run, mean of the replications' own: work that was held comes out at once.
+    /// Most completed per second in 20 ms after the loss, mean of the replications' own: work that was held comes out at once.
     pub completed_most_iops: f64,
     /// I/Os unfinished when the run ended, all replications.
     pub unfinished: u64,

@@ -53,7 +53,7 @@
 //!     its timers alone; `null` where that is not all), `longest_io_s` (one a replication), `longest_open` (one a replication: it was not over), `no_path` (I/Os
 //!     were left without any path), `freed_by` (of `events`: what let the longest I/O end, or `null`), `longest_silence_s`,
 //!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss),
-//!     `completed_most_iops` (busiest 20 ms), `retried`, `failed` and `lost_with_host` (one a replication; nobody waits for the latter, so that no share counts them),
+//!     `completed_most_iops` (busiest 20 ms after it), `retried`, `failed` and `lost_with_host` (one a replication; nobody waits for the latter, so that no share counts them),
 //!     `late`, `unfinished`, `hanging` (had lost a frame or been sent again and were not
 //!     over at the end, one a replication), `backlog_peak`, `drain_s`, `settled_s`, `survivors_peak_iops`.
 //!   - `events`: `t_s`, `what`, `timer`, `workload`, `ios`, `ended_stall`.

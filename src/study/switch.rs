@@ -148,6 +148,7 @@ pub(crate) fn scripted(
                 events: setting.site.run.events_max,
             };
             let mut world = World::new(compiled, replication, watch, limits);
+            world.busiest_from(setting.at);
             for script in setting.scripts {
                 world.add_script(script.clone());
             }

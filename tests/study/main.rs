@@ -11,6 +11,7 @@
 //! - `singles`: every single part lost in turn, and what stands in the same place
 //! - `returns`: what comes back, what does not yet, and that it is then as it was
 //! - `settle`: when a switch-over has settled, and how long a backlog takes to drain
+//! - `spikes`: what hung, counted once, and what came after it
 //! - `stalls`: what timers alone account for, by protocol, and the longest I/O beside it
 //! - `text`: whatever becomes of a text, it is read or refused
 //! - `windows`: in which hours of a day an outage may be brought about, against M/D/1
@@ -30,6 +31,7 @@ mod rig;
 mod saturation;
 mod settle;
 mod singles;
+mod spikes;
 mod stalls;
 mod survivors;
 mod text;

@@ -296,7 +296,7 @@ fn least(
     Some(fewest as f64 / tallies.len() as f64 / width.as_secs_f64())
 }
 
-/// Most completed per second in any 20 ms of the run, mean of the replications' own.
+/// Most completed per second in any whole 20 ms after the loss, mean of the replications' own.
 #[allow(clippy::cast_precision_loss)]
 fn most(setting: &Setting<'_>, tallies: &[Tally], index: usize, end: Instant) -> f64 {
     let of = |tally: &Tally| {
@@ -304,7 +304,7 @@ fn most(setting: &Setting<'_>, tallies: &[Tally], index: usize, end: Instant) ->
         let most = series.peak().map_or_else(
             || {
                 let cells = series.merge_to(PEAK_WINDOW);
-                let whole = (setting.from.0.div_ceil(PEAK_WINDOW.0)..end.0 / PEAK_WINDOW.0)
+                let whole = (setting.at.0.div_ceil(PEAK_WINDOW.0)..end.0 / PEAK_WINDOW.0)
                     .filter_map(|bin| cells.get(usize::try_from(bin).ok()?));
                 whole.map(|cell| cell.completed).max().unwrap_or(0)
             },
