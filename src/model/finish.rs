@@ -57,6 +57,7 @@ impl<E: Executor> World<'_, E> {
             self.ios.in_use() as u64,
             "every unfinished I/O has a slot"
         );
+        self.note_held();
         self.note_stranded();
         for index in 0..self.oldest.len() {
             self.note_oldest(u32::try_from(index).unwrap_or(NONE));

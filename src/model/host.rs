@@ -520,6 +520,13 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
+    /// Notes how much hangs of each workload, before any of it goes on.
+    pub(crate) fn note_held(&mut self) {
+        for tally in &mut self.tally.workloads {
+            tally.held = tally.held.max(tally.hanging);
+        }
+    }
+
     /// Gives an attempt up: whatever still comes of it is late. Returns its I/O.
     pub(crate) fn abandon(&mut self, slot: u32) -> u32 {
         self.leave_path(slot);
@@ -550,8 +557,11 @@ impl<E: Executor> World<'_, E> {
             let record = &self.ios[*io];
             (record.arrival, record.workload, record.number)
         });
+        for io in &*ios {
+            self.hangs(*io);
+        }
+        self.note_held();
         while let Some(io) = ios.pop() {
-            self.hangs(io);
             let record = &mut self.ios[io];
             record.attempts += 1;
             let (source, workload) = (record.source as usize, record.workload as usize);

@@ -200,8 +200,8 @@ impl<E: Executor> World<'_, E> {
     /// Gives a path up; its I/Os go elsewhere, and it is tried again from time to time.
     pub(crate) fn fail_path(&mut self, path: u32, timer: (TimerName, Duration)) {
         let quiesce = self.path_timers(path).quiesce;
-        let in_flight = u64::from(self.paths[path as usize].in_flight);
-        self.change_standing(path, Standing::Failed, Some(timer), in_flight);
+        let let_go = self.let_go(path);
+        self.change_standing(path, Standing::Failed, Some(timer), let_go);
         self.paths[path as usize].failed_at = self.now;
         self.plan_check(path);
         if quiesce == Duration::ZERO {
@@ -209,6 +209,19 @@ impl<E: Executor> World<'_, E> {
         } else {
             self.plan_step(path, quiesce);
         }
+    }
+
+    /// I/Os on a path that is given up now, without those that another path, given up in the same instant, has just let go:
+    /// they are told with that one.
+    fn let_go(&self, path: u32) -> u64 {
+        let state = &self.paths[path as usize];
+        let mut passed_on = 0;
+        let mut slot = state.newest;
+        while slot != NONE && self.attempts[slot].issued == self.now {
+            passed_on += u64::from(self.ios[self.attempts[slot].io].attempts > 0);
+            slot = self.attempts[slot].before;
+        }
+        u64::from(state.in_flight) - passed_on
     }
 
     /// SCSI over FC: a port lost for long enough is removed, long after fast-io-fail has let its I/Os go.

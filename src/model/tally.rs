@@ -312,6 +312,9 @@ pub struct WorkloadTally {
     pub last_disturbed: Instant,
     /// I/Os that have been retried or have lost a frame and are not finished yet.
     pub hanging: u64,
+    /// Most I/Os that hung at once, each counted once, when attempts were taken back or the run ended. Those that wait in
+    /// a host without any path are not among them.
+    pub held: u64,
     /// I/Os that would have come, but for the guests of a lost host not running.
     pub unasked: u64,
     /// Failed after the loss.
@@ -352,6 +355,7 @@ impl WorkloadTally {
             above_after: vec![0; targets.len()],
             last_disturbed: Instant::ZERO,
             hanging: 0,
+            held: 0,
             unasked: 0,
             failed_after: 0,
             unfinished: 0,

@@ -3,7 +3,8 @@
 use super::Case;
 use serde::Serialize;
 
-/// A switch-over, over all its replications. Times are relative to the loss (negative before it).
+/// A switch-over, over all its replications. Times are relative to [`counted_from`](Self::counted_from), which is the loss
+/// unless something else comes first (negative before it).
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Switch {
     /// Which outage.
@@ -12,6 +13,8 @@ pub struct Switch {
     pub replications: u32,
     /// Timer preset of the hosts concerned, `default` or `short`, or both names.
     pub preset: String,
+    /// What times count from.
+    pub counted_from: Begin,
     /// First and last instant shown.
     pub from_s: f64,
     /// Last instant.
@@ -41,6 +44,30 @@ pub struct Switch {
     pub frame_hops: u64,
     /// I/Os completed, all replications.
     pub ios: u64,
+}
+
+/// What the times of a switch-over count from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Begin {
+    /// The loss.
+    Loss,
+    /// The drain before it.
+    Drain,
+    /// The first of the scripted events, which is neither.
+    Event,
+}
+
+impl Begin {
+    /// `after the loss`.
+    #[must_use]
+    pub const fn after(self) -> &'static str {
+        match self {
+            Self::Loss => "after the loss",
+            Self::Drain => "after the drain began",
+            Self::Event => "after the first event",
+        }
+    }
 }
 
 /// The steady run that a switch-over settles to.
@@ -122,6 +149,9 @@ pub struct SwitchWorkload {
     /// I/Os that had lost a frame or been sent again and were still not over when the run ended, each
     /// replication: nobody knows how long they take.
     pub hanging: Vec<u64>,
+    /// Most I/Os that hung on lost paths at once, each counted once, each replication: held when paths were given up or
+    /// attempts timed out, or still without an answer at the end. Never more than may be under way.
+    pub held: Vec<u64>,
     /// Most I/Os arrived and not completed, worst replication.
     pub backlog_peak: u64,
     /// From the loss until the backlog was down to the survivors' steady mean, worst replication;
@@ -131,6 +161,38 @@ pub struct SwitchWorkload {
     pub settled_s: Option<f64>,
     /// What the survivors complete in steady state at most in 20 ms, I/Os per second.
     pub survivors_peak_iops: f64,
+}
+
+impl SwitchWorkload {
+    /// From this share of the longest I/O on a silence is a stop: the workload did not go on beside what hung. A choice of
+    /// this program.
+    pub const STOP: f64 = 0.5;
+
+    /// Whether a silence beside a longest I/O is a stop.
+    #[must_use]
+    pub fn is_stop(silence_s: f64, longest_s: f64) -> bool {
+        silence_s > 0.0 && silence_s >= Self::STOP * longest_s
+    }
+
+    /// Whether some of it hung and nothing else of it was completed meanwhile.
+    #[must_use]
+    pub fn stopped(&self) -> bool {
+        let longest = self.longest_io_s.iter().copied().fold(0.0, f64::max);
+        self.hung() && Self::is_stop(self.longest_silence_s, longest)
+    }
+
+    /// Whether any of it hung.
+    #[must_use]
+    pub fn hung(&self) -> bool {
+        let still = self.hanging.iter().any(|hanging| *hanging > 0);
+        still || self.retried > 0
+    }
+
+    /// I/Os that hung in the first replication, which is the one that the events are of.
+    #[must_use]
+    pub fn held_first(&self) -> u64 {
+        self.held.first().copied().unwrap_or(0)
+    }
 }
 
 /// How restored paths come back into use.
@@ -189,7 +251,7 @@ pub struct NamedEvent {
     pub workload: Option<String>,
     /// I/Os concerned (held, retried).
     pub ios: Option<u64>,
-    /// This ended the longest stall.
+    /// This ended the stall of a workload that stopped; where none did, that of the longest I/O.
     pub ended_stall: bool,
 }
 

@@ -43,7 +43,8 @@
 //!     `queue_max`.
 //!   - `hosts`: `host`, `workload`, `issued`, `wait_mean_us`, `queue_max`.
 //!   - `paths`: `host`, `workload`, `host_port`, `array_port`, `side`, `completed`.
-//! - `switches`: one object a switch-over; times count from the loss. `case`, `replications`, `preset`,
+//! - `switches`: one object a switch-over; times count from `counted_from` (`"loss"`, `"drain"` before a planned one, or the first
+//!   `"event"`). `case`, `replications`, `preset`,
 //!   `from_s`, `to_s`, `bin_s`, `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, `"healthy"` once everything is back, or `"without-slow"` where a part stays slow), `limit_s`, `partial`,
 //!   `events_handled`, `frame_hops`, `ios`.
 //!   - `workloads`: `name`, `policies` (of paths, at its hosts), `outstanding` (most under way at all its hosts by a bound of its
@@ -55,7 +56,7 @@
 //!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss),
 //!     `completed_most_iops` (busiest 20 ms after it), `retried`, `failed` and `lost_with_host` (one a replication; nobody waits for the latter, so that no share counts them),
 //!     `late`, `unfinished`, `hanging` (had lost a frame or been sent again and were not
-//!     over at the end, one a replication), `backlog_peak`, `drain_s`, `settled_s`, `survivors_peak_iops`.
+//!     over at the end, one a replication), `held` (most that hung on lost paths at once, each counted once, one a replication), `backlog_peak`, `drain_s`, `settled_s`, `survivors_peak_iops`.
 //!   - `events`: `t_s`, `what`, `timer`, `workload`, `ios`, `ended_stall`.
 //!   - `lanes`: `name`, `side`, `workloads`, `spans` (`from_s`, `to_s`, `state`, `kind`).
 //! - `matrix`: `cases`, `rows`. A row: `workload`, `measure` (`"mean"`, `{"quantile": 0.99}`,

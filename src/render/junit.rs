@@ -183,8 +183,12 @@ fn limit_of(report: &Report, column: usize, row: &Row) -> String {
             .switches
             .iter()
             .find(|switch| switch.case.name == *name);
-        let own = switch.and_then(|s| s.workloads.iter().find(|own| own.name == row.workload));
-        let ends = own.map_or_else(String::new, stall_ends);
+        let own = switch.and_then(|switch| {
+            let mut works = switch.workloads.iter();
+            let own = works.find(|own| own.name == row.workload)?;
+            Some(stall_ends(own, switch.counted_from))
+        });
+        let ends = own.unwrap_or_default();
         return ends.trim_end_matches('.').to_owned();
     }
     let mut fullest: Option<crate::outcome::Fullest> = None;

@@ -117,7 +117,11 @@ fn time_axis(sheet: &mut Sheet, scene: &Scene<'_>, frame: &panels::Frame, low: f
         );
     }
     let title = fit(
-        &format!("seconds after the loss ({})", scene.switch.case.name),
+        &format!(
+            "seconds {} ({})",
+            scene.switch.counted_from.after(),
+            scene.switch.case.name
+        ),
         em,
         true,
         sheet.right() - frame.left,

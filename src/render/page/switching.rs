@@ -119,8 +119,9 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
         || format!("Not settled within {}{THIN}s.", three(switch.limit_s)),
         |s| {
             format!(
-                "Settled {}{THIN}s after the loss: from then on as {}.",
+                "Settled {}{THIN}s {}: from then on as {}.",
                 three(s),
+                switch.counted_from.after(),
                 switch.settles_to.words().replace('\'', "’")
             )
         },
@@ -150,7 +151,8 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
     {
         let _ = write!(
             out,
-            "<p><b>Stop and spike.</b> In the emptiest 20{THIN}ms after the loss {} I/Os a second of <i>{}</i> are completed, in the fullest {}; the survivors’ own busiest 20{THIN}ms have {}.</p>",
+            "<p><b>Stop and spike.</b> In the emptiest 20{THIN}ms {} {} I/Os a second of <i>{}</i> are completed, in the fullest {}; the survivors’ own busiest 20{THIN}ms have {}.</p>",
+            switch.counted_from.after(),
             three(least),
             esc(&workload.name),
             three(workload.completed_most_iops),
@@ -194,9 +196,10 @@ fn workloads(switch: &Switch) -> String {
         Column::number("drained after, s"),
     ];
     let caption = format!(
-        "What each workload felt with {}: times and backlog are those of the worst of {} runs, counts those of all runs together; completed at least and at most are the emptiest and the fullest 20\u{202F}ms after the loss",
+        "What each workload felt with {}: times and backlog are those of the worst of {} runs, counts those of all runs together; completed at least and at most are the emptiest and the fullest 20\u{202F}ms {}",
         esc(&switch.case.name),
-        switch.replications
+        switch.replications,
+        switch.counted_from.after()
     );
     let mut table = Table::new("", caption, columns);
     for workload in &switch.workloads {

@@ -1,8 +1,8 @@
 //! Invented switch-overs.
 
 use crate::outcome::{
-    Case, LaneSpan, NamedEvent, PathLane, PathReturn, Reference, Switch, SwitchBin, SwitchWorkload,
-    TimerStall,
+    Begin, Case, LaneSpan, NamedEvent, PathLane, PathReturn, Reference, Switch, SwitchBin,
+    SwitchWorkload, TimerStall,
 };
 
 const FROM_S: f64 = -1.0;
@@ -18,6 +18,7 @@ pub(super) fn switch(case: &Case) -> Switch {
         case: case.clone(),
         replications: 10,
         preset: "default".to_owned(),
+        counted_from: Begin::Loss,
         from_s: FROM_S,
         to_s: TO_S,
         bin_s: BIN_S,
@@ -81,6 +82,7 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
         late: 0,
         unfinished: 0,
         hanging: vec![0; 10],
+        held: vec![held; 10],
         backlog_peak: held + if bursty { 2460 } else { 40 },
         drain_s: Some(stall_s + 0.3),
         settled_s: Some(stall_s + 0.3),

@@ -428,8 +428,9 @@ fn events(switch: &Switch) -> String {
         ]);
     }
     table.text(&format!(
-        "Switch-over, {}: events, seconds after the loss",
-        switch.case.name
+        "Switch-over, {}: events, seconds {}",
+        switch.case.name,
+        switch.counted_from.after()
     ))
 }
 

@@ -436,14 +436,40 @@ fn switch_words(report: &Report) -> Prose {
     let open = workloads().any(|w| w.longest_open.contains(&true));
     let more = if open { "more than " } else { "" };
     let longest = format!("{more}{}", Scale::of("s", [longest]).two(longest));
-    Prose::new().text(if failed == 0 {
+    let said = Prose::new().text(if failed == 0 {
         format!("In the switch-over no I/O fails, and the longest takes {longest}.")
     } else {
         format!(
             "In the switch-over {} I/Os fail, all replications together, and the longest takes {longest}.",
             crate::render::number::count(failed)
         )
-    })
+    });
+    said.then(stopped_words(report))
+}
+
+/// From this silence on a workload that stopped is spoken of, s: shorter ones are the time that its I/Os take. A choice of this
+/// program.
+const SILENT_S: f64 = 0.1;
+
+/// The workloads that stop as a whole in some switch-over, and for how long: no promise need speak of it.
+fn stopped_words(report: &Report) -> Prose {
+    let (mut names, mut longest) = (Vec::<String>::new(), 0.0_f64);
+    for work in report.switches.iter().flat_map(|switch| &switch.workloads) {
+        if work.stopped() && work.longest_silence_s >= SILENT_S {
+            longest = longest.max(work.longest_silence_s);
+            if !names.contains(&work.name) {
+                names.push(work.name.clone());
+            }
+        }
+    }
+    if names.is_empty() {
+        return Prose::new();
+    }
+    let verb = if names.len() == 1 { "stops" } else { "stop" };
+    Prose::new().name(listed(&names)).text(format!(
+        " {verb} as a whole meanwhile: up to {} without one I/O completed.",
+        Scale::of("s", [longest]).two(longest)
+    ))
 }
 
 #[cfg(test)]

@@ -3,7 +3,9 @@
 use super::answer::{Flag, figure_of, with_case, worst_cell};
 use super::measure::row_scale;
 use super::{Prose, named, plural, sentence, timer_words};
-use crate::outcome::{AssumptionRow, Growth, Mend, PartUse, Report, SwitchWorkload, UseInCase};
+use crate::outcome::{
+    AssumptionRow, Begin, Growth, Mend, PartUse, Report, SwitchWorkload, UseInCase,
+};
 use crate::render::number::{count, is_over, two, two_down, whole_percent};
 
 /// Guesses named in the verdict; the page lists all.
@@ -82,16 +84,19 @@ pub(super) fn cause(
 fn stall(report: &Report, case: usize, workload: &str) -> Prose {
     let name = &report.matrix.cases[case].name;
     let switch = report.switches.iter().find(|s| s.case.name == *name);
-    let Some(work) = switch.and_then(|s| s.workloads.iter().find(|own| own.name == workload))
-    else {
+    let own = switch.and_then(|switch| {
+        let work = switch.workloads.iter().find(|own| own.name == workload)?;
+        Some((work, switch.counted_from))
+    });
+    let Some((work, from)) = own else {
         return Prose::new();
     };
-    Prose::new().text(crate::render::words::sentence(&stall_ends(work)))
+    Prose::new().text(crate::render::words::sentence(&stall_ends(work, from)))
 }
 
 /// What ended the stall of a workload, or that nothing has, with its full stop; empty where it had none.
 #[must_use]
-pub(crate) fn stall_ends(work: &SwitchWorkload) -> String {
+pub(crate) fn stall_ends(work: &SwitchWorkload, from: Begin) -> String {
     if work.longest_open.contains(&true) {
         return if work.no_path {
             "no path is left; nothing ended the stall.".to_owned()
@@ -103,11 +108,12 @@ pub(crate) fn stall_ends(work: &SwitchWorkload) -> String {
         return String::new();
     };
     let seconds = two(event.t_s);
+    let after = from.after();
     event.timer.as_ref().map_or_else(
-        || format!("the stall ends {seconds}\u{202F}s after the loss: {}.", event.what),
+        || format!("the stall ends {seconds}\u{202F}s {after}: {}.", event.what),
         |timer| {
             let timer = timer_words(timer);
-            format!("the cause is a timer: {timer}; it ends the stall {seconds}\u{202F}s after the loss.")
+            format!("the cause is a timer: {timer}; it ends the stall {seconds}\u{202F}s {after}.")
         },
     )
 }

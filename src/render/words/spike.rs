@@ -5,8 +5,6 @@ use super::{plural, timer_words};
 use crate::outcome::{Switch, SwitchWorkload};
 use crate::render::number::{Scale, about, three};
 
-/// A silence of this share of the longest I/O is a stop.
-const STOP: f64 = 0.5;
 /// From this many times the survivors' own busiest 20 ms on, what comes after is a spike.
 const SPIKE: f64 = 1.2;
 
@@ -14,7 +12,7 @@ const SPIKE: f64 = 1.2;
 #[must_use]
 pub(crate) fn stop_and_spike(switch: &Switch) -> Vec<String> {
     let mut policies: Vec<&[String]> = Vec::new();
-    let hit = |work: &&SwitchWorkload| hung(switch, work) > 0;
+    let hit = |work: &&SwitchWorkload| work.hung();
     for work in switch.workloads.iter().filter(hit) {
         if !policies.contains(&work.policies.as_slice()) {
             policies.push(&work.policies);
@@ -23,48 +21,51 @@ pub(crate) fn stop_and_spike(switch: &Switch) -> Vec<String> {
     let own = |policy: &&[String]| {
         let works = switch.workloads.iter().filter(hit);
         let works: Vec<&SwitchWorkload> = works.filter(|work| work.policies == *policy).collect();
-        paragraph(switch, policy, &works)
+        paragraph(policy, &works)
     };
     policies.iter().map(own).collect()
 }
 
-/// I/Os of a workload that hung, worst run or mean of all.
-fn hung(switch: &Switch, work: &SwitchWorkload) -> u64 {
-    let runs = u64::from(switch.replications.max(1));
-    let still = work.hanging.iter().copied().max().unwrap_or(0);
-    work.retried.div_ceil(runs).max(still)
-}
-
-fn stops(work: &SwitchWorkload) -> bool {
-    let longest = work.longest_io_s.iter().copied().fold(0.0, f64::max);
-    work.longest_silence_s >= STOP * longest
+/// `40 I/Os`, as in the events, which are of the first run; with the range where others differ.
+fn hung(work: &SwitchWorkload) -> String {
+    let first = work.held_first();
+    let fewest = work.held.iter().copied().min().unwrap_or(first);
+    let most = work.held.iter().copied().max().unwrap_or(first);
+    if fewest == most {
+        plural(whole(first), "I/O")
+    } else {
+        let (fewest, most) = (about(fewest), about(most));
+        format!(
+            "{} ({fewest} to {most} over the runs)",
+            plural(whole(first), "I/O")
+        )
+    }
 }
 
 fn spikes(work: &SwitchWorkload) -> bool {
     work.survivors_peak_iops > 0.0 && work.completed_most_iops >= SPIKE * work.survivors_peak_iops
 }
 
-fn paragraph(switch: &Switch, policy: &[String], works: &[&SwitchWorkload]) -> String {
+fn paragraph(policy: &[String], works: &[&SwitchWorkload]) -> String {
     let mut out = match policy {
         [policy] => format!("Paths are taken {}.", taken(policy)),
         _ => "Hosts differ in how they take paths.".to_owned(),
     };
     let mut calm: Vec<String> = Vec::new();
     for work in works {
-        let hung = hung(switch, work);
+        let hung = hung(work);
         let of = work.outstanding.map_or_else(String::new, |bound| {
             format!(" of the {} that may be under way", about(bound))
         });
-        if stops(work) || spikes(work) || work.longest_open.contains(&true) {
+        if work.stopped() || spikes(work) || work.longest_open.contains(&true) {
             out += &format!(
-                " {}: {}{of} hung. {}{}",
+                " {}: {hung}{of} hung. {}{}",
                 work.name,
-                plural(whole(hung), "I/O"),
-                stop(work, hung),
-                spike(work, hung)
+                stop(work),
+                spike(work)
             );
         } else {
-            calm.push(format!("{} ({}{of} hung)", work.name, about(hung)));
+            calm.push(format!("{} ({hung}{of} hung)", work.name));
         }
     }
     if !calm.is_empty() {
@@ -102,24 +103,27 @@ fn taken(policy: &str) -> &'static str {
     }
 }
 
-fn stop(work: &SwitchWorkload, hung: u64) -> String {
-    if !stops(work) {
+fn stop(work: &SwitchWorkload) -> String {
+    if !work.stopped() {
         return "The rest went on over the other paths: no stop. ".to_owned();
     }
     let time = Scale::of("s", [work.longest_silence_s]).two(work.longest_silence_s);
-    if work.outstanding.is_some_and(|bound| hung >= bound) {
+    if work
+        .outstanding
+        .is_some_and(|bound| work.held_first() >= bound)
+    {
         format!("That is all: the load stops for {time}, until a timer lets them go. ")
     } else {
         format!("The load stops for {time}: no path was left that answers. ")
     }
 }
 
-fn spike(work: &SwitchWorkload, hung: u64) -> String {
+fn spike(work: &SwitchWorkload) -> String {
     if work.longest_open.contains(&true) {
         return "Nothing has let them go in the time simulated.".to_owned();
     }
     if spikes(work) {
-        let rest = if work.backlog_peak > 2 * hung {
+        let rest = if work.backlog_peak > 2 * work.held_first() {
             ", and what waited behind them in the hosts,"
         } else {
             ""
@@ -195,7 +199,8 @@ mod tests {
     fn a_bound_that_hangs_as_a_whole_is_a_stop_and_one_that_does_not_is_none() {
         let turns = said(|work| {
             work.policies = vec!["round-robin".into()];
-            (work.retried, work.outstanding) = (32, Some(32));
+            // Sent on to a path that was given up in the same instant, eight were sent again twice.
+            (work.retried, work.held, work.outstanding) = (40, vec![32], Some(32));
             work.longest_silence_s = 14.99;
             work.backlog_peak = 60_000;
             (work.completed_most_iops, work.survivors_peak_iops) = (120_000.0, 4_000.0);
@@ -212,11 +217,11 @@ mod tests {
         }
         let level = said(|work| {
             work.policies = vec!["least-queue".into()];
-            (work.retried, work.outstanding) = (2, Some(32));
+            (work.retried, work.held, work.outstanding) = (2, vec![2], Some(32));
             work.longest_silence_s = 0.001;
             (work.completed_most_iops, work.survivors_peak_iops) = (4_100.0, 4_000.0);
         });
-        for part in ["fewest", "2 of the 32", "No stop and no spike"] {
+        for part in ["fewest", "2 I/Os of the 32", "No stop and no spike"] {
             assert!(level.contains(part), "{part}: {level}");
         }
     }
@@ -230,7 +235,8 @@ mod tests {
     fn a_closed_loop_makes_nothing_good_and_what_hangs_to_the_end_is_said() {
         let closed = |open: bool| {
             said(move |work| {
-                (work.retried, work.outstanding, work.rated) = (32, Some(32), false);
+                (work.retried, work.held, work.rated) = (32, vec![32], false);
+                work.outstanding = Some(32);
                 work.longest_silence_s = 15.0;
                 (work.completed_most_iops, work.survivors_peak_iops) = (100.0, 100.0);
                 work.longest_open = vec![open];

@@ -5,7 +5,9 @@ use super::super::steady::{PEAK_WINDOW, backlogs, estimated_peak};
 use super::{ALLOWED, Setting, Settled, story};
 use crate::measure::Cell;
 use crate::model::{Coarse, Compiled, FlowCell, Tally};
-use crate::outcome::{Case, NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall};
+use crate::outcome::{
+    Begin, Case, NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
+};
 use crate::site::{Action, Arrivals, Measure, Promise};
 use crate::topology::slow_at_the_end;
 use crate::unit::{Duration, Instant};
@@ -43,7 +45,7 @@ pub(crate) fn figures(
     } else {
         Reference::Survivors
     };
-    let workloads = freed
+    let workloads: Vec<SwitchWorkload> = freed
         .into_iter()
         .zip(by_timers)
         .zip(returns(&compiled.site, compiled.fabric_takes_back()))
@@ -55,19 +57,11 @@ pub(crate) fn figures(
             ..workload(setting, compiled, tallies, found, index, (width, end))
         })
         .collect();
-    if let Some(at) = settled {
-        events.push(NamedEvent {
-            t_s: relative(at),
-            what: format!(
-                "settled: mean latency and completions as in {}",
-                reference.words()
-            ),
-            timer: None,
-            workload: None,
-            ios: None,
-            ended_stall: false,
-        });
-    }
+    events.extend(
+        workloads
+            .iter()
+            .filter_map(|work| settling(work, reference)),
+    );
     events.sort_by(|left, right| left.t_s.total_cmp(&right.t_s));
     let mut presets: Vec<&str> = compiled
         .site
@@ -80,6 +74,7 @@ pub(crate) fn figures(
         case: setting.plan.case.clone(),
         replications: u32::try_from(tallies.len()).unwrap_or(u32::MAX),
         preset: presets.join(", "),
+        counted_from: begin(setting),
         from_s: relative(setting.from),
         to_s: relative(end),
         bin_s: width.as_secs_f64(),
@@ -98,6 +93,35 @@ pub(crate) fn figures(
             .flat_map(|tally| &tally.workloads)
             .map(|w| w.completed_total)
             .sum(),
+    }
+}
+
+/// That a workload has settled, as an event.
+fn settling(work: &SwitchWorkload, reference: Reference) -> Option<NamedEvent> {
+    let what = format!(
+        "settled: mean latency and completions as in {}",
+        reference.words()
+    );
+    Some(NamedEvent {
+        t_s: work.settled_s?,
+        what,
+        timer: None,
+        workload: Some(work.name.clone()),
+        ios: None,
+        ended_stall: false,
+    })
+}
+
+/// What happens at `setting.at`.
+fn begin(setting: &Setting<'_>) -> Begin {
+    let first = setting
+        .scripts
+        .iter()
+        .find(|script| script.at == setting.at);
+    match first.map(|script| script.action) {
+        Some(Action::Lose(_) | Action::LoseWay(_)) | None => Begin::Loss,
+        Some(Action::Drain) => Begin::Drain,
+        Some(Action::Slow(_) | Action::Restore) => Begin::Event,
     }
 }
 
@@ -156,7 +180,8 @@ fn workload(
     });
     let drains: Option<Vec<f64>> = tallies
         .iter()
-        .map(|tally| drain(setting, tally, index))
+        .zip(found)
+        .map(|(tally, found)| drain(setting, tally, index, found.each[index]))
         .collect();
     SwitchWorkload {
         name: compiled.site.workloads[index].name.clone(),
@@ -196,6 +221,7 @@ fn workload(
             .map(|w| w.issued_total - w.completed_total - w.failed_total)
             .sum(),
         hanging: own.iter().map(|workload| workload.hanging).collect(),
+        held: own.iter().map(|workload| workload.held).collect(),
         backlog_peak: own
             .iter()
             .flat_map(|workload| workload.backlog.series().bins())
@@ -395,9 +421,15 @@ fn bins(
 
 /// From the loss until the backlog was down to the survivors' steady mean, after its highest point. As for
 /// settling, five per cent and one I/O are always allowed: the backlog of evenly paced work hardly moves, and
-/// would stay a hair above its mean for ever.
+/// would stay a hair above its mean for ever. What has settled is as in the survivors' steady run, so that its backlog is
+/// down by then, and a burst of later is none of the loss.
 #[allow(clippy::cast_precision_loss)]
-fn drain(setting: &Setting<'_>, tally: &Tally, index: usize) -> Option<f64> {
+fn drain(
+    setting: &Setting<'_>,
+    tally: &Tally,
+    index: usize,
+    settled: Option<Instant>,
+) -> Option<f64> {
     let steady: Vec<f64> = setting
         .survivors
         .tallies
@@ -416,8 +448,16 @@ fn drain(setting: &Setting<'_>, tally: &Tally, index: usize) -> Option<f64> {
         .skip(loss)
         .map(|cell| cell.integral as f64 / width.0 as f64)
         .collect();
-    let top = (0..after.len()).max_by(|a, b| after[*a].total_cmp(&after[*b]).then(b.cmp(a)))?;
-    let empty = (top..after.len()).find(|bin| after[*bin] <= usual)?;
-    let at = Instant((loss + empty) as u64 * width.0);
+    let disturbed = settled.map_or(after.len(), |settled| {
+        let bins = usize::try_from(settled.0 / width.0).unwrap_or(usize::MAX);
+        (bins.saturating_sub(loss) + 1).min(after.len())
+    });
+    let top = (0..disturbed).max_by(|a, b| after[*a].total_cmp(&after[*b]).then(b.cmp(a)))?;
+    let empty = (top..after.len()).find(|bin| after[*bin] <= usual);
+    let empty = empty.map(|bin| Instant((loss + bin) as u64 * width.0));
+    let at = match (empty, settled) {
+        (Some(empty), Some(settled)) => empty.min(settled),
+        (empty, settled) => empty.or(settled)?,
+    };
     Some(seconds_after(at, setting.at).max(0.0))
 }

@@ -3,7 +3,7 @@
 use super::Setting;
 use super::figures::seconds_after;
 use crate::model::{Compiled, LogEntry, LogKind, Standing, Tally, TimerName, WorkloadTally};
-use crate::outcome::{LaneSpan, NamedEvent, PathLane};
+use crate::outcome::{LaneSpan, NamedEvent, PathLane, SwitchWorkload};
 use crate::study::grouped;
 use crate::unit::{Duration, Instant};
 use indexmap::IndexMap;
@@ -98,33 +98,9 @@ enum Line {
     },
 }
 
-/// Paths of a host that are given up in one instant, the last of them among them: what was let go by an earlier one and
-/// taken by a later one has gone nowhere, and is told with the later one. Log entry and I/Os.
-fn moved_in_vain(compiled: &Compiled, tally: &Tally) -> Vec<(usize, u64)> {
-    let set_of = |entry: &LogEntry| match entry.kind {
-        LogKind::Path {
-            path,
-            to: Standing::Failed,
-        } => compiled.paths.get(path as usize).map(|plan| plan.set),
-        _ => None,
-    };
-    let mut found = Vec::new();
-    for fate in tally.fates.iter().filter(|fate| fate.pathless) {
-        let Some(last) = tally.log.get(fate.entry) else {
-            continue;
-        };
-        let Some(set) = set_of(last) else { continue };
-        let before = tally.log[..fate.entry].iter().enumerate().rev();
-        for (index, entry) in before.take_while(|(_, entry)| entry.at == last.at) {
-            if set_of(entry) != Some(set) {
-                continue;
-            }
-            let own = tally.fates.iter().find(|fate| fate.entry == index);
-            let stayed = own.map_or(0, |fate| fate.failed + fate.waiting);
-            found.push((index, entry.ios.saturating_sub(stayed)));
-        }
-    }
-    found
+/// Whether a silence is long enough for a stop of its workload.
+fn is_stop(silence: Duration, longest: Duration) -> bool {
+    SwitchWorkload::is_stop(silence.as_secs_f64(), longest.as_secs_f64())
 }
 
 struct Told {
@@ -180,12 +156,6 @@ pub(crate) fn events(
             told.pathless |= fate.pathless;
         }
     }
-    for (entry, moved) in moved_in_vain(compiled, tally) {
-        let line = line_of_entry.get(entry).copied().unwrap_or_default();
-        if let Some((_, told)) = lines.get_index_mut(line) {
-            told.ios = told.ios.saturating_sub(moved);
-        }
-    }
     let told: Vec<NamedEvent> = lines
         .iter()
         .map(|(line, told)| event(setting, compiled, line, told))
@@ -194,11 +164,17 @@ pub(crate) fn events(
         let entry = work.longest_by?;
         Some((*line_of_entry.get(entry)?, tally.log.get(entry)?.at))
     };
-    // The stall ends with what let the longest I/O of all end.
-    let longest = tally.workloads.iter().max_by_key(|work| work.longest);
-    let ended = longest.and_then(freed).map(|(line, _)| line);
+    // The stall of a workload that stopped ends with what let its longest I/O end; where none stopped, with what let the
+    // longest I/O of all end.
+    let works = tally.workloads.iter();
+    let stopped = works.filter(|work| is_stop(work.silence, work.longest));
+    let mut ended: Vec<usize> = stopped.filter_map(freed).map(|(line, _)| line).collect();
+    if ended.is_empty() {
+        let longest = tally.workloads.iter().max_by_key(|work| work.longest);
+        ended.extend(longest.and_then(freed).map(|(line, _)| line));
+    }
     let events = told.iter().enumerate().map(|(index, event)| NamedEvent {
-        ended_stall: ended == Some(index),
+        ended_stall: ended.contains(&index),
         ..event.clone()
     });
     let by_workload = tally.workloads.iter().map(|work| {
@@ -422,37 +398,51 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
     }
 }
 
-/// Paths and workloads of a lane.
-type Group = (Vec<(usize, Standing)>, Vec<String>);
+/// What the paths of a lane have in common: no path of another workload is counted in a lane that is drawn for one.
+#[derive(PartialEq, Eq, Hash)]
+struct Group {
+    side: Option<char>,
+    protocol: String,
+    workloads: Vec<String>,
+}
 
-/// Standing of the paths of each side and protocol over time.
+/// Standing of the paths of each side, protocol and workloads over time.
 pub(crate) fn lanes(
     setting: &Setting<'_>,
     compiled: &Compiled,
     tally: &Tally,
     end: Instant,
 ) -> Vec<PathLane> {
-    let mut groups: IndexMap<(Option<char>, String), Group> = IndexMap::new();
+    let mut groups: IndexMap<Group, Vec<(usize, Standing)>> = IndexMap::new();
     for (index, path) in compiled.path_names().enumerate() {
-        let side = path.side.and_then(|side| side.letter().chars().next());
-        let group = groups.entry((side, path.protocol.to_owned())).or_default();
-        group.0.push((index, path.begins));
-        for workload in path.workloads {
-            if !group.1.iter().any(|known| known == workload) {
-                group.1.push(workload.to_owned());
-            }
-        }
+        let group = Group {
+            side: path.side.and_then(|side| side.letter().chars().next()),
+            protocol: path.protocol.to_owned(),
+            workloads: path.workloads.iter().map(ToString::to_string).collect(),
+        };
+        groups.entry(group).or_default().push((index, path.begins));
     }
+    let alone = |group: &Group| {
+        let all = groups.keys();
+        let same = all.filter(|own| (own.side, &own.protocol) == (group.side, &group.protocol));
+        same.count() == 1
+    };
     let mut lanes: Vec<PathLane> = groups
-        .into_iter()
-        .map(|((side, protocol), (paths, workloads))| {
-            let letter = side.map_or_else(String::new, |side| format!("{side} "));
-            let spans = spans(setting, tally, &paths, end);
+        .iter()
+        .map(|(group, paths)| {
+            let letter = group
+                .side
+                .map_or_else(String::new, |side| format!("{side} "));
+            let whose = if alone(group) {
+                String::new()
+            } else {
+                format!(" of {}", group.workloads.join(", "))
+            };
             PathLane {
-                name: format!("{letter}paths, {protocol}"),
-                side,
-                workloads,
-                spans,
+                name: format!("{letter}paths{whose}, {}", group.protocol),
+                side: group.side,
+                workloads: group.workloads.clone(),
+                spans: spans(setting, tally, paths, end),
             }
         })
         .collect();

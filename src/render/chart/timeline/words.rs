@@ -54,7 +54,7 @@ pub(super) fn capacity(scene: &Scene<'_>) -> Option<f64> {
 
 /// From when [`p99_at_last`] counts.
 pub(super) fn at_last(scene: &Scene<'_>) -> &'static str {
-    match scene.switch.settled_s {
+    match scene.workload.settled_s {
         Some(_) => "after settling",
         None => "in the last third",
     }
@@ -62,7 +62,7 @@ pub(super) fn at_last(scene: &Scene<'_>) -> &'static str {
 
 /// The same in a word, for a slide.
 pub(super) fn at_last_short(scene: &Scene<'_>) -> &'static str {
-    match scene.switch.settled_s {
+    match scene.workload.settled_s {
         Some(_) => "settled",
         None => "at last",
     }
@@ -100,10 +100,10 @@ pub(super) fn finding(scene: &Scene<'_>) -> String {
             )
         }
         (Some(event), Some(seconds)) => {
-            let held = event.ios.map_or_else(
-                || "requests".to_owned(),
-                |ios| format!("{} requests", count(ios)),
-            );
+            let held = match scene.workload.held_first() {
+                0 => "requests".to_owned(),
+                ios => format!("{} requests", count(ios)),
+            };
             let timer = event
                 .timer
                 .as_deref()
@@ -124,12 +124,13 @@ pub(super) fn finding(scene: &Scene<'_>) -> String {
     let after = match (&scene.promise, scene.workload.above_promise_share) {
         (Some((_, _, text)), Some(share)) if share > 0.01 => {
             format!(
-                "; after the loss {} take over the promised {}",
+                "; {} {} take over the promised {}",
+                scene.switch.counted_from.after(),
                 percent_whole(share * 100.0),
                 target(text)
             )
         }
-        _ if scene.switch.settled_s.is_none() => {
+        _ if scene.workload.settled_s.is_none() => {
             "; things do not settle within the limit".to_owned()
         }
         _ => String::new(),
@@ -178,7 +179,7 @@ pub(super) fn description(scene: &Scene<'_>) -> String {
         let what = q.map_or_else(|| "mean".to_owned(), percentile);
         out.push_str(&format!("The promise is {what} {}. ", target(text)));
     }
-    match scene.switch.settled_s {
+    match scene.workload.settled_s {
         Some(seconds) => out.push_str(&format!("Settled after {} s.", sig(seconds, 3))),
         None => out.push_str("Not settled within the limit."),
     }
