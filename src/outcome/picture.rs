@@ -56,6 +56,8 @@ pub struct PictureNode {
     pub lost_in: Vec<usize>,
     /// Distance in layers from the hosts: hosts of a chassis 0, its modules 1, ….
     pub layer: u32,
+    /// An array: the protocols that it is spoken to in, in order of name. Empty for everything else.
+    pub protocols: Vec<String>,
 }
 
 /// All links between two folded nodes.

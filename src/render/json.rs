@@ -83,7 +83,7 @@
 //!     `longest_silence_s`, `failed`, `retried`, `timer`: the one that ended the stall), `saturated`,
 //!     `partial`.
 //! - `windows`, the hours in which each outage may be brought about (`null` when not asked): as below.
-//! - `picture`: `nodes` (`name`, `detail`, `count`, `shape`, `lane`, `chassis`, `lost_in`, `layer`) and
+//! - `picture`: `nodes` (`name`, `detail`, `count`, `shape`, `lane`, `chassis`, `lost_in`, `layer`, `protocols` of an array) and
 //!   `pipes` (`from`, `to`, `label`, `detail`, `lane`, `load`: `mean_percent`, `asked_peak_percent`,
 //!   `fullest_percent` (of the fullest member in the same direction),
 //!   `toward_array`).

@@ -12,7 +12,7 @@
 use super::number::margin;
 use super::words::{
     Flag, all_windows_words, cut_words, fullest_words, limit_words, listed, measure_name,
-    origin_line, plural, row_scale, stall_ends, target_words, verdict_word,
+    origin_line, plural, row_scale, stall_ends, target_of, target_words, verdict_word,
 };
 use crate::outcome::{Case, Cell, Matrix, Origin, OutageWindows, Report, Row, Verdict, Windows};
 use quick_xml::Writer;
@@ -136,7 +136,10 @@ fn tests(matrix: &Matrix, column: usize, limit: &dyn Fn(&Row) -> String) -> Vec<
                 "{} {}{when}, {}",
                 row.workload,
                 measure_name(row.measure),
-                target_words(row)
+                cell.as_ref().map_or_else(
+                    || target_words(row, &matrix.cases),
+                    |cell| target_of(row.measure, cell)
+                )
             ),
             result: cell
                 .as_ref()
@@ -158,7 +161,11 @@ fn judged(row: &Row, cell: &Cell, limit: &str) -> Outcome {
         (None, Some(beyond)) => format!("measured more than {}", scale.two(beyond)),
         (None, None) => "no figure".to_owned(),
     };
-    let mut text = format!("{}: {figure}, target {}", flag.word(), target_words(row));
+    let mut text = format!(
+        "{}: {figure}, target {}",
+        flag.word(),
+        target_of(row.measure, cell)
+    );
     if let Some(room) = cell.margin_percent {
         text.push_str(&format!(", margin {}", margin(room)));
     }

@@ -14,7 +14,7 @@ use super::progress::Progress;
 use super::remedy::{PriceList, changes};
 use super::steady::{self, SteadyRuns};
 use super::{judge, parts};
-use crate::measure::paired_difference;
+use crate::measure::{Estimate, RELATIVE_ERROR, paired_difference};
 use crate::outcome::{
     Change, Changes, Comparison, DesignRow, Difference, Lack, MeasureKind, Origin, PartDifference,
     Steady, WorkloadFigures,
@@ -25,6 +25,9 @@ use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 
 const CONFIDENCE: f64 = 0.95;
+/// Relative difference below which two sums of the same terms may differ by the order of adding alone: some thousands
+/// of additions in 53 bits.
+const ROUNDING: f64 = 1e-12;
 
 /// A design to compare.
 #[derive(Clone, Debug)]
@@ -74,6 +77,10 @@ pub fn compare(
         "the difference of a percentile is the mean of the replications' own; the two figures beside it are of \
          all replications merged"
             .to_owned(),
+        format!(
+            "a percentile is known to {:.2} % of itself: a smaller difference of one is called neither better nor worse",
+            100.0 * RELATIVE_ERROR
+        ),
         "each difference has its own 95 %; of twenty that are nothing, about one will look like something"
             .to_owned(),
         "steady states are compared; the switch-over itself is not judged here: `failover` does".to_owned(),
@@ -269,11 +276,12 @@ impl Pair<'_> {
         let more_is_better = measure == Measure::Throughput;
         let (difference, change) = match (values, first, value) {
             (Some((one, other)), _, _) => {
-                let estimate = paired_difference(&other, &one, CONFIDENCE);
-                (
-                    Some(signed(&estimate)),
-                    change(&one, &other, &estimate, more_is_better),
-                )
+                let step = match measure {
+                    Measure::Quantile(_) => resolution(&one, &other),
+                    _ => 0.0,
+                };
+                let estimate = difference(&one, &other, step);
+                (Some(signed(&estimate)), change(&estimate, more_is_better))
             }
             // What does not fit, or is cut off, is worse than what is carried.
             (None, Some(_), None) if lacks[1].is_some_and(fails) => (None, Change::Worse),
@@ -326,7 +334,7 @@ impl Pair<'_> {
             .filter_map(|(key, (first_part, first))| {
                 let (part, value) = other.remove(&key)?;
                 let part = both_names(&first_part, &part);
-                let estimate = paired_difference(&value, &first, CONFIDENCE);
+                let estimate = difference(&first, &value, 0.0);
                 Some(PartDifference {
                     design: self.design,
                     case: self.runs[0].plan.case.clone(),
@@ -334,7 +342,7 @@ impl Pair<'_> {
                     first_percent: mean(&first),
                     value_percent: mean(&value),
                     difference: signed(&estimate),
-                    change: change(&first, &value, &estimate, false),
+                    change: change(&estimate, false),
                 })
             })
             .collect()
@@ -373,7 +381,7 @@ fn both_names(first: &str, other: &str) -> String {
 }
 
 /// An interval that may lie below 0.
-fn signed(estimate: &crate::measure::Estimate) -> crate::outcome::Estimated {
+fn signed(estimate: &Estimate) -> crate::outcome::Estimated {
     let end = |sign: f64| {
         let half = estimate.half_width?;
         Some(estimate.value + sign * half).filter(|end| end.is_finite())
@@ -385,13 +393,32 @@ fn signed(estimate: &crate::measure::Estimate) -> crate::outcome::Estimated {
     }
 }
 
-fn change(
-    first: &[f64],
-    value: &[f64],
-    estimate: &crate::measure::Estimate,
-    more_is_better: bool,
-) -> Change {
-    if first == value {
+/// By how much a percentile can be off where it is read from the buckets, for the largest of these.
+fn resolution(first: &[f64], value: &[f64]) -> f64 {
+    RELATIVE_ERROR * first.iter().chain(value).copied().fold(0.0, f64::max)
+}
+
+/// The paired difference, with an interval no narrower than `step` on either side unless nothing differs. What only
+/// the rounding of sums tells apart is the same.
+fn difference(first: &[f64], value: &[f64], step: f64) -> Estimate {
+    let level = |(first, value): (&f64, &f64)| {
+        let rounding = ROUNDING * first.abs().max(value.abs());
+        if (value - first).abs() <= rounding {
+            *first
+        } else {
+            *value
+        }
+    };
+    let value: Vec<f64> = first.iter().zip(value).map(level).collect();
+    let mut estimate = paired_difference(&value, first, CONFIDENCE);
+    if value != first {
+        estimate.half_width = estimate.half_width.map(|half| half.max(step));
+    }
+    estimate
+}
+
+fn change(estimate: &Estimate, more_is_better: bool) -> Change {
+    if estimate.value == 0.0 && estimate.half_width.is_none_or(|half| half == 0.0) {
         return Change::Same;
     }
     let Some(half) = estimate.half_width else {

@@ -335,7 +335,7 @@ fn a_design_without_a_path_is_called_cut_off_and_changed_verdicts_are_told_first
     assert_eq!(code(&output), 1, "{}", err(&output));
     let first = text.lines().next().expect("a sentence");
     assert!(
-        first.contains("Verdicts that change: orders mean A lost, met → missed."),
+        first.contains("orders mean A lost, met → missed."),
         "{first}"
     );
     assert!(

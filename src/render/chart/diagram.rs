@@ -93,13 +93,14 @@ pub(super) fn draw(report: &Report, case: usize, format: Format) -> Option<Drawi
     sheet.finish(&format!("diagram-{case}"), body, description, Plotted::No)
 }
 
-/// `edge-B to san-B`.
+/// `san-B to edge-B`: in the direction that its load is of.
 fn between(site: &Site, bundle: &Bundle) -> String {
-    format!(
-        "{} to {}",
-        site.units[bundle.from].name(),
-        site.units[bundle.to].name()
-    )
+    let (from, to) = if bundle.toward_array {
+        (bundle.from, bundle.to)
+    } else {
+        (bundle.to, bundle.from)
+    };
+    format!("{} to {}", site.units[from].name(), site.units[to].name())
 }
 
 /// `2 × 32GFC, 2 of 4 legs lit, 119 %`, and the fullest member where that differs.
@@ -140,7 +141,7 @@ fn finding(site: &Site, case: &Case) -> String {
     let rest = alive.get(over).map_or(0.0, |(_, load)| *load);
     let below = if rest > 0.0 {
         format!(
-            " Every other link stays at or below {}.",
+            " Every other bundle as a whole stays at or below {}.",
             percent_bound(rest)
         )
     } else {

@@ -1,7 +1,7 @@
 //! Used healthy, used besides in an outage, and spare, by part.
 
 use crate::outcome::{Origin, PartUse};
-use crate::render::number::{is_over, three_down, two_down};
+use crate::render::number::{is_over, three_down};
 
 use super::axis::Scale;
 use super::canvas::{Anchor, Face, Pen};
@@ -233,23 +233,26 @@ fn finding(rows: &[Row<'_>], outages: bool) -> String {
         return "No part is ever busy.".to_owned();
     };
     let most = fullest.most();
-    let when = match (
-        outages,
-        fullest.healthy.is_some_and(|healthy| healthy >= most),
-    ) {
+    let healthy = fullest.healthy.is_some_and(|healthy| healthy >= most);
+    let when = match (outages, healthy) {
         (true, false) => "With one fabric lost, ",
         (true, true) => "Healthy or not, ",
         (false, _) => "",
     };
+    // Of the cases that the sentence is about.
+    let there = |row: &Row<'_>| match (outages, healthy) {
+        (true, false) => row.outage.unwrap_or(0.0),
+        _ => row.most(),
+    };
     let next = rows
         .iter()
         .filter(|row| !std::ptr::eq(*row, fullest))
-        .map(Row::most)
+        .map(there)
         .fold(0.0, f64::max);
     let rest = if next > 0.0 {
         format!(
             "; everything else has room to {} times",
-            two_down(100.0 / next)
+            three_down(100.0 / next)
         )
     } else {
         String::new()
@@ -258,7 +261,7 @@ fn finding(rows: &[Row<'_>], outages: bool) -> String {
     format!(
         "{when}{} is {already}full in its busiest 20 ms at {} times today’s load{rest}.",
         short(&fullest.part.part),
-        two_down(100.0 / most)
+        three_down(100.0 / most)
     )
 }
 

@@ -449,10 +449,10 @@ fn findings_state_the_numbers() {
         finding(percentiles(&report, 0, Format::Page))
             .contains(&format!("14{thin}ms, promise 2{thin}ms"))
     );
-    assert!(finding(headroom(&report, Format::Page)).contains("0.83 times"));
+    assert!(finding(headroom(&report, Format::Page)).contains("0.838 times"));
     assert!(
         finding(diagram(&report, 1, Format::Page))
-            .contains(&format!("119{thin}%: edge-B to san-B"))
+            .contains(&format!("119{thin}%: san-B to edge-B"))
     );
     assert!(finding(timeline(&report, 0, 0, Format::Page)).contains("fast-io-fail"));
     assert_eq!(numbered_events(&report.switches[0], 0), vec![0, 1, 4, 5]);

@@ -97,7 +97,7 @@ fn one_row(context: &Context<'_>, row: &Row) -> String {
         "<tr role=\"row\"><th role=\"rowheader\" scope=\"row\"><span class=\"who\">{}</span> <span class=\"what\">{}{when}{unit}</span> <span class=\"tg\">{}</span></th>",
         esc(&row.workload),
         measure_name(row.measure),
-        esc(&target_words(row)),
+        esc(&target_words(row, context.cases())),
     );
     for (k, (cell, case)) in row.cells.iter().zip(context.cases()).enumerate() {
         let name = format!("<span class=\"kn\">{}</span>", case_name(case));

@@ -149,6 +149,11 @@ pub(super) fn picture() -> Picture {
             _ => Vec::new(),
         },
         layer,
+        protocols: match name {
+            "vault" => vec!["scsi-fc".to_owned()],
+            "depot" => vec!["iscsi".to_owned()],
+            _ => Vec::new(),
+        },
     };
     let nodes = vec![
         node("db", "6 hosts, 2 each", 6, Shape::Host, Lane::Middle, 0),

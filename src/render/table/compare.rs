@@ -65,24 +65,35 @@ fn sentence(comparison: &Comparison, design: usize) -> String {
         let open = count(open as u64);
         said.push(format!("no difference that this run can show in {open}"));
     }
-    let most = largest(own()).map_or_else(String::new, |(percent, row)| {
+    let most = largest(comparison, design).map_or_else(String::new, |row| {
         format!(
-            " The largest difference of a promised figure: {} {} {}, {} % {}.",
+            " The largest difference of a promised figure: {} {} {}{}{}.",
             row.workload,
             measure_name(row.measure),
             row.case.name,
-            three(percent.abs()),
-            if percent > 0.0 { "more" } else { "less" }
+            relative(row).map_or_else(
+                || format!(", {}", lacks(row)),
+                |percent| format!(
+                    ", {} % {}",
+                    three(percent.abs()),
+                    if percent > 0.0 { "more" } else { "less" }
+                )
+            ),
+            if row.change == Change::NotShown {
+                ", though with an interval that holds 0: more replications would narrow it"
+            } else {
+                ""
+            }
         )
     });
     format!(
-        "{who} against {first}: {}.{}{most}\n",
-        listed(&said),
-        verdict_changes(comparison, design)
+        "{who} against {first}: {} {}.{most}\n",
+        verdict_changes(comparison, design),
+        crate::render::words::sentence(&listed(&said))
     )
 }
 
-/// ` Promises that change: bookings p99 A lost, missed → met.`
+/// `bookings p99 A lost, missed → met.`; that none changes; nothing where nothing was promised.
 fn verdict_changes(comparison: &Comparison, design: usize) -> String {
     let (Some(first), Some(own)) = (comparison.designs.first(), comparison.designs.get(design))
     else {
@@ -110,12 +121,9 @@ fn verdict_changes(comparison: &Comparison, design: usize) -> String {
     let more = changes.len().saturating_sub(NAMED);
     changes.truncate(NAMED);
     match (changes.is_empty(), more) {
-        (true, _) => " No promise changes its verdict.".to_owned(),
-        (false, 0) => format!(" Verdicts that change: {}.", changes.join("; ")),
-        (false, more) => format!(
-            " Verdicts that change: {}; and {more} more.",
-            changes.join("; ")
-        ),
+        (true, _) => "no promise changes its verdict.".to_owned(),
+        (false, 0) => format!("{}.", changes.join("; ")),
+        (false, more) => format!("{}; and {more} more verdicts change.", changes.join("; ")),
     }
 }
 
@@ -178,16 +186,21 @@ fn costs(comparison: &Comparison) -> String {
         let met = judged().filter(|cell| cell.verdict == Verdict::Met).count();
         cells.push(format!("{met} of {}", judged().count()));
         cells.extend([number(Change::Better), number(Change::Worse)]);
-        cells.push(largest(own()).map_or_else(
+        cells.push(largest(comparison, index).map_or_else(
             || NONE.to_owned(),
-            |(percent, row)| {
-                let sign = if percent > 0.0 { "+" } else { "−" };
+            |row| {
+                let change = relative(row).map_or_else(
+                    || lacks(row),
+                    |percent| {
+                        let sign = if percent > 0.0 { "+" } else { "−" };
+                        format!("{sign}{} %", three(percent.abs()))
+                    },
+                );
                 format!(
-                    "{} {} {}: {sign}{} %",
+                    "{} {} {}: {change}",
                     row.workload,
                     measure_name(row.measure),
-                    row.case.name,
-                    three(percent.abs())
+                    row.case.name
                 )
             },
         ));
@@ -210,12 +223,45 @@ fn costs(comparison: &Comparison) -> String {
     out
 }
 
-/// The largest difference of a promised figure that is beyond its interval, per cent.
-fn largest<'a>(rows: impl Iterator<Item = &'a Difference>) -> Option<(f64, &'a Difference)> {
-    rows.filter(|row| row.promised)
-        .filter(|row| matches!(row.change, Change::Better | Change::Worse))
-        .filter_map(|row| Some((relative(row)?, row)))
-        .max_by(|left, right| left.0.abs().total_cmp(&right.0.abs()))
+/// The largest difference of a promised figure that is beyond its interval or changes a verdict; what does not fit or is
+/// cut off in one of the two designs is beyond every other.
+fn largest(comparison: &Comparison, design: usize) -> Option<&Difference> {
+    let rows = comparison.differences.iter();
+    let size = |row: &Difference| relative(row).map_or(f64::INFINITY, f64::abs);
+    rows.filter(|row| row.design == design && row.promised)
+        .filter(|row| match row.change {
+            Change::Better | Change::Worse => true,
+            Change::NotShown => relative(row).is_some() && verdict_changed(comparison, row),
+            Change::Same => false,
+        })
+        .max_by(|left, right| size(left).total_cmp(&size(right)))
+}
+
+fn verdict_changed(comparison: &Comparison, row: &Difference) -> bool {
+    let verdict = |design: usize| {
+        let matrix = &comparison.designs.get(design)?.matrix;
+        let promise = matrix.rows.iter().find(|promise| {
+            promise.workload == row.workload && promise.measure == row.measure && !promise.switching
+        })?;
+        Some(cell_of(matrix, promise, &row.case.name)?.verdict)
+    };
+    verdict(0) != verdict(row.design)
+}
+
+/// `saturated → 705 µs`: what each of the two has.
+fn lacks(row: &Difference) -> String {
+    let scale = Scale::of(row.unit, [row.first, row.value].into_iter().flatten());
+    let side = |value: Option<f64>, lack: Option<Lack>| {
+        value.map_or_else(
+            || lack_word(lack).to_owned(),
+            |value| format!("{} {}", scale.three(value), scale.unit),
+        )
+    };
+    format!(
+        "{} → {}",
+        side(row.first, row.first_lacks),
+        side(row.value, row.value_lacks)
+    )
 }
 
 /// The difference in per cent of the first design's figure.

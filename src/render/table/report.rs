@@ -123,7 +123,7 @@ fn matrix(report: &Report) -> String {
         let mut cells = vec![
             row.workload.clone(),
             format!("{}{when}{unit}", measure_name(row.measure)),
-            target_words(row),
+            target_words(row, &report.matrix.cases),
         ];
         cells.extend(
             row.cells

@@ -46,7 +46,11 @@ pub fn each_part_text(report: &Report) -> String {
 fn matrix(each: &EachPart) -> String {
     let mut table = Aligned::new(&["part lost", "kind", ">alike"]);
     for row in &each.matrix.rows {
-        table = table.number(&format!("{}, {}", row_head(row), target_words(row)));
+        table = table.number(&format!(
+            "{}, {}",
+            row_head(row),
+            target_words(row, &each.matrix.cases)
+        ));
     }
     table = table.number("all");
     for (column, case) in each.cases.iter().enumerate() {

@@ -1,7 +1,7 @@
 //! Tables of the sample, whole, and what must hold for any.
 
 use super::*;
-use crate::outcome::{PathHop, PathRow, PathSheet};
+use crate::outcome::{Change, Estimated, Lack, PathHop, PathRow, PathSheet};
 use crate::render::sample::{sample_comparison, sample_headroom, sample_report, sample_windows};
 
 /// Two invented paths, one a fabric; the one on B is narrow in the middle.
@@ -132,4 +132,38 @@ fn tables_of_the_sample() {
     insta::assert_snapshot!("review", review_text(&report.review));
     insta::assert_snapshot!("paths", paths_text(&sheets(), true));
     insta::assert_snapshot!("assumptions", assumptions_text(&report.assumptions));
+}
+
+#[test]
+fn the_largest_difference_is_one_that_changes_a_verdict_however_wide_its_interval() {
+    let mut comparison = sample_comparison();
+    let large = &mut comparison.differences[0];
+    large.change = Change::NotShown;
+    let mut small = large.clone();
+    small.workload = "archive".to_owned();
+    small.difference = Some(Estimated {
+        value: -90.0,
+        low: Some(-91.0),
+        high: Some(-89.0),
+    });
+    small.change = Change::Better;
+    comparison.differences.push(small);
+    let text = comparison_text(&comparison);
+    assert!(
+        text.contains("promised figure: bookings p99 A lost, 90.7 % less, though with an interval that holds 0"),
+        "{text}"
+    );
+    let first = text.lines().next().unwrap_or_default();
+    let place = |words: &str| first.find(words).expect("it is said");
+    assert!(place("missed → met") < place("Better in"), "{first}");
+    // What did not fit at all is beyond any per cent.
+    let none = &mut comparison.differences[1];
+    none.first = None;
+    none.first_lacks = Some(Lack::Saturated);
+    none.difference = None;
+    let text = comparison_text(&comparison);
+    assert!(
+        text.contains("promised figure: archive p99 A lost, saturated → 1.31 ms."),
+        "{text}"
+    );
 }

@@ -4,7 +4,7 @@ use super::measure::{measure_name, row_scale, who_waits};
 use super::reasons;
 use super::{Prose, listed, plural, sentence};
 use crate::outcome::{Case, Cell, Matrix, MeasureKind, Report, Row, Verdict};
-use crate::render::number::{Scale, as_written, two, whole_percent};
+use crate::render::number::{Scale, as_written, three_down, two, whole_percent};
 use std::cmp::Ordering;
 
 /// The verdict of a whole study in one word.
@@ -170,9 +170,8 @@ pub(super) fn both_sides(matrix: &Matrix) -> bool {
     lost('A') && lost('B')
 }
 
-/// The condition of a missed promise, widened to "either fabric" only where both say the same.
-fn condition(matrix: &Matrix, row: &Row, case_index: usize) -> String {
-    let case = &matrix.cases[case_index];
+/// Whether the loss of A and of B say the same of a promise, to two digits of the figure.
+fn either_side(matrix: &Matrix, row: &Row, case_index: usize) -> bool {
     let scale = row_scale(row);
     let said = |index: usize| {
         let cell = row.cells[index].as_ref()?;
@@ -185,6 +184,12 @@ fn condition(matrix: &Matrix, row: &Row, case_index: usize) -> String {
         let index = matrix.cases.iter().position(at);
         index.is_some_and(|index| said(index) == here)
     };
+    matrix.cases[case_index].lost.is_some() && same('A') && same('B')
+}
+
+/// The condition of a missed promise, widened to "either fabric" only where both say the same.
+fn condition(matrix: &Matrix, row: &Row, case_index: usize) -> String {
+    let case = &matrix.cases[case_index];
     if case.is_scripted() {
         return "With the scripted events".to_owned();
     }
@@ -192,10 +197,25 @@ fn condition(matrix: &Matrix, row: &Row, case_index: usize) -> String {
         return "Even with everything healthy".to_owned();
     };
     match case.lost {
-        Some(_) if same('A') && same('B') => "If either fabric is lost".to_owned(),
+        Some(_) if either_side(matrix, row, case_index) => "If either fabric is lost".to_owned(),
         Some(side) => format!("If fabric {side} is lost"),
         None => format!("If {outage} is lost"),
     }
+}
+
+/// The judgement whose figure is said of a missed promise: where the loss of either fabric is spoken of, the shorter
+/// wait of the two, as "or longer" then holds for both.
+fn spoken_of<'a>(matrix: &Matrix, row: &'a Row, case_index: usize, cell: &'a Cell) -> &'a Cell {
+    if !matches!(row.measure, MeasureKind::Quantile(_)) || !either_side(matrix, row, case_index) {
+        return cell;
+    }
+    let value = |cell: &Cell| cell.value.map_or(f64::INFINITY, |figure| figure.value);
+    let sides = row.cells.iter().zip(&matrix.cases);
+    sides
+        .filter(|(_, case)| case.lost.is_some())
+        .filter_map(|(cell, _)| cell.as_ref())
+        .min_by(|a, b| value(a).total_cmp(&value(b)))
+        .unwrap_or(cell)
 }
 
 /// What the figure means to somebody who waits, without the promise.
@@ -215,10 +235,15 @@ pub(super) fn felt(measure: MeasureKind, cell: &Cell, scale: Scale) -> String {
         (None, None) => ("longer than was measured".to_owned(), ""),
     };
     match measure {
-        MeasureKind::Quantile(q) if more.is_empty() => {
-            format!("{} {value} or longer", who_waits(q))
-        }
-        MeasureKind::Quantile(q) => format!("{} {more}{value}", who_waits(q)),
+        MeasureKind::Quantile(q) => match cell.value {
+            // Rounded down, as "or longer" is true of nothing above the figure.
+            Some(figure) => {
+                let least = three_down(figure.value / scale.divisor);
+                let least = crate::render::number::with_unit(&least, scale.unit);
+                format!("{} {least} or longer", who_waits(q))
+            }
+            None => format!("{} {more}{value}", who_waits(q)),
+        },
         MeasureKind::Mean => format!("a request takes {more}{value} on average"),
         MeasureKind::Throughput => format!("it gets through {more}{value}"),
         MeasureKind::LongestIo => format!("one request waits {more}{value}"),
@@ -253,7 +278,11 @@ fn missed(matrix: &Matrix, row: &Row, case_index: usize, cell: &Cell) -> Prose {
         .name(&row.workload)
         .text(format!(
             "{verdict}{}{during}, where {promised} is promised.",
-            felt(row.measure, cell, row_scale(row))
+            felt(
+                row.measure,
+                spoken_of(matrix, row, case_index, cell),
+                row_scale(row)
+            )
         ))
 }
 

@@ -42,13 +42,42 @@ pub(super) fn who_waits(q: f64) -> String {
         )
 }
 
-/// `at most 2 ms`, `at least 1.5 GB/s`, `none`.
+/// `at most 2 ms`, `at least 1.5 GB/s`, `none`; where another target holds in some of the `cases` of the matrix, that
+/// too: `at most 2 ms; lost 3 ms`.
 #[must_use]
-pub fn target_words(row: &Row) -> String {
-    let Some(cell) = row.cells.iter().flatten().next() else {
+pub fn target_words(row: &Row, cases: &[Case]) -> String {
+    let stated = || {
+        let cells = row.cells.iter().zip(cases);
+        cells.filter_map(|(cell, case)| Some((cell.as_ref()?, case)))
+    };
+    let mut targets: Vec<&Cell> = Vec::new();
+    for (cell, _) in stated() {
+        if !targets
+            .iter()
+            .any(|known| known.target_text == cell.target_text)
+        {
+            targets.push(cell);
+        }
+    }
+    let Some((first, others)) = targets.split_first() else {
         return String::new();
     };
-    target_of(row.measure, cell)
+    let mut out = target_of(row.measure, first);
+    for other in others {
+        let has = |cell: &Cell| cell.target_text == other.target_text;
+        let every_loss = stated().all(|(cell, case)| has(cell) == case.outage.is_some());
+        let where_so = if every_loss {
+            "lost".to_owned()
+        } else {
+            let names = stated().filter(|(cell, _)| has(cell));
+            names
+                .map(|(_, case)| case.name.as_str())
+                .collect::<Vec<_>>()
+                .join(", ")
+        };
+        out.push_str(&format!("; {where_so} {}", as_written(&other.target_text)));
+    }
+    out
 }
 
 /// The same for one cell, as promises may differ between cases.
@@ -83,4 +112,32 @@ pub fn row_scale(row: &Row) -> Scale {
 pub fn case_mark(case: &Case) -> String {
     case.carries
         .map_or_else(String::new, |side| format!("{side} carries"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::sample::sample_report;
+
+    #[test]
+    fn another_target_of_the_lost_cases_is_said() {
+        let report = sample_report();
+        let (mut row, cases) = (report.matrix.rows[0].clone(), &report.matrix.cases);
+        assert_eq!(cases.len(), 3);
+        let mut set = |targets: [&str; 3]| {
+            for (cell, target) in row.cells.iter_mut().zip(targets) {
+                cell.as_mut().expect("promised in each").target_text = target.to_owned();
+            }
+            target_words(&row, cases)
+        };
+        assert_eq!(set(["2ms"; 3]), "at most 2\u{202F}ms");
+        assert_eq!(
+            set(["2ms", "3ms", "3ms"]),
+            "at most 2\u{202F}ms; lost 3\u{202F}ms"
+        );
+        assert_eq!(
+            set(["2ms", "2ms", "3ms"]),
+            format!("at most 2\u{202F}ms; {} 3\u{202F}ms", cases[2].name)
+        );
+    }
 }

@@ -140,3 +140,35 @@ fn what_a_design_costs_stands_beside_what_it_gains() {
     // The fifth host needs a leg, with its port, of one more cage on each fabric.
     assert_eq!(takes.price, Some(8000.0 + 2.0 * (3.0 + 4.0 + 2.0)));
 }
+
+#[test]
+fn a_percentile_that_differs_by_less_than_its_buckets_is_neither_better_nor_worse() {
+    // One bucket of 700 further in every replication: no spread at all, and yet nothing that could be told.
+    let (first, value) = ([700.0; 3], [695.8; 3]);
+    let step = resolution(&first, &value);
+    assert!((step - 700.0 / 128.0).abs() < 1e-9);
+    let found = difference(&first, &value, step);
+    assert_eq!(change(&found, false), Change::NotShown);
+    let shown = signed(&found);
+    assert!(shown.low.expect("three runs") < 0.0 && shown.high.expect("three runs") > 0.0);
+    // A mean is exact, and a step beyond the bucket is one.
+    assert_eq!(
+        change(&difference(&first, &value, 0.0), false),
+        Change::Better
+    );
+    let value = [690.0; 3];
+    assert_eq!(
+        change(&difference(&first, &value, step), false),
+        Change::Better
+    );
+}
+
+#[test]
+fn the_rounding_of_a_sum_is_no_difference() {
+    let first = [0.1 + 0.2, 1.0, 2.0];
+    let value = [0.3, 1.0, 2.0];
+    assert!(first != value, "or nothing is tested");
+    let found = difference(&first, &value, 0.0);
+    assert_eq!((found.value, found.half_width), (0.0, Some(0.0)));
+    assert_eq!(change(&found, false), Change::Same);
+}

@@ -6,7 +6,7 @@ use crate::site::{End, Site};
 use crate::study::layers::Layers;
 use crate::topology::{Fabric, NodeId, NodeKind};
 use crate::wire::Medium;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Folded nodes, and where each part went.
 pub(super) struct Folded {
@@ -80,6 +80,7 @@ fn add_hosts(
             chassis: chassis.map(|chassis| (chassis.name.clone(), chassis.count)),
             lost_in: lost_in(lost, &ports),
             layer: layers.hosts[family],
+            protocols: Vec::new(),
         };
         folded.add(node, ports);
     }
@@ -134,6 +135,7 @@ fn add_switches(
                     chassis: chassis.map(|chassis| (chassis.name.clone(), chassis.count)),
                     lost_in: fate.clone(),
                     layer: layers.switches[family],
+                    protocols: Vec::new(),
                 };
                 folded.add(node, parts.iter().copied());
             }
@@ -189,9 +191,17 @@ fn add_arrays(
             chassis: None,
             lost_in: lost_in(lost, &ports),
             layer: layers.arrays,
+            protocols: protocols(site, array),
         };
         folded.add(node, ports);
     }
+}
+
+/// What the work on an array speaks.
+fn protocols(site: &Site, array: usize) -> Vec<String> {
+    let own = site.workloads.iter().filter(|work| work.array == array);
+    let names: BTreeSet<String> = own.map(|work| work.protocol.key().to_owned()).collect();
+    names.into_iter().collect()
 }
 
 fn counted(count: u32, what: &str) -> String {

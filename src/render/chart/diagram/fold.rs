@@ -48,6 +48,8 @@ pub(super) struct Bundle {
     pub(super) lane: Lane,
     /// Per cent in the busiest 20 ms; `None` when lost.
     pub(super) load: Option<f64>,
+    /// Whether that is from hosts towards arrays.
+    pub(super) toward_array: bool,
     /// Per cent of the fullest member, where it is more than [`UNEVEN`] points above that.
     pub(super) fullest: Option<f64>,
 }
@@ -131,17 +133,28 @@ fn drawn(picture: &Picture, members: &[usize], case: usize) -> Drawn {
         Shape::Switch => "switches",
         Shape::Array => "arrays",
     };
-    let detail = format!("{} to {}", first.name, nodes[nodes.len() - 1].name);
+    let names: Vec<&str> = nodes.iter().map(|node| node.name.as_str()).collect();
     Drawn {
         name: format!("{count} {what}"),
-        detail,
+        detail: named(&names),
         count,
         shape: first.shape,
         lost,
     }
 }
 
-/// Nodes that are drawn as one, in scenario order. Few nodes: each by itself. Many: the lane of the fullest
+/// `db and vm`, `db, vm and rack`; of more the first, the second and the last. Never `db to vm`: that reads as a link.
+fn named(names: &[&str]) -> String {
+    match names {
+        [first, second, _, .., last] if names.len() > 3 => {
+            format!("{first}, {second}, … {last}")
+        }
+        [names @ .., last] if !names.is_empty() => format!("{} and {last}", names.join(", ")),
+        _ => names.concat(),
+    }
+}
+
+/// Nodes that are drawn as one, in scenario order; arrays only with those that speak the same protocols. Few nodes: each by itself. Many: the lane of the fullest
 /// link whole, then everything else a tier each, then that lane too but for the fullest link's ends, then those as well.
 fn groups(picture: &Picture, most: usize) -> Vec<Vec<usize>> {
     let all: Vec<Vec<usize>> = (0..picture.nodes.len()).map(|index| vec![index]).collect();
@@ -174,6 +187,7 @@ fn groups(picture: &Picture, most: usize) -> Vec<Vec<usize>> {
                 let first = &picture.nodes[members[0]];
                 folds(members[0])
                     && (first.lane, first.layer, first.shape) == (node.lane, node.layer, node.shape)
+                    && first.protocols == node.protocols
             };
             match out.iter_mut().find(|members| fold && same(members)) {
                 Some(members) => members.push(index),
@@ -217,6 +231,7 @@ fn bundles(picture: &Picture, home: &[usize], case: usize) -> Vec<Bundle> {
                 detail: pipe.detail.clone(),
                 lane: pipe.lane,
                 load: None,
+                toward_array: true,
                 fullest: None,
             };
             out.push((bundle, vec![(number, load)]));
@@ -237,13 +252,15 @@ fn bundles(picture: &Picture, home: &[usize], case: usize) -> Vec<Bundle> {
     }
     out.into_iter()
         .map(|(bundle, loads)| {
-            let load = together(&loads);
+            let both = together(&loads);
+            let load = both.map(|(load, _)| load);
             let fullest = loads
                 .iter()
                 .filter_map(|(_, load)| Some((*load)?.fullest_percent))
                 .reduce(f64::max);
             Bundle {
                 load,
+                toward_array: both.is_none_or(|(_, toward_array)| toward_array),
                 fullest: fullest.filter(|fullest| load.is_some_and(|load| fullest - load > UNEVEN)),
                 ..bundle
             }
@@ -259,35 +276,29 @@ fn parsed(label: &str) -> (u32, &str) {
     parts.unwrap_or((0, label))
 }
 
-/// Load of several bundles as one: their mean by members where all are busier in the same direction, else
-/// the fullest.
-fn together(loads: &[Part]) -> Option<f64> {
+/// Load of several bundles as one, and whether it is towards arrays: their mean by members where all are busier in the
+/// same direction, else the fullest.
+fn together(loads: &[Part]) -> Option<(f64, bool)> {
     let alive: Vec<(u32, PipeLoad)> = loads
         .iter()
         .filter_map(|(number, load)| Some((*number, (*load)?)))
         .collect();
-    let (first, rest) = alive.split_first()?;
-    let same = rest
+    let asked = |part: &&(u32, PipeLoad)| part.1.asked_peak_percent;
+    let (_, fullest) = alive.iter().max_by(|a, b| asked(a).total_cmp(&asked(b)))?;
+    let alike = alive
         .iter()
-        .all(|(number, load)| *number > 0 && load.toward_array == first.1.toward_array);
-    if rest.is_empty() || !same || first.0 == 0 {
-        return alive
-            .iter()
-            .map(|(_, load)| load.asked_peak_percent)
-            .reduce(f64::max);
+        .all(|(number, load)| *number > 0 && load.toward_array == fullest.toward_array);
+    let most = fullest.asked_peak_percent;
+    // Over 100 on one part must not vanish in the mean of all.
+    if alive.len() == 1 || !alike || is_over(most) {
+        return Some((most, fullest.toward_array));
     }
     let members: f64 = alive.iter().map(|(number, _)| f64::from(*number)).sum();
     let asked: f64 = alive
         .iter()
         .map(|(number, load)| f64::from(*number) * load.asked_peak_percent)
         .sum();
-    let mean = asked / members;
-    // Over 100 on one part must not vanish in the mean of all.
-    let most = alive
-        .iter()
-        .map(|(_, load)| load.asked_peak_percent)
-        .fold(0.0, f64::max);
-    Some(if is_over(most) { most } else { mean })
+    Some((asked / members, fullest.toward_array))
 }
 
 #[cfg(test)]
@@ -304,18 +315,47 @@ mod tests {
     }
 
     #[test]
+    fn merged_boxes_are_named_without_a_word_that_reads_as_a_link() {
+        assert_eq!(named(&["db"]), "db");
+        assert_eq!(named(&["db", "vm"]), "db and vm");
+        assert_eq!(named(&["a", "b", "c"]), "a, b and c");
+        assert_eq!(named(&["a", "b", "c", "d"]), "a, b, … d");
+    }
+
+    #[test]
+    fn arrays_of_different_protocols_stay_apart_however_many_there_are() {
+        let array = |name: usize, protocol: &str| PictureNode {
+            name: format!("array-{name}"),
+            detail: String::new(),
+            count: 1,
+            shape: Shape::Array,
+            lane: Lane::Middle,
+            chassis: None,
+            lost_in: Vec::new(),
+            layer: 2,
+            protocols: vec![protocol.to_owned()],
+        };
+        let nodes = (0..9).map(|index| array(index, if index < 5 { "scsi-fc" } else { "nfs" }));
+        let picture = Picture {
+            nodes: nodes.collect(),
+            pipes: Vec::new(),
+        };
+        assert_eq!(groups(&picture, 1), [vec![0, 1, 2, 3, 4], vec![5, 6, 7, 8]]);
+    }
+
+    #[test]
     fn loads_add_up_by_members() {
         assert_eq!(
             together(&[(6, load(5.0, false)), (2, load(1.0, false))]),
-            Some(4.0)
+            Some((4.0, false))
         );
         assert_eq!(
             together(&[(6, load(5.0, false)), (2, load(1.0, true))]),
-            Some(5.0)
+            Some((5.0, false))
         );
         assert_eq!(
             together(&[(6, load(5.0, false)), (6, load(105.0, false))]),
-            Some(105.0)
+            Some((105.0, false))
         );
         assert_eq!(together(&[(6, None), (6, None)]), None);
         assert_eq!(parsed("12 × 100GbE"), (12, "100GbE"));

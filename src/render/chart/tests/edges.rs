@@ -224,6 +224,7 @@ fn wide_site(report: &mut Report, count: usize) {
         chassis: None,
         lost_in,
         layer,
+        protocols: Vec::new(),
     };
     report.picture.nodes.clear();
     report.picture.pipes.clear();
