@@ -30,9 +30,9 @@ fn every_part_is_lost_and_what_was_run_is_said() {
         "{text}"
     );
     assert!(text.ends_with('\n') && text.contains("estimate"), "{text}");
-    assert!(err(&output).contains(" cases in "), "{}", err(&output));
+    assert!(err(&output).contains(" cases, "), "{}", err(&output));
     assert!(
-        err(&output).contains(" saved by symmetry"),
+        err(&output).contains(" saved by symmetry, in "),
         "{}",
         err(&output)
     );
