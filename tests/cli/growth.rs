@@ -344,7 +344,7 @@ fn a_design_without_a_path_is_called_cut_off_and_changed_verdicts_are_told_first
     );
     let second = text.lines().nth(1).expect("a sentence");
     assert!(
-        second.contains("No promise changes its verdict."),
+        second.contains(": no promise changes its verdict."),
         "{second}"
     );
     assert!(text.contains("32GFC, there 64GFC"), "{text}");
