@@ -15,9 +15,9 @@ mod work;
 
 pub use day::DayShape;
 pub use family::{
-    AdapterBus, ArrayFamily, BusPer, Cage, Carries, Chassis, Choose, End, Fabric, Forwarding,
-    Guests, HostFamily, Lag, Law, LinkFamily, Numbered, PathPolicy, ReadService, SwitchFamily,
-    Team, UplinkLoss, Wiring, WriteService,
+    AdapterBus, AdapterPer, ArrayFamily, BusPer, Cage, Carries, Chassis, Choose, End, Fabric,
+    Forwarding, Guests, HostFamily, Lag, Law, LinkFamily, Numbered, PathPolicy, ReadService,
+    SwitchFamily, Team, UplinkLoss, Wiring, WriteService,
 };
 pub use growth::{Growth, Step};
 pub use run::{

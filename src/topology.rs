@@ -58,8 +58,8 @@ pub fn unreachable(site: &Site) -> Vec<Unreachable> {
     missing
 }
 
-/// Names of all parts that can be lost, in order: hosts, chassis, switches, arrays, controllers, ports,
-/// links, members, cages.
+/// Names of all parts that can be lost, in order: hosts, chassis, switches, arrays, controllers, adapters,
+/// ports, links, members, cages.
 #[must_use]
 pub fn part_names(site: &Site) -> Vec<String> {
     Fabric::new(site).part_names()

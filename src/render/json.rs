@@ -108,7 +108,7 @@
 //! `paths`: `host`, `array`, `workloads`, `protocol`, `paths` (`side`, `host_port`, `array_port`, `hops`,
 //! `idle_us`, `idle_frame_bytes`, `narrowest`, `one_flow_gb_s`). A hop: `name`, `speed`, `members`,
 //! `encapsulation`, `nominal_gb_s`, `usable_gb_s`, `onward`. `host_bus`, where one is stated, which no run
-//! simulates: `bus`, `shared` by all ports, `into_host_gb_s`, `out_of_host_gb_s`, `hop_payload_gb_s` (data that the
+//! simulates: `bus`, `shared` with other ports of the host, `into_host_gb_s`, `out_of_host_gb_s`, `hop_payload_gb_s` (data that the
 //! narrowest hop carries in full frames), `narrower`.
 //!
 //! # `wire`

@@ -4,7 +4,7 @@ use super::cursor::{Cursor, Fallback, Fault, choice};
 use super::problem::Severity;
 use super::tree::Node;
 use super::value::{bytes, one_of};
-use crate::site::{AdapterBus, Basis, BusPer};
+use crate::site::{AdapterBus, AdapterPer, Basis, BusPer};
 use crate::wire::{HostBus, pcie};
 
 /// Most payload of a packet where none is stated: 256 or 512 are usual in servers, from memory.
@@ -14,8 +14,8 @@ const PAYLOAD: Fallback = Fallback {
     source: "usual in servers: 256 or 512; no source",
 };
 
-/// `bus`, `bus_payload` and `bus_per` of a host.
-pub(super) fn of_host(cursor: &Cursor<'_, '_>) -> Option<AdapterBus> {
+/// `bus`, `bus_payload` and `bus_per` of a host. Where ports share an adapter, they share its bus unless stated.
+pub(super) fn of_host(cursor: &Cursor<'_, '_>, adapter: AdapterPer) -> Option<AdapterBus> {
     let stated = cursor.optional("bus", "bus of an adapter, not simulated", &named);
     for key in ["bus_payload", "bus_per"] {
         if let Some(entry) = cursor.entry(key)
@@ -35,8 +35,16 @@ pub(super) fn of_host(cursor: &Cursor<'_, '_>) -> Option<AdapterBus> {
         &payload,
         PAYLOAD,
     );
-    let per = one_of(&[("port", BusPer::Port), ("host", BusPer::Host)]);
-    let per = cursor.input("bus_per", "who has a bus of its own", &per, choice("port"));
+    let per = one_of(&[
+        ("port", BusPer::Port),
+        ("adapter", BusPer::Adapter),
+        ("host", BusPer::Host),
+    ]);
+    let usual = match adapter {
+        AdapterPer::Port => "port",
+        AdapterPer::Pair | AdapterPer::Fabric | AdapterPer::Host => "adapter",
+    };
+    let per = cursor.input("bus_per", "who has a bus of its own", &per, choice(usual));
     if let Some(entry) = cursor.entry("bus") {
         cursor.ctx.problem(
             Severity::Warning,

@@ -7,7 +7,7 @@ use super::timers;
 use super::tree::Node;
 use super::value::{count, law, one_of, share, time, whole};
 use crate::site::{
-    ArrayFamily, Chassis, Fabric, Forwarding, Guests, HostFamily, Numbered, PathPolicy,
+    AdapterPer, ArrayFamily, Chassis, Fabric, Forwarding, Guests, HostFamily, Numbered, PathPolicy,
     ReadService, SwitchFamily, Team, Timers, UplinkLoss, WriteService,
 };
 use crate::unit::{Duration, Side};
@@ -145,7 +145,15 @@ pub(super) fn hosts(
                 let expected = "a family of two hosts at least";
                 cursor.ctx.error(&entry.node.origin, &message, expected, "");
             }
-            let bus = bus::of_host(&cursor);
+            let per = one_of(&[
+                ("port", AdapterPer::Port),
+                ("pair", AdapterPer::Pair),
+                ("fabric", AdapterPer::Fabric),
+                ("host", AdapterPer::Host),
+            ]);
+            let adapter_per =
+                cursor.input("adapter_per", "ports on one adapter", &per, choice("port"));
+            let bus = bus::of_host(&cursor, adapter_per);
             let name = names.hosts.names[index].clone();
             cursor.finish();
             HostFamily {
@@ -158,6 +166,7 @@ pub(super) fn hosts(
                 timers,
                 guests,
                 team,
+                adapter_per,
                 bus,
             }
         })

@@ -122,6 +122,8 @@ pub struct HostFamily {
     pub guests: Guests,
     /// How file traffic uses the ports.
     pub team: Team,
+    /// Which ports share an adapter, and its fate.
+    pub adapter_per: AdapterPer,
     /// The bus between a host and its adapters, where stated. Reviews and paths apply it; the model does not
     /// simulate it.
     pub bus: Option<AdapterBus>,
@@ -136,11 +138,26 @@ pub struct AdapterBus {
     pub per: BusPer,
 }
 
+/// Which ports of a host are on one adapter: a part that is lost as one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum AdapterPer {
+    /// Each port is an adapter of its own, and goes by the name of the port.
+    Port,
+    /// The first port of each fabric is on one (`db-1:adapter-1`), the second of each on the next.
+    Pair,
+    /// All ports on one fabric are on one: `db-1:adapter-A`.
+    Fabric,
+    /// All ports of a host are on one: `db-1:adapter`.
+    Host,
+}
+
 /// How many ports share a bus.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum BusPer {
     /// Each port is an adapter with a bus of its own.
     Port,
+    /// Each adapter has one, which its ports share.
+    Adapter,
     /// All ports of a host share one.
     Host,
 }

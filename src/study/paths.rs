@@ -202,7 +202,17 @@ fn host_bus(
     let payload = hop.usable_gb_s * f64::from(frame.payload) / f64::from(wire.max(1));
     Some(HostBusRow {
         bus: own.bus.label(),
-        shared: own.per == BusPer::Host,
+        shared: match own.per {
+            BusPer::Port => false,
+            BusPer::Adapter => {
+                let adapters = fabric.by_adapter(host);
+                let own = adapters
+                    .iter()
+                    .find(|ports| ports.contains(&path.host_port));
+                own.is_some_and(|ports| ports.len() > 1)
+            }
+            BusPer::Host => host.ports.len() > 1,
+        },
         into_host_gb_s: into,
         out_of_host_gb_s: out,
         hop_payload_gb_s: payload,

@@ -6,7 +6,7 @@ use super::part::{
 };
 use super::route::Known;
 use crate::site::{
-    Cage, End, Fabric as Where, Forwarding, Lag, LinkFamily, Numbered, Site, Wiring,
+    AdapterPer, Cage, End, Fabric as Where, Forwarding, Lag, LinkFamily, Numbered, Site, Wiring,
 };
 use crate::unit::{Duration, Side, name_hash};
 use std::collections::{BTreeMap, BTreeSet};
@@ -65,8 +65,28 @@ impl Fabric {
             }
         }
         fabric.tell_apart(site);
+        fabric.name_adapters(site);
         fabric.known = Known::both(&fabric);
         fabric
+    }
+
+    /// Names the adapters that ports of a host share.
+    fn name_adapters(&mut self, site: &Site) {
+        for host in &self.hosts {
+            let name = &host.name;
+            for port in &host.ports {
+                let node = &mut self.nodes[port.0 as usize];
+                let letter = node.side.map_or("", Side::letter);
+                node.adapter = match (site.hosts[host.family].adapter_per, letter) {
+                    (AdapterPer::Port, _) => None,
+                    (AdapterPer::Pair, _) => Some(format!("{name}:adapter-{}", node.port + 1)),
+                    (AdapterPer::Host, _) | (AdapterPer::Fabric, "") => {
+                        Some(format!("{name}:adapter"))
+                    }
+                    (AdapterPer::Fabric, letter) => Some(format!("{name}:adapter-{letter}")),
+                };
+            }
+        }
     }
 
     /// Bundles and cages that two link families would share, because both join the same two parts, get the
@@ -166,6 +186,7 @@ impl Fabric {
                         forwarding: switches.forwarding,
                         out: Vec::new(),
                         port: 0,
+                        adapter: None,
                     });
                     let chassis = switches.per.map(|chassis| (chassis, index));
                     self.switches.push(SwitchInstance {
@@ -221,6 +242,7 @@ impl Fabric {
             forwarding: Forwarding::StoreAndForward,
             out: Vec::new(),
             port,
+            adapter: None,
         })
     }
 

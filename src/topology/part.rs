@@ -66,6 +66,8 @@ pub struct Node {
     pub out: Vec<DirectionId>,
     /// Number of this port among the ports of its owner on its side, from 0.
     pub port: u32,
+    /// Name of the adapter that a host port is on with others of its host: `db-1:adapter-1`.
+    pub adapter: Option<String>,
 }
 
 /// A host.

@@ -2,7 +2,7 @@
 
 use super::build::Fabric;
 use super::matches;
-use super::part::{MemberId, NodeId, NodeKind};
+use super::part::{HostInstance, MemberId, NodeId, NodeKind};
 use super::route::{RouteContext, Routes};
 use crate::site::Site;
 use crate::unit::Side;
@@ -160,6 +160,23 @@ impl Fabric {
             .collect()
     }
 
+    /// The ports of a host by the adapter that they are on, in order of their first port; ports without a shared one alone.
+    #[must_use]
+    pub fn by_adapter(&self, host: &HostInstance) -> Vec<Vec<NodeId>> {
+        let mut all: Vec<Vec<NodeId>> = Vec::new();
+        for port in &host.ports {
+            let adapter = &self.nodes[port.0 as usize].adapter;
+            let same = |first: &NodeId| {
+                adapter.is_some() && self.nodes[first.0 as usize].adapter == *adapter
+            };
+            match all.iter_mut().find(|ports| ports.first().is_some_and(same)) {
+                Some(ports) => ports.push(*port),
+                None => all.push(vec![*port]),
+            }
+        }
+        all
+    }
+
     /// Hosts, by index, that are meant by name or go with their chassis.
     #[must_use]
     pub fn hosts_of(&self, patterns: &[String]) -> Vec<usize> {
@@ -216,7 +233,7 @@ impl Fabric {
                         .is_some_and(|(array, _)| wanted(array))
             }
         };
-        owner_meant || wanted(&node.name)
+        owner_meant || wanted(&node.name) || node.adapter.as_deref().is_some_and(wanted)
     }
 
     /// Names of all parts that can be lost.
@@ -235,6 +252,7 @@ impl Fabric {
                 .iter()
                 .map(|controller| controller.name.clone()),
         );
+        names.extend(self.nodes.iter().filter_map(|node| node.adapter.clone()));
         names.extend(self.nodes.iter().map(|node| node.name.clone()));
         for member in &self.members {
             names.push(member.bundle.clone());

@@ -97,7 +97,15 @@ promise = { mean = "900us", p99 = "2ms" }
 /// What was saved by symmetry is what a run of every part by itself says.
 #[test]
 fn parts_in_the_same_place_get_the_same_verdicts() {
-    let site = site(SMALL, &[]);
+    same_by_place(&[]);
+    same_by_place(&[
+        ("host.rack.adapter_per", "pair"),
+        ("host.vm.adapter_per", "fabric"),
+    ]);
+}
+
+fn same_by_place(set: &[(&str, &str)]) {
+    let site = site(SMALL, set);
     let grouped = run(&site, &each(Symmetry::Grouped));
     let all = run(&site, &each(Symmetry::Each));
     assert_eq!(all.cases_saved, 0);
@@ -226,6 +234,62 @@ takes = "feed-1"
     let (_, row) = part(&each, "rack-row");
     assert_eq!(row.gone_hosts, ["vm-1", "vm-2", "rack-1"]);
     assert!(row.cut_off.is_empty(), "{:?}", row.cut_off);
+}
+
+/// An adapter takes all ports that are on it: one with the ports of both fabrics cuts its host off, one with those of a
+/// fabric does what the port does, and says so.
+#[test]
+fn an_adapter_is_lost_with_all_its_ports() {
+    let text = format!(
+        "{SMALL}\n[[outage]]\nname = \"ports\"\ntakes = [\"rack-1:A1\", \"rack-1:B1\"]\n\
+         [[outage]]\nname = \"adapter\"\ntakes = \"rack-1:adapter-1\"\n"
+    );
+    let pairs = site(
+        &text,
+        &[
+            ("host.rack.adapter_per", "pair"),
+            ("host.vm.adapter_per", "fabric"),
+        ],
+    );
+    let each = run(&pairs, &each(Symmetry::Grouped));
+    let (column, case) = part(&each, "rack-1:adapter-1");
+    assert_eq!(case.kind, "adapter");
+    assert_eq!(
+        case.alike,
+        ["rack-2:adapter-1", "rack-3:adapter-1", "rack-4:adapter-1"]
+    );
+    assert_eq!(case.cut_off[0].hosts, ["rack-1"]);
+    assert!(verdicts(&each, column).contains(&Some(Verdict::Missed)));
+    let report = super::rig::ask(&pairs, &["ports", "adapter"], false);
+    for (row, single) in report.matrix.rows.iter().zip(&each.matrix.rows) {
+        same("ports", &json(&row.cells[1]), &json(&single.cells[column]));
+        same(
+            "adapter",
+            &json(&row.cells[2]),
+            &json(&single.cells[column]),
+        );
+    }
+    // The adapter of a fabric has one port here, and stands for it.
+    let (_, case) = part(&each, "vm-1:adapter-A");
+    assert!(
+        case.also.iter().any(|also| also == "host port vm-1:A1"),
+        "{:?}",
+        case.also
+    );
+    assert!(case.cut_off.is_empty());
+    let fabric = Fabric::new(&pairs);
+    let names = fabric.part_names();
+    for name in ["rack-4:adapter-1", "vm-4:adapter-A", "vm-4:adapter-B"] {
+        assert!(names.iter().any(|known| known == name), "{name}");
+    }
+    let takes = |name: &str| fabric.members_of(&[name.to_owned()], None).len();
+    assert_eq!((takes("rack-1:adapter-1"), takes("vm-1:adapter-A")), (2, 1));
+    let whole = site(SMALL, &[("host.rack.adapter_per", "host")]);
+    let taken = Fabric::new(&whole).members_of(&["rack-2:adapter".to_owned()], None);
+    assert_eq!(taken.len(), 2);
+    // Where each port is an adapter, the port is the part.
+    let alone = Fabric::new(&site(SMALL, &[])).part_names();
+    assert!(!alone.iter().any(|name| name.contains("adapter")));
 }
 
 /// Changes for single parts: what is judged is the state before and the parts that miss a promise, and a change keeps there what

@@ -284,7 +284,7 @@ fn bus_line(row: &HostBusRow) -> String {
         "no less than the narrowest hop"
     };
     let shared = if row.shared {
-        ", shared by all ports of the host"
+        ", shared with other ports of the host"
     } else {
         ""
     };

@@ -6,6 +6,7 @@ use super::{Facts, finding};
 use crate::outcome::{ReviewFinding, Severity};
 use crate::site::{AdapterBus, Arrivals, BusPer, End};
 use crate::study::estimate::{Data, data_at_ports};
+use crate::topology::NodeId;
 
 const NOT_SIMULATED: &str = "No run simulates the bus: where it is fuller than the links, \
                              latencies and rates of a run are too good.";
@@ -45,6 +46,14 @@ fn fullest(facts: &Facts<'_>, family: usize, own: AdapterBus, case: usize) -> (f
         let own_ports = host.ports.iter().filter_map(|port| ports.get(port));
         match own.per {
             BusPer::Port => own_ports.for_each(&mut note),
+            BusPer::Adapter => {
+                for on_it in fabric.by_adapter(host) {
+                    let mut sum = Data::default();
+                    let on_it = on_it.iter().filter_map(|port| ports.get(port));
+                    on_it.for_each(|data| sum.add(*data));
+                    note(&sum);
+                }
+            }
             BusPer::Host => {
                 let mut sum = Data::default();
                 own_ports.for_each(|data| sum.add(*data));
@@ -60,17 +69,19 @@ fn one(facts: &Facts<'_>, family: usize, own: AdapterBus) -> ReviewFinding {
     let name = &site.hosts[family].name;
     let giga = |rate: crate::unit::Rate| rate.bits_per_second() / 1e9;
     let first = fabric.hosts.iter().find(|host| host.family == family);
-    let port_rates: Vec<f64> = first.map_or_else(Vec::new, |host| {
-        let of_port = |port: &crate::topology::NodeId| {
-            let out = fabric.directions.iter().filter(|one| one.from == *port);
-            out.map(|one| giga(one.rate)).sum()
-        };
-        host.ports.iter().map(of_port).collect()
+    let sharing: Vec<Vec<NodeId>> = first.map_or_else(Vec::new, |host| match own.per {
+        BusPer::Port => host.ports.iter().map(|port| vec![*port]).collect(),
+        BusPer::Adapter => fabric.by_adapter(host),
+        BusPer::Host => vec![host.ports.clone()],
     });
-    let ports = match own.per {
-        BusPer::Port => port_rates.iter().copied().fold(0.0, f64::max),
-        BusPer::Host => port_rates.iter().sum(),
+    let of_ports = |ports: &Vec<NodeId>| -> f64 {
+        let out = fabric
+            .directions
+            .iter()
+            .filter(|one| ports.contains(&one.from));
+        out.map(|one| giga(one.rate)).sum()
     };
+    let ports = sharing.iter().map(of_ports).fold(0.0, f64::max);
     let carries = giga(own.bus.into_host()).min(giga(own.bus.out_of_host()));
     let cases: Vec<(f64, f64)> = (0..facts.estimate.cases.len())
         .map(|case| fullest(facts, family, own, case))
@@ -100,6 +111,7 @@ fn one(facts: &Facts<'_>, family: usize, own: AdapterBus) -> ReviewFinding {
     let narrower = carries < ports;
     let shared = match own.per {
         BusPer::Port => "each port of",
+        BusPer::Adapter => "each adapter of",
         BusPer::Host => "all ports of",
     };
     let compared = if narrower { "less than" } else { "enough for" };

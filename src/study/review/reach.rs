@@ -123,7 +123,7 @@ struct Part {
     own_hosts: Vec<usize>,
 }
 
-/// Every chassis, switch, controller, cage and bundle; of parts with the same members only the first.
+/// Every chassis, switch, controller, adapter, cage and bundle; of parts with the same members only the first.
 fn parts(facts: &Facts<'_>) -> Vec<Part> {
     let (site, fabric) = (facts.site, facts.fabric);
     let touching = |wanted: &dyn Fn(&NodeKind, usize) -> bool| -> Vec<usize> {
@@ -169,6 +169,18 @@ fn parts(facts: &Facts<'_>) -> Vec<Part> {
             touching(&|kind, _| matches!(kind, NodeKind::ArrayPort(own) if *own as usize == index));
         let family = format!("controller {}", site.arrays[controller.array].name);
         add(family, &controller.name, members, Vec::new());
+    }
+    let mut adapters: BTreeMap<&str, usize> = BTreeMap::new();
+    for node in &fabric.nodes {
+        if let (NodeKind::HostPort(host), Some(adapter)) = (node.kind, node.adapter.as_deref()) {
+            adapters.insert(adapter, fabric.hosts[host as usize].family);
+        }
+    }
+    for (name, family) in adapters {
+        let on_it = |node: usize| fabric.nodes[node].adapter.as_deref() == Some(name);
+        let members = touching(&|_, node| on_it(node));
+        let family = format!("adapter {}", site.hosts[family].name);
+        add(family, name, members, Vec::new());
     }
     let mut cages: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
     let mut bundles: BTreeMap<&str, Vec<usize>> = BTreeMap::new();

@@ -252,6 +252,38 @@ fn one_fabric_is_a_note_and_a_closed_loop_has_a_ceiling() {
     assert_eq!(review.tiers[0].toward_array_percent, [Some(0.0), None]);
 }
 
+/// An adapter that carries the ports of both fabrics is a single point, and its ports share its bus.
+#[test]
+fn an_adapter_for_both_fabrics_is_a_single_point() {
+    let with = |set: &[(&str, &str)]| review(&site_with(TRAMWAYS, set));
+    let single = |review: &Review| -> Vec<String> {
+        let found = of_kind(review, "single point");
+        found.iter().map(|finding| finding.what.clone()).collect()
+    };
+    assert!(single(&with(&[])).is_empty());
+    assert!(single(&with(&[("host.rack.adapter_per", "fabric")])).is_empty());
+    for (per, name) in [("pair", "adapter-1"), ("host", "adapter")] {
+        let found = single(&with(&[("host.rack.adapter_per", per)]));
+        assert_eq!(found.len(), 1, "{found:?}");
+        let says = format!("the loss of adapter rack-1:{name}");
+        assert!(found[0].starts_with(&says), "{found:?}");
+        assert!(found[0].contains("rack"), "{found:?}");
+    }
+    let bus = |set: &[(&str, &str)]| {
+        let all = [set, &[("host.rack.bus", "PCIe3x8")]].concat();
+        of_kind(&with(&all), "host bus")[0].what.clone()
+    };
+    let (own, shared) = (bus(&[]), bus(&[("host.rack.adapter_per", "pair")]));
+    assert!(own.contains("behind each port of rack"), "{own}");
+    assert!(shared.contains("behind each adapter of rack"), "{shared}");
+    let whole = bus(&[("host.rack.bus_per", "host")]);
+    assert_eq!(
+        whole.replace("all ports of", "each adapter of"),
+        shared,
+        "two ports in all"
+    );
+}
+
 /// One host family on both fabrics, another on A alone, B with one uplink where A has two.
 const LOPSIDED: &str = r#"
 format = 1

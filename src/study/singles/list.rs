@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 /// A part that can be lost by itself.
 #[derive(Clone, Debug)]
 pub(super) struct Single {
-    /// `chassis`, `module`, `switch`, `controller`, `host port`, `array port`, `cage`, `link`, `member`, `group`.
+    /// `chassis`, `module`, `switch`, `controller`, `adapter`, `host port`, `array port`, `cage`, `link`, `member`, `group`.
     pub(super) kind: &'static str,
     /// Name, as outages and events use it.
     pub(super) name: String,
@@ -24,7 +24,7 @@ pub(super) struct Single {
     pub(super) hosts: Vec<usize>,
 }
 
-/// All of them: chassis, modules and switches, controllers, host ports, array ports, cages, links, members, and groups of one
+/// All of them: chassis, modules and switches, controllers, adapters, host ports, array ports, cages, links, members, and groups of one
 /// fate, which are lost as one;
 /// of parts that take the same members with them the first counts, and names the others.
 ///
@@ -94,6 +94,17 @@ fn named(site: &Site, fabric: &Fabric) -> Vec<Named> {
     for (index, controller) in fabric.controllers.iter().enumerate() {
         let vertex = Vertex::Controller(index);
         all.push(("controller", controller.name.clone(), vertex, Vec::new()));
+    }
+    let mut adapters: BTreeSet<&str> = BTreeSet::new();
+    for adapter in fabric
+        .nodes
+        .iter()
+        .filter_map(|node| node.adapter.as_deref())
+    {
+        if adapters.insert(adapter) {
+            let vertex = Vertex::Adapter(adapter.to_owned());
+            all.push(("adapter", adapter.to_owned(), vertex, Vec::new()));
+        }
     }
     for (wanted, kind) in [(true, "host port"), (false, "array port")] {
         for (index, node) in fabric.nodes.iter().enumerate() {

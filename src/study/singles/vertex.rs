@@ -14,6 +14,8 @@ pub(super) enum Vertex {
     Member(usize),
     /// A host: index into [`Fabric::hosts`].
     Host(usize),
+    /// An adapter with the ports of a host that are on it, by name.
+    Adapter(String),
     /// A controller: index into [`Fabric::controllers`].
     Controller(usize),
     /// A chassis: index into [`Fabric::chassis`].
@@ -106,6 +108,11 @@ impl Graph {
                 NodeKind::HostPort(host) => {
                     self.add(own.clone(), &[4, place]);
                     self.join(&own, &Vertex::Host(host as usize), PART_OF);
+                    if let Some(adapter) = &node.adapter {
+                        let adapter = Vertex::Adapter(adapter.clone());
+                        self.add(adapter.clone(), &[7]);
+                        self.join(&own, &adapter, PART_OF);
+                    }
                 }
                 NodeKind::ArrayPort(controller) => {
                     self.add(own.clone(), &[5, place]);
