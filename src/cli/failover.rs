@@ -116,31 +116,37 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     if !arguments.more.is_empty() {
         return several(console, arguments, job, &ask, &search);
     }
-    if let (Some(hours), None) = (&hours, &sheet_files) {
+    if let Some(hours) = &hours {
         if search.most > 0 || arguments.planned || arguments.precision.within.is_some() {
             return Err(Failure::arguments(
-                "--windows by itself looks for hours only, with a drain before each loss",
-                "leave out --mends, --planned and --within, or add --sheet for the whole study",
+                "--windows looks for hours only, with a drain before each loss",
+                "leave out --mends, --planned and --within",
             ));
         }
-        let (origin, found) = windows::alone(job, hours)?;
-        draw(arguments, &origin, &found)?;
-        arguments.output.write_windows(console, &origin, &found)?;
-        return Ok(windows::exit_of(&found));
+        let found = windows::alone(job, hours, sheet_files.is_some())?;
+        draw(arguments, &found.origin, &found.windows)?;
+        if let (Some(files), Some(steps)) = (&sheet_files, &found.steps) {
+            write_sheet(files, steps)?;
+        }
+        let output = &arguments.output;
+        output.write_windows(console, &found.origin, &found.windows)?;
+        return Ok(windows::exit_of(&found.windows));
     }
-    let report = job.mended(&ask, &search, hours.as_ref())?;
-    if let Some(found) = &report.windows {
-        draw(arguments, &report.origin, found)?;
-    }
-    if let Some((page, rows)) = &sheet_files {
-        let sheet = sheet::sheet(&report);
-        write::file(page, sheet::sheet_page(&report, &sheet).as_bytes())?;
-        write::file(rows, csv::sheet_csv(&sheet).as_bytes())?;
+    let report = job.mended(&ask, &search, None)?;
+    if let Some(files) = &sheet_files {
+        write_sheet(files, &sheet::Steps::of(report.clone()))?;
     }
     arguments
         .output
         .write(console, &report, table::report_text)?;
     Ok(study::exit_of(&report))
+}
+
+/// The page of a sheet, and its rows.
+fn write_sheet((page, rows): &(PathBuf, PathBuf), steps: &sheet::Steps) -> Result<(), Failure> {
+    let sheet = sheet::sheet(steps);
+    write::file(page, sheet::sheet_page(steps, &sheet).as_bytes())?;
+    write::file(rows, csv::sheet_csv(&sheet).as_bytes())
 }
 
 /// The hours as a slide, where one was asked for.

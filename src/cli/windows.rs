@@ -2,9 +2,11 @@
 
 use super::exit::{Exit, Failure};
 use super::study::Job;
-use crate::outcome::{Origin, Verdict, Windows};
+use crate::outcome::{Origin, OutageWindows, Verdict, Windows};
+use crate::render::sheet::{AtLoad, Steps};
 use crate::site::Site;
-use crate::study::windows::{AskWindows, HourRuns, has_promises, windows};
+use crate::study::windows::{AskWindows, HourRuns, at_hour, busiest_of, has_promises, windows};
+use crate::study::{Ask, Progress, study};
 use clap::Args;
 
 /// Whether windows are looked for, and how.
@@ -59,9 +61,59 @@ impl WindowArguments {
     }
 }
 
-/// The search alone, without a study of the stated load.
-pub(super) fn alone(job: Job, ask: &AskWindows) -> Result<(Origin, Windows), Failure> {
-    job.run(|site, origin, progress| (origin, windows(site, ask, progress)))
+/// What a search found.
+#[derive(Debug)]
+pub(super) struct Found {
+    pub(super) origin: Origin,
+    pub(super) windows: Windows,
+    /// What a sheet is made of: each outage that has a window, at the load of the busiest hour of its longest.
+    pub(super) steps: Option<Steps>,
+}
+
+/// The search alone, without a study of the stated load; with a sheet, the study of each outage at the load of its window.
+pub(super) fn alone(job: Job, ask: &AskWindows, with_sheet: bool) -> Result<Found, Failure> {
+    job.run(|site, origin, progress| {
+        let found = windows(site, ask, progress);
+        let steps = with_sheet.then(|| Steps {
+            loads: steps(site, &origin, &found, progress),
+            windows: Some(found.clone()),
+            origin: origin.clone(),
+        });
+        Found {
+            origin,
+            windows: found,
+            steps,
+        }
+    })
+}
+
+/// Outages that have the same busiest hour in one study, in order of their first; drained before they are lost.
+fn steps(site: &Site, origin: &Origin, found: &Windows, progress: &dyn Progress) -> Vec<AtLoad> {
+    let mut hours: Vec<(u32, Vec<&OutageWindows>)> = Vec::new();
+    for outage in &found.outages {
+        let Some(window) = &outage.longest else {
+            continue;
+        };
+        let busiest = busiest_of(site, window);
+        match hours.iter_mut().find(|(hour, _)| *hour == busiest) {
+            Some((_, outages)) => outages.push(outage),
+            None => hours.push((busiest, vec![outage])),
+        }
+    }
+    let of_hour = |(hour, outages): (u32, Vec<&OutageWindows>)| {
+        let names = outages.iter().filter_map(|found| found.case.outage.clone());
+        let ask = Ask {
+            outages: Some(names.collect()),
+            switch: true,
+            mends: false,
+            planned: true,
+        };
+        AtLoad {
+            report: study(&at_hour(site, hour), origin.clone(), &ask, progress),
+            hour: Some(hour),
+        }
+    };
+    hours.into_iter().map(of_hour).collect()
 }
 
 /// Done when each outage has a window that is long enough.

@@ -10,7 +10,7 @@ mod html;
 mod lines;
 
 pub use html::sheet_page;
-pub use lines::{Sheet, SheetCase, SheetLine, sheet};
+pub use lines::{AtLoad, Sheet, SheetCase, SheetLine, Steps, sheet};
 
 /// What is said before anything is taken away, in the order of the work.
 pub const CAUTIONS: [&str; 8] = [

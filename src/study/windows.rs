@@ -24,8 +24,8 @@ use super::steady::SteadyRuns;
 use super::{judge, parts, steady, switch};
 use crate::model::Compiled;
 use crate::outcome::{
-    Cell, Fullest, HourRow, JudgedBy, Matrix, OutageWindows, Row, Tightest, Verdict, Windows,
-    WorkShape,
+    Cell, Fullest, HourRow, JudgedBy, Matrix, MeasureKind, OutageWindows, Row, Tightest, Verdict,
+    Window, Windows, WorkShape,
 };
 use crate::site::{Arrivals, DayShape, Measure, Site, Workload};
 use crate::topology::Fabric;
@@ -106,6 +106,41 @@ pub fn windows(site: &Site, ask: &AskWindows, progress: &dyn Progress) -> Window
         outages,
         notes: notes(site, ask.runs),
     }
+}
+
+/// The site at the load of an hour, as windows are judged by; without changes and steps of growth.
+///
+/// # Panics
+/// When the hour is above 23.
+#[must_use]
+pub fn at_hour(site: &Site, hour: u32) -> Site {
+    assert!(hour < 24, "a day has 24 hours");
+    let factors = site
+        .workloads
+        .iter()
+        .map(|work| factor(work, hour as usize));
+    at(site, &factors.collect::<Vec<f64>>())
+}
+
+/// The busiest hour of a window: that with the largest sum of factors, the first of several.
+#[must_use]
+pub fn busiest_of(site: &Site, window: &Window) -> u32 {
+    let asked = |hour: u32| -> f64 {
+        let factors = site
+            .workloads
+            .iter()
+            .map(|work| factor(work, hour as usize));
+        factors.sum()
+    };
+    let hours = (0..window.hours).map(|number| (window.from_hour + number) % 24);
+    let busier = |best: u32, hour: u32| {
+        if asked(hour) > asked(best) {
+            hour
+        } else {
+            best
+        }
+    };
+    hours.reduce(busier).unwrap_or(window.from_hour)
 }
 
 fn factor(work: &Workload, hour: usize) -> f64 {
@@ -409,6 +444,10 @@ fn tightest(matrix: &Matrix, judged_by: JudgedBy) -> Option<Near> {
             Verdict::Undecided => (1, f64::NEG_INFINITY),
             Verdict::Met => (2, f64::INFINITY),
         };
+        // What is promised of throughput is scaled with the load, so that a promise that is kept says nothing of how near
+        // a limit is.
+        let scaled = rank == 2 && row.measure == MeasureKind::Throughput;
+        let rank = if scaled { 3 } else { rank };
         Near {
             rank: (rank, cell.margin_percent.unwrap_or(none)),
             tightest: Tightest {

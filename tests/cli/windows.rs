@@ -97,6 +97,7 @@ fn the_page_and_the_sheet_have_the_hours() {
     assert_eq!(code(&output), 0, "{}", err(&output));
     let sheet = fs::read_to_string(place.path().join("sheet.html")).expect("it was written");
     assert!(sheet.contains("00:00–24:00 (24\u{202F}h)"));
+    assert!(sheet.contains("00:00–01:00, the busiest hour of the window"));
     assert!(
         out(&output).contains("windows 00:00–24:00"),
         "{}",
@@ -118,4 +119,87 @@ fn the_page_and_the_sheet_have_the_hours() {
     assert_eq!(code(&output), 0, "{}", err(&output));
     let page = fs::read_to_string(place.path().join("r/report.html")).expect("it was written");
     assert!(page.contains("id=\"windows\"") && place.path().join("r/windows.csv").exists());
+}
+
+/// The sheet of windows tests the load at which its step is to be taken, drained first; the exit code stays that of the hours.
+#[test]
+fn the_sheet_of_a_window_is_at_its_load() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    // Four requests at once: the array is nearly full at the stated load, and half so at half of it.
+    let slow = [
+        "--set",
+        "array.store.parallel=2",
+        "--set",
+        "run.duration=200ms",
+    ];
+    let day = "day.shape=[1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5]";
+    let completed = |sheet: &str| -> f64 {
+        let line = sheet
+            .lines()
+            .find(|line| line.contains("before,orders: I/Os completed"));
+        let cells: Vec<&str> = line.expect("a line").split(',').collect();
+        cells[4].parse().expect("a number")
+    };
+    let ask = |promise: &str, more: &[&str]| {
+        small_site(place.path(), promise);
+        let mut arguments = vec!["failover", "small.toml", "--outage", "A", "--quiet"];
+        arguments.extend(["--set", day, "--sheet", "sheet.html"]);
+        arguments.extend(slow);
+        arguments.extend(more);
+        let output = halfloom(place.path(), &arguments);
+        let rows = fs::read_to_string(place.path().join("sheet.csv")).unwrap_or_default();
+        (output, rows)
+    };
+    // Kept at half the load and not at the whole.
+    let between = r#"{ mean = "BETWEEN" }"#;
+    small_site(place.path(), r#"{ mean = "1s" }"#);
+    let arguments = [
+        "failover",
+        "small.toml",
+        "--outage",
+        "A",
+        "--windows",
+        "--each-hour",
+        "--quiet",
+        "--json",
+        "--set",
+        day,
+    ];
+    let output = halfloom(place.path(), &[&arguments[..], &slow].concat());
+    let json: serde_json::Value = serde_json::from_str(&out(&output)).expect("it is JSON");
+    let both = [0, 12].map(|hour| {
+        let rows = &json["windows"]["outages"][0]["hours"][hour]["rows"];
+        rows[0]["cells"][0]["value"]["value"]
+            .as_f64()
+            .expect("a figure")
+    });
+    assert!(both[0] > both[1], "{both:?}");
+    let middle = format!("{:.3}us", (both[0] + both[1]) / 2.0);
+    let (output, rows) = ask(&between.replace("BETWEEN", &middle), &["--windows=12"]);
+    assert_eq!(code(&output), 0, "{} {}", out(&output), err(&output));
+    assert!(
+        rows.contains("12:00–13:00, the busiest hour of the window"),
+        "{rows}"
+    );
+    assert!(
+        rows.contains("what is done, 1 of 2") && rows.contains("what is done, 2 of 2"),
+        "{rows}"
+    );
+    assert!(!rows.contains("expected to miss"), "{rows}");
+    let at_window = completed(&rows);
+    let (output, rows) = ask(&between.replace("BETWEEN", &middle), &[]);
+    assert_eq!(code(&output), 1);
+    assert!(
+        rows.contains("expected to miss: do not go on at this load"),
+        "{rows}"
+    );
+    let stated = completed(&rows);
+    assert!(
+        (0.4..0.6).contains(&(at_window / stated)),
+        "{at_window} {stated}"
+    );
+    // One hour too many is asked for: no exit 0, whatever the sheet says.
+    let (output, rows) = ask(&between.replace("BETWEEN", &middle), &["--windows=13"]);
+    assert_eq!(code(&output), 1);
+    assert!(!rows.is_empty());
 }

@@ -3,7 +3,7 @@
 use super::{maybe, names, to_text};
 use crate::render::sheet::{CAUTIONS, Sheet, SheetLine};
 
-/// One row for each expectation; `measured` and `good` are empty, for whoever tests. The cautions come first, what to take
+/// One row for each expectation; `measured`, `as_expected` and `promise_kept` are empty, for whoever tests. The cautions come first, what to take
 /// away before each step and its return after it.
 #[must_use]
 pub fn sheet_csv(sheet: &Sheet) -> String {
@@ -15,10 +15,12 @@ pub fn sheet_csv(sheet: &Sheet) -> String {
         "expected_low",
         "expected_high",
         "unit",
+        "range",
         "expected_words",
         "promised",
         "measured",
-        "good",
+        "as_expected",
+        "promise_kept",
     ]);
     let row = |step: usize, case: &str, line: &SheetLine| {
         vec![
@@ -29,8 +31,10 @@ pub fn sheet_csv(sheet: &Sheet) -> String {
             maybe(line.low),
             maybe(line.high),
             line.unit.clone(),
+            line.spread.clone(),
             line.words.clone(),
             line.promised.clone(),
+            String::new(),
             String::new(),
             String::new(),
         ]
@@ -38,7 +42,7 @@ pub fn sheet_csv(sheet: &Sheet) -> String {
     let said = |step: usize, case: &str, when: &str, what: &str, words: String| {
         let mut cells = vec![String::new(); header.len()];
         cells[0] = step.to_string();
-        for (at, text) in [(1, case), (2, when), (3, what), (7, &words)] {
+        for (at, text) in [(1, case), (2, when), (3, what), (8, &words)] {
             text.clone_into(&mut cells[at]);
         }
         cells
@@ -47,16 +51,23 @@ pub fn sheet_csv(sheet: &Sheet) -> String {
         .iter()
         .map(|caution| said(0, "healthy", "care", "read first", (*caution).to_owned()))
         .collect();
+    let missed = |step: usize, case: &str, misses: &[String]| {
+        let what = "expected to miss: do not go on at this load";
+        let words = misses.join("; ");
+        (!misses.is_empty()).then(|| said(step, case, "care", what, words))
+    };
+    rows.extend(missed(0, "healthy", &sheet.misses));
     rows.extend(sheet.before.iter().map(|line| row(0, "healthy", line)));
     for (index, step) in sheet.cases.iter().enumerate() {
         let (number, case) = (index + 1, &step.case.name);
-        rows.push(said(
-            number,
-            case,
-            "take away",
-            "what goes",
-            step.takes.clone(),
-        ));
+        rows.extend(missed(number, case, &step.misses));
+        if let Some(load) = &step.load {
+            rows.push(said(number, case, "care", "at the load of", load.clone()));
+        }
+        for (position, act) in step.takes.iter().enumerate() {
+            let what = format!("what is done, {} of {}", position + 1, step.takes.len());
+            rows.push(said(number, case, "take away", &what, act.clone()));
+        }
         rows.push(said(
             number,
             case,

@@ -2,6 +2,7 @@
 
 use crate::outcome::Report;
 use crate::render::chart::{self, Drawing, Format};
+use crate::render::sheet::Steps;
 use crate::render::{csv, json, png, sheet};
 use std::collections::BTreeSet;
 
@@ -122,10 +123,11 @@ const DATA: [(&str, Writer); 9] = [
     ("promises.csv", |report| csv::promises_csv(&report.matrix)),
     ("changes.csv", csv::mends_csv),
     ("test-sheet.html", |report| {
-        sheet::sheet_page(report, &sheet::sheet(report))
+        let steps = Steps::of(report.clone());
+        sheet::sheet_page(&steps, &sheet::sheet(&steps))
     }),
     ("test-sheet.csv", |report| {
-        csv::sheet_csv(&sheet::sheet(report))
+        csv::sheet_csv(&sheet::sheet(&Steps::of(report.clone())))
     }),
     ("directions.csv", csv::directions_csv),
     ("events.csv", csv::events_csv),

@@ -1,7 +1,7 @@
 //! The sheet as one page for printing: no script, no network, room to write in.
 
-use super::{CAUTIONS, Sheet, SheetLine};
-use crate::outcome::{Report, Verdict};
+use super::{CAUTIONS, Sheet, SheetLine, Steps};
+use crate::outcome::Verdict;
 use crate::render::number::{NONE, at_place, three};
 use crate::render::page::{escaped, policy_hash};
 use crate::render::words::{all_windows_words, clock, origin_line, windows_notes};
@@ -11,8 +11,8 @@ const STYLE: &str = include_str!("style.css");
 
 /// The whole page.
 #[must_use]
-pub fn sheet_page(report: &Report, sheet: &Sheet) -> String {
-    let origin = &report.origin;
+pub fn sheet_page(steps: &Steps, sheet: &Sheet) -> String {
+    let origin = &steps.origin;
     let title = format!("{}: acceptance test", origin.title);
     let cautions: String = CAUTIONS.iter().fold(String::new(), |mut out, said| {
         let _ = write!(out, "<li>{}</li>", escaped(said));
@@ -28,8 +28,12 @@ pub fn sheet_page(report: &Report, sheet: &Sheet) -> String {
     );
     let _ = write!(
         body,
-        "<section><h2>0 · With everything there</h2>\n<p>Go on only when all of this is so. A monitor that averages over minutes shows the lower end of a utilization; \
-         over 100\u{202F}% more is asked for than fits.</p>\n{}</section>\n",
+        "<section><h2>0 · With everything there</h2>\n<p>Go on only when the paths are as expected and every promise is kept. \
+         Another figure out of its range is a question to answer, not a reason to stop: most ranges are those of short runs of a \
+         model, and beside each stands what it is. A monitor that averages over minutes shows the lower end of a utilization; \
+         over 100\u{202F}% more is asked for than fits.</p>\n{}{}{}</section>\n",
+        load_line(sheet.load.as_deref()),
+        not_now(&sheet.misses, "Do not begin at this load."),
         table(&sheet.before)
     );
     for (index, step) in sheet.cases.iter().enumerate() {
@@ -49,22 +53,24 @@ pub fn sheet_page(report: &Report, sheet: &Sheet) -> String {
                 escaped(&step.links.join("; "))
             )
         };
+        let load = load_line(step.load.as_deref());
+        let missed = not_now(&step.misses, "Do not take this step at this load.");
         let _ = write!(
             body,
-            "<section class=\"step\"><h2>{} · {}</h2>\n<p><b>Take away:</b> {}</p>\n{nodes}{links}{}\
+            "<section class=\"step\"><h2>{} · {}</h2>\n{load}{missed}{}{nodes}{links}{}\
              <p class=\"back\"><span class=\"box\"></span> Everything back, and all paths as in step 0, at <span class=\"line\"></span></p></section>\n",
             index + 1,
             escaped(&step.case.name),
-            escaped(&step.takes),
+            acts(&step.takes),
             table(&step.lines)
         );
     }
     if sheet.cases.is_empty() {
         body.push_str(
-            "<section><p>No switch-over was simulated, so there is no step.</p></section>\n",
+            "<section><p>No switch-over was simulated, or no hour keeps every promise, so there is no step.</p></section>\n",
         );
     }
-    body.push_str(&when(report));
+    body.push_str(&when(steps));
     format!(
         "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
@@ -78,10 +84,46 @@ pub fn sheet_page(report: &Report, sheet: &Sheet) -> String {
     )
 }
 
+/// What is done, in order: a step of its own each where there are several.
+fn acts(takes: &[String]) -> String {
+    match takes {
+        [first, then @ ..] if !then.is_empty() => {
+            let mut out = format!(
+                "<ol class=\"acts\"><li>{}. Wait until nothing is under way on its paths.</li>",
+                escaped(first)
+            );
+            for what in then {
+                let _ = write!(out, "<li><b>Take away:</b> {}</li>", escaped(what));
+            }
+            out.push_str("</ol>\n");
+            out
+        }
+        _ => format!("<p><b>Take away:</b> {}</p>\n", escaped(&takes.concat())),
+    }
+}
+
+/// The load at which something is expected, where it is not the stated one.
+fn load_line(load: Option<&str>) -> String {
+    load.map_or_else(String::new, |load| {
+        format!("<p><b>At the load of</b> {}.</p>\n", escaped(load))
+    })
+}
+
+/// Promises that are not expected to be kept, as a caution.
+fn not_now(misses: &[String], so: &str) -> String {
+    if misses.is_empty() {
+        return String::new();
+    }
+    format!(
+        "<p class=\"miss\"><b>Expected to miss:</b> {}. {so}</p>\n",
+        escaped(&misses.join("; "))
+    )
+}
+
 /// The hours in which each step may be done, where they were looked for.
-fn when(report: &Report) -> String {
+fn when(steps: &Steps) -> String {
     let lasts = "A fabric out of service is the state “after” of its step for as long as it lasts.";
-    let Some(found) = &report.windows else {
+    let Some(found) = &steps.windows else {
         return format!(
             "<section><h2>When to do it</h2>\n<p>No hours were looked for (<code>--windows</code> does, from the <code>shape</code> of the work over a day). \
              Take the quietest. {lasts}</p></section>\n"
@@ -108,6 +150,11 @@ fn when(report: &Report) -> String {
             escaped(&open),
         );
     }
+    let at = if steps.loads.iter().any(|at| at.hour.is_some()) {
+        "Each step above is at the load of the busiest hour of its longest window; a step without one is not there: it has no hour."
+    } else {
+        "The steps above are at the stated load, which is that of the busiest hour of the day, not of these."
+    };
     let notes: String = windows_notes(found)
         .iter()
         .fold(String::new(), |mut out, note| {
@@ -115,7 +162,7 @@ fn when(report: &Report) -> String {
             out
         });
     format!(
-        "<section><h2>When to do it</h2>\n<p>Hours in which every promise judged is met with the step done, of an ordinary day with the load that the scenario states for each hour. {lasts}</p>\n\
+        "<section><h2>When to do it</h2>\n<p>Hours in which every promise judged is met with the step done, of an ordinary day with the load that the scenario states for each hour. {at} {lasts}</p>\n\
          <table class=\"lines\"><thead><tr><th>step</th><th>hours</th><th>undecided hours from</th><th>agreed window</th></tr></thead><tbody>\n{rows}</tbody></table>\n\
          <ul>{notes}</ul></section>\n"
     )
@@ -123,7 +170,7 @@ fn when(report: &Report) -> String {
 
 fn table(lines: &[SheetLine]) -> String {
     let mut out = String::from(
-        "<table class=\"lines\"><thead><tr><th>when</th><th>what</th><th>expected</th><th>promised</th><th>measured</th><th>good</th></tr></thead><tbody>\n",
+        "<table class=\"lines\"><thead><tr><th>when</th><th>what</th><th>expected</th><th>promised</th><th>measured</th><th>as expected</th><th>promise kept</th></tr></thead><tbody>\n",
     );
     let mut last = "";
     for line in lines {
@@ -135,10 +182,10 @@ fn table(lines: &[SheetLine]) -> String {
         last = line.when;
         let _ = writeln!(
             out,
-            "<tr{first}><td class=\"when\">{}</td><th scope=\"row\">{}</th><td class=\"exp\">{}</td><td class=\"pro{}\">{}</td><td class=\"blank\"></td><td class=\"tick\"><span class=\"box\"></span></td></tr>",
+            "<tr{first}><td class=\"when\">{}</td><th scope=\"row\">{}</th><td class=\"exp\">{}</td><td class=\"pro{}\">{}</td><td class=\"blank\"></td><td class=\"tick\"><span class=\"box\"></span></td><td class=\"tick kept\">{}</td></tr>",
             line.when,
             escaped(&line.what),
-            escaped(&expected(line)),
+            expected_cell(line),
             if line.promised.is_empty() {
                 " none"
             } else {
@@ -149,9 +196,23 @@ fn table(lines: &[SheetLine]) -> String {
             } else {
                 escaped(&line.promised)
             },
+            if line.promised.is_empty() {
+                ""
+            } else {
+                "<span class=\"box\"></span>"
+            },
         );
     }
     out.push_str("</tbody></table>\n");
+    out
+}
+
+/// What is expected, and what its range is.
+fn expected_cell(line: &SheetLine) -> String {
+    let mut out = escaped(&expected(line));
+    if !line.spread.is_empty() {
+        let _ = write!(out, "<small>{}</small>", escaped(&line.spread));
+    }
     out
 }
 
@@ -183,11 +244,17 @@ mod tests {
     use crate::render::sample::sample_report;
     use crate::render::sheet::sheet;
 
+    fn page_of(report: &crate::outcome::Report) -> String {
+        let steps = Steps::of(report.clone());
+        sheet_page(&steps, &sheet(&steps))
+    }
+
     #[test]
     fn the_page_has_every_caution_every_step_and_room_to_write() {
         let report = sample_report();
-        let sheet = sheet(&report);
-        let page = sheet_page(&report, &sheet);
+        let steps = Steps::of(report);
+        let sheet = sheet(&steps);
+        let page = sheet_page(&steps, &sheet);
         for said in CAUTIONS {
             assert!(page.contains(&escaped(said)), "{said}");
         }
@@ -210,10 +277,10 @@ mod tests {
     #[test]
     fn hours_stand_on_the_sheet_where_they_were_looked_for() {
         let mut report = sample_report();
-        let page = sheet_page(&report, &sheet(&report));
+        let page = page_of(&report);
         assert!(page.contains("No hours were looked for"));
         report.windows = Some(crate::render::sample::sample_windows());
-        let page = sheet_page(&report, &sheet(&report));
+        let page = page_of(&report);
         assert!(!page.contains("No hours were looked for"));
         assert!(
             page.contains("18:00–07:00 (13\u{202F}h)"),
@@ -227,7 +294,7 @@ mod tests {
         let mut report = sample_report();
         report.origin.title = "<script>alert(1)</script>".to_owned();
         report.switches[0].workloads[0].name = "\"><img>".to_owned();
-        let page = sheet_page(&report, &sheet(&report));
+        let page = page_of(&report);
         assert!(
             !page.contains("<script>") && !page.contains("<img>"),
             "not escaped"

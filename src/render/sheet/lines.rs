@@ -1,14 +1,20 @@
 //! The lines of a sheet, from a report.
 
-use crate::outcome::{Case, Estimated, MeasureKind, Report, Row, Steady, Switch};
+use crate::outcome::{
+    Case, Estimated, MeasureKind, Origin, Report, Row, Steady, Switch, Verdict, Windows,
+};
 use crate::render::number::{three, with_unit};
-use crate::render::words::{measure_name, row_scale, target_of, timer_words};
+use crate::render::words::{clock, measure_name, row_scale, target_of, timer_words};
 
 /// The whole sheet.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Sheet {
+    /// The load of what is true before any step: see [`SheetCase::load`].
+    pub load: Option<String>,
     /// What is true before any step.
     pub before: Vec<SheetLine>,
+    /// Promises that are not expected to be kept with everything there: see [`SheetCase::misses`].
+    pub misses: Vec<String>,
     /// The steps, one a case.
     pub cases: Vec<SheetCase>,
 }
@@ -18,8 +24,13 @@ pub struct Sheet {
 pub struct SheetCase {
     /// The case.
     pub case: Case,
-    /// What to take away, in words.
-    pub takes: String,
+    /// The load of this step, where it is not the stated one: `13:00–14:00, the busiest hour of the window`.
+    pub load: Option<String>,
+    /// What to do, in order: take away, or drain and then take away.
+    pub takes: Vec<String>,
+    /// Promises that are not expected to be kept, on the way or after it: `bookings: p99, at most 2 ms`. The
+    /// step is not to be taken at this load.
+    pub misses: Vec<String>,
     /// Nodes that go as a whole.
     pub nodes: Vec<String>,
     /// Links that go dark, both ends: `rack (4) to edge-A, 4 × 25GbE`.
@@ -43,9 +54,14 @@ pub struct SheetLine {
     pub high: Option<f64>,
     /// Expected, where it is no number: the states of the paths one after the other.
     pub words: String,
+    /// What the range is: `least to greatest of 3 runs`; empty where it needs no word.
+    pub spread: String,
     /// What was promised: `≤ 20 s`; empty where nothing was.
     pub promised: String,
 }
+
+/// The range of a time that is at most so long.
+const AT_MOST: &str = "at most";
 
 impl SheetLine {
     fn range(when: &'static str, what: String, unit: &str, low: f64, high: f64) -> Self {
@@ -56,8 +72,24 @@ impl SheetLine {
             low: Some(low),
             high: Some(high),
             words: String::new(),
+            spread: String::new(),
             promised: String::new(),
         }
+    }
+
+    /// A time between `low` and `high` seconds, in the unit that fits its size.
+    fn time(when: &'static str, what: String, (low, high): (f64, f64)) -> Self {
+        let (unit, scale) = match high {
+            long if long >= 1.0 => ("s", 1.0),
+            short if short < 1e-3 => ("µs", 1e6),
+            _ => ("ms", 1e3),
+        };
+        Self::range(when, what, unit, low * scale, high * scale)
+    }
+
+    fn of(mut self, spread: impl Into<String>) -> Self {
+        self.spread = spread.into();
+        self
     }
 
     fn words(when: &'static str, what: String, words: String) -> Self {
@@ -68,14 +100,79 @@ impl SheetLine {
             low: None,
             high: None,
             words,
+            spread: String::new(),
             promised: String::new(),
         }
     }
 }
 
-/// The sheet of a study: a step for each outage of which the switch-over was simulated.
+/// What a sheet is made of.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Steps {
+    /// What was asked.
+    pub origin: Origin,
+    /// One study, or one for each load at which some step is to be taken.
+    pub loads: Vec<AtLoad>,
+    /// The hours in which steps may be taken, where they were looked for.
+    pub windows: Option<Windows>,
+}
+
+/// A study at one load.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AtLoad {
+    /// The study.
+    pub report: Report,
+    /// The hour whose load it is; `None`: the stated load.
+    pub hour: Option<u32>,
+}
+
+impl Steps {
+    /// Those of one study at the stated load.
+    #[must_use]
+    pub fn of(report: Report) -> Self {
+        Self {
+            origin: report.origin.clone(),
+            windows: report.windows.clone(),
+            loads: vec![AtLoad { report, hour: None }],
+        }
+    }
+}
+
+/// The sheet of studies: a step for each outage of which the switch-over was simulated. Where there are several loads, each
+/// step begins with what is true before it at its own.
 #[must_use]
-pub fn sheet(report: &Report) -> Sheet {
+pub fn sheet(steps: &Steps) -> Sheet {
+    let mut whole: Option<Sheet> = None;
+    for at in &steps.loads {
+        let mut sheet = of_one(&at.report);
+        let load = at.hour.map(|hour| {
+            format!(
+                "{}–{}, the busiest hour of the window",
+                clock(hour),
+                clock(hour + 1)
+            )
+        });
+        for step in &mut sheet.cases {
+            step.load.clone_from(&load);
+        }
+        match &mut whole {
+            None => {
+                sheet.load = load;
+                whole = Some(sheet);
+            }
+            Some(first) => {
+                for mut step in sheet.cases {
+                    step.misses.splice(0..0, sheet.misses.iter().cloned());
+                    step.lines.splice(0..0, sheet.before.iter().cloned());
+                    first.cases.push(step);
+                }
+            }
+        }
+    }
+    whole.unwrap_or_default()
+}
+
+fn of_one(report: &Report) -> Sheet {
     let before = report.steady.first().map_or_else(Vec::new, |healthy| {
         let mut lines = paths("before", healthy);
         lines.extend(steady_lines("before", report, 0, healthy));
@@ -87,7 +184,37 @@ pub fn sheet(report: &Report) -> Sheet {
         .filter(|switch| switch.case.outage.is_some())
         .map(|switch| step(report, switch))
         .collect();
-    Sheet { before, cases }
+    Sheet {
+        load: None,
+        before,
+        misses: misses(report, 0, |row| !row.switching),
+        cases,
+    }
+}
+
+/// Promises that a case is not expected to keep, of the rows wanted.
+fn misses(report: &Report, column: usize, wanted: impl Fn(&Row) -> bool) -> Vec<String> {
+    let rows = report.matrix.rows.iter().filter(|row| wanted(row));
+    rows.filter_map(|row| {
+        let cell = row.cells.get(column).and_then(Option::as_ref)?;
+        let open = match cell.verdict {
+            Verdict::Met => return None,
+            Verdict::Missed => "",
+            Verdict::Undecided => " (undecided)",
+        };
+        let measure = measure_name(row.measure);
+        let target = target_of(row.measure, cell);
+        Some(format!("{}: {measure}, {target}{open}", row.workload))
+    })
+    .collect()
+}
+
+/// `least to greatest of 3 runs`; one run has no range.
+fn of_runs(runs: usize) -> String {
+    match runs {
+        0 | 1 => "one run".to_owned(),
+        many => format!("least to greatest of {many} runs"),
+    }
 }
 
 fn step(report: &Report, switch: &Switch) -> SheetCase {
@@ -120,15 +247,27 @@ fn step(report: &Report, switch: &Switch) -> SheetCase {
             })
             .collect()
     };
-    let said = switch.events.iter().find(|event| event.timer.is_none());
+    // What is done, not what comes of it: an event of no host, by no timer, up to the loss.
+    let acts = switch.events.iter().filter(|event| {
+        event.timer.is_none() && event.workload.is_none() && event.t_s <= LAST_ACT_S
+    });
+    let mut takes: Vec<String> = acts.map(|event| event.what.clone()).collect();
+    if takes.is_empty() {
+        takes.push(switch.case.name.clone());
+    }
     SheetCase {
-        takes: said.map_or_else(|| switch.case.name.clone(), |event| event.what.clone()),
+        load: None,
+        takes,
+        misses: column.map_or_else(Vec::new, |column| misses(report, column, |_| true)),
         nodes: after.map_or_else(Vec::new, |(index, _)| lost_in(index)),
         links: after.map_or_else(Vec::new, |(index, _)| dark(report, index)),
         case: switch.case.clone(),
         lines,
     }
 }
+
+/// The loss comes so long after the first thing done at the latest: a drain takes a second.
+const LAST_ACT_S: f64 = 1.0;
 
 /// What is to be seen once the parts are back, by the timers of the hosts.
 fn returning(report: &Report, switch: &Switch) -> Vec<SheetLine> {
@@ -138,17 +277,12 @@ fn returning(report: &Report, switch: &Switch) -> Vec<SheetLine> {
         let Some(back) = &work.back else { continue };
         let by: Vec<String> = back.by.split(" + ").map(timer_words).collect();
         let use_or_found = if back.manual { "found" } else { "in use" };
-        lines.push(SheetLine::range(
-            when,
-            format!(
-                "{}: all paths {use_or_found} again, after the part is back ({})",
-                work.name,
-                by.join(" + ")
-            ),
-            "s",
-            0.0,
-            back.s,
-        ));
+        let what = format!(
+            "{}: all paths {use_or_found} again, after the part is back ({})",
+            work.name,
+            by.join(" + ")
+        );
+        lines.push(SheetLine::time(when, what, (0.0, back.s)).of(AT_MOST));
         if back.manual {
             let what = format!("{}: paths that are back", work.name);
             let words = "stay unused until somebody fails them back: do that before the next step";
@@ -167,13 +301,9 @@ fn returning(report: &Report, switch: &Switch) -> Vec<SheetLine> {
     if let Some(healthy) = report.steady.first() {
         for work in healthy.workloads.iter().filter(|work| !work.saturated) {
             if let Some((low, high)) = work.all.mean_each_us {
-                lines.push(SheetLine::range(
-                    when,
-                    format!("{}: mean latency, as before the step", work.name),
-                    "ms",
-                    low * 1e-3,
-                    high * 1e-3,
-                ));
+                let what = format!("{}: mean latency, as before the step", work.name);
+                let line = SheetLine::time(when, what, (low * 1e-6, high * 1e-6));
+                lines.push(line.of(of_runs(healthy.replications as usize)));
             }
         }
     }
@@ -261,7 +391,7 @@ fn steady_lines(
         let all = &work.all;
         if let Some(mean) = all.mean_us {
             let what = format!("{}: mean latency", work.name);
-            lines.push(spread_of(when, what, all.mean_each_us, mean));
+            lines.push(spread_of(when, what, steady, all.mean_each_us, mean));
         }
         lines.push(ends(
             when,
@@ -280,7 +410,7 @@ fn steady_lines(
             (false, Some(figure), _) if matches!(row.measure, MeasureKind::Throughput) => {
                 ends(when, what, "MB/s", figure, 1.0)
             }
-            (false, Some(figure), _) => spread_of(when, what, each_of(steady, row), figure),
+            (false, Some(figure), _) => spread_of(when, what, steady, each_of(steady, row), figure),
             _ if cell.is_cut_off() => {
                 SheetLine::words(when, what, "cut off: nothing is completed".to_owned())
             }
@@ -313,17 +443,9 @@ fn steady_lines(
         .collect();
     parts.sort_by(|left, right| right.1.peak_percent.total_cmp(&left.1.peak_percent));
     for (part, used) in parts.into_iter().take(PARTS) {
-        let what = format!(
-            "{}: utilization of {}, mean to busiest 20 ms",
-            part.part, used.instance
-        );
-        lines.push(SheetLine::range(
-            when,
-            what,
-            "%",
-            used.mean_percent,
-            used.peak_percent,
-        ));
+        let what = format!("{}: utilization of {}", part.part, used.instance);
+        let line = SheetLine::range(when, what, "%", used.mean_percent, used.peak_percent);
+        lines.push(line.of("mean to busiest 20 ms"));
     }
     lines
 }
@@ -333,11 +455,13 @@ fn steady_lines(
 fn spread_of(
     when: &'static str,
     what: String,
+    steady: &Steady,
     each: Option<(f64, f64)>,
     figure: Estimated,
 ) -> SheetLine {
     match each {
-        Some((low, high)) => SheetLine::range(when, what, "ms", low * 1e-3, high * 1e-3),
+        Some((low, high)) => SheetLine::time(when, what, (low * 1e-6, high * 1e-6))
+            .of(of_runs(steady.replications as usize)),
         None => ends(when, what, "ms", figure, 1e-3),
     }
 }
@@ -370,9 +494,11 @@ fn ends(when: &'static str, what: String, unit: &str, figure: Estimated, scale: 
             format!("about {value} (too few runs for a range)"),
         );
     }
-    let low = figure.low.unwrap_or(figure.value) * scale;
-    let high = figure.high.unwrap_or(figure.value) * scale;
-    SheetLine::range(when, what, unit, low, high)
+    let Some((low, high)) = figure.low.zip(figure.high) else {
+        let value = figure.value * scale;
+        return SheetLine::range(when, what, unit, value, value).of(of_runs(1));
+    };
+    SheetLine::range(when, what, unit, low * scale, high * scale).of("95\u{202F}% interval")
 }
 
 fn promised(row: &Row, index: usize) -> String {
@@ -408,18 +534,16 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
         };
         let (low, high) = spread(work.longest_io_s.iter().copied());
         let what = format!("{}: longest I/O", work.name);
-        let mut line = SheetLine::range(when, what, "s", low, high);
+        let mut line =
+            SheetLine::time(when, what, (low, high)).of(of_runs(work.longest_io_s.len()));
         line.promised = of(MeasureKind::LongestIo);
         lines.push(line);
         let what = format!("{}: longest time without any completion", work.name);
-        let (unit, silence) = match work.longest_silence_s {
-            short if short < 1.0 => ("ms", short * 1e3),
-            long => ("s", long),
-        };
-        lines.push(SheetLine::range(when, what, unit, 0.0, silence));
+        lines.push(SheetLine::time(when, what, (0.0, work.longest_silence_s)).of(AT_MOST));
         #[allow(clippy::cast_precision_loss)]
         let (low, high) = spread(work.failed.iter().map(|failed| *failed as f64));
-        let mut line = SheetLine::range(when, format!("{}: failed I/Os", work.name), "", low, high);
+        let what = format!("{}: failed I/Os", work.name);
+        let mut line = SheetLine::range(when, what, "", low, high).of(of_runs(work.failed.len()));
         line.promised = of(MeasureKind::Failed);
         lines.push(line);
     }
@@ -442,7 +566,7 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
     }
     let what = "all as steady as it will be".to_owned();
     lines.push(match switch.settled_s {
-        Some(settled) => SheetLine::range(when, what, "s", 0.0, settled),
+        Some(settled) => SheetLine::time(when, what, (0.0, settled)).of(AT_MOST),
         None => SheetLine::words(when, what, format!("not within {:.0} s", switch.limit_s)),
     });
     lines
@@ -459,10 +583,103 @@ mod tests {
     use super::*;
     use crate::render::sample::sample_report;
 
+    /// The range of a time.
+    fn seconds(line: &SheetLine) -> (f64, f64) {
+        let scale = match line.unit.as_str() {
+            "s" => 1.0,
+            "ms" => 1e-3,
+            "µs" => 1e-6,
+            other => panic!("{other} is no time"),
+        };
+        (line.low.unwrap() * scale, line.high.unwrap() * scale)
+    }
+
+    #[test]
+    fn times_have_the_unit_of_their_size_and_one_run_has_no_range() {
+        let of = |high: f64| SheetLine::time("during", String::new(), (0.0, high));
+        for (high, unit, shown) in [(5.2, "s", 5.2), (0.25, "ms", 250.0), (42e-6, "µs", 42.0)] {
+            let line = of(high);
+            assert_eq!(line.unit, unit);
+            assert!((line.high.unwrap() - shown).abs() < 1e-9);
+        }
+        assert_eq!(of_runs(1), "one run");
+        let mut report = sample_report();
+        report.steady[0].replications = 1;
+        for work in &mut report.steady[0].workloads {
+            work.all.completed_iops.low = None;
+        }
+        let alone = of_one(&report).before;
+        let spreads = || alone.iter().map(|line| line.spread.as_str());
+        assert!(spreads().any(|spread| spread == "one run"));
+        assert!(spreads().all(|spread| !spread.contains("greatest")));
+    }
+
+    /// Steps that miss a promise say so; nothing else keeps anybody from going on.
+    #[test]
+    fn what_is_expected_to_miss_is_a_caution_of_its_step() {
+        let mut report = sample_report();
+        let column = |report: &Report| {
+            let case = report.switches[0].case.clone();
+            let cases = report.matrix.cases.iter();
+            cases
+                .clone()
+                .position(|own| *own == case)
+                .expect("it is judged")
+        };
+        let at = column(&report);
+        for row in &mut report.matrix.rows {
+            row.cells[at]
+                .iter_mut()
+                .for_each(|cell| cell.verdict = Verdict::Met);
+            row.cells[0]
+                .iter_mut()
+                .for_each(|cell| cell.verdict = Verdict::Met);
+        }
+        let sheet = of_one(&report);
+        assert!(sheet.misses.is_empty() && sheet.cases[0].misses.is_empty());
+        let row = report
+            .matrix
+            .rows
+            .iter_mut()
+            .find(|row| row.cells[at].is_some());
+        let row = row.expect("something is promised");
+        row.cells[at].as_mut().unwrap().verdict = Verdict::Missed;
+        let name = row.workload.clone();
+        let sheet = of_one(&report);
+        assert_eq!(sheet.cases[0].misses.len(), 1);
+        assert!(sheet.cases[0].misses[0].starts_with(&name));
+        let page = crate::render::sheet::sheet_page(&Steps::of(report), &sheet);
+        assert!(
+            page.contains("Expected to miss:</b> ")
+                && page.contains("Do not take this step at this load.")
+        );
+    }
+
+    /// A drain and the loss after it are two things to do.
+    #[test]
+    fn a_planned_loss_is_two_things_to_do() {
+        let mut report = sample_report();
+        let event = |t_s: f64, what: &str| crate::outcome::NamedEvent {
+            t_s,
+            what: what.to_owned(),
+            ..report.switches[0].events[0].clone()
+        };
+        let mut events = vec![event(0.0, "A drained"), event(1.0, "A lost")];
+        for event in &mut events {
+            (event.timer, event.workload) = (None, None);
+        }
+        report.switches[0].events = events;
+        let steps = Steps::of(report);
+        let sheet = sheet(&steps);
+        assert_eq!(sheet.cases[0].takes, ["A drained", "A lost"]);
+        let page = crate::render::sheet::sheet_page(&steps, &sheet);
+        assert!(page.contains("<li>A drained. Wait until nothing is under way on its paths.</li><li><b>Take away:</b> A lost</li>"));
+    }
+
     #[test]
     fn every_switch_over_is_a_step_with_before_during_and_after() {
         let report = sample_report();
-        let sheet = sheet(&report);
+        let sheet = of_one(&report);
         assert_eq!(sheet.cases.len(), report.switches.len());
         assert!(sheet.before.iter().all(|line| line.when == "before"));
         for step in &sheet.cases {
@@ -479,7 +696,7 @@ mod tests {
     #[test]
     fn what_is_expected_is_a_range_that_holds_the_figure() {
         let report = sample_report();
-        let sheet = sheet(&report);
+        let sheet = of_one(&report);
         let mut seen = 0;
         for line in sheet
             .before
@@ -498,13 +715,19 @@ mod tests {
         let mean = report.steady[0].workloads[0].all.mean_us.unwrap();
         let what = format!("{}: mean latency", report.steady[0].workloads[0].name);
         let line = sheet.before.iter().find(|line| line.what == what).unwrap();
-        assert!(line.low.unwrap() <= mean.value / 1e3 && mean.value / 1e3 <= line.high.unwrap());
+        let (low, high) = seconds(line);
+        assert!(low <= mean.value * 1e-6 && mean.value * 1e-6 <= high);
+        let runs = format!(
+            "least to greatest of {} runs",
+            report.steady[0].replications
+        );
+        assert_eq!(line.spread, runs);
     }
 
     #[test]
     fn every_step_names_the_links_whose_ports_are_to_be_disabled() {
         let report = sample_report();
-        for (index, step) in sheet(&report).cases.iter().enumerate() {
+        for (index, step) in of_one(&report).cases.iter().enumerate() {
             let side = step.case.lost.expect("a side is lost");
             assert!(!step.links.is_empty(), "step {index}");
             for link in &step.links {
@@ -519,7 +742,7 @@ mod tests {
     #[test]
     fn latencies_are_those_of_the_replications_of_their_own_case() {
         let report = sample_report();
-        let sheet = sheet(&report);
+        let sheet = of_one(&report);
         let row = report.matrix.rows.iter().find(|row| {
             !row.switching && matches!(row.measure, MeasureKind::Quantile(q) if q == 0.99)
         });
@@ -533,14 +756,15 @@ mod tests {
         let (low, high) = each_of(steady, row).expect("it has replications");
         let line = sheet.cases[0].lines.iter().find(|line| line.what == what);
         let line = line.expect("it is on the sheet");
-        assert_eq!((line.low, line.high), (Some(low * 1e-3), Some(high * 1e-3)));
+        let (least, greatest) = seconds(line);
+        assert!((least - low * 1e-6).abs() < 1e-12 && (greatest - high * 1e-6).abs() < 1e-12);
     }
 
     #[test]
     fn a_return_tells_when_paths_are_in_use_again_or_that_somebody_must_see_to_it() {
         let mut report = sample_report();
         let of = |report: &Report| -> String {
-            let step = sheet(report).cases.remove(0);
+            let step = of_one(report).cases.remove(0);
             let lines = step.lines.into_iter().filter(|line| line.when == "back");
             lines
                 .map(|line| format!("{} {:?} {}\n", line.what, line.high, line.words))
@@ -573,7 +797,7 @@ mod tests {
 
     #[test]
     fn promises_stand_beside_what_is_expected() {
-        let sheet = sheet(&sample_report());
+        let sheet = of_one(&sample_report());
         let promised: Vec<&SheetLine> = sheet.cases[0]
             .lines
             .iter()

@@ -184,8 +184,22 @@ pub fn hour_fullest(row: &HourRow) -> String {
     row.fullest.as_ref().map_or_else(String::new, |fullest| {
         let percent = three(fullest.peak_percent);
         let bound = bound_words(row.judged_by);
-        format!("{} {bound}{percent}{THIN}%", fullest.instance)
+        let mark = if is_nearly_full(row) {
+            ", nearly full"
+        } else {
+            ""
+        };
+        format!("{} {bound}{percent}{THIN}%{mark}", fullest.instance)
     })
+}
+
+/// A part that is asked for more than this in its busiest 20 ms is nearly full. A choice of this program.
+const NEARLY_FULL_PERCENT: f64 = 90.0;
+
+/// Whether some part is nearly full in an hour. Of an hour that a busier one answers for it is not known.
+fn is_nearly_full(row: &HourRow) -> bool {
+    let most = row.fullest.as_ref().map(|fullest| fullest.peak_percent);
+    row.judged_by != JudgedBy::BusierHour && most.is_some_and(|most| most > NEARLY_FULL_PERCENT)
 }
 
 /// The longest I/O of the way there, seconds: `0.004`, with `at most` where that is of a busier hour; nothing simulated:
@@ -232,6 +246,13 @@ pub fn windows_notes(found: &Windows) -> Vec<String> {
         "Each verdict is of one hour and has its own 95\u{202F}%. Nothing else may fail meanwhile: failover --during OUTAGE loses each part while an outage is in force."
             .to_owned(),
     );
+    let mut hours = found.outages.iter().flat_map(|outage| &outage.hours);
+    if hours.any(is_nearly_full) {
+        out.push(
+            "Nearly full: a part is asked for more than 90\u{202F}% of its busiest 20 ms, which leaves little for anything that was not foreseen."
+                .to_owned(),
+        );
+    }
     out.extend(found.notes.iter().map(|note| {
         let note = super::sentence(note);
         format!("{note}.")
@@ -260,5 +281,26 @@ mod tests {
         assert!(hour_fullest(quieter).contains("edge-B at least "));
         let own = by(JudgedBy::Simulated).expect("one of its own");
         assert!(!hour_fullest(own).contains("at ") && !hour_longest(own).contains("at "));
+    }
+
+    #[test]
+    fn an_hour_with_a_part_over_ninety_per_cent_is_marked_unless_a_busier_one_answers_for_it() {
+        let mut found = crate::render::sample::sample_windows();
+        let row = &mut found.outages[0].hours[0];
+        row.judged_by = JudgedBy::Simulated;
+        let marked = |row: &HourRow| hour_fullest(row).contains("nearly full");
+        let with = |row: &mut HourRow, percent: f64| {
+            let fullest = row.fullest.as_mut().expect("it has a fullest part");
+            fullest.peak_percent = percent;
+        };
+        with(row, 90.0);
+        assert!(!marked(row));
+        with(row, 90.1);
+        assert!(marked(row));
+        let notes = |found: &Windows| windows_notes(found).concat();
+        assert!(notes(&found).contains("Nearly full"));
+        let row = &mut found.outages[0].hours[0];
+        row.judged_by = JudgedBy::BusierHour;
+        assert!(!marked(row));
     }
 }
