@@ -97,7 +97,7 @@ fn the_page_and_the_sheet_have_the_hours() {
     assert_eq!(code(&output), 0, "{}", err(&output));
     let sheet = fs::read_to_string(place.path().join("sheet.html")).expect("it was written");
     assert!(sheet.contains("00:00–24:00 (24\u{202F}h)"));
-    assert!(sheet.contains("00:00–01:00, the busiest hour of the window"));
+    assert!(sheet.contains("00:00–01:00, the busiest hour of the window 00:00–24:00"));
     assert!(
         out(&output).contains("windows 00:00–24:00"),
         "{}",

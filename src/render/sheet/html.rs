@@ -1,5 +1,6 @@
 //! The sheet as one page for printing: no script, no network, room to write in.
 
+use super::lines::AT_MOST;
 use super::{CAUTIONS, Sheet, SheetLine, Steps};
 use crate::outcome::Verdict;
 use crate::render::number::{NONE, at_place, three};
@@ -210,8 +211,14 @@ fn table(lines: &[SheetLine]) -> String {
 /// What is expected, and what its range is.
 fn expected_cell(line: &SheetLine) -> String {
     let mut out = escaped(&expected(line));
-    if !line.spread.is_empty() {
-        let _ = write!(out, "<small>{}</small>", escaped(&line.spread));
+    // One number has no least and greatest, and `at most` is said already.
+    let spread = match &line.spread {
+        most if most == AT_MOST => String::new(),
+        runs if !out.contains(" to ") => runs.replace("least to greatest of", "in each of"),
+        other => other.clone(),
+    };
+    if !spread.is_empty() {
+        let _ = write!(out, "<small>{}</small>", escaped(&spread));
     }
     out
 }
@@ -230,7 +237,9 @@ fn expected(line: &SheetLine) -> String {
         }
     };
     let (low, high) = (shown(low), shown(high));
-    let number = if low == high {
+    let number = if line.spread == AT_MOST {
+        format!("at most {high}")
+    } else if low == high {
         low
     } else {
         format!("{low} to {high}")

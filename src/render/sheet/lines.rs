@@ -4,7 +4,7 @@ use crate::outcome::{
     Case, Estimated, MeasureKind, Origin, Report, Row, Steady, Switch, Verdict, Windows,
 };
 use crate::render::number::{three, with_unit};
-use crate::render::words::{clock, measure_name, row_scale, target_of, timer_words};
+use crate::render::words::{clock, measure_name, row_scale, target_of, timer_words, window_words};
 
 /// The whole sheet.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -61,7 +61,7 @@ pub struct SheetLine {
 }
 
 /// The range of a time that is at most so long.
-const AT_MOST: &str = "at most";
+pub(super) const AT_MOST: &str = "at most";
 
 impl SheetLine {
     fn range(when: &'static str, what: String, unit: &str, low: f64, high: f64) -> Self {
@@ -145,15 +145,18 @@ pub fn sheet(steps: &Steps) -> Sheet {
     let mut whole: Option<Sheet> = None;
     for at in &steps.loads {
         let mut sheet = of_one(&at.report);
-        let load = at.hour.map(|hour| {
-            format!(
-                "{}–{}, the busiest hour of the window",
-                clock(hour),
-                clock(hour + 1)
-            )
-        });
+        let load = at
+            .hour
+            .map(|hour| format!("{}–{}", clock(hour), clock(hour + 1)));
         for step in &mut sheet.cases {
-            step.load.clone_from(&load);
+            let outages = steps.windows.iter().flat_map(|found| &found.outages);
+            let window = outages
+                .filter(|found| found.case == step.case)
+                .find_map(|found| found.longest);
+            step.load = load.as_ref().zip(window).map(|(load, window)| {
+                let window = window_words(&window);
+                format!("{load}, the busiest hour of the window {window}")
+            });
         }
         match &mut whole {
             None => {
