@@ -9,7 +9,7 @@ use super::frame::{Plotted, Sheet, foot, look};
 use super::margin::{self, Margin, Named};
 use super::palette::Role;
 use super::place::{Wish, spread};
-use super::text::{bare, fit, room, sig, wrap_at_most};
+use super::text::{bare, fit, room, sig, wrap, wrap_at_most};
 use super::{Drawing, Format};
 
 /// Points of the curve of the load.
@@ -203,7 +203,8 @@ fn plot(
         .filter_map(|case| case.holds_factor)
         .fold(0.0_f64, f64::max);
     let high = most.max(proven.min(most * 1.25));
-    let (top, low) = (sheet.top + em * 3.6, sheet.top + body - em * 3.3);
+    let more = em * UP_LINE * (up_lines(sheet).len() - 1) as f64;
+    let (top, low) = (sheet.top + em * 3.6 + more, sheet.top + body - em * 3.3);
     Plot {
         x,
         y: Scale::linear((0.0, high * 1.08), (low, top)),
@@ -214,6 +215,15 @@ fn plot(
         under: low + rows as f64 * em * BREAK_ROW,
         span,
     }
+}
+
+/// Height of a line of the words over the upright axis, in letters.
+const UP_LINE: f64 = 1.25;
+
+/// The words over the upright axis, in as many lines as they need.
+fn up_lines(sheet: &Sheet) -> Vec<String> {
+    let up = "times the load of the first day, of the work that grows fastest";
+    wrap(up, sheet.em, true, sheet.right() - sheet.side)
 }
 
 fn grid(sheet: &mut Sheet, plot: &Plot, plan: &GrowthPlan, days: &Days) {
@@ -232,15 +242,16 @@ fn grid(sheet: &mut Sheet, plot: &Plot, plan: &GrowthPlan, days: &Days) {
         let at = (x, plot.low + em * 1.3);
         sheet.label(at, &text, Face::Plain, Anchor::Middle, Role::Mute);
     }
-    let up = "times the load of the first day, of the work that grows fastest";
     let across = format!("years (from {})", plan.from);
-    for (text, x, y) in [
-        (up, sheet.side, plot.top - em * 2.4),
-        (&across, plot.left, plot.under + em * 2.7),
-    ] {
-        let text = fit(text, em, true, sheet.right() - x);
-        sheet.label((x, y), &text, Face::Bold, Anchor::Start, Role::Ink);
+    let lines = up_lines(sheet);
+    let above = plot.top - em * (2.4 + UP_LINE * (lines.len() - 1) as f64);
+    for (index, text) in lines.iter().enumerate() {
+        let at = (sheet.side, above + em * UP_LINE * index as f64);
+        sheet.label(at, text, Face::Bold, Anchor::Start, Role::Ink);
     }
+    let at = (plot.left, plot.under + em * 2.7);
+    let text = fit(&across, em, true, sheet.right() - at.0);
+    sheet.label(at, &text, Face::Bold, Anchor::Start, Role::Ink);
 }
 
 /// The first days of years, as many as there is room for.

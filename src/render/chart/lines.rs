@@ -7,7 +7,7 @@ use super::canvas::{Anchor, Face, Mark, Pen};
 use super::frame::{Plotted, Sheet, foot};
 use super::margin::{self, Margin, Named};
 use super::palette::Role;
-use super::text::{bare, fit, room};
+use super::text::{bare, fit, room, wrap};
 use super::{Drawing, Format};
 
 /// A point, its interval, and whether it is drawn hollow.
@@ -27,6 +27,8 @@ pub(super) struct Line {
     pub(super) role: Role,
     pub(super) mark: Mark,
     pub(super) dots: Vec<Dot>,
+    /// Where a mark stands on the lower axis, and its word.
+    pub(super) foot: Option<(f64, &'static str)>,
 }
 
 /// A whole plot.
@@ -96,6 +98,7 @@ pub(super) fn draw(
     for (index, line) in chart.lines.iter().enumerate() {
         one(&mut sheet, &plot, index, line);
     }
+    foots(&mut sheet, &plot, chart);
     names(&mut sheet, &plot, chart);
     sheet.finish(&chart.id, body, description, Plotted::Yes)
 }
@@ -128,7 +131,8 @@ fn plot(sheet: &Sheet, chart: &Lines, body: f64) -> Plot {
     };
     let left = sheet.side + room(&bare(high * 1.3), em, false).max(em * 3.2) + em * 0.6;
     let right = sheet.right() - beside;
-    let (top, low_end) = (sheet.top + em * 2.2, sheet.top + body - em * 3.3);
+    let top = sheet.top + em * 2.2 + more_lines(sheet, &chart.up);
+    let low_end = sheet.top + body - em * 3.3 - more_lines(sheet, &chart.across);
     let most = dots().map(|dot| dot.x).fold(0.0, f64::max);
     let span = if chart.words.is_empty() {
         (0.0, most * 1.04)
@@ -147,6 +151,19 @@ fn plot(sheet: &Sheet, chart: &Lines, body: f64) -> Plot {
         right,
         low: low_end,
     }
+}
+
+/// Height of a line of an axis' words, in letters.
+const LINE: f64 = 1.25;
+
+/// The words of an axis, in as many lines as they need.
+fn axis_lines(sheet: &Sheet, text: &str) -> Vec<String> {
+    wrap(text, sheet.em, true, sheet.right() - sheet.side)
+}
+
+/// How much more room the words of an axis need than one line.
+fn more_lines(sheet: &Sheet, text: &str) -> f64 {
+    (axis_lines(sheet, text).len() - 1) as f64 * LINE * sheet.em
 }
 
 fn grid(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
@@ -177,14 +194,14 @@ fn grid(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
         let at = (x, plot.low + em * 1.3);
         sheet.label(at, &text, Face::Plain, Anchor::Middle, Role::Mute);
     }
-    let (up, across) = (chart.up.as_str(), chart.across.as_str());
-    let space = sheet.right() - sheet.side;
-    for (text, at) in [
-        (up, (sheet.side, plot.top - em * 1.1)),
-        (across, (plot.left, plot.low + em * 2.7)),
-    ] {
-        let text = fit(text, em, true, space - at.0);
-        sheet.label(at, &text, Face::Bold, Anchor::Start, Role::Ink);
+    let up = axis_lines(sheet, &chart.up);
+    let across = axis_lines(sheet, &chart.across);
+    let above = plot.top - em * (1.1 + LINE * (up.len() - 1) as f64);
+    for (lines, first) in [(up, above), (across, plot.low + em * 2.7)] {
+        for (index, text) in lines.iter().enumerate() {
+            let at = (sheet.side, first + em * LINE * index as f64);
+            sheet.label(at, text, Face::Bold, Anchor::Start, Role::Ink);
+        }
     }
 }
 
@@ -210,6 +227,27 @@ fn one(sheet: &mut Sheet, plot: &Plot, index: usize, line: &Line) {
     }
 }
 
+/// A short upright from the lower axis at the foot of a line, with its word; one above the other.
+fn foots(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
+    let em = sheet.em;
+    for (index, line) in chart.lines.iter().enumerate() {
+        let Some((value, word)) = line.foot.filter(|(value, _)| value.is_finite()) else {
+            continue;
+        };
+        let x = plot.x.place(value);
+        let top = plot.low - em * (0.9 + 1.1 * index as f64);
+        sheet
+            .canvas
+            .line([(x, plot.low), (x, top)], Pen::new(line.role, em * 0.2));
+        let (at, anchor) = if x + em * 0.3 + room(word, em, false) > plot.right {
+            (x - em * 0.3, Anchor::End)
+        } else {
+            (x + em * 0.3, Anchor::Start)
+        };
+        sheet.label((at, top + em * 0.7), word, Face::Plain, anchor, line.role);
+    }
+}
+
 fn names(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
     let all: Vec<Named> = chart
         .lines
@@ -226,7 +264,7 @@ fn names(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
         right: plot.right,
         top: plot.top,
         low: plot.low,
-        under: plot.low,
+        under: plot.low + more_lines(sheet, &chart.across),
     };
     margin.names(sheet, &all);
 }

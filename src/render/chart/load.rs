@@ -1,6 +1,7 @@
 //! Latency (or throughput) against load, one line a case, with the promise and the ends that are proven.
 
-use crate::outcome::{CaseHeadroom, Headroom, LoadRow, MeasureKind};
+use crate::outcome::{CaseHeadroom, Cell, Headroom, LoadRow, MeasureKind};
+use crate::render::number::{Scale, with_unit};
 use crate::render::words::{counted_met, counted_missed, measure_name};
 
 use super::frame::look;
@@ -13,14 +14,29 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
     let wanted = first.points.first()?.rows.get(promise)?;
     let (workload, measure) = (&wanted.workload, wanted.measure);
     let latency = measure != MeasureKind::Throughput;
-    let scale = if latency { 1e-3 } else { 1.0 };
+    let own = |row: &&LoadRow| row.workload == *workload && row.measure == measure;
+    let all = headroom.cases.iter().flat_map(|case| &case.points);
+    let cells: Vec<&Cell> = all
+        .filter_map(|point| Some(&point.rows.iter().find(own)?.cell))
+        .collect();
+    // Below today's load a promised throughput shrinks with it: the line is the promise as it stands.
+    let promised = cells.iter().map(|cell| cell.target).fold(0.0, f64::max);
+    let values = cells
+        .iter()
+        .filter_map(|cell| cell.value.map(|figure| figure.value));
+    let shown = Scale::of(wanted.cell.unit, values.chain([promised]));
+    let scale = 1.0 / shown.divisor;
     let lines: Vec<Line> = headroom
         .cases
         .iter()
         .map(|case| line(headroom, case, workload, measure, scale))
         .collect();
     let name = format!("{workload} {}", measure_name(measure));
-    let unit = if latency { "ms (log scale)" } else { "MB/s" };
+    let unit = if latency {
+        format!("{} (log scale)", shown.unit)
+    } else {
+        shown.unit.to_owned()
+    };
     let chart = Lines {
         id: format!("load-{promise}"),
         across: format!(
@@ -32,11 +48,15 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
         log: latency,
         lines,
         promise: Some((
-            wanted.cell.target * scale,
-            format!("promise: {}", target(&wanted.cell.target_text)),
+            promised * scale,
+            if latency {
+                format!("promise: {}", with_unit(&shown.three(promised), shown.unit))
+            } else {
+                format!("promise: {}", target(&wanted.cell.target_text))
+            },
         )),
     };
-    let description = description(headroom, &name, &chart, unit);
+    let description = description(headroom, &name, &chart, &unit);
     lines::draw(
         &headroom.origin,
         format,
@@ -88,6 +108,7 @@ fn line(
         role,
         mark,
         dots,
+        foot: case.knee.map(|knee| (knee * times(headroom), "knee")),
     }
 }
 

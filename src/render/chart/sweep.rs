@@ -214,6 +214,7 @@ fn over_one(
                 role,
                 mark,
                 dots,
+                foot: None,
             }
         })
         .collect();

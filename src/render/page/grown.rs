@@ -11,7 +11,7 @@ use crate::outcome::{
 use crate::render::chart::{Format, growth_curve, load_curve, part_bars};
 use crate::render::number::{NONE, as_written, is_over, three, three_down, three_up, with_unit};
 use crate::render::words::{
-    Flag, counted, counted_met, counted_missed, growth_unit, measure_name, proven_sentence,
+    Flag, counted, counted_met, counted_missed, growth_unit, listed, measure_name, proven_sentence,
     stopped_words, switch_remark, switch_sentence, switch_value, target_of, verdict_word,
 };
 use std::fmt::Write as _;
@@ -78,7 +78,11 @@ pub fn headroom_page(found: &Headroom) -> String {
 /// `Every promise is proven to hold at 2.94 times today's load healthy, and at 2.48 with A lost.`
 fn short_answer(found: &Headroom) -> String {
     let healthy = found.cases.iter().find(|case| case.case.outage.is_none());
-    let worst = worst_outage(found);
+    let outages = || found.cases.iter().filter(|case| case.case.outage.is_some());
+    let named: Vec<&CaseHeadroom> = match outages().count() {
+        0..=3 => outages().collect(),
+        _ => worst_outage(found).into_iter().collect(),
+    };
     let said = |case: &CaseHeadroom| {
         let name = case.case.outage.as_ref().map_or_else(
             || "healthy".to_owned(),
@@ -99,8 +103,12 @@ fn short_answer(found: &Headroom) -> String {
             },
         )
     };
-    let all: Vec<String> = healthy.into_iter().chain(worst).map(said).collect();
-    format!("Every promise is proven to hold {}.", all.join(", and "))
+    let all: Vec<String> = healthy.into_iter().chain(named).map(said).collect();
+    let least = match outages().count() {
+        0..=3 => String::new(),
+        more => format!(", the least of {more} outages"),
+    };
+    format!("Every promise is proven to hold {}{least}.", listed(&all))
 }
 
 /// The outage with the least proven load.

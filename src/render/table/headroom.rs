@@ -1,7 +1,7 @@
 //! The answer to "how far can the work grow" as text.
 
-use super::align::{Aligned, with_ends};
-use crate::outcome::{CaseHeadroom, Headroom, LoadPoint, PartLoad, Purpose};
+use super::align::{Aligned, with_ends, wrapped};
+use crate::outcome::{CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpose, Verdict};
 use crate::render::number::{NONE, Scale, as_written, count, three};
 use crate::render::words::{
     counted, counted_met, counted_missed, measure_name, origin_line, proven_sentence,
@@ -137,8 +137,18 @@ fn points(case: &CaseHeadroom, headroom: &Headroom) -> String {
     for (row, scale) in first.rows.iter().zip(&scales) {
         let target = as_written(&row.cell.target_text);
         let name = measure_name(row.measure);
+        let shrinks = case.points.iter().any(|point| {
+            let cells = point
+                .rows
+                .iter()
+                .filter(|own| own.workload == row.workload && own.measure == row.measure);
+            cells
+                .map(|own| own.cell.target)
+                .any(|other| other < 0.999 * promised(case, row))
+        });
+        let shrinks = if shrinks { ", below 1 times that" } else { "" };
         table = table.number(&format!(
-            "{} {name}, {} (promise {target})",
+            "{} {name}, {} (promise {target}{shrinks})",
             row.workload, scale.unit
         ));
     }
@@ -155,7 +165,51 @@ fn points(case: &CaseHeadroom, headroom: &Headroom) -> String {
         cells.push(format!("{word}{cut}"));
         table.row(cells);
     }
-    table.text(&format!("Loads that were run, {}", case.case.name))
+    let mut out = table.text(&format!("Loads that were run, {}", case.case.name));
+    if let Some(said) = counted_words(case) {
+        out.push_str(&wrapped(&said, 96));
+        out.push('\n');
+    }
+    out
+}
+
+/// The promise of a row as it stands at today's load and above.
+fn promised(case: &CaseHeadroom, row: &LoadRow) -> f64 {
+    let rows = case.points.iter().flat_map(|point| &point.rows);
+    rows.filter(|own| own.workload == row.workload && own.measure == row.measure)
+        .map(|own| own.cell.target)
+        .fold(0.0, f64::max)
+}
+
+/// Where the interval shown and the verdict seem not to go together, what the verdict goes by.
+fn counted_words(case: &CaseHeadroom) -> Option<String> {
+    let odd = |row: &LoadRow| {
+        let cell = &row.cell;
+        let (low, high) = cell.value?.ends()?;
+        let against = match cell.verdict {
+            Verdict::Met => high > cell.target,
+            Verdict::Missed => low < cell.target,
+            Verdict::Undecided => low > cell.target || high < cell.target,
+        };
+        (against && cell.above_share.is_some()).then_some(())
+    };
+    let point = case
+        .points
+        .iter()
+        .find(|point| point.rows.iter().any(|row| odd(row).is_some()))?;
+    let row = point.rows.iter().find(|row| odd(row).is_some())?;
+    let (share, allowed) = (row.cell.above_share?, row.cell.above_allowed?);
+    Some(format!(
+        "Verdicts of percentiles go by the I/Os counted above the target, not by the interval shown: at {} {} % of \
+         {} are above {}, where {} % may be, and the one-sided bounds on that share (95 % for a pilot, for a proof \
+         its part of the 5 %) make it {}.",
+        three(point.factor),
+        three(100.0 * share),
+        row.workload,
+        as_written(&row.cell.target_text),
+        three(100.0 * allowed),
+        verdict_word(row.cell.verdict)
+    ))
 }
 
 fn figures(point: &LoadPoint, scales: &[Scale]) -> Vec<String> {

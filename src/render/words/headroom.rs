@@ -70,7 +70,29 @@ pub fn proven_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let mut out = proven(case, headroom);
     out.push_str(&floor_sentence(case, headroom));
     out.push_str(&length_sentence(case, headroom));
+    out.push_str(&busiest_sentence(case, headroom));
     out
+}
+
+/// Why promises are proven to hold at a load at which a part is full in its busiest moment.
+fn busiest_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
+    let place = headroom.cases.iter().position(|own| own.case == case.case);
+    let (Some(met), Some(index)) = (case.met, place) else {
+        return String::new();
+    };
+    let peak = |part: &crate::outcome::PartUse| Some(part.cases.get(index)?.as_ref()?.peak_percent);
+    let most = headroom.parts.iter().filter_map(peak).fold(0.0, f64::max);
+    if most <= 0.0 || 100.0 / most > met {
+        return String::new();
+    }
+    let mean = case.saturation.map_or_else(String::new, |factor| {
+        format!(", and on the mean from {}", counted(headroom, factor))
+    });
+    format!(
+        " By arithmetic the fullest part is full in its busiest 20 ms from {} on{mean}: what does not fit into such \
+         a moment waits for the next, within the promise.",
+        counted_met(headroom, 100.0 / most)
+    )
 }
 
 /// That a search was stopped before its end; nothing where it was not.
