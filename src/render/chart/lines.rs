@@ -227,7 +227,7 @@ fn one(sheet: &mut Sheet, plot: &Plot, index: usize, line: &Line) {
     }
 }
 
-/// A short upright from the lower axis at the foot of a line, with its word; one above the other.
+/// A short upright near the lower axis at the foot of a line, with its word; one above the other.
 fn foots(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
     let em = sheet.em;
     for (index, line) in chart.lines.iter().enumerate() {
@@ -236,9 +236,10 @@ fn foots(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
         };
         let x = plot.x.place(value);
         let top = plot.low - em * (0.9 + 1.1 * index as f64);
-        sheet
-            .canvas
-            .line([(x, plot.low), (x, top)], Pen::new(line.role, em * 0.2));
+        sheet.canvas.line(
+            [(x, top + em * 0.8), (x, top)],
+            Pen::new(line.role, em * 0.2),
+        );
         let (at, anchor) = if x + em * 0.3 + room(word, em, false) > plot.right {
             (x - em * 0.3, Anchor::End)
         } else {

@@ -93,12 +93,15 @@ fn sentence(comparison: &Comparison, design: usize) -> String {
     )
 }
 
-/// `bookings p99 A lost, missed → met.`; that none changes; nothing where nothing was promised.
+/// `bookings p99 A lost, missed → met.`; that none changes; or that nothing was promised.
 fn verdict_changes(comparison: &Comparison, design: usize) -> String {
     let (Some(first), Some(own)) = (comparison.designs.first(), comparison.designs.get(design))
     else {
         return String::new();
     };
+    if first.matrix.rows.is_empty() && own.matrix.rows.is_empty() {
+        return "nothing is promised, so there is no verdict.".to_owned();
+    }
     let mut changes = Vec::new();
     for row in &first.matrix.rows {
         for (index, case) in first.matrix.cases.iter().enumerate() {

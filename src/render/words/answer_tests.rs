@@ -102,3 +102,51 @@ fn growth_is_rounded_down_and_just_full_is_full() {
         assert!(said.contains(words), "{factor}: {said}");
     }
 }
+
+/// Where nothing is promised there is no verdict, and no word of one.
+#[test]
+fn where_nothing_is_promised_no_verdict_is_spoken_of() {
+    let mut report = sample_report();
+    report.matrix.rows.clear();
+    report
+        .steady
+        .iter_mut()
+        .for_each(|steady| steady.saturated = false);
+    let answer = answer(&report);
+    assert_eq!(answer.flag, Flag::Unasked);
+    let all = [
+        &answer.headline,
+        &answer.holds,
+        &answer.cause,
+        &answer.mend,
+        &answer.sure,
+    ];
+    let said: String = all.iter().map(|prose| prose.plain()).collect();
+    assert!(said.contains("No promise was stated"), "{said}");
+    assert!(
+        said.contains("Nothing was promised, so nothing was found"),
+        "{said}"
+    );
+    assert!(said.contains("The figures rest on"), "{said}");
+    for word in ["verdict", "met", "Nothing to change"] {
+        let whole = said
+            .split(|c: char| !c.is_alphabetic())
+            .any(|own| own == word);
+        assert!(
+            !whole && !said.contains("Nothing to change"),
+            "{word}: {said}"
+        );
+    }
+}
+
+/// Without a simulated change, what would simulate one is said.
+#[test]
+fn where_no_remedy_was_simulated_the_option_that_does_is_named() {
+    let mut report = sample_report();
+    report.mends.clear();
+    let said = answer(&report).mend.plain();
+    assert!(
+        said.starts_with("No remedy was simulated: failover --mends"),
+        "{said}"
+    );
+}

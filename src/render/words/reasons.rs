@@ -135,7 +135,9 @@ pub(super) fn mend(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -
             .then_tight(result(report, mend, worst))
             .text("every promise judged is met.")
             .then(next_limit(mend)),
-        (_, None) if mends.is_empty() => Prose::new().text("No remedy was simulated."),
+        (_, None) if mends.is_empty() => Prose::new().text(
+            "No remedy was simulated: failover --mends proposes some, and simulates them and each [[variant]].",
+        ),
         (_, None) => not_enough(report, worst),
     }
 }
@@ -192,12 +194,18 @@ fn nothing_needed(report: &Report) -> Prose {
     };
     let case = report.matrix.cases.iter().find(|c| c.name == growth.case);
     let state = case.map_or_else(|| growth.case.clone(), with_case);
+    let (first, load) = if report.matrix.rows.is_empty() {
+        let first = "Nothing was promised, so nothing was found that would have to change. ";
+        (first, "today’s load")
+    } else {
+        ("Nothing to change at today’s load. ", "that")
+    };
     let mut out = Prose::new()
-        .text("Nothing to change at today’s load. ")
+        .text(first)
         .text(match times(growth.factor).as_str() {
             "1" => format!("One part is just full, {state}: "),
             factor => {
-                format!("By arithmetic, the first part is full at {factor} times that, {state}: ")
+                format!("By arithmetic, the first part is full at {factor} times {load}, {state}: ")
             }
         })
         .name(&growth.part);
@@ -303,8 +311,13 @@ fn guesses(report: &Report, worst: Option<(usize, usize)>) -> Prose {
         });
     }
     let rest = guessed.len().saturating_sub(GUESSES_SHOWN);
+    let what = if report.matrix.rows.is_empty() {
+        "The figures rest"
+    } else {
+        "The verdict rests"
+    };
     let mut out = Prose::new().text(format!(
-        "The verdict rests on {}: ",
+        "{what} on {}: ",
         plural_of(guessed.len(), "guess", "guesses")
     ));
     for (index, row) in guessed.iter().take(GUESSES_SHOWN).enumerate() {
