@@ -168,14 +168,9 @@ pub fn read(
     }
     let mut traces = Vec::new();
     let site = understand(&ctx, &root, files, &mut traces);
-    let (variants, steps) = match &site {
-        Some(site) if !ctx.has_errors() => {
-            let variants = variants(&ctx, &root, files);
-            let growth = site.growth.as_ref();
-            (variants, growth::steps(&ctx, &root, files, growth))
-        }
-        _ => (Vec::new(), Vec::new()),
-    };
+    let variants = variants(&ctx, &root, files);
+    let growth = site.as_ref().and_then(|site| site.growth.as_ref());
+    let steps = growth::steps(&ctx, &root, files, growth);
     match site {
         Some(mut site) if !ctx.has_errors() => {
             site.variants = variants;
@@ -334,6 +329,7 @@ fn understand(
         .unwrap_or_else(|| title_of(ctx.file));
     let run = control::run(&top);
     let timers = timers::global(&top);
+    let before = ctx.errors();
     let names = Names::read(&top);
     let chassis = parts::chassis(&top, &names);
     let hosts = parts::hosts(&top, &names, &chassis, &timers, &work::plain_only(&names));
@@ -349,6 +345,7 @@ fn understand(
         },
     );
     let switches = delays(ctx, raw_switches, &links);
+    let built = ctx.errors() == before;
     let shapes = day::Shapes::read(&top, &names);
     let workloads = work::workloads(ctx, (&names, &shapes), &links, files, traces);
     let groups = fate::groups(&top);
@@ -361,11 +358,12 @@ fn understand(
     for key in ["variant", "step", "growth"] {
         top.entry(key);
     }
-    if ctx.has_errors() {
-        top.finish();
-        return None;
-    }
-    let growth = growth::growth(&top, &names, &hosts, &workloads);
+    let sound = !ctx.has_errors();
+    let growth = if sound {
+        growth::growth(&top, &names, &hosts, &workloads)
+    } else {
+        None
+    };
     let site = Site {
         title,
         run,
@@ -388,9 +386,21 @@ fn understand(
         variants: Vec::new(),
         assumptions: sorted(ctx.assumptions.take()),
     };
-    check_whole(&top, &names, &site, &groups);
+    if sound {
+        check_whole(&top, &names, &site, &groups);
+    } else if built && whole::is_small(&site) {
+        // The parts are known, whatever else is wrong: names of them can be looked up.
+        named_parts(&top, &site, &groups);
+    }
     top.finish();
-    Some(site)
+    sound.then_some(site)
+}
+
+/// Names in groups, outages and events that no part of the site has.
+fn named_parts(top: &Cursor<'_, '_>, site: &Site, groups: &[fate::Group]) {
+    let parts = crate::topology::part_names(site);
+    events::unmatched(top, &site.outages, groups, &parts);
+    fate::clashes(top, groups, &site.outages, &parts);
 }
 
 /// The name of a scenario that states none: that of its file.
@@ -475,9 +485,7 @@ fn check_whole(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site, groups: &[f
     whole::routes(top, names, site);
     whole::teams(top, names, site);
     whole::cycles(top, names, site);
-    let parts = crate::topology::part_names(site);
-    events::unmatched(top, &site.outages, groups, &parts);
-    fate::clashes(top, groups, &site.outages, &parts);
+    named_parts(top, site, groups);
     if !top.ctx.has_errors() {
         events::follow(top, site);
     }
@@ -558,17 +566,26 @@ fn variant_site(
         .cloned()
         .collect();
     lay_over(&own, &mut tree, overrides);
-    let site = if own.has_errors() {
-        None
-    } else {
-        understand(&own, &tree, files, &mut Vec::new())
+    // What can be laid over may be wrong too.
+    let site = understand(&own, &tree, files, &mut Vec::new());
+    let site = site.filter(|_| !own.has_errors());
+    // What is wrong with the scenario itself, or with a step before, would only be said again, and so would warnings:
+    // of problems at one place that of the scenario is told.
+    let problems = own.problems.take();
+    let mut known = ctx.problems.borrow_mut();
+    let said = |problem: &Problem| {
+        let message = problem.message.strip_prefix(&own.prefix);
+        let message = message.unwrap_or(&problem.message);
+        known.iter().any(|other| {
+            (other.line, other.column, &other.file) == (problem.line, problem.column, &problem.file)
+                && other.severity == Severity::Error
+                && (other.message.ends_with(message) || !other.message.starts_with("in "))
+        })
     };
-    // Warnings of the scenario itself would only be said again.
-    let problems = own
-        .problems
-        .take()
+    let new: Vec<Problem> = problems
         .into_iter()
-        .filter(|problem| problem.severity == Severity::Error);
-    ctx.problems.borrow_mut().extend(problems);
+        .filter(|problem| problem.severity == Severity::Error && !said(problem))
+        .collect();
+    known.extend(new);
     site
 }

@@ -77,10 +77,16 @@ impl<'a> Context<'a> {
     }
 
     pub(super) fn has_errors(&self) -> bool {
-        self.problems
-            .borrow()
+        self.errors() > 0
+    }
+
+    /// How many errors there are so far.
+    pub(super) fn errors(&self) -> usize {
+        let problems = self.problems.borrow();
+        let errors = problems
             .iter()
-            .any(|problem| problem.severity == Severity::Error)
+            .filter(|problem| problem.severity == Severity::Error);
+        errors.count()
     }
 
     /// The text at a place, on one line.

@@ -276,15 +276,46 @@ pub(super) fn unmatched(
                 if family == "event" {
                     known.extend(outages.iter().map(|outage| outage.name.as_str()));
                 }
-                let message = format!("no part is called `{pattern}`");
+                let (message, expected) = if pattern.contains('*') {
+                    let message = format!("no part has a name like `{pattern}`");
+                    (message, near_pattern(pattern, &known))
+                } else {
+                    let message = format!("no part is called `{pattern}`");
+                    (message, near_or_list(pattern, "parts", &known))
+                };
                 top.ctx.error(
                     &node.origin,
                     &message,
-                    &near_or_list(pattern, "parts", &known),
+                    &expected,
                     "`*` stands for any letters",
                 );
             }
         }
+    }
+}
+
+/// What a pattern that no name matches may have meant: of all patterns that are as long and match some part, and differ in
+/// letters at its ends alone, the nearest; else names of parts.
+fn near_pattern(pattern: &str, known: &[&str]) -> String {
+    let letters = |c: char| c.is_ascii_alphanumeric();
+    let (head, tail) = pattern.rsplit_once('*').unwrap_or(("", pattern));
+    let ends = known.iter().filter_map(|name| {
+        let at = name.len().checked_sub(tail.len())?;
+        let (_, end) = name.is_char_boundary(at).then(|| name.split_at(at))?;
+        let alike = |(one, other): (char, char)| one == other || letters(one) && letters(other);
+        let same_shape =
+            tail.chars().count() == end.chars().count() && tail.chars().zip(end.chars()).all(alike);
+        same_shape.then(|| format!("{head}*{end}"))
+    });
+    let mut meant: Vec<String> = ends
+        .filter(|other| known.iter().any(|name| topology::matches(other, name)))
+        .collect();
+    meant.sort();
+    meant.dedup();
+    let meant: Vec<&str> = meant.iter().map(String::as_str).collect();
+    match super::problem::near(pattern, meant.iter().copied()) {
+        Some(near) => format!("did you mean `{near}`?"),
+        None => super::problem::list("parts", known),
     }
 }
 

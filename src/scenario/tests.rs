@@ -504,3 +504,45 @@ fn a_bus_is_read_and_said_not_to_be_simulated() {
     let problems = read_text(minimal.text, &[(&alone, "512")]).unwrap_err();
     assert!(render_problems(&problems).contains("and no `bus`"));
 }
+
+/// Whatever else is wrong, names of parts in groups, outages, events and what variants set are looked up in the same pass.
+#[test]
+fn everything_that_is_wrong_is_told_in_one_pass() {
+    let kind = kinds::KINDS.iter().find(|kind| kind.name == "dual-fabric");
+    let text = kind.expect("a starter").text;
+    let text = text.replace("read = \"70%\"", "read = \"170%\"");
+    let text = format!(
+        "{text}\n[[group]]\nname = \"feed\"\nparts = [\"core-Z\", \"store-c1\"]\n\
+         [[outage]]\nname = \"one\"\ntakes = \"*-C\"\n[[outage]]\nname = \"one\"\ntakes = \"store-c1\"\n\
+         [[variant]]\nname = \"v\"\nset = {{ \"link.core-stor.speed\" = \"64GFC\", \"host.app.colour\" = \"red\" }}\n\
+         [[step]]\nname = \"s\"\ndate = \"2027-01-01\"\nset = {{ \"host.app.count\" = 0 }}\n\
+         [[event]]\nat = \"1s\"\nlose = \"feed2\"\n"
+    );
+    let problems = read_text(&text, &[]).expect_err("it is wrong");
+    let told: Vec<String> = problems
+        .iter()
+        .filter(|problem| problem.severity == Severity::Error)
+        .map(|problem| format!("{} | {}", problem.message, problem.expected))
+        .collect();
+    let says = [
+        ("`read` of workload `orders`", "a share"),
+        ("no part is called `core-Z`", "did you mean `core-A`?"),
+        ("no part has a name like `*-C`", "did you mean `*-A`?"),
+        ("the outage `one` is there twice", "each name once"),
+        (
+            "in variant `v`, there is no link called `core-stor`",
+            "core-store",
+        ),
+        ("in variant `v`", "colour"),
+        ("in step `s`", ""),
+        ("no part is called `feed2`", "did you mean `feed`?"),
+    ];
+    for (message, expected) in says {
+        let found = told
+            .iter()
+            .any(|own| own.contains(message) && own.contains(expected));
+        assert!(found, "{message} {expected}: {told:#?}");
+    }
+    // What is wrong with the scenario is not said again for each variant and step.
+    assert_eq!(told.len(), says.len(), "{told:#?}");
+}

@@ -4,7 +4,7 @@ use super::cursor::Cursor;
 use super::names::Names;
 use super::problem::Severity;
 use super::tree::Origin;
-use crate::site::{Arrivals, Carries, End, LinkFamily, Site, Team, WarmUp, Wiring};
+use crate::site::{Arrivals, Carries, End, LinkFamily, Site, SwitchFamily, Team, WarmUp, Wiring};
 use crate::topology::{self, Fabric};
 use crate::unit::Duration;
 use crate::wire::Family;
@@ -46,6 +46,21 @@ pub(super) fn cycles(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
     }
 }
 
+/// Whether a site whose work may be unsound can be expanded: within the bounds of [`sizes`] for parts and links.
+pub(super) fn is_small(site: &Site) -> bool {
+    let hosts = site.hosts.iter().map(|family| u64::from(family.count));
+    let switches = site.switches.iter().map(instances_of);
+    let members = site.links.iter().map(|link| members_of(site, link));
+    hosts.sum::<u64>() <= HOSTS_MAX
+        && switches.sum::<u64>() <= HOSTS_MAX
+        && members.fold(0, u64::saturating_add) <= MEMBERS_MAX
+}
+
+/// Switches of a family, over all sides.
+fn instances_of(family: &SwitchFamily) -> u64 {
+    u64::from(family.count) * family.fabric.sides().len() as u64
+}
+
 /// Upper bounds, so that a slip of the finger does not fill the memory.
 pub(super) fn sizes(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
     let hosts: u64 = site
@@ -53,11 +68,7 @@ pub(super) fn sizes(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
         .iter()
         .map(|family| u64::from(family.count))
         .sum();
-    let switches: u64 = site
-        .switches
-        .iter()
-        .map(|family| u64::from(family.count) * family.fabric.sides().len() as u64)
-        .sum();
+    let switches: u64 = site.switches.iter().map(instances_of).sum();
     let mut members = 0_u64;
     let mut ports = vec![0_u64; site.arrays.len()];
     for link in &site.links {
@@ -125,9 +136,7 @@ pub(super) fn sizes(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
 fn members_of(site: &Site, link: &LinkFamily) -> u64 {
     let instances = |end| match end {
         End::Host(index) => u64::from(site.hosts[index].count),
-        End::Switch(index) => {
-            u64::from(site.switches[index].count) * site.switches[index].fabric.sides().len() as u64
-        }
+        End::Switch(index) => instances_of(&site.switches[index]),
         End::Array(index) => u64::from(site.arrays[index].controllers) * u64::from(link.ports),
     };
     let (from, to) = (instances(link.from), instances(link.to));

@@ -200,7 +200,10 @@ fn groups_are_known_and_named_apart() {
     16:1^9 the group `edge-A` has the name of a part | a name of its own
     19:1^9 the group `A` has the name of an outage | a name of its own
     "#);
-    insta::assert_snapshot!(with("[[group]]\nname = \"x\"\nparts = \"y\"\n[[group]]\nname = \"x\"\nparts = \"edge-A\""), @"19:1^9 the group `x` is there twice | each name once");
+    insta::assert_snapshot!(with("[[group]]\nname = \"x\"\nparts = \"y\"\n[[group]]\nname = \"x\"\nparts = \"edge-A\""), @r"
+    18:9^3 no part is called `y` | parts: db, vault, vault-c1, vault-c2, edge-A, edge-B, db:A1, db:B1, vault-c1:A1, vault-c2:A1, vault-c1:B1, vault-c2:B1, db:A1~edge-A, db:B1~edge-B, edge-A~vault-c1:A1, edge-A~vault-c2:A1, edge-B~vault-c1:B1, edge-B~vault-c2:B1
+    19:1^9 the group `x` is there twice | each name once
+    ");
     insta::assert_snapshot!(with("[[group]]\nname = \"feed\"\nparts = \"edge-A\"\n[[event]]\nat = \"1ms\"\nlose = \"fed\""), @"21:8^5 no part is called `fed` | did you mean `feed`?");
 }
 
