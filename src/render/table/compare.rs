@@ -93,7 +93,7 @@ fn sentence(comparison: &Comparison, design: usize) -> String {
     )
 }
 
-/// `bookings p99 A lost, missed → met.`; that none changes; or that nothing was promised.
+/// `bookings p99 A lost, missed → met.`; that none changes, or that nothing was promised.
 fn verdict_changes(comparison: &Comparison, design: usize) -> String {
     let (Some(first), Some(own)) = (comparison.designs.first(), comparison.designs.get(design))
     else {

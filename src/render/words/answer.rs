@@ -127,7 +127,7 @@ fn headline(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> Prose
     let matrix = &report.matrix;
     let Some((row_index, case_index)) = worst else {
         return saturated_case(report).map_or_else(
-            || Prose::new().text("No promise was stated, so there is nothing to judge."),
+            || Prose::new().text("Nothing was promised, so there is no verdict."),
             |case| does_not_fit(&report.steady[case].case),
         );
     };

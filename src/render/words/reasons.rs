@@ -128,7 +128,7 @@ pub(super) fn mend(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -
     let mends = &report.mends;
     let whole = mends.iter().find(|mend| mend.mends_all);
     match (flag, whole) {
-        (Flag::Met | Flag::Unasked, _) => nothing_needed(report),
+        (Flag::Met | Flag::Unasked, _) => nothing_needed(report, flag),
         (_, Some(mend)) => Prose::new()
             .strong(format!("{}.", sentence(&mend.name)))
             .text(" Simulated with it, ")
@@ -188,20 +188,26 @@ fn times(factor: f64) -> String {
     }
 }
 
-fn nothing_needed(report: &Report) -> Prose {
+/// Where something was simulated although nothing is missed, that it was: never "no change was simulated" then.
+fn nothing_needed(report: &Report, flag: Flag) -> Prose {
     let Some(growth) = least_growth(&report.growth) else {
-        return Prose::new().text("Nothing to mend was found, and no change was simulated.");
+        return Prose::new()
+            .text("Nothing to mend was found.")
+            .then(simulated(report));
+    };
+    let opening = match flag {
+        Flag::Unasked => "Where nothing is promised no change is asked for. ",
+        _ => "Nothing to change at today’s load. ",
     };
     let case = report.matrix.cases.iter().find(|c| c.name == growth.case);
     let state = case.map_or_else(|| growth.case.clone(), with_case);
-    let (first, load) = if report.matrix.rows.is_empty() {
-        let first = "Nothing was promised, so nothing was found that would have to change. ";
-        (first, "today’s load")
+    let load = if flag == Flag::Unasked {
+        "today’s load"
     } else {
-        ("Nothing to change at today’s load. ", "that")
+        "that"
     };
     let mut out = Prose::new()
-        .text(first)
+        .text(opening)
         .text(match times(growth.factor).as_str() {
             "1" => format!("One part is just full, {state}: "),
             factor => {
@@ -217,7 +223,23 @@ fn nothing_needed(report: &Report) -> Prose {
             })
             .name(part);
     }
-    out.text(".")
+    let out = out.text(".");
+    if report.mends.is_empty() {
+        return out;
+    }
+    out.then(simulated(report))
+}
+
+/// The changes that were simulated although nothing is missed, or that none was.
+fn simulated(report: &Report) -> Prose {
+    if report.mends.is_empty() {
+        return Prose::new().text("No change was simulated.");
+    }
+    let names: Vec<String> = report.mends.iter().map(|mend| mend.name.clone()).collect();
+    Prose::new()
+        .text("Simulated beside it: ")
+        .name(super::listed(&names))
+        .text(".")
 }
 
 /// Changes were simulated, and none is enough.

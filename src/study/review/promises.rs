@@ -12,6 +12,14 @@ pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     let healthy = &facts.estimate.cases[0];
     let mut flows = Flows::new(facts.fabric, &healthy.alive);
     let mut findings = Vec::new();
+    if !facts.site.workloads.iter().any(promises_something) {
+        findings.push(finding(
+            Severity::Note,
+            "promise",
+            "nothing is promised, so no command can give a verdict".to_owned(),
+            "Give a [[workload]] a promise, for example promise = { p99 = \"2ms\" }.",
+        ));
+    }
     for (index, workload) in facts.site.workloads.iter().enumerate() {
         let bounds = bounds(facts.site, facts.fabric, &healthy.sets, &mut flows, index);
         // An unstated promise after a loss is the healthy one: said once.
@@ -46,6 +54,12 @@ pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
         }
     }
     findings
+}
+
+/// Whether anything is promised of a workload, in any state.
+fn promises_something(workload: &Workload) -> bool {
+    let own = &workload.promises;
+    !(own.healthy.is_empty() && own.lost.is_empty() && own.switching.is_empty())
 }
 
 /// Why nothing can keep a promise.

@@ -551,3 +551,22 @@ fn promises_that_no_run_can_keep() {
     );
     assert_eq!(asked("throughput = \"9MB/s\""), "");
 }
+
+/// Where nothing is promised the review says so, once; where something is, not.
+#[test]
+fn a_site_that_promises_nothing_is_told_so() {
+    let said = |site: &Site| {
+        let review = review(site);
+        let notes = of_kind(&review, "promise");
+        notes
+            .iter()
+            .filter(|note| note.what.contains("no command can give a verdict"))
+            .count()
+    };
+    let mut own = site(TRAMWAYS);
+    assert_eq!(said(&own), 0);
+    for workload in &mut own.workloads {
+        workload.promises = crate::site::Promises::default();
+    }
+    assert_eq!(said(&own), 1);
+}
