@@ -4,7 +4,7 @@ use super::console::Console;
 use super::exit::{Exit, Failure};
 use super::options::{RunArguments, ScenarioArguments};
 use super::output::{Forms, Output, only, outage_words};
-use super::{picture, study, write};
+use super::{picture, stop, study, write};
 use crate::outcome::Standing;
 use crate::render::chart::{Format, growth_curve};
 use crate::render::{csv, json, page, table};
@@ -64,6 +64,8 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     }
     let outages = only(&arguments.outage);
     let years = f64::from(arguments.years);
+    // Ctrl-C ends the search; what is proven by then is written as usual, and marked.
+    stop::end_early();
     let found = job
         .run(|site, origin, progress| growth(site, origin, outages.as_deref(), years, progress))?;
     let Some(found) = found else {
@@ -84,6 +86,9 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         text: &table::growth_text,
     };
     output.write(console, &found, &forms)?;
+    if found.partial {
+        return Ok(Exit::Stopped);
+    }
     // No promise is proven to break, or open, before the next step is there.
     let mut cases = found.stages.iter().flat_map(|stage| {
         stage

@@ -18,6 +18,8 @@ pub struct GrowthPlan {
     pub years: f64,
     /// The site as it is, then after each step.
     pub stages: Vec<Stage>,
+    /// Whether the search was stopped before its end.
+    pub partial: bool,
     /// What is taken for granted.
     pub notes: Vec<String>,
 }

@@ -203,7 +203,7 @@
 //! # `growth`
 //!
 //! `origin`, `from` (the day of the stated load; days are texts like `2027-03-31`), `per_year_percent` (pairs of workload and
-//! growth), `confidence_percent`, `years` looked ahead, `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `cases`: `case`,
+//! growth), `confidence_percent`, `years` looked ahead, `partial` (stopped before its end), `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `cases`: `case`,
 //! `holds_until` and `breaks_by` (proven, or `null`), `holds_factor` and `breaks_factor` (times the load of the first day of the
 //! work that grows fastest), `full_by` (arithmetic), `standing` (`"holds"` until the next step, `"broken-before"` this stage,
 //! `"breaks"`, `"open"`), `breaks` and `ends` as in headroom.

@@ -65,6 +65,7 @@ pub fn growth(
         confidence_percent,
         years,
         stages,
+        partial: progress.stopped(),
         notes: [
             "growth is a share of the work each year; sizes, mix and hosts stay".to_owned(),
             format!("nothing was looked for beyond {years} years"),

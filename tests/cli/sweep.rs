@@ -213,6 +213,64 @@ fn a_headroom_that_is_interrupted_writes_what_it_has_and_marks_it() {
     assert_eq!(fs::read_dir(folder).expect("there").count(), 5);
 }
 
+/// So does `growth`: text, table, page and picture are whole and say that they are of a search that was stopped.
+#[cfg(unix)]
+#[test]
+fn a_growth_that_is_interrupted_writes_what_it_has_and_marks_it() {
+    let place = place();
+    let folder = place.path();
+    let text = fs::read_to_string(folder.join("small.toml")).expect("it is there");
+    let growth = "\n[growth]\nfrom = \"2027-01-01\"\nper_year = \"60%\"\n";
+    fs::write(folder.join("small.toml"), text + growth).expect("it can be written");
+    let all = [
+        "growth",
+        "small.toml",
+        "--csv",
+        "g.csv",
+        "--page",
+        "g.html",
+        "--chart",
+        "g.svg",
+        "--set",
+        "run.duration=300ms",
+        "--set",
+        "run.replications=4",
+        "--threads",
+        "1",
+    ];
+    let mut child = command(folder, &all)
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    let mut lines = BufReader::new(child.stderr.take().expect("it is piped")).lines();
+    let told = lines
+        .by_ref()
+        .map(|line| line.expect("it is text"))
+        .find(|line| line.contains("the edge, round") || line.contains("proof, "));
+    assert!(told.expect("a line a stage").contains(" runs done, "));
+    interrupt(&child);
+    let said: Vec<String> = lines.map(|line| line.expect("it is text")).collect();
+    let output = child.wait_with_output().expect("it ends");
+    assert_eq!(output.status.code(), Some(130), "{said:?}");
+    assert!(
+        out(&output).starts_with("Stopped before its end"),
+        "{}",
+        out(&output)
+    );
+    let rows = fs::read_to_string(folder.join("g.csv")).expect("it was written");
+    assert!(rows.lines().count() > 1);
+    assert!(
+        rows.lines().skip(1).all(|row| row.ends_with(",stopped")),
+        "{rows}"
+    );
+    for name in ["g.html", "g.svg"] {
+        let file = fs::read_to_string(folder.join(name)).expect("it was written");
+        assert!(file.contains("Stopped before its end"), "{name}");
+    }
+    assert_eq!(fs::read_dir(folder).expect("there").count(), 4);
+}
+
 #[test]
 fn rows_that_are_there_are_kept_and_not_run_again() {
     let place = place();

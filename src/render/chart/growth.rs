@@ -529,7 +529,12 @@ fn finding(plan: &GrowthPlan) -> String {
     let text = said.join("; ");
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| {
-        format!("{}{}.", first.to_uppercase(), letters.as_str())
+        let stopped = if plan.partial {
+            "Stopped before its end. "
+        } else {
+            ""
+        };
+        format!("{stopped}{}{}.", first.to_uppercase(), letters.as_str())
     })
 }
 

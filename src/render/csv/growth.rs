@@ -18,7 +18,9 @@ pub fn growth_csv(plan: &GrowthPlan) -> String {
         "full_by",
         "standing",
         "ends",
+        "search",
     ]);
+    let search = if plan.partial { "stopped" } else { "whole" };
     let mut rows = Vec::new();
     for stage in &plan.stages {
         for case in &stage.cases {
@@ -42,6 +44,7 @@ pub fn growth_csv(plan: &GrowthPlan) -> String {
                 case.ends
                     .as_ref()
                     .map_or_else(String::new, |part| part.part.clone()),
+                search.to_owned(),
             ]);
         }
     }

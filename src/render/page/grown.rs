@@ -11,8 +11,9 @@ use crate::outcome::{
 use crate::render::chart::{Format, growth_curve, load_curve, part_bars};
 use crate::render::number::{NONE, as_written, is_over, three, three_down, three_up, with_unit};
 use crate::render::words::{
-    Flag, counted, counted_met, counted_missed, growth_unit, listed, measure_name, proven_sentence,
-    stopped_words, switch_remark, switch_sentence, switch_value, target_of, verdict_word,
+    Flag, counted, counted_met, counted_missed, growth_stopped_words, growth_unit, listed,
+    measure_name, proven_sentence, stopped_words, switch_remark, switch_sentence, switch_value,
+    target_of, verdict_word,
 };
 use std::fmt::Write as _;
 
@@ -414,6 +415,7 @@ pub fn growth_page(plan: &GrowthPlan) -> String {
     if answers.is_empty() {
         answers.push("No day was worked out.".to_owned());
     }
+    answers.extend(growth_stopped_words(plan).map(str::to_owned));
     let mut body = head("When does a promise break?", &answers, &growth_facts(plan));
     let note = "<p>The thick line is the load. The others are what is proven to be carried, by case; where the load crosses one, a promise breaks: the thick stroke reaches from the last day that is proven to hold to the day by which it is proven to be broken.</p>";
     let chart = figure_numbered(&mut next, "", wide, narrow);

@@ -44,6 +44,7 @@ pub fn sample_growth() -> GrowthPlan {
                 [("2032-03-01", "2032-06-01", 3.2), late, late],
             ),
         ],
+        partial: false,
         notes: vec!["invented".into()],
     }
 }

@@ -3,12 +3,15 @@
 use super::align::Aligned;
 use crate::outcome::{GrowthPlan, Stage, StageCase, Standing};
 use crate::render::number::{NONE, as_written, three, three_down, three_up};
-use crate::render::words::{measure_name, origin_line};
+use crate::render::words::{growth_stopped_words, measure_name, origin_line};
 
 /// A sentence a stage and case, then the days as a table.
 #[must_use]
 pub fn growth_text(plan: &GrowthPlan) -> String {
     let mut out = String::new();
+    if let Some(said) = growth_stopped_words(plan) {
+        out.push_str(&format!("{said}\n"));
+    }
     for stage in &plan.stages {
         for case in &stage.cases {
             out.push_str(&sentence(stage, case));

@@ -2,8 +2,8 @@
 
 use super::{measure_name, row_scale, target_of};
 use crate::outcome::{
-    Because, Bound, CaseHeadroom, Headroom, Hopeless, LoadRow, LoadSwitch, MeasureKind, PartLoad,
-    Purpose, Row, SwitchOvers, Verdict,
+    Because, Bound, CaseHeadroom, GrowthPlan, Headroom, Hopeless, LoadRow, LoadSwitch, MeasureKind,
+    PartLoad, Purpose, Row, SwitchOvers, Verdict,
 };
 use crate::render::number::{Scale, as_written, count, three, three_down, three_up, with_unit};
 
@@ -99,13 +99,19 @@ fn busiest_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
 #[must_use]
 pub const fn stopped_words(headroom: &Headroom) -> Option<&'static str> {
     if headroom.partial {
-        Some(
-            "Stopped before its end: what is proven here is proven; what is not was not looked for to the end.",
-        )
+        Some(STOPPED)
     } else {
         None
     }
 }
+
+/// The same of growth over the years.
+#[must_use]
+pub const fn growth_stopped_words(plan: &GrowthPlan) -> Option<&'static str> {
+    if plan.partial { Some(STOPPED) } else { None }
+}
+
+const STOPPED: &str = "Stopped before its end: what is proven here is proven; what is not was not looked for to the end.";
 
 /// From which load on a throughput is asked for that is promised.
 fn floor_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
