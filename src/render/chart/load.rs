@@ -6,7 +6,7 @@ use crate::render::words::{counted_met, counted_missed, measure_name};
 
 use super::frame::look;
 use super::lines::{self, Dot, Line, Lines};
-use super::text::{sig, target};
+use super::text::{bare, sig, target};
 use super::{Drawing, Format};
 
 pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Option<Drawing> {
@@ -50,7 +50,10 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
         promise: Some((
             promised * scale,
             if latency {
-                format!("promise: {}", with_unit(&shown.three(promised), shown.unit))
+                format!(
+                    "promise: {}",
+                    with_unit(&bare(promised * scale), shown.unit)
+                )
             } else {
                 format!("promise: {}", target(&wanted.cell.target_text))
             },

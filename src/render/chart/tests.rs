@@ -189,6 +189,13 @@ fn a_curve_over_load_keeps_the_rules_and_names_its_ends() {
                 .contains("A lost: 1.26 met, 1.32 missed, knee 0.91;")
         );
         assert!(drawing.svg.contains("promise: 2"));
+        let words = texts(&drawing.svg);
+        assert_eq!(words.iter().filter(|word| *word == "knee").count(), 3);
+        // The words of an axis are wrapped where they do not fit, and never cut.
+        let all = words.join(" ");
+        assert!(all.contains("ms (log scale)"), "{all}");
+        assert!(all.contains("times today"), "{all}");
+        assert!(!all.contains('…'), "{all}");
     }
     assert_eq!(load_curve(&found, 1, Format::Page), None);
     let mut none = found;
@@ -489,4 +496,21 @@ fn a_member_much_fuller_than_its_bundle_is_named() {
     load.fullest_percent = load.asked_peak_percent + 5.1;
     let svg = says(&report);
     assert!(svg.contains(">fullest") && svg.contains(", fullest "));
+}
+
+/// What stands between `<text …>` and `</text>`, in the order of the drawing.
+fn texts(svg: &str) -> Vec<String> {
+    svg.split("<text ")
+        .skip(1)
+        .filter_map(|rest| {
+            Some(
+                rest.split_once('>')?
+                    .1
+                    .split_once("</text>")?
+                    .0
+                    .trim()
+                    .to_owned(),
+            )
+        })
+        .collect()
 }

@@ -110,6 +110,8 @@ fn pages_of_headroom_and_growth_hold_what_they_answer() {
     }
     // What ends it, what comes next, and the stall of the loss.
     for words in [
+        "at 1.85 times today&#39;s load healthy, at 1.26 times today&#39;s load with A lost and at 1.26 times today&#39;s \
+         load with B lost.",
         "The part that ends it is san to edge, 32GFC",
         "the next is vault controllers",
         "the switch-over at 1.26 times today&#39;s load: met",

@@ -167,3 +167,29 @@ fn the_largest_difference_is_one_that_changes_a_verdict_however_wide_its_interva
         "{text}"
     );
 }
+
+/// An interval that reaches over the target beside "met" is explained by what the verdict goes by.
+#[test]
+fn a_verdict_against_the_interval_shown_says_what_was_counted() {
+    let said = "Verdicts of percentiles go by the I/Os counted above the target";
+    let mut found = sample_headroom();
+    assert!(!headroom_text(&found).contains(said));
+    let cell = &mut found.cases[0].points[4].rows[0].cell;
+    cell.value.as_mut().expect("it has one").high = Some(2_040.0);
+    (cell.above_share, cell.above_allowed) = (Some(0.0081), Some(0.01));
+    let text = headroom_text(&found).replace('\n', " ");
+    assert!(text.contains(said), "{text}");
+    assert!(
+        text.contains("0.810 % of bookings are above 2\u{202F}ms, where 1.00 % may be"),
+        "{text}"
+    );
+}
+
+/// Below today's load a throughput is promised of less work: the head of the column says so.
+#[test]
+fn a_promise_of_throughput_shrinks_below_todays_load() {
+    let mut found = sample_headroom();
+    assert!(!headroom_text(&found).contains("below 1 times that"));
+    found.cases[0].points[0].rows[0].cell.target *= 0.5;
+    assert!(headroom_text(&found).contains("below 1 times that"));
+}

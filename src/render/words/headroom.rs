@@ -532,4 +532,21 @@ mod tests {
             "{text}"
         );
     }
+    /// One part is at 80 % in its busiest 20 ms, so full at 1.25; promises are proven to hold at 1.85.
+    #[test]
+    fn a_part_full_in_its_busiest_moment_below_what_is_proven_is_explained() {
+        let with = |peak: f64| {
+            let mut found = sample_headroom();
+            for part in &mut found.parts {
+                part.cases[0].as_mut().expect("it is used").peak_percent = peak;
+            }
+            proven_sentence(&found.cases[0], &found)
+        };
+        let text = with(80.0);
+        assert!(
+            text.contains("is full in its busiest 20 ms from 1.25 on, and on the mean from 2.09"),
+            "{text}"
+        );
+        assert!(!with(40.0).contains("busiest"), "full at 2.5 only");
+    }
 }
