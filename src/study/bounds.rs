@@ -5,7 +5,7 @@
 
 use super::estimate::{Flows, asked, idle, mix};
 use crate::outcome::Because;
-use crate::site::{Measure, Promise, Site};
+use crate::site::{Measure, Promise, Site, Workload};
 use crate::topology::{Fabric, PathSet};
 
 /// What no I/O and no mean can go beyond.
@@ -68,16 +68,20 @@ pub(super) fn bounds(
             mean_s = Some(mean_s.map_or(mean, |least| least.min(mean)));
         }
     }
+    Bounds {
+        least_s,
+        mean_s,
+        asked_bytes_s: asked_bytes_s(fabric, workload),
+    }
+}
+
+/// Payload that a workload asks for, bytes per second; `None` in a closed loop. It takes the hosts alone of the fabric.
+pub(super) fn asked_bytes_s(fabric: &Fabric, workload: &Workload) -> Option<f64> {
     #[allow(clippy::cast_precision_loss)]
     let bytes: f64 = mix(workload)
         .iter()
         .map(|(_, size, share)| *size as f64 * share)
         .sum();
-    Bounds {
-        least_s,
-        mean_s,
-        asked_bytes_s: asked(fabric, workload)
-            .total()
-            .map(|load| load.mean * bytes),
-    }
+    let load = asked(fabric, workload).total()?;
+    Some(load.mean * bytes)
 }

@@ -151,11 +151,12 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
     {
         let _ = write!(
             out,
-            "<p><b>Stop and spike.</b> In the emptiest 20{THIN}ms {} {} I/Os a second of <i>{}</i> are completed, in the fullest {}; the survivors’ own busiest 20{THIN}ms have {}.</p>",
+            "<p><b>Stop and spike.</b> In the emptiest 20{THIN}ms {} {} I/Os a second of <i>{}</i> are completed, in the fullest {}; the busiest 20{THIN}ms of {} have {}.</p>",
             switch.counted_from.after(),
             three(least),
             esc(&workload.name),
             three(workload.completed_most_iops),
+            switch.settles_to.words().replace('\'', "’"),
             three(workload.survivors_peak_iops),
         );
     }

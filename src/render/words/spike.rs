@@ -2,11 +2,16 @@
 //! comes after, and why its path policy makes it so.
 
 use super::{plural, timer_words};
-use crate::outcome::{Switch, SwitchWorkload};
+use crate::outcome::{Reference, Switch, SwitchWorkload};
 use crate::render::number::{Scale, about, three};
 
-/// From this many times the survivors' own busiest 20 ms on, what comes after is a spike.
+/// From this many times the busiest 20 ms of the steady run that it settles to on, what comes after is a spike. A choice of
+/// this program.
 const SPIKE: f64 = 1.2;
+
+/// From more than this many times the I/Os that hung on, the backlog is told of as work that waited behind them. A choice of
+/// this program.
+const BEHIND: u64 = 2;
 
 /// Paragraphs on the workloads of which I/Os had to be sent again, those of one path policy together.
 #[must_use]
@@ -21,7 +26,7 @@ pub(crate) fn stop_and_spike(switch: &Switch) -> Vec<String> {
     let own = |policy: &&[String]| {
         let works = switch.workloads.iter().filter(hit);
         let works: Vec<&SwitchWorkload> = works.filter(|work| work.policies == *policy).collect();
-        paragraph(policy, &works)
+        paragraph(policy, &works, switch.settles_to)
     };
     policies.iter().map(own).collect()
 }
@@ -46,7 +51,7 @@ fn spikes(work: &SwitchWorkload) -> bool {
     work.survivors_peak_iops > 0.0 && work.completed_most_iops >= SPIKE * work.survivors_peak_iops
 }
 
-fn paragraph(policy: &[String], works: &[&SwitchWorkload]) -> String {
+fn paragraph(policy: &[String], works: &[&SwitchWorkload], beside: Reference) -> String {
     let mut out = match policy {
         [policy] => format!("Paths are taken {}.", taken(policy)),
         _ => "Hosts differ in how they take paths.".to_owned(),
@@ -62,7 +67,7 @@ fn paragraph(policy: &[String], works: &[&SwitchWorkload]) -> String {
                 " {}: {hung}{of} hung. {}{}",
                 work.name,
                 stop(work),
-                spike(work)
+                spike(work, beside)
             );
         } else {
             calm.push(format!("{} ({hung}{of} hung)", work.name));
@@ -118,21 +123,22 @@ fn stop(work: &SwitchWorkload) -> String {
     }
 }
 
-fn spike(work: &SwitchWorkload) -> String {
+fn spike(work: &SwitchWorkload, beside: Reference) -> String {
     if work.longest_open.contains(&true) {
         return "Nothing has let them go in the time simulated.".to_owned();
     }
     if spikes(work) {
-        let rest = if work.backlog_peak > 2 * work.held_first() {
+        let rest = if work.backlog_peak > BEHIND * work.held_first() {
             ", and what waited behind them in the hosts,"
         } else {
             ""
         };
         let (most, usual) = (work.completed_most_iops, work.survivors_peak_iops);
         return format!(
-            "Let go, they{rest} come at once: up to {} a second in 20\u{202F}ms, {} times the survivors\u{2019} own busiest.",
+            "Let go, they{rest} come at once: up to {} a second in 20\u{202F}ms, {} times the busiest 20\u{202F}ms of {}.",
             three(most),
-            three(most / usual)
+            three(most / usual),
+            beside.words().replace('\'', "\u{2019}")
         );
     }
     if work.rated {
@@ -224,6 +230,56 @@ mod tests {
         for part in ["fewest", "2 I/Os of the 32", "No stop and no spike"] {
             assert!(level.contains(part), "{part}: {level}");
         }
+    }
+
+    /// What is compared with is the steady run that it settles to: with all parts back there are no survivors.
+    #[test]
+    fn a_spike_is_told_beside_the_run_that_it_settles_to() {
+        let beside = |reference: Reference| {
+            let mut switch = sample_report().switches[0].clone();
+            switch.workloads.truncate(1);
+            switch.settles_to = reference;
+            let work = &mut switch.workloads[0];
+            work.longest_io_s = vec![15.0];
+            work.longest_open = vec![false];
+            (work.retried, work.held) = (40, vec![32]);
+            (work.completed_most_iops, work.survivors_peak_iops) = (120_000.0, 4_000.0);
+            stop_and_spike(&switch).join("\n")
+        };
+        let left = beside(Reference::Survivors);
+        assert!(
+            left.contains("30.0 times the busiest 20\u{202F}ms of the survivors\u{2019} own"),
+            "{left}"
+        );
+        let back = beside(Reference::Healthy);
+        assert!(
+            back.contains("of the steady run of the whole site"),
+            "{back}"
+        );
+        assert!(!back.contains("survivors"), "{back}");
+        let slow = beside(Reference::WithoutSlow);
+        assert!(slow.contains("without what stays slow"), "{slow}");
+    }
+
+    /// The thresholds, on both sides of each.
+    #[test]
+    fn a_spike_a_stop_and_a_backlog_begin_where_they_are_said_to() {
+        let of = |most: f64, silence_s: f64, backlog: u64| {
+            said(move |work| {
+                (work.retried, work.held, work.outstanding) = (40, vec![100], None);
+                (work.rated, work.longest_open) = (true, vec![false]);
+                work.longest_silence_s = silence_s;
+                work.backlog_peak = backlog;
+                (work.completed_most_iops, work.survivors_peak_iops) = (most, 1_000.0);
+            })
+        };
+        // 15 s is the longest I/O; half of it is a stop.
+        assert!(of(1_201.0, 0.0, 0).contains("come at once"));
+        assert!(of(1_199.0, 0.0, 0).contains("No stop and no spike"));
+        assert!(of(1_000.0, 7.51, 0).contains("The load stops"));
+        assert!(of(1_000.0, 7.49, 0).contains("No stop and no spike"));
+        assert!(of(1_201.0, 0.0, 201).contains("waited behind"));
+        assert!(!of(1_201.0, 0.0, 200).contains("waited behind"));
     }
 
     #[test]

@@ -7,7 +7,7 @@
 use super::scale::Scale;
 use crate::outcome::{Because, Case, Floor, Hopeless, MeasureKind};
 use crate::site::{Measure, Promise, Site, Workload};
-use crate::study::bounds::bounds;
+use crate::study::bounds::{asked_bytes_s, bounds};
 use crate::study::case::CasePlan;
 use crate::study::estimate::{Flows, alive_in};
 use crate::topology::{Fabric, PathSet};
@@ -56,7 +56,7 @@ pub(super) fn outlook(
             if promise.measure != Measure::Throughput {
                 continue;
             }
-            let asked = |factor: f64| asked_bytes_s(site, scale, index, factor);
+            let asked = |factor: f64| asked_at(site, &fabric, scale, index, factor);
             // Less than today's load promises less with it; fewer hosts do not.
             let bottom = if scale.step() > 0.0 {
                 scale.step()
@@ -129,13 +129,21 @@ fn cut_off(fabric: &Fabric, plan: &CasePlan, sets: &[PathSet], index: usize) -> 
     there.peek().is_some() && there.all(|set| set.paths.is_empty())
 }
 
-/// Payload that a workload asks for at a factor, bytes per second; `None` in a closed loop.
-fn asked_bytes_s(site: &Site, scale: &Scale<'_>, index: usize, factor: f64) -> Option<f64> {
+/// Payload that a workload asks for at a factor, bytes per second; `None` in a closed loop. The fabric is that of `site`, and is
+/// built anew only where the factor changes the hosts: this is asked some twenty times for each promise.
+fn asked_at(
+    site: &Site,
+    fabric: &Fabric,
+    scale: &Scale<'_>,
+    index: usize,
+    factor: f64,
+) -> Option<f64> {
     let scaled = scale.site(site, factor)?;
-    let fabric = Fabric::new(&scaled);
-    let alive = fabric.all_alive();
-    let mut flows = Flows::new(&fabric, &alive);
-    bounds(&scaled, &fabric, &[], &mut flows, index).asked_bytes_s
+    let workload = scaled.workloads.get(index)?;
+    match scale {
+        Scale::Load | Scale::Uneven { .. } => asked_bytes_s(fabric, workload),
+        Scale::Hosts { .. } => asked_bytes_s(&Fabric::new(&scaled), workload),
+    }
 }
 
 /// The least factor from `bottom` to `top` at which something holds that does not at `bottom` and holds from there on.
