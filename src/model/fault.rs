@@ -25,6 +25,8 @@ pub struct Script {
     pub members: Vec<MemberId>,
     /// Ports and switches concerned.
     pub nodes: Vec<NodeId>,
+    /// Hosts that are lost themselves, by index into the fabric's: not those that lose their ports alone.
+    pub hosts: Vec<usize>,
     /// For people.
     pub label: String,
 }
@@ -42,6 +44,8 @@ pub(crate) struct FaultState {
     pub(super) changed: Vec<(Instant, LossMode)>,
     /// For each node how many losses it suffers from.
     nodes_lost: Vec<u32>,
+    /// For each host how many losses it suffers from itself.
+    hosts_lost: Vec<u32>,
     /// Members that the fabric no longer uses.
     pub(super) shunned: Vec<bool>,
     /// Members over which no new I/O is to go.
@@ -69,6 +73,7 @@ impl FaultState {
                 .collect(),
             changed: vec![(Instant::ZERO, LossMode::Loud); members],
             nodes_lost: vec![0; compiled.fabric.nodes.len()],
+            hosts_lost: vec![0; compiled.fabric.hosts.len()],
             shunned: compiled.alive.iter().map(|alive| !alive).collect(),
             drained: vec![false; members],
             script: Vec::new(),
@@ -78,6 +83,11 @@ impl FaultState {
             teams: vec![TeamState::new(); compiled.sets.len()],
             guests: vec![GuestState::default(); compiled.fabric.hosts.len()],
         }
+    }
+
+    /// Whether a host is lost itself, by name or with its chassis.
+    pub(crate) fn host_is_lost(&self, host: usize) -> bool {
+        self.hosts_lost[host] > 0
     }
 
     pub(crate) fn node_is_lost(&self, node: NodeId) -> bool {
@@ -163,6 +173,9 @@ impl<E: Executor> World<'_, E> {
         for node in &script.nodes {
             self.fault.nodes_lost[node.0 as usize] += 1;
         }
+        for host in &script.hosts {
+            self.fault.hosts_lost[*host] += 1;
+        }
         self.lose_members(&script.members, mode);
         self.look_at_controllers();
         self.look_at_hosts();
@@ -216,6 +229,10 @@ impl<E: Executor> World<'_, E> {
     fn restore(&mut self, script: &Script) {
         for node in &script.nodes {
             let lost = &mut self.fault.nodes_lost[node.0 as usize];
+            *lost = lost.saturating_sub(1);
+        }
+        for host in &script.hosts {
+            let lost = &mut self.fault.hosts_lost[*host];
             *lost = lost.saturating_sub(1);
         }
         for member in &script.members {

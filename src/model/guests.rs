@@ -120,8 +120,7 @@ impl<E: Executor> World<'_, E> {
     pub(crate) fn look_at_hosts(&mut self) {
         let compiled = self.compiled;
         for host in 0..compiled.fabric.hosts.len() {
-            let ports = &compiled.fabric.hosts[host].ports;
-            let down = !ports.is_empty() && ports.iter().all(|port| self.fault.node_is_lost(*port));
+            let down = self.fault.host_is_lost(host);
             let before = std::mem::replace(&mut self.fault.guests[host].down, down);
             match (before, down) {
                 (false, true) => self.guests_lost(host),

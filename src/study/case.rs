@@ -2,7 +2,7 @@
 
 use crate::outcome::Case;
 use crate::site::{Guests, LossMode, Outage, Site};
-use crate::topology::{Fabric, HostInstance, MemberId, NodeId, out_at_the_end};
+use crate::topology::{Fabric, MemberId, NodeId, out_at_the_end};
 use crate::unit::Side;
 
 /// A case with the parts it lacks.
@@ -14,6 +14,9 @@ pub struct CasePlan {
     pub members: Vec<MemberId>,
     /// Nodes that are gone.
     pub nodes: Vec<NodeId>,
+    /// Hosts that are lost themselves, by name or with their chassis, by index into the fabric's. A host without its ports is
+    /// not: it goes on asking.
+    pub lost_hosts: Vec<usize>,
     /// Hosts that are gone, by index into the fabric's: their work is not asked for, or goes on elsewhere.
     pub hosts: Vec<usize>,
     /// How the loss shows itself.
@@ -35,6 +38,7 @@ impl CasePlan {
             },
             members: Vec::new(),
             nodes: Vec::new(),
+            lost_hosts: Vec::new(),
             hosts: Vec::new(),
             mode: LossMode::Loud,
             takes: String::new(),
@@ -44,11 +48,12 @@ impl CasePlan {
     /// What is left once all events of the scenario are over.
     #[must_use]
     pub(crate) fn after_the_events(site: &Site, fabric: &Fabric) -> Self {
-        let (members, nodes) = out_at_the_end(site, fabric);
+        let (members, nodes, lost_hosts) = out_at_the_end(site, fabric);
         Self {
-            hosts: restarted(site, fabric, &nodes),
+            hosts: restarted(site, fabric, &lost_hosts),
             members,
             nodes,
+            lost_hosts,
             ..Self::healthy()
         }
     }
@@ -56,7 +61,7 @@ impl CasePlan {
     /// An outage.
     #[must_use]
     pub fn outage(site: &Site, fabric: &Fabric, outage: &Outage) -> Self {
-        let nodes = fabric.nodes_of(&outage.takes, outage.side);
+        let lost_hosts = fabric.hosts_of(&outage.takes);
         let letter = |side: Side| side.letter().chars().next().unwrap_or('?');
         let two_sided = fabric.nodes.iter().any(|n| n.side == Some(Side::A))
             && fabric.nodes.iter().any(|n| n.side == Some(Side::B));
@@ -71,8 +76,9 @@ impl CasePlan {
                     .map(|side| letter(side.other())),
             },
             members: fabric.members_of(&outage.takes, outage.side),
-            hosts: restarted(site, fabric, &nodes),
-            nodes,
+            hosts: restarted(site, fabric, &lost_hosts),
+            nodes: fabric.nodes_of(&outage.takes, outage.side),
+            lost_hosts,
             mode: outage.mode,
             takes: in_words(outage),
         }
@@ -93,20 +99,17 @@ pub fn cases(site: &Site, fabric: &Fabric, only: Option<&[String]>) -> Vec<CaseP
         .collect()
 }
 
-/// Hosts that are lost with these nodes and whose guests are restarted on others that are left.
-fn restarted(site: &Site, fabric: &Fabric, nodes: &[NodeId]) -> Vec<usize> {
-    let lost = |host: &HostInstance| {
-        !host.ports.is_empty() && host.ports.iter().all(|port| nodes.contains(port))
+/// Lost hosts whose guests are restarted on others that are left.
+fn restarted(site: &Site, fabric: &Fabric, lost: &[usize]) -> Vec<usize> {
+    let family = |host: usize| fabric.hosts[host].family;
+    let left = |wanted: usize| {
+        let mut hosts = 0..fabric.hosts.len();
+        hosts.any(|host| family(host) == wanted && !lost.contains(&host))
     };
-    let left = |family: usize| {
-        let mut hosts = fabric.hosts.iter();
-        hosts.any(|host| host.family == family && !lost(host))
-    };
-    let hosts = fabric.hosts.iter().enumerate();
-    hosts
-        .filter(|(_, host)| site.hosts[host.family].guests == Guests::Restart)
-        .filter(|(_, host)| lost(host) && left(host.family))
-        .map(|(index, _)| index)
+    let restarting = |host: &usize| site.hosts[family(*host)].guests == Guests::Restart;
+    lost.iter()
+        .copied()
+        .filter(|host| restarting(host) && left(family(*host)))
         .collect()
 }
 

@@ -172,6 +172,7 @@ impl Setting<'_> {
             },
             members,
             nodes: single.nodes.clone(),
+            lost_hosts: single.hosts.clone(),
             hosts: single.hosts.clone(),
             mode: LossMode::Loud,
             takes: format!("{} {}", single.kind, single.name),

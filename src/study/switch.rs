@@ -94,6 +94,7 @@ fn script(plan: &CasePlan, at: Instant, action: Action, done: &str) -> Script {
         action,
         members: plan.members.clone(),
         nodes: plan.nodes.clone(),
+        hosts: plan.lost_hosts.clone(),
         label: format!("{name} {done} {}", plan.takes),
     }
 }

@@ -145,12 +145,14 @@ const fn ways_lost(action: Action) -> &'static [usize] {
     }
 }
 
-/// Links over which nothing goes once all events are over, lost or drained, and the nodes that are lost then.
+/// Links over which nothing goes once all events are over, lost or drained, the nodes that are lost then, and the hosts that
+/// are lost themselves, by index.
 #[must_use]
-pub fn out_at_the_end(site: &Site, fabric: &Fabric) -> (Vec<MemberId>, Vec<NodeId>) {
+pub fn out_at_the_end(site: &Site, fabric: &Fabric) -> (Vec<MemberId>, Vec<NodeId>, Vec<usize>) {
     let mut losses = Losses::none(fabric);
     let mut drained = vec![false; fabric.members.len()];
     let mut nodes = vec![0_u32; fabric.nodes.len()];
+    let mut hosts = vec![0_u32; fabric.hosts.len()];
     for event in &site.events {
         let members = fabric.members_of(&event.parts, event.side);
         let whole = fabric.nodes_of(&event.parts, event.side);
@@ -166,19 +168,27 @@ pub fn out_at_the_end(site: &Site, fabric: &Fabric) -> (Vec<MemberId>, Vec<NodeI
                 Action::Lose(_) | Action::LoseWay(_) | Action::Slow(_) => {}
             }
         }
+        let count = |lost: &mut u32| match event.action {
+            Action::Lose(_) => *lost += 1,
+            Action::Restore => *lost = lost.saturating_sub(1),
+            Action::LoseWay(_) | Action::Drain | Action::Slow(_) => {}
+        };
         for node in whole {
-            let lost = &mut nodes[node.0 as usize];
-            match event.action {
-                Action::Lose(_) => *lost += 1,
-                Action::Restore => *lost = lost.saturating_sub(1),
-                Action::LoseWay(_) | Action::Drain | Action::Slow(_) => {}
-            }
+            count(&mut nodes[node.0 as usize]);
+        }
+        for host in fabric.hosts_of(&event.parts) {
+            count(&mut hosts[host]);
         }
     }
     let members = (0_u32..).map(MemberId).take(fabric.members.len());
     let out = members.filter(|member| losses.are(*member) || drained[member.0 as usize]);
     let gone = (0_u32..).zip(&nodes).filter(|(_, lost)| **lost > 0);
-    (out.collect(), gone.map(|(node, _)| NodeId(node)).collect())
+    let lost = (0..hosts.len()).filter(|host| hosts[*host] > 0);
+    (
+        out.collect(),
+        gone.map(|(node, _)| NodeId(node)).collect(),
+        lost.collect(),
+    )
 }
 
 /// Whether a part is slow, or damages frames, once all events are over.

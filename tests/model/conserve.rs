@@ -205,6 +205,7 @@ fn scripts(shape: &Shape, compiled: &Compiled) -> Vec<Script> {
                 action,
                 members: fabric.members_of(&patterns, side),
                 nodes: fabric.nodes_of(&patterns, side),
+                hosts: fabric.hosts_of(&patterns),
                 label: String::new(),
             });
         }

@@ -338,3 +338,32 @@ fn a_host_lost_twice_has_its_guests_restarted_once() {
     );
     assert_eq!(by_host(&compiled, &tally)[0], 11);
 }
+
+/// A host that loses all its ports, or the adapter that they are on, is there all the same: its guests stay, nothing of theirs is
+/// dropped, and all of it is done once the ports are back, or fails where it does not wait.
+#[test]
+fn a_host_without_its_ports_is_not_a_lost_host() {
+    for guests in ["stay", "restart"] {
+        let mut base = cluster(guests, "{ poisson = \"1/s\" }");
+        base.hosts[0].adapter_per = halfloom::site::AdapterPer::Host;
+        let reads: Vec<(u64, Op, u32)> = (0..100).map(|n| (n * 100 * MS, Op::Read, 4096)).collect();
+        at_times(&mut base, 4, &reads);
+        let compiled = Compiled::new(&base, &[]);
+        let at = |at, action, part| script(&compiled, at, action, part, None);
+        let (lost, back) = (S + 50 * MS, 4 * S);
+        for parts in [&["vm-1:adapter"][..], &["vm-1:A1", "vm-1:B1"]] {
+            let losses = parts.iter().map(|part| at(lost, LOUD, part));
+            let returns = parts.iter().map(|part| at(back, Action::Restore, part));
+            let scripts: Vec<_> = losses.chain(returns).collect();
+            let tally = run(&compiled, &scripts, 60 * S);
+            assert!(story(&tally).is_empty(), "{guests}: {:?}", story(&tally));
+            let work = &tally.workloads[0];
+            assert_eq!(
+                (work.issued_total, work.completed_total, work.failed_total),
+                (400, 400, 0),
+                "{guests} {parts:?}"
+            );
+            assert_eq!(by_host(&compiled, &tally), [100; 4]);
+        }
+    }
+}

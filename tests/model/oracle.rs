@@ -217,6 +217,7 @@ pub(super) fn scripts(dice: &mut Dice, compiled: &Compiled) -> Vec<Script> {
                 }),
                 _ => Action::Drain,
             };
+            let mut hosts = Vec::new();
             let (members, nodes): (Vec<MemberId>, Vec<NodeId>) = match dice.below(3) {
                 0 => {
                     let side = Some(dice.one(&Side::BOTH));
@@ -226,6 +227,7 @@ pub(super) fn scripts(dice: &mut Dice, compiled: &Compiled) -> Vec<Script> {
                     let parts = [dice
                         .one(&["s0-A", "s0-B", "box-c1", "box", "h-1", "h-2", "h-*"])
                         .to_owned()];
+                    hosts = fabric.hosts_of(&parts);
                     (
                         fabric.members_of(&parts, None),
                         fabric.nodes_of(&parts, None),
@@ -241,6 +243,7 @@ pub(super) fn scripts(dice: &mut Dice, compiled: &Compiled) -> Vec<Script> {
                 action,
                 members,
                 nodes,
+                hosts,
                 label: String::new(),
             }
         })

@@ -105,6 +105,7 @@ pub(crate) fn script(
         action,
         members: compiled.fabric.members_of(&patterns, side),
         nodes: compiled.fabric.nodes_of(&patterns, side),
+        hosts: compiled.fabric.hosts_of(&patterns),
         label: pattern.to_owned(),
     };
     assert!(!script.members.is_empty(), "`{pattern}` means no part");

@@ -149,6 +149,7 @@ fn late(site: &Site, with_events: bool) -> Vec<(f64, f64)> {
                     action: event.action,
                     members: compiled.fabric.members_of(&event.parts, event.side),
                     nodes: compiled.fabric.nodes_of(&event.parts, event.side),
+                    hosts: compiled.fabric.hosts_of(&event.parts),
                     label: String::new(),
                 });
             }

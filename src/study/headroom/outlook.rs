@@ -45,7 +45,7 @@ pub(super) fn outlook(
     for (index, workload) in site.workloads.iter().enumerate() {
         let bounds = bounds(site, &fabric, &sets, &mut flows, index);
         for promise in promised(workload, case) {
-            let because = if cut_off(&fabric, plan, &sets, index) {
+            let because = if cut_off(plan, &sets, index) {
                 Some(Because::NoPath)
             } else {
                 bounds.breaks(promise)
@@ -117,11 +117,8 @@ fn hopeless(workload: &Workload, promise: &Promise, because: Because) -> Outlook
 }
 
 /// Whether no host of a workload that is there has a path.
-fn cut_off(fabric: &Fabric, plan: &CasePlan, sets: &[PathSet], index: usize) -> bool {
-    let lost = |host: usize| {
-        let ports = &fabric.hosts[host].ports;
-        !ports.is_empty() && ports.iter().all(|port| plan.nodes.contains(port))
-    };
+fn cut_off(plan: &CasePlan, sets: &[PathSet], index: usize) -> bool {
+    let lost = |host: usize| plan.lost_hosts.contains(&host);
     let mut there = sets
         .iter()
         .filter(|set| set.workloads.contains(&index) && !lost(set.host))

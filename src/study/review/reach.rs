@@ -84,13 +84,10 @@ fn cut_off(facts: &Facts<'_>, flagged: &BTreeSet<(usize, usize)>) -> Vec<ReviewF
         if !facts.dual() && outage.side.is_some() {
             continue;
         }
-        let gone = fabric.nodes_of(&outage.takes, outage.side);
+        let gone = fabric.hosts_of(&outage.takes);
         let mut groups: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
         for set in case.sets.iter().filter(|set| set.paths.is_empty()) {
-            let lost_itself = fabric.hosts[set.host]
-                .ports
-                .iter()
-                .all(|port| gone.contains(port));
+            let lost_itself = gone.contains(&set.host);
             if !lost_itself && !flagged.contains(&(set.host, set.array)) {
                 groups.entry(set.array).or_default().insert(set.host);
             }
