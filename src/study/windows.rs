@@ -501,11 +501,14 @@ fn at(site: &Site, load: &[f64]) -> Site {
             let promises = &mut work.promises;
             let all = promises.healthy.iter_mut().chain(&mut promises.lost);
             for promise in all.filter(|promise| promise.measure == Measure::Throughput) {
-                if let Some((before, after)) = closed {
-                    promise.target *= f64::from(after) / f64::from(before);
-                }
-                if *factor < 1.0 {
-                    promise.text = format!("{} × {factor}", promise.text);
+                match closed {
+                    // A depth is rounded, and the promise goes by what is left of it.
+                    Some((before, after)) if after != before => {
+                        promise.target *= f64::from(after) / f64::from(before);
+                        promise.text = format!("{} × {after} ÷ {before}", promise.text);
+                    }
+                    None if *factor < 1.0 => promise.text = format!("{} × {factor}", promise.text),
+                    _ => {}
                 }
             }
             work

@@ -27,16 +27,18 @@ pub fn sheet_page(steps: &Steps, sheet: &Sheet) -> String {
         escaped(&title),
         escaped(&origin_line(origin)),
     );
-    let _ = write!(
-        body,
-        "<section><h2>0 · With everything there</h2>\n<p>Go on only when the paths are as expected and every promise is kept. \
+    if !sheet.before.is_empty() {
+        let _ = write!(
+            body,
+            "<section><h2>0 · With everything there</h2>\n<p>Go on only when the paths are as expected and every promise is kept. \
          Another figure out of its range is a question to answer, not a reason to stop: most ranges are those of short runs of a \
          model, and beside each stands what it is. A monitor that averages over minutes shows the lower end of a utilization; \
          over 100\u{202F}% more is asked for than fits.</p>\n{}{}{}</section>\n",
-        load_line(sheet.load.as_deref()),
-        not_now(&sheet.misses, "Do not begin at this load."),
-        table(&sheet.before)
-    );
+            load_line(sheet.load.as_deref()),
+            not_now(&sheet.misses, "Do not begin at this load."),
+            table(&sheet.before)
+        );
+    }
     for (index, step) in sheet.cases.iter().enumerate() {
         let nodes = if step.nodes.is_empty() {
             String::new()
@@ -151,7 +153,9 @@ fn when(steps: &Steps) -> String {
             escaped(&open),
         );
     }
-    let at = if steps.loads.iter().any(|at| at.hour.is_some()) {
+    let at = if steps.loads.is_empty() {
+        "There is no such hour for any step, so no step is here."
+    } else if steps.loads.iter().any(|at| at.hour.is_some()) {
         "Each step above is at the load of the busiest hour of its longest window; a step without one is not there: it has no hour."
     } else {
         "The steps above are at the stated load, which is that of the busiest hour of the day, not of these."

@@ -1,3 +1,4 @@
+use super::super::reasons::stall_ends;
 use super::*;
 use crate::outcome::Verdict;
 use crate::render::sample::sample_report;
@@ -142,4 +143,23 @@ fn where_no_remedy_was_simulated_the_option_that_does_is_named() {
         said.starts_with("No remedy was simulated: failover --mends"),
         "{said}"
     );
+}
+
+/// I/Os that fail for want of a path have not been done: the timer that lets them fail ends no stall.
+#[test]
+fn what_fails_for_want_of_a_path_ends_no_stall() {
+    let report = sample_report();
+    let mut work = report.switches[0].workloads[0].clone();
+    let event = work.freed_by.as_mut().expect("the sample has a stall");
+    event.timer = Some("fast-io-fail, 5s".to_owned());
+    let from = report.switches[0].counted_from;
+    assert!(stall_ends(&work, from).contains("it ends the stall"));
+    let event = work.freed_by.as_mut().expect("the sample has a stall");
+    event.timer = Some("no path, fail at once".to_owned());
+    let said = stall_ends(&work, from);
+    assert!(
+        said.starts_with("no path was left: what was held fails"),
+        "{said}"
+    );
+    assert!(!said.contains("ends the stall"), "{said}");
 }

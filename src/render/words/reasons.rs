@@ -113,6 +113,13 @@ pub(crate) fn stall_ends(work: &SwitchWorkload, from: Begin) -> String {
         || format!("the stall ends {seconds}\u{202F}s {after}: {}.", event.what),
         |timer| {
             let timer = timer_words(timer);
+            if timer.starts_with("no path") {
+                // What fails has not been done, and nothing is until a path is back.
+                return format!(
+                    "no path was left: what was held fails {seconds}\u{202F}s {after} ({timer}); only a path that is \
+                     back ends that."
+                );
+            }
             format!("the cause is a timer: {timer}; it ends the stall {seconds}\u{202F}s {after}.")
         },
     )

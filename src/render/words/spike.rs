@@ -117,7 +117,9 @@ fn stop(work: &SwitchWorkload) -> String {
         .outstanding
         .is_some_and(|bound| work.held_first() >= bound)
     {
-        format!("That is all: the load stops for {time}, until a timer lets them go. ")
+        format!(
+            "That is all: the load stops for {time}, until they are let go and a path takes more. "
+        )
     } else {
         format!("The load stops for {time}: no path was left that answers. ")
     }
