@@ -5,7 +5,7 @@ use super::exit::{Exit, Failure};
 use super::options::{RunArguments, ScenarioArguments};
 use super::output::{Forms, Output, only, outage_words};
 use super::{picture, stop, study, write};
-use crate::outcome::Standing;
+use crate::outcome::{Stage, Standing};
 use crate::render::chart::{Format, growth_curve};
 use crate::render::{csv, json, page, table};
 use crate::study::growth::growth;
@@ -89,18 +89,22 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     if found.partial {
         return Ok(Exit::Stopped);
     }
-    // No promise is proven to break, or open, before the next step is there.
-    let mut cases = found.stages.iter().flat_map(|stage| {
-        stage
-            .cases
-            .iter()
-            .map(move |case| (stage.until.is_some(), case.standing))
-    });
-    Ok(
-        if cases.all(|(ends, standing)| !ends || standing == Standing::Holds) {
-            Exit::Done
-        } else {
-            Exit::NotMet
-        },
-    )
+    Ok(if found.stages.iter().all(keeps) {
+        Exit::Done
+    } else {
+        Exit::NotMet
+    })
+}
+
+/// Whether no promise is proven to break, or open, before the next step is there; in the last stage, which has no end, on the day
+/// on which it begins.
+fn keeps(stage: &Stage) -> bool {
+    stage.cases.iter().all(|case| {
+        let begins_well = case.standing != Standing::BrokenBefore
+            && case
+                .holds_until
+                .as_ref()
+                .is_some_and(|day| *day >= stage.date);
+        case.standing == Standing::Holds || stage.until.is_none() && begins_well
+    })
 }

@@ -220,6 +220,13 @@ fn from_statistics(samples: &[Sample], names: &Names) -> Derived {
         while to < samples.len() && end(to + 1) - samples[from].from_s <= STRETCH_S * (1.0 + 1e-9) {
             to += 1;
         }
+        // A stretch that the end cuts short would win by being short.
+        let one_more = samples.get(to).unwrap_or(&samples[to - 1]).span_s;
+        let cut_short = to == samples.len()
+            && end(to) + one_more - samples[from].from_s <= STRETCH_S * (1.0 + 1e-9);
+        if from > 0 && cut_short {
+            break;
+        }
         let rate = average(&samples[from..to]).iops;
         if rate > most {
             (best, most) = (from..to, rate);
@@ -369,6 +376,17 @@ mod tests {
         assert_eq!(found.depth, Some(0.2));
         assert!(found.dispersion.is_empty() && found.notes[0].contains("unknown"));
         assert!((found.peak_to_mean_sample.unwrap() - 4.0 / 3.0).abs() < 1e-12);
+        // One busy minute counts the same wherever it is, also at the end, where no five minutes follow it.
+        for busy in [0, 7, 19] {
+            let all: Vec<Sample> = (0..20)
+                .map(|i| {
+                    let reads = if i == busy { 1_900.0 } else { 900.0 };
+                    sample(60.0 * f64::from(i), reads, None)
+                })
+                .collect();
+            let found = derive(&Recording::Statistics(all), &names()).busiest;
+            assert_eq!((found.span_s, found.iops), (300.0, 1_200.0), "{busy}");
+        }
         let blind = derive(
             &Recording::Statistics(vec![sample(0.0, 5.0, None)]),
             &names(),

@@ -354,3 +354,23 @@ fn a_design_without_a_path_is_called_cut_off_and_changed_verdicts_are_told_first
         "{rows}"
     );
 }
+
+/// A promise that is broken on the first day is a promise that is not kept, whatever growth comes after it.
+#[test]
+fn growth_from_a_broken_promise_is_not_met() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    for (promise, wanted) in [(EASY, 0), (r#"{ mean = "1us" }"#, 1)] {
+        let path = small_site(place.path(), promise);
+        let text = fs::read_to_string(&path).expect("it was written");
+        let text = format!("{text}\n[growth]\nfrom = \"2027-01-01\"\nper_year = \"25%\"\n");
+        fs::write(&path, text).expect("it can be written");
+        let arguments = [
+            &["growth", "small.toml", "--outage", "A"][..],
+            &SHORT,
+            &["run.duration=20ms"],
+        ]
+        .concat();
+        let output = halfloom(place.path(), &arguments);
+        assert_eq!(code(&output), wanted, "{} {}", out(&output), err(&output));
+    }
+}

@@ -144,7 +144,7 @@ fn a_window_must_be_as_long_as_is_needed() {
     assert_eq!(long.outages[0].verdict, Verdict::Missed);
     let shown = windows_text(&origin(&site(&text, &[])), &long);
     assert!(
-        shown.starts_with("missed: There is not 20 hours in a row"),
+        shown.starts_with("missed: There are not 20 hours in a row"),
         "{shown}"
     );
 }

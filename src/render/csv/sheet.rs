@@ -51,16 +51,29 @@ pub fn sheet_csv(sheet: &Sheet) -> String {
         .iter()
         .map(|caution| said(0, "healthy", "care", "read first", (*caution).to_owned()))
         .collect();
-    let missed = |step: usize, case: &str, misses: &[String]| {
-        let what = "expected to miss: do not go on at this load";
-        let words = misses.join("; ");
-        (!misses.is_empty()).then(|| said(step, case, "care", what, words))
+    let missed = |step: usize, case: &str, misses: &[String], open: &[String]| {
+        let row = |what: &str, named: &[String]| {
+            (!named.is_empty()).then(|| said(step, case, "care", what, named.join("; ")))
+        };
+        let undecided = "not decided: let more replications decide first";
+        [
+            row("expected to miss: do not go on at this load", misses),
+            row(undecided, open),
+        ]
     };
-    rows.extend(missed(0, "healthy", &sheet.misses));
+    rows.extend(
+        missed(0, "healthy", &sheet.misses, &sheet.open)
+            .into_iter()
+            .flatten(),
+    );
     rows.extend(sheet.before.iter().map(|line| row(0, "healthy", line)));
     for (index, step) in sheet.cases.iter().enumerate() {
         let (number, case) = (index + 1, &step.case.name);
-        rows.extend(missed(number, case, &step.misses));
+        rows.extend(
+            missed(number, case, &step.misses, &step.open)
+                .into_iter()
+                .flatten(),
+        );
         if let Some(load) = &step.load {
             rows.push(said(number, case, "care", "at the load of", load.clone()));
         }

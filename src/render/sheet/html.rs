@@ -35,7 +35,7 @@ pub fn sheet_page(steps: &Steps, sheet: &Sheet) -> String {
          model, and beside each stands what it is. A monitor that averages over minutes shows the lower end of a utilization; \
          over 100\u{202F}% more is asked for than fits.</p>\n{}{}{}</section>\n",
             load_line(sheet.load.as_deref()),
-            not_now(&sheet.misses, "Do not begin at this load."),
+            not_now(&sheet.misses, &sheet.open, "Do not begin at this load."),
             table(&sheet.before)
         );
     }
@@ -57,7 +57,11 @@ pub fn sheet_page(steps: &Steps, sheet: &Sheet) -> String {
             )
         };
         let load = load_line(step.load.as_deref());
-        let missed = not_now(&step.misses, "Do not take this step at this load.");
+        let missed = not_now(
+            &step.misses,
+            &step.open,
+            "Do not take this step at this load.",
+        );
         let _ = write!(
             body,
             "<section class=\"step\"><h2>{} · {}</h2>\n{load}{missed}{}{nodes}{links}{}\
@@ -113,14 +117,23 @@ fn load_line(load: Option<&str>) -> String {
 }
 
 /// Promises that are not expected to be kept, as a caution.
-fn not_now(misses: &[String], so: &str) -> String {
-    if misses.is_empty() {
-        return String::new();
+fn not_now(misses: &[String], open: &[String], so: &str) -> String {
+    let mut out = String::new();
+    if !misses.is_empty() {
+        let _ = writeln!(
+            out,
+            "<p class=\"miss\"><b>Expected to miss:</b> {}. {so}</p>",
+            escaped(&misses.join("; "))
+        );
     }
-    format!(
-        "<p class=\"miss\"><b>Expected to miss:</b> {}. {so}</p>\n",
-        escaped(&misses.join("; "))
-    )
+    if !open.is_empty() {
+        let _ = writeln!(
+            out,
+            "<p class=\"miss\"><b>Not decided:</b> {}. Let more replications decide first.</p>",
+            escaped(&open.join("; "))
+        );
+    }
+    out
 }
 
 /// The hours in which each step may be done, where they were looked for.

@@ -15,6 +15,8 @@ pub struct Sheet {
     pub before: Vec<SheetLine>,
     /// Promises that are not expected to be kept with everything there: see [`SheetCase::misses`].
     pub misses: Vec<String>,
+    /// Promises that the runs do not decide, in the same words.
+    pub open: Vec<String>,
     /// The steps, one a case.
     pub cases: Vec<SheetCase>,
 }
@@ -31,6 +33,8 @@ pub struct SheetCase {
     /// Promises that are not expected to be kept, on the way or after it: `bookings: p99, at most 2 ms`. The
     /// step is not to be taken at this load.
     pub misses: Vec<String>,
+    /// Promises that the runs do not decide, in the same words.
+    pub open: Vec<String>,
     /// Nodes that go as a whole.
     pub nodes: Vec<String>,
     /// Links that go dark, both ends: `rack (4) to edge-A, 4 × 25GbE`.
@@ -166,6 +170,7 @@ pub fn sheet(steps: &Steps) -> Sheet {
             Some(first) => {
                 for mut step in sheet.cases {
                     step.misses.splice(0..0, sheet.misses.iter().cloned());
+                    step.open.splice(0..0, sheet.open.iter().cloned());
                     step.lines.splice(0..0, sheet.before.iter().cloned());
                     first.cases.push(step);
                 }
@@ -190,24 +195,28 @@ fn of_one(report: &Report) -> Sheet {
     Sheet {
         load: None,
         before,
-        misses: misses(report, 0, |row| !row.switching),
+        misses: judged(report, 0, Verdict::Missed, |row| !row.switching),
+        open: judged(report, 0, Verdict::Undecided, |row| !row.switching),
         cases,
     }
 }
 
-/// Promises that a case is not expected to keep, of the rows wanted.
-fn misses(report: &Report, column: usize, wanted: impl Fn(&Row) -> bool) -> Vec<String> {
+/// Promises of a case that were judged so, of the rows wanted.
+fn judged(
+    report: &Report,
+    column: usize,
+    verdict: Verdict,
+    wanted: impl Fn(&Row) -> bool,
+) -> Vec<String> {
     let rows = report.matrix.rows.iter().filter(|row| wanted(row));
     rows.filter_map(|row| {
         let cell = row.cells.get(column).and_then(Option::as_ref)?;
-        let open = match cell.verdict {
-            Verdict::Met => return None,
-            Verdict::Missed => "",
-            Verdict::Undecided => " (undecided)",
-        };
+        if cell.verdict != verdict {
+            return None;
+        }
         let measure = measure_name(row.measure);
         let target = target_of(row.measure, cell);
-        Some(format!("{}: {measure}, {target}{open}", row.workload))
+        Some(format!("{}: {measure}, {target}", row.workload))
     })
     .collect()
 }
@@ -258,10 +267,13 @@ fn step(report: &Report, switch: &Switch) -> SheetCase {
     if takes.is_empty() {
         takes.push(switch.case.name.clone());
     }
+    let of_verdict =
+        |verdict| column.map_or_else(Vec::new, |column| judged(report, column, verdict, |_| true));
     SheetCase {
         load: None,
         takes,
-        misses: column.map_or_else(Vec::new, |column| misses(report, column, |_| true)),
+        misses: of_verdict(Verdict::Missed),
+        open: of_verdict(Verdict::Undecided),
         nodes: after.map_or_else(Vec::new, |(index, _)| lost_in(index)),
         links: after.map_or_else(Vec::new, |(index, _)| dark(report, index)),
         case: switch.case.clone(),

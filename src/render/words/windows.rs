@@ -83,7 +83,8 @@ pub fn windows_answer(found: &Windows) -> (Flag, Vec<Prose>) {
             .text("; more replications would decide."),
         Flag::Missed | Flag::Saturated => Prose::new()
             .text(format!(
-                "There is not {hours} in which every promise judged is met with "
+                "There {} not {hours} in which every promise judged is met with ",
+                if found.needed_hours == 1 { "is" } else { "are" }
             ))
             .strong(listed(&lacking))
             .text("."),
