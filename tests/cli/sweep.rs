@@ -152,30 +152,12 @@ fn a_sweep_that_is_interrupted_leaves_whole_points_and_goes_on() {
     }
 }
 
-/// Stopped in its second half, `headroom` writes what it has by then: a table, whole files, all marked; code 130.
+/// Runs a search long enough to be interrupted, does so once it tells of a stage behind it, and checks what every
+/// interrupted search owes: code 130, a word of it, an answer, a table and drawings that say "Stopped".
 #[cfg(unix)]
-#[test]
-fn a_headroom_that_is_interrupted_writes_what_it_has_and_marks_it() {
-    let place = place();
-    let folder = place.path();
-    let all = [
-        "headroom",
-        "small.toml",
-        "--csv",
-        "l.csv",
-        "--page",
-        "l.html",
-        "--chart",
-        "l.svg",
-        "--parts-chart",
-        "p.svg",
-        "--set",
-        "run.duration=300ms",
-        "--set",
-        "run.replications=4",
-        "--threads",
-        "1",
-    ];
+fn interrupted(folder: &Path, command_and_files: &[&str], table: &str, drawn: &[&str]) -> String {
+    let slow = "--set run.duration=300ms --set run.replications=4 --threads 1";
+    let all = [command_and_files, &slow.split(' ').collect::<Vec<_>>()].concat();
     let mut child = command(folder, &all)
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
@@ -199,17 +181,29 @@ fn a_headroom_that_is_interrupted_writes_what_it_has_and_marks_it() {
     );
     let text = out(&output);
     assert!(text.starts_with("Stopped before its end"), "{text}");
-    assert!(text.contains("Loads that were run, healthy"), "{text}");
-    let rows = fs::read_to_string(folder.join("l.csv")).expect("it was written");
+    let rows = fs::read_to_string(folder.join(table)).expect("it was written");
     assert!(rows.lines().count() > 1);
     assert!(
         rows.lines().skip(1).all(|row| row.ends_with(",stopped")),
         "{rows}"
     );
-    for name in ["l.html", "l.svg"] {
+    for name in drawn {
         let file = fs::read_to_string(folder.join(name)).expect("it was written");
         assert!(file.contains("Stopped before its end"), "{name}");
     }
+    text
+}
+
+/// Stopped in its second half, `headroom` writes what it has by then: a table, whole files, all marked; code 130.
+#[cfg(unix)]
+#[test]
+fn a_headroom_that_is_interrupted_writes_what_it_has_and_marks_it() {
+    let place = place();
+    let folder = place.path();
+    let all = "headroom small.toml --csv l.csv --page l.html --chart l.svg --parts-chart p.svg";
+    let all: Vec<&str> = all.split(' ').collect();
+    let text = interrupted(folder, &all, "l.csv", &["l.html", "l.svg"]);
+    assert!(text.contains("Loads that were run, healthy"), "{text}");
     assert_eq!(fs::read_dir(folder).expect("there").count(), 5);
 }
 
@@ -222,52 +216,9 @@ fn a_growth_that_is_interrupted_writes_what_it_has_and_marks_it() {
     let text = fs::read_to_string(folder.join("small.toml")).expect("it is there");
     let growth = "\n[growth]\nfrom = \"2027-01-01\"\nper_year = \"60%\"\n";
     fs::write(folder.join("small.toml"), text + growth).expect("it can be written");
-    let all = [
-        "growth",
-        "small.toml",
-        "--csv",
-        "g.csv",
-        "--page",
-        "g.html",
-        "--chart",
-        "g.svg",
-        "--set",
-        "run.duration=300ms",
-        "--set",
-        "run.replications=4",
-        "--threads",
-        "1",
-    ];
-    let mut child = command(folder, &all)
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("the program starts");
-    let mut lines = BufReader::new(child.stderr.take().expect("it is piped")).lines();
-    let told = lines
-        .by_ref()
-        .map(|line| line.expect("it is text"))
-        .find(|line| line.contains("the edge, round") || line.contains("proof, "));
-    assert!(told.expect("a line a stage").contains(" runs done, "));
-    interrupt(&child);
-    let said: Vec<String> = lines.map(|line| line.expect("it is text")).collect();
-    let output = child.wait_with_output().expect("it ends");
-    assert_eq!(output.status.code(), Some(130), "{said:?}");
-    assert!(
-        out(&output).starts_with("Stopped before its end"),
-        "{}",
-        out(&output)
-    );
-    let rows = fs::read_to_string(folder.join("g.csv")).expect("it was written");
-    assert!(rows.lines().count() > 1);
-    assert!(
-        rows.lines().skip(1).all(|row| row.ends_with(",stopped")),
-        "{rows}"
-    );
-    for name in ["g.html", "g.svg"] {
-        let file = fs::read_to_string(folder.join(name)).expect("it was written");
-        assert!(file.contains("Stopped before its end"), "{name}");
-    }
+    let all = "growth small.toml --csv g.csv --page g.html --chart g.svg";
+    let all: Vec<&str> = all.split(' ').collect();
+    interrupted(folder, &all, "g.csv", &["g.html", "g.svg"]);
     assert_eq!(fs::read_dir(folder).expect("there").count(), 4);
 }
 
