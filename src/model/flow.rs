@@ -12,7 +12,6 @@ use super::attempt::NONE;
 use super::book::Book;
 use super::compile::HOPS_MAX;
 use super::net::{Coming, Frame, FrameKind, Streams, Times, Until};
-use super::way::Way;
 use super::world::{Event, Executor, Flow, Stop, World};
 use crate::engine::Calendar;
 use crate::topology::{DirectionId, NodeId};
@@ -176,9 +175,10 @@ impl World<'_, Flow> {
         let hop = frame.hop + 1;
         let place = usize::from(hop);
         assert!(place < HOPS_MAX, "routes have at most {HOPS_MAX} hops");
-        if let Way::Fixed(next, onward) = self.ways[frame.flow as usize * HOPS_MAX + place] {
+        let place = frame.flow as usize * HOPS_MAX + place;
+        if let Some(over) = self.known_way(frame.tie, frame.flow, place) {
             self.tally.frame_hops += 1;
-            self.net.pass((next, onward), (frame, hop), at);
+            self.net.pass(over, (frame, hop), at);
             return;
         }
         let frame = Frame { hop, ..*frame };

@@ -17,6 +17,8 @@ pub(crate) enum Way {
     Unknown,
     /// Always this direction.
     Fixed(DirectionId, Onward),
+    /// Each exchange has its own of so many from a place of the routes on, all of one kind.
+    Spread(u32, u16, Onward),
     /// Each frame or exchange has its own.
     Chosen,
     /// Each frame has its own, and its own luck there: some member damages frames.
@@ -24,6 +26,9 @@ pub(crate) enum Way {
     /// No route.
     Nowhere,
 }
+
+// Ways are looked up once a hop: eight of them to a cache line.
+const _: () = assert!(std::mem::size_of::<Way>() == 8);
 
 impl<E: Executor> World<'_, E> {
     /// Sends a frame that is ready now on from `node`.
@@ -72,10 +77,29 @@ impl<E: Executor> World<'_, E> {
         if self.ways[place] == Way::Unknown {
             self.ways[place] = self.find_way(frame.flow, node);
         }
+        match self.known_way(frame.tie, frame.flow, place) {
+            None if self.ways[place] == Way::Chosen => self.chosen(frame, node),
+            known => known,
+        }
+    }
+
+    /// The direction of a frame with the tie word `tie` at a place of the ways, where that says it.
+    #[inline]
+    pub(crate) fn known_way(
+        &self,
+        tie: u128,
+        flow: u32,
+        place: usize,
+    ) -> Option<(DirectionId, Onward)> {
         match self.ways[place] {
             Way::Fixed(direction, onward) => Some((direction, onward)),
-            Way::Chosen => self.chosen(frame, node),
-            Way::Unknown | Way::Nowhere | Way::Lossy => None,
+            Way::Spread(first, count, onward) => {
+                let next = self.routes.listed((first, u32::from(count)));
+                let salt = self.compiled.hops[next.first()?.index()].salt;
+                let hash = self.compiled.flows[flow as usize].hash;
+                Some((next[by_exchange(hash, salt, tie, next.len())], onward))
+            }
+            Way::Chosen | Way::Unknown | Way::Nowhere | Way::Lossy => None,
         }
     }
 
@@ -91,7 +115,8 @@ impl<E: Executor> World<'_, E> {
     #[cold]
     fn find_way(&self, flow: u32, node: NodeId) -> Way {
         let flow = &self.compiled.flows[flow as usize];
-        let next = self.routes.next(&self.compiled.fabric, flow.table, node);
+        let span = self.routes.span(&self.compiled.fabric, flow.table, node);
+        let next = self.routes.listed(span);
         if next.iter().any(|over| self.fault.ill.loss(*over) > 0) {
             return Way::Lossy;
         }
@@ -100,13 +125,26 @@ impl<E: Executor> World<'_, E> {
             [only] => *only,
             [first, ..] => {
                 let hop = &self.compiled.hops[first.index()];
-                if hop.choose != Choose::Flow {
-                    return Way::Chosen;
+                match hop.choose {
+                    Choose::Flow => next[below(mix64(flow.hash ^ hop.salt), next.len())],
+                    Choose::Exchange => return self.spread(flow.table, span),
+                    Choose::Frame | Choose::Pinned => return Way::Chosen,
                 }
-                next[below(mix64(flow.hash ^ hop.salt), next.len())]
             }
         };
         Way::Fixed(direction, self.onward(flow.table, direction))
+    }
+
+    /// How exchanges are spread over directions.
+    fn spread(&self, table: u32, (first, count): (u32, u32)) -> Way {
+        let next = self.routes.listed((first, count)).iter();
+        let mut onward = next.map(|over| self.onward(table, *over));
+        match (onward.next(), u16::try_from(count)) {
+            (Some(each), Ok(count)) if onward.all(|other| other == each) => {
+                Way::Spread(first, count, each)
+            }
+            _ => Way::Chosen,
+        }
     }
 
     /// Whether a frame on `direction` is cut through at its end.
@@ -143,11 +181,7 @@ impl<E: Executor> World<'_, E> {
         let hop = &self.compiled.hops[next.first()?.index()];
         let pick = match hop.choose {
             Choose::Flow => below(mix64(hash ^ hop.salt), next.len()),
-            Choose::Exchange => {
-                // Workload, host, number and attempt: the exchange.
-                let exchange = (tie >> 40) as u64 ^ (tie >> 104) as u64;
-                below(mix64(mix_pair(hash, exchange) ^ hop.salt), next.len())
-            }
+            Choose::Exchange => by_exchange(hash, hop.salt, tie, next.len()),
             Choose::Frame => {
                 let turn = &mut self.turn[node.0 as usize];
                 *turn = turn.wrapping_add(1);
@@ -159,7 +193,21 @@ impl<E: Executor> World<'_, E> {
     }
 }
 
-/// A number below `count`, which is not zero, from a mixed word.
+/// Which of `count` members an exchange takes: its workload, host, number and attempt in the tie word decide.
+#[inline]
+fn by_exchange(hash: u64, salt: u64, tie: u128, count: usize) -> usize {
+    let exchange = (tie >> 40) as u64 ^ (tie >> 104) as u64;
+    below(mix64(mix_pair(hash, exchange) ^ salt), count)
+}
+
+/// A number below `count`, which is not zero, from a mixed word: the rest of a division, which mostly needs none.
+#[inline]
 fn below(word: u64, count: usize) -> usize {
-    usize::try_from(word % count.max(1) as u64).unwrap_or(0)
+    let count = count.max(1) as u64;
+    let rest = if count.is_power_of_two() {
+        word & (count - 1)
+    } else {
+        word % count
+    };
+    usize::try_from(rest).unwrap_or(0)
 }

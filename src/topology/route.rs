@@ -173,18 +173,30 @@ impl Routes {
     /// The directions that lead from `node` to the table's destination; empty when there is no route.
     #[must_use]
     pub fn next(&self, fabric: &Fabric, table: u32, node: NodeId) -> &[DirectionId] {
+        self.listed(self.span(fabric, table, node))
+    }
+
+    /// The same as a place in the list of all next hops, and how many they are: for [`listed`](Self::listed).
+    #[must_use]
+    pub fn span(&self, fabric: &Fabric, table: u32, node: NodeId) -> (u32, u32) {
         let table = self.tables[table as usize];
-        if let Some((last, (start, length))) = table.last
-            && last == node
-        {
-            return &self.next[start as usize..(start + length) as usize];
+        match table.last {
+            Some((last, span)) if last == node => span,
+            _ => match fabric.known[table.known].place[node.0 as usize] {
+                NONE => (0, 0),
+                place => self.spans[table.base + place as usize],
+            },
         }
-        let place = fabric.known[table.known].place[node.0 as usize];
-        if place == NONE {
-            return &[];
-        }
-        let (start, length) = self.spans[table.base + place as usize];
-        &self.next[start as usize..(start + length) as usize]
+    }
+
+    /// The directions of a [`span`](Self::span) of these routes.
+    ///
+    /// # Panics
+    /// When the span is of other routes and lies beyond the end of these.
+    #[must_use]
+    #[inline]
+    pub fn listed(&self, (start, count): (u32, u32)) -> &[DirectionId] {
+        &self.next[start as usize..(start + count) as usize]
     }
 
     /// The same tables, numbers unchanged, for another set of members alive.
