@@ -199,6 +199,7 @@ pub fn read(
 /// Problems by line; overrides first, traces last.
 fn in_order(ctx: &Context<'_>) -> Vec<Problem> {
     let mut problems = ctx.problems.take();
+    keep_the_plainer(&mut problems);
     problems.sort_by_key(|problem| {
         let column = problem.line.map_or(0, |_| problem.column);
         (
@@ -210,6 +211,30 @@ fn in_order(ctx: &Context<'_>) -> Vec<Problem> {
     });
     problems.dedup();
     problems
+}
+
+/// A value without quotes is read as a string, or as the number that it begins with. Where no string may stand in
+/// its place, that says more than the quotes; what else is said of its line follows from reading it so.
+fn keep_the_plainer(problems: &mut Vec<Problem>) {
+    let bare = |problem: &Problem| problem.message.ends_with(syntax::BARE);
+    let all = problems.clone();
+    let of_line = |problem: &Problem, wanted: bool| {
+        let line = (problem.file.clone(), problem.line);
+        let same = all
+            .iter()
+            .filter(move |other| (&other.file, other.line) == (&line.0, line.1));
+        same.filter(move |other| bare(other) == wanted)
+            .map(|other| other.column)
+            .collect::<Vec<u32>>()
+    };
+    problems.retain(|problem| {
+        let other = of_line(problem, !bare(problem));
+        if bare(problem) {
+            !other.contains(&problem.column)
+        } else {
+            other.is_empty() || other.contains(&problem.column)
+        }
+    });
 }
 
 fn digest(text: &str, set: &[(String, String)], traces: &[String]) -> String {

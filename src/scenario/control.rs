@@ -122,7 +122,7 @@ fn warm_up(node: &Node) -> Result<WarmUp, Fault> {
         return Ok(WarmUp::Auto);
     }
     time(node).map(WarmUp::At).map_err(|mut fault| {
-        fault.expected = "\"auto\" or a time".to_owned();
+        fault.expected = "\"auto\" or a time like \"50ms\" in quotes".to_owned();
         fault
     })
 }

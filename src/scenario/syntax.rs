@@ -11,6 +11,9 @@ use super::problem::{near, plural, position};
 use super::tree::{self, Entry, FAMILIES, Origin};
 use std::ops::Range;
 
+/// What is said of a value that may lack only its quotes.
+pub(super) const BARE: &str = " stands without quotes";
+
 /// Tables of which there is one.
 const ONE: [&str; 4] = ["run", "timers", "day", "growth"];
 /// Further tables of which there may be many; they have no name that `--set` could use, or none but that of a change.
@@ -47,8 +50,13 @@ pub(super) fn parse(ctx: &Context<'_>) -> (Vec<Entry>, bool) {
     let (root, errors) = mended.as_deref().map_or((root, errors), entries);
     let can_go_on = mended.is_some() || misspelt.is_empty();
     let left = if can_go_on { errors } else { Vec::new() };
+    // The parser takes a value without quotes for one with them, so that the rest can be judged too.
+    let only_bare = left.iter().all(|(span, message)| {
+        let (says, ..) = words(ctx.text, &headings, span, message);
+        says.ends_with(BARE)
+    });
     let left = report_single(ctx, &headings, left);
-    let sound = can_go_on && left.is_none();
+    let sound = can_go_on && (left.is_none() || only_bare);
     let left = left.unwrap_or_default();
     report(ctx, &headings, &left);
     if !sound && !ctx.has_errors() {
@@ -380,7 +388,7 @@ fn words(
             && !token.contains(['"', '\'', '=', ':', '[', '{']);
         if plain && before.rfind('=') > before.rfind('\n') {
             return said(
-                &format!("`{token}` stands without quotes"),
+                &format!("`{token}`{BARE}"),
                 format!("\"{token}\", in quotes: only numbers, true and false go without"),
             );
         }

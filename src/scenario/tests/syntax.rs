@@ -27,6 +27,16 @@ fn a_missing_quote_names_the_value_with_its_quotes() {
 }
 
 #[test]
+fn what_else_is_wrong_is_told_beside_missing_quotes() {
+    // No string may stand for a number: that is said, and not the quotes. The next line is judged all the same.
+    insta::assert_snapshot!(changed("sizes = \"8KiB\"", "sizes = 8KiB\nread = 70\nvolumes = many"), @r#"
+    22:9^4 `8KiB` stands without quotes | "8KiB", in quotes: only numbers, true and false go without
+    23:8^2 `read` of workload `orders` is no share of 1 | did you mean "70%"?
+    24:11^4 `volumes` of workload `orders` is a string | a whole number from 1 to 1000000
+    "#);
+}
+
+#[test]
 fn a_plural_heading_is_the_only_problem_of_a_text_that_is_sound_but_for_it() {
     insta::assert_snapshot!(two("[[workload]]", "[[workloads]]"), @"16:3^9 no table is called `workloads` | did you mean `[[workload]]`?");
     insta::assert_snapshot!(two("[[host]]", "[[hosts]]"), @"2:3^5 no table is called `hosts` | did you mean `[[host]]`?");
