@@ -46,7 +46,8 @@ pub(super) fn parts(budget: &[BudgetPart]) -> Vec<Part> {
     let mut out: Vec<Part> = [
         ("array service", Look::Service),
         ("array queue and mirror", Look::Pale),
-        ("adapters and hosts", Look::Middle),
+        ("host queues", Look::Dark),
+        ("adapters", Look::Middle),
         ("switches and fibre", Look::Pale),
         ("serialization", Look::Dark),
         ("extra round trip", Look::Middle),
@@ -71,11 +72,12 @@ pub(super) fn parts(budget: &[BudgetPart]) -> Vec<Part> {
         let index = match part.part.as_str() {
             "service" => 0,
             "array queue" | "mirror trip" => 1,
-            "adapter" | "host queue" => 2,
-            "switch" | "propagation" => 3,
-            "serialization" => 4,
-            "extra round trip" => 5,
-            "retry" => 6,
+            "host queue" => 2,
+            "adapter" => 3,
+            "switch" | "propagation" => 4,
+            "serialization" => 5,
+            "extra round trip" => 6,
+            "retry" => 7,
             _ if widest.is_some_and(|widest| std::ptr::eq(widest, part)) => {
                 if let Some(tier) = &part.tier {
                     wait.name = format!("queueing, {}", tier.replace(" > ", " to "));
@@ -83,7 +85,7 @@ pub(super) fn parts(budget: &[BudgetPart]) -> Vec<Part> {
                 wait.us = part.mean_us;
                 continue;
             }
-            _ => 7,
+            _ => 8,
         };
         out[index].us += part.mean_us;
     }
@@ -102,4 +104,21 @@ pub(super) fn parts(budget: &[BudgetPart]) -> Vec<Part> {
         });
     }
     kept
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_wait_in_the_host_is_no_part_of_its_adapter() {
+        let one = |part: &str, mean_us| BudgetPart {
+            part: part.to_owned(),
+            tier: None,
+            mean_us,
+        };
+        let shown = parts(&[one("host queue", 40.0), one("adapter", 10.0)]);
+        let shown: Vec<_> = shown.iter().map(|p| (p.name.as_str(), p.us)).collect();
+        assert_eq!(shown, [("host queues", 40.0), ("adapters", 10.0)]);
+    }
 }
