@@ -213,7 +213,9 @@ impl Settled {
     fn of(setting: &Setting<'_>, world: &World<'_>) -> Self {
         let tally = world.tally();
         let each: Vec<Option<Instant>> = (0..tally.workloads.len())
-            .map(|index| workload_settled(setting, tally, index))
+            .map(|index| {
+                workload_settled(setting, tally, index).filter(|_| world.paths_decided_of(index))
+            })
             .collect();
         let all = each.iter().copied().collect::<Option<Vec<Instant>>>();
         Self {
@@ -266,7 +268,8 @@ pub(crate) fn workload_settled(
         survivors.iter().flat_map(own).collect()
     };
     let (mean_band, rate_band) = bands(&steady, width, finest)?;
-    let start = setting.last().max(own.last_disturbed);
+    let start = setting.last();
+    let start = start.max(own.last_disturbed).max(own.last_standing);
     let now = own.series.bins().len() as u64 * own.series.width().0;
     let after = points(&own.series, (start, Instant(now)), width);
     let bin = settled(&after, mean_band, rate_band, STAY)?;

@@ -56,7 +56,7 @@ fn notes(tally: &Tally) -> Vec<(u64, TimerName)> {
     let entries = tally
         .log
         .iter()
-        .filter(|entry| entry.kind == LogKind::Rerouted);
+        .filter(|entry| matches!(entry.kind, LogKind::Rerouted(_)));
     entries
         .map(|entry| (entry.at.0, entry.timer.expect("a timer acted").0))
         .collect()
