@@ -48,6 +48,11 @@ pub struct Switch {
     pub ios: u64,
 }
 
+impl Switch {
+    /// A planned loss comes so many seconds after the drain. A choice of this program.
+    pub const DRAIN_S: u32 = 1;
+}
+
 /// What a script does to parts: whether paths are lost, or only slow.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]

@@ -54,7 +54,8 @@ pub(crate) fn run(
 ) -> Switch {
     let at = survivors.tallies[0].from + site.run.before;
     let scripts = if planned {
-        vec![drain(plan, at), loss(plan, at + Duration::from_secs(1))]
+        let drained = Duration::from_secs(Switch::DRAIN_S.into());
+        vec![drain(plan, at), loss(plan, at + drained)]
     } else {
         vec![loss(plan, at)]
     };
