@@ -32,8 +32,6 @@ struct Kind {
     inner: bool,
     /// Of a group over both switches of a pair.
     across: bool,
-    /// One of several of its link.
-    grouped: bool,
 }
 
 /// Whether a group goes on without the member.
@@ -41,6 +39,8 @@ struct Kind {
 enum Others {
     Carry,
     None,
+    /// Both ends are lost themselves: nobody sends.
+    Nobody,
 }
 
 impl Kind {
@@ -54,7 +54,6 @@ impl Kind {
             fibre_channel: link.medium == Some(Medium::FibreChannel),
             inner: is_switch(member.near) && is_switch(member.far),
             across: link.lag == Lag::Across,
-            grouped: member.of > 1 || link.lag == Lag::Across,
         }
     }
 
@@ -89,7 +88,7 @@ impl Kind {
                     };
                     (TimerName::Reroute, after)
                 }
-                (_, Self { grouped: true, .. }) => (TimerName::LagRehash, timers.lag_rehash),
+                (Others::Carry, _) => (TimerName::LagRehash, timers.lag_rehash),
                 _ => (TimerName::Forwarding, timers.lag_rehash),
             }),
         }
@@ -158,10 +157,10 @@ impl<E: Executor> World<'_, E> {
             let nobody = [member.near, member.far]
                 .iter()
                 .all(|end| self.fault.node_is_lost(*end));
-            let others = if carried(member, index, &there, &before) || nobody {
-                Others::Carry
-            } else {
-                Others::None
+            let others = match (carried(member, index, &there, &before), nobody) {
+                (true, _) => Others::Carry,
+                (false, true) => Others::Nobody,
+                (false, false) => Others::None,
             };
             let (since, mode) = self.fault.changed[index];
             let kind = Kind::of(compiled, member);
