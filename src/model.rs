@@ -47,9 +47,9 @@ pub use compile::{Compiled, PathName, Watch};
 pub use fault::Script;
 pub use net::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
 pub(crate) use notice::{Place, hold, noticed_by, tried_again_by};
-pub use standing::{LogEntry, LogKind, Standing, TimerName};
+pub use standing::{LogEntry, LogKind, Note, Standing, TimerName};
 pub use tally::{
     BudgetSums, Coarse, ControllerTally, DirectionTally, Fate, FlowCell, KindTally, PathTally,
-    SourceTally, Tally, WorkloadTally,
+    SourceTally, Stopped, Tally, WorkloadTally,
 };
 pub use world::{Executor, Fast, Flow, Limits, Plain, Stop, World};

@@ -1,7 +1,7 @@
 //! The beginning and the end of what a run counts: empty tallies, and the accounts that must agree.
 
 use super::attempt::{Attempt, Io, NONE};
-use super::compile::{Compiled, Watch};
+use super::compile::{Compiled, SetPlan, Watch};
 use super::host::PathState;
 use super::net::Links;
 use super::standing::{LogEntry, Standing};
@@ -59,11 +59,11 @@ impl<E: Executor> World<'_, E> {
         );
         self.note_held();
         self.note_stranded();
+        self.note_pathless();
         for index in 0..self.oldest.len() {
             self.note_oldest(u32::try_from(index).unwrap_or(NONE));
             self.note_longest_of_unfinished(index);
         }
-        self.note_pathless();
         let through: u64 = self.tally.paths.iter().map(|p| p.completed_total).sum();
         let completed = self.tally.workloads.iter().map(|w| w.completed_total);
         assert_eq!(
@@ -123,21 +123,38 @@ impl<E: Executor> World<'_, E> {
     }
 
     /// Whether every path has found its standing: none is lost unnoticed or held, nor there and not yet found,
-    /// nor waiting for a failback that has a time.
+    /// nor waiting for a failback that has a time; and no group of links still sends over a lost member of which it will take
+    /// note.
     #[must_use]
     pub fn paths_decided(&self) -> bool {
-        let waits = |(index, path): (u32, &PathState)| match path.standing {
-            Standing::Unnoticed | Standing::Blocked => true,
-            // It will be found.
-            Standing::Failed => path.connected,
-            Standing::Returned => {
-                let set = self.compiled.paths[index as usize].set as usize;
-                matches!(self.compiled.sets[set].timers.failback, Failback::After(_))
-            }
-            Standing::Removed => path.connected && self.found_anew(index),
-            Standing::Up | Standing::Drained | Standing::Standby => false,
+        let mut sets = self.compiled.sets.iter();
+        sets.all(|set| self.set_decided(set)) && self.teams_decided() && self.groups_decided()
+    }
+
+    /// The same of the paths of one workload alone, groups of links left out.
+    #[must_use]
+    pub fn paths_decided_of(&self, workload: usize) -> bool {
+        let sources = &self.compiled.sources;
+        let own = |set: &&SetPlan| {
+            let mut of = set.sources.iter();
+            of.any(|source| sources[*source as usize].workload == workload)
         };
-        !(0_u32..).zip(&self.paths).any(waits) && self.teams_decided()
+        let mut sets = self.compiled.sets.iter().filter(own);
+        sets.all(|set| self.set_decided(set))
+    }
+
+    fn set_decided(&self, set: &SetPlan) -> bool {
+        set.paths.clone().all(|index| {
+            let path: &PathState = &self.paths[index as usize];
+            match path.standing {
+                Standing::Unnoticed | Standing::Blocked => false,
+                // It will be found.
+                Standing::Failed => !path.connected,
+                Standing::Returned => !matches!(set.timers.failback, Failback::After(_)),
+                Standing::Removed => !(path.connected && self.found_anew(index)),
+                Standing::Up | Standing::Drained | Standing::Standby => true,
+            }
+        })
     }
 
     /// About the bytes that the run holds for I/Os, attempts, events, frames and its log: what can grow without end.

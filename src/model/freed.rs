@@ -7,21 +7,38 @@
 
 use super::attempt::NONE;
 use super::standing::{LogEntry, LogKind, Standing};
-use super::tally::Fate;
+use super::tally::{Fate, Stopped};
 use super::world::{Executor, World};
+use crate::unit::{Duration, Instant};
 
 impl<E: Executor> World<'_, E> {
     pub(crate) fn log(&mut self, entry: LogEntry) {
         let line = self.next_line();
         self.tally.log.push(entry);
         let compiled = self.compiled;
+        if let LogKind::Path { path, to } = entry.kind
+            && !matches!(to, Standing::Removed | Standing::Standby)
+        {
+            let set = &compiled.sets[compiled.paths[path as usize].set as usize];
+            for source in &set.sources {
+                let workload = compiled.sources[*source as usize].workload;
+                self.tally.workloads[workload].last_standing = entry.at;
+            }
+        }
         match entry.kind {
             LogKind::Path {
                 path,
                 to: Standing::Failed | Standing::Up,
             }
             | LogKind::AttemptTimedOut { path } => {
-                self.freeing[compiled.paths[path as usize].set as usize] = line;
+                let set = compiled.paths[path as usize].set as usize;
+                // A path that is given up with what has just timed out on it lets nothing more go.
+                let empty =
+                    matches!(entry.kind, LogKind::Path { to, .. } if to == Standing::Failed);
+                let before = self.logged(self.freeing[set]).map(|known| known.at);
+                if !(empty && entry.ios == 0 && before == Some(entry.at)) {
+                    self.freeing[set] = line;
+                }
             }
             LogKind::TeamMoved { set } => self.freeing[set as usize] = line,
             LogKind::TakenOver(controller) => {
@@ -39,7 +56,7 @@ impl<E: Executor> World<'_, E> {
             | LogKind::Path { .. }
             | LogKind::Script(_)
             | LogKind::Resent { .. }
-            | LogKind::Rerouted
+            | LogKind::Rerouted(_)
             | LogKind::PortsDropped(_)
             | LogKind::PortsBack(_)
             | LogKind::TeamNoticed { .. }
@@ -75,6 +92,61 @@ impl<E: Executor> World<'_, E> {
             .is_some_and(|entry| matches!(entry.kind, LogKind::TeamMoved { .. }));
         let line = if by_team { moved } else { self.next_line() - 1 };
         self.ios[io].freed = line;
+    }
+
+    /// An I/O of a workload over a path of `set` is about to be counted as completed, `freed` by a line of the log: if
+    /// nothing was completed for long while something hung or failed, that was a stop, and it is over.
+    pub(super) fn note_stop_before_completion(&mut self, workload: usize, set: u32, freed: u32) {
+        let Some(since) = self.fault.since.filter(|since| self.now >= *since) else {
+            return;
+        };
+        let tally = &self.tally.workloads[workload];
+        let from = tally.last_completion.max(since);
+        let silence = self.now.since(from);
+        if silence < Stopped::LEAST || !Stopped::is_stop(silence, self.oldest_age(workload)) {
+            return;
+        }
+        // Who comes in the instant in which paths are there again may be done before those that were let go.
+        let line = if freed == NONE && (tally.hanging > 0 || tally.failing) {
+            self.freeing[set as usize]
+        } else {
+            freed
+        };
+        if self.logged(line).is_some_and(|entry| entry.at >= from) {
+            self.tally.workloads[workload].stops.push(Stopped {
+                from,
+                to: Some(self.now),
+                by: Some(line as usize),
+            });
+        }
+    }
+
+    /// Whether a workload has stopped when the run ends: it hangs, or fails and completes nothing.
+    pub(super) fn note_stop_at_the_end(&mut self, workload: usize, since: Instant) {
+        let tally = &self.tally.workloads[workload];
+        let from = tally.last_completion.max(since);
+        let oldest = match self.oldest_age(workload) {
+            Duration::ZERO => tally.longest,
+            age => age,
+        };
+        let hangs = tally.hanging > 0 || tally.failing || tally.pathless;
+        if hangs && Stopped::is_stop(self.now.since(from), oldest) {
+            let tally = &mut self.tally.workloads[workload];
+            tally.silence = tally.silence.max(self.now.since(from));
+            tally.stops.push(Stopped {
+                from,
+                to: None,
+                by: None,
+            });
+        }
+    }
+
+    /// Age of the oldest unfinished I/O of a workload, zero where it has none.
+    fn oldest_age(&self, workload: usize) -> Duration {
+        match self.oldest[workload] {
+            NONE => Duration::ZERO,
+            io => self.now.since(self.ios[io].arrival),
+        }
     }
 
     /// I/Os failed so far.

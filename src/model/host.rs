@@ -392,6 +392,8 @@ impl<E: Executor> World<'_, E> {
             };
             add_budget(&mut tally.budget, &record, self.now, parts);
         }
+        let set = self.compiled.paths[self.attempts[slot].path as usize].set;
+        self.note_stop_before_completion(workload, set, record.freed);
         self.account_after_loss(workload, latency, record.freed, Finish::Completed);
         if record.attempts > 0 || self.attempts[slot].disturbed {
             self.tally.workloads[workload].last_disturbed = self.now;
@@ -410,15 +412,17 @@ impl<E: Executor> World<'_, E> {
         if self.now < since {
             return;
         }
+        let failed = finish == Finish::Failed;
         if latency > tally.longest {
             tally.longest = latency;
+            tally.longest_failed = failed;
             tally.longest_by = (freed != NONE).then_some(freed as usize);
         }
         // Whoever waits for a completion waits on when an I/O fails.
         tally.silence = tally
             .silence
             .max(self.now.since(tally.last_completion.max(since)));
-        let failed = finish == Finish::Failed;
+        tally.failing = failed;
         if failed {
             tally.failed_after += 1;
         } else {

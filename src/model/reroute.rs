@@ -15,7 +15,7 @@
 
 use super::attempt::tie;
 use super::compile::Compiled;
-use super::standing::{LogEntry, LogKind, TimerName};
+use super::standing::{LogEntry, LogKind, Note, TimerName};
 use super::way::Way;
 use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
@@ -39,6 +39,8 @@ struct Kind {
 enum Others {
     Carry,
     None,
+    /// Both ends are lost themselves: nobody sends.
+    Nobody,
 }
 
 impl Kind {
@@ -86,7 +88,8 @@ impl Kind {
                     };
                     (TimerName::Reroute, after)
                 }
-                _ => (TimerName::LagRehash, timers.lag_rehash),
+                (Others::Carry, _) => (TimerName::LagRehash, timers.lag_rehash),
+                _ => (TimerName::Forwarding, timers.lag_rehash),
             }),
         }
     }
@@ -145,22 +148,19 @@ impl<E: Executor> World<'_, E> {
         let compiled = self.compiled;
         let there = self.fault.there();
         let before = self.fault.shunned.clone();
-        let mut acted: Vec<(TimerName, Duration)> = Vec::new();
+        let mut acted: Vec<(Note, TimerName, Duration)> = Vec::new();
         for (index, member) in compiled.fabric.members.iter().enumerate() {
             let lost = !there[index];
             if lost == before[index] {
                 continue;
             }
-            let first = index - member.index as usize;
-            let mut group = first..first + member.of as usize;
             let nobody = [member.near, member.far]
                 .iter()
                 .all(|end| self.fault.node_is_lost(*end));
-            let carry = group.any(|other| other != index && there[other] && !before[other]);
-            let others = if carry || nobody {
-                Others::Carry
-            } else {
-                Others::None
+            let others = match (carried(member, index, &there, &before), nobody) {
+                (true, _) => Others::Carry,
+                (false, true) => Others::Nobody,
+                (false, false) => Others::None,
             };
             let (since, mode) = self.fault.changed[index];
             let kind = Kind::of(compiled, member);
@@ -169,8 +169,9 @@ impl<E: Executor> World<'_, E> {
                 && self.now >= since + after
             {
                 self.fault.shunned[index] = lost;
-                if !acted.contains(&(name, after)) {
-                    acted.push((name, after));
+                let note = if lost { Note::Lost } else { Note::Returned };
+                if !acted.contains(&(note, name, after)) {
+                    acted.push((note, name, after));
                 }
             }
         }
@@ -180,14 +181,36 @@ impl<E: Executor> World<'_, E> {
         let alive: Vec<bool> = self.fault.shunned.iter().map(|shunned| !shunned).collect();
         self.routes = compiled.routes.again(&compiled.fabric, &alive);
         self.ways.fill(Way::Unknown);
-        for timer in acted {
+        for (note, name, after) in acted {
             self.log(LogEntry {
                 at: self.now,
-                kind: LogKind::Rerouted,
-                timer: Some(timer),
+                kind: LogKind::Rerouted(note),
+                timer: Some((name, after)),
                 ios: 0,
             });
         }
         self.look_at_paths();
     }
+
+    /// Whether no group of links still sends over a lost member of which it will take note.
+    pub(super) fn groups_decided(&self) -> bool {
+        let there = self.fault.there();
+        let shunned = &self.fault.shunned;
+        let members = self.compiled.fabric.members.iter().enumerate();
+        let mut open = members.filter(|(index, _)| !there[*index] && !shunned[*index]);
+        !open.any(|(index, member)| {
+            let mode = Some(self.fault.changed[index].1);
+            let kind = Kind::of(self.compiled, member);
+            let timers = &self.compiled.site.timers;
+            carried(member, index, &there, shunned)
+                && kind.noted_by(mode, Others::Carry, timers).is_some()
+        })
+    }
+}
+
+/// Whether another member of the group of a member is there and in use.
+fn carried(member: &Member, index: usize, there: &[bool], shunned: &[bool]) -> bool {
+    let first = index - member.index as usize;
+    let mut group = first..first + member.of as usize;
+    group.any(|other| other != index && there[other] && !shunned[other])
 }

@@ -51,8 +51,10 @@ pub enum TimerName {
     Reconnect,
     /// Lost TCP segments are sent again.
     Retransmission,
-    /// The fabric stops using lost links.
+    /// A group goes on without a lost member, or with a returned one.
     LagRehash,
+    /// A switch no longer forwards over a lost link without others beside it, or does so again: as long as a rehash.
+    Forwarding,
     /// A silently lost member is given up.
     Lacp,
     /// The fabric uses another route.
@@ -81,6 +83,15 @@ pub enum TimerName {
     GuestRestart,
 }
 
+/// What the fabric takes note of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Note {
+    /// Links are lost.
+    Lost,
+    /// Links are back.
+    Returned,
+}
+
 /// What happened.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum LogKind {
@@ -104,7 +115,7 @@ pub enum LogKind {
         workload: u32,
     },
     /// The fabric changed its routes.
-    Rerouted,
+    Rerouted(Note),
     /// The partner of a lost controller serves its volumes from now on: controller index.
     TakenOver(u32),
     /// A switch without uplinks took its host ports down.

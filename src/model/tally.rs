@@ -257,6 +257,29 @@ pub struct KindTally {
     pub bytes: u64,
 }
 
+/// A time in which a workload stopped: nothing of it was completed while some of it hung or failed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stopped {
+    /// The completion before it, or the first event of the script.
+    pub from: Instant,
+    /// The completion after it; `None`: the run ended before.
+    pub to: Option<Instant>,
+    /// The line of the log that let work go on; `None` where it has not.
+    pub by: Option<usize>,
+}
+
+impl Stopped {
+    /// A shorter time without a completion is not looked at. A choice of this program.
+    pub const LEAST: Duration = Duration::from_ms(1);
+
+    /// Whether a time without a completion beside an I/O of that age is a stop: from half of it on the workload did not go
+    /// on beside what hung. A choice of this program.
+    #[must_use]
+    pub fn is_stop(silence: Duration, oldest: Duration) -> bool {
+        silence >= Self::LEAST && silence.0 >= oldest.0.div_ceil(2)
+    }
+}
+
 /// One workload.
 #[derive(Clone, Debug, PartialEq)]
 pub struct WorkloadTally {
@@ -296,6 +319,8 @@ pub struct WorkloadTally {
     pub longest: Duration,
     /// The line of the log that let the longest I/O end: `None` when nothing had to, or nothing has.
     pub longest_by: Option<usize>,
+    /// The longest I/O failed.
+    pub longest_failed: bool,
     /// The longest I/O was not over when the run ended.
     pub longest_open: bool,
     /// At the end of the run I/Os wait at a host that has no path for them.
@@ -304,12 +329,18 @@ pub struct WorkloadTally {
     pub silence: Duration,
     /// Last completion.
     pub last_completion: Instant,
+    /// An I/O has failed since then.
+    pub failing: bool,
+    /// Times after the loss in which nothing was completed while something hung, in order.
+    pub stops: Vec<Stopped>,
     /// Completed after the loss.
     pub completed_after: u64,
     /// Above each target of `above` after the loss: completed, failed, and unfinished and that old at the end.
     pub above_after: Vec<u64>,
     /// When the last I/O that had been retried, or had lost a frame, finished.
     pub last_disturbed: Instant,
+    /// When a path of its hosts last changed its standing, but for paths given up that are removed or stand by.
+    pub last_standing: Instant,
     /// I/Os that have been retried or have lost a frame and are not finished yet.
     pub hanging: u64,
     /// Most I/Os that hung at once, each counted once, when attempts were taken back or the run ended. Those that wait in
@@ -347,13 +378,17 @@ impl WorkloadTally {
             resent: 0,
             longest: Duration::ZERO,
             longest_by: None,
+            longest_failed: false,
             longest_open: false,
             pathless: false,
             silence: Duration::ZERO,
             last_completion: Instant::ZERO,
+            failing: false,
+            stops: Vec::new(),
             completed_after: 0,
             above_after: vec![0; targets.len()],
             last_disturbed: Instant::ZERO,
+            last_standing: Instant::ZERO,
             hanging: 0,
             held: 0,
             unasked: 0,

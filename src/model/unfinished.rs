@@ -16,6 +16,7 @@ impl<E: Executor> World<'_, E> {
             let tally = &mut self.tally.workloads[workload];
             if age > tally.longest {
                 tally.longest = age;
+                tally.longest_failed = false;
                 tally.longest_by = None;
                 tally.longest_open = true;
             }
@@ -23,6 +24,7 @@ impl<E: Executor> World<'_, E> {
                 .silence
                 .max(self.now.since(tally.last_completion.max(since)));
         }
+        self.note_stop_at_the_end(workload, since);
         while io != NONE {
             let age = self.now.since(self.ios[io].arrival);
             let tally = &mut self.tally.workloads[workload];

@@ -15,6 +15,8 @@ pub struct Switch {
     pub preset: String,
     /// What times count from.
     pub counted_from: Begin,
+    /// What is done to parts.
+    pub harm: Harm,
     /// First and last instant shown.
     pub from_s: f64,
     /// Last instant.
@@ -44,6 +46,23 @@ pub struct Switch {
     pub frame_hops: u64,
     /// I/Os completed, all replications.
     pub ios: u64,
+}
+
+impl Switch {
+    /// A planned loss comes so many seconds after the drain. A choice of this program.
+    pub const DRAIN_S: u32 = 1;
+}
+
+/// What a script does to parts: whether paths are lost, or only slow.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Harm {
+    /// Some are lost or drained.
+    Loss,
+    /// Some are slow, or damage frames; none is lost.
+    Slow,
+    /// Both.
+    Both,
 }
 
 /// What the times of a switch-over count from.
@@ -124,6 +143,8 @@ pub struct SwitchWorkload {
     pub freed_by: Option<NamedEvent>,
     /// Longest time without any completion, worst replication.
     pub longest_silence_s: f64,
+    /// The times in which nothing of it was completed while some of it hung or failed, in order (first replication).
+    pub stops: Vec<WorkStop>,
     /// Share of the I/Os that were over after the loss, or unfinished at the end, that took longer than the
     /// promise (p99 or mean target); failed ones count as longer.
     pub above_promise_share: Option<f64>,
@@ -177,6 +198,9 @@ impl SwitchWorkload {
     /// Whether some of it hung and nothing else of it was completed meanwhile.
     #[must_use]
     pub fn stopped(&self) -> bool {
+        if !self.stops.is_empty() {
+            return true;
+        }
         let longest = self.longest_io_s.iter().copied().fold(0.0, f64::max);
         self.hung() && Self::is_stop(self.longest_silence_s, longest)
     }
@@ -193,6 +217,19 @@ impl SwitchWorkload {
     pub fn held_first(&self) -> u64 {
         self.held.first().copied().unwrap_or(0)
     }
+}
+
+/// A time in which a workload stopped.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct WorkStop {
+    /// The last completion before it, or the first event.
+    pub from_s: f64,
+    /// The first completion after it; `None`: none came before the run ended.
+    pub to_s: Option<f64>,
+    /// How long, s: to the end of the run where it is not over.
+    pub s: f64,
+    /// What let work go on: the timer of that line, else what the line says; `None` where nothing has.
+    pub ended_by: Option<String>,
 }
 
 /// How restored paths come back into use.
@@ -251,7 +288,8 @@ pub struct NamedEvent {
     pub workload: Option<String>,
     /// I/Os concerned (held, retried).
     pub ios: Option<u64>,
-    /// This ended the stall of a workload that stopped; where none did, that of the longest I/O.
+    /// This ended a stop of a workload: I/Os were completed because of it. Where none stopped, it let the longest I/O be
+    /// completed.
     pub ended_stall: bool,
 }
 

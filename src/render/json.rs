@@ -44,7 +44,7 @@
 //!   - `hosts`: `host`, `workload`, `issued`, `wait_mean_us`, `queue_max`.
 //!   - `paths`: `host`, `workload`, `host_port`, `array_port`, `side`, `completed`.
 //! - `switches`: one object a switch-over; times count from `counted_from` (`"loss"`, `"drain"` before a planned one, or the first
-//!   `"event"`). `case`, `replications`, `preset`,
+//!   `"event"`). `case`, `replications`, `preset`, `harm` to parts (`"loss"`, `"slow"` or `"both"`),
 //!   `from_s`, `to_s`, `bin_s`, `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, `"healthy"` once everything is back, or `"without-slow"` where a part stays slow), `limit_s`, `partial`,
 //!   `events_handled`, `frame_hops`, `ios`.
 //!   - `workloads`: `name`, `policies` (of paths, at its hosts), `outstanding` (most under way at all its hosts by a bound of its
@@ -53,6 +53,8 @@
 //!     `given_up_s`: when restored paths are in use again by timers, or only found, and how long they may be away), `by_timers` (`s` and `by`: the stall of an I/O caught by the loss by
 //!     its timers alone; `null` where that is not all), `longest_io_s` (one a replication), `longest_open` (one a replication: it was not over), `no_path` (I/Os
 //!     were left without any path), `freed_by` (of `events`: what let the longest I/O end, or `null`), `longest_silence_s`,
+//!     `stops` (of the first replication: `from_s`, `to_s`, `s`, `ended_by`; nothing was completed while some of it hung or failed; `to_s` and `ended_by` are `null`
+//!     where nothing has ended it),
 //!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss),
 //!     `completed_most_iops` (busiest 20 ms after it), `retried`, `failed` and `lost_with_host` (one a replication; nobody waits for the latter, so that no share counts them),
 //!     `late`, `unfinished`, `hanging` (had lost a frame or been sent again and were not

@@ -8,6 +8,7 @@
 
 mod html;
 mod lines;
+mod state;
 
 pub use html::sheet_page;
 pub use lines::{AtLoad, Sheet, SheetCase, SheetLine, Steps, sheet};

@@ -209,12 +209,34 @@ pub fn plural(count: usize, one: &str) -> String {
 /// The foot of everything shown: `estimate · scenario · seed · replications · version · digest`.
 #[must_use]
 pub fn origin_line(origin: &crate::outcome::Origin) -> String {
+    foot(origin, &plural(origin.replications as usize, "replication"))
+}
+
+/// The same where switch-overs were simulated too, with their number of replications if it is another one.
+#[must_use]
+pub fn origin_line_of_both(origin: &crate::outcome::Origin) -> String {
+    let (steady, switch) = (origin.replications, origin.switch_replications);
+    if steady == switch {
+        return origin_line(origin);
+    }
+    let steady = plural(steady as usize, "replication");
+    foot(origin, &format!("{steady}, {switch} of a switch-over"))
+}
+
+/// The foot of a report.
+#[must_use]
+pub fn report_line(report: &crate::outcome::Report) -> String {
+    if report.switches.is_empty() {
+        origin_line(&report.origin)
+    } else {
+        origin_line_of_both(&report.origin)
+    }
+}
+
+fn foot(origin: &crate::outcome::Origin, replications: &str) -> String {
     let digest: String = origin.digest.chars().take(8).collect();
     format!(
-        "estimate · {} · seed {} · {} · halfloom {} · digest {digest}",
-        origin.scenario,
-        origin.seed,
-        plural(origin.replications as usize, "replication"),
-        origin.version
+        "estimate · {} · seed {} · {replications} · halfloom {} · digest {digest}",
+        origin.scenario, origin.seed, origin.version
     )
 }

@@ -23,6 +23,18 @@ pub(super) fn run(top: &Cursor<'_, '_>) -> Run {
         None => Cursor::new(top.ctx, &[], &Origin::Default, "run", "[run]"),
     };
     let side = one_of(&[("A", Side::A), ("B", Side::B)]);
+    let replications = cursor.input(
+        "replications",
+        "replications",
+        &count(1, 10_000),
+        choice("10"),
+    );
+    // Who asks for one replication wants no three of what takes longest.
+    let switch_replications = match replications {
+        1 => "1",
+        2 => "2",
+        _ => "3",
+    };
     let run = Run {
         duration: cursor.input(
             "duration",
@@ -32,12 +44,7 @@ pub(super) fn run(top: &Cursor<'_, '_>) -> Run {
         ),
         warm_up: cursor.input("warm_up", "warm-up", &warm_up, choice("auto")),
         seed: cursor.input("seed", "seed", &whole(0, u64::MAX), choice("1")),
-        replications: cursor.input(
-            "replications",
-            "replications",
-            &count(1, 10_000),
-            choice("10"),
-        ),
+        replications,
         within: cursor.optional("within", "precision asked for", &within),
         replications_max: cursor.input(
             "replications_max",
@@ -49,7 +56,7 @@ pub(super) fn run(top: &Cursor<'_, '_>) -> Run {
             "switch_replications",
             "replications of a switch-over",
             &count(1, 1_000),
-            choice("3"),
+            choice(switch_replications),
         ),
         before: cursor.input(
             "before",

@@ -54,7 +54,8 @@ pub(crate) fn run(
 ) -> Switch {
     let at = survivors.tallies[0].from + site.run.before;
     let scripts = if planned {
-        vec![drain(plan, at), loss(plan, at + Duration::from_secs(1))]
+        let drained = Duration::from_secs(Switch::DRAIN_S.into());
+        vec![drain(plan, at), loss(plan, at + drained)]
     } else {
         vec![loss(plan, at)]
     };
@@ -213,7 +214,9 @@ impl Settled {
     fn of(setting: &Setting<'_>, world: &World<'_>) -> Self {
         let tally = world.tally();
         let each: Vec<Option<Instant>> = (0..tally.workloads.len())
-            .map(|index| workload_settled(setting, tally, index))
+            .map(|index| {
+                workload_settled(setting, tally, index).filter(|_| world.paths_decided_of(index))
+            })
             .collect();
         let all = each.iter().copied().collect::<Option<Vec<Instant>>>();
         Self {
@@ -266,7 +269,8 @@ pub(crate) fn workload_settled(
         survivors.iter().flat_map(own).collect()
     };
     let (mean_band, rate_band) = bands(&steady, width, finest)?;
-    let start = setting.last().max(own.last_disturbed);
+    let start = setting.last();
+    let start = start.max(own.last_disturbed).max(own.last_standing);
     let now = own.series.bins().len() as u64 * own.series.width().0;
     let after = points(&own.series, (start, Instant(now)), width);
     let bin = settled(&after, mean_band, rate_band, STAY)?;

@@ -324,6 +324,15 @@ impl Study<'_> {
         (by, u32::try_from(first).unwrap_or(u32::MAX))
     }
 
+    /// What a workload promises of its throughput at a load: that of another hour is another target.
+    fn throughput_of(&self, load: &[f64], workload: &str) -> Option<String> {
+        let site = at(self.site, load);
+        let work = site.workloads.iter().find(|work| work.name == workload)?;
+        let mut promises = work.promises.lost.iter();
+        let own = promises.find(|promise| promise.measure == Measure::Throughput)?;
+        Some(own.text.clone())
+    }
+
     fn row(&self, hour: usize, known: &Known<'_>) -> HourRow {
         let factors = &self.day[hour];
         let load = self
@@ -345,9 +354,19 @@ impl Study<'_> {
         let way = known.ways[known.of_ways.judge_of(load)].as_ref();
         let way = way.filter(|way| !idle && !way.matrix.rows.is_empty());
         let (way_by, way_of) = self.how(hour, load, &known.of_ways);
-        let mut best = tightest(&state.matrix, judged_by);
+        // A busier hour may have work that this one has not.
+        let works = self.site.workloads.iter().zip(factors);
+        let busy = works.filter(|(_, factor)| **factor > 0.0);
+        let busy: Vec<&str> = busy.map(|(work, _)| work.name.as_str()).collect();
+        let mut best = tightest(&state.matrix, judged_by, &busy);
         if let Some(way) = way {
-            best = nearer(best, tightest(&way.matrix, way_by));
+            best = nearer(best, tightest(&way.matrix, way_by, &busy));
+        }
+        if let Some(Near { tightest, .. }) = &mut best
+            && tightest.measure == MeasureKind::Throughput
+            && let Some(own) = self.throughput_of(factors, &tightest.workload)
+        {
+            tightest.target_text = own;
         }
         let switch_over = way.map(|way| way.verdict);
         HourRow {
@@ -437,7 +456,7 @@ struct Near {
     tightest: Tightest,
 }
 
-fn tightest(matrix: &Matrix, judged_by: JudgedBy) -> Option<Near> {
+fn tightest(matrix: &Matrix, judged_by: JudgedBy, busy: &[&str]) -> Option<Near> {
     let near = |row: &Row, cell: &Cell| {
         let (rank, none) = match cell.verdict {
             Verdict::Missed => (0, f64::NEG_INFINITY),
@@ -467,7 +486,9 @@ fn tightest(matrix: &Matrix, judged_by: JudgedBy) -> Option<Near> {
             .map(|cell| near(row, cell))
             .collect()
     };
-    let all = matrix.rows.iter().flat_map(cells);
+    let own = matrix.rows.iter();
+    let own = own.filter(|row| busy.contains(&row.workload.as_str()));
+    let all = own.flat_map(cells);
     all.fold(None, |best, next| nearer(best, Some(next)))
 }
 

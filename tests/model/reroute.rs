@@ -56,7 +56,7 @@ fn notes(tally: &Tally) -> Vec<(u64, TimerName)> {
     let entries = tally
         .log
         .iter()
-        .filter(|entry| entry.kind == LogKind::Rerouted);
+        .filter(|entry| matches!(entry.kind, LogKind::Rerouted(_)));
     entries
         .map(|entry| (entry.at.0, entry.timer.expect("a timer acted").0))
         .collect()
@@ -163,7 +163,7 @@ fn a_silent_loss_between_fibre_channel_switches_lasts_for_the_dead_interval() {
 fn each_loss_has_the_timer_of_its_place() {
     let one = "edge-A~core-A/1";
     let at = 5 * US;
-    use TimerName::{FabricDead, Lacp, LagRehash, Reroute};
+    use TimerName::{FabricDead, Forwarding, Lacp, LagRehash, Reroute};
     for (speed, timers, action, part, expected) in [
         ("32GFC", "", LOUD, one, vec![(200 * MS, LagRehash)]),
         ("32GFC", "", SILENT, one, vec![(80 * S, FabricDead)]),
@@ -177,7 +177,7 @@ fn each_loss_has_the_timer_of_its_place() {
             "",
             LOUD,
             "app:A1~edge-A",
-            vec![(200 * MS, LagRehash)],
+            vec![(200 * MS, Forwarding)],
         ),
         // Edge and middle look for another way; nobody is left at the core.
         (
@@ -185,9 +185,9 @@ fn each_loss_has_the_timer_of_its_place() {
             "",
             LOUD,
             "core-A",
-            vec![(200 * MS, LagRehash), (500 * MS, Reroute)],
+            vec![(200 * MS, Forwarding), (500 * MS, Reroute)],
         ),
-        ("32GFC", "", LOUD, "*-A", vec![(200 * MS, LagRehash)]),
+        ("32GFC", "", LOUD, "*-A", vec![(200 * MS, Forwarding)]),
         ("25GbE", "", LOUD, one, vec![(200 * MS, LagRehash)]),
         ("25GbE", "", LOUD, DIRECT, vec![(S, Reroute)]),
         ("25GbE", "", SILENT, one, vec![(90 * S, Lacp)]),

@@ -13,6 +13,7 @@
 //! - `settle`: when a switch-over has settled, and how long a backlog takes to drain
 //! - `spikes`: what hung, counted once, and what came after it
 //! - `stalls`: what timers alone account for, by protocol, and the longest I/O beside it
+//! - `stops`: every stop told apart, marked where work went on, and what has settled
 //! - `text`: whatever becomes of a text, it is read or refused
 //! - `windows`: in which hours of a day an outage may be brought about, against M/D/1
 //! - `within`: replications until a stated precision
@@ -33,6 +34,7 @@ mod settle;
 mod singles;
 mod spikes;
 mod stalls;
+mod stops;
 mod survivors;
 mod text;
 mod windows;

@@ -290,3 +290,42 @@ fn threads_change_no_hour() {
     };
     assert_eq!(at(1), at(2));
 }
+
+/// A throughput promised shrinks with the work of the hour, and an hour that is judged by a busier one shows its own target, not that
+/// of the other. Work that an hour has not is none of its promises.
+#[test]
+fn a_borrowed_hour_shows_its_own_throughput() {
+    let text = format!(
+        "{}{}{}",
+        two_links(),
+        work("w", "40k/s", &day(), r#"{ throughput = "100MB/s" }"#),
+        work(
+            "noon",
+            "10k/s",
+            ", shape = [0,0,0,0,0,0,0,0,0,0,0,0,1,0,0,0,0,0,0,0,0,0,0,0]",
+            r#"{ throughput = "10MB/s" }"#
+        )
+    );
+    let found = found(&text, 12, HourRuns::Needed);
+    let hours = &found.outages[0].hours;
+    let borrowed = hours
+        .iter()
+        .filter(|row| row.judged_by == JudgedBy::BusierHour);
+    assert!(borrowed.clone().count() > 10);
+    for row in hours {
+        let tightest = row.tightest.as_ref().expect("something is promised");
+        if row.hour == 12 {
+            continue;
+        }
+        let factor = factors(&found)[row.hour as usize];
+        assert_eq!(tightest.workload, "w", "hour {}", row.hour);
+        assert_eq!(
+            tightest.target_text,
+            format!("100MB/s × {factor}"),
+            "hour {}",
+            row.hour
+        );
+    }
+    let csv = windows_csv(&found);
+    assert!(csv.contains("100MB/s × 0.25"), "{csv}");
+}

@@ -1,6 +1,6 @@
 //! The work sheet of an acceptance test, one row an expectation.
 
-use super::{maybe, names, to_text};
+use super::{names, to_text};
 use crate::render::sheet::{CAUTIONS, Sheet, SheetLine};
 
 /// One row for each expectation; `measured`, `as_expected` and `promise_kept` are empty, for whoever tests. The cautions come first, what to take
@@ -28,8 +28,8 @@ pub fn sheet_csv(sheet: &Sheet) -> String {
             case.to_owned(),
             line.when.to_owned(),
             line.what.clone(),
-            maybe(line.low),
-            maybe(line.high),
+            figure(line, line.low),
+            figure(line, line.high),
             line.unit.clone(),
             line.spread.clone(),
             line.words.clone(),
@@ -100,4 +100,57 @@ pub fn sheet_csv(sheet: &Sheet) -> String {
         rows.push(said(number, case, "back", "everything back", back));
     }
     to_text(&header, rows)
+}
+
+/// A figure as the page has it: counts as they are, everything else to three digits.
+fn figure(line: &SheetLine, value: Option<f64>) -> String {
+    let Some(value) = value else {
+        return String::new();
+    };
+    if line.unit.is_empty() && value.fract() == 0.0 || value == 0.0 || !value.is_finite() {
+        return value.to_string();
+    }
+    // From the decimal text, so that it ends after three digits.
+    let rounded = format!("{value:.2e}").parse::<f64>();
+    rounded.unwrap_or(value).to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::sample::sample_report;
+    use crate::render::sheet::{Steps, sheet};
+
+    /// No figure has more than three digits but a count, and the row says the same as the page.
+    #[test]
+    fn figures_have_three_digits() {
+        let sheet = sheet(&Steps::of(sample_report()));
+        let lines = || {
+            sheet
+                .before
+                .iter()
+                .chain(sheet.cases.iter().flat_map(|step| &step.lines))
+        };
+        let long = |value: f64| value.to_string().len() > 8;
+        assert!(
+            lines().any(|line| line.high.is_some_and(long)),
+            "the sample has long ones"
+        );
+        for line in lines() {
+            for value in [line.low, line.high].into_iter().flatten() {
+                let said = figure(line, Some(value));
+                let digits = said.replace(['.', '-'], "");
+                let digits = digits.trim_start_matches('0').trim_end_matches('0');
+                let count = line.unit.is_empty() && value.fract() == 0.0;
+                assert!(count || digits.len() <= 3, "{said} of {value}");
+                let back: f64 = said.parse().expect("it is a number");
+                assert!(
+                    (back - value).abs() <= 0.005 * value.abs(),
+                    "{said} of {value}"
+                );
+            }
+        }
+        let text = sheet_csv(&sheet);
+        assert!(text.contains("% interval of the mean"), "{text}");
+    }
 }

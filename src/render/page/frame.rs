@@ -4,7 +4,7 @@ use super::html::{BADGE_A, BADGE_B, SYMBOLS, case_name, css_string, esc};
 use super::{Context, WIDE_CASES};
 use crate::outcome::{Case, Lane, Origin};
 use crate::render::chart::palette;
-use crate::render::words::{Flag, origin_line};
+use crate::render::words::{Flag, origin_line, report_line};
 use base64::Engine as _;
 use sha2::{Digest as _, Sha256};
 use std::fmt::Write as _;
@@ -63,7 +63,7 @@ fn style(context: &Context<'_>) -> String {
     let _ = writeln!(
         out,
         "@page{{margin:15mm 14mm 18mm;@bottom-left{{content:\"{}\";font:8pt sans-serif}}@bottom-right{{content:counter(page) \" / \" counter(pages);font:8pt sans-serif}}}}",
-        css_string(&origin_line(&context.report.origin))
+        css_string(&report_line(context.report))
     );
     out
 }
@@ -107,7 +107,7 @@ pub(super) fn document(context: &Context<'_>, body: &str) -> String {
         esc(&title),
         symbols(context),
         masthead(context),
-        esc(&origin_line(origin)),
+        esc(&report_line(context.report)),
     )
 }
 

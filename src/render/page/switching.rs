@@ -64,7 +64,7 @@ fn events(switch: &Switch) -> String {
         return String::new();
     }
     let stall = if switch.events.iter().any(|event| event.ended_stall) {
-        "; ▶ ended the longest stall"
+        "; ▶ ended a stop, or let the longest I/O go"
     } else {
         ""
     };
@@ -197,9 +197,14 @@ fn workloads(switch: &Switch) -> String {
         Column::number("drained after, s"),
     ];
     let caption = format!(
-        "What each workload felt with {}: times and backlog are those of the worst of {} runs, counts those of all runs together; completed at least and at most are the emptiest and the fullest 20\u{202F}ms {}",
+        "What each workload felt with {}: {}; completed at least and at most are the emptiest and the fullest 20\u{202F}ms {}",
         esc(&switch.case.name),
-        switch.replications,
+        match switch.replications {
+            1 => "one run".to_owned(),
+            many => format!(
+                "times and backlog are those of the worst of {many} runs, counts those of all runs together"
+            ),
+        },
         switch.counted_from.after()
     );
     let mut table = Table::new("", caption, columns);

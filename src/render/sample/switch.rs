@@ -1,7 +1,7 @@
 //! Invented switch-overs.
 
 use crate::outcome::{
-    Begin, Case, LaneSpan, NamedEvent, PathLane, PathReturn, Reference, Switch, SwitchBin,
+    Begin, Case, Harm, LaneSpan, NamedEvent, PathLane, PathReturn, Reference, Switch, SwitchBin,
     SwitchWorkload, TimerStall,
 };
 
@@ -19,6 +19,7 @@ pub(super) fn switch(case: &Case) -> Switch {
         replications: 10,
         preset: "default".to_owned(),
         counted_from: Begin::Loss,
+        harm: Harm::Loss,
         from_s: FROM_S,
         to_s: TO_S,
         bin_s: BIN_S,
@@ -71,6 +72,7 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
             by: "link-loss detect, 100ms + fast-io-fail, 5s".to_owned(),
         }),
         longest_silence_s: 0.0,
+        stops: Vec::new(),
         above_promise_share: Some(if bursty { 0.262 } else { 0.0003 }),
         above_promise_s: Some(if bursty { 2.8 } else { 0.02 }),
         completed: (iops * TO_S * 10.0) as u64,

@@ -5,7 +5,7 @@ use super::{CAUTIONS, Sheet, SheetLine, Steps};
 use crate::outcome::Verdict;
 use crate::render::number::{NONE, at_place, three};
 use crate::render::page::{escaped, policy_hash};
-use crate::render::words::{all_windows_words, clock, origin_line, windows_notes};
+use crate::render::words::{all_windows_words, clock, origin_line_of_both, windows_notes};
 use std::fmt::Write as _;
 
 const STYLE: &str = include_str!("style.css");
@@ -25,7 +25,7 @@ pub fn sheet_page(steps: &Steps, sheet: &Sheet) -> String {
          <tr><th>change number</th><td></td><th>seen by</th><td></td></tr></tbody></table></header>\n\
          <section class=\"care\"><h2>Before anything is taken away</h2><ol>{cautions}</ol></section>\n",
         escaped(&title),
-        escaped(&origin_line(origin)),
+        escaped(&origin_line_of_both(origin)),
     );
     if !sheet.before.is_empty() {
         let _ = write!(
@@ -87,7 +87,7 @@ pub fn sheet_page(steps: &Steps, sheet: &Sheet) -> String {
         policy_hash(STYLE),
         escaped(&origin.version),
         escaped(&title),
-        escaped(&origin_line(origin)),
+        escaped(&origin_line_of_both(origin)),
     )
 }
 

@@ -1,10 +1,9 @@
 //! The lines of a sheet, from a report.
 
-use crate::outcome::{
-    Case, Estimated, MeasureKind, Origin, Report, Row, Steady, Switch, Verdict, Windows,
-};
-use crate::render::number::{three, with_unit};
-use crate::render::words::{clock, measure_name, row_scale, target_of, timer_words, window_words};
+use super::state::{dark, of_runs, paths, promised, steady_lines};
+use crate::outcome::{Case, MeasureKind, Origin, Report, Row, Switch, Verdict, Windows};
+use crate::render::number::three;
+use crate::render::words::{clock, measure_name, target_of, timer_words, window_words};
 
 /// The whole sheet.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -68,7 +67,7 @@ pub struct SheetLine {
 pub(super) const AT_MOST: &str = "at most";
 
 impl SheetLine {
-    fn range(when: &'static str, what: String, unit: &str, low: f64, high: f64) -> Self {
+    pub(super) fn range(when: &'static str, what: String, unit: &str, low: f64, high: f64) -> Self {
         Self {
             when,
             what,
@@ -82,7 +81,7 @@ impl SheetLine {
     }
 
     /// A time between `low` and `high` seconds, in the unit that fits its size.
-    fn time(when: &'static str, what: String, (low, high): (f64, f64)) -> Self {
+    pub(super) fn time(when: &'static str, what: String, (low, high): (f64, f64)) -> Self {
         let (unit, scale) = match high {
             long if long >= 1.0 => ("s", 1.0),
             short if short < 1e-3 => ("µs", 1e6),
@@ -91,12 +90,12 @@ impl SheetLine {
         Self::range(when, what, unit, low * scale, high * scale)
     }
 
-    fn of(mut self, spread: impl Into<String>) -> Self {
+    pub(super) fn of(mut self, spread: impl Into<String>) -> Self {
         self.spread = spread.into();
         self
     }
 
-    fn words(when: &'static str, what: String, words: String) -> Self {
+    pub(super) fn words(when: &'static str, what: String, words: String) -> Self {
         Self {
             when,
             what,
@@ -221,14 +220,6 @@ fn judged(
     .collect()
 }
 
-/// `least to greatest of 3 runs`; one run has no range.
-fn of_runs(runs: usize) -> String {
-    match runs {
-        0 | 1 => "one run".to_owned(),
-        many => format!("least to greatest of {many} runs"),
-    }
-}
-
 fn step(report: &Report, switch: &Switch) -> SheetCase {
     let column = report
         .matrix
@@ -261,7 +252,7 @@ fn step(report: &Report, switch: &Switch) -> SheetCase {
     };
     // What is done, not what comes of it: an event of no host, by no timer, up to the loss.
     let acts = switch.events.iter().filter(|event| {
-        event.timer.is_none() && event.workload.is_none() && event.t_s <= LAST_ACT_S
+        event.timer.is_none() && event.workload.is_none() && event.t_s <= f64::from(Switch::DRAIN_S)
     });
     let mut takes: Vec<String> = acts.map(|event| event.what.clone()).collect();
     if takes.is_empty() {
@@ -280,9 +271,6 @@ fn step(report: &Report, switch: &Switch) -> SheetCase {
         lines,
     }
 }
-
-/// The loss comes so long after the first thing done at the latest: a drain takes a second.
-const LAST_ACT_S: f64 = 1.0;
 
 /// What is to be seen once the parts are back, by the timers of the hosts.
 fn returning(report: &Report, switch: &Switch) -> Vec<SheetLine> {
@@ -323,202 +311,6 @@ fn returning(report: &Report, switch: &Switch) -> Vec<SheetLine> {
         }
     }
     lines
-}
-
-/// Bundles of which nothing is left in a case, in the order of the diagram: their ports are those to disable.
-fn dark(report: &Report, case: usize) -> Vec<String> {
-    let name = |index: usize| -> Option<String> {
-        let node = report.picture.nodes.get(index)?;
-        Some(match node.count {
-            0 | 1 => node.name.clone(),
-            many => format!("{} ({many})", node.name),
-        })
-    };
-    let pipes = report.picture.pipes.iter();
-    pipes
-        .filter(|pipe| pipe.load.get(case).is_some_and(Option::is_none))
-        .filter_map(|pipe| {
-            Some(format!(
-                "{} to {}, {}",
-                name(pipe.from)?,
-                name(pipe.to)?,
-                pipe.label
-            ))
-        })
-        .collect()
-}
-
-/// Paths that carry work, fewest and most of any host, by workload and fabric.
-fn paths(when: &'static str, steady: &Steady) -> Vec<SheetLine> {
-    let mut lines = Vec::new();
-    for work in &steady.workloads {
-        for side in [Some('A'), Some('B'), None] {
-            let mut hosts: Vec<(&str, u32)> = Vec::new();
-            let own = |path: &&crate::outcome::PathFigures| path.workload == work.name;
-            for path in steady.paths.iter().filter(own) {
-                let index = hosts.iter().position(|(host, _)| *host == path.host);
-                let index = index.unwrap_or_else(|| {
-                    hosts.push((&path.host, 0));
-                    hosts.len() - 1
-                });
-                hosts[index].1 += u32::from(path.side == side);
-            }
-            let counts = || hosts.iter().map(|(_, count)| *count);
-            let (Some(low), Some(high)) = (counts().min(), counts().max()) else {
-                continue;
-            };
-            // A fabric that is gone has no paths, which is worth a line; a site without `neither` is not.
-            if side.is_none() && high == 0 {
-                continue;
-            }
-            let on = side.map_or_else(|| "on no fabric".to_owned(), |side| format!("on {side}"));
-            let what = format!("{}: paths in use {on}, each host", work.name);
-            lines.push(SheetLine::range(
-                when,
-                what,
-                "",
-                f64::from(low),
-                f64::from(high),
-            ));
-        }
-    }
-    lines
-}
-
-/// Latency, throughput and how full the fullest parts are.
-fn steady_lines(
-    when: &'static str,
-    report: &Report,
-    index: usize,
-    steady: &Steady,
-) -> Vec<SheetLine> {
-    let mut lines = Vec::new();
-    for work in &steady.workloads {
-        if work.saturated {
-            let what = format!("{}: latency", work.name);
-            lines.push(SheetLine::words(
-                when,
-                what,
-                "grows for as long as the work lasts: it does not fit".to_owned(),
-            ));
-            continue;
-        }
-        let all = &work.all;
-        if let Some(mean) = all.mean_us {
-            let what = format!("{}: mean latency", work.name);
-            lines.push(spread_of(when, what, steady, all.mean_each_us, mean));
-        }
-        lines.push(ends(
-            when,
-            format!("{}: I/Os completed", work.name),
-            "per s",
-            all.completed_iops,
-            1.0,
-        ));
-    }
-    for row in report.matrix.rows.iter().filter(|row| !row.switching) {
-        let Some(cell) = row.cells.get(index).and_then(Option::as_ref) else {
-            continue;
-        };
-        let what = format!("{}: {}", row.workload, measure_name(row.measure));
-        let mut line = match (cell.saturated, cell.value, cell.beyond) {
-            (false, Some(figure), _) if matches!(row.measure, MeasureKind::Throughput) => {
-                ends(when, what, "MB/s", figure, 1.0)
-            }
-            (false, Some(figure), _) => spread_of(when, what, steady, each_of(steady, row), figure),
-            _ if cell.is_cut_off() => {
-                SheetLine::words(when, what, "cut off: nothing is completed".to_owned())
-            }
-            (_, _, beyond) => SheetLine::words(
-                when,
-                what,
-                beyond.map_or_else(
-                    || "cannot be met: the work does not fit".to_owned(),
-                    |beyond| {
-                        format!(
-                            "more than {} {}",
-                            row_scale(row).three(beyond),
-                            row_scale(row).unit
-                        )
-                    },
-                ),
-            ),
-        };
-        line.promised = promised(row, index);
-        let same = |known: &SheetLine| known.what == line.what.replace(": mean", ": mean latency");
-        match lines.iter_mut().find(|known| same(known)) {
-            Some(known) => known.promised = line.promised,
-            None => lines.push(line),
-        }
-    }
-    let mut parts: Vec<_> = report
-        .parts
-        .iter()
-        .filter_map(|part| Some((part, part.cases.get(index)?.as_ref()?)))
-        .collect();
-    parts.sort_by(|left, right| right.1.peak_percent.total_cmp(&left.1.peak_percent));
-    for (part, used) in parts.into_iter().take(PARTS) {
-        let what = format!("{}: utilization of {}", part.part, used.instance);
-        let line = SheetLine::range(when, what, "%", used.mean_percent, used.peak_percent);
-        lines.push(line.of("mean to busiest 20 ms"));
-    }
-    lines
-}
-
-/// A latency, from the least to the greatest of the replications: a test is one measurement, and may come out like any of them.
-/// The interval of a figure over many says something else.
-fn spread_of(
-    when: &'static str,
-    what: String,
-    steady: &Steady,
-    each: Option<(f64, f64)>,
-    figure: Estimated,
-) -> SheetLine {
-    match each {
-        Some((low, high)) => SheetLine::time(when, what, (low * 1e-6, high * 1e-6))
-            .of(of_runs(steady.replications as usize)),
-        None => ends(when, what, "ms", figure, 1e-3),
-    }
-}
-
-/// Least and greatest of the replications of what a row promises.
-fn each_of(steady: &Steady, row: &Row) -> Option<(f64, f64)> {
-    let work = steady
-        .workloads
-        .iter()
-        .find(|work| work.name == row.workload)?;
-    match row.measure {
-        MeasureKind::Mean => work.all.mean_each_us,
-        MeasureKind::Quantile(q) => {
-            let mut all = work.all.quantiles.iter();
-            all.find(|figure| (figure.q - q).abs() < 1e-9)?.each_us
-        }
-        _ => None,
-    }
-}
-
-/// Parts of which the utilization is on the sheet: the fullest.
-const PARTS: usize = 5;
-
-fn ends(when: &'static str, what: String, unit: &str, figure: Estimated, scale: f64) -> SheetLine {
-    if figure.is_vague() {
-        let value = with_unit(&three(figure.value * scale), unit);
-        return SheetLine::words(
-            when,
-            what,
-            format!("about {value} (too few runs for a range)"),
-        );
-    }
-    let Some((low, high)) = figure.low.zip(figure.high) else {
-        let value = figure.value * scale;
-        return SheetLine::range(when, what, unit, value, value).of(of_runs(1));
-    };
-    SheetLine::range(when, what, unit, low * scale, high * scale).of("95\u{202F}% interval")
-}
-
-fn promised(row: &Row, index: usize) -> String {
-    let stated = row.cells.get(index).and_then(Option::as_ref);
-    stated.map_or_else(String::new, |cell| target_of(row.measure, cell))
 }
 
 /// Stalls, states of the paths, failures, settling.
@@ -562,11 +354,7 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
         line.promised = of(MeasureKind::Failed);
         lines.push(line);
     }
-    let stall = switch.events.iter().find(|event| event.ended_stall);
-    if let Some(timer) = stall.and_then(|event| event.timer.as_deref()) {
-        let what = "the timer that ends the stall".to_owned();
-        lines.push(SheetLine::words(when, what, timer_words(timer)));
-    }
+    lines.extend(timers(when, switch));
     if switch
         .workloads
         .iter()
@@ -587,6 +375,36 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
     lines
 }
 
+/// The timers that end stalls, with the work that each of them lets go where there are several.
+fn timers(when: &'static str, switch: &Switch) -> Vec<SheetLine> {
+    let mut found: Vec<(&str, Vec<&str>)> = Vec::new();
+    for event in switch.events.iter().filter(|event| event.ended_stall) {
+        let (Some(timer), work) = (event.timer.as_deref(), event.workload.as_deref()) else {
+            continue;
+        };
+        let at = found.iter().position(|(known, _)| *known == timer);
+        let at = at.unwrap_or_else(|| {
+            found.push((timer, Vec::new()));
+            found.len() - 1
+        });
+        let works = &mut found[at].1;
+        if let Some(work) = work.filter(|work| !works.contains(work)) {
+            works.push(work);
+        }
+    }
+    let one = found.len() == 1;
+    let line = |(timer, works): (&str, Vec<&str>)| {
+        let what = "the timer that ends the stall";
+        let what = if one || works.is_empty() {
+            what.to_owned()
+        } else {
+            format!("{}: {what}", works.join(", "))
+        };
+        SheetLine::words(when, what, timer_words(timer))
+    };
+    found.into_iter().map(line).collect()
+}
+
 fn spread(values: impl Iterator<Item = f64> + Clone) -> (f64, f64) {
     let low = values.clone().fold(f64::INFINITY, f64::min);
     let high = values.fold(0.0, f64::max);
@@ -595,6 +413,7 @@ fn spread(values: impl Iterator<Item = f64> + Clone) -> (f64, f64) {
 
 #[cfg(test)]
 mod tests {
+    use super::super::state::each_of;
     use super::*;
     use crate::render::sample::sample_report;
 
@@ -808,6 +627,36 @@ mod tests {
         ] {
             assert!(text.contains(part), "{part}: {text}");
         }
+    }
+
+    /// Two workloads that are let go by different timers have a line each.
+    #[test]
+    fn each_timer_that_ends_a_stall_is_on_the_sheet() {
+        let report = sample_report();
+        let mut switch = report.switches[0].clone();
+        let of = |switch: &Switch| -> Vec<(String, String)> {
+            let lines = timers("during", switch).into_iter();
+            lines.map(|line| (line.what, line.words)).collect()
+        };
+        let ended = |work: &str, timer: &str| crate::outcome::NamedEvent {
+            workload: Some(work.to_owned()),
+            timer: Some(timer.to_owned()),
+            ended_stall: true,
+            ..switch.events[0].clone()
+        };
+        let two = [
+            ended("orders", "keep-alive, 5s"),
+            ended("fleet", "fast-io-fail, 5s"),
+        ];
+        switch.events = two.to_vec();
+        let lines = of(&switch);
+        assert_eq!(lines.len(), 2, "{lines:?}");
+        assert!(lines[0].0.starts_with("orders: the timer"), "{lines:?}");
+        assert!(lines[1].0.starts_with("fleet: the timer"), "{lines:?}");
+        switch.events[1].timer.clone_from(&two[0].timer);
+        let lines = of(&switch);
+        assert_eq!(lines.len(), 1, "{lines:?}");
+        assert!(lines[0].0.starts_with("the timer"), "{lines:?}");
     }
 
     #[test]

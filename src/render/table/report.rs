@@ -12,8 +12,8 @@ use crate::render::number::{
     NONE, Scale, THIN, about, at_place, count, is_over, margin, three, three_down,
 };
 use crate::render::words::{
-    Flag, GROWTH_TITLE, Prose, answer, growth_words, longest_of, measure_name, origin_line,
-    partial_words, precision_words, row_scale, short_span_words, stalls_by_timers, stop_and_spike,
+    Flag, GROWTH_TITLE, Prose, answer, growth_words, longest_of, measure_name, partial_words,
+    precision_words, report_line, row_scale, short_span_words, stalls_by_timers, stop_and_spike,
     target_words, timer_words,
 };
 use std::collections::BTreeMap;
@@ -82,7 +82,7 @@ pub(super) fn foot(report: &Report) -> String {
         .flat_map(precision_words)
         .map(|sentence| wrapped(&sentence, 96))
         .collect();
-    format!("{precision}{note}{}\n", origin_line(&report.origin))
+    format!("{precision}{note}{}\n", report_line(report))
 }
 
 fn verdict(report: &Report) -> String {
@@ -480,9 +480,13 @@ fn switch_summary(switch: &Switch) -> String {
         ]);
     }
     table.text(&format!(
-        "Switch-over, {}: times and backlog of the worst of {} runs, counts of all together, least and most completed in 20 ms; timers {}{}",
+        "Switch-over, {}: {}least and most completed in 20 ms; timers {}{}",
         switch.case.name,
-        switch.replications,
+        match switch.replications {
+            1 => "of one run, ".to_owned(),
+            many =>
+                format!("times and backlog of the worst of {many} runs, counts of all together, "),
+        },
         switch.preset,
         switch.settled_s.map_or_else(
             || format!(", not settled within {}{THIN}s", three(switch.limit_s)),

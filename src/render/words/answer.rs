@@ -247,6 +247,7 @@ pub(super) fn felt(measure: MeasureKind, cell: &Cell, scale: Scale) -> String {
         MeasureKind::Mean => format!("a request takes {more}{value} on average"),
         MeasureKind::Throughput => format!("it gets through {more}{value}"),
         MeasureKind::LongestIo => format!("one request waits {more}{value}"),
+        MeasureKind::Failed if value == "1" && more.is_empty() => "1 request fails".to_owned(),
         MeasureKind::Failed => format!("{more}{value} requests fail"),
     }
 }
@@ -468,8 +469,19 @@ fn switch_words(report: &Report) -> Prose {
     let said = Prose::new().text(if failed == 0 {
         format!("In the switch-over no I/O fails, and the longest takes {longest}.")
     } else {
+        let (ios, fail) = if failed == 1 {
+            ("I/O", "fails")
+        } else {
+            ("I/Os", "fail")
+        };
+        let runs = report.switches.iter().map(|switch| switch.replications);
+        let together = if runs.max() == Some(1) {
+            ""
+        } else {
+            ", all replications together,"
+        };
         format!(
-            "In the switch-over {} I/Os fail, all replications together, and the longest takes {longest}.",
+            "In the switch-over {} {ios} {fail}{together} and the longest takes {longest}.",
             crate::render::number::count(failed)
         )
     });
@@ -480,23 +492,31 @@ fn switch_words(report: &Report) -> Prose {
 /// program.
 const SILENT_S: f64 = 0.1;
 
-/// The workloads that stop as a whole in some switch-over, and for how long: no promise need speak of it.
+/// The workloads that stop as a whole in some switch-over, how often, and for how long: no promise need speak of it.
 fn stopped_words(report: &Report) -> Prose {
     let (mut names, mut longest) = (Vec::<String>::new(), 0.0_f64);
+    let mut times: Vec<usize> = Vec::new();
     for work in report.switches.iter().flat_map(|switch| &switch.workloads) {
         if work.stopped() && work.longest_silence_s >= SILENT_S {
             longest = longest.max(work.longest_silence_s);
+            let long = work.stops.iter().filter(|stop| stop.s >= SILENT_S);
+            times.push(long.count().max(1));
             if !names.contains(&work.name) {
                 names.push(work.name.clone());
             }
         }
     }
-    if names.is_empty() {
+    let Some(most) = times.iter().max() else {
         return Prose::new();
-    }
+    };
+    let often = match most {
+        1 => String::new(),
+        many if times.iter().all(|own| own == many) => format!(" {many} times"),
+        many => format!(" up to {many} times"),
+    };
     let verb = if names.len() == 1 { "stops" } else { "stop" };
     Prose::new().name(listed(&names)).text(format!(
-        " {verb} as a whole meanwhile: up to {} without one I/O completed.",
+        " {verb} as a whole{often} meanwhile: up to {} without one I/O completed.",
         Scale::of("s", [longest]).two(longest)
     ))
 }

@@ -163,3 +163,47 @@ fn what_fails_for_want_of_a_path_ends_no_stall() {
     );
     assert!(!said.contains("ends the stall"), "{said}");
 }
+
+/// One is no plural, and several stops are counted.
+#[test]
+fn one_that_fails_and_several_that_stop_are_counted_rightly() {
+    let mut report = sample_report();
+    report.switches.truncate(1);
+    let work = &mut report.switches[0].workloads[0];
+    (work.failed, work.longest_silence_s) = (vec![0; 10], 5.1);
+    work.failed[0] = 1;
+    let stop = |from_s: f64, s: f64| crate::outcome::WorkStop {
+        from_s,
+        to_s: Some(from_s + s),
+        s,
+        ended_by: None,
+    };
+    work.stops = vec![stop(0.0, 5.1)];
+    let name = work.name.clone();
+    let said = answer(&report).holds.plain();
+    assert!(said.contains("1 I/O fails, all replications"), "{said}");
+    assert!(
+        said.contains(&format!("{name} stops as a whole meanwhile: up to 5.1")),
+        "{said}"
+    );
+    // What is as short as an I/O takes is not counted.
+    report.switches[0].workloads[0].stops = vec![stop(0.0, 5.1), stop(7.0, 0.05), stop(19.0, 0.7)];
+    let said = answer(&report).holds.plain();
+    assert!(
+        said.contains("stops as a whole 2 times meanwhile"),
+        "{said}"
+    );
+    report.switches[0].workloads[0].failed[1] = 2;
+    report.switches[0].replications = 1;
+    let said = answer(&report).holds.plain();
+    assert!(said.contains("3 I/Os fail and the longest"), "{said}");
+    let mut cell = report.matrix.rows[0].cells[0]
+        .clone()
+        .expect("it is judged");
+    let failed = |cell: &Cell| felt(MeasureKind::Failed, cell, Scale::of("", [1.0]));
+    let figure = cell.value.as_mut().expect("it has a figure");
+    figure.value = 1.0;
+    assert_eq!(failed(&cell), "1 request fails");
+    cell.value.as_mut().expect("it has a figure").value = 2.0;
+    assert_eq!(failed(&cell), "2 requests fail");
+}

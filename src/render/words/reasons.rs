@@ -301,7 +301,12 @@ pub(super) fn sure(report: &Report, worst: Option<(usize, usize)>) -> Prose {
     {
         let runs = plural(cell.replications as usize, "replication");
         out = out.text(if report.matrix.rows[row].switching {
-            format!("Judged on {runs} of the switch-over, each by itself.")
+            let each = if cell.replications == 1 {
+                ""
+            } else {
+                ", each by itself"
+            };
+            format!("Judged on {runs} of the switch-over{each}.")
         } else {
             format!("Judged over {runs}, by one-sided 95\u{202F}% bounds.")
         });

@@ -57,8 +57,9 @@ pub fn singles_answer(each: &EachPart) -> (Flag, Vec<Prose>) {
         )).then_tight(names(&open)).text("."),
         (some, rest) => {
             let undecided = if rest > 0 { format!(", {rest} more cannot be decided") } else { String::new() };
+            let miss = if some == 1 { "misses" } else { "miss" };
             Prose::new()
-                .text(format!("{some} of {parts} lost{while_out} miss a promise{undecided}: "))
+                .text(format!("{some} of {parts} lost{while_out} {miss} a promise{undecided}: "))
                 .then_tight(names(&missed))
                 .text(".")
         }
@@ -233,6 +234,37 @@ mod tests {
         assert!(text.contains(
             "Single points of failure: controller vault-c1 cuts off db-1 and db-2 from vault."
         ));
+    }
+
+    #[test]
+    fn one_part_misses() {
+        let mut each = sample();
+        let missed = each
+            .losses()
+            .map(|(column, _)| column)
+            .filter(|column| column_flag(&each, *column) == Flag::Missed);
+        let missed: Vec<usize> = missed.collect();
+        let last = *missed.last().expect("some miss");
+        for (column, _) in each
+            .cases
+            .clone()
+            .iter()
+            .enumerate()
+            .filter(|(column, _)| *column != last)
+        {
+            for row in &mut each.matrix.rows {
+                if let Some(cell) = &mut row.cells[column] {
+                    cell.verdict = crate::outcome::Verdict::Met;
+                    cell.saturated = false;
+                }
+            }
+        }
+        each.cases[last].alike.clear();
+        let text = plain(&singles_answer(&each).1);
+        assert!(
+            text.starts_with("1 of 9 single parts lost misses a promise: "),
+            "{text}"
+        );
     }
 
     #[test]

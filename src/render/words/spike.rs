@@ -2,7 +2,7 @@
 //! comes after, and why its path policy makes it so.
 
 use super::{plural, timer_words};
-use crate::outcome::{Reference, Switch, SwitchWorkload};
+use crate::outcome::{Harm, Reference, Switch, SwitchWorkload, WorkStop};
 use crate::render::number::{Scale, about, three};
 
 /// From this many times the busiest 20 ms of the steady run that it settles to on, what comes after is a spike. A choice of
@@ -17,7 +17,7 @@ const BEHIND: u64 = 2;
 #[must_use]
 pub(crate) fn stop_and_spike(switch: &Switch) -> Vec<String> {
     let mut policies: Vec<&[String]> = Vec::new();
-    let hit = |work: &&SwitchWorkload| work.hung();
+    let hit = |work: &&SwitchWorkload| work.hung() || work.stopped();
     for work in switch.workloads.iter().filter(hit) {
         if !policies.contains(&work.policies.as_slice()) {
             policies.push(&work.policies);
@@ -26,7 +26,7 @@ pub(crate) fn stop_and_spike(switch: &Switch) -> Vec<String> {
     let own = |policy: &&[String]| {
         let works = switch.workloads.iter().filter(hit);
         let works: Vec<&SwitchWorkload> = works.filter(|work| work.policies == *policy).collect();
-        paragraph(policy, &works, switch.settles_to)
+        paragraph(policy, &works, switch)
     };
     policies.iter().map(own).collect()
 }
@@ -51,22 +51,29 @@ fn spikes(work: &SwitchWorkload) -> bool {
     work.survivors_peak_iops > 0.0 && work.completed_most_iops >= SPIKE * work.survivors_peak_iops
 }
 
-fn paragraph(policy: &[String], works: &[&SwitchWorkload], beside: Reference) -> String {
+fn paragraph(policy: &[String], works: &[&SwitchWorkload], switch: &Switch) -> String {
+    let (beside, harm) = (switch.settles_to, switch.harm);
     let mut out = match policy {
+        [policy] if harm == Harm::Slow => format!("Paths are taken {}.", taken_slow(policy)),
         [policy] => format!("Paths are taken {}.", taken(policy)),
         _ => "Hosts differ in how they take paths.".to_owned(),
     };
     let mut calm: Vec<String> = Vec::new();
     for work in works {
         let hung = hung(work);
+        let at_once = if work.stops.len() > 1 {
+            " at a time"
+        } else {
+            ""
+        };
         let of = work.outstanding.map_or_else(String::new, |bound| {
             format!(" of the {} that may be under way", about(bound))
         });
         if work.stopped() || spikes(work) || work.longest_open.contains(&true) {
             out += &format!(
-                " {}: {hung}{of} hung. {}{}",
+                " {}: {hung}{of} hung{at_once}. {}{}",
                 work.name,
-                stop(work),
+                stop(work, harm),
                 spike(work, beside)
             );
         } else {
@@ -75,8 +82,9 @@ fn paragraph(policy: &[String], works: &[&SwitchWorkload], beside: Reference) ->
     }
     if !calm.is_empty() {
         out += &format!(
-            " No stop and no spike: {}; the rest went on over the other paths.",
-            calm.join(", ")
+            " No stop and no spike: {}; {}.",
+            calm.join(", "),
+            went_on(harm)
         );
     }
     out
@@ -108,25 +116,105 @@ fn taken(policy: &str) -> &'static str {
     }
 }
 
-fn stop(work: &SwitchWorkload) -> String {
-    if !work.stopped() {
-        return "The rest went on over the other paths: no stop. ".to_owned();
-    }
-    let time = Scale::of("s", [work.longest_silence_s]).two(work.longest_silence_s);
-    if work
-        .outstanding
-        .is_some_and(|bound| work.held_first() >= bound)
-    {
-        format!(
-            "That is all: the load stops for {time}, until they are let go and a path takes more. "
-        )
-    } else {
-        format!("The load stops for {time}: no path was left that answers. ")
+/// The same where nothing is lost, but a part is slow or damages frames.
+fn taken_slow(policy: &str) -> &'static str {
+    match policy {
+        "round-robin" => {
+            "in turn: a path that is slow or loses frames gets its share of all that comes like any other while a slot is \
+             free, and what it loses waits for a timer"
+        }
+        "random" => {
+            "at random: a path that is slow or loses frames gets its share of all that comes like any other while a slot is \
+             free, and what it loses waits for a timer"
+        }
+        "least-queue" => {
+            "by the fewest I/Os under way: a path that is slow, or waits for what it has lost, gets fewer of those that come"
+        }
+        "least-bytes" => {
+            "by the fewest bytes under way: a path that is slow, or waits for what it has lost, gets fewer of those that come"
+        }
+        _ => {
+            "by preference: the preferred one gets all that comes while it has a free slot, slow or not, and what it loses \
+             waits for a timer"
+        }
     }
 }
 
+/// What became of those that did not hang.
+const fn went_on(harm: Harm) -> &'static str {
+    match harm {
+        Harm::Loss | Harm::Both => "the rest went on over the other paths",
+        Harm::Slow => "the rest went on",
+    }
+}
+
+/// Stops that are told one by one; more are counted.
+const STOPS_TOLD: usize = 4;
+
+fn stop(work: &SwitchWorkload, harm: Harm) -> String {
+    if !work.stopped() {
+        return format!("{}: no stop. ", super::sentence(went_on(harm)));
+    }
+    let time = |seconds: f64| Scale::of("s", [seconds]).two(seconds);
+    let all = work
+        .outstanding
+        .is_some_and(|bound| work.held_first() >= bound);
+    let (begin, end) = match (all, harm) {
+        (true, _) if work.failed.first().is_some_and(|failed| *failed > 0) => {
+            ("That is all: the load", ", until a path takes work again")
+        }
+        (true, _) => (
+            "That is all: the load",
+            ", until they are let go and a path takes more",
+        ),
+        (false, Harm::Slow) => ("The load", ": nothing else was under way that came through"),
+        (false, _) => ("The load", ": no path was left that answers"),
+    };
+    match work.stops.as_slice() {
+        [] => format!("{begin} stops for {}{end}. ", time(work.longest_silence_s)),
+        [only] => match only.to_s {
+            Some(_) => format!("{begin} stops for {}{end}. ", time(only.s)),
+            None => format!(
+                "{begin} stops, and {} later, when the run ends, nothing of it has been completed since. ",
+                time(only.s)
+            ),
+        },
+        many => format!("{begin} stops {} times: {}. ", many.len(), told(many)),
+    }
+}
+
+/// Each of several stops with its beginning; many of them counted, with the longest.
+fn told(stops: &[WorkStop]) -> String {
+    let time = |seconds: f64| Scale::of("s", [seconds]).two(seconds);
+    let one = |stop: &WorkStop| {
+        let open = if stop.to_s.is_none() {
+            " and is not over when the run ends"
+        } else {
+            ""
+        };
+        format!(
+            "for {} from {}\u{202F}s on{open}",
+            time(stop.s),
+            crate::render::number::at_place(stop.from_s, -1)
+        )
+    };
+    if stops.len() <= STOPS_TOLD {
+        let all: Vec<String> = stops.iter().map(one).collect();
+        return super::listed(&all);
+    }
+    let longest = stops.iter().max_by(|a, b| a.s.total_cmp(&b.s));
+    let longest = longest.map_or_else(String::new, one);
+    let whole = stops.iter().map(|stop| stop.s).sum();
+    format!("the longest {longest}, {} in all", time(whole))
+}
+
 fn spike(work: &SwitchWorkload, beside: Reference) -> String {
-    if work.longest_open.contains(&true) {
+    let over = work.stops.last().is_none_or(|stop| stop.to_s.is_some());
+    if !over && work.failed.iter().any(|failed| *failed > 0) {
+        return "What hangs fails when its time is over; only a path that is back ends that."
+            .to_owned();
+    }
+    if !over || work.longest_open.contains(&true) {
         return "Nothing has let them go in the time simulated.".to_owned();
     }
     if spikes(work) {
@@ -302,5 +390,85 @@ mod tests {
         };
         assert!(closed(false).contains("no rate"), "{}", closed(false));
         assert!(closed(true).contains("Nothing has let"), "{}", closed(true));
+    }
+
+    /// A few stops are told one by one, many counted with the longest, and one that is not over is not said to end.
+    #[test]
+    fn stops_are_told_apart() {
+        let of = |stops: &[(f64, f64)], over: bool, failed: u64| {
+            let stops: Vec<WorkStop> = stops
+                .iter()
+                .map(|(from_s, s)| WorkStop {
+                    from_s: *from_s,
+                    to_s: over.then_some(from_s + s),
+                    s: *s,
+                    ended_by: None,
+                })
+                .collect();
+            said(move |work| {
+                work.stops.clone_from(&stops);
+                (work.retried, work.held, work.outstanding) = (8, vec![8], Some(8));
+                (work.rated, work.failed) = (false, vec![failed]);
+                work.longest_open = vec![false];
+                (work.completed_most_iops, work.survivors_peak_iops) = (100.0, 100.0);
+            })
+        };
+        let two = of(&[(0.0, 5.1), (19.0, 0.7)], true, 0);
+        assert!(
+            two.contains("stops 2 times: for 5.1\u{202F}s from 0.0\u{202F}s on and for 700\u{202F}ms from 19.0"),
+            "{two}"
+        );
+        assert!(two.contains("hung at a time"), "{two}");
+        let many = of(
+            &[(0.0, 1.0), (2.0, 1.0), (4.0, 1.5), (6.0, 1.0), (8.0, 1.0)],
+            true,
+            0,
+        );
+        assert!(
+            many.contains(
+                "5 times: the longest for 1.5\u{202F}s from 4.0\u{202F}s on, 5.5\u{202F}s in all"
+            ),
+            "{many}"
+        );
+        let open = of(&[(0.0, 65.0)], false, 0);
+        assert!(
+            open.contains("nothing of it has been completed since"),
+            "{open}"
+        );
+        assert!(open.contains("Nothing has let them go"), "{open}");
+        let failing = of(&[(0.0, 65.0)], false, 13);
+        assert!(
+            failing.contains("only a path that is back ends that"),
+            "{failing}"
+        );
+        assert!(!failing.contains("let them go"), "{failing}");
+    }
+
+    /// Every policy has words for a part that is slow, and none of them speaks of a lost path.
+    #[test]
+    fn slow_parts_have_words_of_their_own() {
+        for policy in [
+            "round-robin",
+            "random",
+            "least-queue",
+            "least-bytes",
+            "nearest",
+        ] {
+            let mut switch = sample_report().switches[0].clone();
+            switch.harm = Harm::Slow;
+            switch.workloads.truncate(1);
+            let work = &mut switch.workloads[0];
+            work.policies = vec![policy.to_owned()];
+            (work.retried, work.held) = (4, vec![4]);
+            let slow = stop_and_spike(&switch).join("\n");
+            assert!(
+                slow.contains("slow") && !slow.contains("lost path"),
+                "{slow}"
+            );
+            assert!(!slow.contains("over the other paths"), "{slow}");
+            switch.harm = Harm::Loss;
+            let lost = stop_and_spike(&switch).join("\n");
+            assert!(lost.contains("lost") && !lost.contains("slow"), "{lost}");
+        }
     }
 }

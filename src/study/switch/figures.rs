@@ -6,7 +6,7 @@ use super::{ALLOWED, Setting, Settled, story};
 use crate::measure::Cell;
 use crate::model::{Coarse, Compiled, FlowCell, Tally};
 use crate::outcome::{
-    Begin, Case, NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
+    Begin, Case, Harm, NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
 };
 use crate::site::{Action, Arrivals, Measure, Promise};
 use crate::topology::slow_at_the_end;
@@ -35,7 +35,8 @@ pub(crate) fn figures(
         .map(|tally| tally.ended)
         .min()
         .unwrap_or(setting.at);
-    let (mut events, freed) = story::events(setting, compiled, &tallies[0]);
+    let story = story::events(setting, compiled, &tallies[0]);
+    let (mut events, freed) = (story.events, story.freed);
     let by_timers = by_timers(setting, compiled);
     let scripted = setting.plan.case == Case::scripted();
     let reference = if scripted && slow_at_the_end(setting.site) {
@@ -47,15 +48,19 @@ pub(crate) fn figures(
     };
     let workloads: Vec<SwitchWorkload> = freed
         .into_iter()
+        .zip(story.stops)
         .zip(by_timers)
         .zip(returns(&compiled.site, compiled.fabric_takes_back()))
         .enumerate()
-        .map(|(index, ((freed, by_timers), back))| SwitchWorkload {
-            freed_by: freed,
-            by_timers,
-            back,
-            ..workload(setting, compiled, tallies, found, index, (width, end))
-        })
+        .map(
+            |(index, (((freed, stops), by_timers), back))| SwitchWorkload {
+                freed_by: freed,
+                stops,
+                by_timers,
+                back,
+                ..workload(setting, compiled, tallies, found, index, (width, end))
+            },
+        )
         .collect();
     events.extend(
         workloads
@@ -75,6 +80,7 @@ pub(crate) fn figures(
         replications: u32::try_from(tallies.len()).unwrap_or(u32::MAX),
         preset: presets.join(", "),
         counted_from: begin(setting),
+        harm: harm(setting),
         from_s: relative(setting.from),
         to_s: relative(end),
         bin_s: width.as_secs_f64(),
@@ -110,6 +116,18 @@ fn settling(work: &SwitchWorkload, reference: Reference) -> Option<NamedEvent> {
         ios: None,
         ended_stall: false,
     })
+}
+
+/// What the script does to parts.
+fn harm(setting: &Setting<'_>) -> Harm {
+    let mut actions = setting.scripts.iter().map(|script| script.action);
+    let slow = actions.clone().any(|own| matches!(own, Action::Slow(_)));
+    let lost = |own| matches!(own, Action::Lose(_) | Action::LoseWay(_) | Action::Drain);
+    match (slow, actions.any(lost)) {
+        (true, false) => Harm::Slow,
+        (true, true) => Harm::Both,
+        (false, _) => Harm::Loss,
+    }
 }
 
 /// What happens at `setting.at`.
@@ -204,6 +222,7 @@ fn workload(
             .iter()
             .map(|workload| workload.silence.as_secs_f64())
             .fold(0.0, f64::max),
+        stops: Vec::new(),
         above_promise_share,
         above_promise_s,
         completed: after,

@@ -2,8 +2,8 @@
 
 use super::Setting;
 use super::figures::seconds_after;
-use crate::model::{Compiled, LogEntry, LogKind, Standing, Tally, TimerName, WorkloadTally};
-use crate::outcome::{LaneSpan, NamedEvent, PathLane, SwitchWorkload};
+use crate::model::{Compiled, LogEntry, LogKind, Note, Standing, Stopped, Tally, TimerName};
+use crate::outcome::{LaneSpan, NamedEvent, PathLane, WorkStop};
 use crate::study::grouped;
 use crate::unit::{Duration, Instant};
 use indexmap::IndexMap;
@@ -24,6 +24,7 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
         TimerName::Reconnect => "reconnect",
         TimerName::Retransmission => "TCP retransmission",
         TimerName::LagRehash => "LAG rehash",
+        TimerName::Forwarding => "forwarding update",
         TimerName::Lacp => "LACP expiry",
         TimerName::Reroute => "route change",
         TimerName::FabricDead => "path selection hello",
@@ -60,6 +61,7 @@ enum Line {
     },
     Rerouted {
         at: Instant,
+        note: Note,
         timer: Option<(TimerName, Duration)>,
     },
     TakenOver {
@@ -86,21 +88,18 @@ enum Line {
         restarted: bool,
         timer: Option<(TimerName, Duration)>,
     },
-    /// Whole-run sums: the first instant stands for all.
+    /// Sums over the run, of which the first instant stands for all; what ended a stop is told by itself.
     TimedOut {
         workloads: String,
+        ended: Option<Instant>,
     },
     Resent {
         workload: u32,
+        ended: Option<Instant>,
     },
     Failed {
         workload: u32,
     },
-}
-
-/// Whether a silence is long enough for a stop of its workload.
-fn is_stop(silence: Duration, longest: Duration) -> bool {
-    SwitchWorkload::is_stop(silence.as_secs_f64(), longest.as_secs_f64())
 }
 
 struct Told {
@@ -116,23 +115,29 @@ struct Told {
     timer: Option<(TimerName, Duration)>,
 }
 
-/// The log as named events, one line for what happened together.
-///
-/// Besides, for each workload, what let its longest I/O end: the line with the instant of that end, `None` where
-/// nothing had to or nothing has.
-pub(crate) fn events(
-    setting: &Setting<'_>,
-    compiled: &Compiled,
-    tally: &Tally,
-) -> (Vec<NamedEvent>, Vec<Option<NamedEvent>>) {
+/// What happened in the first replication.
+pub(crate) struct Story {
+    /// The log as named events, one line for what happened together.
+    pub(crate) events: Vec<NamedEvent>,
+    /// What let the longest I/O of each workload end: the line with the instant of that end, `None` where nothing had to or
+    /// nothing has.
+    pub(crate) freed: Vec<Option<NamedEvent>>,
+    /// The stops of each workload.
+    pub(crate) stops: Vec<Vec<WorkStop>>,
+}
+
+/// Tells the log of a run.
+pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) -> Story {
     let workloads: Vec<String> = compiled
         .path_names()
         .map(|path| path.workloads.join(", "))
         .collect();
+    let marked = marked(tally);
+    let instants: Vec<Instant> = marked.iter().map(|entry| tally.log[*entry].at).collect();
     let mut lines: IndexMap<Line, Told> = IndexMap::new();
     let mut line_of_entry = Vec::with_capacity(tally.log.len());
     for entry in &tally.log {
-        let line = lines.entry(line_of(entry, compiled, &workloads));
+        let line = lines.entry(line_of(entry, compiled, &workloads, &instants));
         line_of_entry.push(line.index());
         let told = line.or_insert(Told {
             first: entry.at,
@@ -160,35 +165,61 @@ pub(crate) fn events(
         .iter()
         .map(|(line, told)| event(setting, compiled, line, told))
         .collect();
-    let freed = |work: &WorkloadTally| {
-        let entry = work.longest_by?;
-        Some((*line_of_entry.get(entry)?, tally.log.get(entry)?.at))
-    };
-    // The stall of a workload that stopped ends with what let its longest I/O end; where none stopped, with what let the
-    // longest I/O of all end.
-    let works = tally.workloads.iter();
-    let stopped = works.filter(|work| is_stop(work.silence, work.longest));
-    let mut ended: Vec<usize> = stopped.filter_map(freed).map(|(line, _)| line).collect();
-    if ended.is_empty() {
-        let longest = tally.workloads.iter().max_by_key(|work| work.longest);
-        ended.extend(longest.and_then(freed).map(|(line, _)| line));
-    }
-    let events = told.iter().enumerate().map(|(index, event)| NamedEvent {
-        ended_stall: ended.contains(&index),
-        ..event.clone()
-    });
+    let line_of = |entry: usize| told.get(*line_of_entry.get(entry)?);
     let by_workload = tally.workloads.iter().map(|work| {
-        let (line, at) = freed(work)?;
+        let entry = work.longest_by?;
         Some(NamedEvent {
-            t_s: seconds_after(at, setting.at),
-            ended_stall: true,
-            ..told.get(line)?.clone()
+            t_s: seconds_after(tally.log.get(entry)?.at, setting.at),
+            ended_stall: !work.longest_failed,
+            ..line_of(entry)?.clone()
         })
     });
-    (events.collect(), by_workload.collect())
+    let stop = |stop: &Stopped| WorkStop {
+        from_s: seconds_after(stop.from, setting.at),
+        to_s: stop.to.map(|to| seconds_after(to, setting.at)),
+        s: seconds_after(stop.to.unwrap_or(tally.ended), stop.from),
+        ended_by: stop.by.and_then(line_of).map(|event| {
+            let timer = event.timer.as_ref();
+            timer.unwrap_or(&event.what).clone()
+        }),
+    };
+    let stops = tally.workloads.iter();
+    let ended: Vec<usize> = marked
+        .iter()
+        .filter_map(|entry| line_of_entry.get(*entry).copied())
+        .collect();
+    Story {
+        freed: by_workload.collect(),
+        stops: stops
+            .map(|work| work.stops.iter().map(stop).collect())
+            .collect(),
+        events: told
+            .iter()
+            .enumerate()
+            .map(|(index, event)| NamedEvent {
+                ended_stall: ended.contains(&index),
+                ..event.clone()
+            })
+            .collect(),
+    }
 }
 
-fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String]) -> Line {
+/// The lines of the log that ended something: the stops of workloads; where none stopped, what let the longest I/O of all
+/// be completed.
+fn marked(tally: &Tally) -> Vec<usize> {
+    let works = tally.workloads.iter();
+    let ended = works.flat_map(|work| work.stops.iter().filter_map(|stop| stop.by));
+    let mut ended: Vec<usize> = ended.collect();
+    if tally.workloads.iter().all(|work| work.stops.is_empty()) {
+        let longest = tally.workloads.iter().max_by_key(|work| work.longest);
+        let completed = longest.filter(|work| !work.longest_failed);
+        ended.extend(completed.and_then(|work| work.longest_by));
+    }
+    ended
+}
+
+fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String], ended: &[Instant]) -> Line {
+    let ended = ended.contains(&entry.at).then_some(entry.at);
     let of = |path: u32| workloads.get(path as usize).cloned().unwrap_or_default();
     match entry.kind {
         LogKind::Script(index) => Line::Script(index),
@@ -200,10 +231,12 @@ fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String]) -> Line 
         },
         LogKind::AttemptTimedOut { path } => Line::TimedOut {
             workloads: of(path),
+            ended,
         },
-        LogKind::Resent { workload } => Line::Resent { workload },
-        LogKind::Rerouted => Line::Rerouted {
+        LogKind::Resent { workload } => Line::Resent { workload, ended },
+        LogKind::Rerouted(note) => Line::Rerouted {
             at: entry.at,
+            note,
             timer: entry.timer,
         },
         LogKind::TakenOver(controller) => Line::TakenOver { controller },
@@ -244,7 +277,7 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
     let paths = plural(told.count, "path", "paths");
     let until = if told.last > told.first {
         format!(
-            ", the last after {:.3}\u{202F}s",
+            ", the last at {:.3}\u{202F}s",
             seconds_after(told.last, setting.at)
         )
     } else {
@@ -297,22 +330,24 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                 Standing::Up => format!("{paths} back{onward}"),
                 Standing::Returned => format!("{paths} back, not in use before failback"),
                 Standing::Drained => format!(
-                    "{paths} drained: no new I/O on them{}",
+                    "{paths} drained: no new I/O on {}{}",
+                    if told.count == 1 { "it" } else { "them" },
                     said(", ", " still on the way")
                 ),
                 Standing::Removed if matches!(told.timer, Some((TimerName::DeviceLoss, _))) => {
-                    format!("{paths} removed, to be found anew when their ports return")
+                    let whose = if told.count == 1 {
+                        "its ports return"
+                    } else {
+                        "their ports return"
+                    };
+                    format!("{paths} removed, to be found anew when {whose}")
                 }
                 Standing::Removed => format!("{paths} given up for good, no longer tried"),
                 Standing::Standby => format!("{paths} standing by"),
             };
             (what, Some(workloads.clone()), Some(told.ios))
         }
-        Line::Rerouted { .. } => (
-            "switches take note: lost links are no longer used, returned ones are again".into(),
-            None,
-            None,
-        ),
+        Line::Rerouted { note, timer, .. } => (rerouted(*note, *timer).into(), None, None),
         Line::TakenOver { controller } => {
             let name = &compiled.fabric.controllers[*controller as usize].name;
             let what = format!("volumes of {name} served by its partner from now on");
@@ -357,13 +392,21 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                 )
             } else {
                 format!(
-                    "{hosts} lost with their work{}",
-                    said(": ", " under way lost with the host")
+                    "{hosts} lost with {} work{}",
+                    if told.count == 1 { "its" } else { "their" },
+                    said(
+                        ": ",
+                        if told.count == 1 {
+                            " under way lost with it"
+                        } else {
+                            " under way lost with them"
+                        }
+                    )
                 )
             };
             (what, None, Some(told.ios))
         }
-        Line::TimedOut { workloads } => (
+        Line::TimedOut { workloads, .. } => (
             format!(
                 "{} timed out{onward}{until}",
                 plural(told.count, "attempt", "attempts")
@@ -371,7 +414,7 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
             Some(workloads.clone()),
             Some(told.ios),
         ),
-        Line::Resent { workload } => {
+        Line::Resent { workload, .. } => {
             let what = format!(
                 "{} by TCP{until}",
                 plural(
@@ -395,6 +438,30 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
         workload,
         ios: counted,
         ended_stall: false,
+    }
+}
+
+/// What switches do about links that are lost or back.
+fn rerouted(note: Note, timer: Option<(TimerName, Duration)>) -> &'static str {
+    let by = timer.map(|(name, _)| name);
+    match (note, by) {
+        (Note::Lost, Some(TimerName::LagRehash)) => {
+            "groups of links go on without their lost members"
+        }
+        (Note::Lost, Some(TimerName::PeerLoss)) => {
+            "the other switch of a pair takes over its groups of links"
+        }
+        (Note::Lost, Some(TimerName::Reroute | TimerName::FabricDead)) => {
+            "switches use other routes, where there are any: lost links are out of use"
+        }
+        (Note::Lost, _) => "switches no longer use the lost links",
+        (Note::Returned, Some(TimerName::LagRehash)) => {
+            "groups of links use their returned members again"
+        }
+        (Note::Returned, Some(TimerName::Reroute)) => {
+            "switches use the routes over returned links again"
+        }
+        (Note::Returned, _) => "switches use the returned links again",
     }
 }
 

@@ -104,6 +104,17 @@ fn a_stall_that_nothing_ends_is_not_said_to_be_let_go() {
     let drawing = crate::render::chart::timeline(&report, 0, 0, Format::Page);
     let finding = drawing.expect("there is a switch-over").finding;
     assert!(finding.contains("no path is left"), "{finding}");
+    // What fails is not let go either.
+    let mut report = sample_report();
+    let work = &mut report.switches[0].workloads[0];
+    let freed = work.freed_by.as_mut().expect("the sample has a stall");
+    freed.timer = Some("no path, fail at once".to_owned());
+    let drawing = crate::render::chart::timeline(&report, 0, 0, Format::Page);
+    let finding = drawing.expect("there is a switch-over").finding;
+    assert!(
+        finding.contains("and fail: no path is left") && !finding.contains("lets them go"),
+        "{finding}"
+    );
 }
 
 #[test]

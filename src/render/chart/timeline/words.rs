@@ -104,14 +104,21 @@ pub(super) fn finding(scene: &Scene<'_>) -> String {
                 0 => "requests".to_owned(),
                 ios => format!("{} requests", count(ios)),
             };
-            let timer = event
-                .timer
-                .as_deref()
-                .map_or("an event", |timer| timer.split(',').next().unwrap_or(timer));
-            format!(
-                "With {with}, {held} of {name} hang for up to {}{THIN}s, until {timer} lets them go",
-                sig(seconds, 2)
-            )
+            let seconds = sig(seconds, 2);
+            match event.timer.as_deref() {
+                Some(timer) if timer.starts_with("no path") => {
+                    format!(
+                        "With {with}, {held} of {name} hang for up to {seconds}{THIN}s and fail: no path is left"
+                    )
+                }
+                timer => {
+                    let timer = timer.and_then(|timer| timer.split(',').next());
+                    let timer = timer.unwrap_or("an event");
+                    format!(
+                        "With {with}, {held} of {name} hang for up to {seconds}{THIN}s, until {timer} lets them go"
+                    )
+                }
+            }
         }
         (None, Some(seconds)) => {
             format!(
@@ -149,7 +156,7 @@ pub(super) fn description(scene: &Scene<'_>) -> String {
             .as_deref()
             .map_or_else(String::new, |timer| format!(" (timer {timer})"));
         let ended = if event.ended_stall {
-            ", which ends the longest stall"
+            ", which ends the stall"
         } else {
             ""
         };

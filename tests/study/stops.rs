@@ -1,0 +1,248 @@
+//! Failures as they unfold: every stop of a workload told apart, marked where work went on and nowhere else, and nothing called
+//! settled before the paths are what they will be.
+
+use super::rig::{Twin, origin, site};
+use halfloom::outcome::{Harm, Report, WorkStop};
+use halfloom::render::table::report_text;
+use halfloom::study::{NoProgress, simulate};
+
+/// One host with one I/O under way at a time, in turn over two fabrics: whatever holds that one I/O stops everything.
+fn unfolds(run: &str, timers: &str, events: &[(&str, &str)]) -> Report {
+    let run = format!("duration = \"1500ms\"\nwarm_up = \"0s\"\n{run}");
+    let events: String = events
+        .iter()
+        .map(|(at, what)| format!("[[event]]\nat = \"{at}\"\n{what}\n"))
+        .collect();
+    let text = Twin {
+        run: &run,
+        timers,
+        host: "paths = \"round-robin\"",
+        array: "controllers = 1\nread = { hit = \"100%\", hit_time = \"100us\" }",
+        near: "speed = \"32GFC\"",
+        far: "speed = \"32GFC\"",
+        name: "orders",
+        work: "protocol = \"fc-scsi\"\narrivals = { closed = { depth = 1, think = \"500us\" } }\nread = \"100%\"\n\
+               sizes = \"8KiB\"\npromise = { switching = { longest_io = \"20s\", failed = 0 } }",
+        more: &events,
+        ..Twin::default()
+    }
+    .text();
+    let site = site(&text, &[]);
+    simulate(&site, origin(&site), &NoProgress)
+}
+
+const ONE: &str = "replications = 1";
+
+fn stops(report: &Report) -> &[WorkStop] {
+    &report.switches[0].workloads[0].stops
+}
+
+/// Rows that are said to have ended a stall, with their instants.
+fn marked(report: &Report) -> Vec<(f64, String)> {
+    let events = report.switches[0].events.iter();
+    events
+        .filter(|event| event.ended_stall)
+        .map(|event| (event.t_s, event.what.clone()))
+        .collect()
+}
+
+fn told(report: &Report) -> String {
+    report_text(report).replace('\n', " ")
+}
+
+#[track_caller]
+fn near(found: f64, expected: f64) {
+    assert!((found - expected).abs() < 0.01, "{found}, not {expected}");
+}
+
+/// Both fabrics go, one second after the other, and one comes back 19 s after the first: what was held fails after 6.1 s, which
+/// ends nothing; the path that is back does, and not before.
+#[test]
+fn what_fails_for_want_of_a_path_is_not_marked_and_the_path_that_is_back_is() {
+    let report = unfolds(
+        ONE,
+        "",
+        &[
+            ("1s", "lose = \"core-A\""),
+            ("2s", "lose = \"core-B\""),
+            ("20s", "restore = \"core-B\""),
+        ],
+    );
+    let marked = marked(&report);
+    let [stop] = stops(&report) else {
+        panic!("{:?}", stops(&report))
+    };
+    assert_eq!(marked.len(), 1, "{marked:?}");
+    assert!(marked[0].1.contains("path back"), "{marked:?}");
+    near(stop.from_s, 0.0);
+    near(stop.to_s.expect("it is over"), marked[0].0);
+    near(stop.s, report.switches[0].workloads[0].longest_silence_s);
+    assert!(stop.s > 19.0, "{stop:?}");
+    let text = told(&report);
+    assert!(text.contains("until a path takes work again"), "{text}");
+}
+
+/// Nothing comes back: nothing is marked, the stop is not over, and no sentence says that work is let go.
+#[test]
+fn a_stop_that_nothing_ends_is_said_to_go_on() {
+    let report = unfolds(ONE, "", &[("1s", "lose = \"box-c1\"")]);
+    assert_eq!(marked(&report), []);
+    let [stop] = stops(&report) else {
+        panic!("{:?}", stops(&report))
+    };
+    assert!(stop.to_s.is_none() && stop.ended_by.is_none(), "{stop:?}");
+    near(stop.s, report.switches[0].to_s);
+    let text = told(&report);
+    assert!(!text.contains("ended the stall"), "{text}");
+    assert!(!text.contains("let go"), "{text}");
+    assert!(
+        text.contains("only a path that is back ends that"),
+        "{text}"
+    );
+}
+
+/// A port that comes and goes three times stops the work three times, each time until the path is back.
+#[test]
+fn each_stop_of_a_flapping_port_is_told() {
+    let flap = "flap = \"app:A1\"\nperiod = \"2s\"\ndown = \"500ms\"\ncount = 3";
+    let report = unfolds(ONE, "", &[("1s", flap)]);
+    let found: Vec<(f64, f64)> = stops(&report)
+        .iter()
+        .map(|stop| (stop.from_s, stop.to_s.expect("it is over")))
+        .collect();
+    assert_eq!(found.len(), 3, "{found:?}");
+    let marked = marked(&report);
+    for (index, (from, to)) in found.iter().enumerate() {
+        let down = 2.0 * index as f64;
+        near(*from, down);
+        // 500 ms down, and 200 ms until the switch forwards again.
+        near(*to, down + 0.7);
+        near(marked[index].0, down + 0.7);
+    }
+    let text = told(&report);
+    assert!(
+        text.contains("orders stops as a whole 3 times meanwhile: up to 700"),
+        "{text}"
+    );
+    assert!(text.contains("stops 3 times: for 700"), "{text}");
+}
+
+/// Two silent losses far apart: attempts time out twice, and each has its own row at its own time.
+#[test]
+fn timeouts_of_a_second_fault_have_a_row_of_their_own() {
+    let report = unfolds(
+        ONE,
+        "command_timeout = \"2s\"",
+        &[
+            ("1s", "lose = \"app:A1\"\nmode = \"silent\""),
+            ("8s", "restore = \"app:A1\""),
+            ("20s", "lose = \"app:A1\"\nmode = \"silent\""),
+        ],
+    );
+    let marked = marked(&report);
+    let ends: Vec<f64> = stops(&report)
+        .iter()
+        .map(|stop| stop.to_s.expect("it is over"))
+        .collect();
+    assert!(ends.len() >= 2, "{ends:?}");
+    assert_eq!(marked.len(), ends.len(), "{marked:?}");
+    for ((at, what), end) in marked.iter().zip(&ends) {
+        assert!(what.contains("timed out"), "{what}");
+        near(*at, *end);
+    }
+    assert!(ends[0] < 3.0 && ends[ends.len() - 1] > 19.0, "{ends:?}");
+    let text = told(&report);
+    assert!(!text.contains("the last after"), "{text}");
+}
+
+/// A part that is slow and damages frames is not a lost path.
+#[test]
+fn a_slow_part_is_not_called_a_lost_path() {
+    let slow = "slow = \"core-A\"\nrate = \"10%\"\nloss = \"5%\"";
+    let timers = "command_timeout = \"2s\"";
+    let report = unfolds(ONE, timers, &[("1s", slow), ("5s", "restore = \"core-A\"")]);
+    assert_eq!(report.switches[0].harm, Harm::Slow);
+    let text = told(&report);
+    assert!(
+        text.contains("slow or loses frames") && !text.contains("lost path"),
+        "{text}"
+    );
+    let lost = unfolds(ONE, timers, &[("1s", "lose = \"core-A\"")]);
+    assert_eq!(lost.switches[0].harm, Harm::Loss);
+    assert!(told(&lost).contains("a lost path"));
+    let both = unfolds(
+        ONE,
+        timers,
+        &[("1s", slow), ("1500ms", "lose = \"core-B\"")],
+    );
+    assert_eq!(both.switches[0].harm, Harm::Both);
+}
+
+/// One fabric carries the load as both do: latency does not tell whether the restored path is back, and still it is not settled
+/// before it is.
+#[test]
+fn nothing_has_settled_before_the_restored_path_is_back() {
+    let report = unfolds(
+        ONE,
+        "",
+        &[("1s", "lose = \"core-A\""), ("10s", "restore = \"core-A\"")],
+    );
+    let switch = &report.switches[0];
+    let mut back = switch.events.iter().rev();
+    let back = back.find(|event| event.what.contains("path back"));
+    let back = back.expect("the path comes back").t_s;
+    // The switch forwards again after 200 ms, and the next check of the path finds it.
+    assert!(back > 9.2, "{back}");
+    let settled = switch.settled_s.expect("it settles");
+    assert!(settled >= back, "{settled} before {back}");
+    let own = switch.workloads[0].settled_s.expect("it settles");
+    assert!(own >= back, "{own} before {back}");
+}
+
+/// Whoever asks for one replication gets one of the switch-over too, and one number; more are told apart.
+#[test]
+fn replications_are_one_count_or_both_are_told() {
+    let loss = [("1s", "lose = \"core-A\"")];
+    let one = unfolds(ONE, "", &loss);
+    assert_eq!(one.switches[0].replications, 1);
+    let text = told(&one);
+    for wrong in [
+        "of 1 runs",
+        "each by itself",
+        "of the worst",
+        "all replications",
+    ] {
+        assert!(!text.contains(wrong), "{wrong}: {text}");
+    }
+    assert!(text.contains("1 replication of the switch-over."), "{text}");
+    let many = unfolds("replications = 4", "", &loss);
+    assert_eq!(many.switches[0].replications, 3);
+    let text = told(&many);
+    assert!(
+        text.contains("4 replications, 3 of a switch-over"),
+        "{text}"
+    );
+    let stated = unfolds("replications = 1\nswitch_replications = 2", "", &loss);
+    assert_eq!(stated.switches[0].replications, 2);
+}
+
+/// Links that are lost and links that are back are told apart, and no group is named where there is none.
+#[test]
+fn what_switches_do_is_told_by_what_has_happened() {
+    let events = [("1s", "lose = \"core-A\""), ("3s", "restore = \"core-A\"")];
+    let report = unfolds(ONE, "", &events);
+    let of = |wanted: &str| {
+        let mut events = report.switches[0].events.iter();
+        let event = events.find(|event| event.what.contains(wanted));
+        event.unwrap_or_else(|| panic!("{wanted}: {:?}", report.switches[0].events))
+    };
+    let lost = of("no longer use the lost links");
+    let back = of("use the returned links again");
+    near(lost.t_s, 0.2);
+    near(back.t_s, 2.2);
+    for event in [lost, back] {
+        let timer = event.timer.as_deref().unwrap_or_default();
+        assert!(timer.starts_with("forwarding update"), "{timer}");
+    }
+    assert!(!told(&report).contains("LAG"));
+}
