@@ -4,7 +4,7 @@ use super::measure::{measure_name, row_scale, who_waits};
 use super::reasons;
 use super::{Prose, listed, plural, sentence};
 use crate::outcome::{Case, Cell, Matrix, MeasureKind, Report, Row, Verdict};
-use crate::render::number::{Scale, as_written, three_down, two, whole_percent};
+use crate::render::number::{Scale, as_written, two, whole_percent};
 use std::cmp::Ordering;
 
 /// The verdict of a whole study in one word.
@@ -236,10 +236,10 @@ pub(super) fn felt(measure: MeasureKind, cell: &Cell, scale: Scale) -> String {
     };
     match measure {
         MeasureKind::Quantile(q) => match cell.value {
-            // Rounded down, as "or longer" is true of nothing above the figure.
+            // Rounded as in every table: two figures for one would be one too many.
             Some(figure) => {
-                let least = three_down(figure.value / scale.divisor);
-                let least = crate::render::number::with_unit(&least, scale.unit);
+                let least =
+                    crate::render::number::with_unit(&scale.three(figure.value), scale.unit);
                 format!("{} {least} or longer", who_waits(q))
             }
             None => format!("{} {more}{value}", who_waits(q)),
