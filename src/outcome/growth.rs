@@ -1,6 +1,6 @@
 //! When promises break as the work grows.
 
-use super::{Breaks, Case, Origin, PartLoad};
+use super::{Breaks, Case, Hopeless, Origin, PartLoad};
 use serde::Serialize;
 
 /// The whole answer.
@@ -44,16 +44,19 @@ pub struct Stage {
 pub struct StageCase {
     /// Which case.
     pub case: Case,
-    /// The last day on which every promise is proven to hold; `None`: none was proven.
+    /// The last day on which every promise is proven to hold; `None`: none was proven, or only a load below that of
+    /// the first day.
     pub holds_until: Option<String>,
     /// Times the load of the first day, there: of the work that grows fastest.
     pub holds_factor: Option<f64>,
-    /// The first day on which a promise is proven to break; `None`: none was proven.
+    /// The first day on which a promise is proven to be broken, at the earliest the first of all; `None`: none was proven.
     pub breaks_by: Option<String>,
     /// Times the load of the first day, there.
     pub breaks_factor: Option<f64>,
     /// The day on which the fullest part is full on the mean, by arithmetic.
     pub full_by: Option<String>,
+    /// A promise that no load keeps: then no day means anything.
+    pub hopeless: Option<Hopeless>,
     /// How the days lie beside those of this stage and the next step.
     pub standing: Standing,
     /// The promise that breaks.
@@ -70,6 +73,8 @@ pub enum Standing {
     Holds,
     /// Proven to be broken already when the stage begins.
     BrokenBefore,
+    /// A promise is broken at every load, so it is not growth that breaks it.
+    Never,
     /// Proven to break before the next step is there, or, in the last stage, some day.
     Breaks,
     /// Neither is proven.

@@ -118,8 +118,12 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
     // Of what holds the day before, of what breaks the day after.
     let day = |factor: f64| growth.from.after_years(libm::log(factor) / unit);
     let by = |factor: f64| growth.from.by_years(libm::log(factor) / unit);
-    let (met, missed) = (case.met.map(day), case.missed.map(by));
+    // What no load keeps is broken on no day in particular; before the first day there is none.
+    let own = |factor: Option<f64>| factor.filter(|_| case.hopeless.is_none());
+    let met = own(case.met).map(day).filter(|day| *day >= growth.from);
+    let missed = own(case.missed).map(|factor| by(factor).max(growth.from));
     let standing = match (met, missed) {
+        _ if case.hopeless.is_some() => Standing::Never,
         (_, Some(missed)) if missed <= begins => Standing::BrokenBefore,
         (Some(met), _) if next.is_some_and(|next| met >= next) => Standing::Holds,
         (_, Some(missed)) if next.is_none_or(|next| missed < next) => Standing::Breaks,
@@ -129,10 +133,11 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
     StageCase {
         case: case.case.clone(),
         holds_until: text(met),
-        holds_factor: case.met,
+        holds_factor: own(case.met),
         breaks_by: text(missed),
-        breaks_factor: case.missed,
-        full_by: text(case.saturation.map(day)),
+        breaks_factor: own(case.missed),
+        full_by: text(case.saturation.map(|factor| day(factor).max(growth.from))),
+        hopeless: case.hopeless.clone(),
         standing,
         breaks: case.breaks.clone(),
         ends: case.ends.clone(),
@@ -142,6 +147,7 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::outcome::{Because, Case, Hopeless};
     use crate::study::NoProgress;
     use crate::study::sample::site_with;
 
@@ -243,6 +249,55 @@ set = { "array.box.write.time" = { exponential = "500ns" } }
         let full = Date::parse(plan.stages[0].cases[0].full_by.as_ref().unwrap()).unwrap();
         let years = Date::parse("2027-01-01").unwrap().years_to(full);
         assert!((years - 4.448).abs() < 0.01, "{years}");
+    }
+
+    /// Written by hand: a load that is proven to keep nothing is no day, and no day lies before the first.
+    #[test]
+    fn no_day_is_named_that_there_is_not() {
+        let site = site_with(SERVER, &[]);
+        let stated = site.growth.as_ref().expect("growth is stated");
+        let found = |met, missed, hopeless: Option<Hopeless>| {
+            let case = CaseHeadroom {
+                case: Case::scripted(),
+                saturation: None,
+                met,
+                missed,
+                crossing: None,
+                fitted: None,
+                knee: None,
+                breaks: None,
+                ends: None,
+                next: None,
+                bound: None,
+                floor: None,
+                hopeless,
+                switch_over: None,
+                points: Vec::new(),
+            };
+            dated(&case, stated, (stated.from, None))
+        };
+        let early = found(Some(0.5), Some(0.7), None);
+        assert_eq!(early.standing, Standing::BrokenBefore);
+        assert_eq!(
+            (early.holds_until, early.breaks_by.as_deref()),
+            (None, Some("2027-01-01"))
+        );
+        assert_eq!(
+            (early.holds_factor, early.breaks_factor),
+            (Some(0.5), Some(0.7))
+        );
+        let hopeless = Hopeless {
+            workload: "orders".to_owned(),
+            measure: crate::outcome::MeasureKind::Quantile(0.9),
+            target_text: "8us".to_owned(),
+            because: Because::LeastLoad {
+                factor: 0.02,
+                latency_us: Some(9.0),
+            },
+        };
+        let never = found(None, Some(0.02), Some(hopeless));
+        assert_eq!(never.standing, Standing::Never);
+        assert_eq!((never.breaks_by, never.breaks_factor), (None, None));
     }
 
     #[test]

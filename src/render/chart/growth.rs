@@ -453,6 +453,9 @@ fn note(plan: &GrowthPlan, case: &StageCase) -> String {
         .iter()
         .flat_map(|stage| &stage.cases)
         .filter(|own| own.case == case.case);
+    if own.clone().any(|own| own.standing == Standing::Never) {
+        return "missed at every load".to_owned();
+    }
     let broken = own.clone().find(|own| breaks_here(own));
     if let Some(day) = broken.and_then(|own| own.breaks_by.as_ref()) {
         return format!("broken by {day}");
@@ -512,6 +515,11 @@ fn finding(plan: &GrowthPlan) -> String {
             } else {
                 format!("with “{}”", stage.name)
             };
+            let never = |case: &&StageCase| case.standing == Standing::Never;
+            if let Some(case) = stage.cases.iter().find(never) {
+                let case = &case.case.name;
+                return format!("{name}, a promise is broken at every load ({case})");
+            }
             let broken = stage.cases.iter().filter(|case| breaks_here(case));
             let first = broken
                 .filter_map(|case| Some((case.breaks_by.as_ref()?, &case.case.name)))

@@ -27,6 +27,7 @@ pub fn growth_csv(plan: &GrowthPlan) -> String {
             let standing = match case.standing {
                 Standing::Holds => "holds",
                 Standing::BrokenBefore => "broken-before",
+                Standing::Never => "never",
                 Standing::Breaks => "breaks",
                 Standing::Open => "open",
             };

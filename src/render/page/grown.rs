@@ -448,6 +448,27 @@ pub fn growth_page(plan: &GrowthPlan) -> String {
 /// The first day on which something breaks, by stage: at most three.
 fn growth_facts(plan: &GrowthPlan) -> String {
     let one = |stage: &Stage| {
+        if let Some((case, found)) = stage
+            .cases
+            .iter()
+            .find_map(|case| Some((case, case.hopeless.as_ref()?)))
+        {
+            return fact(
+                "never",
+                "",
+                "miss",
+                &format!(
+                    "no load keeps {} of {}",
+                    measure_name(found.measure),
+                    esc(&found.workload)
+                ),
+                &format!(
+                    "no day breaks it, and none mends it, {}: {}",
+                    esc(&case.case.name),
+                    esc(&stage.name)
+                ),
+            );
+        }
         let broken = stage
             .cases
             .iter()
@@ -455,11 +476,14 @@ fn growth_facts(plan: &GrowthPlan) -> String {
         let first = broken
             .filter_map(|case| Some((case.breaks_by.clone()?, case)))
             .min_by(|left, right| left.0.cmp(&right.0));
-        let last = stage
-            .cases
-            .iter()
-            .filter_map(|case| case.holds_until.clone())
-            .min();
+        // What is proven of later days is of a site that the next step will have changed by then.
+        let lasts = |day: String| match &stage.until {
+            Some(until) if *until < day => until.clone(),
+            _ => day,
+        };
+        let all = stage.cases.iter().map(|case| case.holds_until.clone());
+        let last = all.collect::<Option<Vec<String>>>();
+        let last = last.and_then(|days| days.into_iter().min()).map(lasts);
         match first {
             Some((day, case)) => fact(
                 &day,
@@ -490,6 +514,7 @@ const fn standing(case: &StageCase) -> (&'static str, Verdict) {
     match case.standing {
         Standing::Holds => ("holds until the next step", Verdict::Met),
         Standing::BrokenBefore => ("broken before it begins", Verdict::Missed),
+        Standing::Never => ("no load keeps it", Verdict::Missed),
         Standing::Breaks => ("breaks while it lasts", Verdict::Missed),
         Standing::Open => ("not proven", Verdict::Undecided),
     }
@@ -521,17 +546,19 @@ fn days_table(plan: &GrowthPlan) -> String {
                 Verdict::Missed => Flag::Missed,
                 Verdict::Undecided => Flag::Undecided,
             };
-            let breaks = case.breaks.as_ref().map_or_else(
-                || NONE.to_owned(),
-                |breaks| {
-                    format!(
-                        "{} {} {}",
-                        esc(&breaks.workload),
-                        measure_name(breaks.measure),
-                        esc(&as_written(&breaks.target_text))
-                    )
-                },
-            );
+            let promise = |workload: &str, measure, target: &str| {
+                format!(
+                    "{} {} {}",
+                    esc(workload),
+                    measure_name(measure),
+                    esc(&as_written(target))
+                )
+            };
+            let breaks = match (&case.hopeless, &case.breaks) {
+                (Some(found), _) => promise(&found.workload, found.measure, &found.target_text),
+                (None, Some(found)) => promise(&found.workload, found.measure, &found.target_text),
+                (None, None) => NONE.to_owned(),
+            };
             table.row(
                 "",
                 &[

@@ -57,6 +57,7 @@ fn one(case: Case, (holds, breaks, factor): (&str, &str, f64), until: Option<&st
         breaks_by: Some(breaks.into()),
         breaks_factor: Some(factor * 1.03),
         full_by: Some(breaks.into()),
+        hopeless: None,
         standing: if until.is_some_and(|until| holds >= until) {
             Standing::Holds
         } else {

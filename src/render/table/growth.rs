@@ -3,7 +3,7 @@
 use super::align::Aligned;
 use crate::outcome::{GrowthPlan, Stage, StageCase, Standing};
 use crate::render::number::{NONE, as_written, three, three_down, three_up};
-use crate::render::words::{growth_stopped_words, measure_name, origin_line};
+use crate::render::words::{growth_stopped_words, measure_name, no_load_keeps, origin_line};
 
 /// A sentence a stage and case, then the days as a table.
 #[must_use]
@@ -14,7 +14,7 @@ pub fn growth_text(plan: &GrowthPlan) -> String {
     }
     for stage in &plan.stages {
         for case in &stage.cases {
-            out.push_str(&sentence(stage, case));
+            out.push_str(&sentence(&plan.from, stage, case));
             out.push('\n');
         }
     }
@@ -70,7 +70,7 @@ pub fn growth_text(plan: &GrowthPlan) -> String {
     out
 }
 
-fn sentence(stage: &Stage, case: &StageCase) -> String {
+fn sentence(from: &str, stage: &Stage, case: &StageCase) -> String {
     let who = match &case.case.outage {
         None => "everything healthy".to_owned(),
         Some(_) => case.case.name.clone(),
@@ -92,6 +92,20 @@ fn sentence(stage: &Stage, case: &StageCase) -> String {
             "every promise holds until the next step is there ({})",
             stage.until.clone().unwrap_or_default()
         ),
+        (Standing::Never, ..) => case.hopeless.as_ref().map_or_else(String::new, |found| {
+            let loads =
+                |factor: f64| format!("{} times the load of the first day", three_up(factor));
+            format!(
+                "{}; no day breaks it, and none mends it",
+                no_load_keeps(found, &loads)
+            )
+        }),
+        (Standing::BrokenBefore, _, Some(day)) if day == from => {
+            let at = case.breaks_factor.map_or_else(String::new, |factor| {
+                format!(", proven at {} times its load", three_up(factor))
+            });
+            format!("a promise{breaks} is broken on the first day already, {from}{at}")
+        }
         (Standing::BrokenBefore, ..) => {
             format!(
                 "a promise{breaks} is broken by {}, before this begins",

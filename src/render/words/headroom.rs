@@ -141,13 +141,24 @@ fn microseconds(value: f64) -> String {
     with_unit(&scale.three(value), scale.unit)
 }
 
-/// Which promise no load keeps, and how that is known.
-fn hopeless_sentence(name: &str, found: &Hopeless, headroom: &Headroom) -> String {
-    let load = match (&found.because, headroom.grows.hosts) {
-        (Because::MostBefore { .. }, None) => "load that was to be tried",
-        (_, None) => "load at all",
-        (_, Some(_)) => "number of hosts",
+/// Which promise no load keeps, and how that is known. `loads` puts a factor into words with its unit.
+#[must_use]
+pub fn no_load_keeps(found: &Hopeless, loads: &dyn Fn(f64) -> String) -> String {
+    let most = matches!(found.because, Because::MostBefore { .. });
+    let load = if most {
+        "load that was to be tried"
+    } else {
+        "load at all"
     };
+    kept_by_none(load, found, loads, ", where hardly anything waits,")
+}
+
+fn kept_by_none(
+    load: &str,
+    found: &Hopeless,
+    loads: &dyn Fn(f64) -> String,
+    waits: &str,
+) -> String {
     let because = match &found.because {
         Because::IdleMean { latency_us } => format!(
             "even an empty fabric takes {} on the mean",
@@ -158,43 +169,50 @@ fn hopeless_sentence(name: &str, found: &Hopeless, headroom: &Headroom) -> Strin
             microseconds(*latency_us)
         ),
         Because::LeastLoad { factor, latency_us } => {
-            let at = counted_missed(headroom, *factor);
-            let unit = growth_unit(headroom);
-            let waits = match headroom.grows.hosts {
-                None => ", where hardly anything waits,",
-                Some(_) => "",
-            };
+            let at = loads(*factor);
             latency_us.map_or_else(
-                || format!("it is broken even at {at} {unit}{waits} and below nothing was tried"),
-                |us| format!("even at {at} {unit}{waits} it is {}", microseconds(us)),
+                || format!("it is broken even at {at}{waits} and below nothing was tried"),
+                |us| format!("even at {at}{waits} it is {}", microseconds(us)),
             )
         }
         Because::FullBefore {
             factor,
             throughput_mb_s,
         } => format!(
-            "a part is full at {} {}, where no more than {} is asked for",
-            counted(headroom, *factor),
-            growth_unit(headroom),
+            "a part is full at {}, where no more than {} is asked for",
+            loads(*factor),
             megabytes(*throughput_mb_s)
         ),
         Because::MostBefore {
             factor,
             throughput_mb_s,
         } => format!(
-            "up to {} {}, the most that was to be tried, no more than {} is asked for",
-            counted(headroom, *factor),
-            growth_unit(headroom),
+            "up to {}, the most that was to be tried, no more than {} is asked for",
+            loads(*factor),
             megabytes(*throughput_mb_s)
         ),
         Because::NoPath => "its hosts have no path to the array".to_owned(),
     };
     format!(
-        "{name}: no {load} keeps `{}` {} {}: {because}. What would end it otherwise was not looked for: it shows \
-         once this is promised no more.",
+        "no {load} keeps `{}` {} {}: {because}",
         found.workload,
         measure_name(found.measure),
         as_written(&found.target_text)
+    )
+}
+
+fn hopeless_sentence(name: &str, found: &Hopeless, headroom: &Headroom) -> String {
+    let digits = match found.because {
+        Because::LeastLoad { .. } => counted_missed,
+        _ => counted,
+    };
+    let loads = |factor: f64| format!("{} {}", digits(headroom, factor), growth_unit(headroom));
+    let said = match headroom.grows.hosts {
+        None => no_load_keeps(found, &loads),
+        Some(_) => kept_by_none("number of hosts", found, &loads, ""),
+    };
+    format!(
+        "{name}: {said}. What would end it otherwise was not looked for: it shows once this is promised no more."
     )
 }
 
