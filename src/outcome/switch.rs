@@ -118,7 +118,7 @@ impl Reference {
 pub struct SwitchWorkload {
     /// Name.
     pub name: String,
-    /// Path policies of its hosts, each once: `least-queue`.
+    /// Path policies of its hosts, each once: `least-queue`; `team` for file traffic over one port of a team at a time.
     pub policies: Vec<String>,
     /// Most of its I/Os that may be under way at all its hosts together, by a bound of its own or the depth of its closed
     /// loop; `None`: only the depth of the paths bounds them.
@@ -141,6 +141,8 @@ pub struct SwitchWorkload {
     /// What let the longest I/O end, at the instant of that end (first replication). `None`: it was not held up, or
     /// is not over.
     pub freed_by: Option<NamedEvent>,
+    /// The first of its I/Os that failed, with the timer that made it (first replication); `None`: none did.
+    pub failed_by: Option<NamedEvent>,
     /// Longest time without any completion, worst replication.
     pub longest_silence_s: f64,
     /// The times in which nothing of it was completed while some of it hung or failed, in order (first replication).
@@ -158,6 +160,8 @@ pub struct SwitchWorkload {
     pub failed: Vec<u64>,
     /// I/Os that were under way in a host that was lost itself, each replication.
     pub lost_with_host: Vec<u64>,
+    /// I/Os that nobody asked for, because the host that would have was lost, each replication.
+    pub unasked: Vec<u64>,
     /// Late responses of given-up attempts, all replications.
     pub late: u64,
     /// Fewest completed per second in 20 ms after the loss, mean over the replications bin by bin; longer bins where the

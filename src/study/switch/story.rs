@@ -2,7 +2,9 @@
 
 use super::Setting;
 use super::figures::seconds_after;
-use crate::model::{Compiled, LogEntry, LogKind, Note, Standing, Stopped, Tally, TimerName};
+use crate::model::{
+    Compiled, LogEntry, LogKind, Note, Standing, Stopped, Tally, TimerName, WorkloadTally,
+};
 use crate::outcome::{LaneSpan, NamedEvent, PathLane, WorkStop};
 use crate::study::grouped;
 use crate::unit::{Duration, Instant};
@@ -56,6 +58,8 @@ enum Line {
     Paths {
         at: Instant,
         to: Standing,
+        /// They were standing by before.
+        standby: bool,
         workloads: String,
         timer: Option<(TimerName, Duration)>,
     },
@@ -112,6 +116,8 @@ struct Told {
     waiting: u64,
     /// The last of the paths was given up with this: who waits, waits for a path.
     pathless: bool,
+    /// Volumes were without a controller: who waits, waits for one.
+    unserved: bool,
     timer: Option<(TimerName, Duration)>,
 }
 
@@ -119,11 +125,18 @@ struct Told {
 pub(crate) struct Story {
     /// The log as named events, one line for what happened together.
     pub(crate) events: Vec<NamedEvent>,
-    /// What let the longest I/O of each workload end: the line with the instant of that end, `None` where nothing had to or
-    /// nothing has.
-    pub(crate) freed: Vec<Option<NamedEvent>>,
-    /// The stops of each workload.
-    pub(crate) stops: Vec<Vec<WorkStop>>,
+    /// Of each workload.
+    pub(crate) workloads: Vec<OfWorkload>,
+}
+
+/// What happened to a workload.
+pub(crate) struct OfWorkload {
+    /// What let its longest I/O end: the line with the instant of that end, `None` where nothing had to or nothing has.
+    pub(crate) freed_by: Option<NamedEvent>,
+    /// The line of its I/Os that failed.
+    pub(crate) failed_by: Option<NamedEvent>,
+    /// Its stops.
+    pub(crate) stops: Vec<WorkStop>,
 }
 
 /// Tells the log of a run.
@@ -134,10 +147,16 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
         .collect();
     let marked = marked(tally);
     let instants: Vec<Instant> = marked.iter().map(|entry| tally.log[*entry].at).collect();
+    let mut standing: Vec<Standing> = compiled.path_names().map(|path| path.begins).collect();
     let mut lines: IndexMap<Line, Told> = IndexMap::new();
     let mut line_of_entry = Vec::with_capacity(tally.log.len());
     for entry in &tally.log {
-        let line = lines.entry(line_of(entry, compiled, &workloads, &instants));
+        let mut line = line_of(entry, compiled, &workloads, &instants);
+        if let (LogKind::Path { path, to }, Line::Paths { standby, .. }) = (entry.kind, &mut line) {
+            let before = std::mem::replace(&mut standing[path as usize], to);
+            *standby = before == Standing::Standby;
+        }
+        let line = lines.entry(line);
         line_of_entry.push(line.index());
         let told = line.or_insert(Told {
             first: entry.at,
@@ -147,6 +166,7 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
             failed: 0,
             waiting: 0,
             pathless: false,
+            unserved: false,
             timer: entry.timer,
         });
         told.last = entry.at;
@@ -159,6 +179,7 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
             told.failed += fate.failed;
             told.waiting += fate.waiting;
             told.pathless |= fate.pathless;
+            told.unserved |= fate.unserved;
         }
     }
     let told: Vec<NamedEvent> = lines
@@ -166,14 +187,18 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
         .map(|(line, told)| event(setting, compiled, line, told))
         .collect();
     let line_of = |entry: usize| told.get(*line_of_entry.get(entry)?);
-    let by_workload = tally.workloads.iter().map(|work| {
+    let freed = |work: &WorkloadTally| {
         let entry = work.longest_by?;
         Some(NamedEvent {
             t_s: seconds_after(tally.log.get(entry)?.at, setting.at),
             ended_stall: !work.longest_failed,
             ..line_of(entry)?.clone()
         })
-    });
+    };
+    let failed = |workload: u32| {
+        let line = lines.get_index_of(&Line::Failed { workload })?;
+        told.get(line).cloned()
+    };
     let stop = |stop: &Stopped| WorkStop {
         from_s: seconds_after(stop.from, setting.at),
         to_s: stop.to.map(|to| seconds_after(to, setting.at)),
@@ -183,15 +208,18 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
             timer.unwrap_or(&event.what).clone()
         }),
     };
-    let stops = tally.workloads.iter();
     let ended: Vec<usize> = marked
         .iter()
         .filter_map(|entry| line_of_entry.get(*entry).copied())
         .collect();
     Story {
-        freed: by_workload.collect(),
-        stops: stops
-            .map(|work| work.stops.iter().map(stop).collect())
+        workloads: (0..)
+            .zip(&tally.workloads)
+            .map(|(index, work)| OfWorkload {
+                freed_by: freed(work),
+                failed_by: failed(index),
+                stops: work.stops.iter().map(stop).collect(),
+            })
             .collect(),
         events: told
             .iter()
@@ -226,6 +254,7 @@ fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String], ended: &
         LogKind::Path { path, to } => Line::Paths {
             at: entry.at,
             to,
+            standby: false,
             workloads: of(path),
             timer: entry.timer,
         },
@@ -286,12 +315,19 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
     let ios = plural(told.ios, "I/O", "I/Os");
     // What became of those that hung on what was given up.
     let onward = {
-        let waiting = if told.pathless { told.waiting } else { 0 };
+        let (waiting, why) = match told.pathless {
+            true => (told.waiting, "left waiting, for no path takes them"),
+            false if told.unserved => (
+                told.waiting,
+                "left waiting for a controller of their volumes",
+            ),
+            false => (0, ""),
+        };
         let again = told.ios.saturating_sub(told.failed + waiting);
         let parts = [
             (again, "sent again"),
             (told.failed, "failed"),
-            (waiting, "left waiting, for no path takes them"),
+            (waiting, why),
         ];
         let mut parts = parts.iter().filter(|(ios, _)| *ios > 0);
         let first = parts.next();
@@ -317,8 +353,17 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                 None,
             )
         }
-        Line::Paths { to, workloads, .. } => {
+        Line::Paths {
+            to,
+            workloads,
+            standby,
+            ..
+        } => {
             let what = match to {
+                Standing::Up if *standby => format!("{paths} in use, no longer standing by"),
+                Standing::Unnoticed if *standby => {
+                    format!("{paths} in use, over links that carry nothing yet")
+                }
                 Standing::Unnoticed => format!("{paths} broken{}", said(" with ", " on the way")),
                 Standing::Blocked => {
                     format!("loss seen: {paths} held{}", said(" with ", " on the way"))
