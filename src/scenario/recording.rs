@@ -25,7 +25,8 @@ pub struct Recorded {
 /// One sample of statistics.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Sample {
-    /// Start of the sample, seconds since that of the first one.
+    /// Start of the sample, seconds since that of the first one; where it is later than the end of the one before,
+    /// samples are missing between them.
     pub from_s: f64,
     /// Length.
     pub span_s: f64,
@@ -375,15 +376,31 @@ fn statistics(rows: &mut Rows<'_>) -> Option<Recording> {
     Some(Recording::Statistics(all))
 }
 
-/// A sample reaches from the time of the one before; the first is as long as the second, or a second if alone.
+/// An interval so many times as long as those beside it is a gap: samples are missing.
+const GAP: f64 = 1.5;
+
+/// A sample reaches from the time of the one before; the first is as long as the second, or a second if alone. After a
+/// gap it is as long as its neighbours: what was before that nobody has recorded.
 fn spans(all: &mut [Sample], times: &[f64]) {
-    let usual = times.get(1).map_or(1.0, |second| second - times[0]);
-    let start = times.first().map_or(0.0, |first| first - usual);
-    let mut before = start;
-    for (sample, at) in all.iter_mut().zip(times) {
-        sample.from_s = before - start;
-        sample.span_s = at - before;
-        before = *at;
+    let intervals: Vec<f64> = times.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let span = |index: usize| {
+        let before = index
+            .checked_sub(1)
+            .and_then(|before| intervals.get(before));
+        let beside = before.into_iter().chain(intervals.get(index + 1));
+        let usual = beside.copied().fold(0.0, f64::max);
+        let own = intervals[index];
+        if usual > 0.0 && own > GAP * usual {
+            usual
+        } else {
+            own
+        }
+    };
+    let first = if intervals.is_empty() { 1.0 } else { span(0) };
+    let start = times.first().map_or(0.0, |at| at - first);
+    for (index, (sample, at)) in all.iter_mut().zip(times).enumerate() {
+        sample.span_s = index.checked_sub(1).map_or(first, span);
+        sample.from_s = at - sample.span_s - start;
     }
 }
 
@@ -446,6 +463,23 @@ mod tests {
         assert_eq!((all[0].from_s, all[0].span_s), (0.0, 60.0));
         assert_eq!((all[1].from_s, all[1].span_s), (60.0, 60.0));
         assert_eq!((all[0].queue, all[1].queue), (None, Some(1.5)));
+    }
+
+    /// A minute each; ten are missing before the fourth, and from the sixth on a sample is five minutes.
+    #[test]
+    fn a_sample_after_a_gap_is_no_longer_than_its_neighbours() {
+        let mut text =
+            "time,reads_per_s,writes_per_s,read_bytes_per_s,write_bytes_per_s\n".to_owned();
+        for at in [60, 120, 180, 840, 900, 1200, 1500] {
+            text.push_str(&format!("{at},1,0,512,0\n"));
+        }
+        let Ok(Recording::Statistics(all)) = recording("s.csv", &text) else {
+            panic!("they are statistics");
+        };
+        let found: Vec<(f64, f64)> = all.iter().map(|s| (s.from_s, s.span_s)).collect();
+        let minutes = [0.0, 60.0, 120.0, 780.0, 840.0].map(|from| (from, 60.0));
+        assert_eq!(found[..5], minutes);
+        assert_eq!(found[5..], [(900.0, 300.0), (1200.0, 300.0)]);
     }
 
     #[test]

@@ -211,34 +211,90 @@ fn average(samples: &[Sample]) -> Work {
     }
 }
 
-fn from_statistics(samples: &[Sample], names: &Names) -> Derived {
-    // As many samples as five minutes hold, at least one.
-    let (mut best, mut most) = (0..samples.len().min(1), 0.0);
+/// The end of a sample, seconds.
+fn end_of(sample: &Sample) -> f64 {
+    sample.from_s + sample.span_s
+}
+
+/// Whether a sample begins later than at `end`: some are missing between them.
+fn is_apart(end: f64, next: &Sample) -> bool {
+    next.from_s - end > 1e-6 * next.span_s
+}
+
+/// The stretch of statistics with the highest rate: as many samples as five minutes hold, at least one, none of them
+/// missing. What an end or a gap cuts short would win by being short: it counts only where nothing is longer.
+fn busiest_samples(samples: &[Sample]) -> std::ops::Range<usize> {
+    let most = STRETCH_S * (1.0 + 1e-9);
+    let (mut best, mut rate_of_best, mut best_is_whole) = (0..samples.len().min(1), 0.0, false);
     for from in 0..samples.len() {
+        let begin = samples[from].from_s;
         let mut to = from + 1;
-        let end = |to: usize| samples[to - 1].from_s + samples[to - 1].span_s;
-        while to < samples.len() && end(to + 1) - samples[from].from_s <= STRETCH_S * (1.0 + 1e-9) {
+        let follows = |to: usize| {
+            let next = samples.get(to)?;
+            (!is_apart(end_of(&samples[to - 1]), next)).then_some(next)
+        };
+        while follows(to).is_some_and(|next| end_of(next) - begin <= most) {
             to += 1;
         }
-        // A stretch that the end cuts short would win by being short.
-        let one_more = samples.get(to).unwrap_or(&samples[to - 1]).span_s;
-        let cut_short = to == samples.len()
-            && end(to) + one_more - samples[from].from_s <= STRETCH_S * (1.0 + 1e-9);
-        if from > 0 && cut_short {
-            break;
-        }
+        let last = &samples[to - 1];
+        let whole = follows(to).is_some() || end_of(last) + last.span_s - begin > most;
         let rate = average(&samples[from..to]).iops;
-        if rate > most {
-            (best, most) = (from..to, rate);
+        let length = |range: &std::ops::Range<usize>| {
+            range
+                .clone()
+                .last()
+                .map_or(0.0, |last| end_of(&samples[last]))
+                - samples[range.start].from_s
+        };
+        let wins = match (whole, best_is_whole) {
+            (true, true) => rate > rate_of_best,
+            (true, false) => true,
+            (false, true) => false,
+            (false, false) => {
+                let (own, other) = (end_of(last) - begin, length(&best));
+                own > other * (1.0 + 1e-9) || own >= other * (1.0 - 1e-9) && rate > rate_of_best
+            }
+        };
+        if wins {
+            (best, rate_of_best, best_is_whole) = (from..to, rate, whole);
         }
     }
+    best
+}
+
+/// Most gaps that are named each.
+const GAPS_NAMED: usize = 3;
+
+/// What is missing in the statistics, in a sentence.
+fn gaps(samples: &[Sample]) -> Option<String> {
+    let found: Vec<(f64, f64)> = samples
+        .windows(2)
+        .filter(|pair| is_apart(end_of(&pair[0]), &pair[1]))
+        .map(|pair| (end_of(&pair[0]), pair[1].from_s))
+        .collect();
+    let named: Vec<String> = found
+        .iter()
+        .take(GAPS_NAMED)
+        .map(|(from, to)| format!("{:.0}\u{202F}s from {from:.0}\u{202F}s on", to - from))
+        .collect();
+    let more = match found.len().saturating_sub(GAPS_NAMED) {
+        0 => String::new(),
+        more => format!(", and {more} more"),
+    };
+    (!found.is_empty()).then(|| {
+        format!(
+            "samples are missing: {}{more}. Nothing is assumed there: no figure counts that time, and no stretch reaches across it",
+            named.join(", ")
+        )
+    })
+}
+
+fn from_statistics(samples: &[Sample], names: &Names) -> Derived {
+    let best = busiest_samples(samples);
     let part = &samples[best.clone()];
     let (whole, busiest) = (average(samples), average(part));
     let depth = depth_of(part, &busiest);
-    let longest = samples
-        .iter()
-        .map(|sample| sample.span_s)
-        .fold(0.0, f64::max);
+    let longest = part.iter().map(|sample| sample.span_s).fold(0.0, f64::max);
     let busiest_sample = samples
         .iter()
         .map(|s| s.reads + s.writes)
@@ -256,14 +312,17 @@ fn from_statistics(samples: &[Sample], names: &Names) -> Derived {
         depth,
         depth_most: None,
         arrivals: DerivedArrivals::Poisson,
-        notes: vec![
+        notes: gaps(samples)
+            .into_iter()
+            .chain([
             format!(
                 "how bursty the work is within {longest} s is unknown: the statistics are means. Poisson arrivals are the \
                  calmest that independent requests can be; real ones rarely are that calm"
             ),
             "sizes are unknown but for their means: all reads have one size, and all writes"
                 .to_owned(),
-        ],
+        ])
+        .collect(),
         toml: String::new(),
         whole,
         busiest,
@@ -387,6 +446,23 @@ mod tests {
             let found = derive(&Recording::Statistics(all), &names()).busiest;
             assert_eq!((found.span_s, found.iops), (300.0, 1_200.0), "{busy}");
         }
+        // Ten minutes are missing before a busy one: its five minutes are those after it, and the gap is told.
+        let gap: Vec<Sample> = (0..20)
+            .map(|i| {
+                let reads = if i == 10 { 1_900.0 } else { 900.0 };
+                let late = if i < 10 { 0.0 } else { 600.0 };
+                sample(late + 60.0 * f64::from(i), reads, None)
+            })
+            .collect();
+        let found = derive(&Recording::Statistics(gap), &names());
+        assert_eq!(
+            (found.busiest_from_s, found.busiest.span_s),
+            (1_200.0, 300.0)
+        );
+        assert_eq!((found.busiest.iops, found.whole.span_s), (1_200.0, 1_200.0));
+        assert!(
+            found.notes[0].starts_with("samples are missing: 600\u{202F}s from 600\u{202F}s on.")
+        );
         let blind = derive(
             &Recording::Statistics(vec![sample(0.0, 5.0, None)]),
             &names(),
