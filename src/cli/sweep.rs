@@ -19,7 +19,7 @@ use crate::render::table;
 use crate::render::words::plural;
 use crate::site::Site;
 use crate::study::Progress;
-use crate::study::headroom::scaled;
+use crate::study::headroom::{rounded_depths, scaled};
 use crate::study::sweep::{in_order, point, runs};
 use clap::Args;
 use sha2::{Digest, Sha256};
@@ -85,6 +85,8 @@ struct Sweep<'a> {
     keys: Vec<String>,
     plans: Vec<Plan>,
     runs: u64,
+    /// Where a load takes no whole number of a closed loop's I/Os.
+    rounded: Vec<String>,
     origin: Origin,
 }
 
@@ -143,7 +145,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     console.result(&if arguments.json {
         lines().collect()
     } else {
-        table::sweep_text(&table, &sweep.origin)
+        table::sweep_text(&table, &sweep.rounded, &sweep.origin)
     })?;
     let met = |row: &Vec<String>| matches!(table.text(row, "verdict"), "met" | "");
     Ok(if table.rows.iter().all(met) {
@@ -209,6 +211,7 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
     };
     let outages = only(&arguments.outage);
     let points = grid.len();
+    let mut rounded: Vec<String> = Vec::new();
     let (mut plans, mut all_runs, mut hash, mut first) = (Vec::new(), 0, Sha256::new(), None);
     for (index, values) in grid.into_iter().enumerate() {
         let (set, load) = settings(arguments, &keys, &values)?;
@@ -222,6 +225,11 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
         hash.update(run.replications.to_le_bytes());
         hash.update(load.to_le_bytes());
         if index % slice.pieces == slice.piece - 1 {
+            for said in rounded_depths(&loaded.site, load) {
+                if !rounded.contains(&said) {
+                    rounded.push(said);
+                }
+            }
             all_runs += runs(&loaded.site, outages.as_deref());
             plans.push(Plan {
                 place: SweepPlace {
@@ -260,6 +268,7 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
         keys,
         plans,
         runs: all_runs,
+        rounded,
         origin: Origin {
             version: env!("CARGO_PKG_VERSION").to_owned(),
             title,

@@ -117,11 +117,11 @@ pub struct Population {
     pub mean_us: Option<Estimated>,
     /// Least and greatest mean of a replication: what one measurement of that length may show.
     pub mean_each_us: Option<(f64, f64)>,
-    /// Percentiles: 0.5, 0.9, 0.95, 0.99, 0.999.
+    /// Percentiles: 0.5, 0.9, 0.95, 0.99, 0.999; all unknown when the workload is saturated.
     pub quantiles: Vec<QuantileFigure>,
     /// Smallest latency, exact.
     pub min_us: Option<f64>,
-    /// Largest latency, exact; no interval exists for it.
+    /// Largest latency, exact; no interval exists for it. Of a saturated workload only what the run showed before it ended.
     pub max_us: Option<f64>,
 }
 
@@ -136,6 +136,19 @@ pub struct QuantileFigure {
     pub each_us: Option<(f64, f64)>,
     /// Set instead when the percentile lies among unfinished I/Os: it is greater than this.
     pub beyond_us: Option<f64>,
+}
+
+impl QuantileFigure {
+    /// A percentile of which nothing is known.
+    #[must_use]
+    pub const fn unknown(q: f64) -> Self {
+        Self {
+            q,
+            latency_us: None,
+            each_us: None,
+            beyond_us: None,
+        }
+    }
 }
 
 /// A point of a percentile curve.

@@ -52,7 +52,7 @@ use outlook::{Outlook, outlook};
 use run::{one, together};
 use scale::Scale;
 pub(super) use scale::work_at;
-pub use scale::{Hosts, scaled};
+pub use scale::{Hosts, rounded_depths, scaled};
 
 /// Distances from the crossing at which an end may be tested, nearest first.
 const STEPS: [f64; 5] = [0.01, 0.025, 0.06, 0.15, 0.35];

@@ -95,9 +95,12 @@ pub fn measured(
             Some(row) => {
                 if row.resets > 0 {
                     let times = row.resets;
-                    notes.push(format!(
-                        "{part}: a counter went back {times} times; those stretches are left out"
-                    ));
+                    let times = if times == 1 {
+                        "once; that stretch is".to_owned()
+                    } else {
+                        format!("{times} times; those stretches are")
+                    };
+                    notes.push(format!("{part}: a counter went back {times} left out"));
                 }
                 rows.push(row);
             }
@@ -105,6 +108,13 @@ pub fn measured(
                 "{part}: no two readings with time and no reset between them; left out"
             )),
         }
+    }
+    if rows.iter().any(|row| row.links > 1) {
+        notes.push(
+            "a part of several links has the sum of them all: of a switch, `toward-array` is what comes in from hosts and \
+             what goes out to arrays, each once"
+                .to_owned(),
+        );
     }
     if figures.saturated {
         notes.push(

@@ -28,6 +28,8 @@ fn a_saturated_case_says_so_however_long_it_runs() {
         assert!(lost.saturated && orders.saturated, "{duration}");
         for population in [&orders.all, &orders.reads, &orders.writes] {
             assert_eq!(population.mean_us, None, "{duration}");
+            let mut known = population.quantiles.iter();
+            assert!(!known.any(|q| q.latency_us.is_some() || q.beyond_us.is_some()));
         }
         assert!(orders.budget.is_empty());
         // Throughput is a figure: it is what the link carries, and does not grow with the run.

@@ -145,9 +145,12 @@ fn range(text: &str) -> Result<Option<Vec<String>>, String> {
     let Some((from, rest)) = text.split_once("..") else {
         return Ok(None);
     };
-    let (to, step) = rest.split_once('/').unwrap_or((rest, ""));
-    let wrong = || format!("{text} is no range: write 2..8, 0.5..2/0.25 or 10%..90%/20%");
-    let (from, to) = (parse(from).ok_or_else(wrong)?, parse(to).ok_or_else(wrong)?);
+    let wrong = || {
+        format!("{text} is no range: write 2..8, 0.5..2/0.25, 10%..90%/20% or 10k/s..30k/s/5k/s")
+    };
+    let from = parse(from).ok_or_else(wrong)?;
+    let (to, step) = last_and_step(rest, &from.suffix);
+    let to = parse(to).ok_or_else(wrong)?;
     let step = if step.is_empty() {
         Number {
             units: 1,
@@ -177,6 +180,19 @@ fn range(text: &str) -> Result<Option<Vec<String>>, String> {
     let count = (last - first) / step;
     let all = (0..=count).map(|index| shown(first + index * step, places, &from.suffix));
     Ok(Some(all.collect()))
+}
+
+/// `TO` or `TO/STEP` in its two parts; the unit may have a `/` of its own.
+fn last_and_step<'a>(rest: &'a str, unit: &str) -> (&'a str, &'a str) {
+    let number = rest
+        .find(|c: char| !c.is_ascii_digit() && c != '.' && c != ' ')
+        .unwrap_or(rest.len());
+    let behind = rest[number..].strip_prefix(unit).unwrap_or("");
+    match behind.strip_prefix('/') {
+        Some(step) => (&rest[..rest.len() - behind.len()], step),
+        None if !unit.is_empty() && rest.ends_with(unit) && behind.is_empty() => (rest, ""),
+        None => rest.split_once('/').unwrap_or((rest, "")),
+    }
 }
 
 /// A decimal number: `units` ÷ 10^`places`, and what follows it.
@@ -241,6 +257,9 @@ mod tests {
         assert_eq!(values("a=2..5"), ["2", "3", "4", "5"]);
         assert_eq!(values("a=0.5..1.25/0.25"), ["0.5", "0.75", "1", "1.25"]);
         assert_eq!(values("a=10%..90%/40%,95%"), ["10%", "50%", "90%", "95%"]);
+        assert_eq!(values("a=10k/s..30k/s/10k/s"), ["10k/s", "20k/s", "30k/s"]);
+        assert_eq!(values("a=1k/s..3k/s"), ["1k/s", "2k/s", "3k/s"]);
+        assert_eq!(values("a=1k/s..3k/s/2"), ["1k/s", "3k/s"]);
         assert_eq!(values("a=1km..5km/2"), ["1km", "3km", "5km"]);
         assert_eq!(values("a=0.1..0.4/0.1"), ["0.1", "0.2", "0.3", "0.4"]);
         assert_eq!(values("a=\"1..2\""), ["\"1..2\""]);

@@ -205,7 +205,7 @@ fn figures(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<Strin
         maybe(p99.and_then(|figure| figure.low)),
         maybe(p99.and_then(|figure| figure.high)),
         maybe(quantile(0.999).map(|figure| figure.value)),
-        maybe(all.max_us),
+        maybe(all.max_us.filter(|_| !work.saturated)),
         maybe(of.arithmetic_percent),
     ]);
     let fullest = of.fullest.as_ref();

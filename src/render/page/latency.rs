@@ -162,6 +162,7 @@ fn cells(name: String, population: &Population, saturated: bool, scale: Scale) -
     out.push(
         population
             .max_us
+            .filter(|_| !saturated)
             .map_or_else(|| NONE.to_owned(), |max| scale.three(max)),
     );
     out

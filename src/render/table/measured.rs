@@ -34,16 +34,18 @@ pub fn measured_text(measured: &Measured) -> String {
         ">simulated, frames/s",
         ">ratio",
     ]);
-    let shown = |figure: Option<f64>| figure.map_or_else(|| NONE.to_owned(), three);
-    for row in &measured.rows {
-        let way = if row.toward_array {
+    let way = |row: &MeasuredRow| {
+        if row.toward_array {
             "toward-array"
         } else {
             "toward-host"
-        };
+        }
+    };
+    let shown = |figure: Option<f64>| figure.map_or_else(|| NONE.to_owned(), three);
+    for row in &measured.rows {
         table.row(vec![
             row.part.clone(),
-            way.to_owned(),
+            way(row).to_owned(),
             count(u64::from(row.links)),
             three(row.measured_mb_s),
             three(row.simulated_mb_s),
@@ -58,12 +60,14 @@ pub fn measured_text(measured: &Measured) -> String {
         let ratio = ratio(worst);
         out.push_str(&match worst.ratio {
             Some(_) => format!(
-                "The farthest apart is {}: measured {ratio} times what is simulated.\n\n",
-                worst.part
+                "The farthest apart is {}, {}: measured {ratio} times what is simulated.\n\n",
+                worst.part,
+                way(worst)
             ),
             None => format!(
-                "The farthest apart is {}: nothing is simulated there.\n\n",
-                worst.part
+                "The farthest apart is {}, {}: nothing is simulated there.\n\n",
+                worst.part,
+                way(worst)
             ),
         });
     }

@@ -253,6 +253,7 @@ fn latency_cells(population: &Population, saturated: bool, scale: Scale) -> Vec<
     out.push(
         population
             .max_us
+            .filter(|_| !saturated)
             .map_or_else(|| NONE.to_owned(), |max| scale.three(max)),
     );
     out

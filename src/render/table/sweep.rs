@@ -7,9 +7,13 @@ use crate::render::sweep::SweepTable;
 use crate::render::words::origin_line;
 use std::collections::BTreeSet;
 
-/// Varied values, verdict, the first promise's figure, throughput, fullest part, cables and ports.
+/// Most of what was rounded that is named each.
+const ROUNDED_NAMED: usize = 6;
+
+/// Varied values, verdict, the first promise's figure, throughput, fullest part, cables and ports. `rounded`: closed
+/// loops that a load does not multiply exactly, and how.
 #[must_use]
-pub fn sweep_text(table: &SweepTable, origin: &Origin) -> String {
+pub fn sweep_text(table: &SweepTable, rounded: &[String], origin: &Origin) -> String {
     let mut head: Vec<String> = table.keys.clone();
     let rest = [
         "case",
@@ -85,8 +89,20 @@ pub fn sweep_text(table: &SweepTable, origin: &Origin) -> String {
     } else {
         "all points share their random numbers"
     };
+    let rounded = if rounded.is_empty() {
+        String::new()
+    } else {
+        let more = match rounded.len().saturating_sub(ROUNDED_NAMED) {
+            0 => String::new(),
+            more => format!(", and {more} more"),
+        };
+        let named = rounded[..rounded.len().min(ROUNDED_NAMED)].join(", ");
+        format!(
+            "Note: a closed loop has whole I/Os outstanding, at least 1, at each host, so that its load is rounded: {named}{more}.\n"
+        )
+    };
     format!(
-        "{}{missing}Note: {shared}; each verdict has its own 95 %. Steady states are judged, not the switch-over: `failover` does.\n{}\n",
+        "{}{missing}{rounded}Note: {shared}; each verdict has its own 95 %. Steady states are judged, not the switch-over: `failover` does.\n{}\n",
         out.text("Points of the sweep, by case and workload"),
         origin_line(origin)
     )

@@ -327,6 +327,30 @@ pub fn scaled(site: &Site, factor: f64) -> Site {
     site
 }
 
+/// Closed loops of which no whole number of I/Os is `factor` times today's: `orders 2 instead of 3 × 0.5`.
+#[must_use]
+pub fn rounded_depths(site: &Site, factor: f64) -> Vec<String> {
+    let of = |workload: &Workload| {
+        let Arrivals::Closed { depth, .. } = workload.arrivals else {
+            return None;
+        };
+        let mut taken = workload.clone();
+        work_at(&mut taken, factor);
+        match taken.arrivals {
+            Arrivals::Closed { depth: whole, .. }
+                if (f64::from(whole) - f64::from(depth) * factor).abs() > 1e-9 =>
+            {
+                Some(format!(
+                    "{} {whole} instead of {depth} × {factor}",
+                    workload.name
+                ))
+            }
+            _ => None,
+        }
+    };
+    site.workloads.iter().filter_map(of).collect()
+}
+
 /// The work of a workload times `factor`, above 0; see [`scaled`].
 pub(in crate::study) fn work_at(workload: &mut Workload, factor: f64) {
     workload.arrivals = match &workload.arrivals {

@@ -249,9 +249,13 @@ fn population(kinds: &[KindTally], window: f64, saturated: bool) -> Population {
         mean_each_us: extremes(&means).filter(|_| !saturated),
         mean_us: (!saturated && !means.is_empty())
             .then(|| estimated(&mean_interval(&means, CONFIDENCE))),
+        // Where waiting grows without end, a longer run would show longer ones: none of them is a figure of the site.
         quantiles: QUANTILES
             .iter()
-            .map(|q| quantile(kinds, &latency, late, *q))
+            .map(|q| match saturated {
+                true => QuantileFigure::unknown(*q),
+                false => quantile(kinds, &latency, late, *q),
+            })
             .collect(),
         min_us: latency.min().map(Duration::as_us_f64),
         max_us: latency.max().map(Duration::as_us_f64),
@@ -261,12 +265,7 @@ fn population(kinds: &[KindTally], window: f64, saturated: bool) -> Population {
 /// A percentile over completed I/Os with `late` unfinished or failed ones ranked last.
 #[allow(clippy::cast_precision_loss)]
 fn quantile(kinds: &[KindTally], latency: &Histogram, late: u64, q: f64) -> QuantileFigure {
-    let beyond = QuantileFigure {
-        q,
-        latency_us: None,
-        each_us: None,
-        beyond_us: None,
-    };
+    let beyond = QuantileFigure::unknown(q);
     let total = latency.count() + late;
     if total == 0 {
         return beyond;
