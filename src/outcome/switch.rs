@@ -118,7 +118,7 @@ impl Reference {
 pub struct SwitchWorkload {
     /// Name.
     pub name: String,
-    /// Path policies of its hosts, each once: `least-queue`.
+    /// Path policies of its hosts, each once: `least-queue`; `team` for file traffic over one port of a team at a time.
     pub policies: Vec<String>,
     /// Most of its I/Os that may be under way at all its hosts together, by a bound of its own or the depth of its closed
     /// loop; `None`: only the depth of the paths bounds them.
@@ -158,6 +158,8 @@ pub struct SwitchWorkload {
     pub failed: Vec<u64>,
     /// I/Os that were under way in a host that was lost itself, each replication.
     pub lost_with_host: Vec<u64>,
+    /// I/Os that nobody asked for, because the host that would have was lost, each replication.
+    pub unasked: Vec<u64>,
     /// Late responses of given-up attempts, all replications.
     pub late: u64,
     /// Fewest completed per second in 20 ms after the loss, mean over the replications bin by bin; longer bins where the

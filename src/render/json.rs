@@ -47,7 +47,7 @@
 //!   `"event"`). `case`, `replications`, `preset`, `harm` to parts (`"loss"`, `"slow"` or `"both"`),
 //!   `from_s`, `to_s`, `bin_s`, `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, `"healthy"` once everything is back, or `"without-slow"` where a part stays slow), `limit_s`, `partial`,
 //!   `events_handled`, `frame_hops`, `ios`.
-//!   - `workloads`: `name`, `policies` (of paths, at its hosts), `outstanding` (most under way at all its hosts by a bound of its
+//!   - `workloads`: `name`, `policies` (of paths, at its hosts; `team`: one port at a time), `outstanding` (most under way at all its hosts by a bound of its
 //!     own; `null`: by the depth of the paths alone), `rated` (`false`: a closed loop), `bins` (`t_s`, `offered_iops`, `completed_iops`, `mean_us`, `p99_us`, `max_us`,
 //!     `oldest_us`, `backlog`), `back` (`s`, `by`, `manual`,
 //!     `given_up_s`: when restored paths are in use again by timers, or only found, and how long they may be away), `by_timers` (`s` and `by`: the stall of an I/O caught by the loss by
@@ -55,8 +55,8 @@
 //!     were left without any path), `freed_by` (of `events`: what let the longest I/O end, or `null`), `longest_silence_s`,
 //!     `stops` (of the first replication: `from_s`, `to_s`, `s`, `ended_by`; nothing was completed while some of it hung or failed; `to_s` and `ended_by` are `null`
 //!     where nothing has ended it),
-//!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss),
-//!     `completed_most_iops` (busiest 20 ms after it), `retried`, `failed` and `lost_with_host` (one a replication; nobody waits for the latter, so that no share counts them),
+//!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss, or in `bin_s` where that is longer),
+//!     `completed_most_iops` (busiest 20 ms after it), `retried`, `failed`, `lost_with_host` and `unasked` (their host was lost; one a replication; nobody waits for the latter, so that no share counts them),
 //!     `late`, `unfinished`, `hanging` (had lost a frame or been sent again and were not
 //!     over at the end, one a replication), `held` (most that hung on lost paths at once, each counted once, one a replication), `backlog_peak`, `drain_s`, `settled_s`, `survivors_peak_iops`.
 //!   - `events`: `t_s`, `what`, `timer`, `workload`, `ios`, `ended_stall`.

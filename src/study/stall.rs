@@ -12,20 +12,28 @@
 use super::switch::timer_name;
 use crate::model::{Place, TimerName, hold, noticed_by, tried_again_by};
 use crate::outcome::{PathReturn, TimerStall};
-use crate::site::{Failback, LossMode, Site, Team, Timers};
-use crate::topology::{Fabric, Path, PathSet};
+use crate::site::{Failback, LossMode, Owner, Site, Team, Timers, UplinkLoss};
+use crate::topology::{Controller, Fabric, NodeId, Path, PathSet};
 use crate::unit::Duration;
 use crate::wire::Protocol;
 
-/// By workload, the longest stall that the loss of members means by timers alone: `before` are the members that are
-/// there, `after` those that are left. `None` where no host of the workload loses some of its paths and keeps others.
+/// What is lost, and how.
+#[derive(Clone, Copy)]
+pub(crate) struct Lost<'a> {
+    /// Members that are there before.
+    pub(crate) before: &'a [bool],
+    /// Members that are left.
+    pub(crate) after: &'a [bool],
+    /// Nodes that are lost themselves.
+    pub(crate) nodes: &'a [NodeId],
+    pub(crate) mode: LossMode,
+}
+
+/// By workload, the longest stall that a loss means by timers alone. `None` where no host of the workload loses some of its paths
+/// and keeps others.
 #[must_use]
-pub(crate) fn stalls(
-    site: &Site,
-    fabric: &Fabric,
-    (before, after): (&[bool], &[bool]),
-    mode: LossMode,
-) -> Vec<Option<TimerStall>> {
+pub(crate) fn stalls(site: &Site, fabric: &Fabric, lost: Lost<'_>) -> Vec<Option<TimerStall>> {
+    let Lost { before, after, .. } = lost;
     let mut found: Vec<Option<(Duration, TimerStall)>> = vec![None; site.workloads.len()];
     let left = fabric.path_sets(site, after);
     for (set, left) in fabric.path_sets(site, before).iter().zip(&left) {
@@ -35,12 +43,20 @@ pub(crate) fn stalls(
         if left.paths.is_empty() || team {
             continue;
         }
-        let Some(parts) = longest(fabric, (set, left), after, protocol, &family.timers, mode)
+        let Some(noticed) = longest(site, fabric, (set, left), lost, protocol, &family.timers)
         else {
             continue;
         };
-        let time = Duration(parts.iter().map(|(_, time)| time.0).sum());
         for workload in &set.workloads {
+            let mut parts = noticed.clone();
+            // What waits for its volumes waits for the longer of the two.
+            let owned = site.workloads[*workload].owner == Owner::Alternate;
+            if let Some(takeover) = taken_over(site, fabric, set, lost.nodes).filter(|_| owned)
+                && takeover > sum(&parts)
+            {
+                parts = vec![(timer_name(TimerName::Takeover), takeover)];
+            }
+            let time = sum(&parts);
             let known = &mut found[*workload];
             if known.as_ref().is_none_or(|(most, _)| time > *most) {
                 *known = Some((time, told(time, &parts)));
@@ -53,15 +69,50 @@ pub(crate) fn stalls(
 
 type Parts = Vec<(&'static str, Duration)>;
 
+fn sum(parts: &[(&str, Duration)]) -> Duration {
+    Duration(parts.iter().map(|(_, time)| time.0).sum())
+}
+
+/// How long volumes of a set are without a controller: where one is lost itself and its array has another.
+fn taken_over(site: &Site, fabric: &Fabric, set: &PathSet, nodes: &[NodeId]) -> Option<Duration> {
+    let lost = |controller: &Controller| controller.ports.iter().all(|port| nodes.contains(port));
+    let own = fabric.controllers.iter();
+    let (gone, there): (Vec<&Controller>, Vec<&Controller>) = own
+        .filter(|own| own.array == set.array && !own.ports.is_empty())
+        .partition(|own| lost(own));
+    (!gone.is_empty() && !there.is_empty()).then(|| site.arrays[set.array].takeover)
+}
+
+/// After so long the switch of a host port takes that port down, because all its links towards the arrays have gone dark with what is
+/// lost; `None`: it does not.
+fn port_dropped(site: &Site, fabric: &Fabric, port: NodeId, lost: Lost<'_>) -> Option<Duration> {
+    let mut switches = fabric.switches.iter();
+    let links = &fabric.nodes[port.0 as usize].out;
+    let at = links.first()?.member();
+    let at = &fabric.members[at.0 as usize];
+    let own = switches.find(|switch| [at.near, at.far].contains(&switch.node))?;
+    let UplinkLoss::DropHostPorts(wait) = site.switches[own.family].on_uplink_loss else {
+        return None;
+    };
+    let out = &fabric.nodes[own.node.0 as usize].out;
+    let mut uplinks = out.iter().filter(|direction| direction.toward_array());
+    let dark = |member: u32| !lost.after[member as usize];
+    let gone = lost.mode == LossMode::Loud
+        && !lost.nodes.contains(&own.node)
+        && uplinks.all(|direction| dark(direction.member().0));
+    gone.then_some(wait)
+}
+
 /// The longest of the lost paths of a set.
 fn longest(
+    site: &Site,
     fabric: &Fabric,
     (set, left): (&PathSet, &PathSet),
-    after: &[bool],
+    loss: Lost<'_>,
     protocol: &Protocol,
     timers: &Timers,
-    mode: LossMode,
 ) -> Option<Parts> {
+    let (after, mode) = (loss.after, loss.mode);
     let stays = |path: &Path| {
         let same =
             |own: &Path| (own.host_port, own.array_port) == (path.host_port, path.array_port);
@@ -73,9 +124,22 @@ fn longest(
         let gone = |member: u32| !after[member as usize];
         let own = links.iter().all(|direction| gone(direction.member().0));
         let place = if own { Place::OwnLink } else { Place::Beyond };
-        parts(protocol, timers, mode, place)
+        let noticed = parts(protocol, timers, mode, place);
+        // A port that its switch takes down is noticed as a link of the host's own.
+        match port_dropped(site, fabric, path.host_port, loss) {
+            Some(wait) if place == Place::Beyond => {
+                let mut dropped = vec![(timer_name(TimerName::UplinkLoss), wait)];
+                dropped.extend(parts(protocol, timers, mode, Place::OwnLink));
+                if sum(&dropped) < sum(&noticed) {
+                    dropped
+                } else {
+                    noticed
+                }
+            }
+            _ => noticed,
+        }
     });
-    all.max_by_key(|parts| parts.iter().map(|(_, time)| time.0).sum::<u64>())
+    all.max_by_key(|parts| sum(parts))
 }
 
 /// The timers that run one after the other.
@@ -127,7 +191,7 @@ fn path_return(protocol: &Protocol, timers: &Timers, fabric: Duration) -> PathRe
         protocol,
         Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::FcNvme(_)
     );
-    let time = Duration(parts.iter().map(|(_, time)| time.0).sum());
+    let time = sum(&parts);
     let told = told(time, &parts);
     PathReturn {
         s: told.s,

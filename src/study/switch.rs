@@ -16,8 +16,9 @@ use super::progress::Progress;
 use super::steady::{PEAK_WINDOW, SteadyRuns};
 use crate::measure::{Joined, Series, band, band_of_few, settled};
 use crate::model::{Compiled, FlowCell, Limits, Script, Stop, Tally, Watch, WorkloadTally, World};
-use crate::outcome::Switch;
+use crate::outcome::{Case, Switch};
 use crate::site::{Action, Site};
+use crate::topology::slow_at_the_end;
 use crate::unit::{Duration, Instant};
 use rayon::prelude::*;
 
@@ -129,7 +130,11 @@ pub(crate) fn scripted(
     let returns = setting.scripts.iter();
     let returns = returns.filter(|script| script.action == Action::Restore);
     let known = returns.map(|script| script.at + compiled.fabric_takes_back());
-    let known = known.max().unwrap_or(setting.at);
+    let mut known = known.max().unwrap_or(setting.at);
+    if goes_on_damaging(setting) {
+        // What is lost now and then shows in a run that is long, and not in one that ends once things look settled.
+        known = known.max(last_script + settle_limit);
+    }
     // Where a group of links closes ranks no path is lost, and what was on the way is only missed when its
     // command times out.
     let timeouts = compiled
@@ -198,6 +203,15 @@ pub(crate) fn scripted(
         .collect();
     let limit = longest.unwrap_or(limit);
     figures::figures(setting, compiled, &tallies, &found, limit)
+}
+
+/// Whether frames are still being damaged when all scripted events are over.
+fn goes_on_damaging(setting: &Setting<'_>) -> bool {
+    let damages =
+        |script: &Script| matches!(script.action, Action::Slow(slow) if slow.loss_ppb > 0);
+    setting.plan.case == Case::scripted()
+        && slow_at_the_end(setting.site)
+        && setting.scripts.iter().any(damages)
 }
 
 /// When things had settled, as it was found while the run went on. It is not looked for again at the end:

@@ -2,6 +2,7 @@
 
 use super::ledger::Ledger;
 use super::rig::{Runs, direct, site};
+use super::stalls;
 use halfloom::site::Site;
 use halfloom::unit::Duration;
 
@@ -238,5 +239,21 @@ pub(crate) fn pipelines(ledger: &mut Ledger) {
             completed / 6_000.0 * 4_096.0,
             2e-4,
         );
+    }
+}
+
+/// How long a loss stops an I/O that it catches, for every protocol that has timers of its own: as they add up, to the picosecond.
+#[allow(clippy::cast_precision_loss)]
+pub(crate) fn stalls(ledger: &mut Ledger) {
+    ledger.section("What a loss costs, to the picosecond");
+    let us = |ps: u64| ps as f64 / 1e6;
+    for row in stalls::all() {
+        // The protocol of the lessons does as this program has it do, which no source knows; a whole side goes with each link.
+        if row.protocol.starts_with("plain") || row.loss.pattern.is_empty() {
+            continue;
+        }
+        ledger.source(row.source);
+        let name = format!("{}, {} timers: {}", row.protocol, row.timers, row.loss.what);
+        ledger.exact(name, us(row.expected), us(row.simulated), 1e-12);
     }
 }

@@ -63,6 +63,7 @@ fn every_check_agrees_with_its_source() {
     rows::batches_and_networks(&mut ledger);
     rows::closed_and_bursty(&mut ledger);
     exact::pipelines(&mut ledger);
+    exact::stalls(&mut ledger);
     software::networks(&mut ledger);
     software::dual_fabric(&mut ledger);
     let writes = std::env::var_os(WRITE).is_some();

@@ -1,6 +1,7 @@
 //! What a fault cuts, what it costs an I/O, and that every frame and every I/O is accounted for.
 
 use super::rig::{MS, S, US, at_times, direction, extremes, run, script, site};
+use super::stalls;
 use halfloom::model::{Compiled, LogKind, Script, TimerName};
 use halfloom::site::{Action, LossMode, NoPath, Site};
 use halfloom::unit::Side;
@@ -259,15 +260,7 @@ fn counts_agree_wherever_a_run_stops() {
 
 /// Host, one switch a fabric, array; the host uses A while it can.
 pub(super) fn dual(protocol: &str, speed: &str, timers: &str, ios: &[(u64, Op, u32)]) -> Compiled {
-    let text = format!(
-        "format = 1\n[[host]]\nname = \"app\"\npaths = \"one-path\"\n{timers}\n\
-         [[switch]]\nname = \"core\"\n[[array]]\nname = \"box\"\ncontrollers = 1\n\
-         read = {{ hit = \"100%\", hit_time = \"100us\" }}\n\
-         [[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"{speed}\"\n\
-         [[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"{speed}\"\n\
-         [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"{protocol}\"\n\
-         sizes = \"4KiB\"\narrivals = {{ poisson = \"1/s\" }}\n"
-    );
+    let text = stalls::text(protocol, speed, timers);
     let mut site = site(&text);
     at_times(&mut site, 1, ios);
     Compiled::new(&site, &[])

@@ -19,6 +19,8 @@ mod rig;
 mod routes;
 mod saturated;
 mod stall;
+#[path = "../shared/stalls.rs"]
+mod stalls;
 mod symmetry;
 mod team;
 mod timing;

@@ -1,8 +1,9 @@
 //! How long a loss stops an I/O: detection and hold, to the picosecond, for every protocol; and what one dead path
 //! of eight does to a load.
 
-use super::fault::{CAUGHT, LOUD, SILENT, dual, latency};
+use super::fault::{CAUGHT, LOUD, dual, latency};
 use super::rig::{LIMITS, MS, S, US, extremes, run, script, site, watch};
+use super::stalls;
 use halfloom::model::{Compiled, LogKind, Standing, Stop, World};
 use halfloom::site::Action;
 use halfloom::unit::{Instant, Side};
@@ -10,77 +11,17 @@ use halfloom::wire::Op;
 
 const A: Option<Side> = Some(Side::A);
 
-/// A protocol, a link that carries it, and its stalls in milliseconds with the default and the short timers: a loud
-/// loss of the host's own link, a loud loss behind its switch, a silent loss.
-type Row = (&'static str, &'static str, [u64; 3], [u64; 3]);
-
-/// The arithmetic: stall = detection + hold. Link-loss detection 100 ms, the notice of a loss behind the switch 500 ms
-/// more; fast-io-fail 5 s or 2 s; iSCSI ping, its timeout and the session's replacement 10 + 10 + 120 s or 5 + 5 + 15 s;
-/// keep-alive 5 s; a silent loss on Fibre Channel shows in the command timeout of 30 s, which counts from the issue.
-/// Sources of the timers: `check --defaults`.
-const STALLS: [Row; 7] = [
-    (
-        "fc-scsi",
-        "32GFC",
-        [5_100, 5_600, 30_000],
-        [2_100, 2_600, 30_000],
-    ),
-    ("fc-nvme", "32GFC", [100, 600, 30_000], [100, 600, 30_000]),
-    (
-        "iscsi",
-        "25GbE",
-        [140_000, 140_000, 140_000],
-        [25_000, 25_000, 25_000],
-    ),
-    (
-        "nvme-tcp",
-        "25GbE",
-        [5_000, 5_000, 5_000],
-        [5_000, 5_000, 5_000],
-    ),
-    (
-        "nvme-rdma",
-        "25GbE",
-        [5_000, 5_000, 5_000],
-        [5_000, 5_000, 5_000],
-    ),
-    ("nfs", "25GbE", [5_000, 5_000, 5_000], [5_000, 5_000, 5_000]),
-    // A language of frames without rules of its own does as NVMe over Fibre Channel.
-    (
-        "plain\"\nrequest = 100\nresponse = 4096\nframe = \"4096B",
-        "25GbE",
-        [100, 600, 30_000],
-        [100, 600, 30_000],
-    ),
-];
-
+/// Sources and arithmetic stand beside the rows; `VALIDATION.md` has most of them.
 #[test]
 fn a_stall_is_detection_and_hold_to_the_picosecond() {
-    let at = 50 * US;
-    for (protocol, speed, default, short) in STALLS {
-        for (timers, stalls) in [("", default), ("timers = \"short\"", short)] {
-            let compiled = dual(protocol, speed, timers, &CAUGHT);
-            let normal = latency(&compiled, &[]);
-            let far = "core-A~box-c1:A1";
-            for (action, pattern, side, stall) in [
-                (LOUD, "", A, stalls[0]),
-                (LOUD, "app:A1~core-A", None, stalls[0]),
-                (LOUD, far, None, stalls[1]),
-                (SILENT, "", A, stalls[2]),
-                (SILENT, far, None, stalls[2]),
-            ] {
-                let lost = script(&compiled, at, action, pattern, side);
-                // The loss catches the read in service; a command timeout counts from its issue, at 0.
-                let by_command = action == SILENT && stall == 30_000;
-                let from = if by_command { 0 } else { at };
-                let found = latency(&compiled, std::slice::from_ref(&lost)) - normal;
-                assert_eq!(
-                    found,
-                    from + stall * MS,
-                    "{protocol}, {action:?} of `{pattern}`, {timers}"
-                );
-            }
-        }
+    let found = stalls::all();
+    assert_eq!(found.len(), 7 * 2 * 5);
+    for row in found {
+        assert_eq!(
+            row.simulated, row.expected,
+            "{}, {} timers: {} ({})",
+            row.protocol, row.timers, row.loss.what, row.source
+        );
     }
 }
 

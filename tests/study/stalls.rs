@@ -141,3 +141,56 @@ fn no_sum_where_it_is_not_the_answer() {
     let work = &report.switches[0].workloads[0];
     assert_eq!(work.by_timers.as_ref().map(|by| by.s), Some(2.1));
 }
+
+/// A switch whose links towards the arrays have all gone dark takes its host ports down, and hosts see that sooner than a notice of
+/// a loss behind it: 50 ms of the switch and 100 ms of detection, then fast-io-fail. Where the switch keeps its ports it is
+/// detection and notice.
+#[test]
+fn a_switch_that_drops_its_host_ports_shortens_the_stall() {
+    let outage = "[[outage]]\nname = \"cut\"\ntakes = [\"core-A~box*\"]\n";
+    for (after, stall) in [(Some("50ms"), 2.15), (Some("900ms"), 2.4), (None, 2.4)] {
+        let action = after.map_or_else(String::new, |after| {
+            format!("on_uplink_loss = {{ action = \"drop-host-ports\", after = \"{after}\" }}")
+        });
+        let text = text("fc-scsi", "32GFC", "", outage)
+            .replace("name = \"core\"\n", &format!("name = \"core\"\n{action}\n"));
+        let report = ask(&site(&text, &[]), &["cut"], true);
+        let (by, over) = found(&report);
+        assert!((by - stall).abs() < 1e-9, "{after:?}: {by}");
+        assert!(
+            over.iter().all(|over| (-0.6e-3..0.1).contains(over)),
+            "{after:?}: {over:?} beyond {by}"
+        );
+        let named = report.switches[0].workloads[0].by_timers.as_ref();
+        let named = &named.expect("it has a sum").by;
+        assert_eq!(named.contains("uplink loss"), stall < 2.3, "{named}");
+    }
+}
+
+/// Volumes of a lost controller wait for its partner where that takes longer than the host; with `any` nobody waits for that.
+#[test]
+fn a_takeover_that_is_longer_than_the_paths_is_the_stall() {
+    let outage = "[[outage]]\nname = \"cut\"\ntakes = [\"box-c1\"]\n";
+    for (owner, takeover, stall, named) in [
+        ("alternate", "6s", 6.0, "takeover"),
+        ("alternate", "1s", 2.4, "fast-io-fail"),
+        ("any", "6s", 2.4, "fast-io-fail"),
+    ] {
+        let text = text("fc-scsi", "32GFC", "", outage)
+            .replace(
+                "controllers = 1",
+                &format!("controllers = 2\ntakeover = \"{takeover}\""),
+            )
+            .replace("protocol = ", &format!("owner = \"{owner}\"\nprotocol = "));
+        let report = ask(&site(&text, &[]), &["cut"], true);
+        let (by, over) = found(&report);
+        assert!((by - stall).abs() < 1e-9, "{owner}, {takeover}: {by}");
+        // Half of 4000 a second, some 12 000, wait for volumes, and are done 256 at a time in 200 us.
+        assert!(
+            over.iter().all(|over| (-0.6e-3..0.1).contains(over)),
+            "{owner}, {takeover}: {over:?} beyond {by}"
+        );
+        let own = report.switches[0].workloads[0].by_timers.as_ref();
+        assert!(own.expect("it has a sum").by.contains(named));
+    }
+}

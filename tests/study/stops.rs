@@ -246,3 +246,128 @@ fn what_switches_do_is_told_by_what_has_happened() {
     }
     assert!(!told(&report).contains("LAG"));
 }
+
+/// A part that goes on damaging few frames looks settled at once; what it loses later counts all the same, for as long as a run may
+/// take to settle.
+#[test]
+fn frames_that_are_lost_late_are_not_missed() {
+    let timers = "command_timeout = \"2s\"";
+    let rare = "slow = \"core-A\"\nrate = \"99%\"\nloss = \"0.01%\"";
+    let report = unfolds(ONE, timers, &[("1s", rare)]);
+    let switch = &report.switches[0];
+    // 30 s is the limit for settling.
+    assert!(switch.to_s >= 30.0, "{}", switch.to_s);
+    let work = &switch.workloads[0];
+    assert!(work.longest_io_s[0] > 2.0, "{:?}", work.longest_io_s);
+    assert!(work.retried > 0);
+    let text = told(&report);
+    assert!(
+        text.contains("what is lost later is in none of these"),
+        "{text}"
+    );
+    // Restored, it need not go on.
+    let back = unfolds(
+        ONE,
+        timers,
+        &[("1s", rare), ("1200ms", "restore = \"core-A\"")],
+    );
+    assert!(back.switches[0].to_s < 10.0, "{}", back.switches[0].to_s);
+    assert!(!told(&back).contains("what is lost later"));
+}
+
+/// The emptiest bin is told with its width: in a long run it is wider than 20 ms.
+#[test]
+fn the_width_of_the_emptiest_bin_is_told() {
+    let short = unfolds(ONE, "", &[("1s", "lose = \"app:A1\"\nmode = \"loud\"")]);
+    assert!(told(&short).contains("least completed in 20"));
+    let long = unfolds(ONE, "", &[("1s", "lose = \"box-c1\"")]);
+    let width = long.switches[0].bin_s;
+    assert!(width > 0.1, "{width}");
+    let said = format!("least completed in {:.0}", width * 1e3);
+    assert!(told(&long).contains(&said), "{said}: {}", told(&long));
+}
+
+/// File traffic over one port of a team: what happens to the others is told as it is, and the policy of paths decides nothing.
+#[test]
+fn a_team_is_told_as_one() {
+    let text = Twin {
+        run: "duration = \"1s\"\nwarm_up = \"0s\"\nreplications = 1",
+        host: "count = 2\nteam = \"first\"",
+        array: "controllers = 1\nread = { hit = \"100%\", hit_time = \"100us\" }",
+        near: "speed = \"25GbE\"",
+        far: "speed = \"25GbE\"",
+        name: "files",
+        work: "protocol = \"nfs\"\narrivals = { paced = \"2k/s\" }\nread = \"100%\"\nsizes = \"8KiB\"",
+        more: "[[event]]\nat = \"1s\"\nlose = \"core-A\"\n",
+        ..Twin::default()
+    }
+    .text();
+    let site = site(&text, &[]);
+    let report = simulate(&site, origin(&site), &NoProgress);
+    let events = &report.switches[0].events;
+    let all: Vec<&str> = events.iter().map(|event| event.what.as_str()).collect();
+    assert!(
+        all.contains(&"2 paths in use, no longer standing by"),
+        "{all:?}"
+    );
+    assert!(!all.contains(&"2 paths back"), "{all:?}");
+    let text = told(&report);
+    assert!(text.contains("over one port of a team"), "{text}");
+    assert!(!text.contains("fewest I/Os"), "{text}");
+}
+
+/// What a lost host does not ask for is in no latency and no failure; the answer says it.
+#[test]
+fn work_that_lost_hosts_do_not_ask_for_is_told() {
+    let text = Twin {
+        run: "duration = \"1s\"\nwarm_up = \"0s\"\nreplications = 1",
+        timers: "guest_detect = \"1s\"\nguest_restart = \"2s\"",
+        host: "count = 3\nguests = \"restart\"",
+        array: "controllers = 1\nread = { hit = \"100%\", hit_time = \"100us\" }",
+        near: "speed = \"32GFC\"",
+        far: "speed = \"32GFC\"",
+        name: "vms",
+        work: "protocol = \"fc-scsi\"\narrivals = { paced = \"3k/s\" }\nread = \"100%\"\nsizes = \"8KiB\"\n\
+               promise = { switching = { failed = 0 } }",
+        more: "[[event]]\nat = \"1s\"\nlose = \"app-2\"\n",
+        ..Twin::default()
+    }
+    .text();
+    let site = site(&text, &[]);
+    let report = simulate(&site, origin(&site), &NoProgress);
+    // A thousand a second of it for three seconds.
+    let unasked = report.switches[0].workloads[0].unasked[0];
+    assert!(unasked.abs_diff(3_000) <= 2, "{unasked}");
+    let text = told(&report);
+    assert!(text.contains("Hosts of vms are lost themselves"), "{text}");
+    let kept = unfolds(ONE, "", &[("1s", "lose = \"core-A\"")]);
+    assert!(!told(&kept).contains("lost themselves"));
+}
+
+/// A member of a group of links is lost silently, and the load is so light that no frame may ever be sent over it: the run goes on
+/// all the same until LACP has given it up, 3 s later.
+#[test]
+fn a_run_goes_on_until_a_group_has_given_up_its_silent_member() {
+    for member in 1..=4 {
+        let text = format!(
+            "format = 1\n[run]\nduration = \"2s\"\nwarm_up = \"0s\"\nreplications = 1\n[timers]\nlacp = \"fast\"\n\
+             [[host]]\nname = \"app\"\n[[switch]]\nname = \"edge\"\n[[switch]]\nname = \"core\"\n\
+             [[array]]\nname = \"box\"\ncontrollers = 1\n\
+             [[link]]\nfrom = \"app\"\nto = \"edge\"\nspeed = \"25GbE\"\n\
+             [[link]]\nfrom = \"edge\"\nto = \"core\"\nspeed = \"25GbE\"\nmembers = 4\n\
+             [[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"25GbE\"\n\
+             [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"nvme-tcp\"\nconnections = 1\n\
+             arrivals = {{ paced = \"200/s\" }}\nsizes = \"8KiB\"\n\
+             [[event]]\nat = \"1s\"\nlose = \"edge-A~core-A/{member}\"\nmode = \"silent\"\n"
+        );
+        let site = site(&text, &[]);
+        let report = simulate(&site, origin(&site), &NoProgress);
+        let switch = &report.switches[0];
+        assert!(switch.to_s >= 3.0, "member {member}: {}", switch.to_s);
+        let mut events = switch.events.iter();
+        assert!(
+            events.any(|event| event.timer.as_deref() == Some("LACP expiry, 3s")),
+            "member {member}"
+        );
+    }
+}

@@ -7,7 +7,8 @@ use crate::outcome::{NamedEvent, Switch, SwitchWorkload};
 use crate::render::chart::{Format, timeline};
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, three};
 use crate::render::words::{
-    longest_of, over_timers, plural, stalls_by_timers, stop_and_spike, timer_words,
+    least_bin, longest_of, over_timers, plural, stalls_by_timers, still_slow, stop_and_spike,
+    timer_words,
 };
 use std::fmt::Write as _;
 
@@ -151,7 +152,8 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
     {
         let _ = write!(
             out,
-            "<p><b>Stop and spike.</b> In the emptiest 20{THIN}ms {} {} I/Os a second of <i>{}</i> are completed, in the fullest {}; the busiest 20{THIN}ms of {} have {}.</p>",
+            "<p><b>Stop and spike.</b> In the emptiest {} {} {} I/Os a second of <i>{}</i> are completed, in the fullest {}; the busiest 20{THIN}ms of {} have {}.</p>",
+            least_bin(switch),
             switch.counted_from.after(),
             three(least),
             esc(&workload.name),
@@ -168,7 +170,7 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
             esc(&stall)
         );
     }
-    for why in stop_and_spike(switch) {
+    for why in stop_and_spike(switch).into_iter().chain(still_slow(switch)) {
         let _ = write!(out, "<p>{}</p>", esc(&why));
     }
     if context.report.switches.len() > 1 && switch.workloads.len() > 1 {
@@ -197,7 +199,7 @@ fn workloads(switch: &Switch) -> String {
         Column::number("drained after, s"),
     ];
     let caption = format!(
-        "What each workload felt with {}: {}; completed at least and at most are the emptiest and the fullest 20\u{202F}ms {}",
+        "What each workload felt with {}: {}; completed at least and at most are the emptiest {} and the fullest 20\u{202F}ms {}",
         esc(&switch.case.name),
         match switch.replications {
             1 => "one run".to_owned(),
@@ -205,6 +207,7 @@ fn workloads(switch: &Switch) -> String {
                 "times and backlog are those of the worst of {many} runs, counts those of all runs together"
             ),
         },
+        least_bin(switch),
         switch.counted_from.after()
     );
     let mut table = Table::new("", caption, columns);

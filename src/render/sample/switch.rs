@@ -81,6 +81,7 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
         completed_most_iops: if bursty { SURVIVORS } else { iops * 1.04 },
         failed: vec![0; 10],
         lost_with_host: vec![0; 10],
+        unasked: vec![0; 10],
         late: 0,
         unfinished: 0,
         hanging: vec![0; 10],

@@ -485,7 +485,31 @@ fn switch_words(report: &Report) -> Prose {
             crate::render::number::count(failed)
         )
     });
-    said.then(stopped_words(report))
+    said.then(stopped_words(report)).then(unasked_words(report))
+}
+
+/// Work that its lost hosts do not ask for: no latency and no failure tells of it.
+fn unasked_words(report: &Report) -> Prose {
+    let (mut names, mut most) = (Vec::<String>::new(), 0);
+    for work in report.switches.iter().flat_map(|switch| &switch.workloads) {
+        let unasked = work.unasked.iter().copied().max().unwrap_or(0);
+        if unasked > 0 {
+            most = most.max(unasked);
+            if !names.contains(&work.name) {
+                names.push(work.name.clone());
+            }
+        }
+    }
+    if names.is_empty() {
+        return Prose::new();
+    }
+    let ios = plural(usize::try_from(most).unwrap_or(usize::MAX), "I/O");
+    Prose::new()
+        .text("Hosts of ")
+        .name(listed(&names))
+        .text(format!(
+            " are lost themselves: up to {ios} in a run are not asked for meanwhile, which no promise counts."
+        ))
 }
 
 /// From this silence on a workload that stopped is spoken of, s: shorter ones are the time that its I/Os take. A choice of this

@@ -93,6 +93,10 @@ fn paragraph(policy: &[String], works: &[&SwitchWorkload], switch: &Switch) -> S
 /// Who gets an I/O while nobody knows that a path is lost.
 fn taken(policy: &str) -> &'static str {
     match policy {
+        "team" => {
+            "over one port of a team at a time: what is under way there hangs when that port is lost, and so does what comes, \
+             until the traffic moves to another and TCP sends again"
+        }
         "round-robin" => {
             "in turn: a lost path gets its share of all that comes, for as long as nobody knows that it is lost and a slot \
              is free"
@@ -119,6 +123,7 @@ fn taken(policy: &str) -> &'static str {
 /// The same where nothing is lost, but a part is slow or damages frames.
 fn taken_slow(policy: &str) -> &'static str {
     match policy {
+        "team" => "over one port of a team at a time, slow or not: what it loses TCP sends again",
         "round-robin" => {
             "in turn: a path that is slow or loses frames gets its share of all that comes like any other while a slot is \
              free, and what it loses waits for a timer"
@@ -146,6 +151,25 @@ const fn went_on(harm: Harm) -> &'static str {
         Harm::Loss | Harm::Both => "the rest went on over the other paths",
         Harm::Slow => "the rest went on",
     }
+}
+
+/// What a run cannot show of a part that is still slow, or damages frames, when it ends.
+#[must_use]
+pub(crate) fn still_slow(switch: &Switch) -> Option<String> {
+    (switch.settles_to == Reference::WithoutSlow).then(|| {
+        format!(
+            "A part is still slow, or damages frames, when the run ends, {}\u{202F}s {}: what is lost later is in none of these figures.",
+            three(switch.to_s),
+            switch.counted_from.after()
+        )
+    })
+}
+
+/// The bins of which the emptiest is told: 20 ms, or wider ones where the run has none so short.
+#[must_use]
+pub(crate) fn least_bin(switch: &Switch) -> String {
+    let least = switch.bin_s.max(0.02);
+    Scale::of("s", [least]).two(least)
 }
 
 /// Stops that are told one by one; more are counted.

@@ -1,7 +1,7 @@
 //! After a loss: how long an I/O that it catches is stopped by timers alone.
 
 use super::super::estimate::CaseLoads;
-use super::super::stall::stalls;
+use super::super::stall::{Lost, stalls};
 use crate::outcome::{TheoryRow, Trust};
 use crate::site::Site;
 use crate::topology::Fabric;
@@ -12,7 +12,13 @@ pub(super) fn rows(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Vec<Theory
         return Vec::new();
     };
     let all = fabric.all_alive();
-    let found = stalls(site, fabric, (&all, &case.alive), outage.mode);
+    let lost = Lost {
+        before: &all,
+        after: &case.alive,
+        nodes: &fabric.nodes_of(&outage.takes, outage.side),
+        mode: outage.mode,
+    };
+    let found = stalls(site, fabric, lost);
     let rows = site.workloads.iter().zip(found);
     rows.filter_map(|(work, stall)| {
         Some(TheoryRow {

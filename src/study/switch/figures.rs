@@ -1,6 +1,6 @@
 //! Tallies of a switch-over put together into figures.
 
-use super::super::stall::{returns, stalls};
+use super::super::stall::{Lost, returns, stalls};
 use super::super::steady::{PEAK_WINDOW, backlogs, estimated_peak};
 use super::{ALLOWED, Setting, Settled, story};
 use crate::measure::Cell;
@@ -8,9 +8,10 @@ use crate::model::{Coarse, Compiled, FlowCell, Tally};
 use crate::outcome::{
     Begin, Case, Harm, NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
 };
-use crate::site::{Action, Arrivals, Measure, Promise};
+use crate::site::{Action, Arrivals, Measure, Promise, Team};
 use crate::topology::slow_at_the_end;
 use crate::unit::{Duration, Instant};
+use crate::wire::Protocol;
 
 pub(crate) fn figures(
     setting: &Setting<'_>,
@@ -234,6 +235,7 @@ fn workload(
             .map(|workload| workload.failed_total - workload.lost_with_host)
             .collect(),
         lost_with_host: own.iter().map(|workload| workload.lost_with_host).collect(),
+        unasked: own.iter().map(|workload| workload.unasked).collect(),
         late: own.iter().map(|workload| workload.late).sum(),
         unfinished: own
             .iter()
@@ -273,12 +275,13 @@ fn by_timers(setting: &Setting<'_>, compiled: &Compiled) -> Vec<Option<TimerStal
     for member in &script.members {
         after[member.0 as usize] = false;
     }
-    let mut stalls = stalls(
-        &compiled.site,
-        &compiled.fabric,
-        (&compiled.alive, &after),
+    let lost = Lost {
+        before: &compiled.alive,
+        after: &after,
+        nodes: &script.nodes,
         mode,
-    );
+    };
+    let mut stalls = stalls(&compiled.site, &compiled.fabric, lost);
     // What comes back before its timers are over is sent again then.
     let back = setting
         .scripts
@@ -292,11 +295,18 @@ fn by_timers(setting: &Setting<'_>, compiled: &Compiled) -> Vec<Option<TimerStal
     stalls
 }
 
-/// The path policies of the hosts of a workload, each once.
+/// The path policies of the hosts of a workload, each once; `team` where a team of ports decides.
 fn policies(compiled: &Compiled, index: usize) -> Vec<String> {
     let mut found: Vec<String> = Vec::new();
-    for host in &compiled.site.workloads[index].hosts {
-        let name = compiled.site.hosts[*host].paths.name();
+    let work = &compiled.site.workloads[index];
+    let files = matches!(work.protocol, Protocol::Nfs(_));
+    for host in &work.hosts {
+        let host = &compiled.site.hosts[*host];
+        let name = if files && host.team != Team::Off {
+            "team"
+        } else {
+            host.paths.name()
+        };
         if !found.iter().any(|known| known == name) {
             found.push(name.to_owned());
         }

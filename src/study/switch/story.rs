@@ -56,6 +56,8 @@ enum Line {
     Paths {
         at: Instant,
         to: Standing,
+        /// They were standing by before.
+        standby: bool,
         workloads: String,
         timer: Option<(TimerName, Duration)>,
     },
@@ -134,10 +136,16 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
         .collect();
     let marked = marked(tally);
     let instants: Vec<Instant> = marked.iter().map(|entry| tally.log[*entry].at).collect();
+    let mut standing: Vec<Standing> = compiled.path_names().map(|path| path.begins).collect();
     let mut lines: IndexMap<Line, Told> = IndexMap::new();
     let mut line_of_entry = Vec::with_capacity(tally.log.len());
     for entry in &tally.log {
-        let line = lines.entry(line_of(entry, compiled, &workloads, &instants));
+        let mut line = line_of(entry, compiled, &workloads, &instants);
+        if let (LogKind::Path { path, to }, Line::Paths { standby, .. }) = (entry.kind, &mut line) {
+            let before = std::mem::replace(&mut standing[path as usize], to);
+            *standby = before == Standing::Standby;
+        }
+        let line = lines.entry(line);
         line_of_entry.push(line.index());
         let told = line.or_insert(Told {
             first: entry.at,
@@ -226,6 +234,7 @@ fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String], ended: &
         LogKind::Path { path, to } => Line::Paths {
             at: entry.at,
             to,
+            standby: false,
             workloads: of(path),
             timer: entry.timer,
         },
@@ -317,8 +326,17 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                 None,
             )
         }
-        Line::Paths { to, workloads, .. } => {
+        Line::Paths {
+            to,
+            workloads,
+            standby,
+            ..
+        } => {
             let what = match to {
+                Standing::Up if *standby => format!("{paths} in use, no longer standing by"),
+                Standing::Unnoticed if *standby => {
+                    format!("{paths} in use, over links that carry nothing yet")
+                }
                 Standing::Unnoticed => format!("{paths} broken{}", said(" with ", " on the way")),
                 Standing::Blocked => {
                     format!("loss seen: {paths} held{}", said(" with ", " on the way"))
