@@ -174,8 +174,18 @@ impl<E: Executor> World<'_, E> {
                 failed,
                 waiting,
                 pathless: !taken,
+                unserved: self.volumes_wait(set),
             });
         }
+    }
+
+    /// Whether volumes that a set may ask for are between a lost controller and its partner.
+    fn volumes_wait(&self, set: u32) -> bool {
+        let first = self.compiled.sets[set as usize].paths.start as usize;
+        let controllers = &self.compiled.fabric.controllers;
+        let array = controllers[self.compiled.paths[first].path.controller].array;
+        (0..controllers.len())
+            .any(|index| controllers[index].array == array && self.waits_for_takeover(index))
     }
 
     /// Whether any path of a set takes I/Os.

@@ -52,6 +52,8 @@ pub struct Fate {
     pub waiting: u64,
     /// No path of the host takes I/Os by then.
     pub pathless: bool,
+    /// Volumes of a lost controller are without one by then.
+    pub unserved: bool,
 }
 
 /// Coarse latency buckets of one bin: eight an octave of microseconds, up to 2^16 s.

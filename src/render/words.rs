@@ -30,7 +30,10 @@ pub(crate) use reasons::stall_ends;
 pub use singles::{
     column_flag, cut_words, fullest_words, limit_words, row_head, singles_answer, singles_runs,
 };
-pub(crate) use spike::{least_bin, over_timers, stalls_by_timers, still_slow, stop_and_spike};
+pub(crate) use spike::{
+    least_and_most, least_bin, over_timers, sent_twice, stalls_by_timers, still_slow,
+    stop_and_spike,
+};
 pub use theory::{
     theory_figure, theory_simulated, theory_simulated_line, theory_value, trust_words,
 };

@@ -388,6 +388,8 @@ fn a_stall_ends_by_what_lets_the_longest_io_go() {
     let freed = report.switches[0].workloads[0].freed_by.as_ref();
     let at = freed.expect("something ended it").t_s;
     assert!((at - 10.0).abs() < 1e-6, "{at}");
+    // Given up by their paths after 5.6 s, they are not sent again, but wait for their volumes.
+    assert!(told(&report, "left waiting for a controller"));
     // Nobody owns volumes: nobody takes them over, and the timer of the paths ends it.
     let report = stalled("any", timers, &loss);
     let by = ended(&report);

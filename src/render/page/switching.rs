@@ -7,8 +7,8 @@ use crate::outcome::{NamedEvent, Switch, SwitchWorkload};
 use crate::render::chart::{Format, timeline};
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, three};
 use crate::render::words::{
-    least_bin, longest_of, over_timers, plural, stalls_by_timers, still_slow, stop_and_spike,
-    timer_words,
+    least_bin, longest_of, over_timers, plural, sent_twice, stalls_by_timers, still_slow,
+    stop_and_spike, timer_words,
 };
 use std::fmt::Write as _;
 
@@ -170,7 +170,11 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
             esc(&stall)
         );
     }
-    for why in stop_and_spike(switch).into_iter().chain(still_slow(switch)) {
+    for why in stop_and_spike(switch)
+        .into_iter()
+        .chain(sent_twice(switch))
+        .chain(still_slow(switch))
+    {
         let _ = write!(out, "<p>{}</p>", esc(&why));
     }
     if context.report.switches.len() > 1 && switch.workloads.len() > 1 {

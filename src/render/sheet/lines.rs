@@ -2,7 +2,7 @@
 
 use super::state::{dark, of_runs, paths, promised, steady_lines};
 use crate::outcome::{Case, MeasureKind, Origin, Report, Row, Switch, Verdict, Windows};
-use crate::render::number::three;
+use crate::render::number::{as_written, three};
 use crate::render::words::{clock, measure_name, target_of, timer_words, window_words};
 
 /// The whole sheet.
@@ -322,9 +322,13 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
             .spans
             .iter()
             .filter(|span| span.to_s > 0.0)
-            .map(|span| match span.from_s {
-                from if from <= 0.0 => span.state.clone(),
-                from => format!("after {from:.2} s {}", span.state),
+            .map(|span| {
+                let words: Vec<String> = span.state.split(' ').map(as_written).collect();
+                let state = words.join(" ");
+                match span.from_s {
+                    from if from <= 0.0 => state,
+                    from => format!("after {from:.2}\u{202F}s {state}"),
+                }
             })
             .collect();
         let what = format!("{} ({})", lane.name, lane.workloads.join(", "));
@@ -370,7 +374,11 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
     let what = "all as steady as it will be".to_owned();
     lines.push(match switch.settled_s {
         Some(settled) => SheetLine::time(when, what, (0.0, settled)).of(AT_MOST),
-        None => SheetLine::words(when, what, format!("not within {:.0} s", switch.limit_s)),
+        None => SheetLine::words(
+            when,
+            what,
+            format!("not within {:.0}\u{202F}s", switch.limit_s),
+        ),
     });
     lines
 }

@@ -12,9 +12,9 @@ use crate::render::number::{
     NONE, Scale, THIN, about, at_place, count, is_over, margin, three, three_down,
 };
 use crate::render::words::{
-    Flag, GROWTH_TITLE, Prose, answer, growth_words, least_bin, longest_of, measure_name,
-    partial_words, precision_words, report_line, row_scale, short_span_words, stalls_by_timers,
-    still_slow, stop_and_spike, target_words, timer_words,
+    Flag, GROWTH_TITLE, Prose, answer, growth_words, least_and_most, longest_of, measure_name,
+    partial_words, precision_words, report_line, row_scale, sent_twice, short_span_words,
+    stalls_by_timers, still_slow, stop_and_spike, target_words, timer_words,
 };
 use std::collections::BTreeMap;
 
@@ -480,14 +480,14 @@ fn switch_summary(switch: &Switch) -> String {
         ]);
     }
     table.text(&format!(
-        "Switch-over, {}: {}least completed in {}, most in 20{THIN}ms; timers {}{}",
+        "Switch-over, {}: {}{}; timers {}{}",
         switch.case.name,
         match switch.replications {
             1 => "of one run, ".to_owned(),
             many =>
                 format!("times and backlog of the worst of {many} runs, counts of all together, "),
         },
-        least_bin(switch),
+        least_and_most(switch),
         switch.preset,
         switch.settled_s.map_or_else(
             || format!(", not settled within {}{THIN}s", three(switch.limit_s)),
@@ -515,6 +515,7 @@ fn by_timers(switch: &Switch) -> String {
 /// Why work stopped or did not, where any of it hung.
 fn spikes(switch: &Switch) -> String {
     let mut said = stop_and_spike(switch);
+    said.extend(sent_twice(switch));
     said.extend(still_slow(switch));
     if said.is_empty() {
         return String::new();

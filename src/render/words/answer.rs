@@ -508,7 +508,8 @@ fn unasked_words(report: &Report) -> Prose {
         .text("Hosts of ")
         .name(listed(&names))
         .text(format!(
-            " are lost themselves: up to {ios} in a run are not asked for meanwhile, which no promise counts."
+            " are lost themselves: up to {ios} in a run {} not asked for meanwhile, which no promise counts.",
+            if most == 1 { "is" } else { "are" }
         ))
 }
 

@@ -168,9 +168,25 @@ pub(crate) fn still_slow(switch: &Switch) -> Option<String> {
 /// The bins of which the emptiest is told: 20 ms, or wider ones where the run has none so short.
 #[must_use]
 pub(crate) fn least_bin(switch: &Switch) -> String {
-    let least = switch.bin_s.max(0.02);
+    let least = switch.bin_s.max(LEAST_BIN_S);
     Scale::of("s", [least]).two(least)
 }
+
+/// `least and most completed in 20 ms`.
+#[must_use]
+pub(crate) fn least_and_most(switch: &Switch) -> String {
+    if switch.bin_s > LEAST_BIN_S {
+        format!(
+            "least completed in {}, most in 20\u{202F}ms",
+            least_bin(switch)
+        )
+    } else {
+        "least and most completed in 20\u{202F}ms".to_owned()
+    }
+}
+
+/// The width of the bins in which completions are least and most.
+const LEAST_BIN_S: f64 = 0.02;
 
 /// Stops that are told one by one; more are counted.
 const STOPS_TOLD: usize = 4;
@@ -191,6 +207,10 @@ fn stop(work: &SwitchWorkload, harm: Harm) -> String {
             "That is all: the load",
             ", until they are let go and a path takes more",
         ),
+        (false, _) if waited_for_volumes(work) => (
+            "The load",
+            ": volumes had no controller, and what came for the others waited behind",
+        ),
         (false, Harm::Slow) => ("The load", ": nothing else was under way that came through"),
         (false, _) => ("The load", ": no path was left that answers"),
     };
@@ -205,6 +225,34 @@ fn stop(work: &SwitchWorkload, harm: Harm) -> String {
         },
         many => format!("{begin} stops {} times: {}. ", many.len(), told(many)),
     }
+}
+
+/// Whether what ended a stop was a takeover.
+fn waited_for_volumes(work: &SwitchWorkload) -> bool {
+    let mut ends = work.stops.iter().filter_map(|stop| stop.ended_by.as_ref());
+    ends.any(|by| by.starts_with("takeover"))
+}
+
+/// Why more attempts are sent again than I/Os hung, where they are and one fault does not tell.
+#[must_use]
+pub(crate) fn sent_twice(switch: &Switch) -> Option<String> {
+    let more = |work: &&SwitchWorkload| {
+        work.stops.len() <= 1 && work.retried > work.held.iter().sum::<u64>()
+    };
+    let names: Vec<String> = switch
+        .workloads
+        .iter()
+        .filter(|work| work.hung())
+        .filter(more)
+        .map(|work| work.name.clone())
+        .collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "Sent again counts attempts, more of {} than I/Os hung: one that is let go may be given a path that is lost as well, and \
+             is sent again with that.",
+            super::listed(&names)
+        )
+    })
 }
 
 /// Each of several stops with its beginning; many of them counted, with the longest.
@@ -466,6 +514,27 @@ mod tests {
             "{failing}"
         );
         assert!(!failing.contains("let them go"), "{failing}");
+    }
+
+    /// More attempts than I/Os are explained; as many, or those of several stops, need no word.
+    #[test]
+    fn attempts_beyond_the_ios_that_hung_are_explained() {
+        let mut switch = sample_report().switches[0].clone();
+        switch.workloads.truncate(1);
+        let work = &mut switch.workloads[0];
+        (work.retried, work.held) = (290, vec![98, 96, 96]);
+        assert_eq!(sent_twice(&switch), None);
+        switch.workloads[0].retried = 291;
+        let said = sent_twice(&switch).expect("one is sent again twice");
+        assert!(said.contains(&switch.workloads[0].name), "{said}");
+        let stop = WorkStop {
+            from_s: 0.0,
+            to_s: Some(1.0),
+            s: 1.0,
+            ended_by: None,
+        };
+        switch.workloads[0].stops = vec![stop.clone(), stop];
+        assert_eq!(sent_twice(&switch), None);
     }
 
     /// Every policy has words for a part that is slow, and none of them speaks of a lost path.

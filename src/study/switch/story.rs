@@ -114,6 +114,8 @@ struct Told {
     waiting: u64,
     /// The last of the paths was given up with this: who waits, waits for a path.
     pathless: bool,
+    /// Volumes were without a controller: who waits, waits for one.
+    unserved: bool,
     timer: Option<(TimerName, Duration)>,
 }
 
@@ -155,6 +157,7 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
             failed: 0,
             waiting: 0,
             pathless: false,
+            unserved: false,
             timer: entry.timer,
         });
         told.last = entry.at;
@@ -167,6 +170,7 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
             told.failed += fate.failed;
             told.waiting += fate.waiting;
             told.pathless |= fate.pathless;
+            told.unserved |= fate.unserved;
         }
     }
     let told: Vec<NamedEvent> = lines
@@ -295,12 +299,19 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
     let ios = plural(told.ios, "I/O", "I/Os");
     // What became of those that hung on what was given up.
     let onward = {
-        let waiting = if told.pathless { told.waiting } else { 0 };
+        let (waiting, why) = match told.pathless {
+            true => (told.waiting, "left waiting, for no path takes them"),
+            false if told.unserved => (
+                told.waiting,
+                "left waiting for a controller of their volumes",
+            ),
+            false => (0, ""),
+        };
         let again = told.ios.saturating_sub(told.failed + waiting);
         let parts = [
             (again, "sent again"),
             (told.failed, "failed"),
-            (waiting, "left waiting, for no path takes them"),
+            (waiting, why),
         ];
         let mut parts = parts.iter().filter(|(ios, _)| *ios > 0);
         let first = parts.next();
