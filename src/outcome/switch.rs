@@ -141,6 +141,8 @@ pub struct SwitchWorkload {
     /// What let the longest I/O end, at the instant of that end (first replication). `None`: it was not held up, or
     /// is not over.
     pub freed_by: Option<NamedEvent>,
+    /// The first of its I/Os that failed, with the timer that made it (first replication); `None`: none did.
+    pub failed_by: Option<NamedEvent>,
     /// Longest time without any completion, worst replication.
     pub longest_silence_s: f64,
     /// The times in which nothing of it was completed while some of it hung or failed, in order (first replication).

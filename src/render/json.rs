@@ -52,7 +52,7 @@
 //!     `oldest_us`, `backlog`), `back` (`s`, `by`, `manual`,
 //!     `given_up_s`: when restored paths are in use again by timers, or only found, and how long they may be away), `by_timers` (`s` and `by`: the stall of an I/O caught by the loss by
 //!     its timers alone; `null` where that is not all), `longest_io_s` (one a replication), `longest_open` (one a replication: it was not over), `no_path` (I/Os
-//!     were left without any path), `freed_by` (of `events`: what let the longest I/O end, or `null`), `longest_silence_s`,
+//!     were left without any path), `freed_by` (of `events`: what let the longest I/O end, or `null`), `failed_by` (of `events`: the first that failed, or `null`), `longest_silence_s`,
 //!     `stops` (of the first replication: `from_s`, `to_s`, `s`, `ended_by`; nothing was completed while some of it hung or failed; `to_s` and `ended_by` are `null`
 //!     where nothing has ended it),
 //!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss, or in `bin_s` where that is longer),

@@ -12,7 +12,7 @@
 use super::number::margin;
 use super::words::{
     Flag, all_windows_words, cut_words, fullest_words, limit_words, listed, measure_name,
-    origin_line, plural, row_scale, stall_ends, target_of, target_words, verdict_word,
+    origin_line, plural, row_scale, switch_cause, target_of, target_words, verdict_word,
 };
 use crate::outcome::{Case, Cell, Matrix, Origin, OutageWindows, Report, Row, Verdict, Windows};
 use quick_xml::Writer;
@@ -193,7 +193,7 @@ fn limit_of(report: &Report, column: usize, row: &Row) -> String {
         let own = switch.and_then(|switch| {
             let mut works = switch.workloads.iter();
             let own = works.find(|own| own.name == row.workload)?;
-            Some(stall_ends(own, switch.counted_from))
+            Some(switch_cause(own, switch.counted_from, row.measure))
         });
         let ends = own.unwrap_or_default();
         return ends.trim_end_matches('.').to_owned();

@@ -26,7 +26,7 @@ pub use measure::{case_mark, measure_name, row_scale, target_of, target_words};
 pub use mends::{mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
 pub use precision::{GROWTH_TITLE, growth_words, partial_words, precision_words, short_span_words};
 pub use reasons::fullest_part;
-pub(crate) use reasons::stall_ends;
+pub(crate) use reasons::switch_cause;
 pub use singles::{
     column_flag, cut_words, fullest_words, limit_words, row_head, singles_answer, singles_runs,
 };

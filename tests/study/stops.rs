@@ -78,8 +78,12 @@ fn what_fails_for_want_of_a_path_is_not_marked_and_the_path_that_is_back_is() {
     near(stop.to_s.expect("it is over"), marked[0].0);
     near(stop.s, report.switches[0].workloads[0].longest_silence_s);
     assert!(stop.s > 19.0, "{stop:?}");
+    let failed = report.switches[0].workloads[0].failed_by.as_ref();
+    let failed = failed.expect("some fail");
+    assert_eq!(failed.timer.as_deref(), Some("no path, fail at once"));
     let text = told(&report);
     assert!(text.contains("until a path takes work again"), "{text}");
+    assert!(text.contains("No path was left: the first fails"), "{text}");
 }
 
 /// Nothing comes back: nothing is marked, the stop is not over, and no sentence says that work is let go.

@@ -65,7 +65,7 @@ fn events(switch: &Switch) -> String {
         return String::new();
     }
     let stall = if switch.events.iter().any(|event| event.ended_stall) {
-        "; ▶ ended a stop, or let the longest I/O go"
+        "; ▶ let work go on that had stopped or hung"
     } else {
         ""
     };

@@ -61,6 +61,7 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
         longest_open: vec![false; 10],
         no_path: false,
         freed_by: None,
+        failed_by: None,
         back: Some(PathReturn {
             s: 5.2,
             by: "the fabric, 200ms + path check, 5s".to_owned(),

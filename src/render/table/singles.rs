@@ -7,7 +7,7 @@ use crate::outcome::{EachPart, Report};
 use crate::render::number::{NONE, THIN, count, three};
 use crate::render::words::{
     Flag, column_flag, limit_words, or_more, plural, row_head, row_scale, singles_answer,
-    singles_runs, target_words,
+    singles_runs, target_words, timer_words,
 };
 
 /// What losing each single part in turn found: the answer, the matrix, what limits the cases missed, which
@@ -135,7 +135,8 @@ fn switch_overs(each: &EachPart) -> String {
             match (&switch.timer, switch.longest_open, switch.no_path) {
                 (_, true, true) => "no path is left; nothing ended it".to_owned(),
                 (_, true, false) => "nothing ended it".to_owned(),
-                (timer, ..) => timer.clone().unwrap_or_else(|| NONE.to_owned()),
+                (Some(timer), ..) => timer_words(timer),
+                (None, ..) => NONE.to_owned(),
             },
         ]);
     }

@@ -1,4 +1,4 @@
-use super::super::reasons::stall_ends;
+use super::super::reasons::{stall_ends, switch_cause};
 use super::*;
 use crate::outcome::Verdict;
 use crate::render::sample::sample_report;
@@ -162,6 +162,35 @@ fn what_fails_for_want_of_a_path_ends_no_stall() {
         "{said}"
     );
     assert!(!said.contains("ends the stall"), "{said}");
+}
+
+/// Where some I/Os fail and the longest comes through, each promise has its own cause.
+#[test]
+fn what_fails_has_a_cause_of_its_own() {
+    let report = sample_report();
+    let mut work = report.switches[0].workloads[0].clone();
+    let from = report.switches[0].counted_from;
+    let freed = work.freed_by.clone().expect("the sample has a stall");
+    let failed = |timer: &str| crate::outcome::NamedEvent {
+        timer: Some(timer.to_owned()),
+        t_s: 2.5,
+        ..freed.clone()
+    };
+    let of = |work: &crate::outcome::SwitchWorkload, measure| switch_cause(work, from, measure);
+    assert_eq!(of(&work, MeasureKind::Failed), stall_ends(&work, from));
+    work.failed_by = Some(failed("no path, fail at once"));
+    assert_eq!(of(&work, MeasureKind::LongestIo), stall_ends(&work, from));
+    let said = of(&work, MeasureKind::Failed);
+    assert!(
+        said.starts_with("no path was left: the first fails 2.5"),
+        "{said}"
+    );
+    work.failed_by = Some(failed("command timeout, 30s"));
+    let said = of(&work, MeasureKind::Failed);
+    assert!(
+        said.contains("command timeout, 30") && said.contains("no retry is left"),
+        "{said}"
+    );
 }
 
 /// One is no plural, and several stops are counted.

@@ -4,7 +4,8 @@ use super::answer::{Flag, figure_of, with_case, worst_cell};
 use super::measure::row_scale;
 use super::{Prose, named, plural, sentence, timer_words};
 use crate::outcome::{
-    AssumptionRow, Begin, Growth, Mend, PartUse, Report, SwitchWorkload, UseInCase,
+    AssumptionRow, Begin, Growth, MeasureKind, Mend, PartUse, Report, Row, SwitchWorkload,
+    UseInCase,
 };
 use crate::render::number::{count, is_over, two, two_down, whole_percent};
 
@@ -46,7 +47,7 @@ pub(super) fn cause(
     let case = worst.map_or(0, |(_, case)| case);
     let row = worst.map(|(row, _)| &report.matrix.rows[row]);
     if let Some(row) = row.filter(|row| row.switching && flag != Flag::Met) {
-        return stall(report, case, &row.workload);
+        return stall(report, case, row);
     }
     let Some((part, used)) = part.and_then(|i| Some((&report.parts[i], used(report, i, case)?)))
     else {
@@ -81,17 +82,37 @@ pub(super) fn cause(
 }
 
 /// What ended the stall of a workload in the switch-over of matrix case `case`, or that nothing has.
-fn stall(report: &Report, case: usize, workload: &str) -> Prose {
+fn stall(report: &Report, case: usize, row: &Row) -> Prose {
     let name = &report.matrix.cases[case].name;
     let switch = report.switches.iter().find(|s| s.case.name == *name);
     let own = switch.and_then(|switch| {
-        let work = switch.workloads.iter().find(|own| own.name == workload)?;
+        let mut works = switch.workloads.iter();
+        let work = works.find(|own| own.name == row.workload)?;
         Some((work, switch.counted_from))
     });
     let Some((work, from)) = own else {
         return Prose::new();
     };
-    Prose::new().text(crate::render::words::sentence(&stall_ends(work, from)))
+    Prose::new().text(sentence(&switch_cause(work, from, row.measure)))
+}
+
+/// Why a promise about switching is missed: what made I/Os fail, or what ended the stall.
+#[must_use]
+pub(crate) fn switch_cause(work: &SwitchWorkload, from: Begin, measure: MeasureKind) -> String {
+    let failed = work.failed_by.as_ref();
+    let Some(event) = failed.filter(|_| measure == MeasureKind::Failed) else {
+        return stall_ends(work, from);
+    };
+    let (seconds, after) = (two(event.t_s), from.after());
+    match event.timer.as_deref().map(timer_words) {
+        Some(timer) if timer.starts_with("no path") => format!(
+            "no path was left: the first fails {seconds}\u{202F}s {after} ({timer}); only a path that is back ends that."
+        ),
+        Some(timer) => format!(
+            "the cause is a timer: {timer}, and no retry is left; the first fails {seconds}\u{202F}s {after}."
+        ),
+        None => format!("the first fails {seconds}\u{202F}s {after}."),
+    }
 }
 
 /// What ended the stall of a workload, or that nothing has, with its full stop; empty where it had none.

@@ -37,7 +37,7 @@ pub(crate) fn figures(
         .min()
         .unwrap_or(setting.at);
     let story = story::events(setting, compiled, &tallies[0]);
-    let (mut events, freed) = (story.events, story.freed);
+    let mut events = story.events;
     let by_timers = by_timers(setting, compiled);
     let scripted = setting.plan.case == Case::scripted();
     let reference = if scripted && slow_at_the_end(setting.site) {
@@ -47,21 +47,20 @@ pub(crate) fn figures(
     } else {
         Reference::Survivors
     };
-    let workloads: Vec<SwitchWorkload> = freed
+    let workloads: Vec<SwitchWorkload> = story
+        .workloads
         .into_iter()
-        .zip(story.stops)
         .zip(by_timers)
         .zip(returns(&compiled.site, compiled.fabric_takes_back()))
         .enumerate()
-        .map(
-            |(index, (((freed, stops), by_timers), back))| SwitchWorkload {
-                freed_by: freed,
-                stops,
-                by_timers,
-                back,
-                ..workload(setting, compiled, tallies, found, index, (width, end))
-            },
-        )
+        .map(|(index, ((told, by_timers), back))| SwitchWorkload {
+            freed_by: told.freed_by,
+            failed_by: told.failed_by,
+            stops: told.stops,
+            by_timers,
+            back,
+            ..workload(setting, compiled, tallies, found, index, (width, end))
+        })
         .collect();
     events.extend(
         workloads
@@ -217,6 +216,7 @@ fn workload(
         longest_open: own.iter().map(|workload| workload.longest_open).collect(),
         no_path: own.iter().any(|workload| workload.pathless),
         freed_by: None,
+        failed_by: None,
         by_timers: None,
         back: None,
         longest_silence_s: own

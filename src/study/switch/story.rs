@@ -2,7 +2,9 @@
 
 use super::Setting;
 use super::figures::seconds_after;
-use crate::model::{Compiled, LogEntry, LogKind, Note, Standing, Stopped, Tally, TimerName};
+use crate::model::{
+    Compiled, LogEntry, LogKind, Note, Standing, Stopped, Tally, TimerName, WorkloadTally,
+};
 use crate::outcome::{LaneSpan, NamedEvent, PathLane, WorkStop};
 use crate::study::grouped;
 use crate::unit::{Duration, Instant};
@@ -123,11 +125,18 @@ struct Told {
 pub(crate) struct Story {
     /// The log as named events, one line for what happened together.
     pub(crate) events: Vec<NamedEvent>,
-    /// What let the longest I/O of each workload end: the line with the instant of that end, `None` where nothing had to or
-    /// nothing has.
-    pub(crate) freed: Vec<Option<NamedEvent>>,
-    /// The stops of each workload.
-    pub(crate) stops: Vec<Vec<WorkStop>>,
+    /// Of each workload.
+    pub(crate) workloads: Vec<OfWorkload>,
+}
+
+/// What happened to a workload.
+pub(crate) struct OfWorkload {
+    /// What let its longest I/O end: the line with the instant of that end, `None` where nothing had to or nothing has.
+    pub(crate) freed_by: Option<NamedEvent>,
+    /// The line of its I/Os that failed.
+    pub(crate) failed_by: Option<NamedEvent>,
+    /// Its stops.
+    pub(crate) stops: Vec<WorkStop>,
 }
 
 /// Tells the log of a run.
@@ -178,14 +187,18 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
         .map(|(line, told)| event(setting, compiled, line, told))
         .collect();
     let line_of = |entry: usize| told.get(*line_of_entry.get(entry)?);
-    let by_workload = tally.workloads.iter().map(|work| {
+    let freed = |work: &WorkloadTally| {
         let entry = work.longest_by?;
         Some(NamedEvent {
             t_s: seconds_after(tally.log.get(entry)?.at, setting.at),
             ended_stall: !work.longest_failed,
             ..line_of(entry)?.clone()
         })
-    });
+    };
+    let failed = |workload: u32| {
+        let line = lines.get_index_of(&Line::Failed { workload })?;
+        told.get(line).cloned()
+    };
     let stop = |stop: &Stopped| WorkStop {
         from_s: seconds_after(stop.from, setting.at),
         to_s: stop.to.map(|to| seconds_after(to, setting.at)),
@@ -195,15 +208,18 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
             timer.unwrap_or(&event.what).clone()
         }),
     };
-    let stops = tally.workloads.iter();
     let ended: Vec<usize> = marked
         .iter()
         .filter_map(|entry| line_of_entry.get(*entry).copied())
         .collect();
     Story {
-        freed: by_workload.collect(),
-        stops: stops
-            .map(|work| work.stops.iter().map(stop).collect())
+        workloads: (0..)
+            .zip(&tally.workloads)
+            .map(|(index, work)| OfWorkload {
+                freed_by: freed(work),
+                failed_by: failed(index),
+                stops: work.stops.iter().map(stop).collect(),
+            })
             .collect(),
         events: told
             .iter()
