@@ -7,6 +7,7 @@
 //! are saturated.
 
 mod figures;
+mod lanes;
 mod story;
 
 pub(super) use story::timer_name;

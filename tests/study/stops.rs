@@ -375,3 +375,41 @@ fn a_run_goes_on_until_a_group_has_given_up_its_silent_member() {
         );
     }
 }
+
+/// Commands of many paths time out one after the other within milliseconds: that is one row, with its last.
+#[test]
+fn paths_that_go_alike_are_told_together() {
+    let text = Twin {
+        run: "duration = \"1s\"\nwarm_up = \"0s\"\nreplications = 1",
+        timers: "command_timeout = \"2s\"",
+        host: "count = 4\npaths = \"round-robin\"",
+        array: "controllers = 2\nread = { hit = \"100%\", hit_time = \"100us\" }",
+        near: "speed = \"32GFC\"",
+        far: "speed = \"32GFC\"",
+        name: "orders",
+        work: "protocol = \"fc-scsi\"\narrivals = { poisson = \"4k/s\" }\nread = \"100%\"\nsizes = \"8KiB\"",
+        more: "[[event]]\nat = \"1s\"\nlose = \"core-A\"\nmode = \"silent\"\n[[event]]\nat = \"8s\"\nrestore = \"core-A\"\n",
+        ..Twin::default()
+    }
+    .text();
+    let site = site(&text, &[]);
+    let report = simulate(&site, origin(&site), &NoProgress);
+    let events = &report.switches[0].events;
+    let given_up: Vec<&str> = events
+        .iter()
+        .filter(|event| event.what.contains("given up"))
+        .map(|event| event.what.as_str())
+        .collect();
+    assert_eq!(given_up.len(), 1, "{given_up:?}");
+    assert!(
+        given_up[0].starts_with("8 paths given up, ") && given_up[0].contains("the last at 2.0"),
+        "{given_up:?}"
+    );
+    let held: u64 = report.switches[0].workloads[0].held[0];
+    let attempts: u64 = events
+        .iter()
+        .filter(|event| event.what.contains("timed out") || event.what.contains("given up"))
+        .filter_map(|event| event.ios)
+        .sum();
+    assert_eq!(attempts, held);
+}

@@ -2,7 +2,7 @@
 
 use super::super::stall::{Lost, returns, stalls};
 use super::super::steady::{PEAK_WINDOW, backlogs, estimated_peak};
-use super::{ALLOWED, Setting, Settled, story};
+use super::{ALLOWED, Setting, Settled, lanes, story};
 use crate::measure::Cell;
 use crate::model::{Coarse, Compiled, FlowCell, Tally};
 use crate::outcome::{
@@ -91,7 +91,7 @@ pub(crate) fn figures(
         stopped_by: tallies.iter().find_map(|tally| tally.stopped_by),
         workloads,
         events,
-        lanes: story::lanes(setting, compiled, &tallies[0], end),
+        lanes: lanes::lanes(setting, compiled, &tallies[0], end),
         events_handled: tallies.iter().map(|tally| tally.events).sum(),
         frame_hops: tallies.iter().map(|tally| tally.frame_hops).sum(),
         ios: tallies

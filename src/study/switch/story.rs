@@ -1,11 +1,11 @@
-//! What happened in a switch-over, in words: named events and the standing of the paths over time.
+//! What happened in a switch-over, in words: named events, and the stops of each workload.
 
 use super::Setting;
 use super::figures::seconds_after;
 use crate::model::{
     Compiled, LogEntry, LogKind, Note, Standing, Stopped, Tally, TimerName, WorkloadTally,
 };
-use crate::outcome::{LaneSpan, NamedEvent, PathLane, WorkStop};
+use crate::outcome::{NamedEvent, WorkStop};
 use crate::study::grouped;
 use crate::unit::{Duration, Instant};
 use indexmap::IndexMap;
@@ -43,7 +43,7 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
     }
 }
 
-fn with_value(timer: Option<(TimerName, Duration)>) -> Option<String> {
+pub(super) fn with_value(timer: Option<(TimerName, Duration)>) -> Option<String> {
     timer.map(|(name, value)| match (name, value) {
         (TimerName::NoPath, Duration::ZERO) => "no path, fail at once".to_owned(),
         (name, value) => format!("{}, {value}", timer_name(name)),
@@ -147,15 +147,12 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
         .collect();
     let marked = marked(tally);
     let instants: Vec<Instant> = marked.iter().map(|entry| tally.log[*entry].at).collect();
-    let mut standing: Vec<Standing> = compiled.path_names().map(|path| path.begins).collect();
+    let mut paths = Paths::of(compiled);
     let mut lines: IndexMap<Line, Told> = IndexMap::new();
     let mut line_of_entry = Vec::with_capacity(tally.log.len());
     for entry in &tally.log {
         let mut line = line_of(entry, compiled, &workloads, &instants);
-        if let (LogKind::Path { path, to }, Line::Paths { standby, .. }) = (entry.kind, &mut line) {
-            let before = std::mem::replace(&mut standing[path as usize], to);
-            *standby = before == Standing::Standby;
-        }
+        paths.tell(entry, &mut line);
         let line = lines.entry(line);
         line_of_entry.push(line.index());
         let told = line.or_insert(Told {
@@ -232,6 +229,51 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
     }
 }
 
+/// Paths that change alike within so long are told in one line, and so is what else happens about the end of a stop. A choice of
+/// this program.
+const TOGETHER: Duration = Duration::from_ms(100);
+
+/// What has been told of paths so far.
+struct Paths {
+    standing: Vec<Standing>,
+    /// For each line that may still grow, the paths in it.
+    open: IndexMap<Line, Vec<u32>>,
+}
+
+impl Paths {
+    fn of(compiled: &Compiled) -> Self {
+        Self {
+            standing: compiled.path_names().map(|path| path.begins).collect(),
+            open: IndexMap::new(),
+        }
+    }
+
+    /// Completes the line of an entry, where it is one of paths: what it was before, and since when others have changed alike.
+    fn tell(&mut self, entry: &LogEntry, line: &mut Line) {
+        let (LogKind::Path { path, to }, Line::Paths { standby, .. }) = (entry.kind, &mut *line)
+        else {
+            return;
+        };
+        let before = std::mem::replace(&mut self.standing[path as usize], to);
+        *standby = before == Standing::Standby;
+        self.open
+            .retain(|open, _| matches!(open, Line::Paths { at, .. } if *at + TOGETHER >= entry.at));
+        let alike = |open: &&Line| {
+            let mut own = line.clone();
+            if let (Line::Paths { at, .. }, Line::Paths { at: begun, .. }) = (&mut own, open) {
+                *at = *begun;
+            }
+            own == **open
+        };
+        let found = self.open.iter().rev();
+        let found = found.filter(|(_, paths)| !paths.contains(&path));
+        if let Some(begun) = found.map(|(open, _)| open).find(alike) {
+            *line = begun.clone();
+        }
+        self.open.entry(line.clone()).or_default().push(path);
+    }
+}
+
 /// The lines of the log that ended something: the stops of workloads; where none stopped, what let the longest I/O of all
 /// be completed.
 fn marked(tally: &Tally) -> Vec<usize> {
@@ -247,7 +289,8 @@ fn marked(tally: &Tally) -> Vec<usize> {
 }
 
 fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String], ended: &[Instant]) -> Line {
-    let ended = ended.contains(&entry.at).then_some(entry.at);
+    let near = |at: &&Instant| at.0.abs_diff(entry.at.0) <= TOGETHER.0;
+    let ended = ended.iter().find(near).copied();
     let of = |path: u32| workloads.get(path as usize).cloned().unwrap_or_default();
     match entry.kind {
         LogKind::Script(index) => Line::Script(index),
@@ -368,11 +411,11 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                 Standing::Blocked => {
                     format!("loss seen: {paths} held{}", said(" with ", " on the way"))
                 }
-                Standing::Failed => format!("{paths} given up{onward}"),
+                Standing::Failed => format!("{paths} given up{onward}{until}"),
                 Standing::Up if matches!(told.timer, Some((TimerName::Failback, _))) => {
                     format!("{paths} failed back")
                 }
-                Standing::Up => format!("{paths} back{onward}"),
+                Standing::Up => format!("{paths} back{onward}{until}"),
                 Standing::Returned => format!("{paths} back, not in use before failback"),
                 Standing::Drained => format!(
                     "{paths} drained: no new I/O on {}{}",
@@ -508,134 +551,4 @@ fn rerouted(note: Note, timer: Option<(TimerName, Duration)>) -> &'static str {
         }
         (Note::Returned, _) => "switches use the returned links again",
     }
-}
-
-/// What the paths of a lane have in common: no path of another workload is counted in a lane that is drawn for one.
-#[derive(PartialEq, Eq, Hash)]
-struct Group {
-    side: Option<char>,
-    protocol: String,
-    workloads: Vec<String>,
-}
-
-/// Standing of the paths of each side, protocol and workloads over time.
-pub(crate) fn lanes(
-    setting: &Setting<'_>,
-    compiled: &Compiled,
-    tally: &Tally,
-    end: Instant,
-) -> Vec<PathLane> {
-    let mut groups: IndexMap<Group, Vec<(usize, Standing)>> = IndexMap::new();
-    for (index, path) in compiled.path_names().enumerate() {
-        let group = Group {
-            side: path.side.and_then(|side| side.letter().chars().next()),
-            protocol: path.protocol.to_owned(),
-            workloads: path.workloads.iter().map(ToString::to_string).collect(),
-        };
-        groups.entry(group).or_default().push((index, path.begins));
-    }
-    let alone = |group: &Group| {
-        let all = groups.keys();
-        let same = all.filter(|own| (own.side, &own.protocol) == (group.side, &group.protocol));
-        same.count() == 1
-    };
-    let mut lanes: Vec<PathLane> = groups
-        .iter()
-        .map(|(group, paths)| {
-            let letter = group
-                .side
-                .map_or_else(String::new, |side| format!("{side} "));
-            let whose = if alone(group) {
-                String::new()
-            } else {
-                format!(" of {}", group.workloads.join(", "))
-            };
-            PathLane {
-                name: format!("{letter}paths{whose}, {}", group.protocol),
-                side: group.side,
-                workloads: group.workloads.clone(),
-                spans: spans(setting, tally, paths, end),
-            }
-        })
-        .collect();
-    lanes.sort_by_key(|lane| lane.side);
-    lanes
-}
-
-fn spans(
-    setting: &Setting<'_>,
-    tally: &Tally,
-    paths: &[(usize, Standing)],
-    end: Instant,
-) -> Vec<LaneSpan> {
-    let mut standing: Vec<Standing> = paths.iter().map(|(_, begins)| *begins).collect();
-    let mut spans: Vec<LaneSpan> = Vec::new();
-    let mut since = setting.from;
-    let mut push = |from: Instant, to: Instant, (state, kind): (String, &str)| {
-        if to <= from {
-            return;
-        }
-        let (from_s, to_s) = (
-            seconds_after(from, setting.at),
-            seconds_after(to, setting.at),
-        );
-        match spans.last_mut() {
-            Some(last) if last.state == state => last.to_s = to_s,
-            _ => spans.push(LaneSpan {
-                from_s,
-                to_s,
-                state,
-                kind: kind.into(),
-            }),
-        }
-    };
-    for entry in &tally.log {
-        let LogKind::Path { path, to } = entry.kind else {
-            continue;
-        };
-        let Some(position) = paths.iter().position(|(own, _)| *own == path as usize) else {
-            continue;
-        };
-        push(since, entry.at, describe(&standing));
-        since = since.max(entry.at);
-        standing[position] = to;
-    }
-    push(since, end, describe(&standing));
-    let hold = tally.log.iter().find_map(|entry| {
-        entry.timer.filter(|(name, _)| {
-            matches!(
-                name,
-                TimerName::FastIoFail | TimerName::DeviceLoss | TimerName::SessionReplacement
-            )
-        })
-    });
-    for span in &mut spans {
-        if span.kind == "blocked" && span.state == "held" {
-            span.state =
-                with_value(hold).map_or_else(|| "held".into(), |timer| format!("held by {timer}"));
-        }
-    }
-    spans
-}
-
-fn describe(standing: &[Standing]) -> (String, &'static str) {
-    let first = standing[0];
-    if standing.iter().all(|own| *own == first) {
-        return match first {
-            Standing::Up => ("up".into(), "up"),
-            Standing::Unnoticed => ("loss not noticed".into(), "blocked"),
-            Standing::Blocked => ("held".into(), "blocked"),
-            Standing::Failed => ("failed".into(), "failed"),
-            Standing::Drained => ("drained".into(), "failed"),
-            Standing::Removed => ("given up for good".into(), "failed"),
-            Standing::Returned => ("back, kept for failback".into(), "failed"),
-            Standing::Standby => ("standing by".into(), "up"),
-        };
-    }
-    let well = |own: &Standing| matches!(own, Standing::Up | Standing::Standby);
-    if standing.iter().all(well) {
-        return ("up or standing by".into(), "up");
-    }
-    let up = standing.iter().filter(|own| **own == Standing::Up).count();
-    (format!("{up} of {} up", standing.len()), "mixed")
 }
