@@ -194,3 +194,19 @@ fn a_takeover_that_is_longer_than_the_paths_is_the_stall() {
         assert!(own.expect("it has a sum").by.contains(named));
     }
 }
+
+/// A link that is lost one way is a silent loss: nothing comes back, and nobody is told.
+#[test]
+fn a_loss_of_one_way_is_a_silent_one() {
+    for way in ["to-hosts", "to-arrays"] {
+        let event = format!("[[event]]\nat = \"500ms\"\nlose = \"app:A1\"\nway = \"{way}\"\n");
+        let site = site(&text("fc-scsi", "32GFC", "", &event), &[]);
+        let report = simulate(&site, origin(&site), &NoProgress);
+        let (by, over) = found(&report);
+        assert!((by - 4.0).abs() < 1e-9, "{way}: {by}");
+        assert!(
+            over.iter().all(|over| (-0.6e-3..0.1).contains(over)),
+            "{way}: {over:?} beyond {by}"
+        );
+    }
+}

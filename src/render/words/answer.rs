@@ -478,10 +478,10 @@ fn switch_words(report: &Report) -> Prose {
         let together = if runs.max() == Some(1) {
             ""
         } else {
-            ", all replications together,"
+            ", all replications together"
         };
         format!(
-            "In the switch-over {} {ios} {fail}{together} and the longest takes {longest}.",
+            "In the switch-over {} {ios} {fail}{together}, and the longest takes {longest}.",
             crate::render::number::count(failed)
         )
     });

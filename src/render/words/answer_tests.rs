@@ -225,7 +225,7 @@ fn one_that_fails_and_several_that_stop_are_counted_rightly() {
     report.switches[0].workloads[0].failed[1] = 2;
     report.switches[0].replications = 1;
     let said = answer(&report).holds.plain();
-    assert!(said.contains("3 I/Os fail and the longest"), "{said}");
+    assert!(said.contains("3 I/Os fail, and the longest"), "{said}");
     let mut cell = report.matrix.rows[0].cells[0]
         .clone()
         .expect("it is judged");

@@ -203,6 +203,10 @@ fn stop(work: &SwitchWorkload, harm: Harm) -> String {
         (true, _) if work.failed.first().is_some_and(|failed| *failed > 0) => {
             ("That is all: the load", ", until a path takes work again")
         }
+        (true, _) if work.held_first() == 1 => (
+            "That is all: the load",
+            ", until it is let go and a path takes more",
+        ),
         (true, _) => (
             "That is all: the load",
             ", until they are let go and a path takes more",
@@ -287,7 +291,8 @@ fn spike(work: &SwitchWorkload, beside: Reference) -> String {
             .to_owned();
     }
     if !over || work.longest_open.contains(&true) {
-        return "Nothing has let them go in the time simulated.".to_owned();
+        let them = if work.held_first() == 1 { "it" } else { "them" };
+        return format!("Nothing has let {them} go in the time simulated.");
     }
     if spikes(work) {
         let rest = if work.backlog_peak > BEHIND * work.held_first() {
@@ -296,8 +301,13 @@ fn spike(work: &SwitchWorkload, beside: Reference) -> String {
             ""
         };
         let (most, usual) = (work.completed_most_iops, work.survivors_peak_iops);
+        let (they, come) = match (work.held_first(), rest.is_empty()) {
+            (1, true) => ("it", "comes"),
+            (1, false) => ("it", "come"),
+            _ => ("they", "come"),
+        };
         return format!(
-            "Let go, they{rest} come at once: up to {} a second in 20\u{202F}ms, {} times the busiest 20\u{202F}ms of {}.",
+            "Let go, {they}{rest} {come} at once: up to {} a second in 20\u{202F}ms, {} times the busiest 20\u{202F}ms of {}.",
             three(most),
             three(most / usual),
             beside.words().replace('\'', "\u{2019}")
@@ -514,6 +524,37 @@ mod tests {
             "{failing}"
         );
         assert!(!failing.contains("let them go"), "{failing}");
+    }
+
+    /// One I/O that hangs is no "they".
+    #[test]
+    fn one_that_hangs_is_told_as_one() {
+        let of = |held: u64, open: bool| {
+            said(move |work| {
+                (work.retried, work.held, work.outstanding) = (held, vec![held], Some(held));
+                (work.rated, work.longest_silence_s) = (false, 15.0);
+                (work.completed_most_iops, work.survivors_peak_iops) = (500.0, 100.0);
+                (work.backlog_peak, work.longest_open) = (0, vec![open]);
+            })
+        };
+        let one = of(1, false);
+        for part in [
+            "1 I/O of the 1",
+            "until it is let go",
+            "Let go, it comes at once",
+        ] {
+            assert!(one.contains(part), "{part}: {one}");
+        }
+        assert!(of(1, true).contains("let it go"));
+        let two = of(2, false);
+        for part in [
+            "2 I/Os of the 2",
+            "until they are let go",
+            "Let go, they come at once",
+        ] {
+            assert!(two.contains(part), "{part}: {two}");
+        }
+        assert!(of(2, true).contains("let them go"));
     }
 
     /// More attempts than I/Os are explained; as many, or those of several stops, need no word.

@@ -8,7 +8,7 @@ use crate::model::{Coarse, Compiled, FlowCell, Tally};
 use crate::outcome::{
     Begin, Case, Harm, NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
 };
-use crate::site::{Action, Arrivals, Measure, Promise, Team};
+use crate::site::{Action, Arrivals, LossMode, Measure, Promise, Team};
 use crate::topology::slow_at_the_end;
 use crate::unit::{Duration, Instant};
 use crate::wire::Protocol;
@@ -268,8 +268,11 @@ fn by_timers(setting: &Setting<'_>, compiled: &Compiled) -> Vec<Option<TimerStal
     let (Some(script), None) = (changes.next(), changes.next()) else {
         return none;
     };
-    let Action::Lose(mode) = script.action else {
-        return none;
+    let mode = match script.action {
+        Action::Lose(mode) => mode,
+        // One way is enough: nothing comes back, and the signal stays.
+        Action::LoseWay(_) => LossMode::Silent,
+        _ => return none,
     };
     let mut after = compiled.alive.clone();
     for member in &script.members {
