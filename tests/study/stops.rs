@@ -249,6 +249,9 @@ fn what_switches_do_is_told_by_what_has_happened() {
         assert!(timer.starts_with("forwarding update"), "{timer}");
     }
     assert!(!told(&report).contains("LAG"));
+    let drained = unfolds(ONE, "", &[("1s", "drain = \"core-A\"")]);
+    let mut events = drained.switches[0].events.iter();
+    assert!(events.any(|event| event.what.starts_with("1 path drained: no new I/O on it")));
 }
 
 /// A part that goes on damaging few frames looks settled at once; what it loses later counts all the same, for as long as a run may
@@ -339,6 +342,8 @@ fn work_that_lost_hosts_do_not_ask_for_is_told() {
     .text();
     let site = site(&text, &[]);
     let report = simulate(&site, origin(&site), &NoProgress);
+    let mut events = report.switches[0].events.iter();
+    assert!(events.any(|event| event.what == "1 host lost with its work"));
     // A thousand a second of it for three seconds.
     let unasked = report.switches[0].workloads[0].unasked[0];
     assert!(unasked.abs_diff(3_000) <= 2, "{unasked}");
