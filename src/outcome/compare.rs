@@ -35,8 +35,19 @@ pub struct DesignRow {
     pub inventory: Inventory,
     /// What it takes that the first design does not have, and its price; nothing for the first.
     pub changes: Changes,
+    /// What the first design has that this one does not need, and its price; nothing for the first.
+    pub frees: Changes,
     /// Verdict for each promise and case.
     pub matrix: Matrix,
+}
+
+impl DesignRow {
+    /// How much dearer it is than the first design where both are built new: the price of what it takes less that of what
+    /// it does not need. `None` where the price list lacks any of it, or there is none.
+    #[must_use]
+    pub fn dearer(&self) -> Option<f64> {
+        Some(self.changes.price? - self.frees.price?)
+    }
 }
 
 /// What a site is made of.
@@ -139,12 +150,12 @@ pub struct PartDifference {
     pub case: Case,
     /// `san to edge, 32GFC`; where the two designs call it differently, both.
     pub part: String,
-    /// The first design's, per cent.
-    pub first_percent: f64,
-    /// This design's, per cent.
-    pub value_percent: f64,
-    /// This design's less the first's, points.
-    pub difference: Estimated,
-    /// What it says: less used is better.
+    /// The first design's, per cent; `None`: it has no such part.
+    pub first_percent: Option<f64>,
+    /// This design's, per cent; `None`: it has no such part.
+    pub value_percent: Option<f64>,
+    /// This design's less the first's, points; `None` where only one of them has the part.
+    pub difference: Option<Estimated>,
+    /// What it says: less used is better; nothing of a part that only one of them has.
     pub change: Change,
 }

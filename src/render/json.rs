@@ -181,11 +181,11 @@
 //! `origin`, `warm_up_s`, `notes`; `designs`: `name`, `digest`, `set`, `matrix`, `inventory` (`hosts`,
 //! `switches`, `modules`, `controllers`, `devices` (`kind`, `of` which family, `count`), and `cables`, `ports`, `optics`,
 //! `lit_legs` and `dark_legs` as pairs of speed and number), `changes` (what it takes beside the first, as of a change, with
-//! its price); `priced`: with a price list;
+//! its price) and `frees` (what the first has and this does not need, alike); `priced`: with a price list;
 //! `differences`: `design` (index, the first is 0), `case`, `workload`, `measure`, `promised`, `unit`,
 //! `first`, `value` (`null` where `first_lacks` or `value_lacks` says why: `"saturated"`, `"cut-off"`, `"no-figure"`), `difference` (estimated: this design less the first),
 //! `change` (`"same"`, `"better"`, `"worse"`, `"not-shown"`); `part_differences`: `design`, `case`, `part`,
-//! `first_percent`, `value_percent`, `difference`, `change`.
+//! `first_percent` and `value_percent` (`null`: it has no such part), `difference` (`null` with either), `change`.
 //!
 //! # `workload`
 //!

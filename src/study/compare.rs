@@ -128,6 +128,7 @@ pub fn compare(
                 set: design.set.clone(),
                 inventory: inventory(site),
                 changes: taken(&designs[0], design, prices),
+                frees: changes(&design.site, &designs[0].site, &[], prices),
                 matrix: judge::matrix(site, runs, &[]),
             })
             .collect(),
@@ -330,22 +331,35 @@ impl Pair<'_> {
         };
         let (one, mut other) = (uses(0), uses(1));
         let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len().max(1) as f64;
-        one.into_iter()
-            .filter_map(|(key, (first_part, first))| {
-                let (part, value) = other.remove(&key)?;
-                let part = both_names(&first_part, &part);
-                let estimate = difference(&first, &value, 0.0);
-                Some(PartDifference {
-                    design: self.design,
-                    case: self.runs[0].plan.case.clone(),
-                    part,
-                    first_percent: mean(&first),
-                    value_percent: mean(&value),
-                    difference: signed(&estimate),
-                    change: change(&estimate, false),
-                })
-            })
-            .collect()
+        let row = |part: String, first: Option<f64>, value: Option<f64>| PartDifference {
+            design: self.design,
+            case: self.runs[0].plan.case.clone(),
+            part,
+            first_percent: first,
+            value_percent: value,
+            difference: None,
+            change: Change::NotShown,
+        };
+        let mut rows = Vec::new();
+        for (key, (first_part, first)) in one {
+            let Some((part, value)) = other.remove(&key) else {
+                rows.push(row(first_part, Some(mean(&first)), None));
+                continue;
+            };
+            let part = both_names(&first_part, &part);
+            let estimate = difference(&first, &value, 0.0);
+            rows.push(PartDifference {
+                difference: Some(signed(&estimate)),
+                change: change(&estimate, false),
+                ..row(part, Some(mean(&first)), Some(mean(&value)))
+            });
+        }
+        rows.extend(
+            other
+                .into_values()
+                .map(|(part, value)| row(part, None, Some(mean(&value)))),
+        );
+        rows
     }
 }
 

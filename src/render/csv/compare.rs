@@ -1,6 +1,6 @@
 //! Differences as rows.
 
-use super::{estimated, maybe, names, number, to_text};
+use super::{estimated, maybe, names, to_text};
 use crate::outcome::{Change, Comparison, Lack};
 use crate::render::words::measure_name;
 
@@ -59,10 +59,10 @@ pub fn comparison_csv(comparison: &Comparison) -> String {
             "used".to_owned(),
             "false".to_owned(),
             "percent".to_owned(),
-            number(row.first_percent),
-            number(row.value_percent),
+            maybe(row.first_percent),
+            maybe(row.value_percent),
         ];
-        estimated(Some(row.difference), &mut cells);
+        estimated(row.difference, &mut cells);
         cells.push(change(row.change).to_owned());
         cells.extend([String::new(), String::new()]);
         rows.push(cells);

@@ -44,6 +44,10 @@ pub fn sample_comparison() -> Comparison {
             price: mended.then_some(7_200.0),
             ..Changes::default()
         },
+        frees: Changes {
+            price: Some(0.0),
+            ..Changes::default()
+        },
         matrix: matrix(&cases, mended),
     };
     let estimated = |value: f64, half: f64| Estimated {
@@ -75,9 +79,9 @@ pub fn sample_comparison() -> Comparison {
             design: 1,
             case: cases[1].clone(),
             part: "san to edge, 32GFC".to_owned(),
-            first_percent: 71.0,
-            value_percent: 35.5,
-            difference: estimated(-35.5, 0.4),
+            first_percent: Some(71.0),
+            value_percent: Some(35.5),
+            difference: Some(estimated(-35.5, 0.4)),
             change: Change::Better,
         }],
         warm_up_s: 0.2,

@@ -145,7 +145,7 @@ const NAMED: usize = 4;
 fn costs(comparison: &Comparison) -> String {
     let mut heads = vec!["design"];
     if comparison.priced {
-        heads.push(">price");
+        heads.extend([">price, takes", ">price, frees", ">dearer, built new"]);
     }
     heads.extend([
         ">promises met",
@@ -153,6 +153,7 @@ fn costs(comparison: &Comparison) -> String {
         ">worse",
         "largest change of a promised figure",
         "takes, beside design 1",
+        "frees",
     ]);
     let mut table = Aligned::new(&heads);
     let mut lacking: Vec<String> = Vec::new();
@@ -171,16 +172,18 @@ fn costs(comparison: &Comparison) -> String {
         };
         let mut cells = vec![format!("{} {}", index + 1, design.name)];
         if comparison.priced {
-            for item in &design.changes.unpriced {
+            for item in design.changes.unpriced.iter().chain(&design.frees.unpriced) {
                 if !lacking.contains(item) {
                     lacking.push(item.clone());
                 }
             }
-            cells.push(match (index, design.changes.price) {
+            let prices = [design.changes.price, design.frees.price, design.dearer()];
+            cells.extend(prices.map(|price| match (index, price) {
                 (0, _) => NONE.to_owned(),
+                (_, Some(price)) if price < 0.0 => format!("−{}", three(-price)),
                 (_, Some(price)) => three(price),
                 (_, None) => "not all priced".to_owned(),
-            });
+            }));
         }
         let judged = || {
             let rows = design.matrix.rows.iter();
@@ -207,11 +210,13 @@ fn costs(comparison: &Comparison) -> String {
                 )
             },
         ));
-        cells.push(if index == 0 {
-            NONE.to_owned()
-        } else {
-            mend_takes(&design.changes)
-        });
+        for parts in [&design.changes, &design.frees] {
+            cells.push(if index == 0 {
+                NONE.to_owned()
+            } else {
+                mend_takes(parts)
+            });
+        }
         table.row(cells);
     }
     let title = if comparison.priced {
@@ -380,19 +385,25 @@ fn parts(comparison: &Comparison, design: usize) -> String {
         "which is",
     ]);
     let used = |row: &PartDifference| match row.change {
+        _ if row.value_percent.is_none() => "only in design 1",
+        _ if row.first_percent.is_none() => "not in design 1",
         Change::Same => "the same",
         Change::Better => "less used",
         Change::Worse => "more used",
         Change::NotShown => "no difference that this run can show",
     };
+    let shown = |percent: Option<f64>| percent.map_or_else(|| NONE.to_owned(), three);
     let rows = comparison.part_differences.iter();
     for row in rows.filter(|row| row.design == design) {
         table.row(vec![
             row.part.clone(),
             row.case.name.clone(),
-            three(row.first_percent),
-            three(row.value_percent),
-            Scale::PLAIN.difference(&row.difference),
+            shown(row.first_percent),
+            shown(row.value_percent),
+            row.difference.map_or_else(
+                || NONE.to_owned(),
+                |difference| Scale::PLAIN.difference(&difference),
+            ),
             used(row).to_owned(),
         ]);
     }

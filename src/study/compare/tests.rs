@@ -36,7 +36,10 @@ fn a_design_differs_from_itself_by_exactly_nothing() {
         );
     }
     for row in &found.part_differences {
-        assert_eq!((row.change, row.difference.value), (Change::Same, 0.0));
+        assert_eq!(
+            (row.change, row.difference.map(|it| it.value)),
+            (Change::Same, Some(0.0))
+        );
     }
     assert_eq!(found.designs[0].matrix, found.designs[1].matrix);
     assert_eq!(found.designs[0].inventory, found.designs[1].inventory);
@@ -118,6 +121,19 @@ fn what_a_design_costs_stands_beside_what_it_gains() {
         (Some(0.0), 0)
     );
     assert_eq!(second.changes.price, Some(4.0 * 900.0 + 4.0 * 150.0));
+    assert_eq!(
+        (second.frees.price, second.dearer()),
+        (Some(0.0), second.changes.price)
+    );
+    // The other way round it takes nothing, and as much becomes free.
+    let designs = [design(&[("link.edge-san.cage.lit", "4")]), design(&[])];
+    let list = PriceList::read("item,of,price\nport,32GFC,900\noptic,32GFC,150\n")
+        .expect("it can be read");
+    let back = compare(&designs, origin(), Some(&[]), Some(&list), &NoProgress);
+    assert_eq!(
+        (back.designs[1].changes.price, back.designs[1].dearer()),
+        (Some(0.0), Some(-4200.0))
+    );
     let only_ports = priced("item,of,price\nport,32GFC,900\n");
     assert_eq!(only_ports.designs[1].changes.price, Some(3600.0));
     let lacking = priced("item,of,price\nport,16GFC,900\n");
@@ -139,6 +155,30 @@ fn what_a_design_costs_stands_beside_what_it_gains() {
     );
     // The fifth host needs a leg, with its port, of one more cage on each fabric.
     assert_eq!(takes.price, Some(8000.0 + 2.0 * (3.0 + 4.0 + 2.0)));
+}
+
+/// A link of its own from the edge to the Ethernet array: a part that the first design has not.
+#[test]
+fn a_part_of_one_design_is_shown_as_such() {
+    let link = "\n[[link]]\nfrom = \"edge\"\nto = \"depot\"\nspeed = \"25GbE\"\nwiring = \"mesh\"\nmtu = 9000\n";
+    let other = Design {
+        site: site_with(&format!("{TRAMWAYS}{link}"), &QUICK),
+        ..design(&[])
+    };
+    let is_new = |row: &&PartDifference| row.part.contains("edge") && row.part.contains("depot");
+    for (designs, first, value) in [
+        ([design(&[]), other.clone()], false, true),
+        ([other, design(&[])], true, false),
+    ] {
+        let found = compared(&designs);
+        let mut rows = found.part_differences.iter();
+        let row = rows.find(is_new).expect("one of them has it");
+        assert_eq!(
+            (row.first_percent.is_some(), row.value_percent.is_some()),
+            (first, value)
+        );
+        assert_eq!((row.difference, row.change), (None, Change::NotShown));
+    }
 }
 
 #[test]

@@ -6,7 +6,8 @@ use crate::outcome::{ChangedPart, Changes, Device};
 use crate::site::Site;
 use crate::study::inventory::inventory;
 
-/// What has to be there for `new` and is not in `old`. What becomes free is not set off against it.
+/// What has to be there for `new` and is not in `old`. What becomes free is not set off against it: with the two in the
+/// other order this tells it.
 pub(in crate::study) fn changes(
     old: &Site,
     new: &Site,
@@ -49,7 +50,9 @@ pub(in crate::study) fn changes(
         }
     }
     let mut settings = 0;
-    let physical = ["members", "ports", "speed", "lit", "legs", "parallel"];
+    let physical = [
+        "count", "members", "ports", "speed", "lit", "legs", "parallel",
+    ];
     for (key, _) in set {
         let field = key.rsplit('.').next().unwrap_or(key);
         if !physical.contains(&field) {
