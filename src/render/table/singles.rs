@@ -136,6 +136,9 @@ fn switch_overs(each: &EachPart) -> String {
                 (_, true, true) => "no path is left; nothing ended it".to_owned(),
                 (_, true, false) => "nothing ended it".to_owned(),
                 (Some(timer), ..) => timer_words(timer),
+                (None, ..) if switch.failed > 0 && switch.settled_s.is_none() => {
+                    "nothing ended it: what is asked for fails".to_owned()
+                }
                 (None, ..) => NONE.to_owned(),
             },
         ]);
@@ -167,5 +170,24 @@ fn places(each: &EachPart) -> String {
         out
     } else {
         format!("Parts in the same place\n{out}\n")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::sample::sample_singles;
+
+    /// Where I/Os go on failing no timer ended anything, and that is said in its place.
+    #[test]
+    fn a_part_after_which_work_fails_has_no_timer_that_ended_it() {
+        let mut each = sample_singles().each_part.expect("the sample has it");
+        let mut cases = each.cases.iter_mut();
+        let switch = cases.find_map(|case| case.switch_over.as_mut());
+        let switch = switch.expect("some switch-over was simulated");
+        (switch.longest_open, switch.no_path) = (false, false);
+        (switch.timer, switch.failed, switch.settled_s) = (None, 13, None);
+        let text = switch_overs(&each);
+        assert!(text.contains("what is asked for fails"), "{text}");
     }
 }
