@@ -36,8 +36,8 @@ pub use exchange::{
 };
 pub use growth::{GrowthPlan, Stage, StageCase, Standing};
 pub use headroom::{
-    Because, Bound, Breaks, CaseHeadroom, Floor, Grows, Headroom, Hopeless, LoadPoint, LoadRow,
-    LoadSwitch, PartLoad, Purpose, SwitchOvers,
+    Because, Bound, Breaks, CaseHeadroom, DepthLimit, Floor, Grows, Headroom, Hopeless, LoadPoint,
+    LoadRow, LoadSwitch, PartLoad, Purpose, SwitchOvers,
 };
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use measured::{Measured, MeasuredRow};

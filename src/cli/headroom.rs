@@ -14,7 +14,7 @@ use crate::render::words::plural;
 use crate::render::{csv, json, page, table};
 use crate::site::Site;
 use crate::study::headroom::{
-    Ask, Hosts, by_arithmetic, has_promises, headroom, headroom_in_hosts,
+    Ask, ByArithmetic, Hosts, by_arithmetic, has_promises, headroom, headroom_in_hosts,
 };
 use clap::Args;
 use std::path::PathBuf;
@@ -176,8 +176,13 @@ fn effort_words(effort: &Effort, found: &Headroom) -> String {
 fn first_answer(site: &Site, outages: Option<&[String]>) -> String {
     let cases: Vec<String> = by_arithmetic(site, outages)
         .into_iter()
-        .map(|(case, factor)| match factor {
-            Some(factor) => format!("{case} at {}", three(factor)),
+        .map(|ByArithmetic { case, full, waits }| match full {
+            Some(factor) => {
+                let waits = waits.map_or_else(String::new, |work| {
+                    format!(" (by then the hosts of {work} have all under way that they may)")
+                });
+                format!("{case} at {}{waits}", three(factor))
+            }
             None => format!("{case} never (closed loops take what there is; what grows is the number outstanding)"),
         })
         .collect();

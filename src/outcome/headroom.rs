@@ -149,9 +149,11 @@ pub enum Because {
 pub struct CaseHeadroom {
     /// Which case.
     pub case: Case,
-    /// The factor at which the fullest part is full on the mean, by arithmetic without a run; `None` where
-    /// all work is a closed loop.
+    /// The factor at which the fullest part is full on the mean, or the hosts of a workload have all under way that they
+    /// may, whichever is less; by arithmetic without a run. `None` where all work is a closed loop.
     pub saturation: Option<f64>,
+    /// The latter, where it is the less.
+    pub depth: Option<DepthLimit>,
     /// Largest factor proven to keep every promise; `None`: none was proven.
     pub met: Option<f64>,
     /// Smallest factor proven to break a promise; `None`: none was proven.
@@ -181,6 +183,16 @@ pub struct CaseHeadroom {
     pub switch_over: Option<LoadSwitch>,
     /// Every load that was run, in rising order.
     pub points: Vec<LoadPoint>,
+}
+
+/// Queue depths that let no more through: paths × depth (or what a workload may have outstanding) ÷ idle latency.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct DepthLimit {
+    /// The workload that waits in its hosts.
+    pub workload: String,
+    /// The factor at which as much is asked for on the mean, the paths to itself. An I/O takes longer than on an idle site, so
+    /// that less is carried.
+    pub factor: f64,
 }
 
 /// The promise that breaks first.

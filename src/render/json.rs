@@ -141,7 +141,8 @@
 //! `origin` and `parts` as above (at today's load); `grows`: `what` (`"load"` or a family of hosts) and `hosts` of it
 //! today (a factor times these is a number of hosts), `limit` (why no more than `most` can be built, else `null`); `confidence_percent` (both ends of a case together, each
 //! case by itself), `most` (largest factor tried), `partial` (stopped before its end), `notes`. Every `factor` is times today's load. `cases`:
-//! `case`, `saturation` (fullest part full on the mean, by arithmetic), `met` (largest factor proven to keep
+//! `case`, `saturation` (fullest part full on the mean, or no more let through by queue depths, by arithmetic), `depth` (the latter: `workload`,
+//! `factor`, or `null`), `met` (largest factor proven to keep
 //! every promise), `missed` (smallest proven to break one), `crossing` (no proof: where the curve
 //! through `fitted` runs crosses the promise, or interpolated where `fitted` is `null`), `knee` (load ÷ latency is
 //! largest), `breaks`

@@ -260,6 +260,7 @@ set = { "array.box.write.time" = { exponential = "500ns" } }
             let case = CaseHeadroom {
                 case: Case::scripted(),
                 saturation: None,
+                depth: None,
                 met,
                 missed,
                 crossing: None,

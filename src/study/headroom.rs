@@ -40,7 +40,7 @@ use super::estimate::estimate;
 use super::parts;
 use super::progress::Progress;
 use super::review::over_port_budgets;
-use crate::outcome::{CaseHeadroom, Headroom, LoadPoint, Origin, Purpose, Steady};
+use crate::outcome::{CaseHeadroom, DepthLimit, Headroom, LoadPoint, Origin, Purpose, Steady};
 use crate::site::Site;
 use crate::topology::Fabric;
 use rayon::prelude::*;
@@ -94,6 +94,8 @@ pub fn has_promises(site: &Site) -> bool {
 struct Search {
     plan: CasePlan,
     saturation: Option<f64>,
+    /// The queue depth, where that fills before any part.
+    depth: Option<DepthLimit>,
     /// The same while every bursty workload is in a burst.
     in_bursts: Option<f64>,
     /// No load above this is called met.
@@ -180,16 +182,34 @@ pub(crate) fn headroom_over_time(
     search(site, &scale, origin, ask, progress)
 }
 
+/// What arithmetic says of a case.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ByArithmetic {
+    /// Which case.
+    pub case: String,
+    /// Times today's load at which the fullest part is full on the mean, or queue depths let no more through, whichever is
+    /// less; `None` where all work is a closed loop.
+    pub full: Option<f64>,
+    /// The workload whose hosts have all under way that they may, where that is the less.
+    pub waits: Option<String>,
+}
+
 /// The factor at which the fullest part is full on the mean in each case, by arithmetic: an answer without a run.
 #[must_use]
-pub fn by_arithmetic(site: &Site, outages: Option<&[String]>) -> Vec<(String, Option<f64>)> {
+pub fn by_arithmetic(site: &Site, outages: Option<&[String]>) -> Vec<ByArithmetic> {
     let fabric = Fabric::new(site);
     let loads = estimate(site, &fabric);
     case::cases(site, &fabric, outages)
         .into_iter()
         .map(|plan| {
             let full = loads.fullest(&plan.case.name).map(|share| 1.0 / share);
-            (plan.case.name, full)
+            let depth = Scale::Load.depth_limit(site, &plan.case.name);
+            let depth = depth.filter(|depth| full.is_none_or(|full| depth.factor < full));
+            ByArithmetic {
+                case: plan.case.name,
+                full: depth.as_ref().map(|depth| depth.factor).or(full),
+                waits: depth.map(|depth| depth.workload),
+            }
         })
         .collect()
 }
@@ -206,9 +226,13 @@ fn search(
     let mut searches: Vec<Search> = case::cases(site, &fabric, ask.outages.as_deref())
         .into_iter()
         .map(|plan| {
-            let saturation = scale.saturation(site, &plan.case.name);
+            let full = scale.saturation(site, &plan.case.name);
+            let depth = scale.depth_limit(site, &plan.case.name);
+            let depth = depth.filter(|depth| full.is_none_or(|full| depth.factor < full));
+            let saturation = depth.as_ref().map(|depth| depth.factor).or(full);
             Search {
                 saturation,
+                depth,
                 in_bursts: scale.full_in_bursts(site, &plan.case.name),
                 cliff: scale.cliff(site, &plan.case.name),
                 outlook: outlook(site, scale, &plan, saturation, most),

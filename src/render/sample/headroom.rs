@@ -16,6 +16,7 @@ pub fn sample_headroom() -> Headroom {
         .map(|(case, end)| CaseHeadroom {
             case,
             saturation: Some(end * 1.1),
+            depth: None,
             met: Some(end * 0.975),
             missed: Some(end * 1.01),
             crossing: Some(end),

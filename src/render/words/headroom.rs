@@ -85,7 +85,8 @@ fn busiest_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
     if most <= 0.0 || 100.0 / most > met {
         return String::new();
     }
-    let mean = case.saturation.map_or_else(String::new, |factor| {
+    let full = case.saturation.filter(|_| case.depth.is_none());
+    let mean = full.map_or_else(String::new, |factor| {
         format!(", and on the mean from {}", counted(headroom, factor))
     });
     format!(

@@ -5,8 +5,8 @@ use super::edge::{Place, bounded, crossing, edge, runs};
 use super::scale::Scale;
 use super::{Judged, Search};
 use crate::outcome::{
-    Because, Breaks, CaseHeadroom, Floor, Hopeless, LoadPoint, LoadRow, MeasureKind, Purpose,
-    Verdict,
+    Because, Breaks, CaseHeadroom, DepthLimit, Floor, Hopeless, LoadPoint, LoadRow, MeasureKind,
+    PartLoad, Purpose, Verdict,
 };
 use crate::site::{Arrivals, Measure, Site, Workload};
 
@@ -89,20 +89,22 @@ pub(super) fn answer(mut search: Search, scale: &Scale<'_>, most: f64) -> CaseHe
         .clone()
         .filter(|_| met.is_none())
         .or_else(|| none_kept(missed.filter(|_| met.is_none() && under.is_none()), scale));
-    let full = missed
-        .or(met)
-        .map_or(&[][..], |point| point.fullest.as_slice());
+    let last = missed.or(met);
+    let full = last.map_or(&[][..], |point| point.fullest.as_slice());
+    let waiting = last.and_then(|point| in_hosts(search.depth.as_ref()?, point));
+    let mut fullest = waiting.into_iter().chain(full.iter().cloned());
     CaseHeadroom {
         case: search.plan.case.clone(),
         saturation: search.saturation,
+        depth: search.depth.clone(),
         met: met.map(|point| point.factor),
         missed: missed.map(|point| point.factor),
         crossing: place,
         fitted: fit,
         knee: bend,
         breaks,
-        ends: full.first().cloned(),
-        next: full.get(1).cloned(),
+        ends: fullest.next(),
+        next: fullest.next(),
         bound,
         floor,
         hopeless,
@@ -113,6 +115,18 @@ pub(super) fn answer(mut search: Search, scale: &Scale<'_>, most: f64) -> CaseHe
             .map(|judged| judged.point)
             .collect(),
     }
+}
+
+/// The queues of hosts as what ends a case: where they are fuller than the fullest part is.
+fn in_hosts(depth: &DepthLimit, point: &LoadPoint) -> Option<PartLoad> {
+    let percent = 100.0 * point.factor / depth.factor;
+    let fuller = |part: &PartLoad| percent > part.mean_percent && percent > part.peak_percent;
+    point.fullest.first().is_none_or(fuller).then(|| PartLoad {
+        part: format!("queue depth of the hosts of {}", depth.workload),
+        instance: depth.workload.clone(),
+        mean_percent: percent,
+        peak_percent: percent,
+    })
 }
 
 /// A throughput that a closed loop first brings at some load: the runs below brought too little and broke nothing else.

@@ -1,9 +1,10 @@
 //! The same site with more or less work.
 
 use super::{CLIFF, LEAST};
-use crate::outcome::{Bound, Grows};
+use crate::outcome::{Bound, DepthLimit, Grows};
 use crate::site::{Arrivals, Burst, Measure, Per, Replay, Site, Workload};
 use crate::study::estimate::estimate;
+use crate::study::estimate::idle::depth_ceiling;
 use crate::topology::Fabric;
 use std::fmt::{self, Debug, Formatter};
 
@@ -210,6 +211,26 @@ impl<'a> Scale<'a> {
                 (fits < *limit).then(|| f64::from(fits + 1) / f64::from(hosts.today))
             }
         }
+    }
+
+    /// The factor at which the hosts of a workload have all under way that they may; `None` where nothing bounds it, or
+    /// where that is not worked out.
+    pub(super) fn depth_limit(&self, site: &Site, case: &str) -> Option<DepthLimit> {
+        if !matches!(self, Self::Load) {
+            return None;
+        }
+        let fabric = Fabric::new(site);
+        let found = estimate(site, &fabric);
+        let case = found.cases.iter().find(|one| one.name == case)?;
+        let works = site.workloads.iter().enumerate();
+        let limits = works.filter_map(|(index, work)| {
+            let (ceiling, asked) = depth_ceiling(site, &fabric, case, index)?;
+            (ceiling > 0.0 && asked.mean > 0.0).then(|| DepthLimit {
+                workload: work.name.clone(),
+                factor: ceiling / asked.mean,
+            })
+        });
+        limits.min_by(|left, right| left.factor.total_cmp(&right.factor))
     }
 
     /// The factor at which the fullest part is full while every bursty workload is in a burst; `None` where that is not

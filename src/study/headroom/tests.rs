@@ -3,7 +3,7 @@ use super::spread::distance;
 use super::*;
 use crate::outcome::{Because, Bound, Case, Verdict};
 use crate::study::NoProgress;
-use crate::study::sample::{origin, site};
+use crate::study::sample::{origin, site, site_with};
 use crate::theory::single_queue::exponential_sojourn_quantile;
 
 /// One exponential server of 1 us behind a link that takes 16 ps for an I/O there and back.
@@ -412,6 +412,33 @@ fn one_replication_proves_no_mean() {
     assert_eq!(found.cases[0].met, None);
 }
 
+/// One I/O at a time, 1 us of constant service at one of a hundred servers: the host lets a million a second through, twice
+/// today's load, where the controller is hundredths full. The host is an M/D/1 queue.
+#[test]
+fn a_queue_depth_that_fills_before_any_part_ends_it() {
+    let run = "duration = \"4ms\"\nwarm_up = \"400us\"\nreplications = 6";
+    let text = text(3, run, "{ poisson = \"500k/s\" }", "{ p90 = \"6us\" }")
+        .replace("name = \"app\"", "name = \"app\"\nqueue_depth = 1")
+        .replace("parallel = 1\n", "parallel = 100\n")
+        .replace("{ time = { exponential = \"1us\" } }", "{ time = \"1us\" }");
+    let found = headroom(
+        &site_with(&text, &[]),
+        origin(),
+        &only_healthy(),
+        &NoProgress,
+    );
+    let case = &found.cases[0];
+    // The frames of 10 ps each way beside 1 us.
+    let depth = case.depth.as_ref().expect("it is the least");
+    assert!((depth.factor - 2.0).abs() < 1e-3, "{depth:?}");
+    assert_eq!(case.saturation, Some(depth.factor));
+    assert!(case.met.expect("there is one") < 2.0);
+    let ends = case.ends.as_ref().expect("something ends it");
+    assert_eq!(ends.part, "queue depth of the hosts of w");
+    let next = case.next.as_ref().expect("the controller");
+    assert!(next.mean_percent < 3.0, "{next:?}");
+}
+
 #[test]
 fn a_closed_loop_grows_in_depth() {
     // Depth 4 on one server of 1 us: 4 us; a promise of 9.5 us ends between depths 9 and 10, at 2.375.
@@ -478,6 +505,7 @@ fn search(points: &[(f64, f64)]) -> Search {
             ..CasePlan::healthy()
         },
         saturation: Some(2.0),
+        depth: None,
         in_bursts: None,
         cliff: 1.98,
         outlook: Outlook::default(),
