@@ -57,9 +57,13 @@ pub fn singles_answer(each: &EachPart) -> (Flag, Vec<Prose>) {
         )).then_tight(names(&open)).text("."),
         (some, rest) => {
             let undecided = if rest > 0 { format!(", {rest} more cannot be decided") } else { String::new() };
-            let miss = if some == 1 { "misses" } else { "miss" };
+            let breaks = if some == 1 {
+                "breaks a promise when it is lost"
+            } else {
+                "break a promise when they are lost"
+            };
             Prose::new()
-                .text(format!("{some} of {parts} lost{while_out} {miss} a promise{undecided}: "))
+                .text(format!("Of {parts}, {some} {breaks}{while_out}{undecided}: "))
                 .then_tight(names(&missed))
                 .text(".")
         }
@@ -228,7 +232,7 @@ mod tests {
         let text = plain(&words);
         // san-A and the one alike, and the controller.
         assert!(
-            text.starts_with("3 of 9 single parts lost miss a promise"),
+            text.starts_with("Of 9 single parts, 3 break a promise when they are lost"),
             "{text}"
         );
         assert!(text.contains(
@@ -262,7 +266,7 @@ mod tests {
         each.cases[last].alike.clear();
         let text = plain(&singles_answer(&each).1);
         assert!(
-            text.starts_with("1 of 9 single parts lost misses a promise: "),
+            text.starts_with("Of 9 single parts, 1 breaks a promise when it is lost: "),
             "{text}"
         );
     }
