@@ -1,6 +1,6 @@
 //! When promises break as the work grows.
 
-use super::{Breaks, Case, Hopeless, Origin, PartLoad};
+use super::{Breaks, Case, Floor, Hopeless, Origin, PartLoad};
 use serde::Serialize;
 
 /// The whole answer.
@@ -57,6 +57,10 @@ pub struct StageCase {
     pub full_by: Option<String>,
     /// A promise that no load keeps: then no day means anything.
     pub hopeless: Option<Hopeless>,
+    /// A throughput that is promised, and asked for only from some later day on.
+    pub floor: Option<Floor>,
+    /// That day; until then it is broken.
+    pub asked_from: Option<String>,
     /// How the days lie beside those of this stage and the next step.
     pub standing: Standing,
     /// The promise that breaks.
@@ -71,7 +75,7 @@ pub struct StageCase {
 pub enum Standing {
     /// Proven to hold until the next step is there.
     Holds,
-    /// Proven to be broken already when the stage begins.
+    /// Proven to be broken already when the stage begins, or a throughput is promised that is not asked for then.
     BrokenBefore,
     /// A promise is broken at every load, so it is not growth that breaks it.
     Never,

@@ -209,7 +209,7 @@
 //! growth), `confidence_percent`, `years` looked ahead, `partial` (stopped before its end), `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `cases`: `case`,
 //! `holds_until` and `breaks_by` (proven, or `null`), `holds_factor` and `breaks_factor` (times the load of the first day of the
 //! work that grows fastest), `full_by` (arithmetic), `standing` (`"holds"` until the next step, `"broken-before"` this stage,
-//! `"never"` kept at any load, which `hopeless` tells of as in headroom, `"breaks"`, `"open"`), `breaks` and `ends` as in headroom.
+//! `"never"` kept at any load, which `hopeless` tells of as in headroom, as `floor` does of a throughput that is asked for only from the day `asked_from` on, `"breaks"`, `"open"`), `breaks` and `ends` as in headroom.
 
 use super::several::ScenarioRow;
 use crate::outcome::{

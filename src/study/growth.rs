@@ -122,9 +122,12 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
     let own = |factor: Option<f64>| factor.filter(|_| case.hopeless.is_none());
     let met = own(case.met).map(day).filter(|day| *day >= growth.from);
     let missed = own(case.missed).map(|factor| by(factor).max(growth.from));
+    let floor = case.floor.as_ref().filter(|floor| floor.factor > 1.0);
+    let asked_from = floor.map(|floor| by(floor.factor));
     let standing = match (met, missed) {
         _ if case.hopeless.is_some() => Standing::Never,
         (_, Some(missed)) if missed <= begins => Standing::BrokenBefore,
+        _ if asked_from.is_some_and(|day| day > begins) => Standing::BrokenBefore,
         (Some(met), _) if next.is_some_and(|next| met >= next) => Standing::Holds,
         (_, Some(missed)) if next.is_none_or(|next| missed < next) => Standing::Breaks,
         _ => Standing::Open,
@@ -138,6 +141,8 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
         breaks_factor: own(case.missed),
         full_by: text(case.saturation.map(|factor| day(factor).max(growth.from))),
         hopeless: case.hopeless.clone(),
+        floor: floor.cloned(),
+        asked_from: text(asked_from),
         standing,
         breaks: case.breaks.clone(),
         ends: case.ends.clone(),
@@ -299,6 +304,22 @@ set = { "array.box.write.time" = { exponential = "500ns" } }
         let never = found(None, Some(0.02), Some(hopeless));
         assert_eq!(never.standing, Standing::Never);
         assert_eq!((never.breaks_by, never.breaks_factor), (None, None));
+    }
+
+    /// 100k/s of 1 byte are 0.1 MB/s; 0.12 MB/s are asked for when the work has grown by a fifth, a year later.
+    #[test]
+    fn a_throughput_that_is_not_asked_for_yet_is_broken_until_it_is() {
+        let text = SERVER
+            .replace("400k/s", "100k/s")
+            .replace("request = 1\n", "request = 1\nsizes = \"1B\"\n")
+            .replace("p90 = \"8us\"", "throughput = \"0.12MB/s\"");
+        let site = site_with(&text, &[]);
+        let origin = crate::study::sample::origin();
+        let plan = growth(&site, origin, Some(&[]), 20.0, &NoProgress).expect("it is stated");
+        let case = &plan.stages[0].cases[0];
+        assert_eq!(case.standing, Standing::BrokenBefore, "{case:?}");
+        let day = case.asked_from.as_deref().expect("some day");
+        assert!(("2027-12-30"..="2028-01-03").contains(&day), "{day}");
     }
 
     #[test]

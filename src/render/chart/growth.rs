@@ -520,6 +520,19 @@ fn finding(plan: &GrowthPlan) -> String {
                 let case = &case.case.name;
                 return format!("{name}, a promise is broken at every load ({case})");
             }
+            let early = |case: &StageCase| {
+                let day = case
+                    .asked_from
+                    .clone()
+                    .filter(|_| case.breaks_by.is_none())?;
+                Some(format!(
+                    "{name}, more throughput is promised than is asked for before {day} ({})",
+                    case.case.name
+                ))
+            };
+            if let Some(said) = stage.cases.iter().find_map(early) {
+                return said;
+            }
             let broken = stage.cases.iter().filter(|case| breaks_here(case));
             let first = broken
                 .filter_map(|case| Some((case.breaks_by.as_ref()?, &case.case.name)))

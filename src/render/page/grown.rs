@@ -5,8 +5,8 @@ use super::html::{
     Column, Table, beside, case_name, esc, figure_numbered, flag_class, flag_mark, section,
 };
 use crate::outcome::{
-    Bound, CaseHeadroom, GrowthPlan, Headroom, LoadSwitch, Origin, PartLoad, PartUse, Stage,
-    StageCase, Standing, Verdict,
+    Bound, CaseHeadroom, GrowthPlan, Headroom, LoadSwitch, MeasureKind, Origin, PartLoad, PartUse,
+    Stage, StageCase, Standing, Verdict,
 };
 use crate::render::chart::{Format, growth_curve, load_curve, part_bars};
 use crate::render::number::{NONE, as_written, is_over, three, three_down, three_up, with_unit};
@@ -469,6 +469,26 @@ fn growth_facts(plan: &GrowthPlan) -> String {
                 ),
             );
         }
+        let early = stage.cases.iter().find_map(|case| {
+            let day = case.asked_from.as_ref()?;
+            Some((case, day, case.floor.as_ref()?))
+        });
+        if let Some((case, day, floor)) = early {
+            return fact(
+                day,
+                "",
+                "miss",
+                &format!(
+                    "before it less is asked for than the throughput promised of {}",
+                    esc(&floor.workload)
+                ),
+                &format!(
+                    "kept from then on at the earliest, {}: {}",
+                    esc(&case.case.name),
+                    esc(&stage.name)
+                ),
+            );
+        }
         let broken = stage
             .cases
             .iter()
@@ -513,6 +533,9 @@ fn growth_facts(plan: &GrowthPlan) -> String {
 const fn standing(case: &StageCase) -> (&'static str, Verdict) {
     match case.standing {
         Standing::Holds => ("holds until the next step", Verdict::Met),
+        Standing::BrokenBefore if case.breaks_by.is_none() => {
+            ("too little is asked for at first", Verdict::Missed)
+        }
         Standing::BrokenBefore => ("broken before it begins", Verdict::Missed),
         Standing::Never => ("no load keeps it", Verdict::Missed),
         Standing::Breaks => ("breaks while it lasts", Verdict::Missed),
@@ -556,6 +579,14 @@ fn days_table(plan: &GrowthPlan) -> String {
             };
             let breaks = match (&case.hopeless, &case.breaks) {
                 (Some(found), _) => promise(&found.workload, found.measure, &found.target_text),
+                (None, None) if case.floor.is_some() => {
+                    case.floor.as_ref().map_or_else(String::new, |floor| {
+                        let day = case.asked_from.as_deref().unwrap_or(NONE);
+                        let what =
+                            promise(&floor.workload, MeasureKind::Throughput, &floor.target_text);
+                        format!("{what}, not asked for before {day}")
+                    })
+                }
                 (None, Some(found)) => promise(&found.workload, found.measure, &found.target_text),
                 (None, None) => NONE.to_owned(),
             };

@@ -58,6 +58,8 @@ fn one(case: Case, (holds, breaks, factor): (&str, &str, f64), until: Option<&st
         breaks_factor: Some(factor * 1.03),
         full_by: Some(breaks.into()),
         hopeless: None,
+        floor: None,
+        asked_from: None,
         standing: if until.is_some_and(|until| holds >= until) {
             Standing::Holds
         } else {

@@ -100,6 +100,9 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase) -> String {
                 no_load_keeps(found, &loads)
             )
         }),
+        (Standing::BrokenBefore, _, None) => {
+            "more throughput is promised than is asked for".to_owned()
+        }
         (Standing::BrokenBefore, _, Some(day)) if day == from => {
             let at = case.breaks_factor.map_or_else(String::new, |factor| {
                 format!(", proven at {} times its load", three_up(factor))
@@ -127,5 +130,13 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase) -> String {
         }
         (_, None, None) => "nothing is proven; more replications or longer runs would".to_owned(),
     };
-    format!("{}, {who}: {what}.", stage.name)
+    let floor = case.floor.as_ref().zip(case.asked_from.as_ref());
+    let floor = floor.map_or_else(String::new, |(floor, day)| {
+        format!(
+            " Before {day} `{}` cannot keep its throughput of {}: less is asked for.",
+            floor.workload,
+            as_written(&floor.target_text)
+        )
+    });
+    format!("{}, {who}: {what}.{floor}", stage.name)
 }
