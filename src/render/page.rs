@@ -17,6 +17,7 @@ mod html;
 mod latency;
 mod mends;
 mod parts;
+mod planned;
 mod promises;
 mod repeat;
 mod rests;
@@ -32,8 +33,9 @@ use std::cell::Cell as Counter;
 
 pub use files::{Attachment, attachments};
 pub(in crate::render) use frame::hash as policy_hash;
-pub use grown::{growth_page, headroom_page};
+pub use grown::headroom_page;
 pub(in crate::render) use html::esc as escaped;
+pub use planned::growth_page;
 
 /// Above so many cases, tables become blocks at every width: columns would be too narrow.
 const WIDE_CASES: usize = 4;

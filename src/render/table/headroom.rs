@@ -4,7 +4,7 @@ use super::align::{Aligned, with_ends, wrapped};
 use crate::outcome::{CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpose, Verdict};
 use crate::render::number::{NONE, Scale, as_written, count, three};
 use crate::render::words::{
-    counted, counted_met, counted_missed, measure_name, origin_line, proven_sentence,
+    counted, counted_met, counted_missed, measure_name, origin_line, proven_sentences,
     stopped_words, switch_remark, switch_sentence, verdict_word,
 };
 
@@ -15,8 +15,8 @@ pub fn headroom_text(headroom: &Headroom) -> String {
     if let Some(said) = stopped_words(headroom) {
         out.push_str(&format!("{said}\n"));
     }
-    for case in &headroom.cases {
-        out.push_str(&proven_sentence(case, headroom));
+    for said in proven_sentences(headroom) {
+        out.push_str(&said);
         out.push('\n');
     }
     for said in headroom

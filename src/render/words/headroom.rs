@@ -64,13 +64,30 @@ fn case_word(case: &CaseHeadroom) -> String {
     }
 }
 
-/// What is proven of a case, and which part ends it.
+/// What is proven of each case, and which part ends it; what explains all of them alike is said once, at the end.
 #[must_use]
-pub fn proven_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
-    let mut out = proven(case, headroom);
-    out.push_str(&floor_sentence(case, headroom));
-    out.push_str(&length_sentence(case, headroom));
-    out.push_str(&busiest_sentence(case, headroom));
+pub fn proven_sentences(headroom: &Headroom) -> Vec<String> {
+    let cases = &headroom.cases;
+    let remarks = [length_sentence, busiest_sentence].map(|remark| {
+        let each: Vec<String> = cases.iter().map(|case| remark(case, headroom)).collect();
+        let alike = cases.len() > 1 && each.windows(2).all(|pair| pair[0] == pair[1]);
+        (each, alike)
+    });
+    let own = |(index, case): (usize, &CaseHeadroom)| {
+        let mut out = proven(case, headroom) + &floor_sentence(case, headroom);
+        for (each, _) in remarks.iter().filter(|(_, alike)| !alike) {
+            out.push_str(&each[index]);
+        }
+        out
+    };
+    let mut out: Vec<String> = cases.iter().enumerate().map(own).collect();
+    let shared = remarks.iter().filter(|(_, alike)| *alike);
+    let shared: String = shared
+        .filter_map(|(each, _)| each.first().cloned())
+        .collect();
+    if !shared.is_empty() {
+        out.push(format!("In every case:{shared}"));
+    }
     out
 }
 
@@ -454,7 +471,32 @@ mod tests {
     fn said(change: impl Fn(&mut CaseHeadroom)) -> String {
         let mut found = sample_headroom();
         change(&mut found.cases[0]);
-        proven_sentence(&found.cases[0], &found).replace('\u{202F}', " ")
+        proven_sentences(&found)[0].clone().replace('\u{202F}', " ")
+    }
+
+    #[test]
+    fn what_explains_every_case_is_said_once() {
+        let mut found = sample_headroom();
+        let mut one = found.cases[0].clone();
+        one.met = Some(one.points[0].factor);
+        one.points[0].lengthened_s = Some(0.7);
+        let mut other = one.clone();
+        found.cases = vec![one.clone(), one];
+        let said = proven_sentences(&found);
+        assert_eq!(said.len(), 3);
+        assert!(!said[0].contains("were made") && said[2].starts_with("In every case: "));
+        assert!(
+            said[2].contains("were made 0.700\u{202F}s long"),
+            "{said:?}"
+        );
+        // Where one differs each says its own.
+        other.points[0].lengthened_s = Some(0.9);
+        found.cases[1] = other;
+        let said = proven_sentences(&found);
+        assert!(
+            said[0].contains("0.700") && said[1].contains("0.900"),
+            "{said:?}"
+        );
     }
 
     #[test]
@@ -559,7 +601,7 @@ mod tests {
             for part in &mut found.parts {
                 part.cases[0].as_mut().expect("it is used").peak_percent = peak;
             }
-            proven_sentence(&found.cases[0], &found)
+            proven_sentences(&found)[0].clone()
         };
         let text = with(80.0);
         assert!(
