@@ -12,6 +12,7 @@ use super::attempt::NONE;
 use super::book::Book;
 use super::compile::HOPS_MAX;
 use super::net::{Coming, Frame, FrameKind, Streams, Times, Until};
+use super::way::Way;
 use super::world::{Event, Executor, Flow, Stop, World};
 use crate::engine::Calendar;
 use crate::topology::{DirectionId, NodeId};
@@ -176,7 +177,11 @@ impl World<'_, Flow> {
         let place = usize::from(hop);
         assert!(place < HOPS_MAX, "routes have at most {HOPS_MAX} hops");
         let place = frame.flow as usize * HOPS_MAX + place;
-        if let Some(over) = self.known_way(frame.tie, frame.flow, place) {
+        let over = match self.ways[place] {
+            Way::Fixed(direction, onward) => Some((direction, onward)),
+            _ => self.known_way(frame.tie, frame.flow, place),
+        };
+        if let Some(over) = over {
             self.tally.frame_hops += 1;
             self.net.pass(over, (frame, hop), at);
             return;
