@@ -255,6 +255,29 @@ pub fn depth_ceiling(
     case: &super::CaseLoads,
     workload: usize,
 ) -> Option<(f64, Load)> {
+    ceiling(site, fabric, case, workload, 1)
+}
+
+/// The same by the fastest of the paths of each host: no more can get through whatever the policy, as no I/O is faster on the
+/// mean than on an idle site over that one.
+#[must_use]
+pub(crate) fn depth_ceiling_at_best(
+    site: &Site,
+    fabric: &Fabric,
+    case: &super::CaseLoads,
+    workload: usize,
+) -> Option<(f64, Load)> {
+    ceiling(site, fabric, case, workload, usize::MAX)
+}
+
+/// By the fastest of the first `looked_at` paths of each host.
+fn ceiling(
+    site: &Site,
+    fabric: &Fabric,
+    case: &super::CaseLoads,
+    workload: usize,
+    looked_at: usize,
+) -> Option<(f64, Load)> {
     let asked = super::asked(fabric, &site.workloads[workload]).total()?;
     let mut flows = Flows::new(fabric, &case.alive);
     let mut total = 0.0;
@@ -267,9 +290,9 @@ pub fn depth_ceiling(
         let bound = work.outstanding.map(f64::from);
         let slots = path_slots(site, fabric, set).into_iter().chain(bound);
         let slots = slots.reduce(f64::min)?;
-        let path = set.paths.first()?;
-        let latency = io_latency_s(site, fabric, &mut flows, work, path)?;
-        total += slots / latency;
+        let paths = set.paths.iter().take(looked_at);
+        let each = paths.filter_map(|path| io_latency_s(site, fabric, &mut flows, work, path));
+        total += slots / each.reduce(f64::min)?;
     }
     Some((total, asked))
 }

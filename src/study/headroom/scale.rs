@@ -4,7 +4,7 @@ use super::{CLIFF, LEAST};
 use crate::outcome::{Bound, DepthLimit, Grows};
 use crate::site::{Arrivals, Burst, Measure, Per, Replay, Site, Workload};
 use crate::study::estimate::estimate;
-use crate::study::estimate::idle::depth_ceiling;
+use crate::study::estimate::idle::depth_ceiling_at_best;
 use crate::topology::Fabric;
 use std::fmt::{self, Debug, Formatter};
 
@@ -224,7 +224,7 @@ impl<'a> Scale<'a> {
         let case = found.cases.iter().find(|one| one.name == case)?;
         let works = site.workloads.iter().enumerate();
         let limits = works.filter_map(|(index, work)| {
-            let (ceiling, asked) = depth_ceiling(site, &fabric, case, index)?;
+            let (ceiling, asked) = depth_ceiling_at_best(site, &fabric, case, index)?;
             (ceiling > 0.0 && asked.mean > 0.0).then(|| DepthLimit {
                 workload: work.name.clone(),
                 factor: ceiling / asked.mean,
