@@ -156,7 +156,7 @@ fn costs(comparison: &Comparison) -> String {
         "frees",
     ]);
     let mut table = Aligned::new(&heads);
-    let mut lacking: Vec<String> = Vec::new();
+    let (mut lacking, mut unknown): (Vec<String>, Vec<String>) = (Vec::new(), Vec::new());
     for (index, design) in comparison.designs.iter().enumerate() {
         let own = || {
             let rows = comparison.differences.iter();
@@ -172,10 +172,13 @@ fn costs(comparison: &Comparison) -> String {
         };
         let mut cells = vec![format!("{} {}", index + 1, design.name)];
         if comparison.priced {
-            for item in design.changes.unpriced.iter().chain(&design.frees.unpriced) {
-                if !lacking.contains(item) {
-                    lacking.push(item.clone());
-                }
+            for (items, list) in [
+                (&design.changes.unpriced, &mut lacking),
+                (&design.frees.unpriced, &mut unknown),
+            ] {
+                let new = items.iter().filter(|item| !list.contains(item));
+                let new: Vec<String> = new.cloned().collect();
+                list.extend(new);
             }
             let prices = [design.changes.price, design.frees.price, design.dearer()];
             cells.extend(prices.map(|price| match (index, price) {
@@ -227,6 +230,12 @@ fn costs(comparison: &Comparison) -> String {
     let mut out = table.text(title);
     if !lacking.is_empty() {
         out.push_str(&format!("The price list lacks {}.\n\n", listed(&lacking)));
+    }
+    if !unknown.is_empty() {
+        out.push_str(&format!(
+            "Of what becomes free it has no price for {}.\n\n",
+            listed(&unknown)
+        ));
     }
     out
 }
