@@ -207,41 +207,6 @@ fn a_headroom_that_is_interrupted_writes_what_it_has_and_marks_it() {
     assert_eq!(fs::read_dir(folder).expect("there").count(), 5);
 }
 
-/// Whoever asks twice at once, before the first is dealt with, gets the same code, and no file that is half done.
-#[cfg(unix)]
-#[test]
-fn two_interrupts_at_once_leave_nothing_half_done() {
-    let place = place();
-    let folder = place.path();
-    let all = "headroom small.toml --csv l.csv --page l.html --set run.duration=10s --set run.replications=4 --threads 1";
-    let mut child = command(folder, &all.split(' ').collect::<Vec<_>>())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("the program starts");
-    let mut lines = BufReader::new(child.stderr.take().expect("it is piped")).lines();
-    let mut told = lines.by_ref().map(|line| line.expect("it is text"));
-    assert!(told.any(|line| line.contains("by arithmetic")));
-    interrupt(&child);
-    interrupt(&child);
-    let rest: Vec<String> = lines.map(|line| line.expect("it is text")).collect();
-    let output = child.wait_with_output().expect("it ends");
-    assert_eq!(output.status.code(), Some(130), "{rest:?}");
-    for entry in fs::read_dir(folder).expect("there") {
-        let path = entry.expect("there").path();
-        let text = fs::read_to_string(&path).expect("text");
-        match path.file_name().and_then(|name| name.to_str()) {
-            Some("small.toml") => {}
-            Some("l.csv") => assert!(
-                text.ends_with(",stopped\n") || text.lines().count() == 1,
-                "{text}"
-            ),
-            Some("l.html") => assert!(text.trim_end().ends_with("</html>")),
-            other => panic!("{other:?} is left over"),
-        }
-    }
-}
-
 /// So does `growth`: text, table, page and picture are whole and say that they are of a search that was stopped.
 #[cfg(unix)]
 #[test]
