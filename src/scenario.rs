@@ -217,22 +217,20 @@ fn in_order(ctx: &Context<'_>) -> Vec<Problem> {
 /// its place, that says more than the quotes; what else is said of its line follows from reading it so.
 fn keep_the_plainer(problems: &mut Vec<Problem>) {
     let bare = |problem: &Problem| problem.message.ends_with(syntax::BARE);
-    let all = problems.clone();
-    let of_line = |problem: &Problem, wanted: bool| {
-        let line = (problem.file.clone(), problem.line);
-        let same = all
-            .iter()
-            .filter(move |other| (&other.file, other.line) == (&line.0, line.1));
-        same.filter(move |other| bare(other) == wanted)
-            .map(|other| other.column)
-            .collect::<Vec<u32>>()
-    };
+    let place = |problem: &Problem| (problem.file.clone(), problem.line, problem.column);
+    let (bares, others): (Vec<_>, Vec<_>) = problems
+        .iter()
+        .map(|problem| (bare(problem), place(problem)))
+        .partition(|(bare, _)| *bare);
     problems.retain(|problem| {
-        let other = of_line(problem, !bare(problem));
+        let own = place(problem);
+        let line = |(_, other): &(bool, (String, Option<u32>, u32))| {
+            (&other.0, other.1) == (&own.0, own.1)
+        };
         if bare(problem) {
-            !other.contains(&problem.column)
+            !others.iter().any(|(_, other)| *other == own)
         } else {
-            other.is_empty() || other.contains(&problem.column)
+            !bares.iter().any(line) || bares.iter().any(|(_, other)| *other == own)
         }
     });
 }

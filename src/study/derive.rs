@@ -225,41 +225,52 @@ fn is_apart(end: f64, next: &Sample) -> bool {
 /// missing. What an end or a gap cuts short would win by being short: it counts only where nothing is longer.
 fn busiest_samples(samples: &[Sample]) -> std::ops::Range<usize> {
     let most = STRETCH_S * (1.0 + 1e-9);
-    let (mut best, mut rate_of_best, mut best_is_whole) = (0..samples.len().min(1), 0.0, false);
-    for from in 0..samples.len() {
+    let candidates = (0..samples.len()).map(|from| {
         let begin = samples[from].from_s;
-        let mut to = from + 1;
         let follows = |to: usize| {
             let next = samples.get(to)?;
             (!is_apart(end_of(&samples[to - 1]), next)).then_some(next)
         };
+        let mut to = from + 1;
         while follows(to).is_some_and(|next| end_of(next) - begin <= most) {
             to += 1;
         }
         let last = &samples[to - 1];
-        let whole = follows(to).is_some() || end_of(last) + last.span_s - begin > most;
-        let rate = average(&samples[from..to]).iops;
-        let length = |range: &std::ops::Range<usize>| {
-            range
-                .clone()
-                .last()
-                .map_or(0.0, |last| end_of(&samples[last]))
-                - samples[range.start].from_s
-        };
-        let wins = match (whole, best_is_whole) {
-            (true, true) => rate > rate_of_best,
-            (true, false) => true,
-            (false, true) => false,
-            (false, false) => {
-                let (own, other) = (end_of(last) - begin, length(&best));
-                own > other * (1.0 + 1e-9) || own >= other * (1.0 - 1e-9) && rate > rate_of_best
-            }
-        };
-        if wins {
-            (best, rate_of_best, best_is_whole) = (from..to, rate, whole);
+        let length_s = end_of(last) - begin;
+        Stretch {
+            whole: follows(to).is_some() || length_s + last.span_s > most,
+            length_s,
+            iops: average(&samples[from..to]).iops,
+            range: from..to,
+        }
+    });
+    let better = |best: Stretch, next: Stretch| if next.beats(&best) { next } else { best };
+    candidates
+        .reduce(better)
+        .map_or(0..0, |stretch| stretch.range)
+}
+
+/// Samples that follow one another.
+struct Stretch {
+    range: std::ops::Range<usize>,
+    /// Neither an end nor a gap cuts it short.
+    whole: bool,
+    length_s: f64,
+    iops: f64,
+}
+
+impl Stretch {
+    fn beats(&self, other: &Self) -> bool {
+        if self.whole != other.whole {
+            return self.whole;
+        }
+        let alike = self.whole || (self.length_s / other.length_s - 1.0).abs() <= 1e-9;
+        if alike {
+            self.iops > other.iops
+        } else {
+            self.length_s > other.length_s
         }
     }
-    best
 }
 
 /// Most gaps that are named each.

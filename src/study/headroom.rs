@@ -203,15 +203,21 @@ pub fn by_arithmetic(site: &Site, outages: Option<&[String]>) -> Vec<ByArithmeti
         .into_iter()
         .map(|plan| {
             let full = loads.fullest(&plan.case.name).map(|share| 1.0 / share);
-            let depth = Scale::Load.depth_limit(site, &plan.case.name);
-            let depth = depth.filter(|depth| full.is_none_or(|full| depth.factor < full));
+            let depth = Scale::Load.depth_limit(site, &fabric, &loads, &plan.case.name);
+            let (full, depth) = lesser(full, depth);
             ByArithmetic {
                 case: plan.case.name,
-                full: depth.as_ref().map(|depth| depth.factor).or(full),
+                full,
                 waits: depth.map(|depth| depth.workload),
             }
         })
         .collect()
+}
+
+/// The lesser of what fills a part and what queue depths let through; the latter where it is that.
+fn lesser(full: Option<f64>, depth: Option<DepthLimit>) -> (Option<f64>, Option<DepthLimit>) {
+    let depth = depth.filter(|depth| full.is_none_or(|full| depth.factor < full));
+    (depth.as_ref().map(|depth| depth.factor).or(full), depth)
 }
 
 fn search(
@@ -222,14 +228,13 @@ fn search(
     progress: &dyn Progress,
 ) -> Headroom {
     let fabric = Fabric::new(site);
+    let loads = estimate(site, &fabric);
     let most = scale.most(ask.most);
     let mut searches: Vec<Search> = case::cases(site, &fabric, ask.outages.as_deref())
         .into_iter()
         .map(|plan| {
-            let full = scale.saturation(site, &plan.case.name);
-            let depth = scale.depth_limit(site, &plan.case.name);
-            let depth = depth.filter(|depth| full.is_none_or(|full| depth.factor < full));
-            let saturation = depth.as_ref().map(|depth| depth.factor).or(full);
+            let depth = scale.depth_limit(site, &fabric, &loads, &plan.case.name);
+            let (saturation, depth) = lesser(scale.saturation(site, &plan.case.name), depth);
             Search {
                 saturation,
                 depth,

@@ -1,10 +1,11 @@
 //! Routes, which share what they know of the ways to a switch, against a search of its own for each port.
 
-use super::rig::site;
+use super::rig::{MS, at_times, direction, run, site};
 use halfloom::engine::Draws;
+use halfloom::model::Compiled;
 use halfloom::site::Carries;
 use halfloom::topology::{DirectionId, Fabric, NodeId, NodeKind, RouteContext, Routes};
-use halfloom::wire::Family;
+use halfloom::wire::{Family, Op};
 use std::collections::VecDeque;
 
 /// Whether a direction can be used: alive, of the fabric, and carrying the family.
@@ -102,4 +103,48 @@ fn shared_ways_are_those_of_a_search_for_each_port() {
         }
     }
     assert!(compared > 10_000, "{compared} ways compared");
+}
+
+/// Reads of 64 KiB over Fibre Channel: 32 frames of 2,048 B and the response come back, all of one exchange on one member.
+/// Exchanges are spread evenly: each member has N ÷ m of them, to five standard deviations of a binomial (a chance of 6
+/// in 10 million for each of the nine).
+#[test]
+fn an_exchange_keeps_to_one_member_and_exchanges_are_spread_evenly() {
+    let exchanges = 3_000_u32;
+    for members in [2_u32, 3, 4] {
+        let text = format!(
+            "format = 1\n[[host]]\nname = \"app\"\npaths = \"one-path\"\n\
+             [[switch]]\nname = \"edge\"\n[[switch]]\nname = \"core\"\n\
+             [[array]]\nname = \"box\"\ncontrollers = 1\nread = {{ hit = \"100%\", hit_time = \"10us\" }}\n\
+             [[link]]\nfrom = \"app\"\nto = \"edge\"\nspeed = \"32GFC\"\n\
+             [[link]]\nfrom = \"edge\"\nto = \"core\"\nspeed = \"32GFC\"\nmembers = {members}\nchoose = \"exchange\"\n\
+             [[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"32GFC\"\n\
+             [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"fc-scsi\"\n\
+             sizes = \"64KiB\"\narrivals = {{ poisson = \"1/s\" }}\n"
+        );
+        let mut site = site(&text);
+        let ios: Vec<(u64, Op, u32)> = (0..exchanges)
+            .map(|number| (u64::from(number) * MS / 10, Op::Read, 65_536))
+            .collect();
+        at_times(&mut site, 1, &ios);
+        let compiled = Compiled::new(&site, &[]);
+        let tally = run(&compiled, &[], u64::from(exchanges) * MS);
+        assert_eq!(tally.workloads[0].completed_total, u64::from(exchanges));
+        let frames = |number: u32| {
+            let name = format!("core-A > edge-A/{number}");
+            direction(&compiled, &tally, &name).frames
+        };
+        let found: Vec<u64> = (1..=members).map(frames).collect();
+        assert!(found.iter().all(|frames| frames % 33 == 0), "{found:?}");
+        assert_eq!(found.iter().sum::<u64>(), 33 * u64::from(exchanges));
+        let (all, share) = (f64::from(exchanges), 1.0 / f64::from(members));
+        let five = 5.0 * (all * share * (1.0 - share)).sqrt();
+        for frames in found {
+            let own = frames as f64 / 33.0;
+            assert!(
+                (own - all * share).abs() < five,
+                "{own} of {all} in {members}"
+            );
+        }
+    }
 }

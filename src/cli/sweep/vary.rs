@@ -187,11 +187,12 @@ fn last_and_step<'a>(rest: &'a str, unit: &str) -> (&'a str, &'a str) {
     let number = rest
         .find(|c: char| !c.is_ascii_digit() && c != '.' && c != ' ')
         .unwrap_or(rest.len());
-    let behind = rest[number..].strip_prefix(unit).unwrap_or("");
-    match behind.strip_prefix('/') {
-        Some(step) => (&rest[..rest.len() - behind.len()], step),
-        None if !unit.is_empty() && rest.ends_with(unit) && behind.is_empty() => (rest, ""),
-        None => rest.split_once('/').unwrap_or((rest, "")),
+    match rest[number..].strip_prefix(unit) {
+        Some("") => (rest, ""),
+        Some(behind) if behind.starts_with('/') => {
+            (&rest[..rest.len() - behind.len()], &behind[1..])
+        }
+        _ => rest.split_once('/').unwrap_or((rest, "")),
     }
 }
 

@@ -3,8 +3,8 @@
 use super::{CLIFF, LEAST};
 use crate::outcome::{Bound, DepthLimit, Grows};
 use crate::site::{Arrivals, Burst, Measure, Per, Replay, Site, Workload};
-use crate::study::estimate::estimate;
 use crate::study::estimate::idle::depth_ceiling_at_best;
+use crate::study::estimate::{Estimate, estimate};
 use crate::topology::Fabric;
 use std::fmt::{self, Debug, Formatter};
 
@@ -215,16 +215,20 @@ impl<'a> Scale<'a> {
 
     /// The factor at which the hosts of a workload have all under way that they may; `None` where nothing bounds it, or
     /// where that is not worked out.
-    pub(super) fn depth_limit(&self, site: &Site, case: &str) -> Option<DepthLimit> {
+    pub(super) fn depth_limit(
+        &self,
+        site: &Site,
+        fabric: &Fabric,
+        loads: &Estimate,
+        case: &str,
+    ) -> Option<DepthLimit> {
         if !matches!(self, Self::Load) {
             return None;
         }
-        let fabric = Fabric::new(site);
-        let found = estimate(site, &fabric);
-        let case = found.cases.iter().find(|one| one.name == case)?;
+        let case = loads.cases.iter().find(|one| one.name == case)?;
         let works = site.workloads.iter().enumerate();
         let limits = works.filter_map(|(index, work)| {
-            let (ceiling, asked) = depth_ceiling_at_best(site, &fabric, case, index)?;
+            let (ceiling, asked) = depth_ceiling_at_best(site, fabric, case, index)?;
             (ceiling > 0.0 && asked.mean > 0.0).then(|| DepthLimit {
                 workload: work.name.clone(),
                 factor: ceiling / asked.mean,
