@@ -796,10 +796,100 @@ pub(crate) fn closed_and_bursty(ledger: &mut Ledger) {
     ledger.theory(format!("{name}: throughput"), 1.0 / (180.0 + LINK), &rates);
     ledger.theory(format!("{name}: response"), 80.0, &runs.latencies(LINK));
     super::exact::all_constant(ledger);
+    exponential_links(ledger);
     ledger.section("Bursty arrivals");
     bursty(ledger);
     ledger.section("One of two fabrics lost");
     survivors(ledger);
+}
+
+/// Reads over 8GFC whose sizes are an exponential law's on a grid of 4 KiB, so that the link they come back on is an
+/// exponential server: (2j − 1) x 2 KiB with chance p(1 − p)^(j − 1), 1/p = 16.5. That is 32 frames on the mean, with a
+/// squared coefficient of variation of 255.75/256. A frame of 2,048 B is 2,108 B on the wire with its delimiters and
+/// fill words, the status 84 B, at 850 MB/s (FC-FS and FC-PI: `src/wire` has the clauses): 79.459 us, and the array
+/// takes what the row says in terms of it. The command's 92 B the other way add 0.1 us.
+const COMES_BACK: f64 = (32.0 * 2_108.0 + 84.0) / 850.0;
+
+/// `links` between a host and an array of so many servers; a switch and the way on to the host, where there is one,
+/// take 0.3 us for the last frame and the status.
+fn reads_of_exponential_size(
+    name: &str,
+    links: &str,
+    (servers, service): (u32, f64),
+    depth: u32,
+) -> Site {
+    let p: f64 = 1.0 / 16.5;
+    let grid = 200;
+    let sizes: Vec<String> = (1..=grid)
+        .map(|j| {
+            let tail = if j == grid { 1.0 } else { p };
+            let chance = tail * (1.0 - p).powi(j - 1);
+            format!("\"{}KiB\" = {chance:e}", (2 * j - 1) * 2)
+        })
+        .collect();
+    let mut site = site(
+        name,
+        &format!(
+            "format = 1\n[[host]]\nname = \"app\"\npaths = \"random\"\n\
+             [[array]]\nname = \"box\"\ncontrollers = 1\nparallel = {servers}\n\
+             read = {{ hit = \"0%\", miss_time = {{ exponential = \"{}ps\" }} }}\n{links}\
+             [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"fc-scsi\"\n\
+             adapter = \"0s\"\nread = \"100%\"\nsizes = {{ {} }}\n\
+             arrivals = {{ closed = {{ depth = {depth}, think = \"0s\" }} }}\n",
+            (service * COMES_BACK * 1e6).round(),
+            sizes.join(", ")
+        ),
+    );
+    site.hosts[0].queue_depth = None;
+    site
+}
+
+/// Products of exponential stations: a link and an array, and an array behind two links of which one is lost.
+fn exponential_links(ledger: &mut Ledger) {
+    let length = |rate: f64| 150_000.0 / f64::from(REPLICATIONS) / rate * COMES_BACK / 10.0;
+    let warm_up = 30_000.0;
+    let both = |ledger: &mut Ledger, name: &str, runs: &Runs, rate: f64, response: f64| {
+        #[allow(clippy::cast_precision_loss)]
+        let rates = runs.each(|tally| {
+            tally.workloads[0].reads.completed as f64 / length(rate) * COMES_BACK / 10.0
+        });
+        ledger.theory(format!("{name}: throughput"), rate, &rates);
+        let latencies: Vec<f64> = runs.latencies(0.0);
+        let latencies: Vec<f64> = latencies.iter().map(|us| us / COMES_BACK * 10.0).collect();
+        ledger.theory(format!("{name}: response"), response, &latencies);
+    };
+    ledger.source("Product form, mean value analysis in 120 digits and convolution (computed); exponential sizes on a grid");
+    for (depth, rate, response) in [
+        (16, 0.078_527_130_1, 203.751_238),
+        (32, 0.079_961_311_4, 400.193_537),
+    ] {
+        let name = format!("{depth} outstanding: exponential link 10, 8 servers of 100");
+        let site = reads_of_exponential_size(
+            &name,
+            "[[link]]\nfrom = \"app\"\nto = \"box\"\nspeed = \"8GFC\"\npropagation = \"0s\"\n",
+            (8, 10.0),
+            depth,
+        );
+        let runs = Runs::of(&site, REPLICATIONS, warm_up, warm_up + length(rate));
+        both(ledger, &name, &runs, rate, response);
+    }
+    ledger.source("Product form, mean value analysis (computed; convolution agrees): one of two fabrics lost under a closed loop");
+    let name = "16 outstanding: two exponential links of 10 at random, 12 servers of 100";
+    let links = "[[switch]]\nname = \"sw\"\ndelay = \"0s\"\nforwarding = \"store-and-forward\"\n\
+         [[link]]\nfrom = \"app\"\nto = \"sw\"\nspeed = \"128GFC\"\npropagation = \"0s\"\nfec = \"0s\"\n\
+         [[link]]\nfrom = \"sw\"\nto = \"box\"\nspeed = \"8GFC\"\npropagation = \"0s\"\n";
+    let site = reads_of_exponential_size(name, links, (12, 10.0), 16);
+    let outage = site.outages.iter().find(|outage| outage.name == "A");
+    let outage = outage.expect("there by itself");
+    let whole = Compiled::new(&site, &[]);
+    let lost: Vec<MemberId> = whole.fabric.members_of(&outage.takes, outage.side);
+    let to = |rate: f64| warm_up + length(rate);
+    let rate = 0.116_164;
+    let runs = Runs::of(&site, REPLICATIONS, warm_up, to(rate));
+    both(ledger, name, &runs, rate, 137.736_3);
+    let rate = 0.095_591_92;
+    let runs = Runs::without(&site, &lost, REPLICATIONS, warm_up, to(rate));
+    both(ledger, &format!("{name}, one lost"), &runs, rate, 167.378_2);
 }
 
 /// Two-state modulated Poisson arrivals on one link.

@@ -44,7 +44,7 @@ const NOT_HERE: &str = "
 | processor sharing (M/G/1-PS) | links and arrays serve first come, first served |
 | two classes with priority (Cobham) | a direction is one queue; classes do not exist |
 | finite room (M/M/c/K) | queues have no limit: nothing is turned away |
-| Jackson networks and central servers with several visits or several exponential stations; products of exponential links and arrays (E1 to E5, E7, H3) | an I/O visits one array station once, and links take constant times; the solver behind `check` is held against these tables instead (`src/theory`) |
+| Jackson networks and central servers with several visits or several exponential stations (E1 to E5; of E7 the row with exponential links there and back) | an I/O visits one array station once, and only what carries its data takes a time that goes by its size; the solver behind `check` is held against these tables instead (`src/theory`) |
 | a link that stops and restarts without loss (H1) | a lost link loses its frames, which are sent again: `tests/model/drains.rs` holds backlog and drain against the formula with that, and the held half of a lost fabric (H2) |
 | share of long waits among those that wait (B3) | waits at an array are kept in buckets of 0.8 %; the share of waits is there |
 | M/D/1 at 0.99, M/M/c at 0.97, waits rarer than one in some hundred | runs out of all proportion (row S7: messages needed grow like 1/(1−ρ)²) |
