@@ -58,6 +58,9 @@ pub use scale::{Hosts, rounded_depths, scaled};
 const STEPS: [f64; 5] = [0.01, 0.025, 0.06, 0.15, 0.35];
 /// Tests that each end may take.
 const TESTS: usize = STEPS.len();
+/// From this test on there are twice as many replications: what two tests near the edge have left open, more of the same
+/// hardly decides farther off. A choice of this program, fixed beforehand, so that each test keeps its share of the error.
+const TWICE_FROM: usize = 2;
 /// Error of a case's bracket.
 const ERROR: f64 = 0.05;
 /// Pilot runs stop when the edge is known so closely.
@@ -133,6 +136,7 @@ struct Job {
     case: usize,
     factor: f64,
     purpose: Purpose,
+    replications: u32,
 }
 
 /// Searches every case, healthy and the outages asked for, for the load.
@@ -281,10 +285,12 @@ fn look(
     most: f64,
     progress: &dyn Progress,
 ) {
+    let stated = site.run.replications;
     let pilot = |case: usize, factor: f64| Job {
         case,
         factor,
         purpose: Purpose::Pilot,
+        replications: stated.div_ceil(2).max(2).min(stated),
     };
     progress.stage("looking for the edge, first loads");
     let first: Vec<Job> = (0..searches.len())
@@ -317,6 +323,7 @@ fn look(
                         case,
                         factor,
                         purpose,
+                        replications: proving(stated, number),
                     })
             })
             .collect();
@@ -328,6 +335,15 @@ fn look(
         }
         progress.stage(&format!("proof, {}\u{202F}% off the edge", step * 100.0));
         run(site, scale, searches, &jobs, progress);
+    }
+}
+
+/// Replications of the test of that number. One replication is what somebody wants who asks for one.
+fn proving(stated: u32, number: usize) -> u32 {
+    if number < TWICE_FROM || stated < 2 {
+        stated
+    } else {
+        2 * stated
     }
 }
 

@@ -321,9 +321,18 @@ fn over_two(
     let keys = fit(&keys, em, true, sheet.right() - sheet.side);
     let at = (sheet.side, sheet.top + em);
     sheet.label(at, &keys, Face::Bold, Anchor::Start, Role::Ink);
-    for (index, column) in columns.iter().enumerate() {
+    // Where names have no room, every second, third … is written.
+    let every = (1..columns.len())
+        .find(|every| {
+            let space = *every as f64 * wide - em * 0.4;
+            columns
+                .iter()
+                .all(|column| fit(column, em, false, space) == *column)
+        })
+        .unwrap_or(1);
+    for (index, column) in columns.iter().enumerate().step_by(every) {
         let at = (left + (index as f64 + 0.5) * wide, top - em * 0.5);
-        let text = fit(column, em, false, wide - em * 0.4);
+        let text = fit(column, em, false, every as f64 * wide - em * 0.4);
         sheet.label(at, &text, Face::Plain, Anchor::Middle, Role::Ink);
     }
     for (row, value) in rows.iter().enumerate() {
@@ -337,10 +346,19 @@ fn over_two(
             cell(&mut sheet, at, (wide - 2.0, tall - 2.0), worst(what, &here));
         }
     }
-    let key = format!(
+    let mut key = format!(
         "{} {}, {}, of the worst case and its verdict",
         what.workload, what.promise, what.unit
     );
+    let room = |text: &str| fit(text, em, true, wide - 2.0 - em * 0.4) == text;
+    if room(FULL) && !room(SATURATED) && what.rows.iter().any(|row| row.figure.is_none()) {
+        key.push_str("; sat.: saturated");
+    }
+    if tall < em * (2.0 * LEADING + 0.6)
+        || fit("undecided", em, false, wide - 2.0 - em * 0.4) != "undecided"
+    {
+        key.push_str("; ✓ met, ✗ missed, ? undecided");
+    }
     let key = fit(&key, em, false, sheet.right() - sheet.side);
     let at = (sheet.side, top + rows.len() as f64 * tall + em * 1.3);
     sheet.label(at, &key, Face::Plain, Anchor::Start, Role::Mute);
@@ -361,27 +379,49 @@ fn cell(sheet: &mut Sheet, at: (f64, f64), (wide, tall): (f64, f64), seen: Optio
         _ => Role::Use,
     };
     sheet.canvas.rect(at, (wide, tall), ground);
-    let middle = (at.0 + wide / 2.0, at.1 + tall / 2.0);
-    let figure = seen
-        .figure
-        .map_or_else(|| "saturated".to_owned(), |figure| sig(figure, 3));
-    let word = format!("{} · {}", seen.verdict, seen.case);
-    let word = fit(&word, em, false, wide - em * 0.4);
-    let two = tall > em * 2.4 && !seen.verdict.is_empty();
-    let y = if two {
-        middle.1 - em * 0.1
-    } else {
-        middle.1 + em * 0.36
+    let whole = |text: &str, bold: bool| fit(text, em, bold, wide - em * 0.4) == text;
+    let figures = match seen.figure {
+        Some(figure) => [sig(figure, 3), sig(figure, 2)],
+        None => [SATURATED.to_owned(), FULL.to_owned()],
     };
-    sheet.label(
-        (middle.0, y),
-        &figure,
-        Face::Bold,
-        Anchor::Middle,
-        Role::OnFill,
-    );
-    if two {
-        let at = (middle.0, middle.1 + em);
-        sheet.label(at, &word, Face::Plain, Anchor::Middle, Role::OnFill);
+    // No cut words: a sign stands for a verdict that has no room, and what else has none is left to the description.
+    let figure = figures.into_iter().find(|figure| whole(figure, true));
+    let mut lines: Vec<(String, Face)> =
+        figure.map(|text| (text, Face::Bold)).into_iter().collect();
+    let room = ((tall / em - 0.6) / LEADING) as usize;
+    let both = format!("{} · {}", seen.verdict, seen.case);
+    if !seen.verdict.is_empty() {
+        if room > 1 && whole(&both, false) {
+            lines.push((both, Face::Plain));
+        } else if room > 1 && whole(&seen.verdict, false) {
+            lines.push((seen.verdict.clone(), Face::Plain));
+            let case = (seen.case.clone(), Face::Plain);
+            lines.extend((room > 2 && whole(&seen.case, false)).then_some(case));
+        } else {
+            if room < 2 {
+                lines.clear();
+            }
+            lines.push((sign(&seen.verdict).to_owned(), Face::Bold));
+        }
+    }
+    let first = at.1 + tall / 2.0 - (lines.len() as f64 - 1.0) / 2.0 * LEADING * em + em * 0.36;
+    for (index, (text, face)) in lines.iter().enumerate() {
+        let at = (at.0 + wide / 2.0, first + index as f64 * LEADING * em);
+        sheet.label(at, text, *face, Anchor::Middle, Role::OnFill);
     }
 }
+
+/// What stands for a verdict where its word has no room.
+fn sign(verdict: &str) -> &'static str {
+    match verdict {
+        "met" => "✓",
+        "missed" => "✗",
+        _ => "?",
+    }
+}
+
+/// From line to line in a cell, in em.
+const LEADING: f64 = 1.1;
+const SATURATED: &str = "saturated";
+/// The same where a cell is narrow; the line below the cells says what it means.
+const FULL: &str = "sat.";

@@ -6,7 +6,7 @@
 use super::curve::{Curve, Run, fitted};
 use super::scale::Scale;
 use super::spread::distance;
-use super::{CLOSE, Judged, STEPS, Search, TESTS};
+use super::{CLOSE, Judged, STEPS, Search, TESTS, proving};
 use crate::outcome::{Estimated, LoadPoint, LoadRow, MeasureKind, Purpose, Steady, Verdict};
 
 /// First loads are this far from each other.
@@ -247,7 +247,7 @@ pub(super) fn proofs(
     let even = if last || scale.step() > 0.0 {
         0.0
     } else {
-        distance(search, search.replications, TESTS)
+        distance(search, proving(search.replications, number), TESTS)
     };
     let tests = |purpose: Purpose| {
         search

@@ -37,13 +37,10 @@ pub(super) fn one(
     let Some(mut scaled) = scale.site(site, job.factor) else {
         return (cannot_be_built(job), None);
     };
+    scaled.run.replications = job.replications;
     let share = ERROR / 2.0 / TESTS as f64;
     let (first, trust) = match job.purpose {
-        Purpose::Pilot => {
-            let half = site.run.replications.div_ceil(2).max(2);
-            scaled.run.replications = half.min(site.run.replications);
-            (0, Trust::ALONE)
-        }
+        Purpose::Pilot => (0, Trust::ALONE),
         Purpose::ProveMet | Purpose::ProveMissed => (
             FRESH,
             Trust {
