@@ -445,10 +445,57 @@ impl<'c, 'a> Cursor<'c, 'a> {
                     &entry.origin,
                     &message,
                     &near_or_list(&entry.key, "keys here", &known),
-                    "",
+                    &inside(&entry.key, &known),
                 );
             }
         }
+    }
+}
+
+/// Keys that are often written a level too high, by the table that they belong in.
+const INSIDE: [(&str, &[&str]); 5] = [
+    (
+        "promise",
+        &[
+            "mean",
+            "p50",
+            "p90",
+            "p95",
+            "p99",
+            "p99_9",
+            "throughput",
+            "lost",
+            "switching",
+            "longest_io",
+            "failed",
+        ],
+    ),
+    (
+        "arrivals",
+        &["poisson", "paced", "bursty", "closed", "replay"],
+    ),
+    ("read", &["hit", "hit_time", "miss_time", "per_mib"]),
+    ("cage", &["lit", "legs"]),
+    (
+        "run",
+        &[
+            "seed",
+            "duration",
+            "replications",
+            "warm_up",
+            "before",
+            "settle_limit",
+        ],
+    ),
+];
+
+/// What to do with a key that another key of the same place takes; else nothing.
+fn inside(key: &str, known: &[&str]) -> String {
+    let of = |(outer, inner): &&(&str, &[&str])| known.contains(outer) && inner.contains(&key);
+    match INSIDE.iter().find(of) {
+        Some(("run", _)) => format!("`{key}` belongs in the table [run]"),
+        Some((outer, _)) => format!("it goes inside `{outer} = {{ {key} = … }}`"),
+        None => String::new(),
     }
 }
 

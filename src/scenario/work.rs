@@ -50,19 +50,13 @@ pub(super) fn workloads<'c>(
         .filter_map(|index| {
             let cursor = names.workloads.cursor(ctx, index);
             let name = names.workloads.names[index].clone();
-            let before = ctx.problems.borrow().len();
-            let found = workload(&cursor, (names, shapes), links, files, traces, name);
-            // Without a protocol the options cannot be told from misspelt keys.
-            if found.is_some() || ctx.problems.borrow().len() == before {
-                cursor.finish();
-            }
-            found
+            workload(cursor, (names, shapes), links, files, traces, name)
         })
         .collect()
 }
 
 fn workload<'c>(
-    cursor: &Cursor<'c, '_>,
+    cursor: Cursor<'c, '_>,
     (names, shapes): (&Names<'c>, &Shapes<'_, '_>),
     links: &[Option<RawLink>],
     files: Files<'_>,
@@ -70,11 +64,11 @@ fn workload<'c>(
     name: String,
 ) -> Option<Workload> {
     cursor.entry("name");
-    let hosts = hosts(cursor, names);
+    let hosts = hosts(&cursor, names);
     let array = cursor.need("array", &|node: &Node| names.arrays.find(node), "\"vault\"");
     let kind = cursor.needed("protocol", "protocol", &protocol::kind, "\"fc-scsi\"");
-    let protocol = kind.map(|kind| protocol::options(cursor, kind, links));
-    let arrivals = arrivals::arrivals(cursor, shapes, files, traces);
+    let protocol = kind.map(|kind| protocol::options(&cursor, kind, links));
+    let arrivals = arrivals::arrivals(&cursor, shapes, files, traces);
     let replay = match &arrivals {
         Some(When {
             arrivals: Arrivals::Replay(replay),
@@ -82,7 +76,7 @@ fn workload<'c>(
         }) => Some(replay),
         _ => None,
     };
-    let (read, sizes) = reads_and_sizes(cursor, replay, protocol.as_ref());
+    let (read, sizes) = reads_and_sizes(&cursor, replay, protocol.as_ref());
     let volumes = cursor.input("volumes", "volumes", &count(1, 1_000_000), practice("16"));
     let owners = one_of(&[("any", Owner::Any), ("alternate", Owner::Alternate)]);
     let owner = cursor.input("owner", "owning controller", &owners, choice("any"));
@@ -99,7 +93,11 @@ fn workload<'c>(
         &time,
         kind_or_plain.adapter(),
     );
-    let promises = promise::promises(cursor);
+    let promises = promise::promises(&cursor);
+    // Without a protocol its options cannot be told from misspelt keys.
+    if kind.is_some() {
+        cursor.finish();
+    }
     let When {
         arrivals,
         per,

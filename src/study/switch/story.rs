@@ -359,7 +359,7 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
     // What became of those that hung on what was given up.
     let onward = {
         let (waiting, why) = match told.pathless {
-            true => (told.waiting, "left waiting, for no path takes them"),
+            true => (told.waiting, "left without a path"),
             false if told.unserved => (
                 told.waiting,
                 "left waiting for a controller of their volumes",
