@@ -367,8 +367,17 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
             false => (0, ""),
         };
         let again = told.ios.saturating_sub(told.failed + waiting);
+        // Where the other paths have no place for all, the rest waits at the host for one.
+        let at_once = told.waiting == waiting;
         let parts = [
-            (again, "sent again"),
+            (
+                again,
+                if at_once {
+                    "sent again"
+                } else {
+                    "sent again or queued for it"
+                },
+            ),
             (told.failed, "failed"),
             (waiting, why),
         ];
