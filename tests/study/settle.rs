@@ -414,7 +414,7 @@ fn without_a_path_no_timer_ends_a_stall() {
     assert_eq!(ended(&report), []);
     assert!(work.no_path && work.longest_open[0] && work.freed_by.is_none());
     assert!(!told(&report, "served by its partner"));
-    assert!(told(&report, "left waiting") && !told(&report, "sent again"));
+    assert!(told(&report, "left without a path") && !told(&report, "sent again"));
     let text = report_text(&report);
     assert!(
         text.replace('\n', " ")
