@@ -7,6 +7,7 @@
 //! without them.
 
 mod check;
+mod claims;
 mod columns;
 mod compare;
 mod completions;

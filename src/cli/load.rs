@@ -1,5 +1,6 @@
 //! From a file to a site.
 
+use super::claims;
 use super::console;
 use super::exit::Failure;
 use super::options::{RunArguments, ScenarioArguments};
@@ -52,6 +53,7 @@ pub(super) fn understood(
 
 /// The text of a scenario.
 pub(super) fn scenario_text(path: &Path) -> Result<String, Failure> {
+    claims::reads(path)?;
     let bytes = read(path, SCENARIO_BYTES_MAX).map_err(|e| Failure::file("read", path, e))?;
     String::from_utf8(bytes).map_err(|error| {
         let at = error.utf8_error().valid_up_to();
@@ -73,6 +75,8 @@ pub(super) fn understand(
     let folder = path.parent().unwrap_or(Path::new(""));
     let files = |trace: &str| {
         let path = folder.join(trace);
+        claims::reads(&path)
+            .map_err(|_| format!("{} is to be written by this run", path.display()))?;
         let bytes = read(&path, TRACE_BYTES_MAX)
             .map_err(|error| format!("cannot read {}: {error}", path.display()))?;
         String::from_utf8(bytes).map_err(|_| format!("{} is not UTF-8 text", path.display()))
@@ -82,6 +86,7 @@ pub(super) fn understand(
 
 /// The text of a CSV file.
 pub(super) fn text(path: &Path) -> Result<String, Failure> {
+    claims::reads(path)?;
     let bytes = read(path, TRACE_BYTES_MAX).map_err(|e| Failure::file("read", path, e))?;
     String::from_utf8(bytes).map_err(|error| {
         let at = error.utf8_error().valid_up_to();

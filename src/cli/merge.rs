@@ -1,5 +1,6 @@
 //! `merge`: the pieces of a sweep into the same bytes as one run.
 
+use super::claims;
 use super::console::Console;
 use super::exit::{Exit, Failure};
 use super::sweep::store::{self, Kind, Stored};
@@ -46,6 +47,7 @@ fn joined(pieces: &[PathBuf]) -> Result<String, Failure> {
     let mut count = None;
     let mut sweep: Option<Option<String>> = None;
     for path in pieces {
+        claims::reads(path)?;
         let bytes = std::fs::read(path).map_err(|error| Failure::file("read", path, error))?;
         let kind = if bytes.first() == Some(&b'{') {
             Kind::Json

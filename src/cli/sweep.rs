@@ -159,7 +159,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
 fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
     let mut axes = Vec::new();
     if let Some(path) = &arguments.points {
-        let text = std::fs::read_to_string(path).map_err(|e| Failure::file("read", path, e))?;
+        let text = load::text(path)?;
         axes.push(vary::table(&text).map_err(|problem| {
             Failure::arguments(
                 format!("{}: {problem}", path.display()),

@@ -1,5 +1,6 @@
 //! Files that appear whole or not at all.
 
+use super::claims;
 use super::exit::Failure;
 use super::stop;
 use std::collections::BTreeSet;
@@ -44,7 +45,7 @@ fn folder_of(path: &Path) -> PathBuf {
 
 /// Writes a file beside its place and renames it.
 pub(super) fn file(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    check_file(path)?;
+    check_place(path)?;
     let wrap = |error| Failure::file("write", path, error);
     // A pipe or a device is written to as it is: a rename would replace it.
     if fs::metadata(path).is_ok_and(|found| !found.is_file()) {
@@ -115,8 +116,13 @@ pub(super) fn check_folder(path: &Path, foreign: Foreign) -> Result<Way, Failure
     }
 }
 
-/// Whether [`file()`] could write there: asked before the work whose result goes there.
+/// Whether [`file()`] could write there: asked once, before the work whose result goes there.
 pub(super) fn check_file(path: &Path) -> Result<(), Failure> {
+    check_place(path)?;
+    claims::writes(path)
+}
+
+fn check_place(path: &Path) -> Result<(), Failure> {
     let problem = if path.is_dir() {
         "it is a folder"
     } else if !folder_of(path).is_dir() {

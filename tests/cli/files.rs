@@ -363,3 +363,60 @@ fn error_correction_that_is_always_on_cannot_be_turned_off() {
         }
     }
 }
+
+/// Whatever a file is called on the way to it.
+#[test]
+fn no_result_replaces_what_is_read_or_another_result() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    fs::create_dir(place.path().join("sub")).expect("it can be made");
+    fs::write(place.path().join("piece.csv"), "kept\n").expect("it can be written");
+    let before = fs::read(place.path().join("small.toml")).expect("it is there");
+    let read = "is read, and is to be written too";
+    let twice = "two results are to go to";
+    for (arguments, said) in [
+        ("simulate small.toml --csv small.toml", read),
+        ("simulate small.toml --csv sub/../small.toml", read),
+        ("check small.toml --csv ./small.toml", read),
+        ("merge piece.csv -o piece.csv", read),
+        ("simulate small.toml --csv all --junit sub/../all", twice),
+        (
+            "failover small.toml --outage A --sheet s.html --csv s.csv",
+            twice,
+        ),
+        (
+            "headroom small.toml --page page.html --csv page.html",
+            twice,
+        ),
+        (
+            "sweep small.toml --vary load=1,2 --csv rows --jsonl rows",
+            twice,
+        ),
+        ("wire --sweep --csv sizes.svg --svg sizes.svg", twice),
+    ] {
+        let words: Vec<&str> = arguments.split(' ').collect();
+        let output = halfloom(place.path(), &words);
+        assert_eq!(code(&output), 2, "{arguments}: {}", err(&output));
+        assert!(err(&output).contains(said), "{}", err(&output));
+        assert!(err(&output).contains("help: "), "{}", err(&output));
+        assert_eq!(
+            listing(place.path()),
+            ["piece.csv", "small.toml", "sub"],
+            "{arguments}"
+        );
+    }
+    let after = fs::read(place.path().join("small.toml")).expect("it is there");
+    assert_eq!(after, before);
+    // One scenario may be named twice.
+    let twice = [
+        "failover",
+        "small.toml",
+        "small.toml",
+        "--outage",
+        "A",
+        "--csv",
+        "rows.csv",
+    ];
+    let output = halfloom(place.path(), &twice);
+    assert_eq!(code(&output), 0, "{}", err(&output));
+}
