@@ -12,9 +12,10 @@ use crate::render::chart::{Format, load_curve, part_bars};
 use crate::render::number::three;
 use crate::render::words::plural;
 use crate::render::{csv, json, page, table};
-use crate::site::Site;
+use crate::site::{HostFamily, Site};
 use crate::study::headroom::{
-    Ask, ByArithmetic, Hosts, by_arithmetic, has_promises, headroom, headroom_in_hosts,
+    Ask, ByArithmetic, Hosts, by_arithmetic, by_arithmetic_in_hosts, has_promises, headroom,
+    headroom_in_hosts,
 };
 use clap::Args;
 use std::path::PathBuf;
@@ -98,6 +99,9 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
             "give a [[workload]] one, for example promise = { p99 = \"2ms\" }",
         ));
     }
+    if let Some(family) = &arguments.hosts {
+        known_family(job.site(), family)?;
+    }
     if let Some(name) = &arguments.chart_of {
         let known = || job.site().workloads.iter().map(|work| work.name.as_str());
         if !known().any(|known| known == name) {
@@ -112,14 +116,16 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         most: arguments.most,
         switch_overs: !arguments.no_switch_over,
     };
-    if !arguments.run.quiet {
-        console::complain(&first_answer(job.site(), ask.outages.as_deref()));
-    }
     // Ctrl-C ends the search; what is proven by then is written as usual, and marked.
     stop::end_early();
     let effort = Effort::begin();
     let found = match &arguments.hosts {
-        None => job.run(|site, origin, progress| headroom(site, origin, &ask, progress))?,
+        None => {
+            if !arguments.run.quiet {
+                console::complain(&first_answer(job.site(), ask.outages.as_deref()));
+            }
+            job.run(|site, origin, progress| headroom(site, origin, &ask, progress))?
+        }
         Some(family) => in_hosts(arguments, family, job, &ask)?,
     };
     if !arguments.run.quiet {
@@ -192,20 +198,35 @@ fn first_answer(site: &Site, outages: Option<&[String]>) -> String {
     )
 }
 
+fn first_answer_in_hosts(what: &str, full: &[(String, Option<f64>)]) -> String {
+    let cases = full.iter().map(|(case, full)| match full {
+        Some(count) => format!("{case} at {count}"),
+        None => format!("{case} at none that is looked at"),
+    });
+    format!(
+        "by arithmetic the fullest part is full on the mean at this number of {what}: {}; the runs say where promises break",
+        cases.collect::<Vec<_>>().join(", ")
+    )
+}
+
+fn known_family<'a>(site: &'a Site, family: &str) -> Result<&'a HostFamily, Failure> {
+    let families = || site.hosts.iter();
+    families().find(|host| host.name == family).ok_or_else(|| {
+        let names: Vec<&str> = families().map(|host| host.name.as_str()).collect();
+        Failure::arguments(
+            format!("there is no family of hosts `{family}`"),
+            format!("hosts: {}", names.join(", ")),
+        )
+    })
+}
+
 fn in_hosts(
     arguments: &Arguments,
     family: &str,
     job: study::Job,
     ask: &Ask,
 ) -> Result<Headroom, Failure> {
-    let families = || job.site().hosts.iter();
-    let Some(known) = families().find(|host| host.name == family) else {
-        let names: Vec<&str> = families().map(|host| host.name.as_str()).collect();
-        return Err(Failure::arguments(
-            format!("there is no family of hosts `{family}`"),
-            format!("hosts: {}", names.join(", ")),
-        ));
-    };
+    let known = known_family(job.site(), family)?;
     // Hosts in chassis are counted in each chassis.
     let held = known.chassis.map(|index| &job.site().chassis[index]);
     let in_each = held.and_then(|chassis| {
@@ -247,6 +268,10 @@ fn in_hosts(
         today,
         with: &with,
     };
+    if !arguments.run.quiet {
+        let full = by_arithmetic_in_hosts(job.site(), &hosts, ask.most, ask.outages.as_deref());
+        console::complain(&first_answer_in_hosts(&what, &full));
+    }
     job.run(|site, origin, progress| headroom_in_hosts(site, &hosts, origin, ask, progress))
 }
 

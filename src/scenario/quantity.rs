@@ -126,7 +126,11 @@ pub(super) fn written_size(bytes: u64) -> String {
 pub(super) fn meant_size(text: &str) -> Option<String> {
     let (number, unit) = split(text)?;
     let letter = match unit.to_ascii_lowercase().as_str() {
-        "" if number.scale == 0 => return Some(format!("did you mean \"{text}B\"?")),
+        "" if number.scale == 0 => {
+            let bytes = format!("{text}B");
+            let is_one = size(&bytes, u64::MAX).is_ok();
+            return is_one.then(|| format!("did you mean \"{bytes}\"?"));
+        }
         "k" | "kb" | "kib" | "ki" => 'K',
         "m" | "mb" | "mib" | "mi" => 'M',
         "g" | "gb" | "gib" | "gi" => 'G',

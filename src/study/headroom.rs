@@ -154,7 +154,15 @@ pub fn headroom_in_hosts(
     ask: &Ask,
     progress: &dyn Progress,
 ) -> Headroom {
-    // A site that has the ports today is not built with more hosts than its switches have ports for.
+    let found = |hosts: &Hosts<'_>| {
+        let scale = Scale::of(hosts, ask.most);
+        search(site, &scale, origin, ask, progress)
+    };
+    within_budgets(site, hosts, found)
+}
+
+/// What `found` makes of hosts that are not built beyond the ports of their switches, if today's are not.
+fn within_budgets<R>(site: &Site, hosts: &Hosts<'_>, found: impl FnOnce(&Hosts<'_>) -> R) -> R {
     let fits_today = over_port_budgets(site).is_empty();
     let with = |count: u32| {
         let built = (hosts.with)(count)?;
@@ -163,11 +171,10 @@ pub fn headroom_in_hosts(
             None => Ok(built),
         }
     };
-    let hosts = Hosts {
+    found(&Hosts {
         with: &with,
         ..*hosts
-    };
-    search(site, &Scale::of(&hosts, ask.most), origin, ask, progress)
+    })
 }
 
 /// The same for work that grows unevenly: workload `i` by factor ^ `exponents[i]`.
@@ -216,6 +223,30 @@ pub fn by_arithmetic(site: &Site, outages: Option<&[String]>) -> Vec<ByArithmeti
             }
         })
         .collect()
+}
+
+/// The number of hosts at which the fullest part is full on the mean in each case, by arithmetic; `None` where none that can be
+/// built, up to `most` times today's, fills one.
+#[must_use]
+pub fn by_arithmetic_in_hosts(
+    site: &Site,
+    hosts: &Hosts<'_>,
+    most: f64,
+    outages: Option<&[String]>,
+) -> Vec<(String, Option<f64>)> {
+    let fabric = Fabric::new(site);
+    let found = |hosts: &Hosts<'_>| {
+        let scale = Scale::of(hosts, most);
+        let plans = case::cases(site, &fabric, outages).into_iter();
+        plans
+            .map(|plan| {
+                let full = scale.saturation(site, &plan.case.name);
+                let count = full.map(|factor| (factor * f64::from(hosts.today)).round());
+                (plan.case.name, count)
+            })
+            .collect()
+    };
+    within_budgets(site, hosts, found)
 }
 
 /// The lesser of what fills a part and what queue depths let through; the latter where it is that.

@@ -97,6 +97,10 @@ fn busiest_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let (Some(met), Some(index)) = (case.met, place) else {
         return String::new();
     };
+    // With more hosts a part is not fuller by as much: some work is stated for all together.
+    if headroom.grows.hosts.is_some() {
+        return String::new();
+    }
     let peak = |part: &crate::outcome::PartUse| Some(part.cases.get(index)?.as_ref()?.peak_percent);
     let most = headroom.parts.iter().filter_map(peak).fold(0.0, f64::max);
     if most <= 0.0 || 100.0 / most > met {
@@ -609,5 +613,12 @@ mod tests {
             "{text}"
         );
         assert!(!with(40.0).contains("busiest"), "full at 2.5 only");
+        // Twice the hosts need not be twice the load.
+        let mut found = sample_headroom();
+        for part in &mut found.parts {
+            part.cases[0].as_mut().expect("it is used").peak_percent = 80.0;
+        }
+        found.grows.hosts = Some(8);
+        assert!(!proven_sentences(&found)[0].contains("busiest"));
     }
 }
