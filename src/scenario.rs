@@ -38,7 +38,7 @@ mod work;
 #[cfg(test)]
 mod tests;
 
-pub use counters::{Reading, counters};
+pub use counters::{Reading, counters, unknown_part};
 pub use problem::{Problem, Severity, render_problems};
 pub use recording::{Recorded, Recording, Sample, recording};
 

@@ -6,8 +6,8 @@ use super::options::{RunArguments, ScenarioArguments};
 use super::output::{Forms, Output, outage_words};
 use super::{load, study};
 use crate::render::{csv, json, table};
-use crate::scenario::{counters, render_problems};
-use crate::study::measured::{known, measured};
+use crate::scenario::{Problem, counters, render_problems, unknown_part};
+use crate::study::measured::{measured, unknown};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -45,18 +45,17 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     extra.extend(outage_words(arguments.outage.as_slice()));
     let job = study::prepare("measured", &arguments.scenario, &arguments.run, &extra)?;
     study::known(arguments.outage.as_slice(), job.site())?;
-    let readings = counters(&shown, &load::text(path)?)
-        .map_err(|problems| Failure::Scenario(render_problems(&problems)))?;
-    known(job.site(), &readings).map_err(|unknown| {
-        Failure::arguments(
-            format!(
-                "{shown}:{}: the site has no link, port or switch `{}`",
-                unknown.line, unknown.part
-            ),
-            "links are named as edge-A~san-A or db-1:A1~edge-A, members as edge-A~san-A/2, ports as db-1:A1; * stands for any run \
-             of characters",
-        )
-    })?;
+    let text = load::text(path)?;
+    let wrong = |problems: &[Problem]| Failure::Scenario(render_problems(problems));
+    let readings = counters(&shown, &text).map_err(|problems| wrong(&problems))?;
+    let (strange, parts) = unknown(job.site(), &readings);
+    let strange: Vec<Problem> = strange
+        .into_iter()
+        .map(|reading| unknown_part(&shown, &text, reading, &parts))
+        .collect();
+    if !strange.is_empty() {
+        return Err(wrong(&strange));
+    }
     let outage = arguments.outage.as_deref();
     let found = job.run(|site, origin, progress| {
         measured(site, &readings, &shown, outage, origin, progress)

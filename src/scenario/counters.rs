@@ -4,7 +4,7 @@
 //! or a pattern, as outages name them: several links are meant together. `direction` is `toward-array` or
 //! `toward-host`. `bytes` and `frames` are running counters, as devices keep them; `frames` may be empty.
 
-use super::problem::Problem;
+use super::problem::{Problem, near_or_list};
 use super::recording::{Rows, time};
 
 /// One reading of a pair of counters.
@@ -107,6 +107,34 @@ pub fn counters(file: &str, text: &str) -> Result<Vec<Reading>, Vec<Problem>> {
     }
 }
 
+/// The problem of a reading of a part that the site does not have; `parts` are those that it has.
+#[must_use]
+pub fn unknown_part(file: &str, text: &str, reading: &Reading, parts: &[String]) -> Problem {
+    let mut rows = Rows::new(file, text);
+    let line = text
+        .lines()
+        .nth(reading.line.saturating_sub(1))
+        .unwrap_or("");
+    let fields: Vec<&str> = line.split(',').collect();
+    let column = rows.column(HEAD[1]).unwrap_or(0);
+    let before = fields.iter().take(column);
+    let at: usize = before.map(|field| field.chars().count() + 1).sum();
+    let field = fields.get(column).copied().unwrap_or("");
+    let indent = field.chars().take_while(|c| c.is_whitespace()).count();
+    let known: Vec<&str> = parts.iter().map(String::as_str).collect();
+    let words = (
+        format!("the site has no link, port or switch `{}`", reading.part),
+        near_or_list(&reading.part, "parts", &known),
+    );
+    let place = (at + indent, reading.part.chars().count());
+    rows.note(reading.line.saturating_sub(1), place, words, line);
+    let mut problem = rows.problems.remove(0);
+    "links are named as edge-A~san-A or db-1:A1~edge-A, members as edge-A~san-A/2, ports as db-1:A1; * stands for any run of \
+     characters"
+        .clone_into(&mut problem.help);
+    problem
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -128,6 +156,10 @@ mod tests {
             assert_eq!(problems[0].column, column, "{row}");
         }
         assert!(counters("c.csv", "a,b\n1,2\n").is_err());
+        let problem = unknown_part("c.csv", &text, &all[1], &["edge-A~san-B".to_owned()]);
+        let place = (problem.line, problem.column, problem.length);
+        assert_eq!(place, (Some(4), 3, 12), "{problem}");
+        assert_eq!(problem.expected, "did you mean `edge-A~san-B`?");
         let alone = counters("c.csv", head).unwrap_err();
         assert!(
             alone[0].message.contains("no readings below the head"),

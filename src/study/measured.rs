@@ -19,32 +19,17 @@ use crate::site::Site;
 use crate::topology::{DirectionId, Fabric, MemberId};
 use crate::wire::Medium;
 use crate::wire::framing::{ETHERNET_GAP, ETHERNET_PREAMBLE, FC_GAP};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-/// A part that the site does not have.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Unknown {
-    /// As the file names it.
-    pub part: String,
-    /// Line of the file.
-    pub line: usize,
-}
-
-/// Whether every part that was read is there.
-///
-/// # Errors
-/// The first one that is not.
-pub fn known(site: &Site, readings: &[Reading]) -> Result<(), Unknown> {
+/// The first reading of each part that the site does not have, with the names of all that it has.
+#[must_use]
+pub fn unknown<'r>(site: &Site, readings: &'r [Reading]) -> (Vec<&'r Reading>, Vec<String>) {
     let fabric = Fabric::new(site);
-    for reading in readings {
-        if members(&fabric, &reading.part).is_empty() {
-            return Err(Unknown {
-                part: reading.part.clone(),
-                line: reading.line,
-            });
-        }
-    }
-    Ok(())
+    let mut seen = BTreeSet::new();
+    let strange = readings
+        .iter()
+        .filter(|reading| seen.insert(&reading.part) && members(&fabric, &reading.part).is_empty());
+    (strange.collect(), fabric.part_names())
 }
 
 fn members(fabric: &Fabric, part: &str) -> Vec<MemberId> {

@@ -269,7 +269,13 @@ fn counters_are_set_beside_the_links_that_they_name() {
     .expect("it can be written");
     let unknown = run(&[]);
     assert_eq!(code(&unknown), 2);
-    assert!(err(&unknown).contains("c.csv:3: the site has no link, port or switch `app:A1~cor-A`"));
+    for said in [
+        "the site has no link, port or switch `app:A1~cor-A`",
+        "c.csv:3:",
+        "did you mean `app:A1~core-A`?",
+    ] {
+        assert!(err(&unknown).contains(said), "{}", err(&unknown));
+    }
 }
 
 /// Another speed of the two links from core to store: on each fabric a cable and two ports for each of the two controllers.
