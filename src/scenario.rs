@@ -22,6 +22,7 @@ pub mod kinds;
 mod links;
 mod names;
 mod parts;
+mod prices;
 mod problem;
 mod promise;
 mod protocol;
@@ -39,6 +40,7 @@ mod work;
 mod tests;
 
 pub use counters::{Reading, counters, unknown_part};
+pub use prices::{Price, prices};
 pub use problem::{Problem, Severity, render_problems};
 pub use recording::{Recorded, Recording, Sample, recording};
 

@@ -7,6 +7,7 @@ use super::write;
 use crate::outcome::{Origin, Report, Windows};
 use crate::render::several::ScenarioRow;
 use crate::render::{csv, json, junit, table};
+use crate::scenario::{prices, render_problems};
 use crate::study::remedy::{PriceList, Search};
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -103,8 +104,10 @@ impl MendArguments {
 
 /// Reads a price list.
 pub(super) fn price_list(file: &Path) -> Result<PriceList, Failure> {
-    PriceList::read(&load::text(file)?)
-        .map_err(|what| Failure::Scenario(format!("error: {}:{what}", file.display())))
+    let shown = file.display().to_string();
+    let rows = prices(&shown, &load::text(file)?)
+        .map_err(|problems| Failure::Scenario(render_problems(&problems)))?;
+    Ok(PriceList::new(rows))
 }
 
 /// Where results go.

@@ -17,6 +17,7 @@ use crate::render::csv::{SweepPlace, sweep_header, sweep_json_line, sweep_rows};
 use crate::render::sweep::SweepTable;
 use crate::render::table;
 use crate::render::words::plural;
+use crate::scenario::render_problems;
 use crate::site::Site;
 use crate::study::Progress;
 use crate::study::headroom::{rounded_depths, scaled};
@@ -160,12 +161,9 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
     let mut axes = Vec::new();
     if let Some(path) = &arguments.points {
         let text = load::text(path)?;
-        axes.push(vary::table(&text).map_err(|problem| {
-            Failure::arguments(
-                format!("{}: {problem}", path.display()),
-                "a table of points has the keys in its first line and a row for each point",
-            )
-        })?);
+        let shown = path.display().to_string();
+        let table = vary::table(&shown, &text);
+        axes.push(table.map_err(|problems| Failure::Scenario(render_problems(&problems)))?);
     }
     axes.extend(arguments.vary.iter().cloned());
     if axes.is_empty() {

@@ -84,7 +84,7 @@ impl<'a> Rows<'a> {
         let lines = lines.filter(|(_, line)| !line.trim().is_empty());
         Self {
             file,
-            head: head.split(',').map(|name| name.trim().to_owned()).collect(),
+            head: head.split(',').map(|name| plain(name).to_owned()).collect(),
             lines: lines.take(ROWS_MAX).collect(),
             numbers: Vec::new(),
             problems: Vec::new(),
@@ -166,10 +166,13 @@ impl<'a> Rows<'a> {
     ) -> Vec<T> {
         let mut out = Vec::new();
         for (number, line) in std::mem::take(&mut self.lines) {
-            let fields: Vec<&str> = line.split(',').map(str::trim).collect();
+            let fields: Vec<&str> = line.split(',').map(plain).collect();
             if fields.len() != self.head.len() {
                 let words = (
-                    format!("the line has {} fields", fields.len()),
+                    match fields.len() {
+                        1 => "the line has 1 field".to_owned(),
+                        many => format!("the line has {many} fields"),
+                    },
                     format!("{} fields, as in the head", self.head.len()),
                 );
                 self.note(number, (0, line.chars().count()), words, line);
@@ -183,6 +186,8 @@ impl<'a> Rows<'a> {
                         let before = line.split(',').take(column);
                         let at: usize = before.map(|field| field.chars().count() + 1).sum();
                         let length = fields[column].chars().count();
+                        let raw = line.split(',').nth(column).unwrap_or("");
+                        let at = at + raw.chars().take_while(|c| c.is_whitespace()).count();
                         self.note(number, (at, length), (message, expected), line);
                     }
                 }
@@ -193,6 +198,15 @@ impl<'a> Rows<'a> {
         }
         out
     }
+}
+
+/// A field without the blanks around it and the quotes that a spreadsheet puts there.
+fn plain(field: &str) -> &str {
+    let field = field.trim();
+    let inner = field
+        .strip_prefix('"')
+        .and_then(|rest| rest.strip_suffix('"'));
+    inner.map_or(field, str::trim)
 }
 
 /// Reads a recording; its head says of which kind it is.

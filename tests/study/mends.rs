@@ -3,6 +3,7 @@
 
 use super::rig::{json, origin, same, site};
 use halfloom::outcome::{MendOrigin, Report, Verdict};
+use halfloom::scenario::prices;
 use halfloom::site::Site;
 use halfloom::study::remedy::{PriceList, Search, search};
 use halfloom::study::{Ask, NoProgress, study};
@@ -216,7 +217,9 @@ fn a_promise_about_switching_is_mended_by_timers_alone() {
 fn a_price_list_orders_what_is_found() {
     let list = |text: &str| Search {
         most: 12,
-        prices: Some(PriceList::read(text).expect("it can be read")),
+        prices: Some(PriceList::new(
+            prices("p.csv", text).expect("it can be read"),
+        )),
     };
     let dear = list("item,of,price\nport,10GbE,1000\ncable,10GbE,0\nport,25GbE,1\ncable,25GbE,1\n");
     let cheap =
@@ -279,25 +282,26 @@ fn a_price_list_orders_what_is_found() {
 #[test]
 fn a_wrong_price_list_is_refused_with_its_line() {
     for (text, line, what) in [
-        ("what,of,price\nport,10GbE,1\n", "1:", "the header"),
+        ("what,of,price\nport,10GbE,1\n", 1, "the head is of no kind"),
         (
             "item,of,price\nport,10GbE,1\nchassis,bay,2\n",
-            "3:",
-            "`chassis` is none of",
+            3,
+            "`chassis` is no kind",
         ),
-        ("item,of,price\nport,10GbE,dear\n", "2:", "is not a price"),
-        ("item,of,price\nport,10GbE,-1\n", "2:", "is not a price"),
-        ("item,of,price\nport,10GbE\n", "2:", "three fields"),
-        ("item,of,price\nport,10GbE,1\nport,10GbE,2\n", "3:", "twice"),
-        ("item,of,price\n", "1:", "no price"),
-        ("", "1:", "the header"),
+        ("item,of,price\nport,10GbE,dear\n", 2, "`dear` is no price"),
+        ("item,of,price\nport,10GbE,-1\n", 2, "`-1` is no price"),
+        ("item,of,price\nport,10GbE\n", 2, "2 fields"),
+        ("item,of,price\nport,10GbE,1\nport,10GbE,2\n", 3, "twice"),
+        ("item,of,price\n", 1, "no price"),
+        ("", 1, "the head is of no kind"),
     ] {
-        let problem = PriceList::read(text).expect_err(text);
+        let problems = prices("p.csv", text).expect_err(text);
+        let problem = &problems[0];
         assert!(
-            problem.starts_with(line) && problem.contains(what),
+            problem.line == Some(line) && problem.message.contains(what),
             "{text:?}: {problem}"
         );
-        assert!(problem.contains("item,of,price"), "{problem}");
+        assert!(problem.to_string().contains("port,32GFC,900"), "{problem}");
     }
 }
 

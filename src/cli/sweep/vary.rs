@@ -1,9 +1,13 @@
 //! What a sweep varies: lists, ranges and tables of values, and the grid that they span.
 
+use crate::render::words::plural;
+use crate::scenario::{Problem, Severity};
 use std::fmt::Write;
 
 /// Most points of a sweep.
 const POINTS_MAX: usize = 100_000;
+/// After so many bad lines of a table the rest is not looked at.
+const PROBLEMS_MAX: usize = 10;
 
 /// One dimension of the grid: one key with its values, or several keys that change together.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -48,39 +52,92 @@ pub(super) fn axis(text: &str) -> Result<Axis, String> {
 }
 
 /// A table of points: a header line of keys, then one row a point.
-pub(super) fn table(text: &str) -> Result<Axis, String> {
+///
+/// # Errors
+/// Every line that is wrong, up to ten.
+pub(super) fn table(file: &str, text: &str) -> Result<Axis, Vec<Problem>> {
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let wrong = |line: u64, message: String, expected: &str| {
+        let index = usize::try_from(line).map_or(0, |line| line.saturating_sub(1));
+        // Blank lines before a record count as its beginning.
+        let mut lines = text.lines().enumerate().skip(index);
+        let found = lines.find(|(_, line)| !line.trim().is_empty());
+        let (index, shown) = found.unwrap_or((index, ""));
+        let shown = shown.replace(char::is_control, " ");
+        let clip = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
+        Problem {
+            severity: Severity::Error,
+            message,
+            file: file.to_owned(),
+            line: Some(clip(index + 1)),
+            column: 1,
+            length: clip(shown.chars().count()).max(1),
+            line_text: shown,
+            expected: expected.to_owned(),
+            help: "a table of points has the keys in its first line, and a row for each point"
+                .to_owned(),
+        }
+    };
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
+        .flexible(true)
+        .has_headers(false)
         .from_reader(text.as_bytes());
-    let keys: Vec<String> = reader
-        .headers()
-        .map_err(|error| error.to_string())?
-        .iter()
-        .map(str::to_owned)
-        .collect();
-    let mut rows = Vec::new();
-    for record in reader.records() {
-        let record = record.map_err(|error| error.to_string())?;
-        let line = record.position().map_or(0, csv::Position::line);
-        let row: Vec<String> = record.iter().map(str::to_owned).collect();
-        for field in &row {
-            check(field).map_err(|problem| format!("line {line}: {problem}"))?;
-            if field.is_empty() {
-                return Err(format!("line {line}: a value is missing"));
-            }
+    let mut records = reader.records();
+    let fields = |record: &csv::StringRecord| record.iter().map(str::to_owned).collect();
+    let keys: Vec<String> = match records.next() {
+        Some(Ok(head)) => fields(&head),
+        _ => Vec::new(),
+    };
+    let (mut rows, mut problems): (Vec<Vec<String>>, Vec<Problem>) = (Vec::new(), Vec::new());
+    if keys.is_empty() || keys.iter().any(|key| key.is_empty() || check(key).is_err()) {
+        let message = "the first line does not name keys".to_owned();
+        problems.push(wrong(1, message, "keys, as of --vary"));
+    }
+    for record in records {
+        if problems.len() >= PROBLEMS_MAX {
+            break;
         }
-        if rows.contains(&row) {
-            return Err(format!("line {line}: the same point is there twice"));
-        }
-        rows.push(row);
+        let Ok(record) = record else {
+            let message = "the file cannot be read as CSV".to_owned();
+            problems.push(wrong(1, message, "UTF-8 text"));
+            break;
+        };
+        let line = record.position().map_or(1, csv::Position::line);
+        let row: Vec<String> = fields(&record);
+        let (message, expected) = if row.len() != keys.len() {
+            let expected = format!("{}, as in the first line", keys.len());
+            (
+                format!("the line has {}", plural(row.len(), "field")),
+                expected,
+            )
+        } else if let Some(bad) = row.iter().find_map(|field| check(field).err()) {
+            (bad, "one line of text a value".to_owned())
+        } else if row.iter().any(String::is_empty) {
+            (
+                "a value is missing".to_owned(),
+                "a value for each key".to_owned(),
+            )
+        } else if rows.contains(&row) {
+            (
+                "the same point is there twice".to_owned(),
+                "each point once".to_owned(),
+            )
+        } else {
+            rows.push(row);
+            continue;
+        };
+        problems.push(wrong(line, message, &expected));
     }
-    for key in &keys {
-        check(key)?;
+    if rows.is_empty() && problems.is_empty() {
+        let message = "there is no point below the keys".to_owned();
+        problems.push(wrong(1, message, "a row for each point"));
     }
-    if rows.is_empty() || keys.iter().any(String::is_empty) {
-        return Err("it needs a header line of keys, and a row for each point below".to_owned());
+    if problems.is_empty() {
+        Ok(Axis { keys, rows })
+    } else {
+        Err(problems)
     }
-    Ok(Axis { keys, rows })
 }
 
 /// Every combination, the last axis changing fastest.
@@ -278,7 +335,10 @@ mod tests {
 
     #[test]
     fn the_last_axis_changes_fastest() {
-        let axes = [axis("a=1,2").unwrap(), table("b,c\n3,4\n5,6\n").unwrap()];
+        let axes = [
+            axis("a=1,2").unwrap(),
+            table("p.csv", "b,c\n3,4\n5,6\n").unwrap(),
+        ];
         assert_eq!(
             grid(&axes).unwrap(),
             [
@@ -293,7 +353,13 @@ mod tests {
         let more = axis("b=1..1000").unwrap();
         assert!(grid(&[many, more]).is_err());
         for wrong in ["", "a\n", "a,b\n1\n", "a\n1\n1\n", "a,b\n1,\n"] {
-            assert!(table(wrong).is_err(), "{wrong:?}");
+            assert!(table("p.csv", wrong).is_err(), "{wrong:?}");
         }
+        let problems = table("p.csv", "a,b\n1\n2,3\n\n2,3\n4,\n").unwrap_err();
+        let found: Vec<_> = problems
+            .iter()
+            .map(|problem| (problem.line, problem.line_text.as_str()))
+            .collect();
+        assert_eq!(found, [(Some(2), "1"), (Some(5), "2,3"), (Some(6), "4,")]);
     }
 }

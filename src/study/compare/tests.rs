@@ -107,7 +107,7 @@ fn more_members_are_more_cables_and_ports() {
 #[test]
 fn what_a_design_costs_stands_beside_what_it_gains() {
     let priced = |text: &str| {
-        let list = PriceList::read(text).expect("it can be read");
+        let list = list_of(text).expect("it can be read");
         let designs = [design(&[]), design(&[("link.edge-san.cage.lit", "4")])];
         compare(&designs, origin(), Some(&[]), Some(&list), &NoProgress)
     };
@@ -127,8 +127,7 @@ fn what_a_design_costs_stands_beside_what_it_gains() {
     );
     // The other way round it takes nothing, and as much becomes free.
     let designs = [design(&[("link.edge-san.cage.lit", "4")]), design(&[])];
-    let list = PriceList::read("item,of,price\nport,32GFC,900\noptic,32GFC,150\n")
-        .expect("it can be read");
+    let list = list_of("item,of,price\nport,32GFC,900\noptic,32GFC,150\n").expect("it can be read");
     let back = compare(&designs, origin(), Some(&[]), Some(&list), &NoProgress);
     assert_eq!(
         (back.designs[1].changes.price, back.designs[1].dearer()),
@@ -140,7 +139,7 @@ fn what_a_design_costs_stands_beside_what_it_gains() {
     assert_eq!(lacking.designs[1].changes.price, None);
     assert_eq!(lacking.designs[1].changes.unpriced, ["port 32GFC"]);
     // One more host and one more switch are devices with prices of their own.
-    let list = PriceList::read(
+    let list = list_of(
         "item,of,price\nhost,rack,8000\ncable,25GbE,1\nport,25GbE,2\ncable,4 × 25GbE in a cage,3\nport,4 × 25GbE in a cage,4\n",
     )
     .expect("it can be read");
@@ -211,4 +210,8 @@ fn the_rounding_of_a_sum_is_no_difference() {
     let found = difference(&first, &value, 0.0);
     assert_eq!((found.value, found.half_width), (0.0, Some(0.0)));
     assert_eq!(change(&found, false), Change::Same);
+}
+
+fn list_of(text: &str) -> Result<PriceList, Vec<crate::scenario::Problem>> {
+    crate::scenario::prices("p.csv", text).map(PriceList::new)
 }

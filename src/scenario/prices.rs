@@ -1,0 +1,132 @@
+//! Price lists: CSV with the head `item,of,price`.
+//!
+//! `item` is a kind of part or work, `of` says which (a technology, an array, a switch; empty where there is only one),
+//! `price` is a number, zero or more, in a currency that nobody asks about.
+
+use super::problem::{Problem, near_or_list};
+use super::recording::Rows;
+
+/// The price of one.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Price {
+    /// What kind it is: `port`, `cable` …
+    pub item: String,
+    /// Of what: `32GFC`, the name of an array …
+    pub of: String,
+    /// Zero or more.
+    pub price: f64,
+}
+
+const HEAD: [&str; 3] = ["item", "of", "price"];
+const KINDS: [&str; 9] = [
+    "cable",
+    "port",
+    "optic",
+    "switch",
+    "module",
+    "controller",
+    "host",
+    "parallel",
+    "setting",
+];
+const EXAMPLES: &str = "for example `port,32GFC,900`, `cable,100GbE,120`, `optic,32GFC,150`, `switch,san,20000`, `parallel,vault,40` \
+     (one request in one controller) or `setting,,250`";
+
+/// Reads a price list, in the order of its lines.
+///
+/// # Errors
+/// Every problem, up to ten; never empty.
+pub fn prices(file: &str, text: &str) -> Result<Vec<Price>, Vec<Problem>> {
+    let mut rows = Rows::new(file, text);
+    if rows.head != HEAD {
+        let expected = format!("a price list: {}", HEAD.join(","));
+        rows.bad_head(expected);
+        return Err(with_examples(rows.problems));
+    }
+    let mut seen: Vec<(String, String)> = Vec::new();
+    let all = rows.read(|fields| {
+        let (item, of, price) = (fields[0], fields[1], fields[2]);
+        if !KINDS.contains(&item) {
+            let message = format!("`{item}` is no kind of part or work that has a price");
+            return Err((0, message, near_or_list(item, "kinds", &KINDS)));
+        }
+        let known = (item.to_owned(), of.to_owned());
+        if seen.contains(&known) {
+            let message = format!("`{item},{of}` is there twice");
+            return Err((0, message, "once".to_owned()));
+        }
+        let value = price.parse::<f64>().ok();
+        let value = value.filter(|price| price.is_finite() && *price >= 0.0);
+        let value = value.ok_or_else(|| {
+            let message = format!("`{price}` is no price");
+            (2, message, "a number, zero or more".to_owned())
+        })?;
+        seen.push(known);
+        Ok(Price {
+            item: item.to_owned(),
+            of: of.to_owned(),
+            price: value,
+        })
+    });
+    if rows.problems.is_empty() && all.is_empty() {
+        let words = (
+            "there is no price below the head".to_owned(),
+            "a line for each item".to_owned(),
+        );
+        rows.note(0, (0, HEAD.join(",").len()), words, &HEAD.join(","));
+    }
+    if rows.problems.is_empty() {
+        Ok(all)
+    } else {
+        Err(with_examples(rows.problems))
+    }
+}
+
+/// The last of them says what lines look like.
+fn with_examples(mut problems: Vec<Problem>) -> Vec<Problem> {
+    if let Some(last) = problems.last_mut() {
+        EXAMPLES.clone_into(&mut last.help);
+    }
+    problems
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_line_that_cannot_be_read_is_told_at_its_place() {
+        let text = "item,of,price\nport,32GFC,900\ncable,32GFC,x\nprot,32GFC,1\n\nport,32GFC,2\nport,64GFC,-1\nport,64GFC\n";
+        let problems = prices("p.csv", text).unwrap_err();
+        let places: Vec<_> = problems.iter().map(|p| (p.line, p.column)).collect();
+        let wanted = [(3, 13), (4, 1), (6, 1), (7, 12), (8, 1)];
+        assert_eq!(
+            places,
+            wanted.map(|(line, column)| (Some(line), column)),
+            "{problems:?}"
+        );
+        assert_eq!(problems[1].expected, "did you mean `port`?");
+        assert!(problems[4].help.contains("port,32GFC,900"));
+    }
+
+    #[test]
+    fn quotes_and_blanks_of_a_spreadsheet_are_taken_off() {
+        let text =
+            "\u{feff}\"item\",\"of\",\"price\"\n\"port\", 32GFC ,\"900\"\n setting ,,2.5e2\n";
+        let all = prices("p.csv", text).unwrap();
+        let found: Vec<_> = all
+            .iter()
+            .map(|row| (row.item.as_str(), row.of.as_str(), row.price))
+            .collect();
+        assert_eq!(found, [("port", "32GFC", 900.0), ("setting", "", 250.0)]);
+    }
+
+    #[test]
+    fn a_list_needs_its_head_and_a_price() {
+        for text in ["", "item,of\nport,1\n", "item,of,price\n", "\n"] {
+            let problems = prices("p.csv", text).unwrap_err();
+            assert_eq!(problems.len(), 1, "{text:?}");
+            assert!(!problems[0].help.is_empty());
+        }
+    }
+}
