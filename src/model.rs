@@ -43,6 +43,7 @@ mod uplink;
 mod way;
 mod world;
 
+pub(crate) use again::tcp_gives_up;
 pub use compile::{Compiled, PathName, Watch};
 pub use fault::Script;
 pub use net::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};

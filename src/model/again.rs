@@ -16,6 +16,13 @@ pub(super) fn retransmission(timers: &Timers, resent: u32) -> Duration {
     Duration(doubled.min(most).max(1))
 }
 
+/// So long after a message was sent first TCP gives its connection up: after every doubled timeout.
+#[must_use]
+pub(crate) fn tcp_gives_up(timers: &Timers) -> Duration {
+    let doublings = (0..=timers.tcp_retries).map(|resent| retransmission(timers, resent).0);
+    Duration(doublings.fold(0, u64::saturating_add))
+}
+
 impl<E: Executor> World<'_, E> {
     /// Sees to it that the oldest attempt on a path is looked at when its time is over.
     pub(crate) fn watch_oldest_attempt(&mut self, path: u32) {
@@ -160,7 +167,7 @@ impl<E: Executor> World<'_, E> {
             ios: 1,
         });
         let io = self.attempts[slot].io;
-        self.freed_by_resending(self.compiled.paths[path as usize].set, io);
+        self.freed_by_resending(io);
         for frame in mine {
             // The connection of a team may have moved to another port meanwhile.
             let flow = self.attempts[slot].flow + frame.flow % 2;
@@ -178,8 +185,7 @@ impl<E: Executor> World<'_, E> {
     /// TCP has sent a message again as often as it does: its attempt is over.
     fn connection_given_up(&mut self, path: u32, slot: u32) {
         let timers = self.path_timers(path);
-        let doublings = (0..=timers.tcp_retries).map(|resent| retransmission(timers, resent).0);
-        let timer = (TimerName::TcpGivesUp, Duration(doublings.sum()));
+        let timer = (TimerName::TcpGivesUp, tcp_gives_up(timers));
         let mut ios = vec![self.abandon(slot)];
         self.log(LogEntry {
             at: self.now,

@@ -84,14 +84,9 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
-    /// TCP has just sent a message of an I/O again: that frees it, unless its team has moved and it is the move.
-    pub(super) fn freed_by_resending(&mut self, set: u32, io: u32) {
-        let moved = self.freed(set, io);
-        let by_team = self
-            .logged(moved)
-            .is_some_and(|entry| matches!(entry.kind, LogKind::TeamMoved { .. }));
-        let line = if by_team { moved } else { self.next_line() - 1 };
-        self.ios[io].freed = line;
+    /// TCP has just sent a message of an I/O again: that frees it, whatever made a way for it before.
+    pub(super) fn freed_by_resending(&mut self, io: u32) {
+        self.ios[io].freed = self.next_line() - 1;
     }
 
     /// An I/O of a workload over a path of `set` is about to be counted as completed, `freed` by a line of the log: if

@@ -67,6 +67,8 @@ pub enum TimerName {
     NoPath,
     /// An NVMe controller lost for so long is not tried again.
     ControllerLoss,
+    /// What was under way on a path that was given up has been held for so long before it is sent again.
+    Quiesce,
     /// A path that was back long enough is used again.
     Failback,
     /// TCP has sent a message again so many times that it gives the connection up.

@@ -182,7 +182,7 @@ impl<E: Executor> World<'_, E> {
             Standing::Failed => {
                 // Quiesced long enough: now its I/Os may go elsewhere.
                 if self.now >= state.failed_at + timers.quiesce {
-                    self.send_elsewhere(path, (TimerName::PathCheck, timers.quiesce));
+                    self.end_quiesce(path, timers.quiesce);
                 }
                 self.remove_port(path);
             }
@@ -200,7 +200,11 @@ impl<E: Executor> World<'_, E> {
     /// Gives a path up; its I/Os go elsewhere, and it is tried again from time to time.
     pub(crate) fn fail_path(&mut self, path: u32, timer: (TimerName, Duration)) {
         let quiesce = self.path_timers(path).quiesce;
-        let let_go = self.let_go(path);
+        // What is quiesced goes on later, and is told then.
+        let let_go = match quiesce {
+            Duration::ZERO => self.let_go(path),
+            _ => 0,
+        };
         self.change_standing(path, Standing::Failed, Some(timer), let_go);
         self.paths[path as usize].failed_at = self.now;
         self.plan_check(path);
@@ -209,6 +213,21 @@ impl<E: Executor> World<'_, E> {
         } else {
             self.plan_step(path, quiesce);
         }
+    }
+
+    fn end_quiesce(&mut self, path: u32, quiesce: Duration) {
+        let ios = u64::from(self.paths[path as usize].in_flight);
+        let timer = (TimerName::Quiesce, quiesce);
+        if ios > 0 {
+            let to = Standing::Failed;
+            self.log(LogEntry {
+                at: self.now,
+                kind: LogKind::Path { path, to },
+                timer: Some(timer),
+                ios,
+            });
+        }
+        self.send_elsewhere(path, timer);
     }
 
     /// I/Os on a path that is given up now, without those that another path, given up in the same instant, has just let go:

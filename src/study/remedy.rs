@@ -191,6 +191,26 @@ struct Hunt<'a> {
     calm: Vec<String>,
 }
 
+/// The site with a change. Lit legs of a cage are the members of its link: where a scenario states both, both are set.
+fn applied(
+    apply: Apply<'_>,
+    set: Vec<(String, String)>,
+) -> (Vec<(String, String)>, Result<Site, String>) {
+    let alone = apply(&set);
+    if alone.is_ok() {
+        return (set, alone);
+    }
+    let mut both = set.clone();
+    both.extend(set.iter().filter_map(|(key, lit)| {
+        let link = key.strip_suffix(".cage.lit")?;
+        Some((format!("{link}.members"), lit.clone()))
+    }));
+    match apply(&both) {
+        Ok(site) => (both, Ok(site)),
+        Err(_) => (set, alone),
+    }
+}
+
 /// Rounds at most: a change on top of a change on top of a change.
 const ROUNDS: u32 = 3;
 
@@ -247,7 +267,8 @@ impl Hunt<'_> {
             self.known.push(set.clone());
             let names: Vec<&str> = stack.iter().map(|p| p.name.as_str()).collect();
             let name = names.join(", and ");
-            match (self.apply)(&set) {
+            let (set, applied) = applied(self.apply, set);
+            match applied {
                 Ok(site) => {
                     let changes = changes(self.site, &site, &set, self.prices);
                     let variant = Variant {

@@ -10,7 +10,7 @@
 //! once everything comes at once.
 
 use super::switch::timer_name;
-use crate::model::{Place, TimerName, hold, noticed_by, tried_again_by};
+use crate::model::{Place, TimerName, hold, noticed_by, tcp_gives_up, tried_again_by};
 use crate::outcome::{PathReturn, TimerStall};
 use crate::site::{Failback, LossMode, Owner, Site, Team, Timers, UplinkLoss};
 use crate::topology::{Controller, Fabric, NodeId, Path, PathSet};
@@ -153,6 +153,10 @@ fn parts(protocol: &Protocol, timers: &Timers, mode: LossMode, place: Place) -> 
         // Nothing is noticed, so that nothing is held.
         None => vec![named((TimerName::CommandTimeout, timers.command_timeout))],
     };
+    // A connection that TCP gives up before its host notices takes what was under way with it.
+    if protocol.tcp().is_some() && tcp_gives_up(timers) < sum(&parts) {
+        parts = vec![named((TimerName::TcpGivesUp, tcp_gives_up(timers)))];
+    }
     if timers.quiesce > Duration::ZERO {
         parts.push(("quiesce", timers.quiesce));
     }

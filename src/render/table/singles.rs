@@ -7,7 +7,7 @@ use crate::outcome::{EachPart, Report};
 use crate::render::number::{NONE, THIN, count, three};
 use crate::render::words::{
     Flag, column_flag, limit_words, or_more, plural, row_head, row_scale, singles_answer,
-    singles_runs, target_words, timer_words,
+    singles_runs, stall_words, target_words,
 };
 
 /// What losing each single part in turn found: the answer, the matrix, what limits the cases missed, which
@@ -132,15 +132,7 @@ fn switch_overs(each: &EachPart) -> String {
             switch
                 .settled_s
                 .map_or_else(|| "not settled".to_owned(), three),
-            match (&switch.timer, switch.longest_open, switch.no_path) {
-                (_, true, true) => "no path is left; nothing ended it".to_owned(),
-                (_, true, false) => "nothing ended it".to_owned(),
-                (Some(timer), ..) => timer_words(timer),
-                (None, ..) if switch.failed > 0 && switch.settled_s.is_none() => {
-                    "nothing ended it: what is asked for fails".to_owned()
-                }
-                (None, ..) => NONE.to_owned(),
-            },
+            stall_words(switch).unwrap_or_else(|| NONE.to_owned()),
         ]);
     }
     table.text("The switch-overs")

@@ -2,8 +2,8 @@
 
 use super::answer::Flag;
 use super::measure::{measure_name, row_scale};
-use super::{Prose, listed, plural};
-use crate::outcome::{CutOff, EachPart, Fullest, PartCase};
+use super::{Prose, listed, plural, timer_words};
+use crate::outcome::{CutOff, EachPart, Fullest, PartCase, PartSwitch, Row, Verdict};
 use crate::render::number::{whole_percent, with_unit};
 
 /// The worst flag of a column of the matrix.
@@ -148,9 +148,34 @@ pub fn limit_words(each: &EachPart, column: usize) -> String {
     ) {
         return String::new();
     }
+    // What is promised of the switch-over alone is missed by a timer, however little the parts have to do.
+    let open = |row: &&Row| {
+        let cell = row.cells.get(column).and_then(Option::as_ref);
+        cell.is_some_and(|cell| cell.verdict != Verdict::Met)
+    };
+    let mut open = each.matrix.rows.iter().filter(open);
+    if open.all(|row| row.switching)
+        && let Some(ended) = case.switch_over.as_ref().and_then(stall_words)
+    {
+        return format!("the switch-over: {ended}");
+    }
     case.fullest
         .as_ref()
         .map_or_else(String::new, fullest_words)
+}
+
+/// What ended the longest stall of a switch-over; `None` where nothing had to.
+#[must_use]
+pub fn stall_words(switch: &PartSwitch) -> Option<String> {
+    match (&switch.timer, switch.longest_open, switch.no_path) {
+        (_, true, true) => Some("no path is left; nothing ended it".to_owned()),
+        (_, true, false) => Some("nothing ended it".to_owned()),
+        (Some(timer), ..) => Some(timer_words(timer)),
+        (None, ..) if switch.failed > 0 && switch.settled_s.is_none() => {
+            Some("nothing ended it: what is asked for fails".to_owned())
+        }
+        (None, ..) => None,
+    }
 }
 
 /// `san-B > edge-B (san to edge, 32GFC), asked for 119 % in the busiest 20 ms, 66 % on the mean`.

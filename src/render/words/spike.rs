@@ -313,7 +313,10 @@ fn spike(work: &SwitchWorkload, beside: Reference) -> String {
             beside.words().replace('\'', "\u{2019}")
         );
     }
-    if work.rated {
+    if work.rated && work.failed.iter().any(|failed| *failed > 0) {
+        "What has failed is not made good; what else is behind the set rate comes without a spike."
+            .to_owned()
+    } else if work.rated {
         "What is behind the set rate is made good without a spike.".to_owned()
     } else {
         "Nothing is made good afterwards: a closed loop has no rate that it is behind of."

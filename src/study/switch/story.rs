@@ -33,6 +33,7 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
         TimerName::PeerLoss => "peer loss",
         TimerName::NoPath => "no path",
         TimerName::ControllerLoss => "controller loss",
+        TimerName::Quiesce => "quiesce",
         TimerName::Failback => "failback",
         TimerName::TcpGivesUp => "TCP gives up",
         TimerName::Takeover => "takeover",
@@ -46,8 +47,23 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
 pub(super) fn with_value(timer: Option<(TimerName, Duration)>) -> Option<String> {
     timer.map(|(name, value)| match (name, value) {
         (TimerName::NoPath, Duration::ZERO) => "no path, fail at once".to_owned(),
-        (name, value) => format!("{}, {value}", timer_name(name)),
+        (TimerName::Retransmission, value) => {
+            let name = timer_name(TimerName::Retransmission);
+            format!("{name}, doubled each time from {value}")
+        }
+        (name, value) => format!("{}, {}", timer_name(name), short(value)),
     })
+}
+
+/// A time as it was set; one that was worked out, with four digits.
+fn short(value: Duration) -> Duration {
+    let digits = value.0.checked_ilog10().unwrap_or(0);
+    let stated = value.0.is_multiple_of(10_u64.pow(digits.saturating_sub(5)));
+    if stated {
+        return value;
+    }
+    let place = 10_u64.pow(digits.saturating_sub(3));
+    Duration((value.0 + place / 2) / place * place)
 }
 
 /// What entries that are told in one line have in common.
@@ -367,8 +383,13 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
             false => (0, ""),
         };
         let again = told.ios.saturating_sub(told.failed + waiting);
+        // Without any path both are so; those that fail for it are counted in a line of their own.
+        let (failed, waiting) = match told.pathless {
+            true => (0, told.failed + waiting),
+            false => (told.failed, waiting),
+        };
         // Where the other paths have no place for all, the rest waits at the host for one.
-        let at_once = told.waiting == waiting;
+        let at_once = told.pathless || told.unserved || told.waiting == 0;
         let parts = [
             (
                 again,
@@ -378,7 +399,7 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                     "sent again or queued for it"
                 },
             ),
-            (told.failed, "failed"),
+            (failed, "failed"),
             (waiting, why),
         ];
         let mut parts = parts.iter().filter(|(ios, _)| *ios > 0);
@@ -419,6 +440,14 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                 Standing::Unnoticed => format!("{paths} broken{}", said(" with ", " on the way")),
                 Standing::Blocked => {
                     format!("loss seen: {paths} held{}", said(" with ", " on the way"))
+                }
+                Standing::Failed if matches!(told.timer, Some((TimerName::Quiesce, _))) => {
+                    let whose = if told.count == 1 {
+                        "the path"
+                    } else {
+                        "the paths"
+                    };
+                    format!("what was under way on {whose} given up was held{onward}{until}")
                 }
                 Standing::Failed => format!("{paths} given up{onward}{until}"),
                 Standing::Up if matches!(told.timer, Some((TimerName::Failback, _))) => {

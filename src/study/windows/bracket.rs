@@ -1,7 +1,8 @@
 //! Which loads are simulated, and what that says about the others.
 //!
 //! Loads are partly ordered: one is at most another when no workload has more to do in it. A load that is met
-//! answers for all at most it, one that is missed for all at least it, one that is undecided for itself.
+//! answers for all at most it, one that is missed for all at least it, one that is undecided for itself until another
+//! answers for it too.
 
 use crate::outcome::Verdict;
 
@@ -31,6 +32,8 @@ pub(super) struct Bracket<'a> {
     /// Which are to be judged.
     wanted: Vec<bool>,
     known: Vec<Option<Judged>>,
+    /// Simulated, and not decided by that.
+    undecided: Vec<bool>,
     order: Order,
 }
 
@@ -40,6 +43,7 @@ impl<'a> Bracket<'a> {
             loads,
             wanted,
             known: vec![None; loads.len()],
+            undecided: vec![false; loads.len()],
             order,
         }
     }
@@ -77,7 +81,9 @@ impl<'a> Bracket<'a> {
     /// Notes the verdict of a load that was simulated, and of those that it answers for.
     pub(super) fn judge(&mut self, load: usize, verdict: Verdict) {
         self.known[load] = Some(Judged::Alone);
-        let open: Vec<usize> = self.open().collect();
+        self.undecided[load] = verdict == Verdict::Undecided;
+        let left = (0..self.loads.len()).filter(|other| self.undecided[*other]);
+        let open: Vec<usize> = self.open().chain(left).collect();
         for other in open {
             let answer = match verdict {
                 Verdict::Met if self.at_most(other, load) => Judged::Below(load),
@@ -85,6 +91,7 @@ impl<'a> Bracket<'a> {
                 _ => continue,
             };
             self.known[other] = Some(answer);
+            self.undecided[other] = false;
         }
     }
 
