@@ -5,7 +5,7 @@ use super::load::{self, Warnings};
 use super::options::{PrecisionArguments, RunArguments, ScenarioArguments};
 use super::progress::Bar;
 use super::stop;
-use crate::outcome::{Origin, Report, Verdict};
+use crate::outcome::{EachPart, Origin, Report, Verdict};
 use crate::scenario::{Loaded, Problem};
 use crate::site::Site;
 use crate::study::remedy::{self, Search};
@@ -270,7 +270,9 @@ pub(super) fn exit_of(report: &Report) -> Exit {
     let whole = report.steady.iter().all(|steady| !steady.partial)
         && report.switches.iter().all(|s| !s.partial)
         && each.is_none_or(|each| each.cases.iter().all(|case| !case.partial));
-    if all_met && whole {
+    // A host that one part cuts off counts as JUnit counts it, whatever is promised.
+    let cut_off = |each: &EachPart| each.losses().any(|(_, case)| !case.cut_off.is_empty());
+    if all_met && whole && !each.is_some_and(cut_off) {
         Exit::Done
     } else {
         Exit::NotMet

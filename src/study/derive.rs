@@ -348,7 +348,7 @@ fn depth_of(part: &[Sample], busiest: &Work) -> Option<f64> {
         let rate = sample.reads + sample.writes;
         let by_law = sample.latency_us.map(|latency| rate * latency / 1e6);
         let idle = (rate == 0.0).then_some(0.0);
-        Some(sample.queue.or(by_law).or(idle)? * sample.span_s)
+        Some(by_law.or(sample.queue).or(idle)? * sample.span_s)
     });
     let total: f64 = each.collect::<Option<Vec<f64>>>()?.iter().sum();
     Some(total / busiest.span_s)

@@ -88,7 +88,7 @@ fn a_price_list_that_cannot_be_read_is_refused_before_any_run() {
     assert_eq!(code(&wrong), 2);
     assert!(err(&wrong).contains("prices.csv:2:"), "{}", err(&wrong));
     assert!(
-        err(&wrong).contains("`dear` is not a price"),
+        err(&wrong).contains("`dear` is no price"),
         "{}",
         err(&wrong)
     );

@@ -117,7 +117,11 @@ fn bursts(derived: &Derived) -> String {
             replayed,
         );
     }
-    extra("outstanding, mean (Little's law)", derived.depth, false);
+    extra(
+        "outstanding, mean (Little's law, else the queue recorded)",
+        derived.depth,
+        false,
+    );
     if derived.sample_s.is_none() {
         let most = derived
             .depth_most

@@ -77,7 +77,7 @@ pub(super) fn toml(derived: &Derived, names: &Names) -> String {
             let peak = (work.iops * every - base * (every - burst)) / burst;
             out.push_str(&format!(
                 "arrivals = {{ bursty = {{ peak = {}, base = {}, burst = \"{burst}us\", every = \"{every}us\", \
-                 law = \"exponential\" }} }}\n",
+                 together = true, law = \"exponential\" }} }}\n",
                 rate(peak),
                 rate(base)
             ));
@@ -103,7 +103,7 @@ pub(super) fn toml(derived: &Derived, names: &Names) -> String {
     out.push_str(&format!("source = \"{source}\"\n"));
     match derived.depth {
         Some(depth) => out.push_str(&format!(
-            "# outstanding on the mean, by Little's law: {}; a closed loop would be arrivals = {{ closed = {{ depth = {} }} }}\n",
+            "# outstanding on the mean: {}; a closed loop would be arrivals = {{ closed = {{ depth = {} }} }}\n",
             decimal(depth, 1),
             depth.round().max(1.0)
         )),
