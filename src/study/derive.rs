@@ -359,6 +359,22 @@ mod tests {
     use super::print::{SIZES_MAX, mix};
     use super::*;
 
+    /// 1,000 I/Os a second of 1 ms are one outstanding, whatever a queue says; without latencies the queue counts.
+    #[test]
+    fn the_law_comes_before_a_recorded_queue() {
+        let sample = |latency_us: Option<f64>| Sample {
+            span_s: 10.0,
+            reads: 1_000.0,
+            read_bytes: 4.096e6,
+            latency_us,
+            queue: Some(32.0),
+            ..Sample::default()
+        };
+        let depth = |sample: Sample| depth_of(&[sample], &average(&[sample])).unwrap();
+        assert!((depth(sample(Some(1_000.0))) - 1.0).abs() < 1e-9);
+        assert!((depth(sample(None)) - 32.0).abs() < 1e-9);
+    }
+
     fn io(at_us: u64, op: Op, size: u64, latency_us: u64) -> Recorded {
         Recorded {
             at_ns: at_us * 1000,

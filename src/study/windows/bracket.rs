@@ -175,6 +175,21 @@ mod tests {
     }
 
     #[test]
+    fn an_undecided_load_is_answered_for_by_one_decided_later() {
+        let loads: Vec<Vec<f64>> = (0..4_u32).map(|hour| vec![f64::from(hour)]).collect();
+        let mut bracket = Bracket::new(&loads, vec![true; 4], Order::Halving);
+        bracket.judge(1, Verdict::Undecided);
+        assert_eq!(bracket.judged(1), Judged::Alone);
+        bracket.judge(2, Verdict::Met);
+        assert_eq!(bracket.judged(1), Judged::Below(2));
+        bracket.judge(3, Verdict::Missed);
+        assert_eq!(
+            (bracket.judged(1), bracket.judged(2)),
+            (Judged::Below(2), Judged::Alone)
+        );
+    }
+
+    #[test]
     fn loads_that_cannot_be_compared_are_simulated_each() {
         // One workload by day, the other by night.
         let loads: Vec<Vec<f64>> = (0..8_u32)
