@@ -116,6 +116,33 @@ fn the_timers_of_the_sum_are_named() {
     let sum = "By timers, w: iSCSI ping and its timeout, 2\u{202F}s + iSCSI session replacement, 3\u{202F}s + quiesce, \
                500\u{202F}ms = 5.50\u{202F}s.";
     assert!(text.contains(sum), "{text}");
+    // The row that ended the stall is the end of the quiet time, half a second after the paths were given up.
+    let events = &report.switches[0].events;
+    let ended: Vec<_> = events.iter().filter(|event| event.ended_stall).collect();
+    let timer = ended[0].timer.as_deref().unwrap_or_default();
+    assert!(
+        ended.len() == 1 && timer.starts_with("quiesce"),
+        "{ended:?}"
+    );
+    assert!((ended[0].t_s - 5.5).abs() < 0.11, "{ended:?}");
+}
+
+/// TCP gives a connection up after 0.2 + 0.4 + 0.8 s, before a keep-alive of 2 s: that is the stall.
+#[test]
+fn what_tcp_gives_up_bounds_the_stall() {
+    let outage = "[[outage]]\nname = \"cut\"\ntakes = [\"*-A\"]\n";
+    let timers = "tcp_retries = 2";
+    let report = ask(
+        &site(&text("nvme-tcp", "25GbE", timers, outage), &[]),
+        &["cut"],
+        true,
+    );
+    let (by, over) = found(&report);
+    assert!((by - 1.4).abs() < 1e-9, "{by}");
+    assert!(
+        over.iter().all(|over| (-0.6e-3..0.1).contains(over)),
+        "{over:?}"
+    );
 }
 
 /// No sum is given where it would not be the answer: no path is lost, none is left, parts come back before the timers are over, or
