@@ -29,6 +29,7 @@ mod picture;
 mod progress;
 mod rates;
 mod report;
+mod schema;
 mod simulate;
 mod stop;
 mod study;
@@ -112,6 +113,8 @@ enum Command {
     Merge(merge::Arguments),
     /// Write everything that applies as one page, with its pictures and figures as files
     Report(report::Arguments),
+    /// Print the language of scenarios as a JSON Schema, for editors that check and complete by one
+    Schema,
     /// Print a completion script for a shell
     Completions(completions::Arguments),
     /// Print the manual page
@@ -184,6 +187,7 @@ fn dispatch(console: &Console, command: Command) -> Result<Exit, Failure> {
         Command::Completions(arguments) => {
             completions::run(console, &arguments, &mut Arguments::command())
         }
+        Command::Schema => schema::run(console),
         Command::Man => man::run(console, &Arguments::command()),
     }
 }

@@ -28,6 +28,7 @@ mod promise;
 mod protocol;
 mod quantity;
 mod recording;
+mod schema;
 mod syntax;
 mod timers;
 mod trace;
@@ -43,6 +44,7 @@ pub use counters::{Reading, counters, unknown_part};
 pub use prices::{Price, prices};
 pub use problem::{Problem, Severity, render_problems};
 pub use recording::{Recorded, Recording, Sample, recording};
+pub use schema::schema;
 
 use crate::site::{Assumption, Site, SwitchFamily, Variant};
 use crate::wire::{Medium, Protocol};

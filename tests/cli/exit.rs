@@ -161,6 +161,7 @@ fn a_closed_pipe_is_0_and_silent() {
         &["rates"],
         &["new"],
         &["completions", "bash"],
+        &["schema"],
         &["--help"],
         &["wire", "--protocol", "iscsi"],
     ] {

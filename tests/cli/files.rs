@@ -101,7 +101,7 @@ fn completions_and_the_manual_know_every_command() {
     let place = tempfile::tempdir().expect("a temporary folder");
     let man = out(&halfloom(place.path(), &["man"]));
     for name in [
-        "new", "check", "path", "rates", "wire", "simulate", "failover", "report",
+        "new", "check", "path", "rates", "wire", "simulate", "failover", "report", "schema",
     ] {
         let heading = format!(".SH \"HALFLOOM {}\"", name.to_uppercase());
         assert!(man.contains(&heading), "{name}");
