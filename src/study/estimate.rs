@@ -20,7 +20,7 @@ pub use demand::{Asked, PerIo, WireBytes, asked, mean_service_s, mix, per_io};
 pub(crate) use overload::overloaded;
 pub use payload::{Data, data_at_ports};
 
-pub(crate) use spread::{Flows, encapsulation_on, path_weights};
+pub(crate) use spread::{Flows, Shares, encapsulation_on, path_weights};
 
 use crate::site::{Site, Workload};
 use crate::topology::{DirectionId, Fabric, PathSet, Routes};

@@ -2,8 +2,8 @@
 
 use super::{Facts, finding, some, tiers, who};
 use crate::outcome::{ReviewFinding, Severity};
-use crate::study::estimate::Flows;
-use crate::topology::{NodeKind, PathSet};
+use crate::study::estimate::{Flows, Shares};
+use crate::topology::{DirectionId, NodeKind, PathSet};
 use crate::unit::Side;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -209,11 +209,14 @@ fn single_points(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     // By family of parts and array: names of the parts, hosts cut off.
     let mut groups: BTreeMap<(String, usize), (BTreeSet<usize>, BTreeSet<usize>)> = BTreeMap::new();
     for set in healthy.sets.iter().filter(|set| !set.paths.is_empty()) {
-        let shares = shares_of(facts, &mut flows, set);
+        let mut way = |path| flows.both_ways(path, set.family).0;
+        let ways: Vec<Shares> = set.paths.iter().map(&mut way).collect();
+        let shares = shares_of(facts, &ways);
         for (index, part) in parts.iter().enumerate() {
             let share: f64 = part.members.iter().map(|member| shares[*member]).sum();
             if share < 1.0 - 1e-9
                 || part.own_hosts.contains(&set.host)
+                || some_way_avoids(&ways, part)
                 || survives(facts, set, part)
             {
                 continue;
@@ -253,16 +256,23 @@ fn single_points(facts: &Facts<'_>) -> Vec<ReviewFinding> {
         .collect()
 }
 
-/// Share of a set's flow towards the array on each member.
-fn shares_of(facts: &Facts<'_>, flows: &mut Flows<'_>, set: &PathSet) -> Vec<f64> {
+/// Share of a set's flow towards the array on each member, which takes its ways evenly.
+fn shares_of(facts: &Facts<'_>, ways: &[Shares]) -> Vec<f64> {
     let mut shares = vec![0.0; facts.fabric.members.len()];
-    for path in &set.paths {
-        for (direction, share) in flows.both_ways(path, set.family).0 {
-            shares[direction.member().0 as usize] +=
-                share / crate::study::estimate::count(set.paths.len());
-        }
+    for (direction, share) in ways.iter().flatten() {
+        shares[direction.member().0 as usize] += share / crate::study::estimate::count(ways.len());
     }
     shares
+}
+
+/// Whether one of the ways has flow that crosses no member of a part. What a switch takes in it gives on, so the sum over its
+/// members counts a flow twice, and halves of two fabrics look like the whole.
+fn some_way_avoids(ways: &[Shares], part: &Part) -> bool {
+    let on_it = |direction: &DirectionId| part.members.contains(&(direction.member().0 as usize));
+    ways.iter().any(|way| {
+        let crossing = way.iter().filter(|(direction, _)| on_it(direction));
+        crossing.map(|(_, share)| share).sum::<f64>() < 1.0 - 1e-9
+    })
 }
 
 /// Whether some path of the set is left, by whatever route, without a part.
