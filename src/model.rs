@@ -32,6 +32,7 @@ mod ill;
 mod net;
 mod notice;
 mod order;
+mod pathless;
 mod reroute;
 mod standing;
 mod steps;

@@ -1,11 +1,11 @@
-//! Sending again: attempts that time out, TCP segments that were lost, I/Os that have no path.
+//! Sending again: attempts that time out, TCP segments that were lost.
 
 use super::attempt::{NONE, tie};
 use super::net::{Frame, FrameKind, Spoilt};
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
 use super::world::{Event, Executor, LostSegment, World};
 use crate::engine::{EventSet, Key};
-use crate::site::{NoPath, Timers};
+use crate::site::Timers;
 use crate::unit::{Duration, Instant};
 
 /// The timeout of a message sent again `resent` times already: doubled each time, up to a largest (RFC 6298,
@@ -199,52 +199,5 @@ impl<E: Executor> World<'_, E> {
         self.give_up_on(path, &mut ios, timer);
         self.dispatch(set);
         self.note_fate(entry, set, &mine, failed);
-    }
-
-    /// I/Os wait without any path: look again after a path check.
-    pub(crate) fn plan_pathless(&mut self, set: u32) {
-        let first = self.compiled.sets[set as usize].sources[0] as usize;
-        let after = self.compiled.sets[set as usize]
-            .timers
-            .path_check
-            .max(Duration::from_us(1));
-        let host = self.compiled.sets[set as usize].host;
-        if self.sources[first].pathless_pending {
-            return;
-        }
-        self.sources[first].pathless_pending = true;
-        let host = u32::try_from(host).unwrap_or(0);
-        let key = Key {
-            at: self.now + after,
-            tie: tie::timer(host, set, tie::Watching::NoPath),
-        };
-        self.queue.push(key, Event::Pathless { set });
-    }
-
-    pub(crate) fn pathless(&mut self, set: u32) {
-        let plan = &self.compiled.sets[set as usize];
-        self.sources[plan.sources[0] as usize].pathless_pending = false;
-        let timer = (TimerName::NoPath, plan.timers.path_check);
-        if let NoPath::Retry(checks) = plan.timers.no_path {
-            let any = plan.paths.clone().any(|path| {
-                matches!(
-                    self.paths[path as usize].standing,
-                    Standing::Up | Standing::Unnoticed | Standing::Blocked
-                )
-            });
-            for source in &plan.sources {
-                let mut stay = std::collections::VecDeque::new();
-                while let Some(io) = self.sources[*source as usize].waiting.pop_front() {
-                    self.ios[io].pathless += u32::from(!any);
-                    if self.ios[io].pathless >= checks.max(1) && !any {
-                        self.fail_io(io, Some(timer));
-                    } else {
-                        stay.push_back(io);
-                    }
-                }
-                self.sources[*source as usize].waiting = stay;
-            }
-        }
-        self.dispatch(set);
     }
 }

@@ -25,8 +25,6 @@ pub(crate) struct Io {
     pub(crate) attempts: u32,
     /// The attempt whose response completes it.
     pub(crate) live: u32,
-    /// Checks it has waited for without any path.
-    pub(crate) pathless: u32,
     /// Neighbours in order of arrival among the unfinished of its workload.
     pub(crate) before: u32,
     pub(crate) after: u32,

@@ -100,16 +100,18 @@ impl FaultState {
             .then(|| self.changed[member.0 as usize])
     }
 
-    /// Whether either way of a member is lost.
+    /// Whether nothing comes through over a member, one way or the other.
     fn is_lost(&self, member: MemberId) -> bool {
         let first = member.0 as usize * 2;
-        self.ways_lost[first] > 0 || self.ways_lost[first + 1] > 0
+        let lost = self.ways_lost[first] > 0 || self.ways_lost[first + 1] > 0;
+        lost || self.ill.damages_all(member)
     }
 
     /// For each member whether it is there.
     pub(super) fn there(&self) -> Vec<bool> {
-        let ways = self.ways_lost.chunks_exact(2);
-        ways.map(|ways| ways.iter().all(|lost| *lost == 0))
+        let members = (0_u32..).take(self.changed.len());
+        members
+            .map(|member| !self.is_lost(MemberId(member)))
             .collect()
     }
 }
@@ -222,6 +224,27 @@ impl<E: Executor> World<'_, E> {
             }
         }
         self.plan_reroute(members, Some(mode));
+        self.look_at_paths();
+        self.look_at_uplinks();
+    }
+
+    /// Nothing comes through any more over members that are there.
+    pub(super) fn lost_sight_of(&mut self, members: &[MemberId], mode: LossMode) {
+        self.fault.mode = mode;
+        for member in members {
+            self.fault.changed[member.0 as usize] = (self.now, mode);
+        }
+        self.plan_reroute(members, Some(mode));
+        self.look_at_paths();
+        self.look_at_uplinks();
+    }
+
+    /// Something comes through again.
+    pub(super) fn in_sight_again(&mut self, members: &[MemberId]) {
+        for member in members {
+            self.fault.changed[member.0 as usize] = (self.now, LossMode::Loud);
+        }
+        self.plan_reroute(members, None);
         self.look_at_paths();
         self.look_at_uplinks();
     }

@@ -4,7 +4,7 @@ use super::attempt::{Attempt, NONE, Parts};
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
 use super::tally::{BudgetSums, WorkloadTally};
 use super::world::{Executor, World};
-use crate::site::{Arrivals, NoPath, Owner, PathPolicy};
+use crate::site::{Arrivals, Owner, PathPolicy};
 use crate::unit::{Duration, Instant};
 use crate::workload::{ArrivalStream, IoDraw, StreamName};
 use std::collections::VecDeque;
@@ -22,8 +22,6 @@ pub(crate) struct SourceState {
     pub(crate) in_flight: u32,
     /// Most of them.
     pub(crate) outstanding: u32,
-    /// Whether its set will be looked at again for want of any path.
-    pub(crate) pathless_pending: bool,
     /// Its host was lost, and its guests have been restarted elsewhere or will be.
     pub(crate) away: bool,
     /// Then the sources at whose hosts its I/Os are issued, by their numbers.
@@ -41,7 +39,6 @@ impl SourceState {
             waiting: VecDeque::new(),
             in_flight: 0,
             outstanding: outstanding.unwrap_or(u32::MAX),
-            pathless_pending: false,
             away: false,
             places: Vec::new(),
             parked: 0,
@@ -162,7 +159,7 @@ impl<E: Executor> World<'_, E> {
                 }
                 Pick::Full => stuck |= 1 << (position & 63),
                 Pick::Nothing => {
-                    if plan.timers.no_path == NoPath::Fail {
+                    if self.fails_at_once(set) {
                         self.sources[source as usize].waiting.pop_front();
                         self.fail_io(io, None);
                     } else {
@@ -473,7 +470,8 @@ impl<E: Executor> World<'_, E> {
         self.ios[io].freed = u32::try_from(self.tally.log.len() - 1).unwrap_or(NONE);
         // Without a path an I/O fails in the instant in which it comes: a closed loop that went on at once
         // would never let time pass. It goes on when the host next looks for a path.
-        let least = if timer.is_none() {
+        let for_want_of_a_path = timer.is_none_or(|(name, _)| name == TimerName::NoPath);
+        let least = if for_want_of_a_path {
             let set = self.compiled.sources[record.source as usize].set;
             let timers = &self.compiled.sets[set as usize].timers;
             timers.path_check.max(Duration::from_us(1))

@@ -5,13 +5,18 @@
 //! Whether a frame is damaged depends on its name, the link and how often it has been sent, and on nothing
 //! that a fault elsewhere could shift.
 //!
+//! A link that damages every frame is lost silently for all who take note: keep-alives, pings, checks of paths, LACP and
+//! the hellos between Fibre Channel switches do not come through either. Frames go on over it all the same until somebody
+//! has noticed. One that damages fewer is noticed by none of these, however many it damages: they have delays and no
+//! frames, so that only commands, and segments of TCP, are missed.
+//!
 //! Left out: switches that throw a damaged frame away on the way, error correction that gets slower.
 
 use super::compile::Compiled;
 use super::net::{Frame, FrameKind, Links, Spoilt};
 use super::way::Way;
 use super::world::{Executor, World};
-use crate::site::Slow;
+use crate::site::{LossMode, Slow};
 use crate::topology::{DirectionId, MemberId};
 use crate::unit::{mix_pair, mix64};
 
@@ -42,6 +47,14 @@ impl Ill {
         self.loss[over.index()]
     }
 
+    /// Whether no frame comes through over a member.
+    pub(super) fn damages_all(&self, member: MemberId) -> bool {
+        let first = member.0 as usize * 2;
+        [self.loss[first], self.loss[first + 1]]
+            .iter()
+            .any(|loss| *loss >= Slow::CERTAIN)
+    }
+
     /// Whether there is anything wrong with a member.
     pub(crate) fn is_ill(&self, compiled: &Compiled, member: MemberId) -> bool {
         [DirectionId(member.0 * 2), DirectionId(member.0 * 2 + 1)]
@@ -56,6 +69,10 @@ impl Ill {
 impl<E: Executor> World<'_, E> {
     /// Members go on as `slow` says, whatever was wrong with them before.
     pub(crate) fn slow(&mut self, members: &[MemberId], slow: Slow) {
+        let mut gone = members.to_vec();
+        gone.retain(|member| slow.damages_all() && self.fault.lost_since(*member).is_none());
+        let mut back = members.to_vec();
+        back.retain(|member| self.fault.ill.damages_all(*member) && !slow.damages_all());
         for member in members {
             for over in [DirectionId(member.0 * 2), DirectionId(member.0 * 2 + 1)] {
                 let class = self.compiled.slow_class(over, slow.rate_ppm);
@@ -73,6 +90,13 @@ impl<E: Executor> World<'_, E> {
         let own = self.compiled.hops.iter().map(|hop| hop.class);
         ill.slow = ill.class.iter().zip(own).any(|(now, own)| *now != own);
         self.ways.fill(Way::Unknown);
+        back.retain(|member| self.fault.lost_since(*member).is_none());
+        if !gone.is_empty() {
+            self.lost_sight_of(&gone, LossMode::Silent);
+        }
+        if !back.is_empty() {
+            self.in_sight_again(&back);
+        }
     }
 
     /// Heals those of the members that are slow or damage frames.

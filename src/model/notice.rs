@@ -97,6 +97,7 @@ impl Compiled {
     /// or slots on them, which may last for ever.
     #[must_use]
     pub fn longest_chain(&self, action: Action) -> Duration {
+        let action = as_loss(action);
         let site = &self.site;
         let hosts = self.sets.iter();
         let hosts = hosts.map(|set| {
@@ -132,6 +133,14 @@ impl Compiled {
             Action::Lose(_) => (hosts + ports).max(fabric).max(self.guest_chain()),
             _ => (hosts + ports).max(fabric),
         }
+    }
+}
+
+/// A link that damages every frame is lost for all who take note.
+fn as_loss(action: Action) -> Action {
+    match (action, action.takes_away()) {
+        (Action::Slow(_), Some(mode)) => Action::Lose(mode),
+        _ => action,
     }
 }
 

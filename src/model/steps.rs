@@ -31,6 +31,7 @@ impl<E: Executor> World<'_, E> {
         }
         state.standing = to;
         state.emptied &= to != Standing::Up;
+        self.look_at_set(path);
         self.log(LogEntry {
             at: self.now,
             kind: LogKind::Path { path, to },

@@ -10,6 +10,7 @@ use super::net::{
     Admission, Discipline, Flight, Frame, FrameKind, Gate, InOrder, Links, NoGate, Onward, Open,
     PlainLinks, Rings, Spoilt, Times,
 };
+use super::pathless::Pathless;
 use super::tally::Tally;
 use super::way::Way;
 use crate::engine::{Calendar, EventQueue, EventSet, Key};
@@ -140,6 +141,8 @@ pub struct World<'a, E: Executor = Fast> {
     pub(crate) pointers: Vec<u32>,
     /// By set of paths: the line of the log that last gave its waiting I/Os a path.
     pub(crate) freeing: Vec<u32>,
+    /// By set of paths: since when it has had none.
+    pub(super) pathless: Vec<Pathless>,
     pub(crate) controllers: Vec<ControllerState>,
     pub(crate) fault: FaultState,
     pub(crate) lost_segments: Vec<LostSegment>,
@@ -202,6 +205,7 @@ impl<'a, E: Executor> World<'a, E> {
             paths: compiled.paths.iter().map(|_| PathState::new()).collect(),
             pointers: Vec::new(),
             freeing: vec![NONE; compiled.sets.len()],
+            pathless: vec![Pathless::WITH_PATHS; compiled.sets.len()],
             controllers: compiled
                 .fabric
                 .controllers
@@ -224,6 +228,7 @@ impl<'a, E: Executor> World<'a, E> {
         };
         world.start_pointers();
         world.start_teams();
+        world.start_pathless();
         world.start_sources();
         world.start_guests();
         world
@@ -427,7 +432,6 @@ impl<'a, E: Executor> World<'a, E> {
             draw,
             attempts: 0,
             live: NONE,
-            pathless: 0,
             before: NONE,
             after: NONE,
             measured,

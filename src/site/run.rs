@@ -81,6 +81,26 @@ impl Slow {
         rate_ppm: Self::WHOLE,
         loss_ppb: 0,
     };
+
+    /// Whether no frame comes through.
+    #[must_use]
+    pub const fn damages_all(self) -> bool {
+        self.loss_ppb >= Self::CERTAIN
+    }
+}
+
+impl Action {
+    /// How it takes links away, if it does. One that damages every frame is as good as lost: nothing comes, and the
+    /// signal stays.
+    #[must_use]
+    pub const fn takes_away(self) -> Option<LossMode> {
+        match self {
+            Self::Lose(mode) => Some(mode),
+            Self::LoseWay(_) => Some(LossMode::Silent),
+            Self::Slow(slow) if slow.damages_all() => Some(LossMode::Silent),
+            Self::Slow(_) | Self::Drain | Self::Restore => None,
+        }
+    }
 }
 
 /// A set of parts that are lost together.

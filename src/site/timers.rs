@@ -16,7 +16,7 @@ pub enum LacpRate {
 pub enum NoPath {
     /// Fails it at once.
     Fail,
-    /// Holds it for so many path checks, then fails it.
+    /// Holds it until the host has had no path for so many path checks, then fails it.
     Retry(u32),
     /// Holds it until a path returns.
     Queue,

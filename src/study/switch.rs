@@ -18,7 +18,7 @@ use super::steady::{PEAK_WINDOW, SteadyRuns};
 use crate::measure::{Joined, Series, band, band_of_few, settled};
 use crate::model::{Compiled, FlowCell, Limits, Script, Stop, Tally, Watch, WorkloadTally, World};
 use crate::outcome::{Case, Switch};
-use crate::site::{Action, Site};
+use crate::site::{Action, NoPath, Site};
 use crate::topology::slow_at_the_end;
 use crate::unit::{Duration, Instant};
 use rayon::prelude::*;
@@ -143,7 +143,8 @@ pub(crate) fn scripted(
         .hosts
         .iter()
         .map(|host| host.timers.command_timeout);
-    let patient = limit + timeouts.max().unwrap_or_default();
+    let patience = timeouts.chain(retries_without_paths(setting.site));
+    let patient = limit + patience.max().unwrap_or_default();
     let mut worlds: Vec<(World<'_>, Instant, Instant, Settled)> = (0..replications)
         .into_par_iter()
         .map(|replication| {
@@ -206,10 +207,26 @@ pub(crate) fn scripted(
     figures::figures(setting, compiled, &tallies, &found, limit)
 }
 
-/// Whether frames are still being damaged when all scripted events are over.
+/// Longest wait for hosts that give up for want of paths after so many checks. A choice of this program.
+const LONGEST_RETRY: Duration = Duration::from_secs(600);
+
+/// How long hosts wait without any path before they fail what waits, where that is a stated time and no longer than
+/// is waited for.
+fn retries_without_paths(site: &Site) -> impl Iterator<Item = Duration> {
+    site.hosts
+        .iter()
+        .filter_map(|host| match host.timers.no_path {
+            NoPath::Retry(checks) => Some(Duration(
+                host.timers.path_check.0.saturating_mul(checks.into()),
+            )),
+            NoPath::Fail | NoPath::Queue => None,
+        })
+        .filter(|wait| *wait <= LONGEST_RETRY)
+}
+
+/// Whether frames are still being damaged now and then when all scripted events are over.
 fn goes_on_damaging(setting: &Setting<'_>) -> bool {
-    let damages =
-        |script: &Script| matches!(script.action, Action::Slow(slow) if slow.loss_ppb > 0);
+    let damages = |script: &Script| matches!(script.action, Action::Slow(slow) if slow.loss_ppb > 0 && !slow.damages_all());
     setting.plan.case == Case::scripted()
         && slow_at_the_end(setting.site)
         && setting.scripts.iter().any(damages)

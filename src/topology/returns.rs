@@ -145,12 +145,13 @@ const fn ways_lost(action: Action) -> &'static [usize] {
     }
 }
 
-/// Links over which nothing goes once all events are over, lost or drained, the nodes that are lost then, and the hosts that
+/// Links over which nothing goes once all events are over, lost, drained or damaging every frame, the nodes that are lost then, and the hosts that
 /// are lost themselves, by index.
 #[must_use]
 pub fn out_at_the_end(site: &Site, fabric: &Fabric) -> (Vec<MemberId>, Vec<NodeId>, Vec<usize>) {
     let mut losses = Losses::none(fabric);
     let mut drained = vec![false; fabric.members.len()];
+    let mut damaging = vec![false; fabric.members.len()];
     let mut nodes = vec![0_u32; fabric.nodes.len()];
     let mut hosts = vec![0_u32; fabric.hosts.len()];
     for event in &site.events {
@@ -164,8 +165,10 @@ pub fn out_at_the_end(site: &Site, fabric: &Fabric) -> (Vec<MemberId>, Vec<NodeI
                 Action::Restore => {
                     losses.restore(member);
                     drained[member.0 as usize] = false;
+                    damaging[member.0 as usize] = false;
                 }
-                Action::Lose(_) | Action::LoseWay(_) | Action::Slow(_) => {}
+                Action::Slow(slow) => damaging[member.0 as usize] = slow.damages_all(),
+                Action::Lose(_) | Action::LoseWay(_) => {}
             }
         }
         let count = |lost: &mut u32| match event.action {
@@ -181,7 +184,8 @@ pub fn out_at_the_end(site: &Site, fabric: &Fabric) -> (Vec<MemberId>, Vec<NodeI
         }
     }
     let members = (0_u32..).map(MemberId).take(fabric.members.len());
-    let out = members.filter(|member| losses.are(*member) || drained[member.0 as usize]);
+    let idle = |member: MemberId| drained[member.0 as usize] || damaging[member.0 as usize];
+    let out = members.filter(|member| losses.are(*member) || idle(*member));
     let gone = (0_u32..).zip(&nodes).filter(|(_, lost)| **lost > 0);
     let lost = (0..hosts.len()).filter(|host| hosts[*host] > 0);
     (
@@ -191,13 +195,18 @@ pub fn out_at_the_end(site: &Site, fabric: &Fabric) -> (Vec<MemberId>, Vec<NodeI
     )
 }
 
-/// Whether a part is slow, or damages frames, once all events are over.
+/// Whether a part is slow, or damages some of the frames, once all events are over.
 #[must_use]
 pub fn slow_at_the_end(site: &Site) -> bool {
     let mut slow: Vec<&str> = Vec::new();
     for event in &site.events {
         match event.action {
-            Action::Slow(_) => slow.push(&event.target),
+            Action::Slow(own) => {
+                slow.retain(|target| *target != event.target);
+                if !own.damages_all() {
+                    slow.push(&event.target);
+                }
+            }
             Action::Restore => slow.retain(|target| *target != event.target),
             Action::Lose(_) | Action::LoseWay(_) | Action::Drain => {}
         }

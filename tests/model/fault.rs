@@ -404,30 +404,84 @@ fn without_a_path_an_io_fails_at_once() {
     assert_eq!((work.longest.0, work.reads.failed), (0, 1));
 }
 
-/// … or at the third path check, 15 s later, …
+/// … or when the host has had no path for three path checks, 15 s after 101 ms, …
 #[test]
 fn without_a_path_an_io_fails_after_so_many_checks() {
     let (_, tally) = pathless("{ retry = 3 }", &[(MS, LOUD)]);
     let work = &tally.workloads[0];
     assert_eq!((work.completed_total, work.failed_total), (0, 1));
-    assert_eq!(work.longest.0, 15 * S);
+    assert_eq!(work.longest.0, 15_101 * MS - 200 * MS);
 }
 
 /// … or waits: the fabrics come back at 20 s and are used by their switches from 20.2 s on; the checks at
-/// 5.101, 10.101, … find the paths at 25.101 s.
+/// 5.101, 10.101, … find the paths at 25.101 s, which is in time for five checks without any.
 #[test]
 fn without_a_path_an_io_waits_for_one() {
-    for policy in ["\"queue\"", "{ retry = 6 }"] {
+    for policy in ["\"queue\"", "{ retry = 6 }", "{ retry = 5 }"] {
         let (compiled, tally) = pathless(policy, &[(MS, LOUD), (20 * S, Action::Restore)]);
         let normal = latency(&compiled, &[]);
         let work = &tally.workloads[0];
         assert_eq!((work.completed_total, work.failed_total), (1, 0));
         assert_eq!(extremes(&tally).0, 25_101 * MS - 200 * MS + normal);
     }
-    // With four checks, at 5.2, 10.2, 15.2 and 20.2 s, it has failed before the paths are found.
+    // Four are over at 20.101 s, before the paths are found.
     let (_, tally) = pathless("{ retry = 4 }", &[(MS, LOUD), (20 * S, Action::Restore)]);
     assert_eq!(tally.workloads[0].failed_total, 1);
-    assert_eq!(tally.workloads[0].longest.0, 20 * S);
+    assert_eq!(tally.workloads[0].longest.0, 20_101 * MS - 200 * MS);
+}
+
+/// Checks without any path are counted for all paths of the host and not for each I/O. Lost at 1 ms, given up at 101 ms,
+/// two checks: those that come at 0.2 and 9 s both fail at 10.101 s, that of 12 s at once. The paths are back in use at
+/// 25.101 s, so that the one of 26 s is served. Lost again at 30 s, given up at 30.1: that of 31 s waits for two more
+/// checks, until 40.1 s.
+#[test]
+fn checks_without_a_path_are_counted_for_the_host() {
+    let times = [200 * MS, 9 * S, 12 * S, 26 * S, 31 * S];
+    let ios = times.map(|at| (at, Op::Read, 4096));
+    let timers = "timers = { no_path = { retry = 2 } }";
+    let compiled = dual("fc-nvme", "32GFC", timers, &ios);
+    let events = [
+        (MS, LOUD),
+        (20 * S, Action::Restore),
+        (30 * S, LOUD),
+    ];
+    let scripts: Vec<Script> = events
+        .iter()
+        .flat_map(|(at, action)| {
+            Side::BOTH.map(|side| script(&compiled, *at, *action, "", Some(side)))
+        })
+        .collect();
+    let tally = run(&compiled, &scripts, 100 * S);
+    let work = &tally.workloads[0];
+    assert_eq!((work.completed_total, work.failed_total), (1, 4));
+    let failed = tally.log.iter().filter_map(|entry| {
+        matches!(entry.kind, LogKind::IoFailed { .. }).then_some((entry.at.0, entry.timer))
+    });
+    let waited = Some((TimerName::NoPath, halfloom::unit::Duration::from_secs(10)));
+    let at_once = Some((TimerName::NoPath, halfloom::unit::Duration::ZERO));
+    assert_eq!(
+        failed.collect::<Vec<_>>(),
+        [
+            (10_101 * MS, waited),
+            (10_101 * MS, waited),
+            (12 * S, at_once),
+            (40_100 * MS, waited),
+        ]
+    );
+}
+
+/// On a site that has lost both fabrics before the run, nothing is left to wait for: what is counted in checks fails at once.
+#[test]
+fn a_host_without_paths_from_the_beginning_waits_for_none() {
+    let timers = "timers = { no_path = { retry = 12 } }";
+    let whole = dual("fc-nvme", "32GFC", timers, &CAUGHT);
+    let all: Vec<_> = (0_u32..)
+        .take(whole.fabric.members.len())
+        .map(halfloom::topology::MemberId)
+        .collect();
+    let tally = run(&Compiled::new(&whole.site, &all), &[], S);
+    let work = &tally.workloads[0];
+    assert_eq!((work.completed_total, work.failed_total), (0, 1));
 }
 
 /// A closed loop without a pause whose I/Os fail at once for want of a path must let time go on. Four I/Os

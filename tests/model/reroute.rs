@@ -3,7 +3,7 @@
 use super::fault::{CAUGHT, LOUD, SILENT};
 use super::rig::{MS, S, US, at_times, direction, extremes, run, script, site};
 use halfloom::model::{Compiled, LogKind, Script, Tally, TimerName};
-use halfloom::site::Action;
+use halfloom::site::{Action, Slow};
 use halfloom::wire::Op;
 
 const DIRECT: &str = "edge-A~core-A";
@@ -158,6 +158,15 @@ fn a_silent_loss_between_fibre_channel_switches_lasts_for_the_dead_interval() {
     }
 }
 
+const fn damaged(loss_ppb: u32) -> Action {
+    Action::Slow(Slow {
+        rate_ppm: Slow::WHOLE,
+        loss_ppb,
+    })
+}
+
+const DAMAGED: Action = damaged(Slow::CERTAIN);
+
 /// Which timer, by what is lost: a group of two between edge and core, and the other way beside it.
 #[test]
 fn each_loss_has_the_timer_of_its_place() {
@@ -191,6 +200,10 @@ fn each_loss_has_the_timer_of_its_place() {
         ("25GbE", "", LOUD, one, vec![(200 * MS, LagRehash)]),
         ("25GbE", "", LOUD, DIRECT, vec![(S, Reroute)]),
         ("25GbE", "", SILENT, one, vec![(90 * S, Lacp)]),
+        // What damages every frame damages those of LACP and the hellos too; what damages most of them is not noticed.
+        ("25GbE", "", DAMAGED, one, vec![(90 * S, Lacp)]),
+        ("32GFC", "", DAMAGED, one, vec![(80 * S, FabricDead)]),
+        ("25GbE", "", damaged(Slow::CERTAIN - 1), one, vec![]),
         ("25GbE", "lacp = \"fast\"", SILENT, one, vec![(3 * S, Lacp)]),
         (
             "25GbE",

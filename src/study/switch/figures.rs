@@ -8,7 +8,7 @@ use crate::model::{Coarse, Compiled, FlowCell, Tally};
 use crate::outcome::{
     Begin, Case, Harm, NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
 };
-use crate::site::{Action, Arrivals, LossMode, Measure, Promise, Team};
+use crate::site::{Action, Arrivals, Measure, Promise, Team};
 use crate::topology::slow_at_the_end;
 use crate::unit::{Duration, Instant};
 use crate::wire::Protocol;
@@ -121,8 +121,10 @@ fn settling(work: &SwitchWorkload, reference: Reference) -> Option<NamedEvent> {
 /// What the script does to parts.
 fn harm(setting: &Setting<'_>) -> Harm {
     let mut actions = setting.scripts.iter().map(|script| script.action);
-    let slow = actions.clone().any(|own| matches!(own, Action::Slow(_)));
-    let lost = |own| matches!(own, Action::Lose(_) | Action::LoseWay(_) | Action::Drain);
+    let lost = |own: Action| own.takes_away().is_some() || own == Action::Drain;
+    let slow = actions
+        .clone()
+        .any(|own| matches!(own, Action::Slow(_)) && !lost(own));
     match (slow, actions.any(lost)) {
         (true, false) => Harm::Slow,
         (true, true) => Harm::Both,
@@ -137,9 +139,10 @@ fn begin(setting: &Setting<'_>) -> Begin {
         .iter()
         .find(|script| script.at == setting.at);
     match first.map(|script| script.action) {
-        Some(Action::Lose(_) | Action::LoseWay(_)) | None => Begin::Loss,
+        None => Begin::Loss,
         Some(Action::Drain) => Begin::Drain,
-        Some(Action::Slow(_) | Action::Restore) => Begin::Event,
+        Some(action) if action.takes_away().is_some() => Begin::Loss,
+        Some(_) => Begin::Event,
     }
 }
 
@@ -268,11 +271,8 @@ fn by_timers(setting: &Setting<'_>, compiled: &Compiled) -> Vec<Option<TimerStal
     let (Some(script), None) = (changes.next(), changes.next()) else {
         return none;
     };
-    let mode = match script.action {
-        Action::Lose(mode) => mode,
-        // One way is enough: nothing comes back, and the signal stays.
-        Action::LoseWay(_) => LossMode::Silent,
-        _ => return none,
+    let Some(mode) = script.action.takes_away() else {
+        return none;
     };
     let mut after = compiled.alive.clone();
     for member in &script.members {

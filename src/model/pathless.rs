@@ -1,0 +1,133 @@
+//! Sets of paths of which none is in good standing: what waits for one, and for how long.
+//!
+//! With `no_path = { retry = n }` time is counted for the whole set, a host's multipath device: from when its last path
+//! is given up, whether or not anything waits then. Once that is n path checks ago all that waits fails, and what
+//! comes later fails at once, until a path is in good standing again; the next time without one is counted anew
+//! (manual page of the usual open-source multipath tools).
+//!
+//! A set that has no path from the beginning of a run on has been without one for long.
+//!
+//! Left out: the phase of the checks. The time ends n whole intervals after the last path was given up.
+
+use super::attempt::tie;
+use super::compile::SetPlan;
+use super::standing::{Standing, TimerName};
+use super::world::{Event, Executor, World};
+use crate::engine::{EventSet, Key};
+use crate::site::NoPath;
+use crate::unit::{Duration, Instant};
+
+/// What a set of paths is about while it has none.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Pathless {
+    /// Since when it has had none; `None` while it has one.
+    since: Option<Instant>,
+    /// Whether it has had none from the beginning on.
+    always: bool,
+    /// It will be looked at again.
+    pending: bool,
+}
+
+impl Pathless {
+    pub(crate) const WITH_PATHS: Self = Self {
+        since: None,
+        always: false,
+        pending: false,
+    };
+}
+
+/// From check to check: never no time, or a host would look for ever in one instant.
+fn interval(plan: &SetPlan) -> Duration {
+    plan.timers.path_check.max(Duration::from_us(1))
+}
+
+/// So long after its last path was given up a set fails what waits; `None`: not after a time.
+fn patience(plan: &SetPlan) -> Option<Duration> {
+    match plan.timers.no_path {
+        NoPath::Fail => Some(Duration::ZERO),
+        NoPath::Retry(checks) => Some(Duration(interval(plan).0.saturating_mul(checks.into()))),
+        NoPath::Queue => None,
+    }
+}
+
+impl<E: Executor> World<'_, E> {
+    /// Sets that have no path when the run begins.
+    pub(super) fn start_pathless(&mut self) {
+        for set in 0..self.compiled.sets.len() {
+            if !self.has_path(set) {
+                let pathless = &mut self.pathless[set];
+                pathless.since = Some(self.now);
+                pathless.always = true;
+            }
+        }
+    }
+
+    /// Whether a set has a path that takes I/Os, or would if there were no other.
+    fn has_path(&self, set: usize) -> bool {
+        let mut paths = self.compiled.sets[set].paths.clone();
+        paths.any(|path| {
+            let state = &self.paths[path as usize];
+            state.takes_ios() || state.standing == Standing::Returned
+        })
+    }
+
+    /// A path has changed its standing: its set may have lost its last one, or have one again.
+    pub(super) fn look_at_set(&mut self, path: u32) {
+        let set = self.compiled.paths[path as usize].set as usize;
+        let has_path = self.has_path(set);
+        let pathless = &mut self.pathless[set];
+        if has_path {
+            pathless.since = None;
+            pathless.always = false;
+        } else {
+            pathless.since.get_or_insert(self.now);
+        }
+    }
+
+    /// Whether I/Os for which there is no path fail at once.
+    pub(super) fn fails_at_once(&self, set: u32) -> bool {
+        let plan = &self.compiled.sets[set as usize];
+        let state = self.pathless[set as usize];
+        patience(plan).is_some_and(|patience| {
+            state.always || state.since.is_none_or(|since| self.now >= since + patience)
+        })
+    }
+
+    /// I/Os wait without any path: look again when their time is over, or after a check where it never is.
+    pub(super) fn plan_pathless(&mut self, set: u32) {
+        let plan = &self.compiled.sets[set as usize];
+        let state = &mut self.pathless[set as usize];
+        if state.pending {
+            return;
+        }
+        state.pending = true;
+        let due = match (patience(plan), state.since) {
+            (Some(patience), Some(since)) => since + patience,
+            _ => self.now + interval(plan),
+        };
+        let host = u32::try_from(plan.host).unwrap_or(0);
+        let key = Key {
+            at: due.max(self.now + Duration(1)),
+            tie: tie::timer(host, set, tie::Watching::NoPath),
+        };
+        self.queue.push(key, Event::Pathless { set });
+    }
+
+    /// A set is looked at again.
+    pub(crate) fn pathless(&mut self, set: u32) {
+        self.pathless[set as usize].pending = false;
+        let plan = &self.compiled.sets[set as usize];
+        let over = self.pathless[set as usize].since.is_some() && self.fails_at_once(set);
+        if let Some(patience) = patience(plan).filter(|_| over) {
+            for source in &plan.sources {
+                let mut waiting = std::mem::take(&mut self.sources[*source as usize].waiting);
+                for io in waiting.drain(..) {
+                    self.fail_io(io, Some((TimerName::NoPath, patience)));
+                }
+                // A closed loop whose I/O fails brings the next one later: nothing has come meanwhile.
+                self.sources[*source as usize].waiting = waiting;
+            }
+        }
+        self.dispatch(set);
+    }
+}
