@@ -66,11 +66,25 @@ fn few_paths(facts: &Facts<'_>, flagged: &mut BTreeSet<(usize, usize)>) -> Vec<R
                     Severity::Warning,
                     "one fabric",
                     format!("paths to {array} over fabric {letter} alone: {who}"),
-                    "Give each host a port on each fabric.",
+                    if hosts.iter().all(|host| on_both(facts, *host)) {
+                        "They have ports on both fabrics: give the other fabric links to the array too."
+                    } else {
+                        "Give each host a port on each fabric."
+                    },
                 ),
             }
         })
         .collect()
+}
+
+/// Whether a host has linked ports on both fabrics.
+fn on_both(facts: &Facts<'_>, host: usize) -> bool {
+    let nodes = facts.fabric.nodes.iter();
+    let own = nodes.filter(|node| {
+        matches!(node.kind, NodeKind::HostPort(own) if own as usize == host) && !node.out.is_empty()
+    });
+    let sides: BTreeSet<Side> = own.filter_map(|node| node.side).collect();
+    sides.len() == 2
 }
 
 /// Hosts that an outage leaves without a path though they are there themselves.
@@ -120,7 +134,7 @@ struct Part {
     own_hosts: Vec<usize>,
 }
 
-/// Every chassis, switch, controller, adapter, cage and bundle; of parts with the same members only the first.
+/// Every chassis, switch, controller, adapter, cage, bundle and group of one fate; of parts with the same members only the first.
 fn parts(facts: &Facts<'_>) -> Vec<Part> {
     let (site, fabric) = (facts.site, facts.fabric);
     let touching = |wanted: &dyn Fn(&NodeKind, usize) -> bool| -> Vec<usize> {
@@ -193,6 +207,17 @@ fn parts(facts: &Facts<'_>) -> Vec<Part> {
             add(format!("{kind} {tier}"), name, members, Vec::new());
         }
     }
+    for group in &site.groups {
+        let members = fabric.members_of(&group.parts, None);
+        let members = members.iter().map(|member| member.0 as usize).collect();
+        let own_hosts = fabric.hosts_of(&group.parts);
+        add(
+            format!("group {}", group.name),
+            &group.name,
+            members,
+            own_hosts,
+        );
+    }
     let mut seen = BTreeSet::new();
     parts.retain(|part| !part.members.is_empty() && seen.insert(part.members.clone()));
     parts
@@ -206,8 +231,8 @@ fn single_points(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     let parts = parts(facts);
     let healthy = &facts.estimate.cases[0];
     let mut flows = Flows::new(facts.fabric, &healthy.alive);
-    // By family of parts and array: names of the parts, hosts cut off.
-    let mut groups: BTreeMap<(String, usize), (BTreeSet<usize>, BTreeSet<usize>)> = BTreeMap::new();
+    // By family of parts and array: the parts, and whom each of them cuts off.
+    let mut groups: BTreeMap<(String, usize), BTreeMap<usize, BTreeSet<usize>>> = BTreeMap::new();
     for set in healthy.sets.iter().filter(|set| !set.paths.is_empty()) {
         let mut way = |path| flows.both_ways(path, set.family).0;
         let ways: Vec<Shares> = set.paths.iter().map(&mut way).collect();
@@ -222,8 +247,7 @@ fn single_points(facts: &Facts<'_>) -> Vec<ReviewFinding> {
                 continue;
             }
             let group = groups.entry((part.family.clone(), set.array)).or_default();
-            group.0.insert(index);
-            group.1.insert(set.host);
+            group.entry(index).or_default().insert(set.host);
         }
     }
     let severity = if facts.dual() {
@@ -233,19 +257,27 @@ fn single_points(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     };
     groups
         .into_iter()
-        .map(|((family, array), (which, hosts))| {
+        .map(|((family, array), which)| {
             let names: Vec<String> = which
-                .iter()
+                .keys()
                 .map(|index| parts[*index].name.clone())
                 .collect();
-            let hosts: Vec<usize> = hosts.into_iter().collect();
+            let all: BTreeSet<usize> = which.values().flatten().copied().collect();
+            let alike = which.values().all(|hosts| *hosts == all);
+            let hosts: Vec<usize> = all.into_iter().collect();
             let kind = family.split(' ').next().unwrap_or_default();
-            let each = if names.len() > 1 { " (each)" } else { "" };
+            let (each, whom) = match (names.len(), alike) {
+                (1, _) => ("", "cuts off"),
+                (_, true) => (" (each)", "cuts off"),
+                // Each link of a family to its own host, for one.
+                (_, false) => (" (each)", "cuts off those that hang on it"),
+            };
+            let together = if alike { "" } else { "all of them together " };
             finding(
                 severity,
                 "single point",
                 format!(
-                    "the loss of {kind} {}{each} alone cuts off from {}: {}",
+                    "the loss of {kind} {}{each} alone {whom} from {}: {together}{}",
                     some(&names),
                     facts.site.arrays[array].name,
                     who(facts, &hosts)

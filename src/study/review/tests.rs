@@ -448,6 +448,65 @@ arrivals = { poisson = "10/s" }
     );
 }
 
+/// A feed that carries the only switch of `tape` and the one of the array on the other side takes both of its ways: it is a single
+/// point though neither part is. Hosts that go with it are not cut off.
+#[test]
+fn a_group_of_one_fate_that_cuts_off_is_a_single_point() {
+    let fed = |parts: &str| {
+        let text = format!("{LOPSIDED}\n[[group]]\nname = \"feed\"\nparts = [{parts}]\n");
+        let review = review(&site(&text));
+        let found = of_kind(&review, "single point").into_iter();
+        let found: Vec<String> = found.map(|finding| finding.what.clone()).collect();
+        found.into_iter().find(|what| what.contains("group"))
+    };
+    assert_eq!(
+        fed("\"west-A\", \"east-B\"").as_deref(),
+        Some("the loss of group feed alone cuts off from box: all 2 web hosts and tape")
+    );
+    assert_eq!(fed("\"east-B\""), None);
+    assert_eq!(
+        fed("\"west-A\", \"east-B\", \"tape\"").as_deref(),
+        Some("the loss of group feed alone cuts off from box: all 2 web hosts")
+    );
+}
+
+/// Two hosts on one link each: each link cuts off its own host, and not both.
+#[test]
+fn links_that_cut_off_their_own_hosts_are_not_said_to_cut_off_all() {
+    let text = BENCH.replace("name = \"student\"", "name = \"student\"\ncount = 2");
+    let review = review(&site(&text));
+    let links: Vec<&str> = of_kind(&review, "single point")
+        .iter()
+        .map(|finding| &*finding.what)
+        .filter(|what| what.contains("link"))
+        .collect();
+    assert_eq!(
+        links,
+        [
+            "the loss of link student-1:A1~bench-A and student-2:A1~bench-A (each) alone cuts off those that hang on it from \
+             box: all of them together all 2 student hosts"
+        ]
+    );
+}
+
+/// A switch that has no link to the array leaves hosts on one fabric, though they have ports on both: another port would not help.
+#[test]
+fn the_advice_for_hosts_on_one_fabric_is_about_what_is_missing() {
+    let advice = |text: &str| {
+        of_kind(&review(&site(text)), "one fabric")[0]
+            .advice
+            .clone()
+    };
+    assert!(advice(LOPSIDED).contains("a port on each fabric"));
+    let text = LOPSIDED.replace(
+        "[[link]]\nfrom = \"east\"\nto = \"box\"\nspeed = \"25GbE\"\n",
+        "",
+    );
+    assert_ne!(text, LOPSIDED);
+    let both = advice(&text.replace("hosts = [\"web\", \"tape\"]", "hosts = \"web\""));
+    assert!(both.contains("They have ports on both fabrics"), "{both}");
+}
+
 #[test]
 fn an_outage_that_leaves_no_path_is_found() {
     let power = format!(
