@@ -52,6 +52,6 @@ pub(crate) use notice::{Place, hold, noticed_by, tried_again_by};
 pub use standing::{LogEntry, LogKind, Note, Standing, TimerName};
 pub use tally::{
     BudgetSums, Coarse, ControllerTally, DirectionTally, Fate, FlowCell, KindTally, PathTally,
-    SourceTally, Stopped, Tally, WorkloadTally,
+    SourceTally, StopCause, Stopped, Tally, WorkloadTally,
 };
 pub use world::{Executor, Fast, Flow, Limits, Plain, Stop, World};

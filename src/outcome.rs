@@ -57,8 +57,8 @@ pub use steady::{
 };
 pub use sweep::{SweepCase, SweepPoint};
 pub use switch::{
-    Begin, Harm, LaneSpan, NamedEvent, PathLane, PathReturn, Reference, Switch, SwitchBin,
-    SwitchWorkload, TimerStall, WorkStop,
+    Begin, Harm, LaneSpan, NamedEvent, PathLane, PathReturn, Reference, StopCause, Switch,
+    SwitchBin, SwitchWorkload, TimerStall, WorkStop,
 };
 pub use theory::{TheoryRow, Trust};
 pub use windows::{HourRow, JudgedBy, OutageWindows, Tightest, Window, Windows, WorkShape};

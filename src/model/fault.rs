@@ -262,9 +262,15 @@ impl<E: Executor> World<'_, E> {
             self.fault.drained[member.0 as usize] = false;
         }
         self.heal(&script.members);
-        self.look_at_controllers();
+        let served = self.look_at_controllers();
+        for array in &served {
+            self.has_its_volumes(*array);
+        }
         self.restore_members(&script.members);
         self.look_at_hosts();
+        for array in served {
+            self.volumes_are_back(array);
+        }
     }
 
     /// Puts members back, and lets everybody concerned take note.

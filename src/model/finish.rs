@@ -60,6 +60,7 @@ impl<E: Executor> World<'_, E> {
         self.note_held();
         self.note_stranded();
         self.note_pathless();
+        self.note_nowhere();
         for index in 0..self.oldest.len() {
             self.note_oldest(u32::try_from(index).unwrap_or(NONE));
             self.note_longest_of_unfinished(index);

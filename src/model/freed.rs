@@ -6,10 +6,19 @@
 //! of a workload then tells what ended the stall.
 
 use super::attempt::NONE;
+use super::compile::{Compiled, SetPlan};
 use super::standing::{LogEntry, LogKind, Standing};
-use super::tally::{Fate, Stopped};
+use super::tally::{Fate, StopCause, Stopped};
 use super::world::{Executor, World};
 use crate::unit::{Duration, Instant};
+
+impl Compiled {
+    /// The array that a set of paths leads to; `None` without any path.
+    pub(super) fn array_of(&self, set: &SetPlan) -> Option<usize> {
+        let first = self.paths.get(set.paths.clone().next()? as usize)?;
+        Some(self.fabric.controllers[first.path.controller].array)
+    }
+}
 
 impl<E: Executor> World<'_, E> {
     pub(crate) fn log(&mut self, entry: LogEntry) {
@@ -36,7 +45,11 @@ impl<E: Executor> World<'_, E> {
                 let empty =
                     matches!(entry.kind, LogKind::Path { to, .. } if to == Standing::Failed);
                 let before = self.logged(self.freeing[set]).map(|known| known.at);
-                if !(empty && entry.ios == 0 && before == Some(entry.at)) {
+                // A path that is only taken into use because of what has just happened ends nothing by itself.
+                let follows = matches!(entry.kind, LogKind::Path { to, .. } if to == Standing::Up)
+                    && entry.timer.is_none();
+                let nothing = (empty && entry.ios == 0) || follows;
+                if !(nothing && before == Some(entry.at)) {
                     self.freeing[set] = line;
                 }
             }
@@ -44,8 +57,7 @@ impl<E: Executor> World<'_, E> {
             LogKind::TakenOver(controller) => {
                 let array = compiled.fabric.controllers[controller as usize].array;
                 for (set, freeing) in compiled.sets.iter().zip(&mut self.freeing) {
-                    let first = &compiled.paths[set.paths.start as usize].path;
-                    if compiled.fabric.controllers[first.controller].array == array {
+                    if compiled.array_of(set) == Some(array) {
                         *freeing = line;
                     }
                 }
@@ -63,6 +75,41 @@ impl<E: Executor> World<'_, E> {
             | LogKind::GuestsLost(_)
             | LogKind::IoFailed { .. } => {}
         }
+    }
+
+    /// Workloads of which nobody asked for anything go on with the latest line of the log.
+    pub(super) fn work_goes_on(&mut self, workloads: &[usize]) {
+        let line = self.next_line().saturating_sub(1);
+        for workload in workloads {
+            self.again[*workload] = line;
+        }
+    }
+
+    /// The same, by the latest event of the script: a host is there again.
+    pub(super) fn work_is_back(&mut self, workloads: &[usize]) {
+        for workload in workloads {
+            self.again[*workload] = self.last_script().unwrap_or(NONE);
+        }
+    }
+
+    /// A controller is back before its partner had its volumes: they are served from now on.
+    pub(super) fn has_its_volumes(&mut self, array: usize) {
+        let Some(line) = self.last_script() else {
+            return;
+        };
+        let compiled = self.compiled;
+        for (set, freeing) in compiled.sets.iter().zip(&mut self.freeing) {
+            if compiled.array_of(set) == Some(array) {
+                *freeing = line;
+            }
+        }
+    }
+
+    /// The line of the latest event of the script.
+    fn last_script(&self) -> Option<u32> {
+        let is = |entry: &LogEntry| matches!(entry.kind, LogKind::Script(_));
+        let line = self.tally.log.iter().rposition(is)?;
+        u32::try_from(line).ok()
     }
 
     fn next_line(&self) -> u32 {
@@ -102,16 +149,26 @@ impl<E: Executor> World<'_, E> {
             return;
         }
         // Who comes in the instant in which paths are there again may be done before those that were let go.
+        let again = self.again[workload];
         let line = if freed == NONE && (tally.hanging > 0 || tally.failing) {
             self.freeing[set as usize]
+        } else if freed == NONE {
+            again
         } else {
             freed
         };
         if self.logged(line).is_some_and(|entry| entry.at >= from) {
+            let by = self.logged(line).map(|entry| entry.kind);
+            let cause = match by {
+                Some(LogKind::TakenOver(_)) => StopCause::Volumes,
+                _ if line == again => StopCause::HostsLost,
+                _ => self.why_paths_stop(workload, from, line),
+            };
             self.tally.workloads[workload].stops.push(Stopped {
                 from,
                 to: Some(self.now),
                 by: Some(line as usize),
+                cause,
             });
         }
     }
@@ -125,14 +182,75 @@ impl<E: Executor> World<'_, E> {
             age => age,
         };
         let hangs = tally.hanging > 0 || tally.failing || tally.pathless;
-        if hangs && Stopped::is_stop(self.now.since(from), oldest) {
+        let (gone, oldest) = if self.work_is_gone(workload) {
+            (true, Duration::ZERO)
+        } else {
+            (false, oldest)
+        };
+        if (hangs || gone) && Stopped::is_stop(self.now.since(from), oldest) {
+            let cause = match gone {
+                true => StopCause::HostsLost,
+                false => self.why_paths_stop(workload, from, NONE),
+            };
             let tally = &mut self.tally.workloads[workload];
             tally.silence = tally.silence.max(self.now.since(from));
             tally.stops.push(Stopped {
                 from,
                 to: None,
                 by: None,
+                cause,
             });
+        }
+    }
+
+    /// Why nothing of a workload was completed since `from`, up to now or until a line of the log, where its hosts were there.
+    fn why_paths_stop(&self, workload: usize, from: Instant, line: u32) -> StopCause {
+        let compiled = self.compiled;
+        let scripted =
+            matches!(self.logged(line), Some(entry) if matches!(entry.kind, LogKind::Script(_)));
+        let sources = compiled.sources.iter();
+        let mut sets = sources
+            .filter(|source| source.workload == workload && !self.fault.host_is_lost(source.host))
+            .map(|source| source.set);
+        if scripted || sets.clone().any(|set| self.volumes_wait(set)) {
+            return StopCause::Volumes;
+        }
+        let answers = |set: u32| {
+            let mut paths = compiled.sets[set as usize].paths.clone();
+            paths.any(|path| {
+                let state = &self.paths[path as usize];
+                let all_along = state.changed_at < from || state.changed_at == Instant::ZERO;
+                state.standing == Standing::Up && state.connected && all_along
+            })
+        };
+        if sets.all(answers) {
+            StopCause::LostPaths
+        } else {
+            StopCause::NoPath
+        }
+    }
+
+    /// Whether nobody is left who asks for anything of a workload.
+    pub(super) fn work_is_gone(&self, workload: usize) -> bool {
+        let sources = (0_u32..).zip(&self.compiled.sources);
+        let mut own = sources
+            .filter(|(_, plan)| plan.workload == workload)
+            .peekable();
+        own.peek().is_some() && own.all(|(source, _)| self.is_nowhere(source))
+    }
+
+    /// Counts the hosts whose work nobody does any more.
+    pub(super) fn note_nowhere(&mut self) {
+        for workload in 0..self.tally.workloads.len() {
+            let gone = self.work_is_gone(workload);
+            let sources = (0_u32..).zip(&self.compiled.sources);
+            let own = sources.filter(|(source, plan)| {
+                plan.workload == workload
+                    && self.is_nowhere(*source)
+                    && (gone || self.compiled.restarts(plan.host))
+            });
+            let count = u32::try_from(own.count()).unwrap_or(u32::MAX);
+            self.tally.workloads[workload].nowhere = count;
         }
     }
 
@@ -176,11 +294,10 @@ impl<E: Executor> World<'_, E> {
 
     /// Whether volumes that a set may ask for are between a lost controller and its partner.
     fn volumes_wait(&self, set: u32) -> bool {
-        let first = self.compiled.sets[set as usize].paths.start as usize;
         let controllers = &self.compiled.fabric.controllers;
-        let array = controllers[self.compiled.paths[first].path.controller].array;
+        let array = self.compiled.array_of(&self.compiled.sets[set as usize]);
         (0..controllers.len())
-            .any(|index| controllers[index].array == array && self.waits_for_takeover(index))
+            .any(|index| Some(controllers[index].array) == array && self.waits_for_takeover(index))
     }
 
     /// Whether any path of a set takes I/Os.

@@ -116,6 +116,33 @@ impl<E: Executor> World<'_, E> {
         None
     }
 
+    /// Whether nobody does the work of a source, nor is about to: its host is lost, and its guests, if it had any, have no
+    /// other left.
+    pub(super) fn is_nowhere(&self, source: u32) -> bool {
+        let own = &self.sources[source as usize];
+        let gone = |place: u32| {
+            let host = self.compiled.sources[(place & !LOST) as usize].host;
+            place & LOST != 0 && (self.fault.guests[host].pending || !self.compiled.restarts(host))
+        };
+        own.away && !own.places.is_empty() && own.places.iter().all(|place| gone(*place))
+    }
+
+    /// The workloads of a host that nobody does now: all their hosts are lost, and no guests have been restarted yet.
+    fn at_rest(&self, host: usize) -> Vec<usize> {
+        let sources = &self.compiled.sources;
+        let rests = |workload: usize| {
+            let mut own = sources.iter().zip(&self.sources);
+            own.all(|(plan, source)| {
+                let lost = |place: &u32| place & LOST != 0;
+                plan.workload != workload || source.away && source.places.iter().all(lost)
+            })
+        };
+        let own = sources.iter().filter(|plan| plan.host == host);
+        own.map(|plan| plan.workload)
+            .filter(|workload| rests(*workload))
+            .collect()
+    }
+
     /// Looks which hosts are lost with their guests, after a loss or a return.
     pub(crate) fn look_at_hosts(&mut self) {
         let compiled = self.compiled;
@@ -204,6 +231,8 @@ impl<E: Executor> World<'_, E> {
     /// A host that keeps its own work is there again, and asks for it.
     fn goes_on(&mut self, host: usize) {
         let compiled = self.compiled;
+        let rested = self.at_rest(host);
+        self.work_is_back(&rested);
         for (index, _) in (0_u32..)
             .zip(&compiled.sources)
             .filter(|(_, plan)| plan.host == host)
@@ -224,6 +253,7 @@ impl<E: Executor> World<'_, E> {
     pub(crate) fn guests_restart(&mut self, host: u32) {
         let compiled = self.compiled;
         let (host_id, host) = (host, host as usize);
+        let rested = self.at_rest(host);
         let mut any = false;
         for (index, plan) in (0_u32..).zip(&compiled.sources) {
             if plan.host != host {
@@ -267,6 +297,7 @@ impl<E: Executor> World<'_, E> {
             )),
             ios,
         });
+        self.work_goes_on(&rested);
         for source in 0..self.sources.len() {
             let parked = std::mem::take(&mut self.sources[source].parked);
             for _ in 0..parked {

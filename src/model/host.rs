@@ -70,6 +70,8 @@ pub(crate) struct PathState {
     pub(crate) notice_at: Instant,
     /// When it came back into use last; `None`: not in this run.
     pub(crate) back_at: Option<Instant>,
+    /// When its standing changed last.
+    pub(crate) changed_at: Instant,
     /// When it was given up last.
     pub(crate) failed_at: Instant,
     /// Since when it has been held or was before it failed; never when its loss was not noticed as such.
@@ -93,6 +95,7 @@ impl PathState {
             notice: None,
             notice_at: Instant::NEVER,
             back_at: None,
+            changed_at: Instant::ZERO,
             failed_at: Instant::ZERO,
             held_since: Instant::NEVER,
         }
@@ -193,7 +196,7 @@ impl<E: Executor> World<'_, E> {
     }
 
     /// Takes the paths of a set that are back into use before their failback, for there is no other. Returns
-    /// whether there was any.
+    /// whether there was any. One that has come back in this very instant has its timer.
     #[cold]
     fn use_returned(&mut self, set: u32) -> bool {
         let mut any = false;
@@ -201,10 +204,20 @@ impl<E: Executor> World<'_, E> {
             if self.paths[path as usize].standing == Standing::Returned {
                 any = true;
                 self.paths[path as usize].epoch += 1;
-                self.change_standing(path, Standing::Up, None, 0);
+                let timer = self.just_returned(path);
+                self.change_standing(path, Standing::Up, timer, 0);
             }
         }
         any
+    }
+
+    /// The timer by which a path was found to be back, where that was in this very instant.
+    fn just_returned(&self, path: u32) -> Option<(TimerName, Duration)> {
+        let lines = self.tally.log.iter().rev();
+        let mut now = lines.take_while(|entry| entry.at == self.now);
+        let to = Standing::Returned;
+        let back = now.find(|entry| entry.kind == LogKind::Path { path, to });
+        back.and_then(|entry| entry.timer)
     }
 
     fn owner(&self, array: usize, volume: u32) -> Option<usize> {
@@ -471,6 +484,9 @@ impl<E: Executor> World<'_, E> {
         // Without a path an I/O fails in the instant in which it comes: a closed loop that went on at once
         // would never let time pass. It goes on when the host next looks for a path.
         let for_want_of_a_path = timer.is_none_or(|(name, _)| name == TimerName::NoPath);
+        if for_want_of_a_path && self.fault.since.is_some() {
+            self.tally.workloads[record.workload as usize].failed_pathless = true;
+        }
         let least = if for_want_of_a_path {
             let set = self.compiled.sources[record.source as usize].set;
             let timers = &self.compiled.sets[set as usize].timers;
@@ -508,6 +524,7 @@ impl<E: Executor> World<'_, E> {
             }
         }
         if finish == Finish::Failed {
+            tally.series.at(self.now).failed += 1;
             self.account_after_loss(workload, latency, record.freed, finish);
         }
         self.finish_io(io, least);

@@ -30,6 +30,7 @@ impl<E: Executor> World<'_, E> {
             state.back_at = Some(self.now);
         }
         state.standing = to;
+        state.changed_at = self.now;
         state.emptied &= to != Standing::Up;
         self.look_at_set(path);
         self.log(LogEntry {

@@ -22,7 +22,10 @@ fn owned(compiled: &Compiled, array: usize) -> bool {
 
 impl<E: Executor> World<'_, E> {
     /// Looks which controllers are lost, after a loss or a return.
-    pub(crate) fn look_at_controllers(&mut self) {
+    ///
+    /// Returns the arrays of which a controller is back before its partner had its volumes.
+    pub(crate) fn look_at_controllers(&mut self) -> Vec<usize> {
+        let mut back = Vec::new();
         let controllers = &self.compiled.fabric.controllers;
         let lost: Vec<bool> = controllers
             .iter()
@@ -41,7 +44,12 @@ impl<E: Executor> World<'_, E> {
             };
             let since = &mut self.controllers[index].lost_since;
             if !lost[index] || !owned(self.compiled, controller.array) {
-                *since = None;
+                let waited = since
+                    .take()
+                    .is_some_and(|begun| self.now < begun + takeover);
+                if waited {
+                    back.push(controller.array);
+                }
                 continue;
             }
             match *since {
@@ -60,6 +68,16 @@ impl<E: Executor> World<'_, E> {
                 tie: tie::timer(0xf_ffff, controller, tie::Watching::Takeover),
             };
             self.queue.push(key, Event::Takeover { controller });
+        }
+        back
+    }
+
+    /// Volumes of an array are served again, because their controller is back: what waits for them goes on.
+    pub(crate) fn volumes_are_back(&mut self, array: usize) {
+        for set in 0..self.compiled.sets.len() {
+            if self.compiled.array_of(&self.compiled.sets[set]) == Some(array) {
+                self.dispatch(u32::try_from(set).unwrap_or(u32::MAX));
+            }
         }
     }
 

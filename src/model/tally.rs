@@ -150,6 +150,8 @@ pub struct FlowCell {
     pub latency: u128,
     /// Their payload bytes.
     pub bytes: u64,
+    /// I/Os that failed, without those lost with their hosts.
+    pub failed: u64,
 }
 
 impl Cell for FlowCell {
@@ -158,12 +160,14 @@ impl Cell for FlowCell {
         self.completed += other.completed;
         self.latency += other.latency;
         self.bytes += other.bytes;
+        self.failed += other.failed;
     }
 
     fn since(&self, before: &Self) -> Self {
         Self {
             arrived: self.arrived - before.arrived,
             completed: self.completed - before.completed,
+            failed: self.failed - before.failed,
             latency: self.latency - before.latency,
             bytes: self.bytes - before.bytes,
         }
@@ -259,6 +263,19 @@ pub struct KindTally {
     pub bytes: u64,
 }
 
+/// Why a workload stops.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StopCause {
+    /// One of its hosts at least had no path that answers.
+    NoPath,
+    /// Each of its hosts had a path that answers: what was under way hung on others, or failed with them.
+    LostPaths,
+    /// Volumes were between a lost controller and its partner.
+    Volumes,
+    /// Its hosts were lost themselves.
+    HostsLost,
+}
+
 /// A time in which a workload stopped: nothing of it was completed while some of it hung or failed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Stopped {
@@ -268,6 +285,8 @@ pub struct Stopped {
     pub to: Option<Instant>,
     /// The line of the log that let work go on; `None` where it has not.
     pub by: Option<usize>,
+    /// Why it stopped.
+    pub cause: StopCause,
 }
 
 impl Stopped {
@@ -350,6 +369,11 @@ pub struct WorkloadTally {
     pub held: u64,
     /// I/Os that would have come, but for the guests of a lost host not running.
     pub unasked: u64,
+    /// I/Os have failed for want of a path after the loss.
+    pub failed_pathless: bool,
+    /// Hosts that were lost with its guests and have nobody left to run them, when the run ends; all its hosts, where all are
+    /// lost themselves.
+    pub nowhere: u32,
     /// Failed after the loss.
     pub failed_after: u64,
     /// Unfinished at the end.
@@ -394,6 +418,8 @@ impl WorkloadTally {
             hanging: 0,
             held: 0,
             unasked: 0,
+            failed_pathless: false,
+            nowhere: 0,
             failed_after: 0,
             unfinished: 0,
         }

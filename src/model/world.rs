@@ -141,6 +141,8 @@ pub struct World<'a, E: Executor = Fast> {
     pub(crate) pointers: Vec<u32>,
     /// By set of paths: the line of the log that last gave its waiting I/Os a path.
     pub(crate) freeing: Vec<u32>,
+    /// By workload: the line of the log since which guests of a lost host run again, or their host is back.
+    pub(crate) again: Vec<u32>,
     /// By set of paths: since when it has had none.
     pub(super) pathless: Vec<Pathless>,
     pub(crate) controllers: Vec<ControllerState>,
@@ -205,6 +207,7 @@ impl<'a, E: Executor> World<'a, E> {
             paths: compiled.paths.iter().map(|_| PathState::new()).collect(),
             pointers: Vec::new(),
             freeing: vec![NONE; compiled.sets.len()],
+            again: vec![NONE; site.workloads.len()],
             pathless: vec![Pathless::WITH_PATHS; compiled.sets.len()],
             controllers: compiled
                 .fabric

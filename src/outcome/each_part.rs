@@ -97,6 +97,8 @@ pub struct PartSwitch {
     pub longest_open: bool,
     /// I/Os waited at the end at a host that had no path for them.
     pub no_path: bool,
+    /// I/Os failed because their host had no path for them.
+    pub failed_without_path: bool,
     /// Longest time without any completion of a workload.
     pub longest_silence_s: f64,
     /// I/Os that failed, all workloads and replications.

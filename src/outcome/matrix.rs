@@ -77,6 +77,8 @@ pub struct Cell {
     pub above_share: Option<f64>,
     /// The promised share above the target, 1 − q.
     pub above_allowed: Option<f64>,
+    /// Latency promises of a steady state: I/Os that failed, all replications; each is above any target.
+    pub failed: u64,
     /// Replications judged.
     pub replications: u32,
     /// Undecided: about so many replications in all would decide.
@@ -89,5 +91,12 @@ impl Cell {
     #[must_use]
     pub fn is_cut_off(&self) -> bool {
         !self.saturated && self.value.is_none() && self.beyond == Some(0.0)
+    }
+
+    /// I/Os that failed, where it is because of them that the figure lies beyond what was measured.
+    #[must_use]
+    pub fn beyond_by_failing(&self) -> Option<u64> {
+        let beyond = !self.saturated && self.value.is_none() && !self.is_cut_off();
+        (beyond && self.failed > 0).then_some(self.failed)
     }
 }

@@ -17,6 +17,8 @@ pub struct Switch {
     pub counted_from: Begin,
     /// What is done to parts.
     pub harm: Harm,
+    /// Parts are lost, and no signal tells of any of it: frames vanish.
+    pub silent: bool,
     /// First and last instant shown.
     pub from_s: f64,
     /// Last instant.
@@ -138,6 +140,11 @@ pub struct SwitchWorkload {
     pub longest_open: Vec<bool>,
     /// I/Os waited at the end at a host that had no path for them, in any replication.
     pub no_path: bool,
+    /// I/Os failed because their host had no path for them, in any replication.
+    pub failed_without_path: bool,
+    /// Hosts whose work nobody does when the run ends: they are lost, and nobody is left to run their guests, or all hosts
+    /// of the workload are lost.
+    pub hosts_gone: u32,
     /// What let the longest I/O end, at the instant of that end (first replication). `None`: it was not held up, or
     /// is not over.
     pub freed_by: Option<NamedEvent>,
@@ -150,7 +157,8 @@ pub struct SwitchWorkload {
     /// Share of the I/Os that were over after the loss, or unfinished at the end, that took longer than the
     /// promise (p99 or mean target); failed ones count as longer.
     pub above_promise_share: Option<f64>,
-    /// Time in bins whose mean lies above the promise.
+    /// Time in bins whose mean lies above the promise: a bin in which an I/O fails does, and so does one in which nothing is
+    /// completed while the oldest I/O has waited for longer than is promised.
     pub above_promise_s: Option<f64>,
     /// I/Os completed after the loss, all replications.
     pub completed: u64,
@@ -179,8 +187,9 @@ pub struct SwitchWorkload {
     pub held: Vec<u64>,
     /// Most I/Os arrived and not completed, worst replication.
     pub backlog_peak: u64,
-    /// From the loss until the backlog was down to the survivors' steady mean, worst replication;
-    /// `None`: not within the run.
+    /// From the loss until the backlog was down to the survivors' steady mean, worst replication: the beginning of the
+    /// first bin after its highest in which it is at most half an I/O or five per cent above that; zero where it never was
+    /// higher; `None`: not within the run. One I/O that hangs is a backlog.
     pub drain_s: Option<f64>,
     /// When this workload had settled, after the loss.
     pub settled_s: Option<f64>,
@@ -234,6 +243,22 @@ pub struct WorkStop {
     pub s: f64,
     /// What let work go on: the timer of that line, else what the line says; `None` where nothing has.
     pub ended_by: Option<String>,
+    /// Why nothing of it was completed.
+    pub cause: StopCause,
+}
+
+/// Why a workload stops.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StopCause {
+    /// A host of it had no path that answers.
+    NoPath,
+    /// Every host had a path that answers: what was under way hung on what is lost, or failed with it.
+    LostPaths,
+    /// Volumes had no controller.
+    Volumes,
+    /// Its hosts were lost themselves.
+    HostsLost,
 }
 
 /// How restored paths come back into use.
@@ -267,6 +292,8 @@ pub struct SwitchBin {
     pub offered_iops: f64,
     /// Completed per second.
     pub completed_iops: f64,
+    /// Failed per second.
+    pub failed_iops: f64,
     /// Mean latency of the completed.
     pub mean_us: Option<f64>,
     /// p99 of the completed, from coarse buckets (at most 9 % high).
@@ -292,8 +319,8 @@ pub struct NamedEvent {
     pub workload: Option<String>,
     /// I/Os concerned (held, retried).
     pub ios: Option<u64>,
-    /// This ended a stop of a workload: I/Os were completed because of it. Where none stopped, it let the longest I/O be
-    /// completed.
+    /// This ended a stop of a workload: I/Os were completed because of it. Where none stopped, it let the longest I/O of a
+    /// workload be completed.
     pub ended_stall: bool,
 }
 

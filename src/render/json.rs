@@ -44,16 +44,18 @@
 //!   - `hosts`: `host`, `workload`, `issued`, `wait_mean_us`, `queue_max`.
 //!   - `paths`: `host`, `workload`, `host_port`, `array_port`, `side`, `completed`.
 //! - `switches`: one object a switch-over; times count from `counted_from` (`"loss"`, `"drain"` before a planned one, or the first
-//!   `"event"`). `case`, `replications`, `preset`, `harm` to parts (`"loss"`, `"slow"` or `"both"`),
+//!   `"event"`). `case`, `replications`, `preset`, `harm` to parts (`"loss"`, `"slow"` or `"both"`), `silent` (parts are lost and no signal tells),
 //!   `from_s`, `to_s`, `bin_s`, `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, `"healthy"` once everything is back, or `"without-slow"` where a part stays slow), `limit_s`, `partial`,
 //!   `events_handled`, `frame_hops`, `ios`.
 //!   - `workloads`: `name`, `policies` (of paths, at its hosts; `team`: one port at a time), `outstanding` (most under way at all its hosts by a bound of its
-//!     own; `null`: by the depth of the paths alone), `rated` (`false`: a closed loop), `bins` (`t_s`, `offered_iops`, `completed_iops`, `mean_us`, `p99_us`, `max_us`,
+//!     own; `null`: by the depth of the paths alone), `rated` (`false`: a closed loop), `bins` (`t_s`, `offered_iops`, `completed_iops`, `failed_iops`, `mean_us`, `p99_us`, `max_us`,
 //!     `oldest_us`, `backlog`), `back` (`s`, `by`, `manual`,
 //!     `given_up_s`: when restored paths are in use again by timers, or only found, and how long they may be away), `by_timers` (`s` and `by`: the stall of an I/O caught by the loss by
 //!     its timers alone; `null` where that is not all), `longest_io_s` (one a replication), `longest_open` (one a replication: it was not over), `no_path` (I/Os
-//!     were left without any path), `freed_by` (of `events`: what let the longest I/O end, or `null`), `failed_by` (of `events`: the first that failed, or `null`), `longest_silence_s`,
-//!     `stops` (of the first replication: `from_s`, `to_s`, `s`, `ended_by`; nothing was completed while some of it hung or failed; `to_s` and `ended_by` are `null`
+//!     waited without any path when the run ended), `failed_without_path` (I/Os failed for want of a path), `hosts_gone` (hosts lost themselves whose work nobody
+//!     is left to do when the run ends), `freed_by` (of `events`: what let the longest I/O end, or `null`), `failed_by` (of `events`: the first that failed, or `null`), `longest_silence_s`,
+//!     `stops` (of the first replication: `from_s`, `to_s`, `s`, `ended_by`, `cause` (`"no-path"`, `"lost-paths"`: what was under way hung on what is lost while others answered,
+//!     `"volumes"`: they had no controller, `"hosts-lost"`); nothing was completed while some of it hung or failed; `to_s` and `ended_by` are `null`
 //!     where nothing has ended it),
 //!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss, or in `bin_s` where that is longer),
 //!     `completed_most_iops` (busiest 20 ms after it), `retried`, `failed`, `lost_with_host` and `unasked` (their host was lost; one a replication; nobody waits for the latter, so that no share counts them),
@@ -65,7 +67,7 @@
 //!   `"throughput"`, `"longest-io"`, `"failed"`), `switching`, `cells` (one a case, `null` where nothing was
 //!   promised). A cell: `verdict` (`"met"`, `"missed"`, `"undecided"`), `saturated`, `value` (estimated),
 //!   `beyond`, `unit` (`"us"`, `"MB/s"`, `"s"` or empty), `target`, `target_text`, `margin_percent`,
-//!   `above_share`, `above_allowed`, `replications`, `replications_needed`.
+//!   `above_share`, `above_allowed`, `failed` (I/Os, all replications: of latency promises in steady states), `replications`, `replications_needed`.
 //! - `parts`: `part`, `detail`, `tier`, `cases` (one a case: `instance`, `mean_percent`, `peak_percent`,
 //!   `member_peak_percent`, `fullest_member_share_percent`).
 //! - `growth`: `case`, `factor` (times today's load), `part`, `next` (pair of part and factor).
@@ -81,7 +83,7 @@
 //!   (as above; column by column, first the state before, then one a part).
 //!   - `cases`: `kind`, `part`, `also` (parts whose loss is the same), `alike` (parts in the same place),
 //!     `gone_hosts`, `cut_off` (`array`, `hosts`, `workloads`), `fullest` (`part`, `instance`, `mean_percent`,
-//!     `peak_percent`: asked in the busiest 20 ms), `switch_over` (`settled_s`, `longest_io_s`, `longest_open`, `no_path`,
+//!     `peak_percent`: asked in the busiest 20 ms), `switch_over` (`settled_s`, `longest_io_s`, `longest_open`, `no_path`, `failed_without_path`,
 //!     `longest_silence_s`, `failed`, `retried`, `timer`: the one that ended the stall), `saturated`,
 //!     `partial`.
 //! - `windows`, the hours in which each outage may be brought about (`null` when not asked): as below.

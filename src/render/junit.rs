@@ -9,10 +9,11 @@
 //!
 //! Left out: `time`, which is a clock's and no result.
 
-use super::number::margin;
+use super::number::{count, margin};
 use super::words::{
-    Flag, all_windows_words, cut_words, fullest_words, limit_words, listed, measure_name,
-    origin_line, plural, row_scale, switch_cause, target_of, target_words, verdict_word,
+    Flag, all_windows_words, cut_off_words, cut_words, fullest_words, limit_words, listed,
+    measure_name, origin_line, plural, row_scale, switch_cause, target_of, target_words,
+    verdict_word,
 };
 use crate::outcome::{Case, Cell, Matrix, Origin, OutageWindows, Report, Row, Verdict, Windows};
 use quick_xml::Writer;
@@ -47,13 +48,41 @@ impl Suite {
 /// The verdicts of a study as one XML document: every case and promise, single parts included.
 #[must_use]
 pub fn junit_xml(report: &Report) -> String {
-    xml(&report.origin, &suites(report))
+    xml(&report.origin, suites(report))
 }
 
-fn xml(origin: &Origin, suites: &[Suite]) -> String {
+/// The verdicts of several scenarios as one XML document: a suite for each case of each, named after its scenario.
+#[must_use]
+pub fn several_xml(reports: &[Report]) -> String {
+    let mut all: Vec<(&Origin, Suite)> = Vec::new();
+    for report in reports {
+        let origin = &report.origin;
+        let named = |suite: Suite| Suite {
+            name: format!("{}: {}", origin.scenario, suite.name),
+            ..suite
+        };
+        all.extend(
+            suites(report)
+                .into_iter()
+                .map(|suite| (origin, named(suite))),
+        );
+    }
+    let titles: Vec<&str> = reports
+        .iter()
+        .map(|report| report.origin.title.as_str())
+        .collect();
+    written(&titles.join(", "), &all)
+}
+
+fn xml(origin: &Origin, suites: Vec<Suite>) -> String {
+    let all: Vec<(&Origin, Suite)> = suites.into_iter().map(|suite| (origin, suite)).collect();
+    written(&origin.title, &all)
+}
+
+fn written(title: &str, suites: &[(&Origin, Suite)]) -> String {
     let mut writer = Writer::new_with_indent(Vec::new(), b' ', 1);
     // Writing to memory does not fail.
-    let _ = document(&mut writer, origin, suites);
+    let _ = document(&mut writer, title, suites);
     let mut text = String::from_utf8(writer.into_inner()).unwrap_or_default();
     text.push('\n');
     text
@@ -80,7 +109,7 @@ pub fn windows_xml(origin: &Origin, found: &Windows) -> String {
         .iter()
         .map(|outage| suite(&outage.case, vec![test(outage)]))
         .collect();
-    xml(origin, &suites)
+    xml(origin, suites)
 }
 
 fn suites(report: &Report) -> Vec<Suite> {
@@ -157,8 +186,13 @@ fn judged(row: &Row, cell: &Cell, limit: &str) -> Outcome {
     let scale = row_scale(row);
     let figure = match (cell.value, cell.beyond) {
         (Some(figure), _) => format!("measured {}", scale.two(figure.value)),
-        (None, Some(_)) if cell.is_cut_off() => "cut off, nothing is completed".to_owned(),
-        (None, Some(beyond)) => format!("measured more than {}", scale.two(beyond)),
+        (None, Some(_)) if cell.is_cut_off() => format!("cut off, {}", cut_off_words(row)),
+        (None, Some(beyond)) => {
+            let fail = cell.beyond_by_failing().map_or_else(String::new, |failed| {
+                format!(", {} I/Os fail", count(failed))
+            });
+            format!("measured more than {}{fail}", scale.two(beyond))
+        }
         (None, None) => "no figure".to_owned(),
     };
     let mut text = format!(
@@ -238,19 +272,19 @@ fn start(name: &str, attributes: &[(&str, String)]) -> BytesStart<'static> {
     element
 }
 
-fn document(writer: &mut Out, origin: &Origin, suites: &[Suite]) -> std::io::Result<()> {
+fn document(writer: &mut Out, title: &str, suites: &[(&Origin, Suite)]) -> std::io::Result<()> {
     let failed = |outcome: &Outcome| matches!(outcome, Outcome::Failed { .. });
-    let tests: usize = suites.iter().map(|suite| suite.tests.len()).sum();
-    let failures: usize = suites.iter().map(|suite| suite.count(failed)).sum();
+    let tests: usize = suites.iter().map(|(_, suite)| suite.tests.len()).sum();
+    let failures: usize = suites.iter().map(|(_, suite)| suite.count(failed)).sum();
     writer.write_event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)))?;
     let root = [
-        ("name", origin.title.clone()),
+        ("name", title.to_owned()),
         ("tests", tests.to_string()),
         ("failures", failures.to_string()),
         ("errors", "0".to_owned()),
     ];
     writer.write_event(Event::Start(start("testsuites", &root)))?;
-    for suite in suites {
+    for (origin, suite) in suites {
         let skipped = suite.count(|outcome| matches!(outcome, Outcome::Skipped));
         let head = [
             ("name", suite.name.clone()),
@@ -313,6 +347,28 @@ fn one(writer: &mut Out, suite: &Suite, test: &Test) -> std::io::Result<()> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Several scenarios are one document, whose sums are those of all.
+    #[test]
+    fn several_scenarios_are_suites_of_one_document() {
+        let mut reports = [sample_report(), sample_report()];
+        reports[1].origin.scenario = "other.toml".to_owned();
+        let one = junit_xml(&reports[0]);
+        let both = several_xml(&reports);
+        let count = |text: &str, what: &str| text.matches(what).count();
+        for what in ["<testsuite ", "<testcase ", "<failure "] {
+            assert!(count(&one, what) > 0);
+            assert_eq!(count(&both, what), 2 * count(&one, what), "{what}");
+        }
+        assert!(
+            both.contains("<testsuite name=\"other.toml: healthy\""),
+            "{both}"
+        );
+        let document = Document::parse(&both).expect("it is XML");
+        let of = |text: &str| -> usize { text.parse().expect("a number") };
+        let all = document.root_element().attribute("tests").map(of);
+        assert_eq!(all, Some(count(&both, "<testcase ")));
+    }
 
     #[test]
     fn an_outage_passes_when_its_window_is_long_enough() {

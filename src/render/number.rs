@@ -270,16 +270,24 @@ impl Scale {
         }
     }
 
-    /// Three significant digits in this unit, without it.
-    #[must_use]
-    pub fn three(self, value: f64) -> String {
-        three(value / self.divisor)
+    /// A whole number without a unit counts something: exact up to a million.
+    fn counted(self, value: f64) -> Option<String> {
+        let counts = self.unit.is_empty() && value.fract() == 0.0 && value.abs() < 1e6;
+        counts.then(|| at_place(value, 0))
     }
 
-    /// Two significant digits and the unit.
+    /// Three significant digits in this unit, without it; counts exactly.
+    #[must_use]
+    pub fn three(self, value: f64) -> String {
+        self.counted(value)
+            .unwrap_or_else(|| three(value / self.divisor))
+    }
+
+    /// Two significant digits and the unit; counts exactly.
     #[must_use]
     pub fn two(self, value: f64) -> String {
-        with_unit(&two(value / self.divisor), self.unit)
+        self.counted(value)
+            .unwrap_or_else(|| with_unit(&two(value / self.divisor), self.unit))
     }
 
     /// The figure and, where there is one, its interval, all to the same place: at most three significant
@@ -289,7 +297,7 @@ impl Scale {
     pub fn figure(self, figure: &Estimated) -> (String, Option<String>) {
         let value = figure.value / self.divisor;
         let Some((low, high)) = figure.ends() else {
-            return (three(value), None);
+            return (self.three(figure.value), None);
         };
         let (low, high) = (low / self.divisor, high / self.divisor);
         let place = supported_place(value, (high - low) / 2.0);

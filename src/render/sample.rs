@@ -203,6 +203,7 @@ fn cell(promise: &Promise<'_>, figure: Estimated) -> Cell {
         margin_percent: (promise.target > 0.0).then(|| 100.0 * room / promise.target),
         above_share: quantile.map(|_| if met { 0.0004 } else { 0.262 }),
         above_allowed: quantile,
+        failed: 0,
         replications: 10,
         replications_needed: None,
     }

@@ -13,6 +13,13 @@ mod state;
 pub use html::sheet_page;
 pub use lines::{AtLoad, Sheet, SheetCase, SheetLine, Steps, sheet};
 
+/// How a silent loss is made, where it can be: common practice, without a source.
+pub const SILENT: &str = "This loss is silent: the links keep their signal, and frames vanish. Disabling a port would be another loss, a loud one, with other \
+     timers. On Ethernet a filter that drops every frame at a switch behind these links, both ways, leaves the signal up; have a way to take it away \
+     that does not lead over them. On Fibre Channel no setting of a port does that, and taking members out of a zone is told to the hosts: it needs a \
+     device for impairment in the link, put there in a window of its own. Without such means leave this step out, and do not tick it by a loud loss. \
+     (Common practice, no source.)";
+
 /// What is said before anything is taken away, in the order of the work.
 pub const CAUTIONS: [&str; 8] = [
     "An estimate from stated inputs, no guarantee and no approval of a design. The proof is the test.",

@@ -16,6 +16,7 @@ mod spike;
 mod theory;
 mod windows;
 
+pub(crate) use answer::cut_off_words;
 pub use answer::{Answer, Flag, answer, worst_cell};
 pub use headroom::{
     counted, counted_met, counted_missed, growth_stopped_words, growth_unit, no_load_keeps,

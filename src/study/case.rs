@@ -99,6 +99,16 @@ pub fn cases(site: &Site, fabric: &Fabric, only: Option<&[String]>) -> Vec<CaseP
         .collect()
 }
 
+/// Lost hosts whose guests would be restarted, and nobody is left on whom.
+pub(super) fn guests_without_a_host(site: &Site, fabric: &Fabric, lost: &[usize]) -> Vec<usize> {
+    let restarted = restarted(site, fabric, lost);
+    let restarting =
+        |host: &usize| site.hosts[fabric.hosts[*host].family].guests == Guests::Restart;
+    let lost = lost.iter().copied();
+    lost.filter(|host| restarting(host) && !restarted.contains(host))
+        .collect()
+}
+
 /// Lost hosts whose guests are restarted on others that are left.
 fn restarted(site: &Site, fabric: &Fabric, lost: &[usize]) -> Vec<usize> {
     let family = |host: usize| fabric.hosts[host].family;

@@ -133,7 +133,13 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
     let figures = &runs.figures.workloads[index];
     let tallies = &runs.tallies;
     let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
-    let blank = blank(promise, u32::try_from(tallies.len()).unwrap_or(u32::MAX));
+    let blank = Cell {
+        failed: match promise.measure {
+            Measure::Mean | Measure::Quantile(_) => figures.all.failed,
+            Measure::Throughput | Measure::LongestIo | Measure::Failed => 0,
+        },
+        ..blank(promise, u32::try_from(tallies.len()).unwrap_or(u32::MAX))
+    };
     match promise.measure {
         Measure::Quantile(q) => {
             let counts: Vec<(u64, u64)> = tallies
@@ -258,6 +264,14 @@ fn settle(cell: Cell, verdict: Verdict, saturated: bool) -> Cell {
 fn switch_cell(switch: &Switch, index: usize, promise: &Promise) -> Cell {
     let figures = &switch.workloads[index];
     let blank = blank(promise, switch.replications);
+    if figures.hosts_gone > 0 {
+        // Nobody is left who would wait or fail, and nothing is done either.
+        return Cell {
+            verdict: Verdict::Missed,
+            beyond: Some(0.0),
+            ..blank
+        };
+    }
     #[allow(clippy::cast_precision_loss)]
     let (values, target): (Vec<f64>, f64) = match promise.measure {
         Measure::LongestIo => (figures.longest_io_s.clone(), promise.target / 1e12),
@@ -324,6 +338,7 @@ fn blank(promise: &Promise, replications: u32) -> Cell {
         margin_percent: None,
         above_share: None,
         above_allowed: None,
+        failed: 0,
         replications,
         replications_needed: None,
     }

@@ -20,13 +20,14 @@ mod mended;
 mod place;
 mod vertex;
 
-use super::case::{CasePlan, cases};
+use super::case::{CasePlan, cases, guests_without_a_host};
 use super::progress::Progress;
 use super::steady::SteadyRuns;
 use super::{assemble, judge, parts, steady, switch};
 use crate::model::Compiled;
 use crate::outcome::{
     Case, EachPart, Matrix, MeasureKind, Origin, PartCase, PartSwitch, Report, Row, Steady, Switch,
+    SwitchWorkload,
 };
 use crate::site::{LossMode, Site};
 use crate::topology::Fabric;
@@ -163,6 +164,10 @@ impl Setting<'_> {
             Some(outage) => format!("{} lost, {outage} out", single.name),
             None => format!("{} lost", single.name),
         };
+        // Guests that nobody is left to run are cut off like hosts without a path.
+        let nowhere = guests_without_a_host(self.site, self.fabric, &single.hosts);
+        let hosts = single.hosts.iter().copied();
+        let hosts = hosts.filter(|host| !nowhere.contains(host)).collect();
         CasePlan {
             case: Case {
                 name,
@@ -173,7 +178,7 @@ impl Setting<'_> {
             members,
             nodes: single.nodes.clone(),
             lost_hosts: single.hosts.clone(),
-            hosts: single.hosts.clone(),
+            hosts,
             mode: LossMode::Loud,
             takes: format!("{} {}", single.kind, single.name),
         }
@@ -187,7 +192,7 @@ impl Setting<'_> {
             .into_iter()
             .collect();
         let mut matrix = judge::matrix(self.site, std::slice::from_ref(runs), &switches);
-        self.leave_out_gone(single, &mut matrix);
+        self.leave_out_gone(&runs.plan.hosts, &mut matrix);
         let host = |index: &usize| self.fabric.hosts[*index].name.clone();
         let case = PartCase {
             kind: single.kind.to_owned(),
@@ -214,7 +219,7 @@ impl Setting<'_> {
     }
 
     /// Nothing is judged of work whose hosts are all gone, and no throughput of work that has lost some.
-    fn leave_out_gone(&self, single: &Single, matrix: &mut Matrix) {
+    fn leave_out_gone(&self, hosts: &[usize], matrix: &mut Matrix) {
         for row in &mut matrix.rows {
             let Some(work) = self
                 .site
@@ -226,7 +231,7 @@ impl Setting<'_> {
             };
             let issuing = |host: &usize| work.hosts.contains(&self.fabric.hosts[*host].family);
             let all = (0..self.fabric.hosts.len()).filter(issuing).count();
-            let gone = single.hosts.iter().filter(|host| issuing(host)).count();
+            let gone = hosts.iter().filter(|host| issuing(host)).count();
             let throughput = row.measure == MeasureKind::Throughput;
             if gone > 0 && (gone == all || throughput) {
                 row.cells.iter_mut().for_each(|cell| *cell = None);
@@ -259,6 +264,17 @@ fn longest_open(switch: &Switch) -> bool {
         .is_some_and(|(_, open)| *open)
 }
 
+/// The timer that ended the stall of the workload with the longest I/O; where none did, the first that ended one.
+fn timer(switch: &Switch) -> Option<String> {
+    let longest = |work: &SwitchWorkload| work.longest_io_s.iter().copied().fold(0.0, f64::max);
+    let mut works: Vec<&SwitchWorkload> = switch.workloads.iter().collect();
+    works.sort_by(|one, other| longest(other).total_cmp(&longest(one)));
+    let own = works.first().and_then(|work| work.freed_by.as_ref());
+    let own = own.filter(|event| event.ended_stall);
+    let event = own.or_else(|| switch.events.iter().find(|event| event.ended_stall));
+    event.and_then(|event| event.timer.clone())
+}
+
 /// A switch-over in its extremes.
 fn in_short(switch: &Switch) -> PartSwitch {
     let works = || switch.workloads.iter();
@@ -268,14 +284,11 @@ fn in_short(switch: &Switch) -> PartSwitch {
         longest_io_s: most(&mut works().flat_map(|work| work.longest_io_s.iter().copied())),
         longest_open: longest_open(switch),
         no_path: works().any(|work| work.no_path),
+        failed_without_path: works().any(|work| work.failed_without_path),
         longest_silence_s: most(&mut works().map(|work| work.longest_silence_s)),
         failed: works().flat_map(|work| &work.failed).sum(),
         retried: works().map(|work| work.retried).sum(),
-        timer: switch
-            .events
-            .iter()
-            .find(|event| event.ended_stall)
-            .and_then(|event| event.timer.clone()),
+        timer: timer(switch),
     }
 }
 

@@ -454,3 +454,18 @@ fn a_run_goes_on_until_restored_paths_are_back() {
     let last = back.fold(0.0, f64::max);
     assert!((8.0..=13.5).contains(&last), "{last}");
 }
+
+/// The lost controller is back before its partner has its volumes: from then on they are served, and that ends the stall.
+#[test]
+fn a_controller_that_is_back_ends_the_wait_for_its_partner() {
+    let events = [("1s", "lose = \"box-c1\""), ("9s", "restore = \"box-c1\"")];
+    let report = stalled("alternate", "fast_io_fail = \"5s\"", &events);
+    let by = ended(&report);
+    assert_eq!(by.len(), 1, "{by:?}");
+    assert!(
+        by[0].0.contains("box-c1 restored") && by[0].1.is_none(),
+        "{by:?}"
+    );
+    let longest = report.switches[0].workloads[0].longest_io_s[0];
+    assert!((7.9..8.2).contains(&longest), "{longest}");
+}

@@ -2,7 +2,7 @@
 //! settled before the paths are what they will be.
 
 use super::rig::{Twin, origin, site};
-use halfloom::outcome::{Harm, Report, WorkStop};
+use halfloom::outcome::{Begin, Harm, Reference, Report, StopCause, Verdict, WorkStop};
 use halfloom::render::table::report_text;
 use halfloom::study::{NoProgress, simulate};
 
@@ -417,4 +417,216 @@ fn paths_that_go_alike_are_told_together() {
         .filter_map(|event| event.ios)
         .sum();
     assert_eq!(attempts, held);
+}
+
+/// The same host with a set rate: 20 reads a second, so few that each is alone, by the fewest under way. `promise` is judged.
+fn paced(timers: &str, promise: &str, more: &str) -> Report {
+    let work = format!(
+        "protocol = \"fc-scsi\"\narrivals = {{ paced = \"20/s\" }}\nread = \"100%\"\nsizes = \"8KiB\"\n\
+         promise = {promise}"
+    );
+    let text = Twin {
+        run: "duration = \"3s\"\nwarm_up = \"0s\"\nreplications = 2\nswitch_replications = 1",
+        timers,
+        host: "paths = \"least-queue\"",
+        array: "controllers = 1\nread = { hit = \"100%\", hit_time = \"100us\" }",
+        near: "speed = \"32GFC\"",
+        far: "speed = \"32GFC\"",
+        name: "orders",
+        work: &work,
+        more,
+        ..Twin::default()
+    }
+    .text();
+    let site = site(&text, &[]);
+    simulate(&site, origin(&site), &NoProgress)
+}
+
+/// One read goes to the path that is lost silently, and hangs for its command timeout of 2 s, while all others go over the other.
+/// One that hangs is a backlog until then. Its bins are above no mean promise of 10 s, which is no time, and not "-0".
+#[test]
+fn one_io_that_hangs_is_a_backlog_until_it_is_over() {
+    let lose = "[[event]]\nat = \"1s\"\nlose = \"core-A\"\nmode = \"silent\"\n";
+    let timers = "command_timeout = \"2s\"";
+    for seed in ["1", "2", "3"] {
+        let timers = format!("{timers}\n");
+        let more = lose.replace("1s", &format!("{seed}.01s"));
+        let report = paced(&timers, "{ mean = \"10s\" }", &more);
+        let work = &report.switches[0].workloads[0];
+        assert_eq!(work.held, [1]);
+        let (drain, width) = (work.drain_s.expect("it drains"), report.switches[0].bin_s);
+        let longest = work.longest_io_s[0];
+        assert!((1.9..2.1).contains(&longest), "{longest}");
+        // The beginning of the bin in which it ends, or of the next, counted from the loss up to a read before it begins.
+        assert!(
+            (longest - width..longest + 0.06 + width).contains(&drain),
+            "{drain} of {longest}, {width}"
+        );
+        assert_eq!(work.above_promise_s, Some(0.0));
+        let written = super::rig::json(&report);
+        assert!(
+            !written.contains("-0.0,") && !written.contains("-0.0\n"),
+            "minus nothing"
+        );
+    }
+    // Nothing hangs when a part is drained: there is no backlog to work off.
+    let drained = "[[event]]\nat = \"1s\"\ndrain = \"core-A\"\n";
+    let report = paced("", "{ mean = \"10s\" }", drained);
+    assert_eq!(report.switches[0].workloads[0].drain_s, Some(0.0));
+}
+
+/// Both fabrics are silent for 3 s, and used again 0.2 s later; whatever came meanwhile hangs for its command timeout of 4 s. Nothing is
+/// completed for 3.2 s, and what is completed from the fifth to the eighth took 4 s: 6.4 s are above a mean of 5 ms. Where all fail at
+/// once that time is, too.
+#[test]
+fn bins_in_which_nothing_is_completed_are_above_a_mean() {
+    let both = |loss: &str| {
+        ["A", "B"].map(|side| {
+            format!("[[event]]\nat = \"1s\"\nlose = \"core-{side}\"\nmode = \"{loss}\"\n[[event]]\nat = \"4s\"\nrestore = \"core-{side}\"\n")
+        })
+    };
+    let timers = "command_timeout = \"4s\"";
+    let report = paced(timers, "{ mean = \"5ms\" }", &both("silent").concat());
+    let above = |report: &Report| {
+        let above = report.switches[0].workloads[0].above_promise_s;
+        above.expect("a mean is promised")
+    };
+    assert!((6.1..6.9).contains(&above(&report)), "{}", above(&report));
+    // Given up after 0.6 s: what comes in the 3 s fails at once, until the next check.
+    let timers = "fast_io_fail = \"0s\"\npath_check = \"5s\"";
+    let report = paced(timers, "{ mean = \"5ms\" }", &both("loud").concat());
+    let work = &report.switches[0].workloads[0];
+    assert!(work.failed[0] > 50 && work.failed_without_path && !work.no_path);
+    // Bins with a read in them: 20 a second, in bins of 20 ms at least.
+    assert!(above(&report) > 1.0, "{}", above(&report));
+}
+
+/// Without a retry what hangs fails, and the next goes over the other path, which was there all along: it is not said to be missing.
+#[test]
+fn a_path_that_answers_is_not_said_to_be_missing() {
+    let report = unfolds(ONE, "retries = 0", &[("1s", "lose = \"core-A\"")]);
+    let [stop] = stops(&report) else {
+        panic!("{:?}", stops(&report))
+    };
+    assert_eq!(stop.cause, StopCause::LostPaths);
+    assert_eq!(report.switches[0].workloads[0].failed, [1]);
+    let text = told(&report);
+    assert!(!text.contains("no path was left"), "{text}");
+    assert!(text.contains(", until they fail."), "{text}");
+    // Nobody answers: then it is.
+    let report = unfolds(ONE, "", &[("1s", "lose = \"box-c1\"")]);
+    assert_eq!(stops(&report)[0].cause, StopCause::NoPath);
+}
+
+/// Paths that come back stay unused where failback is by hand, unless there is no other: the check that finds one ends the stop.
+#[test]
+fn the_check_that_finds_the_only_path_ends_a_stop_though_failback_is_by_hand() {
+    let report = unfolds(
+        ONE,
+        "failback = \"manual\"\nno_path = \"queue\"",
+        &[
+            ("1s", "lose = \"core-A\""),
+            ("1s", "lose = \"core-B\""),
+            ("10s", "restore = \"core-B\""),
+        ],
+    );
+    let [stop] = stops(&report) else {
+        panic!("{:?}", stops(&report))
+    };
+    assert_eq!(stop.ended_by.as_deref(), Some("path check, 5s"));
+    let marked = marked(&report);
+    assert_eq!(marked.len(), 1, "{marked:?}");
+    near(marked[0].0, stop.to_s.expect("it is over"));
+}
+
+/// A link that damages every frame is lost, and told like that.
+#[test]
+fn a_link_that_damages_every_frame_is_lost() {
+    let report = unfolds(
+        ONE,
+        "command_timeout = \"2s\"",
+        &[("1s", "slow = \"app:A1\"\nloss = \"100%\"")],
+    );
+    let switch = &report.switches[0];
+    assert_eq!(
+        (switch.harm, switch.counted_from),
+        (Harm::Loss, Begin::Loss)
+    );
+    assert_eq!(switch.settles_to, Reference::Survivors);
+    assert!(switch.settled_s.is_some());
+    let work = &switch.workloads[0];
+    assert_eq!(work.retried, 1);
+    assert!(
+        work.by_timers
+            .as_ref()
+            .is_some_and(|stall| stall.by == "command timeout, 2s")
+    );
+}
+
+/// A cluster that loses its last host has nobody left to run the guests: the work stops for good, and its promise is missed.
+#[test]
+fn guests_that_nobody_is_left_to_run_are_cut_off() {
+    let run = "duration = \"1500ms\"\nwarm_up = \"0s\"\nreplications = 1";
+    let of = |events: &str| {
+        let text = Twin {
+            run,
+            host: "count = 2\nguests = \"restart\"\ntimers = { guest_detect = \"1s\", guest_restart = \"2s\" }",
+            array: "controllers = 1\nread = { hit = \"100%\", hit_time = \"100us\" }",
+            near: "speed = \"32GFC\"",
+            far: "speed = \"32GFC\"",
+            name: "orders",
+            work: "protocol = \"fc-scsi\"\narrivals = { poisson = \"1k/s\" }\nread = \"100%\"\nsizes = \"8KiB\"\n\
+                   promise = { switching = { longest_io = \"20s\", failed = 0 } }",
+            more: events,
+            ..Twin::default()
+        }
+        .text();
+        let site = site(&text, &[]);
+        simulate(&site, origin(&site), &NoProgress)
+    };
+    let verdicts = |report: &Report| -> Vec<Verdict> {
+        let cells = report
+            .matrix
+            .rows
+            .iter()
+            .flat_map(|row| row.cells.iter().flatten());
+        cells.map(|cell| cell.verdict).collect()
+    };
+    let lost = |host: u32, at: &str| format!("[[event]]\nat = \"{at}\"\nlose = \"app-{host}\"\n");
+    let one = of(&lost(1, "1s"));
+    assert_eq!(verdicts(&one), [Verdict::Met; 2]);
+    assert_eq!(one.switches[0].workloads[0].hosts_gone, 0);
+    let both = of(&[lost(1, "1s"), lost(2, "1s")].concat());
+    assert_eq!(verdicts(&both), [Verdict::Missed; 2]);
+    let work = &both.switches[0].workloads[0];
+    assert_eq!(work.hosts_gone, 2);
+    let [stop] = work.stops.as_slice() else {
+        panic!("{:?}", work.stops)
+    };
+    assert!(stop.to_s.is_none() && stop.cause == StopCause::HostsLost);
+    assert!(work.longest_silence_s > 2.9 && work.stopped());
+    let text = told(&both);
+    assert!(
+        text.contains("is cut off: nobody is left to do the work"),
+        "{text}"
+    );
+    // One comes back at 5 s: 2 s later the guests of both run on it, and that ends the stop.
+    let back = "[[event]]\nat = \"5s\"\nrestore = \"app-2\"\n";
+    let back = of(&[lost(1, "1s"), lost(2, "1s"), back.to_owned()].concat());
+    let work = &back.switches[0].workloads[0];
+    let [stop] = work.stops.as_slice() else {
+        panic!("{:?}", work.stops)
+    };
+    near(stop.to_s.expect("it is over"), 6.0);
+    assert_eq!((stop.cause, work.hosts_gone), (StopCause::HostsLost, 0));
+    assert!(
+        stop.ended_by
+            .as_ref()
+            .is_some_and(|by| by.starts_with("restart of guests"))
+    );
+    assert!(
+        told(&back).contains("its hosts were lost themselves"),
+        "{}",
+        told(&back)
+    );
 }

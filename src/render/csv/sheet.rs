@@ -1,7 +1,7 @@
 //! The work sheet of an acceptance test, one row an expectation.
 
 use super::{names, to_text};
-use crate::render::sheet::{CAUTIONS, Sheet, SheetLine};
+use crate::render::sheet::{CAUTIONS, SILENT, Sheet, SheetLine};
 
 /// One row for each expectation; `measured`, `as_expected` and `promise_kept` are empty, for whoever tests. The cautions come first, what to take
 /// away before each step and its return after it.
@@ -81,20 +81,17 @@ pub fn sheet_csv(sheet: &Sheet) -> String {
             let what = format!("what is done, {} of {}", position + 1, step.takes.len());
             rows.push(said(number, case, "take away", &what, act.clone()));
         }
-        rows.push(said(
-            number,
-            case,
-            "take away",
-            "whole parts",
-            step.nodes.join("; "),
-        ));
-        rows.push(said(
-            number,
-            case,
-            "take away",
-            "links whose ports to disable",
-            step.links.join("; "),
-        ));
+        let links = if step.silent {
+            rows.push(said(number, case, "take away", "how", SILENT.to_owned()));
+            "links over which nothing may come through"
+        } else {
+            "links whose ports to disable"
+        };
+        for (what, parts) in [("whole parts", &step.nodes), (links, &step.links)] {
+            if !parts.is_empty() {
+                rows.push(said(number, case, "take away", what, parts.join("; ")));
+            }
+        }
         rows.extend(step.lines.iter().map(|line| row(number, case, line)));
         let back = "all paths as in step 0".to_owned();
         rows.push(said(number, case, "back", "everything back", back));

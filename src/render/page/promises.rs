@@ -4,8 +4,8 @@ use super::Context;
 use super::html::section as framed;
 use super::html::{case_name, esc, flag_mark};
 use crate::outcome::{Cell, MeasureKind, Row};
-use crate::render::number::{Scale, TOO_FEW, at_place, margin};
-use crate::render::words::{Flag, measure_name, plural, row_scale, target_words};
+use crate::render::number::{Scale, TOO_FEW, at_place, count, margin};
+use crate::render::words::{Flag, cut_off_words, measure_name, plural, row_scale, target_words};
 use std::fmt::Write as _;
 
 pub(super) fn section(context: &Context<'_>) -> String {
@@ -144,11 +144,14 @@ fn figure(row: &Row, cell: &Cell, scale: Scale) -> String {
             (value, ends)
         }
         (None, Some(_)) if cell.is_cut_off() => {
-            ("cut off".to_owned(), "nothing is completed".to_owned())
+            ("cut off".to_owned(), cut_off_words(row).to_owned())
         }
         (None, Some(beyond)) => (
             format!("> {}", scale.three(beyond)),
-            "not finished in the run".to_owned(),
+            cell.beyond_by_failing().map_or_else(
+                || "not finished in the run".to_owned(),
+                |failed| format!("{} I/Os fail", count(failed)),
+            ),
         ),
         (None, None) => ("beyond".to_owned(), "not finished in the run".to_owned()),
     };

@@ -75,6 +75,7 @@ fn switched(case: CaseHeadroom) -> CaseHeadroom {
         margin_percent: (target > 0.0).then_some(100.0 * (target - value) / target.max(1.0)),
         above_share: None,
         above_allowed: None,
+        failed: 0,
         replications: 3,
         replications_needed: None,
     };
@@ -150,6 +151,7 @@ fn point(share: f64, end: f64) -> LoadPoint {
                 margin_percent: (!saturated).then_some((2000.0 - us) / 20.0),
                 above_share: Some(0.01 * share.powi(9)),
                 above_allowed: Some(0.01),
+                failed: 0,
                 replications: 10,
                 replications_needed: None,
             },

@@ -29,6 +29,7 @@ pub(super) fn each_part() -> EachPart {
                     longest_io_s: 5.11,
                     longest_open: false,
                     no_path: false,
+                    failed_without_path: false,
                     longest_silence_s: 0.002,
                     failed: 0,
                     retried: 128,

@@ -1,7 +1,7 @@
 //! The sheet as one page for printing: no script, no network, room to write in.
 
 use super::lines::AT_MOST;
-use super::{CAUTIONS, Sheet, SheetLine, Steps};
+use super::{CAUTIONS, SILENT, Sheet, SheetLine, Steps};
 use crate::outcome::Verdict;
 use crate::render::number::{NONE, at_place, three};
 use crate::render::page::{escaped, policy_hash};
@@ -50,11 +50,21 @@ pub fn sheet_page(steps: &Steps, sheet: &Sheet) -> String {
         };
         let links = if step.links.is_empty() {
             String::new()
+        } else if step.silent {
+            format!(
+                "<p>Links over which nothing may come through, though they stay up: {}.</p>\n",
+                escaped(&step.links.join("; "))
+            )
         } else {
             format!(
                 "<p>Links that go dark, so ports to disable at one of their ends: {}.</p>\n",
                 escaped(&step.links.join("; "))
             )
+        };
+        let silent = if step.silent {
+            format!("<p class=\"miss\">{}</p>\n", escaped(SILENT))
+        } else {
+            String::new()
         };
         let load = load_line(step.load.as_deref());
         let missed = not_now(
@@ -64,7 +74,7 @@ pub fn sheet_page(steps: &Steps, sheet: &Sheet) -> String {
         );
         let _ = write!(
             body,
-            "<section class=\"step\"><h2>{} · {}</h2>\n{load}{missed}{}{nodes}{links}{}\
+            "<section class=\"step\"><h2>{} · {}</h2>\n{load}{missed}{}{silent}{nodes}{links}{}\
              <p class=\"back\"><span class=\"box\"></span> Everything back, and all paths as in step 0, at <span class=\"line\"></span></p></section>\n",
             index + 1,
             escaped(&step.case.name),

@@ -36,6 +36,8 @@ pub struct SheetCase {
     pub open: Vec<String>,
     /// Nodes that go as a whole.
     pub nodes: Vec<String>,
+    /// The loss is a silent one: see [`SILENT`](super::SILENT).
+    pub silent: bool,
     /// Links that go dark, both ends: `rack (4) to edge-A, 4 × 25GbE`.
     pub links: Vec<String>,
     /// What to expect.
@@ -267,6 +269,7 @@ fn step(report: &Report, switch: &Switch) -> SheetCase {
         open: of_verdict(Verdict::Undecided),
         nodes: after.map_or_else(Vec::new, |(index, _)| lost_in(index)),
         links: after.map_or_else(Vec::new, |(index, _)| dark(report, index)),
+        silent: switch.silent,
         case: switch.case.clone(),
         lines,
     }
@@ -332,6 +335,10 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
             })
             .collect();
         let what = format!("{} ({})", lane.name, lane.workloads.join(", "));
+        // Of hosts that are lost themselves there is nothing to see.
+        if states.is_empty() {
+            continue;
+        }
         lines.push(SheetLine::words(when, what, states.join(", then ")));
     }
     for work in &switch.workloads {
@@ -564,6 +571,34 @@ mod tests {
             report.steady[0].replications
         );
         assert_eq!(line.spread, runs);
+    }
+
+    /// A port that is disabled takes its signal away, so that a silent loss cannot be made like that: the sheet says so, and names
+    /// the links without telling to disable their ports.
+    #[test]
+    fn a_silent_loss_is_not_made_by_disabling_ports() {
+        let mut report = sample_report();
+        report.switches.truncate(1);
+        let text = |report: &Report| {
+            let steps = Steps::of(report.clone());
+            let sheet = sheet(&steps);
+            (
+                crate::render::sheet::sheet_page(&steps, &sheet),
+                crate::render::csv::sheet_csv(&sheet),
+            )
+        };
+        let (page, rows) = text(&report);
+        assert!(page.contains("so ports to disable at one of their ends"));
+        assert!(rows.contains("ports to disable"));
+        report.switches[0].silent = true;
+        let (page, rows) = text(&report);
+        assert!(!page.contains("so ports to disable") && !rows.contains("ports to disable"));
+        for text in [page, rows] {
+            assert!(
+                text.contains("Disabling a port would be another loss"),
+                "{text}"
+            );
+        }
     }
 
     #[test]

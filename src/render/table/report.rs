@@ -146,7 +146,10 @@ pub(super) fn judged(row: &Row, cell: Option<&Cell>, scale: Scale, ends: bool) -
         (Some(figure), _) if ends => with_ends(scale, &figure),
         (Some(figure), _) => scale.figure(&figure).0,
         (None, Some(_)) if cell.is_cut_off() => "cut off".to_owned(),
-        (None, Some(beyond)) => format!("> {}", scale.three(beyond)),
+        (None, Some(beyond)) => match cell.beyond_by_failing() {
+            Some(failed) => format!("> {} ({} I/Os fail)", scale.three(beyond), count(failed)),
+            None => format!("> {}", scale.three(beyond)),
+        },
         (None, None) => "beyond".to_owned(),
     };
     let room = cell.margin_percent.map(margin);

@@ -252,12 +252,37 @@ pub(super) fn felt(measure: MeasureKind, cell: &Cell, scale: Scale) -> String {
     }
 }
 
+/// Why nothing is completed of what a row is about.
+pub(crate) fn cut_off_words(row: &Row) -> &'static str {
+    if row.switching {
+        "nobody is left to do the work of its lost hosts"
+    } else {
+        "not one request is completed"
+    }
+}
+
 fn missed(matrix: &Matrix, row: &Row, case_index: usize, cell: &Cell) -> Prose {
     if cell.is_cut_off() {
         return Prose::new()
             .text(format!("{}, workload ", condition(matrix, row, case_index)))
             .name(&row.workload)
-            .text(" is cut off: not one request is completed.");
+            .text(format!(" is cut off: {}.", cut_off_words(row)));
+    }
+    if let Some(failed) = cell.beyond_by_failing() {
+        let ios = plural(usize::try_from(failed).unwrap_or(usize::MAX), "I/O");
+        let (fails, runs) = match failed {
+            1 => ("fails", ""),
+            _ if cell.replications > 1 => ("fail", ", all replications together"),
+            _ => ("fail", ""),
+        };
+        return Prose::new()
+            .text(format!("{}, workload ", condition(matrix, row, case_index)))
+            .name(&row.workload)
+            .text(format!(
+                " loses work: {ios} {fails}{runs}, so that {} is beyond what was measured, where {} is promised.",
+                measure_name(row.measure),
+                as_written(&cell.target_text)
+            ));
     }
     let verdict = match row.measure {
         MeasureKind::Failed => " loses work: ",
@@ -490,10 +515,11 @@ fn switch_words(report: &Report) -> Prose {
 
 /// Work that its lost hosts do not ask for: no latency and no failure tells of it.
 fn unasked_words(report: &Report) -> Prose {
-    let (mut names, mut most) = (Vec::<String>::new(), 0);
+    let (mut names, mut most, mut gone) = (Vec::<String>::new(), 0, false);
     for work in report.switches.iter().flat_map(|switch| &switch.workloads) {
         let unasked = work.unasked.iter().copied().max().unwrap_or(0);
         if unasked > 0 {
+            gone |= work.hosts_gone > 0;
             most = most.max(unasked);
             if !names.contains(&work.name) {
                 names.push(work.name.clone());
@@ -508,8 +534,13 @@ fn unasked_words(report: &Report) -> Prose {
         .text("Hosts of ")
         .name(listed(&names))
         .text(format!(
-            " are lost themselves: up to {ios} in a run {} not asked for meanwhile, which no promise counts.",
-            if most == 1 { "is" } else { "are" }
+            " are lost themselves: up to {ios} in a run {} not asked for{}.",
+            if most == 1 { "is" } else { "are" },
+            if gone {
+                ", and nobody is left to do that work"
+            } else {
+                " meanwhile, which no promise counts"
+            }
         ))
 }
 

@@ -206,6 +206,7 @@ fn one_that_fails_and_several_that_stop_are_counted_rightly() {
         to_s: Some(from_s + s),
         s,
         ended_by: None,
+        cause: crate::outcome::StopCause::NoPath,
     };
     work.stops = vec![stop(0.0, 5.1)];
     let name = work.name.clone();
@@ -235,4 +236,33 @@ fn one_that_fails_and_several_that_stop_are_counted_rightly() {
     assert_eq!(failed(&cell), "1 request fails");
     cell.value.as_mut().expect("it has a figure").value = 2.0;
     assert_eq!(failed(&cell), "2 requests fail");
+}
+
+/// Counts are exact up to a million, and a percentile that lies among I/Os that fail says so.
+#[test]
+fn failed_ios_are_counted_exactly_and_named_as_the_reason() {
+    let mut report = sample_report();
+    let (row, case) = worst_cell(&report.matrix).expect("something is missed");
+    let cell = report.matrix.rows[row].cells[case]
+        .as_mut()
+        .expect("it is judged");
+    let mut count = cell.clone();
+    let failed = |cell: &Cell| felt(MeasureKind::Failed, cell, Scale::of("", [66_012.0]));
+    let figure = |value: f64| crate::outcome::Estimated {
+        value,
+        low: None,
+        high: None,
+    };
+    count.value = Some(figure(66_012.0));
+    assert_eq!(failed(&count), "66\u{202F}012 requests fail");
+    (cell.value, cell.beyond, cell.failed) = (None, Some(1_590.0), 66_012);
+    let said = answer(&report).headline.plain();
+    assert!(
+        said.contains("loses work: 66\u{202F}012 I/Os fail, all replications together"),
+        "{said}"
+    );
+    let text = crate::render::junit::junit_xml(&report);
+    assert!(text.contains(", 66\u{202F}012 I/Os fail, target"), "{text}");
+    let text = crate::render::table::report_text(&report);
+    assert!(text.contains("(66\u{202F}012 I/Os fail)"), "{text}");
 }

@@ -67,6 +67,7 @@ pub fn mend_worst(report: &Report, mend: &Mend) -> Prose {
     let value = match (cell.saturated, cell.value, cell.beyond) {
         (true, ..) => String::new(),
         (_, Some(figure), _) => format!(" {}", with_unit(&scale.three(figure.value), scale.unit)),
+        (_, None, Some(_)) if cell.is_cut_off() => " cut off".to_owned(),
         (_, None, Some(beyond)) => format!(" > {}", with_unit(&scale.three(beyond), scale.unit)),
         (_, None, None) => String::new(),
     };
@@ -175,6 +176,24 @@ mod tests {
         assert!(
             text.contains("64GFC from edge to san (the edge switches have no port for it)"),
             "{text}"
+        );
+    }
+
+    /// Work of which nothing is completed has no latency, not even one above nothing.
+    #[test]
+    fn what_is_cut_off_has_no_figure() {
+        let mut report = sample_mends();
+        let mend = &mut report.mends[1];
+        for cell in mend.matrix.rows.iter_mut().flat_map(|row| &mut row.cells) {
+            cell.iter_mut().for_each(|cell| {
+                (cell.value, cell.beyond) = (None, Some(0.0));
+                cell.verdict = crate::outcome::Verdict::Missed;
+            });
+        }
+        let said = mend_worst(&report, &report.mends[1]).plain();
+        assert!(
+            said.contains(" cut off with ") && !said.contains('>'),
+            "{said}"
         );
     }
 

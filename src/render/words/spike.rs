@@ -2,7 +2,7 @@
 //! comes after, and why its path policy makes it so.
 
 use super::{plural, timer_words};
-use crate::outcome::{Harm, Reference, Switch, SwitchWorkload, WorkStop};
+use crate::outcome::{Harm, Reference, StopCause, Switch, SwitchWorkload, WorkStop};
 use crate::render::number::{Scale, about, three};
 
 /// From this many times the busiest 20 ms of the steady run that it settles to on, what comes after is a spike. A choice of
@@ -199,10 +199,21 @@ fn stop(work: &SwitchWorkload, harm: Harm) -> String {
     let all = work
         .outstanding
         .is_some_and(|bound| work.held_first() >= bound);
+    let longest = work.stops.iter().max_by(|a, b| a.s.total_cmp(&b.s));
+    let cause = longest.map(|stop| stop.cause);
+    let fails = work.failed.first().is_some_and(|failed| *failed > 0);
     let (begin, end) = match (all, harm) {
-        (true, _) if work.failed.first().is_some_and(|failed| *failed > 0) => {
-            ("That is all: the load", ", until a path takes work again")
+        _ if cause == Some(StopCause::HostsLost) => {
+            ("The load", ": its hosts were lost themselves")
         }
+        _ if cause == Some(StopCause::Volumes) => (
+            "The load",
+            ": volumes had no controller, and what came for the others waited behind",
+        ),
+        (true, _) if fails && cause == Some(StopCause::LostPaths) => {
+            ("That is all: the load", ", until they fail")
+        }
+        (true, _) if fails => ("That is all: the load", ", until a path takes work again"),
         (true, _) if work.held_first() == 1 => (
             "That is all: the load",
             ", until it is let go and a path takes more",
@@ -211,12 +222,15 @@ fn stop(work: &SwitchWorkload, harm: Harm) -> String {
             "That is all: the load",
             ", until they are let go and a path takes more",
         ),
-        (false, _) if waited_for_volumes(work) => (
-            "The load",
-            ": volumes had no controller, and what came for the others waited behind",
-        ),
         (false, Harm::Slow) => ("The load", ": nothing else was under way that came through"),
-        (false, _) => ("The load", ": no path was left that answers"),
+        (false, _) if cause == Some(StopCause::NoPath) => {
+            ("The load", ": no path was left that answers")
+        }
+        (false, _) if cause == Some(StopCause::LostPaths) => (
+            "The load",
+            ": what was under way hung on what is lost, and nothing else came through",
+        ),
+        (false, _) => ("The load", ""),
     };
     match work.stops.as_slice() {
         [] => format!("{begin} stops for {}{end}. ", time(work.longest_silence_s)),
@@ -229,12 +243,6 @@ fn stop(work: &SwitchWorkload, harm: Harm) -> String {
         },
         many => format!("{begin} stops {} times: {}. ", many.len(), told(many)),
     }
-}
-
-/// Whether what ended a stop was a takeover.
-fn waited_for_volumes(work: &SwitchWorkload) -> bool {
-    let mut ends = work.stops.iter().filter_map(|stop| stop.ended_by.as_ref());
-    ends.any(|by| by.starts_with("takeover"))
 }
 
 /// Why more attempts are sent again than I/Os hung, where they are and one fault does not tell.
@@ -285,6 +293,9 @@ fn told(stops: &[WorkStop]) -> String {
 }
 
 fn spike(work: &SwitchWorkload, beside: Reference) -> String {
+    if work.hosts_gone > 0 {
+        return "Nobody is left to do the work of lost hosts.".to_owned();
+    }
     let over = work.stops.last().is_none_or(|stop| stop.to_s.is_some());
     if !over && work.failed.iter().any(|failed| *failed > 0) {
         return "What hangs fails when its time is over; only a path that is back ends that."
@@ -488,6 +499,7 @@ mod tests {
                     to_s: over.then_some(from_s + s),
                     s: *s,
                     ended_by: None,
+                    cause: StopCause::NoPath,
                 })
                 .collect();
             said(move |work| {
@@ -576,9 +588,52 @@ mod tests {
             to_s: Some(1.0),
             s: 1.0,
             ended_by: None,
+            cause: StopCause::NoPath,
         };
         switch.workloads[0].stops = vec![stop.clone(), stop];
         assert_eq!(sent_twice(&switch), None);
+    }
+
+    /// A stop is told with its cause: a path that answers is not said to be missing where one was there all along.
+    #[test]
+    fn stops_are_told_with_their_cause() {
+        for (cause, failed, words) in [
+            (StopCause::NoPath, 0, "no path was left that answers"),
+            (StopCause::LostPaths, 0, "hung on what is lost"),
+            (StopCause::Volumes, 0, "volumes had no controller"),
+            (StopCause::HostsLost, 0, "its hosts were lost themselves"),
+        ] {
+            let mut switch = sample_report().switches[0].clone();
+            let work = &mut switch.workloads[0];
+            (work.failed, work.outstanding) = (vec![failed; 10], None);
+            work.stops = vec![WorkStop {
+                from_s: 0.0,
+                to_s: Some(1.0),
+                s: 1.0,
+                ended_by: None,
+                cause,
+            }];
+            let said = stop_and_spike(&switch).join("\n");
+            assert!(said.contains(words), "{said}");
+            assert_eq!(
+                said.contains("no path was left"),
+                cause == StopCause::NoPath,
+                "{said}"
+            );
+        }
+        // One at a time whose attempt fails, because none may follow, goes on over the other path.
+        let mut switch = sample_report().switches[0].clone();
+        let work = &mut switch.workloads[0];
+        (work.outstanding, work.held, work.failed) = (Some(1), vec![1; 10], vec![1; 10]);
+        work.stops = vec![WorkStop {
+            from_s: 0.0,
+            to_s: Some(1.0),
+            s: 1.0,
+            ended_by: None,
+            cause: StopCause::LostPaths,
+        }];
+        let said = stop_and_spike(&switch).join("\n");
+        assert!(said.contains(", until they fail. "), "{said}");
     }
 
     /// Every policy has words for a part that is slow, and none of them speaks of a lost path.

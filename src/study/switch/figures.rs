@@ -8,7 +8,7 @@ use crate::model::{Coarse, Compiled, FlowCell, Tally};
 use crate::outcome::{
     Begin, Case, Harm, NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
 };
-use crate::site::{Action, Arrivals, Measure, Promise, Team};
+use crate::site::{Action, Arrivals, LossMode, Measure, Promise, Team};
 use crate::topology::slow_at_the_end;
 use crate::unit::{Duration, Instant};
 use crate::wire::Protocol;
@@ -81,6 +81,7 @@ pub(crate) fn figures(
         preset: presets.join(", "),
         counted_from: begin(setting),
         harm: harm(setting),
+        silent: is_silent(setting),
         from_s: relative(setting.from),
         to_s: relative(end),
         bin_s: width.as_secs_f64(),
@@ -130,6 +131,13 @@ fn harm(setting: &Setting<'_>) -> Harm {
         (true, true) => Harm::Both,
         (false, _) => Harm::Loss,
     }
+}
+
+/// Whether parts are lost, and all of them silently.
+fn is_silent(setting: &Setting<'_>) -> bool {
+    let actions = setting.scripts.iter().map(|script| script.action);
+    let mut modes = actions.filter_map(Action::takes_away).peekable();
+    modes.peek().is_some() && modes.all(|mode| mode == LossMode::Silent)
 }
 
 /// What happens at `setting.at`.
@@ -193,11 +201,10 @@ fn workload(
             .sum();
         above as f64 / judged as f64
     });
+    #[allow(clippy::cast_precision_loss)]
     let above_promise_s = promise.map(|promise| {
-        let slow = |bin: &&SwitchBin| {
-            bin.t_s >= 0.0 && bin.mean_us.is_some_and(|mean| mean > promise.target / 1e6)
-        };
-        bins.iter().filter(slow).map(|_| width.as_secs_f64()).sum()
+        let slow = |bin: &&SwitchBin| bin.t_s >= 0.0 && is_above(bin, promise.target / 1e6);
+        bins.iter().filter(slow).count() as f64 * width.as_secs_f64()
     });
     let drains: Option<Vec<f64>> = tallies
         .iter()
@@ -218,6 +225,12 @@ fn workload(
             .collect(),
         longest_open: own.iter().map(|workload| workload.longest_open).collect(),
         no_path: own.iter().any(|workload| workload.pathless),
+        failed_without_path: own.iter().any(|workload| workload.failed_pathless),
+        hosts_gone: own
+            .iter()
+            .map(|workload| workload.nowhere)
+            .max()
+            .unwrap_or(0),
         freed_by: None,
         failed_by: None,
         by_timers: None,
@@ -259,6 +272,13 @@ fn workload(
         survivors_peak_iops: estimated_peak(&setting.survivors.figures, index),
         bins,
     }
+}
+
+/// Whether the mean of a bin lies above a target, us. An I/O that fails is above any, and while nothing is completed the oldest
+/// that waits tells.
+fn is_above(bin: &SwitchBin, target_us: f64) -> bool {
+    let mean = bin.mean_us.unwrap_or(bin.oldest_us);
+    bin.failed_iops > 0.0 || mean > target_us
 }
 
 /// The stall of each workload by timers alone, where one loss is scripted and nothing was drained before it.
@@ -429,6 +449,7 @@ fn bins(
                 t_s: seconds_after(Instant(bin * width.0), setting.at),
                 offered_iops: flow.arrived as f64 / count / width.as_secs_f64(),
                 completed_iops: flow.completed as f64 / count / width.as_secs_f64(),
+                failed_iops: flow.failed as f64 / count / width.as_secs_f64(),
                 mean_us: any.then(|| flow.latency as f64 / flow.completed as f64 / 1e6),
                 p99_us: latencies.quantile(0.99).map(Duration::as_us_f64),
                 max_us: any.then(|| latencies.max().as_us_f64()),
@@ -443,7 +464,7 @@ fn bins(
                     .iter()
                     .filter_map(|cells| cells.get(at))
                     .map(|cell| cell.integral as f64)
-                    .sum::<f64>()
+                    .fold(0.0, |sum, level| sum + level)
                     / count
                     / width.0 as f64,
             }
@@ -451,9 +472,10 @@ fn bins(
         .collect()
 }
 
-/// From the loss until the backlog was down to the survivors' steady mean, after its highest point. As for
-/// settling, five per cent and one I/O are always allowed: the backlog of evenly paced work hardly moves, and
-/// would stay a hair above its mean for ever. What has settled is as in the survivors' steady run, so that its backlog is
+/// From the loss until the backlog was down to the survivors' steady mean, after its highest point; no time where it
+/// never was higher. As for settling, five per cent are always allowed, and half an I/O: the backlog of evenly paced
+/// work hardly moves, and would stay a hair above its mean for ever. Not a whole one, for a single I/O that hangs is just
+/// that, and no rounding may decide whether it is a backlog. What has settled is as in the survivors' steady run, so that its backlog is
 /// down by then, and a burst of later is none of the loss.
 #[allow(clippy::cast_precision_loss)]
 fn drain(
@@ -470,7 +492,7 @@ fn drain(
         .map(|(_, level)| level)
         .collect();
     let mean = steady.iter().sum::<f64>() / steady.len().max(1) as f64;
-    let usual = (mean * (1.0 + ALLOWED)).max(mean + 1.0);
+    let usual = (mean * (1.0 + ALLOWED)).max(mean + 0.5);
     let series = tally.workloads[index].backlog.series();
     let width = series.width();
     let loss = usize::try_from(setting.at.0 / width.0).unwrap_or(usize::MAX);
@@ -485,6 +507,9 @@ fn drain(
         (bins.saturating_sub(loss) + 1).min(after.len())
     });
     let top = (0..disturbed).max_by(|a, b| after[*a].total_cmp(&after[*b]).then(b.cmp(a)))?;
+    if after[top] <= usual {
+        return Some(0.0);
+    }
     let empty = (top..after.len()).find(|bin| after[*bin] <= usual);
     let empty = empty.map(|bin| Instant((loss + bin) as u64 * width.0));
     let at = match (empty, settled) {

@@ -3,9 +3,9 @@
 use super::Setting;
 use super::figures::seconds_after;
 use crate::model::{
-    Compiled, LogEntry, LogKind, Note, Standing, Stopped, Tally, TimerName, WorkloadTally,
+    self, Compiled, LogEntry, LogKind, Note, Standing, Stopped, Tally, TimerName, WorkloadTally,
 };
-use crate::outcome::{NamedEvent, WorkStop};
+use crate::outcome::{NamedEvent, StopCause, WorkStop};
 use crate::study::grouped;
 use crate::unit::{Duration, Instant};
 use indexmap::IndexMap;
@@ -220,6 +220,12 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
             let timer = event.timer.as_ref();
             timer.unwrap_or(&event.what).clone()
         }),
+        cause: match stop.cause {
+            model::StopCause::NoPath => StopCause::NoPath,
+            model::StopCause::LostPaths => StopCause::LostPaths,
+            model::StopCause::Volumes => StopCause::Volumes,
+            model::StopCause::HostsLost => StopCause::HostsLost,
+        },
     };
     let ended: Vec<usize> = marked
         .iter()
@@ -290,18 +296,16 @@ impl Paths {
     }
 }
 
-/// The lines of the log that ended something: the stops of workloads; where none stopped, what let the longest I/O of all
+/// The lines of the log that ended something: the stops of workloads; where none stopped, what let the longest I/O of each
 /// be completed.
 fn marked(tally: &Tally) -> Vec<usize> {
-    let works = tally.workloads.iter();
-    let ended = works.flat_map(|work| work.stops.iter().filter_map(|stop| stop.by));
-    let mut ended: Vec<usize> = ended.collect();
-    if tally.workloads.iter().all(|work| work.stops.is_empty()) {
-        let longest = tally.workloads.iter().max_by_key(|work| work.longest);
-        let completed = longest.filter(|work| !work.longest_failed);
-        ended.extend(completed.and_then(|work| work.longest_by));
+    let works = || tally.workloads.iter();
+    if works().any(|work| !work.stops.is_empty()) {
+        let stops = works().flat_map(|work| &work.stops);
+        return stops.filter_map(|stop| stop.by).collect();
     }
-    ended
+    let completed = works().filter(|work| !work.longest_failed);
+    completed.filter_map(|work| work.longest_by).collect()
 }
 
 fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String], ended: &[Instant]) -> Line {
