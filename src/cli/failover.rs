@@ -32,7 +32,7 @@ pub(super) struct Arguments {
     #[command(flatten)]
     scenario: ScenarioArguments,
     /// Further scenarios: one row each is printed then, with the verdict, the worst case and what limits there
-    #[arg(value_name = "MORE.toml", conflicts_with_all = ["singles", "junit", "windows"])]
+    #[arg(value_name = "MORE.toml", conflicts_with_all = ["singles", "windows"])]
     more: Vec<PathBuf>,
     /// Only this outage, by name; may be repeated [default: every outage]
     #[arg(long, value_name = "NAME")]
@@ -55,7 +55,7 @@ pub(super) struct Arguments {
     switch_overs: bool,
     /// Write a work sheet for an acceptance test to this file, HTML for printing, and as CSV beside it: case by case
     /// what to take away, what to expect, and room for what is measured [default: no file]
-    #[arg(long, value_name = "FILE.html", conflicts_with_all = ["singles", "more"])]
+    #[arg(long, value_name = "FILE.html")]
     sheet: Option<PathBuf>,
     #[command(flatten)]
     windows: WindowArguments,
@@ -73,12 +73,19 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
-    arguments.output.check()?;
+    // Other questions have no file of verdicts beside that of figures.
+    let singles = arguments.each_part || arguments.during.is_some();
+    if singles || !arguments.more.is_empty() || arguments.windows.windows.is_some() {
+        arguments.output.check()?;
+    } else {
+        arguments.output.check_with_promises()?;
+    }
+    refuse_sheet(arguments, singles)?;
     arguments.chart.as_deref().map_or(Ok(()), picture::check)?;
     let sheet_files = arguments.sheet.as_deref().map(sheet_files).transpose()?;
     let search = arguments.mends.search()?;
     let mut job = prepared(arguments, &arguments.scenario)?;
-    if arguments.each_part || arguments.during.is_some() {
+    if singles {
         study::known(arguments.during.as_slice(), job.site())?;
         if arguments.run.replications.is_none() {
             job.at_most(EACH_REPLICATIONS, EACH_SWITCH_REPLICATIONS);
@@ -140,6 +147,28 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         .output
         .write(console, &report, table::report_text)?;
     Ok(study::exit_of(&report))
+}
+
+/// A sheet has a step for each outage with its switch-over, of one site: why there is none of other questions, and what to
+/// do instead.
+fn refuse_sheet(arguments: &Arguments, singles: bool) -> Result<(), Failure> {
+    if arguments.sheet.is_none() {
+        return Ok(());
+    }
+    if singles {
+        return Err(Failure::arguments(
+            "--sheet has a step for each outage of the scenario, and single parts are no outages of it",
+            "state each part to be tested as an [[outage]], as in name = \"edge-A\", takes = [\"edge-A\"] (for a part lost while a fabric is out, \
+             takes = [\"*-A\", \"edge-B\"]), and leave out --each-part and --during",
+        ));
+    }
+    if !arguments.more.is_empty() {
+        return Err(Failure::arguments(
+            "--sheet is about one site, and there are several scenarios",
+            "ask for the sheet of each by itself",
+        ));
+    }
+    Ok(())
 }
 
 /// The page of a sheet, and its rows.

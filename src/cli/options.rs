@@ -116,8 +116,9 @@ pub(super) struct OutputArguments {
     /// Print JSON instead of tables
     #[arg(long)]
     json: bool,
-    /// Write the figures as CSV to this file too: one row a case and workload, with single parts one a case
-    /// and promise, with windows alone one an outage and hour [default: no file]
+    /// Write the figures as CSV to this file too: one row a case and workload, and the verdicts to another beside it (of
+    /// figures.csv, figures-promises.csv); with single parts one row a case and promise, with windows alone one an outage and
+    /// hour [default: no file]
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
     #[command(flatten)]
@@ -154,6 +155,13 @@ impl OutputArguments {
         self.junit.check()
     }
 
+    /// The same where the verdicts go to a file of their own.
+    pub(super) fn check_with_promises(&self) -> Result<(), Failure> {
+        self.check()?;
+        let beside = self.csv.as_deref().and_then(promises_beside);
+        beside.map_or(Ok(()), |path| write::check_file(&path))
+    }
+
     /// Writes the CSV and JUnit files if they were asked for, then prints the result.
     pub(super) fn write(
         &self,
@@ -167,6 +175,10 @@ impl OutputArguments {
                 .as_ref()
                 .map_or_else(|| csv::report_csv(report), csv::singles_csv);
             write::file(path, text.as_bytes())?;
+            // Single parts have their verdicts in the same rows.
+            if let Some(beside) = promises_beside(path).filter(|_| report.each_part.is_none()) {
+                write::file(&beside, csv::promises_csv(&report.matrix).as_bytes())?;
+            }
         }
         self.junit.write(report)?;
         let result = if self.json {
@@ -210,6 +222,9 @@ impl OutputArguments {
         if let Some(path) = &self.csv {
             write::file(path, csv::several_csv(rows).as_bytes())?;
         }
+        if let Some(path) = &self.junit.junit {
+            write::file(path, junit::several_xml(reports).as_bytes())?;
+        }
         let result = if self.json {
             json::several_json(rows, reports)
         } else {
@@ -217,6 +232,20 @@ impl OutputArguments {
         };
         console.result(&result)
     }
+}
+
+/// Where the verdicts go beside a file of figures: `figures-promises.csv`. Nowhere beside a pipe or a device.
+fn promises_beside(figures: &Path) -> Option<PathBuf> {
+    if figures.exists() && !figures.is_file() {
+        return None;
+    }
+    let mut name = figures.file_stem()?.to_owned();
+    name.push("-promises");
+    if let Some(ending) = figures.extension() {
+        name.push(".");
+        name.push(ending);
+    }
+    Some(figures.with_file_name(name))
 }
 
 /// A precision like `2%`, as a fraction.

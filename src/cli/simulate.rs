@@ -21,7 +21,7 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Failure> {
-    arguments.output.check()?;
+    arguments.output.check_with_promises()?;
     let extra = arguments.precision.words();
     let job = study::prepare("simulate", &arguments.scenario, &arguments.run, &extra)?
         .precisely(&arguments.precision);

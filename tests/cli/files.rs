@@ -73,7 +73,10 @@ fn a_table_file_has_one_head_and_one_row_a_case_and_workload() {
     assert!(rows.iter().all(|row| row.split(',').count() == columns));
     let json: serde_json::Value = serde_json::from_str(&out(&output)).expect("it is JSON");
     assert_eq!(json["format"], 1);
-    assert_eq!(listing(place.path()), ["out.csv", "small.toml"]);
+    assert_eq!(
+        listing(place.path()),
+        ["out-promises.csv", "out.csv", "small.toml"]
+    );
 }
 
 #[test]

@@ -145,6 +145,16 @@ fn several_scenarios_have_a_row_each_and_the_worst_decides() {
     let alone = run(&["missed.toml"], &["--json"]);
     let alone: serde_json::Value = serde_json::from_str(&out(&alone)).expect("it is JSON");
     assert_eq!(json["reports"][1]["matrix"], alone["matrix"]);
+    let junit = run(&["small.toml", "missed.toml"], &["--junit", "all.xml"]);
+    assert_eq!(code(&junit), 1, "{}", err(&junit));
+    let verdicts = fs::read_to_string(place.path().join("all.xml")).expect("it was written");
+    for suite in ["small.toml: A lost", "missed.toml: A lost"] {
+        assert!(
+            verdicts.contains(&format!("<testsuite name=\"{suite}\"")),
+            "{verdicts}"
+        );
+    }
+    assert!(verdicts.contains("type=\"missed\""), "{verdicts}");
     // All are read before the first is run.
     let absent = run(&["small.toml", "absent.toml"], &[]);
     assert_eq!(code(&absent), 3);
@@ -189,6 +199,20 @@ fn a_work_sheet_is_a_page_and_its_rows() {
         rows.contains("1,A lost,after,\"orders: paths in use on B, each host\",2,2,"),
         "{rows}"
     );
+    // Single parts are no steps of a sheet: that is said, and what to state instead.
+    let refused = |more: &[&str]| {
+        let arguments = [&["failover", "small.toml", "--sheet", "no.html"], more].concat();
+        let output = halfloom(place.path(), &arguments);
+        assert_eq!(code(&output), 2);
+        err(&output)
+    };
+    assert!(
+        refused(&["--each-part"]).contains("[[outage]]"),
+        "{}",
+        refused(&["--each-part"])
+    );
+    assert!(refused(&["--during", "A"]).contains("[[outage]]"));
+    assert!(refused(&["small.toml"]).contains("the sheet of each by itself"));
     let wrong = run("sheet.txt");
     assert_eq!(code(&wrong), 2);
     assert!(
@@ -196,4 +220,41 @@ fn a_work_sheet_is_a_page_and_its_rows() {
         "{}",
         err(&wrong)
     );
+}
+
+/// The verdicts of a run stand beside its figures, a row for each promise and case.
+#[test]
+fn a_csv_of_figures_has_its_verdicts_beside_it() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), HASTY);
+    for command in ["failover", "simulate"] {
+        let arguments = [command, "small.toml", "--csv", "figures.csv", "--quiet"];
+        let output = halfloom(place.path(), &arguments);
+        let beside = place.path().join("figures-promises.csv");
+        let rows = fs::read_to_string(&beside).unwrap_or_else(|_| panic!("{}", err(&output)));
+        let mut reader = csv::Reader::from_reader(rows.as_bytes());
+        let header = reader.headers().expect("it has one").clone();
+        let column = header.iter().position(|name| name == "verdict");
+        let column = column.expect("it has verdicts");
+        let verdicts: Vec<String> = reader
+            .records()
+            .map(|row| row.expect("it is whole")[column].to_owned())
+            .collect();
+        assert_eq!(
+            verdicts.iter().any(|verdict| verdict == "missed"),
+            code(&output) == 1
+        );
+        assert!(verdicts.iter().any(|verdict| verdict == "met"), "{rows}");
+        fs::remove_file(beside).expect("it is there");
+    }
+    let twice = [
+        "failover",
+        "small.toml",
+        "--csv",
+        "t.csv",
+        "--junit",
+        "t-promises.csv",
+    ];
+    let output = halfloom(place.path(), &twice);
+    assert_eq!(code(&output), 2, "{}", err(&output));
 }

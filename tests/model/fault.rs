@@ -440,11 +440,7 @@ fn checks_without_a_path_are_counted_for_the_host() {
     let ios = times.map(|at| (at, Op::Read, 4096));
     let timers = "timers = { no_path = { retry = 2 } }";
     let compiled = dual("fc-nvme", "32GFC", timers, &ios);
-    let events = [
-        (MS, LOUD),
-        (20 * S, Action::Restore),
-        (30 * S, LOUD),
-    ];
+    let events = [(MS, LOUD), (20 * S, Action::Restore), (30 * S, LOUD)];
     let scripts: Vec<Script> = events
         .iter()
         .flat_map(|(at, action)| {

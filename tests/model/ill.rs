@@ -220,7 +220,10 @@ fn damaged_frames_are_thrown_away_at_their_end() {
     let tally = run(&compiled, &[sick, healed], 10 * S);
     assert_eq!(tally.workloads[0].completed_total, 4_000);
     assert_eq!((tally.discarded, tally.workloads[0].retried), (1, 1));
-    assert_eq!(of_path_a(&compiled, &tally), [Standing::Unnoticed, Standing::Failed, Standing::Up]);
+    assert_eq!(
+        of_path_a(&compiled, &tally),
+        [Standing::Unnoticed, Standing::Failed, Standing::Up]
+    );
 }
 
 /// What the host thinks of its path over A, in order.
