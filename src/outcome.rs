@@ -34,10 +34,10 @@ pub use exchange::{
     AccountRow, Exchange, FramesAlike, LayerRow, LinkRow, Message, Series, SizePoint, Sizes, Total,
     Way,
 };
-pub use growth::{GrowthPlan, Stage, StageCase, Standing};
+pub use growth::{GrowthPlan, Stage, StageCase, StageSearch, Standing};
 pub use headroom::{
     Because, Bound, Breaks, CaseHeadroom, DepthLimit, Floor, Grows, Headroom, Hopeless, LoadPoint,
-    LoadRow, LoadSwitch, PartLoad, Purpose, SwitchOvers,
+    LoadRow, LoadSwitch, LoopDepth, PartLoad, Purpose, SwitchOvers,
 };
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use measured::{Measured, MeasuredRow};

@@ -1,6 +1,6 @@
 //! `growth`: the day on which a promise breaks, for the site as it is and after each planned step.
 
-use super::console::Console;
+use super::console::{self, Console};
 use super::exit::{Exit, Failure};
 use super::options::{RunArguments, ScenarioArguments};
 use super::output::{Forms, Output, only, outage_words};
@@ -8,7 +8,7 @@ use super::{picture, stop, study, write};
 use crate::outcome::{Stage, Standing};
 use crate::render::chart::{Format, growth_curve};
 use crate::render::{csv, json, page, table};
-use crate::study::growth::growth;
+use crate::study::growth::{FullBy, by_arithmetic, growth};
 use crate::study::headroom::has_promises;
 use clap::Args;
 use std::path::PathBuf;
@@ -66,6 +66,11 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     let years = f64::from(arguments.years);
     // Ctrl-C ends the search; what is proven by then is written as usual, and marked.
     stop::end_early();
+    if !arguments.run.quiet
+        && let Some(full) = by_arithmetic(job.site(), outages.as_deref(), years)
+    {
+        console::complain(&first_answer(&full, arguments.years));
+    }
     let found = job
         .run(|site, origin, progress| growth(site, origin, outages.as_deref(), years, progress))?;
     let Some(found) = found else {
@@ -94,6 +99,28 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     } else {
         Exit::NotMet
     })
+}
+
+/// What arithmetic says at once, before any run.
+fn first_answer(full: &[FullBy], years: u8) -> String {
+    let stages = full.iter().map(|stage| {
+        let cases = stage.cases.iter().map(|(case, day)| match day {
+            Some(day) if *day == stage.date => format!("{case} already on {day}"),
+            Some(day) => format!("{case} by {day}"),
+            None => format!("{case} not within {years} years"),
+        });
+        let cases: Vec<String> = cases.collect();
+        format!(
+            "{} (from {}): {}",
+            stage.stage,
+            stage.date,
+            cases.join(", ")
+        )
+    });
+    format!(
+        "by arithmetic the fullest part is full on the mean, {}; the runs say when promises break",
+        stages.collect::<Vec<_>>().join("; ")
+    )
 }
 
 /// Whether no promise is proven to break, or open, before the next step is there; in the last stage, which has no end, on the day

@@ -150,14 +150,10 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     if found.partial {
         return Ok(Exit::Stopped);
     }
-    // Today's load keeps every promise in every case, proven, and no switch-over that was judged breaks one.
+    // Today's load keeps every promise in every case, proven, and a switch-over that was judged is met at it or above.
     let today = |case: &crate::outcome::CaseHeadroom| {
-        let switched = case.switch_over.as_ref();
-        // Where less is asked for today than is promised, the promise of today is broken.
-        let asked = case.floor.as_ref().is_none_or(|floor| floor.factor <= 1.0);
-        case.met.is_some_and(|met| met >= 1.0)
-            && asked
-            && switched.is_none_or(|found| found.verdict == Verdict::Met)
+        let switched = case.switch_over.is_none() || case.switch_met.is_some_and(|met| met >= 1.0);
+        case.today == Verdict::Met && switched
     };
     Ok(if found.cases.iter().all(today) {
         Exit::Done

@@ -35,8 +35,22 @@ pub struct Stage {
     pub set: Vec<(String, String)>,
     /// The day of the next step; `None` for the last stage.
     pub until: Option<String>,
+    /// Whether it was looked for to the end.
+    pub search: StageSearch,
     /// Healthy first, then the outages.
     pub cases: Vec<StageCase>,
+}
+
+/// How far a stage was looked at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StageSearch {
+    /// To the end.
+    Whole,
+    /// Stopped on the way.
+    Stopped,
+    /// Stopped before it.
+    NotBegun,
 }
 
 /// One case of a stage.
@@ -45,11 +59,11 @@ pub struct StageCase {
     /// Which case.
     pub case: Case,
     /// The last day on which every promise is proven to hold; `None`: none was proven, or only a load below that of
-    /// the first day.
+    /// the day on which the stage begins.
     pub holds_until: Option<String>,
     /// Times the load of the first day, there: of the work that grows fastest.
     pub holds_factor: Option<f64>,
-    /// The first day on which a promise is proven to be broken, at the earliest the first of all; `None`: none was proven.
+    /// The first day on which a promise is proven to be broken, at the earliest the first of the stage; `None`: none was proven.
     pub breaks_by: Option<String>,
     /// Times the load of the first day, there.
     pub breaks_factor: Option<f64>,

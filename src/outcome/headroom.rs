@@ -65,8 +65,28 @@ pub struct Grows {
     pub what: String,
     /// Hosts of the family today, by which a factor is multiplied to give hosts; `None` when the load grows.
     pub hosts: Option<u32>,
+    /// Where all work is in closed loops: the deepest, and what it keeps outstanding at each host today, by which a factor is
+    /// multiplied to give a whole depth; else `None`.
+    pub depth: Option<LoopDepth>,
     /// Why no more than [`Headroom::most`] can be built, in a few words; `None` where no more was asked for.
     pub limit: Option<String>,
+}
+
+impl Grows {
+    /// What a factor is multiplied by to give a whole number; `None` where it is a load.
+    #[must_use]
+    pub fn today(&self) -> Option<u32> {
+        self.hosts.or(self.depth.as_ref().map(|own| own.depth))
+    }
+}
+
+/// A closed loop.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct LoopDepth {
+    /// Workload.
+    pub workload: String,
+    /// I/Os outstanding at each host.
+    pub depth: u32,
 }
 
 /// What ends a search though no promise broke.
@@ -168,7 +188,8 @@ pub struct CaseHeadroom {
     pub knee: Option<f64>,
     /// The promise that breaks at `missed`.
     pub breaks: Option<Breaks>,
-    /// The fullest part at the smallest factor that was missed (else at the largest that was met).
+    /// The fullest part at the smallest factor that was missed (else at the largest that was met), of those that the work
+    /// of the broken promise uses (else of the one nearest its limit).
     pub ends: Option<PartLoad>,
     /// The part after it.
     pub next: Option<PartLoad>,
@@ -179,8 +200,15 @@ pub struct CaseHeadroom {
     pub floor: Option<Floor>,
     /// A promise that no load keeps; then nothing is met.
     pub hopeless: Option<Hopeless>,
+    /// Whether every promise about steady states holds at today's load: proven, or by arithmetic where a promise is out of
+    /// reach there.
+    pub today: Verdict,
     /// The switch-over at a proven load; `None` when healthy, without such a load, or when none was judged.
     pub switch_over: Option<LoadSwitch>,
+    /// Where it is not met there: the same at lower loads, in the order in which they were tried.
+    pub switch_tried: Vec<LoadSwitch>,
+    /// The largest of all these loads whose switch-over was met; `None`: that of none was.
+    pub switch_met: Option<f64>,
     /// Every load that was run, in rising order.
     pub points: Vec<LoadPoint>,
 }
@@ -240,6 +268,8 @@ pub struct LoadPoint {
     pub factor: f64,
     /// What for.
     pub purpose: Purpose,
+    /// The closed loops as they ran: whole numbers.
+    pub depths: Vec<LoopDepth>,
     /// Replications.
     pub replications: u32,
     /// All promises together, at this test's share of the error (a pilot run: at 95 % for each side).
@@ -257,7 +287,7 @@ pub struct LoadPoint {
     pub frame_hops: u64,
     /// One row a promise.
     pub rows: Vec<LoadRow>,
-    /// The three fullest parts; where a promise is missed, of those that its workload uses.
+    /// The three fullest parts, of those that the workload of the missed promise uses, else of the one nearest its limit.
     pub fullest: Vec<PartLoad>,
 }
 

@@ -141,7 +141,8 @@
 //! # `headroom`
 //!
 //! `origin` and `parts` as above (at today's load); `grows`: `what` (`"load"` or a family of hosts) and `hosts` of it
-//! today (a factor times these is a number of hosts), `limit` (why no more than `most` can be built, else `null`); `confidence_percent` (both ends of a case together, each
+//! today (a factor times these is a number of hosts), `depth` (where all work is in closed loops: `workload` and `depth` of the
+//! deepest, outstanding at each host today; a factor times that is a whole depth), `limit` (why no more than `most` can be built, else `null`); `confidence_percent` (both ends of a case together, each
 //! case by itself), `most` (largest factor tried), `partial` (stopped before its end), `notes`. Every `factor` is times today's load. `cases`:
 //! `case`, `saturation` (fullest part full on the mean, or no more let through by queue depths, by arithmetic), `depth` (the latter: `workload`,
 //! `factor`, or `null`), `met` (largest factor proven to keep
@@ -152,9 +153,11 @@
 //! `met`), `bound` (what ended it at `met` where no promise did: `"asked"`, `"buildable"`, else `null`), `floor` (from which load on
 //! a throughput is asked for that is promised, or `null`: `workload`, `target_text`, `factor`, `asked_mb_s` today), `hopeless` (a
 //! promise that no load keeps, or `null`: `workload`, `measure`, `target_text`, `because`: `idle-mean`, `idle-wire` and `least-load`
-//! with `latency_us`, the last with `factor`, `full-before` and `most-before` with `factor` and `throughput_mb_s`, or `"no-path"`), `switch_over` (at the largest load proven healthy and in this case, or `null`: `factor`, `replications`,
-//! `verdict`, `rows` as of a point, `partial`, `settled_s`, `frame_hops`), `points`. `switch_overs` says whether they were judged:
-//! `"judged"`, `"not-asked"` or `"nothing-promised"`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`), `replications`,
+//! with `latency_us`, the last with `factor`, `full-before` and `most-before` with `factor` and `throughput_mb_s`, or `"no-path"`), `today` (every steady promise at
+//! today's load: `"met"`, `"missed"`, `"undecided"`), `switch_over` (at the largest load proven healthy and in this case, or `null`: `factor`, `replications`,
+//! `verdict`, `rows` as of a point, `partial`, `settled_s`, `frame_hops`), `switch_tried` (the same at lower loads, where it is not met
+//! there), `switch_met` (the largest of these loads at which it is met; not proven but seen; or `null`), `points`. `switch_overs` says whether they were judged:
+//! `"judged"`, `"not-asked"` or `"nothing-promised"`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`), `depths` (closed loops as they ran: `workload`, `depth`), `replications`,
 //! `verdict`, `lengthened_s` (its runs were made so long, else `null`), `needs_s` (its runs are too short to call it met, so long
 //! would do, else `null`), `saturated`, `partial`, `frame_hops`, `rows` (`workload`, `measure`, `cell`), `fullest` (three parts, of those
 //! that the broken promise's work uses where one is missed: `part`, `instance`, `mean_percent`, `peak_percent`).
@@ -208,7 +211,7 @@
 //! # `growth`
 //!
 //! `origin`, `from` (the day of the stated load; days are texts like `2027-03-31`), `per_year_percent` (pairs of workload and
-//! growth), `confidence_percent`, `years` looked ahead, `partial` (stopped before its end), `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `cases`: `case`,
+//! growth), `confidence_percent`, `years` looked ahead, `partial` (stopped before its end), `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `search` (`"whole"`, `"stopped"` on the way, `"not-begun"`), `cases`: `case`,
 //! `holds_until` and `breaks_by` (proven, or `null`), `holds_factor` and `breaks_factor` (times the load of the first day of the
 //! work that grows fastest), `full_by` (arithmetic), `standing` (`"holds"` until the next step, `"broken-before"` this stage,
 //! `"never"` kept at any load, which `hopeless` tells of as in headroom, as `floor` does of a throughput that is asked for only from the day `asked_from` on, `"breaks"`, `"open"`), `breaks` and `ends` as in headroom.

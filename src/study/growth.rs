@@ -6,9 +6,9 @@
 //!
 //! Left out: promises on the switch-over, seasons, and growth that is not a share of what there is.
 
-use super::headroom::{Ask, closed_notes, headroom_over_time};
+use super::headroom::{Ask, closed_notes, full_over_time, headroom_over_time, runs_of_a_search};
 use super::progress::Progress;
-use crate::outcome::{CaseHeadroom, GrowthPlan, Origin, Stage, StageCase, Standing};
+use crate::outcome::{CaseHeadroom, GrowthPlan, Origin, Stage, StageCase, StageSearch, Standing};
 use crate::site::{Growth, Site};
 use crate::unit::Date;
 
@@ -35,6 +35,10 @@ pub fn growth(
     let dates: Vec<Date> = std::iter::once(growth.from)
         .chain(site.steps.iter().map(|step| step.date))
         .collect();
+    let to_come: Vec<u64> = stages
+        .iter()
+        .map(|(_, site)| runs_of_a_search(site, &ask))
+        .collect();
     let mut confidence_percent = 95.0;
     let stages = stages
         .into_iter()
@@ -43,7 +47,18 @@ pub fn growth(
             let next = dates.get(index + 1).copied();
             stage.until = next.map(|date| date.to_string());
             let exponents = exponents(growth, site.workloads.len());
-            let found = headroom_over_time(site, &exponents, origin.clone(), &ask, progress);
+            let begun = !progress.stopped();
+            let later = Later {
+                progress,
+                runs: to_come[index + 1..].iter().sum(),
+                stage: &stage.name,
+            };
+            let found = headroom_over_time(site, &exponents, origin.clone(), &ask, &later);
+            stage.search = match (begun, progress.stopped()) {
+                (false, _) => StageSearch::NotBegun,
+                (true, true) => StageSearch::Stopped,
+                (true, false) => StageSearch::Whole,
+            };
             confidence_percent = found.confidence_percent;
             stage.cases = found
                 .cases
@@ -91,9 +106,84 @@ fn stage<'a>(
         date: date.to_string(),
         set: set.to_vec(),
         until: None,
+        search: StageSearch::Whole,
         cases: Vec::new(),
     };
     (stage, site)
+}
+
+/// The search of a stage, with those after it still to come.
+struct Later<'a> {
+    progress: &'a dyn Progress,
+    /// Of the later stages.
+    runs: u64,
+    stage: &'a str,
+}
+
+impl Progress for Later<'_> {
+    fn planned(&self, runs: u64) {
+        self.progress.planned(runs);
+    }
+
+    fn advanced(&self, events: u64) {
+        self.progress.advanced(events);
+    }
+
+    fn run_done(&self) {
+        self.progress.run_done();
+    }
+
+    fn stage(&self, what: &str) {
+        self.progress.stage(&format!("{}, {what}", self.stage));
+    }
+
+    fn ahead(&self, runs: u64) {
+        self.progress.ahead(runs + self.runs);
+    }
+
+    fn stopped(&self) -> bool {
+        self.progress.stopped()
+    }
+}
+
+/// What arithmetic says of a stage: its name, the day from which it is there, and for each case the day on which the fullest
+/// part is full on the mean, at the earliest that of the stage; `None` where that is beyond the years looked at.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FullBy {
+    /// `as it is`, or the name of the step.
+    pub stage: String,
+    /// The day from which it is there.
+    pub date: String,
+    /// Cases and days.
+    pub cases: Vec<(String, Option<String>)>,
+}
+
+/// The days on which parts are full on the mean: an answer without a run. `None` where the scenario states no growth.
+#[must_use]
+pub fn by_arithmetic(site: &Site, outages: Option<&[String]>, years: f64) -> Option<Vec<FullBy>> {
+    let growth = site.growth.as_ref()?;
+    let unit = libm::log1p(fastest(growth));
+    let most = libm::pow(1.0 + fastest(growth), years);
+    let of = |name: &str, begins: Date, site: &Site| {
+        let exponents = exponents(growth, site.workloads.len());
+        let full = full_over_time(site, &exponents, most, outages).into_iter();
+        let day = |factor: f64| growth.from.after_years(libm::log(factor) / unit);
+        FullBy {
+            stage: name.to_owned(),
+            date: begins.to_string(),
+            cases: full
+                .map(|(case, factor)| {
+                    let factor = factor.filter(|factor| *factor <= most);
+                    let day = factor.map(|factor| day(factor).max(begins).to_string());
+                    (case, day)
+                })
+                .collect(),
+        }
+    };
+    let first = of("as it is", growth.from, site);
+    let steps = site.steps.iter();
+    let later = steps.map(|step| of(&step.name, step.date, &step.site));
+    Some(std::iter::once(first).chain(later).collect())
 }
 
 fn fastest(growth: &Growth) -> f64 {
@@ -120,8 +210,9 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
     let by = |factor: f64| growth.from.by_years(libm::log(factor) / unit);
     // What no load keeps is broken on no day in particular; before the first day there is none.
     let own = |factor: Option<f64>| factor.filter(|_| case.hopeless.is_none());
-    let met = own(case.met).map(day).filter(|day| *day >= growth.from);
-    let missed = own(case.missed).map(|factor| by(factor).max(growth.from));
+    // A stage says nothing of days before it.
+    let met = own(case.met).map(day).filter(|day| *day >= begins);
+    let missed = own(case.missed).map(|factor| by(factor).max(begins));
     let floor = case.floor.as_ref().filter(|floor| floor.factor > 1.0);
     let asked_from = floor.map(|floor| by(floor.factor));
     let standing = match (met, missed) {
@@ -139,7 +230,7 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
         holds_factor: own(case.met),
         breaks_by: text(missed),
         breaks_factor: own(case.missed),
-        full_by: text(case.saturation.map(|factor| day(factor).max(growth.from))),
+        full_by: text(case.saturation.map(|factor| day(factor).max(begins))),
         hopeless: case.hopeless.clone(),
         floor: floor.cloned(),
         asked_from: text(asked_from),
@@ -261,27 +352,50 @@ set = { "array.box.write.time" = { exponential = "500ns" } }
     fn no_day_is_named_that_there_is_not() {
         let site = site_with(SERVER, &[]);
         let stated = site.growth.as_ref().expect("growth is stated");
-        let found = |met, missed, hopeless: Option<Hopeless>| {
-            let case = CaseHeadroom {
-                case: Case::scripted(),
-                saturation: None,
-                depth: None,
-                met,
-                missed,
-                crossing: None,
-                fitted: None,
-                knee: None,
-                breaks: None,
-                ends: None,
-                next: None,
-                bound: None,
-                floor: None,
-                hopeless,
-                switch_over: None,
-                points: Vec::new(),
-            };
+        let case = |met, missed, hopeless: Option<Hopeless>| CaseHeadroom {
+            case: Case::scripted(),
+            saturation: None,
+            depth: None,
+            met,
+            missed,
+            crossing: None,
+            fitted: None,
+            knee: None,
+            breaks: None,
+            ends: None,
+            next: None,
+            bound: None,
+            floor: None,
+            hopeless,
+            today: crate::outcome::Verdict::Undecided,
+            switch_tried: Vec::new(),
+            switch_met: None,
+            switch_over: None,
+            points: Vec::new(),
+        };
+        let found = |met, missed, hopeless| {
+            let case = case(met, missed, hopeless);
             dated(&case, stated, (stated.from, None))
         };
+        // 1.44 times are there two years after the first day: what a step proves of less is of no day of its own.
+        let step = |met, missed| {
+            let case = CaseHeadroom {
+                met,
+                missed,
+                ..case(None, None, None)
+            };
+            dated(&case, stated, (Date::parse("2029-01-01").unwrap(), None))
+        };
+        let breaks = step(Some(1.2), Some(1.3));
+        assert_eq!(breaks.standing, Standing::BrokenBefore);
+        assert_eq!(
+            (breaks.holds_until, breaks.breaks_by.as_deref()),
+            (None, Some("2029-01-01")),
+            "the step itself breaks it"
+        );
+        assert_eq!(breaks.holds_factor, Some(1.2));
+        let open = step(Some(1.2), None);
+        assert_eq!((open.standing, open.holds_until), (Standing::Open, None));
         let early = found(Some(0.5), Some(0.7), None);
         assert_eq!(early.standing, Standing::BrokenBefore);
         assert_eq!(
@@ -320,6 +434,60 @@ set = { "array.box.write.time" = { exponential = "500ns" } }
         assert_eq!(case.standing, Standing::BrokenBefore, "{case:?}");
         let day = case.asked_from.as_deref().expect("some day");
         assert!(("2027-12-30"..="2028-01-03").contains(&day), "{day}");
+    }
+
+    /// Arithmetic names the days that the plan has as well, and before any run.
+    #[test]
+    fn the_days_of_full_parts_are_there_without_a_run() {
+        let site = site_with(SERVER, &[]);
+        let full = by_arithmetic(&site, Some(&[]), 20.0).expect("growth is stated");
+        let names: Vec<(&str, &str)> = full
+            .iter()
+            .map(|own| (own.stage.as_str(), own.date.as_str()))
+            .collect();
+        assert_eq!(
+            names,
+            [
+                ("as it is", "2027-01-01"),
+                ("a second controller's worth", "2029-01-01")
+            ]
+        );
+        // Full at 900k/s of orders: ln(2.25) ÷ ln(1.2) = 4.448 years; at 1900k/s with the step: ln(4.75) ÷ ln(1.2) = 8.546.
+        for (stage, years) in full.iter().zip([4.448, 8.546]) {
+            let day = stage.cases[0].1.as_ref().expect("within twenty years");
+            let own = Date::parse("2027-01-01")
+                .unwrap()
+                .years_to(Date::parse(day).unwrap());
+            assert!((own - years).abs() < 0.01, "{own}");
+        }
+        let near = by_arithmetic(&site, Some(&[]), 5.0).expect("growth is stated");
+        assert_eq!(near[1].cases[0].1, None, "it is beyond five years");
+    }
+
+    /// Stops at the first proof: the first stage is under way, the second is not begun.
+    #[test]
+    fn what_was_not_begun_is_told_apart_from_what_was() {
+        struct Stopping(std::sync::atomic::AtomicBool);
+        impl Progress for Stopping {
+            fn planned(&self, _runs: u64) {}
+            fn advanced(&self, _events: u64) {}
+            fn run_done(&self) {}
+            fn stage(&self, what: &str) {
+                if what.starts_with("as it is, proof") {
+                    self.0.store(true, std::sync::atomic::Ordering::SeqCst);
+                }
+            }
+            fn stopped(&self) -> bool {
+                self.0.load(std::sync::atomic::Ordering::SeqCst)
+            }
+        }
+        let site = site_with(SERVER, &[]);
+        let origin = crate::study::sample::origin();
+        let stopping = Stopping(std::sync::atomic::AtomicBool::new(false));
+        let plan = growth(&site, origin, Some(&[]), 20.0, &stopping).expect("it is stated");
+        let searches: Vec<StageSearch> = plan.stages.iter().map(|stage| stage.search).collect();
+        assert_eq!(searches, [StageSearch::Stopped, StageSearch::NotBegun]);
+        assert!(plan.partial);
     }
 
     #[test]

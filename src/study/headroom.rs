@@ -9,14 +9,17 @@
 //! is the first to be tested.
 //!
 //! The 5 % of error of a case is split in halves for the two ends; each half is shared evenly by the loads
-//! that its end may be tested at (`STEPS`, fixed beforehand). A load is wrongly *met* only if the promise
+//! that its end may be tested at (`TESTS`, fixed beforehand). A load is wrongly *met* only if the promise
 //! that it breaks is wrongly met, so promises do not share that half; any promise may be wrongly *missed*, so
 //! they share the other (Bonferroni). As the loads are chosen by the pilot runs and judged on other
 //! replications, the choice biases no verdict.
 //!
-//! What grows is the load, or the number of hosts of one family; then factors are whole hosts ÷ today's hosts.
+//! Today's load is put to the proof as well, where the ends leave it open. What grows is the load, or the number of hosts of
+//! one family; then factors are whole hosts ÷ today's hosts. Where closed loops ask for everything, they are whole depths ÷
+//! today's. Of whole numbers those next to the proven ends are tested too, as long as an end has tests left.
 //!
-//! Promises about switching limit no load here; with the load found, each switch-over is run once and judged.
+//! Promises about switching limit no load here; with the load found, each switch-over is run once and judged, and again at a
+//! few lower loads where it is not met (`switch_over`).
 //!
 //! Runs that would prove a load met are made as long as the queues remember, up to a limit; beyond it nothing is met
 //! (`length`).
@@ -25,6 +28,7 @@
 //! below one that is met is taken to be met, and none is called met where arithmetic says that a part is over
 //! its capacity: a run of finite length can look steady there.
 
+mod ahead;
 mod answer;
 mod curve;
 mod edge;
@@ -39,15 +43,17 @@ use super::case::{self, CasePlan};
 use super::estimate::estimate;
 use super::parts;
 use super::progress::Progress;
-use super::review::over_port_budgets;
+use super::review::{OverBudget, over_port_budgets};
 use crate::outcome::{CaseHeadroom, DepthLimit, Headroom, LoadPoint, Origin, Purpose, Steady};
 use crate::site::Site;
 use crate::topology::Fabric;
 use rayon::prelude::*;
 
+use ahead::At;
+pub(super) use ahead::whole as runs_of_a_search;
 pub(super) use answer::closed_notes;
 use answer::{answer, notes};
-use edge::{first_pilots, next_pilot, proofs};
+use edge::{first_pilots, neighbours, next_pilot, proofs, today_proof};
 use outlook::{Outlook, outlook};
 use run::{one, together};
 use scale::Scale;
@@ -56,8 +62,9 @@ pub use scale::{Hosts, rounded_depths, scaled};
 
 /// Distances from the crossing at which an end may be tested, nearest first.
 const STEPS: [f64; 5] = [0.01, 0.025, 0.06, 0.15, 0.35];
-/// Tests that each end may take.
-const TESTS: usize = STEPS.len();
+/// Tests that each end may take: one at each distance, and one at today's load. Where whole numbers grow, those that are not
+/// taken may go to the numbers next to what is proven.
+const TESTS: usize = STEPS.len() + 1;
 /// From this test on there are twice as many replications: what two tests near the edge have left open, more of the same
 /// hardly decides farther off. A choice of this program, fixed beforehand, so that each test keeps its share of the error.
 const TWICE_FROM: usize = 2;
@@ -128,6 +135,8 @@ struct Judged {
     variance: Option<f64>,
     /// Nothing is broken but a throughput: too little may be asked for, not too much.
     short: bool,
+    /// The workload of the promise that is broken, or nearest its limit.
+    nearest: Option<String>,
 }
 
 /// One load to run.
@@ -142,7 +151,7 @@ struct Job {
 /// Searches every case, healthy and the outages asked for, for the load.
 #[must_use]
 pub fn headroom(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) -> Headroom {
-    search(site, &Scale::Load, origin, ask, progress)
+    search(site, &Scale::of_load(site, ask.most), origin, ask, progress)
 }
 
 /// The same for the number of hosts of a family.
@@ -163,21 +172,12 @@ pub fn headroom_in_hosts(
 
 /// What `found` makes of hosts that are not built beyond those ports of their switches that are enough today.
 fn within_budgets<R>(site: &Site, hosts: &Hosts<'_>, found: impl FnOnce(&Hosts<'_>) -> R) -> R {
-    // Which budget a sentence is about: all of it but the number of ports used.
-    let budget = |over: &str| match over.split_once(": ") {
-        Some((whose, rest)) => {
-            let rest = rest.trim_start_matches(|c: char| !c.is_alphabetic());
-            format!("{whose}: {rest}")
-        }
-        None => over.to_owned(),
-    };
     let today = over_port_budgets(site);
-    let today: Vec<String> = today.iter().map(|over| budget(over)).collect();
+    let beyond = |over: &&OverBudget| !today.iter().any(|own| own.budget == over.budget);
     let with = |count: u32| {
         let built = (hosts.with)(count)?;
-        let over = over_port_budgets(&built);
-        match over.iter().find(|over| !today.contains(&budget(over))) {
-            Some(over) => Err(format!("port budget, {over}")),
+        match over_port_budgets(&built).iter().find(beyond) {
+            Some(over) => Err(format!("port budget, {}", over.what)),
             None => Ok(built),
         }
     };
@@ -201,6 +201,28 @@ pub(crate) fn headroom_over_time(
         most: ask.most,
     };
     search(site, &scale, origin, ask, progress)
+}
+
+/// The factor of work that grows unevenly, as in [`headroom_over_time`], at which the fullest part is full on the mean in each
+/// case; `None` where that is beyond twice `most`.
+#[must_use]
+pub(crate) fn full_over_time(
+    site: &Site,
+    exponents: &[f64],
+    most: f64,
+    outages: Option<&[String]>,
+) -> Vec<(String, Option<f64>)> {
+    let scale = Scale::Uneven {
+        exponents: exponents.to_vec(),
+        most,
+    };
+    let plans = case::cases(site, &Fabric::new(site), outages).into_iter();
+    plans
+        .map(|plan| {
+            let full = scale.saturation(site, &plan.case.name);
+            (plan.case.name, full)
+        })
+        .collect()
 }
 
 /// What arithmetic says of a case.
@@ -294,23 +316,32 @@ fn search(
             }
         })
         .collect();
-    look(site, scale, &mut searches, most, progress);
+    let looking = Looking {
+        site,
+        scale,
+        most,
+        switching: ask.switch_overs,
+        progress,
+    };
+    looking.look(&mut searches);
     let today: Vec<Steady> = searches.iter().filter_map(|s| s.today.clone()).collect();
+    let parts = parts::with_depths(site, &fabric, &loads, &today);
     let mut cases: Vec<CaseHeadroom> = searches
         .into_iter()
-        .map(|search| answer(search, scale, most))
+        .map(|search| answer(site, search, scale, most))
         .collect();
     let ask_switch = ask.switch_overs && !progress.stopped();
     if ask_switch {
         progress.stage("switch-overs at the loads that are proven");
     }
+    progress.ahead(0);
     let switch_overs = switch_over::judge_all(site, scale, ask_switch, &mut cases, progress);
     Headroom {
         origin,
         confidence_percent: 100.0 * (1.0 - ERROR),
         most,
         grows: scale.grows(),
-        parts: parts::parts(site, &today),
+        parts,
         notes: notes(site, scale),
         cases,
         switch_overs,
@@ -318,64 +349,109 @@ fn search(
     }
 }
 
-/// Pilot runs, then proofs, of all cases side by side; ends early where nobody waits any more.
-fn look(
-    site: &Site,
-    scale: &Scale<'_>,
-    searches: &mut [Search],
+/// A search for the edges of all cases side by side.
+struct Looking<'a> {
+    site: &'a Site,
+    scale: &'a Scale<'a>,
     most: f64,
-    progress: &dyn Progress,
-) {
-    let stated = site.run.replications;
-    let pilot = |case: usize, factor: f64| Job {
-        case,
-        factor,
-        purpose: Purpose::Pilot,
-        replications: stated.div_ceil(2).max(2).min(stated),
-    };
-    progress.stage("looking for the edge, first loads");
-    let first: Vec<Job> = (0..searches.len())
-        .flat_map(|case| {
-            let factors = first_pilots(&searches[case], scale, most);
-            factors.into_iter().map(move |factor| pilot(case, factor))
-        })
-        .collect();
-    run(site, scale, searches, &first, progress);
-    for round in 0..ROUNDS {
-        let jobs: Vec<Job> = searches
-            .iter()
-            .enumerate()
-            .filter_map(|(case, search)| Some(pilot(case, next_pilot(search, scale, round, most)?)))
-            .collect();
-        if jobs.is_empty() || progress.stopped() {
-            break;
-        }
-        progress.stage(&format!("looking for the edge, round {}", round + 1));
-        run(site, scale, searches, &jobs, progress);
-    }
-    for (number, step) in STEPS.into_iter().enumerate() {
-        let jobs: Vec<Job> = searches
-            .iter()
-            .enumerate()
-            .flat_map(|(case, search)| {
-                proofs(search, scale, number, most)
-                    .into_iter()
-                    .map(move |(factor, purpose)| Job {
-                        case,
-                        factor,
-                        purpose,
-                        replications: proving(stated, number),
-                    })
+    /// Whether switch-overs are judged afterwards.
+    switching: bool,
+    progress: &'a dyn Progress,
+}
+
+impl Looking<'_> {
+    /// Pilot runs, then proofs; ends early where nobody waits any more.
+    fn look(&self, searches: &mut [Search]) {
+        let stated = self.site.run.replications;
+        let pilot = |case: usize, factor: f64| Job {
+            case,
+            factor,
+            purpose: Purpose::Pilot,
+            replications: stated.div_ceil(2).max(2).min(stated),
+        };
+        let first: Vec<Job> = (0..searches.len())
+            .flat_map(|case| {
+                let factors = first_pilots(&searches[case], self.scale, self.most);
+                factors.into_iter().map(move |factor| pilot(case, factor))
             })
             .collect();
-        if jobs.is_empty() {
-            continue;
+        let said = "looking for the edge, first loads";
+        self.run(searches, &first, At::Pilots(0), said);
+        for round in 0..ROUNDS {
+            let next = |(case, search): (usize, &Search)| {
+                let factor = next_pilot(search, self.scale, round, self.most)?;
+                Some(pilot(case, factor))
+            };
+            let jobs: Vec<Job> = searches.iter().enumerate().filter_map(next).collect();
+            if jobs.is_empty() || self.progress.stopped() {
+                break;
+            }
+            let said = format!("looking for the edge, round {}", round + 1);
+            self.run(searches, &jobs, At::Pilots(round + 1), &said);
         }
-        if progress.stopped() {
-            break;
+        for (number, step) in STEPS.into_iter().enumerate() {
+            let said = format!("proof, {}\u{202F}% off the edge", step * 100.0);
+            let tests = |search: &Search| proofs(search, self.scale, number, self.most);
+            self.prove(searches, &tests, number, &said);
         }
-        progress.stage(&format!("proof, {}\u{202F}% off the edge", step * 100.0));
-        run(site, scale, searches, &jobs, progress);
+        let last = TESTS - 1;
+        let tests = |search: &Search| today_proof(search, self.scale);
+        self.prove(searches, &tests, last, "proof, today's load");
+        // Of whole numbers, those next to what is proven, with twice the replications: they are near.
+        let tests = |search: &Search| neighbours(search, self.scale, self.most);
+        while self.prove(searches, &tests, last, "proof, whole numbers between") {}
+    }
+
+    /// Makes the tests of that number that each search wants; whether there were any.
+    fn prove(
+        &self,
+        searches: &mut [Search],
+        tests: &dyn Fn(&Search) -> Vec<(f64, Purpose)>,
+        number: usize,
+        said: &str,
+    ) -> bool {
+        let replications = proving(self.site.run.replications, number);
+        let of = |(case, search): (usize, &Search)| {
+            let job = move |(factor, purpose)| Job {
+                case,
+                factor,
+                purpose,
+                replications,
+            };
+            tests(search).into_iter().map(job).collect::<Vec<Job>>()
+        };
+        let jobs: Vec<Job> = searches.iter().enumerate().flat_map(of).collect();
+        if jobs.is_empty() || self.progress.stopped() {
+            return false;
+        }
+        self.run(searches, &jobs, At::Proofs(number), said);
+        true
+    }
+
+    /// Runs the jobs, all of them and all their replications in parallel; results go to their searches in order. What was
+    /// under way when nobody waited any more is dropped.
+    fn run(&self, searches: &mut [Search], jobs: &[Job], at: At, said: &str) {
+        let (site, scale, progress) = (self.site, self.scale, self.progress);
+        progress.ahead(ahead::runs(site, searches, self.switching, at));
+        progress.stage(said);
+        let done: Vec<Option<(Judged, Option<Steady>)>> = jobs
+            .par_iter()
+            .map(|job| {
+                if progress.stopped() {
+                    return None;
+                }
+                let done = one(site, scale, &searches[job.case], job, progress);
+                (!progress.stopped()).then_some(done)
+            })
+            .collect();
+        for (job, done) in jobs.iter().zip(done) {
+            let Some((judged, steady)) = done else {
+                continue;
+            };
+            let search = &mut searches[job.case];
+            search.points.push(judged);
+            search.today = search.today.take().or(steady);
+        }
     }
 }
 
@@ -397,35 +473,6 @@ fn promises_in(site: &Site, lost: bool) -> usize {
         }
     };
     site.workloads.iter().map(of).sum()
-}
-
-/// Runs the jobs, all of them and all their replications in parallel; results go to their searches in order. What was
-/// under way when nobody waited any more is dropped.
-fn run(
-    site: &Site,
-    scale: &Scale<'_>,
-    searches: &mut [Search],
-    jobs: &[Job],
-    progress: &dyn Progress,
-) {
-    let done: Vec<Option<(Judged, Option<Steady>)>> = jobs
-        .par_iter()
-        .map(|job| {
-            if progress.stopped() {
-                return None;
-            }
-            let done = one(site, scale, &searches[job.case], job, progress);
-            (!progress.stopped()).then_some(done)
-        })
-        .collect();
-    for (job, done) in jobs.iter().zip(done) {
-        let Some((judged, steady)) = done else {
-            continue;
-        };
-        let search = &mut searches[job.case];
-        search.points.push(judged);
-        search.today = search.today.take().or(steady);
-    }
 }
 
 #[cfg(test)]

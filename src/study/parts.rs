@@ -2,6 +2,9 @@
 
 use crate::outcome::{DirectionFigures, Fullest, Growth, PartUse, Steady, UseInCase};
 use crate::site::{LinkFamily, Site};
+use crate::study::estimate::idle::depth_ceiling_at_best;
+use crate::study::estimate::{CaseLoads, Estimate};
+use crate::topology::Fabric;
 
 /// Every tier of links and every array family, by the use of its fullest instance; the fullest in the
 /// worst case first. Of the two directions of a link family only the busier is listed.
@@ -29,6 +32,50 @@ pub(crate) fn parts(site: &Site, steady: &[Steady]) -> Vec<PartUse> {
     }
     parts.sort_by(|left, right| worst(right).total_cmp(&worst(left)));
     parts
+}
+
+/// The same, and the queue depth of the hosts of each workload that has one: what is asked for ÷ what it lets through, the
+/// paths to itself, by arithmetic in each case.
+#[must_use]
+pub(crate) fn with_depths(
+    site: &Site,
+    fabric: &Fabric,
+    loads: &Estimate,
+    steady: &[Steady],
+) -> Vec<PartUse> {
+    let mut parts = parts(site, steady);
+    for (index, work) in site.workloads.iter().enumerate() {
+        let in_case = |steady: &Steady| -> Option<UseInCase> {
+            let own = |case: &&CaseLoads| case.name == steady.case.name;
+            let case = loads.cases.iter().find(own)?;
+            let (ceiling, asked) = depth_ceiling_at_best(site, fabric, case, index)?;
+            let share = |rate: f64| 100.0 * rate / ceiling;
+            (ceiling > 0.0).then(|| UseInCase {
+                instance: work.name.clone(),
+                mean_percent: share(asked.mean),
+                peak_percent: share(asked.burst),
+                member_peak_percent: share(asked.burst),
+                fullest_member_share_percent: 100.0,
+            })
+        };
+        let cases: Vec<Option<UseInCase>> = steady.iter().map(in_case).collect();
+        if cases.iter().any(Option::is_some) {
+            parts.push(PartUse {
+                part: depth_name(&work.name),
+                detail: "by arithmetic, the paths to itself".to_owned(),
+                tier: "host".to_owned(),
+                cases,
+            });
+        }
+    }
+    parts.sort_by(|left, right| worst(right).total_cmp(&worst(left)));
+    parts
+}
+
+/// The queue depth of a workload's hosts, as a part.
+#[must_use]
+pub(crate) fn depth_name(workload: &str) -> String {
+    format!("queue depth of the hosts of {workload}")
 }
 
 /// The fullest part of one case.

@@ -8,8 +8,10 @@ pub trait Progress: Sync {
     fn advanced(&self, events: u64);
     /// A run is over.
     fn run_done(&self);
-    /// What is done from here on, in a few words; how many runs it will take in all is then not known.
+    /// What is done from here on, in a few words; how many runs it will take in all is then known about, if at all.
     fn stage(&self, _what: &str) {}
+    /// About so many runs are to come beyond those planned, as far as can be known now; 0 once there are no more.
+    fn ahead(&self, _runs: u64) {}
     /// Whether whoever waits wants no more: what is under way ends early, and what is there so far counts.
     fn stopped(&self) -> bool {
         false

@@ -46,9 +46,11 @@ impl Facts<'_> {
     }
 }
 
-/// What a site takes of switches beyond their port budgets, one sentence each; none where it has the ports.
+pub(super) use budget::OverBudget;
+
+/// What a site takes of switches beyond their port budgets; nothing where it has the ports.
 #[must_use]
-pub(super) fn over_port_budgets(site: &Site) -> Vec<String> {
+pub(super) fn over_port_budgets(site: &Site) -> Vec<OverBudget> {
     budget::over(site)
 }
 

@@ -116,6 +116,22 @@ fn headroom_judges_the_switch_over_or_says_that_it_does_not() {
         "{}",
         out(&missed)
     );
+    // What is said of the load itself says so too, in the same sentence.
+    let named = |output: &std::process::Output| {
+        let text = out(output);
+        let own = text.lines().find(|line| line.starts_with("A lost: "));
+        own.expect("the case has its sentence").to_owned()
+    };
+    for (output, words) in [
+        (&met, "the switch-over there is met"),
+        (&missed, "the switch-over there is missed, and not met at "),
+    ] {
+        let said = named(output);
+        assert!(
+            said.contains("every steady promise holds at") && said.contains(words),
+            "{said}"
+        );
+    }
     for (output, words) in [
         (
             run(&with("500ms"), &["--no-switch-over"]),

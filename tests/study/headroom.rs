@@ -40,6 +40,11 @@ fn a_switch_over_is_judged_at_the_load_that_is_proven() {
         assert_eq!(found.factor, least.fold(f64::INFINITY, f64::min));
         assert!(found.factor > 1.5, "{}", found.factor);
         assert_eq!(found.verdict, verdict, "{found:?}");
+        // A timer hangs on no load: where it is missed, it is at today's and far below as well.
+        let kept = verdict == Verdict::Met;
+        assert_eq!(case.switch_met, kept.then_some(found.factor));
+        let tried: Vec<f64> = case.switch_tried.iter().map(|own| own.factor).collect();
+        assert_eq!(tried, if kept { vec![] } else { vec![1.0, 0.125] });
         assert_eq!(found.rows.len(), 2);
         let longest = found.rows[0].cell.value.expect("a figure").value;
         assert!((longest - 0.4).abs() < 0.05, "{longest}");

@@ -1,8 +1,10 @@
 //! Latency (or throughput) against load, one line a case, with the promise and the ends that are proven.
 
-use crate::outcome::{CaseHeadroom, Cell, Headroom, LoadRow, MeasureKind};
+use crate::outcome::{CaseHeadroom, Cell, Headroom, LoadRow, MeasureKind, SwitchOvers};
 use crate::render::number::{Scale, with_unit};
-use crate::render::words::{counted_met, counted_missed, measure_name};
+use crate::render::words::{
+    counted_met, counted_missed, growth_axis, measure_name, switch_breaks, verdict_word,
+};
 
 use super::frame::look;
 use super::lines::{self, Dot, Line, Lines};
@@ -41,7 +43,7 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
         id: format!("load-{promise}"),
         across: format!(
             "{} (hollow: to find the edge; filled: proof)",
-            counted(headroom)
+            growth_axis(headroom)
         ),
         up: format!("{name}, {unit}"),
         words: Vec::new(),
@@ -69,17 +71,9 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
     )
 }
 
-/// `times today's load`, `hosts of db`.
-fn counted(headroom: &Headroom) -> String {
-    match headroom.grows.hosts {
-        None => "times today's load".to_owned(),
-        Some(_) => format!("hosts of {}", headroom.grows.what),
-    }
-}
-
 /// What a factor is multiplied by to be counted.
 fn times(headroom: &Headroom) -> f64 {
-    headroom.grows.hosts.map_or(1.0, f64::from)
+    headroom.grows.today().map_or(1.0, f64::from)
 }
 
 fn line(
@@ -136,6 +130,11 @@ fn ends(headroom: &Headroom, case: &CaseHeadroom) -> String {
     }
 }
 
+fn switch_word(case: &CaseHeadroom) -> &'static str {
+    let found = case.switch_over.as_ref();
+    found.map_or("not judged", |found| verdict_word(found.verdict))
+}
+
 fn finding(headroom: &Headroom) -> String {
     let cases: Vec<String> = headroom
         .cases
@@ -144,13 +143,28 @@ fn finding(headroom: &Headroom) -> String {
             let met = case
                 .met
                 .map_or_else(|| "none".to_owned(), |met| counted_met(headroom, met));
-            format!("{} {met}", case.case.name)
+            // What is proven of the state after a loss is not said without the loss itself.
+            let missed = if switch_breaks(case) {
+                format!(" (switch-over there {})", switch_word(case))
+            } else {
+                String::new()
+            };
+            format!("{} {met}{missed}", case.case.name)
         })
         .collect();
-    let what = match headroom.grows.hosts {
-        None => "Largest load proven to keep every promise, times today's".to_owned(),
-        Some(today) => format!(
-            "Most hosts of {} proven to keep every promise ({today} today)",
+    let steady = if headroom.switch_overs == SwitchOvers::NothingPromised {
+        "promise"
+    } else {
+        "steady promise"
+    };
+    let what = match (headroom.grows.hosts, &headroom.grows.depth) {
+        (None, None) => format!("Largest load proven to keep every {steady}, times today's"),
+        (None, Some(deepest)) => format!(
+            "Most outstanding at each host of {} proven to keep every {steady} ({} today)",
+            deepest.workload, deepest.depth
+        ),
+        (Some(today), _) => format!(
+            "Most hosts of {} proven to keep every {steady} ({today} today)",
             headroom.grows.what
         ),
     };
@@ -163,7 +177,7 @@ fn finding(headroom: &Headroom) -> String {
 }
 
 fn description(headroom: &Headroom, name: &str, chart: &Lines, in_unit: &str) -> String {
-    let mut out = format!("{name}, {in_unit}, against {}.", counted(headroom));
+    let mut out = format!("{name}, {in_unit}, against {}.", growth_axis(headroom));
     for (line, case) in chart.lines.iter().zip(&headroom.cases) {
         out.push_str(&format!(" {}: {};", line.name, ends(headroom, case)));
         for dot in &line.dots {

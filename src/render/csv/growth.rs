@@ -1,7 +1,7 @@
 //! When promises break as the work grows, as rows.
 
 use super::{maybe, names, to_text};
-use crate::outcome::{GrowthPlan, Standing};
+use crate::outcome::{GrowthPlan, StageSearch, Standing};
 
 /// One row a stage and case.
 #[must_use]
@@ -20,9 +20,13 @@ pub fn growth_csv(plan: &GrowthPlan) -> String {
         "ends",
         "search",
     ]);
-    let search = if plan.partial { "stopped" } else { "whole" };
     let mut rows = Vec::new();
     for stage in &plan.stages {
+        let search = match stage.search {
+            StageSearch::Whole => "whole",
+            StageSearch::Stopped => "stopped",
+            StageSearch::NotBegun => "not-begun",
+        };
         for case in &stage.cases {
             let standing = match case.standing {
                 Standing::Holds => "holds",

@@ -5,7 +5,8 @@ use crate::outcome::{Headroom, Purpose, Verdict};
 use crate::render::words::measure_name;
 
 /// One row for each case, load and promise. `point_verdict` is on all promises together, at the load's share
-/// of the error; `proven` marks the two ends of a case, `met` and `missed`; `search` says whether it was `stopped` early.
+/// of the error; `proven` marks the two ends of a case, `met` and `missed`; `search` says whether it was `stopped` early;
+/// `outstanding` is how many I/Os each closed loop kept outstanding at each host.
 #[must_use]
 pub fn headroom_csv(headroom: &Headroom) -> String {
     let header = names(&[
@@ -26,6 +27,7 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
         "saturated",
         "point_verdict",
         "proven",
+        "outstanding",
         "search",
     ]);
     let search = if headroom.partial { "stopped" } else { "whole" };
@@ -42,6 +44,10 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
                 Purpose::ProveMissed if case.missed == Some(point.factor) => "missed",
                 _ => "",
             };
+            let loops = point.depths.iter();
+            let outstanding: Vec<String> = loops
+                .map(|own| format!("{} {}", own.workload, own.depth))
+                .collect();
             for row in &point.rows {
                 let cell = &row.cell;
                 rows.push(vec![
@@ -62,6 +68,7 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
                     cell.saturated.to_string(),
                     verdict(point.verdict).to_owned(),
                     proven.to_owned(),
+                    outstanding.join("; "),
                     search.to_owned(),
                 ]);
             }

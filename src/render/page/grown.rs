@@ -4,13 +4,15 @@ use super::frame::single;
 use super::html::{
     Column, Table, beside, case_name, esc, figure_numbered, flag_class, flag_mark, section,
 };
-use crate::outcome::{Bound, CaseHeadroom, Headroom, LoadSwitch, Origin, PartLoad, PartUse};
+use crate::outcome::{
+    Bound, CaseHeadroom, Headroom, LoadSwitch, Origin, PartLoad, PartUse, SwitchOvers, Verdict,
+};
 use crate::render::chart::{Format, load_curve, part_bars};
 use crate::render::number::{NONE, as_written, is_over, three, with_unit};
 use crate::render::words::{
     Flag, counted, counted_met, counted_missed, growth_unit, listed, measure_name,
-    proven_sentences, stopped_words, switch_remark, switch_sentence, switch_value, target_of,
-    verdict_word,
+    proven_sentences, stopped_words, switch_breaks, switch_clause, switch_remark, switch_sentence,
+    switch_value, target_of, verdict_word,
 };
 use std::fmt::Write as _;
 
@@ -47,12 +49,15 @@ pub fn headroom_page(found: &Headroom) -> String {
         part_bars(found, Format::Page),
         part_bars(found, Format::Phone),
     );
-    let note = "<p>Asked of the fullest of each family in its busiest 20\u{202F}ms, at today’s load. Spare is what is left of 100\u{202F}% in the worst case.</p><p><b>Peak full at</b> is 100 ÷ that: arithmetic, of those 20\u{202F}ms and not of the mean. Promises may break before, and may hold beyond: what does not fit into such a moment waits for the next one, while a part that is full on the mean never catches up.</p>";
+    let mut note = "<p>Asked of the fullest of each family in its busiest 20\u{202F}ms, at today’s load; queue depths of hosts by arithmetic. Spare is what is left of 100\u{202F}% in the worst case.</p>".to_owned();
+    if found.grows.today().is_none() {
+        note.push_str("<p><b>Peak full at</b> is 100 ÷ that: arithmetic, of those 20\u{202F}ms and not of the mean, and of work that is not in closed loops. Promises may break before, and may hold beyond: what does not fit into such a moment waits for the next one, while a part that is full on the mean never catches up.</p>");
+    }
     body.push_str(&section(
         "parts",
         2,
         "How full is each part today, and with a fabric lost?",
-        &format!("{}{}", beside(&bars, note), parts_table(found)),
+        &format!("{}{}", beside(&bars, &note), parts_table(found)),
     ));
     body.push_str(&section(
         "switch",
@@ -87,16 +92,24 @@ fn short_answer(found: &Headroom) -> String {
             |_| format!("with {}", case.case.name),
         );
         case.met.map_or_else(
-            || format!("at no load {name}"),
+            || match case.today {
+                Verdict::Missed => format!("at no load {name} (missed today)"),
+                Verdict::Met | Verdict::Undecided => format!("at no load {name}"),
+            },
             |met| {
                 let least = case.bound.map_or("", |bound| match bound {
                     Bound::Asked => "at least ",
                     Bound::Buildable => "all that can be built, ",
                 });
+                let today = match case.today {
+                    Verdict::Missed => " (missed today)",
+                    Verdict::Met | Verdict::Undecided => "",
+                };
                 format!(
-                    "at {least}{} {} {name}",
+                    "at {least}{} {} {name}{today}{}",
                     counted_met(found, met),
-                    growth_unit(found)
+                    growth_unit(found),
+                    switch_words(case, found)
                 )
             },
         )
@@ -106,7 +119,21 @@ fn short_answer(found: &Headroom) -> String {
         0..=3 => String::new(),
         more => format!(", the least of {more} outages"),
     };
-    format!("Every promise is proven to hold {}{least}.", listed(&all))
+    let steady = match found.switch_overs {
+        SwitchOvers::NothingPromised => "promise",
+        SwitchOvers::Judged | SwitchOvers::NotAsked => "steady promise",
+    };
+    format!("Every {steady} is proven to hold {}{least}.", listed(&all))
+}
+
+/// ` (but the switch-over there is missed; it is met at 1.20)`; nothing where it is met or was not judged.
+fn switch_words(case: &CaseHeadroom, found: &Headroom) -> String {
+    if switch_breaks(case) {
+        let said = switch_clause(case, found);
+        format!(" ({})", said.trim_start_matches(", "))
+    } else {
+        String::new()
+    }
 }
 
 /// The outage with the least proven load.
@@ -164,16 +191,21 @@ pub(super) fn fact(number: &str, unit: &str, colour: &str, interval: &str, what:
 }
 
 fn headroom_facts(found: &Headroom) -> String {
-    let unit = if found.grows.hosts.is_some() {
-        "hosts"
-    } else {
-        "×"
+    let unit = match (found.grows.hosts, &found.grows.depth) {
+        (Some(_), _) => "hosts",
+        (None, Some(_)) => "outstanding",
+        (None, None) => "×",
     };
     let one = |case: &CaseHeadroom| {
         let number = case
             .met
             .map_or_else(|| NONE.to_owned(), |met| counted_met(found, met));
-        let short = case.met.is_none_or(|met| met < 1.0);
+        let short = case.met.is_none_or(|met| met < 1.0) || switch_breaks(case);
+        let what = if found.switch_overs == SwitchOvers::NothingPromised {
+            "proven to keep every promise"
+        } else {
+            "proven to keep every steady promise"
+        };
         let missed = match (case.missed, &case.hopeless, case.bound) {
             (_, Some(_), _) => "one promise is broken at every load".to_owned(),
             (Some(missed), ..) => format!("broken at {}", counted_missed(found, missed)),
@@ -186,7 +218,7 @@ fn headroom_facts(found: &Headroom) -> String {
             unit,
             if short { "miss" } else { "" },
             &missed,
-            &format!("proven to keep every promise, {}", case.case.name),
+            &format!("{what}, {}{}", case.case.name, switch_words(case, found)),
         )
     };
     let healthy = found.cases.iter().find(|case| case.case.outage.is_none());
@@ -233,7 +265,9 @@ fn part_cell(part: Option<&PartLoad>) -> String {
 fn ends_table(found: &Headroom) -> String {
     let columns = vec![
         Column::words("case"),
+        Column::words("today"),
         Column::number("met to"),
+        Column::number("switch-over met at"),
         Column::number("missed from"),
         Column::number("knee"),
         Column::number("full on the mean at"),
@@ -266,7 +300,9 @@ fn ends_table(found: &Headroom) -> String {
             "",
             &[
                 case_name(&case.case),
+                verdict_word(case.today).to_owned(),
                 format!("<b>{}</b>", show(case.met, counted_met)),
+                show(case.switch_met, counted_met),
                 show(case.missed, counted_missed),
                 show(case.knee, counted),
                 show(case.saturation, counted),
@@ -293,7 +329,11 @@ fn parts_table(found: &Headroom) -> String {
         columns.push(Column::number(&format!("used, {}, %", case.case.name)));
     }
     columns.push(Column::number("spare in the worst, %"));
-    columns.push(Column::number("peak full at, ×"));
+    // Neither whole hosts nor closed loops make a part fuller by as much.
+    let scales = found.grows.today().is_none();
+    if scales {
+        columns.push(Column::number("peak full at, ×"));
+    }
     let caption = "Every part: used, and what is spare".to_owned();
     let mut table = Table::new("", caption, columns);
     for part in &found.parts {
@@ -306,11 +346,13 @@ fn parts_table(found: &Headroom) -> String {
         )];
         cells.extend(part.cases.iter().map(|used| percent(peak(used))));
         cells.push(three((100.0 - most).max(0.0)));
-        cells.push(if most > 0.0 {
-            three(100.0 / most)
-        } else {
-            "idle".to_owned()
-        });
+        if scales {
+            cells.push(if most > 0.0 {
+                three(100.0 / most)
+            } else {
+                "idle".to_owned()
+            });
+        }
         table.row("", &cells);
     }
     table.html()
@@ -341,13 +383,13 @@ fn switches(found: &Headroom) -> String {
         Column::number("figure"),
         Column::words("verdict"),
     ];
-    let caption = "The switch-over at the load that is proven, healthy and after it".to_owned();
+    let caption = "The switch-over at the load that is proven, healthy and after it; where it is not met, at lower loads too"
+        .to_owned();
     let mut table = Table::new("", caption, columns);
     for case in &found.cases {
-        let Some(switch) = &case.switch_over else {
-            continue;
-        };
-        switch_rows(&mut table, found, case, switch);
+        for switch in case.switch_over.iter().chain(&case.switch_tried) {
+            switch_rows(&mut table, found, case, switch);
+        }
     }
     out + &table.html()
 }

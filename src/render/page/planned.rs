@@ -5,7 +5,7 @@ use super::grown::{fact, head, rest};
 use super::html::{
     Column, Table, beside, case_name, esc, figure_numbered, flag_class, flag_mark, section,
 };
-use crate::outcome::{GrowthPlan, MeasureKind, Stage, StageCase, Standing, Verdict};
+use crate::outcome::{GrowthPlan, MeasureKind, Stage, StageCase, StageSearch, Standing, Verdict};
 use crate::render::chart::{Format, growth_curve};
 use crate::render::number::{NONE, as_written, three, three_down, three_up};
 use crate::render::words::{Flag, growth_stopped_words, measure_name};
@@ -131,7 +131,11 @@ fn growth_facts(plan: &GrowthPlan) -> String {
                 &last.unwrap_or_else(|| NONE.to_owned()),
                 "",
                 "",
-                "no promise was proven to break while it lasts",
+                match stage.search {
+                    StageSearch::Whole => "no promise was proven to break while it lasts",
+                    StageSearch::Stopped => "the search was stopped on the way",
+                    StageSearch::NotBegun => "not looked at: the search was stopped before it",
+                },
                 &format!("proven to hold until then in every case: {}", stage.name),
             ),
         }
@@ -139,16 +143,20 @@ fn growth_facts(plan: &GrowthPlan) -> String {
     plan.stages.iter().take(3).map(one).collect()
 }
 
-const fn standing(case: &StageCase) -> (&'static str, Verdict) {
+const fn standing(stage: &Stage, case: &StageCase) -> (&'static str, Verdict) {
     match case.standing {
         Standing::Holds => ("holds until the next step", Verdict::Met),
         Standing::BrokenBefore if case.breaks_by.is_none() => {
             ("too little is asked for at first", Verdict::Missed)
         }
-        Standing::BrokenBefore => ("broken before it begins", Verdict::Missed),
+        Standing::BrokenBefore => ("broken on the day it begins", Verdict::Missed),
         Standing::Never => ("no load keeps it", Verdict::Missed),
         Standing::Breaks => ("breaks while it lasts", Verdict::Missed),
-        Standing::Open => ("not proven", Verdict::Undecided),
+        Standing::Open => match stage.search {
+            StageSearch::Whole => ("not proven", Verdict::Undecided),
+            StageSearch::Stopped => ("not proven yet: stopped", Verdict::Undecided),
+            StageSearch::NotBegun => ("not looked at: stopped before it", Verdict::Undecided),
+        },
     }
 }
 
@@ -172,7 +180,7 @@ fn days_table(plan: &GrowthPlan) -> String {
     };
     for stage in &plan.stages {
         for case in &stage.cases {
-            let (words, verdict) = standing(case);
+            let (words, verdict) = standing(stage, case);
             let flag = match verdict {
                 Verdict::Met => Flag::Met,
                 Verdict::Missed => Flag::Missed,

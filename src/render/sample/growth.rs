@@ -1,7 +1,9 @@
 //! An invented answer to "when does a promise break".
 
 use super::{cases, origin};
-use crate::outcome::{Breaks, Case, GrowthPlan, MeasureKind, PartLoad, Stage, StageCase, Standing};
+use crate::outcome::{
+    Breaks, Case, GrowthPlan, MeasureKind, PartLoad, Stage, StageCase, StageSearch, Standing,
+};
 
 /// Invented days: as it is, the loss of A breaks a promise before the step that would help; after the step all hold longer.
 #[doc(hidden)]
@@ -16,6 +18,7 @@ pub fn sample_growth() -> GrowthPlan {
             vec![("link.edge-san.members".into(), "4".into())]
         },
         until: until.map(str::to_owned),
+        search: StageSearch::Whole,
         cases: cases()
             .into_iter()
             .zip(ends)

@@ -33,7 +33,10 @@ pub fn sample_headroom() -> Headroom {
             bound: None,
             floor: None,
             hopeless: None,
+            today: Verdict::Met,
             switch_over: None,
+            switch_tried: Vec::new(),
+            switch_met: None,
             points: [0.3, 0.6, 0.8, 0.9, 0.975, 1.01, 1.1]
                 .into_iter()
                 .map(|share| point(share, end))
@@ -46,6 +49,7 @@ pub fn sample_headroom() -> Headroom {
         grows: Grows {
             what: "load".into(),
             hosts: None,
+            depth: None,
             limit: None,
         },
         confidence_percent: 95.0,
@@ -99,6 +103,7 @@ fn switched(case: CaseHeadroom) -> CaseHeadroom {
     let proven = case.met.filter(|_| case.case.outage.is_some());
     CaseHeadroom {
         switch_over: proven.map(found),
+        switch_met: proven,
         ..case
     }
 }
@@ -126,6 +131,7 @@ fn point(share: f64, end: f64) -> LoadPoint {
             1.01 => Purpose::ProveMissed,
             _ => Purpose::Pilot,
         },
+        depths: Vec::new(),
         replications: 10,
         verdict,
         saturated,

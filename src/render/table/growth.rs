@@ -1,7 +1,7 @@
 //! When promises break as the work grows, as text.
 
 use super::align::Aligned;
-use crate::outcome::{GrowthPlan, Stage, StageCase, Standing};
+use crate::outcome::{GrowthPlan, Stage, StageCase, StageSearch, Standing};
 use crate::render::number::{NONE, as_written, three, three_down, three_up};
 use crate::render::words::{growth_stopped_words, measure_name, no_load_keeps, origin_line};
 
@@ -12,9 +12,12 @@ pub fn growth_text(plan: &GrowthPlan) -> String {
     if let Some(said) = growth_stopped_words(plan) {
         out.push_str(&format!("{said}\n"));
     }
-    for stage in &plan.stages {
+    for (index, stage) in plan.stages.iter().enumerate() {
+        let before = index.checked_sub(1).map(|index| &plan.stages[index]);
         for case in &stage.cases {
-            out.push_str(&sentence(&plan.from, stage, case));
+            let own = |other: &&StageCase| other.case == case.case;
+            let before = before.and_then(|before| before.cases.iter().find(own));
+            out.push_str(&sentence(&plan.from, stage, case, before));
             out.push('\n');
         }
     }
@@ -70,7 +73,18 @@ pub fn growth_text(plan: &GrowthPlan) -> String {
     out
 }
 
-fn sentence(from: &str, stage: &Stage, case: &StageCase) -> String {
+/// Why no day is named until which promises hold.
+fn no_day(case: &StageCase) -> String {
+    let most = case.holds_factor.map_or_else(String::new, |factor| {
+        format!(
+            " (but {} times the load of the first day, less than there is when this begins)",
+            three_down(factor)
+        )
+    });
+    format!("no day was proven to keep every promise{most}")
+}
+
+fn sentence(from: &str, stage: &Stage, case: &StageCase, before: Option<&StageCase>) -> String {
     let who = match &case.case.outage {
         None => "everything healthy".to_owned(),
         Some(_) => case.case.name.clone(),
@@ -110,8 +124,21 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase) -> String {
             format!("a promise{breaks} is broken on the first day already, {from}{at}")
         }
         (Standing::BrokenBefore, ..) => {
+            let at = case.breaks_factor.map_or_else(String::new, |factor| {
+                format!(
+                    " (proven at {} times the load of the first day, which is reached by then)",
+                    three_up(factor)
+                )
+            });
+            let how = match before.map(|before| before.standing) {
+                Some(Standing::Holds) => "by this step itself, on",
+                Some(Standing::Breaks | Standing::BrokenBefore | Standing::Never) => {
+                    "as before, from"
+                }
+                Some(Standing::Open) | None => "from",
+            };
             format!(
-                "a promise{breaks} is broken by {}, before this begins",
+                "a promise{breaks} is broken {how} {}{at}",
                 day(&case.breaks_by)
             )
         }
@@ -125,10 +152,18 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase) -> String {
         }
         (_, None, Some(breaks_by)) => {
             format!(
-                "no day was proven to keep every promise; one{breaks} is broken by {breaks_by}{lasts}"
+                "{}; one{breaks} is broken by {breaks_by}{lasts}",
+                no_day(case)
             )
         }
-        (_, None, None) => "nothing is proven; more replications or longer runs would".to_owned(),
+        (_, None, None) => match stage.search {
+            StageSearch::NotBegun => "not looked at: the search was stopped before it".to_owned(),
+            StageSearch::Stopped => "nothing is proven yet: the search was stopped".to_owned(),
+            StageSearch::Whole if case.holds_factor.is_some() => no_day(case),
+            StageSearch::Whole => {
+                "nothing is proven; more replications or longer runs would".to_owned()
+            }
+        },
     };
     let floor = case.floor.as_ref().zip(case.asked_from.as_ref());
     let floor = floor.map_or_else(String::new, |(floor, day)| {
@@ -139,4 +174,73 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase) -> String {
         )
     });
     format!("{}, {who}: {what}.{floor}", stage.name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::sample::sample_growth;
+
+    /// The sentence on the loss of A after the step, with changes to it and to the state before.
+    fn said(change: impl Fn(&mut GrowthPlan)) -> String {
+        let mut plan = sample_growth();
+        change(&mut plan);
+        let (first, step) = (&plan.stages[0], &plan.stages[1]);
+        sentence(&plan.from, step, &step.cases[1], Some(&first.cases[1])).replace('\u{202F}', " ")
+    }
+
+    #[test]
+    fn a_step_that_breaks_a_promise_itself_has_its_own_day() {
+        let with = |before: Standing| {
+            said(|plan| {
+                plan.stages[0].cases[1].standing = before;
+                let case = &mut plan.stages[1].cases[1];
+                case.standing = Standing::BrokenBefore;
+                case.breaks_by = Some("2028-06-01".into());
+                case.breaks_factor = Some(1.3);
+            })
+        };
+        let own = with(Standing::Holds);
+        assert!(
+            own.contains("is broken by this step itself, on 2028-06-01 (proven at 1.30 times the load of the first day"),
+            "{own}"
+        );
+        let before = with(Standing::Breaks);
+        assert!(
+            before.contains("is broken as before, from 2028-06-01"),
+            "{before}"
+        );
+    }
+
+    #[test]
+    fn what_was_not_looked_at_is_not_told_to_need_more_replications() {
+        let with = |search: StageSearch| {
+            said(|plan| {
+                plan.stages[1].search = search;
+                let case = &mut plan.stages[1].cases[1];
+                case.standing = Standing::Open;
+                (case.holds_until, case.breaks_by) = (None, None);
+                (case.holds_factor, case.breaks_factor) = (None, None);
+            })
+        };
+        assert!(
+            with(StageSearch::NotBegun).contains("not looked at: the search was stopped before it")
+        );
+        assert!(with(StageSearch::Stopped).contains("nothing is proven yet"));
+        assert!(with(StageSearch::Whole).contains("more replications"));
+    }
+
+    #[test]
+    fn a_load_that_is_passed_when_a_stage_begins_is_no_day() {
+        let text = said(|plan| {
+            let case = &mut plan.stages[1].cases[1];
+            case.standing = Standing::Open;
+            (case.holds_until, case.breaks_by) = (None, None);
+            case.holds_factor = Some(1.2);
+        });
+        assert!(
+            text.contains("no day was proven to keep every promise (but 1.20 times the load of the first day, less than"),
+            "{text}"
+        );
+    }
 }

@@ -4,7 +4,7 @@ use super::align::{Aligned, with_ends, wrapped};
 use crate::outcome::{CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpose, Verdict};
 use crate::render::number::{NONE, Scale, as_written, count, three};
 use crate::render::words::{
-    counted, counted_met, counted_missed, measure_name, origin_line, proven_sentences,
+    counted, counted_met, counted_missed, growth_axis, measure_name, origin_line, proven_sentences,
     stopped_words, switch_remark, switch_sentence, verdict_word,
 };
 
@@ -68,7 +68,9 @@ fn part(part: Option<&PartLoad>) -> String {
 fn ends(headroom: &Headroom) -> String {
     let mut table = Aligned::new(&[
         "case",
+        "today",
         ">met to",
+        ">switch-over met at",
         ">missed from",
         ">crosses, no proof",
         ">knee",
@@ -79,11 +81,13 @@ fn ends(headroom: &Headroom) -> String {
     let show = |value: Option<f64>, counted: fn(&Headroom, f64) -> String| {
         value.map_or_else(|| NONE.to_owned(), |factor| counted(headroom, factor))
     };
-    let times = headroom.grows.hosts.map_or(1.0, f64::from);
+    let times = headroom.grows.today().map_or(1.0, f64::from);
     for case in &headroom.cases {
         table.row(vec![
             case.case.name.clone(),
+            verdict_word(case.today).to_owned(),
             show(case.met, counted_met),
+            show(case.switch_met, counted_met),
             show(case.missed, counted_missed),
             factor(case.crossing.map(|crossing| crossing * times)),
             factor(case.knee.map(|knee| knee * times)),
@@ -92,12 +96,9 @@ fn ends(headroom: &Headroom) -> String {
             part(case.next.as_ref()),
         ]);
     }
-    table.text(&match headroom.grows.hosts {
+    table.text(&match headroom.grows.today() {
         None => "Headroom, times today's load".to_owned(),
-        Some(today) => format!(
-            "Headroom, hosts of `{}` ({today} today)",
-            headroom.grows.what
-        ),
+        Some(today) => format!("Headroom, {} ({today} today)", growth_axis(headroom)),
     })
 }
 
@@ -132,7 +133,11 @@ fn points(case: &CaseHeadroom, headroom: &Headroom) -> String {
             Scale::of(first.rows[index].cell.unit, values)
         })
         .collect();
-    let head = headroom.grows.hosts.map_or(">times", |_| ">hosts");
+    let head = match (headroom.grows.hosts, &headroom.grows.depth) {
+        (Some(_), _) => ">hosts",
+        (None, Some(_)) => ">outstanding",
+        (None, None) => ">times",
+    };
     let mut table = Aligned::new(&[head, "run for", ">replications"]);
     for (row, scale) in first.rows.iter().zip(&scales) {
         let target = as_written(&row.cell.target_text);
@@ -251,5 +256,5 @@ fn parts(headroom: &Headroom) -> String {
             three((100.0 - most).max(0.0)),
         ]);
     }
-    table.text("Parts at today's load, the fullest of each family, asked in the busiest 20 ms")
+    table.text("Parts at today's load, the fullest of each family, asked in the busiest 20 ms (queue depths by arithmetic)")
 }

@@ -1,10 +1,15 @@
 //! How far the work can grow, in sentences.
 
-use super::{measure_name, row_scale, target_of};
+mod switching;
+
+use super::measure_name;
 use crate::outcome::{
-    Because, Bound, CaseHeadroom, GrowthPlan, Headroom, Hopeless, LoadRow, LoadSwitch, MeasureKind,
-    PartLoad, Purpose, Row, SwitchOvers, Verdict,
+    Because, Bound, CaseHeadroom, GrowthPlan, Headroom, Hopeless, LoadPoint, MeasureKind, PartLoad,
+    Purpose, Verdict,
 };
+use switching::every_promise;
+pub use switching::{switch_breaks, switch_clause, switch_remark, switch_sentence, switch_value};
+
 use crate::render::number::{Scale, as_written, count, three, three_down, three_up, with_unit};
 
 /// A factor as people count it: times today's load, or hosts.
@@ -26,24 +31,34 @@ pub fn counted_missed(headroom: &Headroom, factor: f64) -> String {
 }
 
 fn counted_with(headroom: &Headroom, factor: f64, digits: fn(f64) -> String) -> String {
-    match headroom.grows.hosts {
+    match headroom.grows.today() {
         None => digits(factor),
-        Some(today) => count(in_hosts(factor, today)),
+        Some(today) => count(whole(factor, today)),
     }
 }
 
-/// A factor as a number of hosts.
+/// A factor as a number of hosts, or of I/Os outstanding.
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-fn in_hosts(factor: f64, today: u32) -> u64 {
+fn whole(factor: f64, today: u32) -> u64 {
     (factor * f64::from(today)).round().max(0.0) as u64
 }
 
-/// `times today's load`, `of db`.
+/// `times today's load`, `of db`, `outstanding at each host of scan`.
 #[must_use]
 pub fn growth_unit(headroom: &Headroom) -> String {
+    match (headroom.grows.hosts, &headroom.grows.depth) {
+        (Some(_), _) => format!("of `{}`", headroom.grows.what),
+        (None, Some(deepest)) => format!("outstanding at each host of `{}`", deepest.workload),
+        (None, None) => "times today's load".to_owned(),
+    }
+}
+
+/// What an axis counts: `times today's load`, `hosts of db`.
+#[must_use]
+pub fn growth_axis(headroom: &Headroom) -> String {
     match headroom.grows.hosts {
-        None => "times today's load".to_owned(),
-        Some(_) => format!("of `{}`", headroom.grows.what),
+        Some(_) => format!("hosts of {}", headroom.grows.what),
+        None => growth_unit(headroom).replace('`', ""),
     }
 }
 
@@ -74,7 +89,10 @@ pub fn proven_sentences(headroom: &Headroom) -> Vec<String> {
         (each, alike)
     });
     let own = |(index, case): (usize, &CaseHeadroom)| {
-        let mut out = proven(case, headroom) + &floor_sentence(case, headroom);
+        let mut out = proven(case, headroom)
+            + &between_sentence(case, headroom)
+            + &floor_sentence(case, headroom)
+            + &depths_sentence(case, headroom);
         for (each, _) in remarks.iter().filter(|(_, alike)| !alike) {
             out.push_str(&each[index]);
         }
@@ -91,30 +109,99 @@ pub fn proven_sentences(headroom: &Headroom) -> Vec<String> {
     out
 }
 
-/// Why promises are proven to hold at a load at which a part is full in its busiest moment.
+/// Why promises are proven to hold at a load whose runs saw a part full in its busiest moment.
 fn busiest_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
-    let place = headroom.cases.iter().position(|own| own.case == case.case);
-    let (Some(met), Some(index)) = (case.met, place) else {
+    let Some(met) = proof(case, Purpose::ProveMet, case.met) else {
         return String::new();
     };
-    // With more hosts a part is not fuller by as much: some work is stated for all together.
-    if headroom.grows.hosts.is_some() {
+    let full = |part: &&PartLoad| part.peak_percent >= 100.0 && part.mean_percent < 100.0;
+    let Some(part) = met.fullest.iter().find(full) else {
         return String::new();
-    }
-    let peak = |part: &crate::outcome::PartUse| Some(part.cases.get(index)?.as_ref()?.peak_percent);
-    let most = headroom.parts.iter().filter_map(peak).fold(0.0, f64::max);
-    if most <= 0.0 || 100.0 / most > met {
-        return String::new();
-    }
-    let full = case.saturation.filter(|_| case.depth.is_none());
-    let mean = full.map_or_else(String::new, |factor| {
-        format!(", and on the mean from {}", counted(headroom, factor))
-    });
+    };
     format!(
-        " By arithmetic the fullest part is full in its busiest 20 ms from {} on{mean}: what does not fit into such \
-         a moment waits for the next, within the promise.",
-        counted_met(headroom, 100.0 / most)
+        " At {} {} is asked for {} in its busiest 20 ms, and for {} on the mean: what does not fit into such a moment waits \
+         for the next, within the promise.",
+        counted_met(headroom, met.factor),
+        part.part,
+        with_unit(&three(part.peak_percent), "%"),
+        with_unit(&three(part.mean_percent), "%")
     )
+}
+
+/// The runs that prove an end.
+fn proof(case: &CaseHeadroom, purpose: Purpose, end: Option<f64>) -> Option<&LoadPoint> {
+    let own = |point: &&LoadPoint| point.purpose == purpose && Some(point.factor) == end;
+    case.points.iter().find(own)
+}
+
+/// The closed loops of both ends as they ran, where the load is a factor and they are not; nothing without one.
+fn depths_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
+    let ends = [
+        (Purpose::ProveMet, case.met),
+        (Purpose::ProveMissed, case.missed),
+    ];
+    let counted_at = headroom.grows.depth.as_ref();
+    let of = |(purpose, end): (Purpose, Option<f64>)| {
+        let point = proof(case, purpose, end)?;
+        let others = point.depths.iter();
+        let others = others.filter(|own| counted_at.is_none_or(|at| at.workload != own.workload));
+        let loops: Vec<String> = others
+            .map(|own| format!("{} of `{}`", own.depth, own.workload))
+            .collect();
+        let at = counted_with(headroom, point.factor, three);
+        (!loops.is_empty()).then(|| format!("{} at {at}", loops.join(", ")))
+    };
+    let said: Vec<String> = ends.into_iter().filter_map(of).collect();
+    if said.is_empty() || headroom.grows.hosts.is_some() {
+        return String::new();
+    }
+    format!(
+        " Closed loops ran with whole numbers outstanding at each host: {}.",
+        said.join("; ")
+    )
+}
+
+/// Which whole numbers between the two ends were not tested, and which were and proved nothing.
+fn between_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
+    let (Some(today), Some(met), Some(missed)) = (headroom.grows.today(), case.met, case.missed)
+    else {
+        return String::new();
+    };
+    let tested = |number: &u64| {
+        let proofs = case
+            .points
+            .iter()
+            .filter(|own| own.purpose != Purpose::Pilot);
+        proofs
+            .map(|own| whole(own.factor, today))
+            .any(|own| own == *number)
+    };
+    let (low, high) = (whole(met, today) + 1, whole(missed, today));
+    let (open, untested): (Vec<u64>, Vec<u64>) = (low..high).partition(tested);
+    let said = |numbers: &[u64], one: &str, more: &str| match numbers {
+        [] => None,
+        [own] => Some(format!("{} {one}", count(*own))),
+        [first, .., last] if last - first + 1 == numbers.len() as u64 => {
+            Some(format!("{} to {} {more}", count(*first), count(*last)))
+        }
+        _ => {
+            let all: Vec<String> = numbers.iter().map(|own| count(*own)).collect();
+            Some(format!("{} {more}", super::listed(&all)))
+        }
+    };
+    let parts = [
+        said(
+            &open,
+            "was tested and is undecided",
+            "were tested and are undecided",
+        ),
+        said(&untested, "was not tested", "were not tested"),
+    ];
+    let parts: Vec<String> = parts.into_iter().flatten().collect();
+    if parts.is_empty() {
+        return String::new();
+    }
+    format!(" Between them {}.", parts.join("; "))
 }
 
 /// That a search was stopped before its end; nothing where it was not.
@@ -239,17 +326,20 @@ fn hopeless_sentence(name: &str, found: &Hopeless, headroom: &Headroom) -> Strin
 }
 
 /// Why the search ended at a load though no promise broke.
-fn bound_sentence(bound: Bound, name: &str, met: f64, headroom: &Headroom) -> String {
+fn bound_sentence(bound: Bound, name: &str, case: &CaseHeadroom, headroom: &Headroom) -> String {
+    let met = case.met.unwrap_or(0.0);
     let at = format!("{} {}", counted_met(headroom, met), growth_unit(headroom));
+    let every = every_promise(case, headroom);
+    let switch = switch_clause(case, headroom);
     match bound {
         Bound::Asked => {
-            format!("{name}: every promise holds at {at} at least; no more was asked for.")
+            format!("{name}: {every} holds at {at} at least{switch}; no more was asked for.")
         }
         Bound::Buildable => {
             let why = headroom.grows.limit.as_deref();
             let why = why.map_or_else(String::new, |why| format!(" ({why})"));
             format!(
-                "{name}: every promise holds at {at}, and more cannot be built{why}: that ends it, and not a promise."
+                "{name}: {every} holds at {at}{switch}; more cannot be built{why}: that ends it, and not a promise."
             )
         }
     }
@@ -289,6 +379,13 @@ fn proven(case: &CaseHeadroom, headroom: &Headroom) -> String {
     if let Some(found) = &case.hopeless {
         return hopeless_sentence(&name, found, headroom);
     }
+    // The first that is to be known of a site: whether it is well today.
+    let name = match case.today {
+        Verdict::Missed => format!("{name}: missed today"),
+        Verdict::Met | Verdict::Undecided => name,
+    };
+    let every = every_promise(case, headroom);
+    let switch = switch_clause(case, headroom);
     let breaks = case.breaks.as_ref().map_or_else(String::new, |breaks| {
         let how = match (breaks.saturated, breaks.measure) {
             (true, _) => "the work does not fit".to_owned(),
@@ -308,24 +405,24 @@ fn proven(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let met = |factor: f64| counted_met(headroom, factor);
     let missed = |factor: f64| counted_missed(headroom, factor);
     match (case.met, case.missed) {
-        (Some(factor), None) if case.bound.is_some() => {
+        (Some(_), None) if case.bound.is_some() => {
             let said = case
                 .bound
-                .map(|bound| bound_sentence(bound, &name, factor, headroom));
+                .map(|bound| bound_sentence(bound, &name, case, headroom));
             said.unwrap_or_default() + &fullest_sentence(case.ends.as_ref())
         }
         (Some(low), Some(high)) => format!(
-            "{name}: every promise holds at {} {unit}; at {} one is broken{breaks}.{ends}",
+            "{name}: {every} holds at {} {unit}{switch}; at {} one is broken{breaks}.{ends}",
             met(low),
             missed(high)
         ),
         (Some(low), None) => format!(
-            "{name}: every promise holds at {} {unit}; no load above was proven to break one{}.",
+            "{name}: {every} holds at {} {unit}{switch}; no load above was proven to break one{}.",
             met(low),
             tested(case, headroom)
         ),
         (None, Some(high)) => format!(
-            "{name}: nothing was proven to keep every promise{}; at {} {unit} one is \
+            "{name}: nothing was proven to keep {every}{}; at {} {unit} one is \
              broken{breaks}.{ends}",
             tested(case, headroom),
             missed(high)
@@ -390,80 +487,6 @@ fn parts_sentence(ends: Option<&PartLoad>, next: Option<&PartLoad>) -> String {
         ends.part,
         percent(ends)
     )
-}
-
-/// The switch-over at a proven load, with its verdict.
-#[must_use]
-pub fn switch_sentence(case: &CaseHeadroom, headroom: &Headroom) -> Option<String> {
-    case.case.outage.as_ref()?;
-    let name = case_word(case);
-    let Some(found) = &case.switch_over else {
-        let said = (headroom.switch_overs == SwitchOvers::Judged).then(|| {
-            format!("{name}, the switch-over: not judged, as no load is proven in this case.")
-        });
-        return said;
-    };
-    let figures: Vec<String> = found.rows.iter().map(switch_figure).collect();
-    let figures = if figures.is_empty() {
-        String::new()
-    } else {
-        format!(" ({})", figures.join("; "))
-    };
-    Some(format!(
-        "{name}, the switch-over at {} {}: {}{figures}.",
-        counted_met(headroom, found.factor),
-        growth_unit(headroom),
-        together(found)
-    ))
-}
-
-fn together(found: &LoadSwitch) -> String {
-    let cut = if found.partial { ", cut short" } else { "" };
-    format!("{}{cut}", verdict_word(found.verdict))
-}
-
-/// `bookings longest I/O 5.13 s, promise at most 20 s`.
-fn switch_figure(row: &LoadRow) -> String {
-    let value = switch_value(row);
-    format!(
-        "{} {} {value}, promise {}",
-        row.workload,
-        measure_name(row.measure),
-        target_of(row.measure, &row.cell)
-    )
-}
-
-/// The figure of a promise about switching, with its unit.
-#[must_use]
-pub fn switch_value(row: &LoadRow) -> String {
-    let Some(value) = row.cell.value else {
-        return "unknown".to_owned();
-    };
-    if row.measure == MeasureKind::Failed {
-        return three(value.value);
-    }
-    let scale = row_scale(&Row {
-        workload: row.workload.clone(),
-        measure: row.measure,
-        switching: true,
-        cells: vec![Some(row.cell.clone())],
-    });
-    with_unit(&scale.three(value.value), scale.unit)
-}
-
-/// Why no switch-over was judged; nothing where they were.
-#[must_use]
-pub const fn switch_remark(headroom: &Headroom) -> Option<&'static str> {
-    match headroom.switch_overs {
-        SwitchOvers::Judged => None,
-        SwitchOvers::NotAsked => Some(
-            "The loads are those of the state after each loss; the switch-over itself was not judged here: `failover` does",
-        ),
-        SwitchOvers::NothingPromised => Some(
-            "The loads are those of the state after each loss; nothing is promised about the switch-over itself, so it was \
-             not judged: `failover` shows it",
-        ),
-    }
 }
 
 #[cfg(test)]
@@ -597,28 +620,109 @@ mod tests {
             "{text}"
         );
     }
-    /// One part is at 80 % in its busiest 20 ms, so full at 1.25; promises are proven to hold at 1.85.
+
+    /// What a run saw is said, and nothing is worked out from another load.
     #[test]
-    fn a_part_full_in_its_busiest_moment_below_what_is_proven_is_explained() {
+    fn a_part_that_a_run_saw_full_in_its_busiest_moment_is_explained() {
         let with = |peak: f64| {
-            let mut found = sample_headroom();
-            for part in &mut found.parts {
-                part.cases[0].as_mut().expect("it is used").peak_percent = peak;
-            }
-            proven_sentences(&found)[0].clone()
+            said(|case| {
+                let met = case.met;
+                let own = |point: &&mut LoadPoint| {
+                    point.purpose == Purpose::ProveMet && Some(point.factor) == met
+                };
+                let point = case.points.iter_mut().find(own).expect("the proof");
+                point.fullest[0].mean_percent = 88.0;
+                point.fullest[0].peak_percent = peak;
+            })
         };
-        let text = with(80.0);
+        let text = with(130.0);
         assert!(
-            text.contains("is full in its busiest 20 ms from 1.25 on, and on the mean from 2.09"),
+            text.contains(
+                "At 1.85 san to edge, 32GFC is asked for 130 % in its busiest 20 ms, and for 88.0 % on the mean"
+            ),
             "{text}"
         );
-        assert!(!with(40.0).contains("busiest"), "full at 2.5 only");
-        // Twice the hosts need not be twice the load.
+        assert!(!with(99.0).contains("busiest"), "it was never full");
+        // A part that is busy today is full at no load that was not run.
         let mut found = sample_headroom();
         for part in &mut found.parts {
             part.cases[0].as_mut().expect("it is used").peak_percent = 80.0;
         }
-        found.grows.hosts = Some(8);
         assert!(!proven_sentences(&found)[0].contains("busiest"));
+    }
+
+    #[test]
+    fn a_load_whose_switch_over_is_missed_is_not_called_held_alone() {
+        let lost = |change: &dyn Fn(&mut CaseHeadroom)| {
+            let mut found = sample_headroom();
+            change(&mut found.cases[1]);
+            proven_sentences(&found)[1].replace('\u{202F}', " ")
+        };
+        let kept = lost(&|_| {});
+        assert!(
+            kept.contains("every steady promise holds at 1.26 times today's load, and the switch-over there is met; at 1.32"),
+            "{kept}"
+        );
+        let broken = |met: Option<f64>, tried: &[f64]| {
+            lost(&|case| {
+                let first = case.switch_over.as_mut().expect("it is judged");
+                first.verdict = Verdict::Missed;
+                let first = first.clone();
+                case.switch_met = met;
+                case.switch_tried = tried
+                    .iter()
+                    .map(|factor| crate::outcome::LoadSwitch {
+                        factor: *factor,
+                        ..first.clone()
+                    })
+                    .collect();
+            })
+        };
+        let some = broken(Some(1.1), &[1.0, 1.1]);
+        assert!(
+            some.contains("but the switch-over there is missed; it is met at 1.10; at 1.32 one"),
+            "{some}"
+        );
+        let none = broken(None, &[1.0, 0.125]);
+        assert!(
+            none.contains("but the switch-over there is missed, and not met at 0.125 either;"),
+            "{none}"
+        );
+    }
+
+    #[test]
+    fn a_load_that_is_missed_today_is_told_first() {
+        let text = said(|case| {
+            (case.met, case.missed) = (Some(0.8), Some(0.9));
+            case.today = Verdict::Missed;
+        });
+        assert!(
+            text.starts_with("Healthy: missed today: every promise holds at 0.800 times"),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn whole_numbers_are_told_as_such_and_those_between_too() {
+        let mut found = sample_headroom();
+        found.grows.depth = Some(crate::outcome::LoopDepth {
+            workload: "scan".into(),
+            depth: 8,
+        });
+        let case = &mut found.cases[0];
+        (case.met, case.missed) = (Some(1.0), Some(1.75));
+        case.points[0].purpose = Purpose::ProveMet;
+        case.points[0].factor = 1.25;
+        let text = proven_sentences(&found)[0].replace('\u{202F}', " ");
+        assert!(
+            text.starts_with("Healthy: every promise holds at 8 outstanding at each host of `scan`; at 14 one is broken"),
+            "{text}"
+        );
+        assert!(
+            text.contains(
+                "Between them 10 was tested and is undecided; 9, 11, 12 and 13 were not tested."
+            ),
+            "{text}"
+        );
     }
 }

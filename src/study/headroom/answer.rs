@@ -9,22 +9,32 @@ use crate::outcome::{
     PartLoad, Purpose, Verdict,
 };
 use crate::site::{Arrivals, Measure, Site, Workload};
+use crate::study::parts::depth_name;
 
-pub(super) fn answer(mut search: Search, scale: &Scale<'_>, most: f64) -> CaseHeadroom {
+pub(super) fn answer(
+    site: &Site,
+    mut search: Search,
+    scale: &Scale<'_>,
+    most: f64,
+) -> CaseHeadroom {
     let (under, over) = edge(&search);
     let bounded = bounded(&search, most);
     search
         .points
         .sort_by(|left, right| left.point.factor.total_cmp(&right.point.factor));
-    let of = |purpose: Purpose, verdict: Verdict| {
-        search
-            .points
-            .iter()
-            .map(|judged| &judged.point)
-            .find(move |point| point.purpose == purpose && point.verdict == verdict)
+    let is = |purpose: Purpose, verdict: Verdict| {
+        move |judged: &&Judged| judged.point.purpose == purpose && judged.point.verdict == verdict
     };
-    let met = of(Purpose::ProveMet, Verdict::Met);
-    let missed = of(Purpose::ProveMissed, Verdict::Missed);
+    let end_met = search
+        .points
+        .iter()
+        .rfind(is(Purpose::ProveMet, Verdict::Met));
+    let end_missed = search
+        .points
+        .iter()
+        .find(is(Purpose::ProveMissed, Verdict::Missed));
+    let met = end_met.map(|judged| &judged.point);
+    let missed = end_missed.map(|judged| &judged.point);
     let breaks = missed.and_then(|point| {
         let row = point
             .rows
@@ -89,10 +99,14 @@ pub(super) fn answer(mut search: Search, scale: &Scale<'_>, most: f64) -> CaseHe
         .clone()
         .filter(|_| met.is_none())
         .or_else(|| none_kept(missed.filter(|_| met.is_none() && under.is_none()), scale));
-    let last = missed.or(met);
-    let full = last.map_or(&[][..], |point| point.fullest.as_slice());
-    let waiting = last.and_then(|point| in_hosts(search.depth.as_ref()?, point));
+    let last = end_missed.or(end_met);
+    let full = last.map_or(&[][..], |judged| judged.point.fullest.as_slice());
+    let waiting = last.and_then(|judged| {
+        let own = |depth: &&DepthLimit| waits_there(site, depth, judged.nearest.as_deref());
+        in_hosts(search.depth.as_ref().filter(own)?, &judged.point)
+    });
     let mut fullest = waiting.into_iter().chain(full.iter().cloned());
+    let today = today((met, missed), (floor.as_ref(), hopeless.is_some()));
     CaseHeadroom {
         case: search.plan.case.clone(),
         saturation: search.saturation,
@@ -108,7 +122,10 @@ pub(super) fn answer(mut search: Search, scale: &Scale<'_>, most: f64) -> CaseHe
         bound,
         floor,
         hopeless,
+        today,
         switch_over: None,
+        switch_tried: Vec::new(),
+        switch_met: None,
         points: search
             .points
             .into_iter()
@@ -117,12 +134,42 @@ pub(super) fn answer(mut search: Search, scale: &Scale<'_>, most: f64) -> CaseHe
     }
 }
 
+/// What is known of today's load: a load below one that is met is met, one above one that is missed is missed, and what
+/// asks for less than is promised, or breaks a promise at every load, misses it.
+fn today(
+    (met, missed): (Option<&LoadPoint>, Option<&LoadPoint>),
+    (floor, hopeless): (Option<&Floor>, bool),
+) -> Verdict {
+    let short = floor.filter(|floor| floor.factor > 1.0);
+    if hopeless || missed.is_some_and(|point| point.factor <= 1.0) {
+        return Verdict::Missed;
+    }
+    match short {
+        // Of a closed loop only the runs know it, and prove nothing there.
+        Some(floor) if floor.asked_mb_s.is_none() => Verdict::Undecided,
+        Some(_) => Verdict::Missed,
+        None if met.is_some_and(|point| point.factor >= 1.0) => Verdict::Met,
+        None => Verdict::Undecided,
+    }
+}
+
+/// Whether I/Os of a workload wait for the places that are counted: those of its own hosts, unless a bound is another's alone.
+fn waits_there(site: &Site, depth: &DepthLimit, workload: Option<&str>) -> bool {
+    let named = |name: &str| site.workloads.iter().find(|work| work.name == name);
+    let (Some(limits), Some(waits)) = (named(&depth.workload), workload.and_then(named)) else {
+        return workload.is_none();
+    };
+    let shared = limits.hosts.iter().any(|host| waits.hosts.contains(host));
+    limits.name == waits.name
+        || shared && limits.outstanding.is_none() && limits.array == waits.array
+}
+
 /// The queues of hosts as what ends a case: where they are fuller than the fullest part is.
 fn in_hosts(depth: &DepthLimit, point: &LoadPoint) -> Option<PartLoad> {
     let percent = 100.0 * point.factor / depth.factor;
     let fuller = |part: &PartLoad| percent > part.mean_percent && percent > part.peak_percent;
     point.fullest.first().is_none_or(fuller).then(|| PartLoad {
-        part: format!("queue depth of the hosts of {}", depth.workload),
+        part: depth_name(&depth.workload),
         instance: depth.workload.clone(),
         mean_percent: percent,
         peak_percent: percent,
@@ -185,11 +232,15 @@ pub(super) fn notes(site: &Site, scale: &Scale<'_>) -> Vec<String> {
         notes.push(below);
         return notes;
     }
-    let mut notes = vec![
-        "the factor multiplies the rates of all open workloads; sizes, mix and hosts stay"
+    let grows = match scale {
+        Scale::Depth { of, today, .. } => format!(
+            "what grows is the number outstanding at each host of `{of}`, {today} today, and that of every other loop as much; \
+             sizes, mix and hosts stay"
+        ),
+        _ => "the factor multiplies the rates of all open workloads; sizes, mix and hosts stay"
             .to_owned(),
-        below,
-    ];
+    };
+    let mut notes = vec![grows, below];
     let arrivals = || site.workloads.iter().map(|workload| &workload.arrivals);
     notes.extend(closed_notes(site));
     if arrivals().any(|arrivals| matches!(arrivals, Arrivals::Replay(_))) {

@@ -17,6 +17,8 @@ const BEYOND: f64 = 1.15;
 /// replications differ less than at the edge, and of being missed, where they differ more.
 const CHANCE_MET: f64 = 0.3;
 const CHANCE_MISSED: f64 = 0.6;
+/// A pilot run is clear at so many deviations.
+const CLEAR: f64 = 3.0;
 /// Pilot runs stop at this share of that distance.
 const ENOUGH: f64 = 0.8;
 
@@ -182,27 +184,16 @@ pub(super) fn next_pilot(
             // Between the cliff and a load that does not fit there is nothing to prove.
             let cliff = over.1.is_infinite() && under.0 >= 0.97 * search.cliff;
             if cliff || over.0 / under.0 - 1.0 <= close || over.0 - under.0 <= scale.step() * 1.01 {
-                return None;
+                beyond_flat(search, most)
+            } else {
+                Some(between(under, over, round))
             }
-            Some(between(under, over, round))
         }
         (None, Some((factor, _))) => {
             let least = scale.least().max(search.floor() * 1.01);
             (factor > least).then(|| (factor / 4.0).max(least))
         }
-        (Some((factor, _)), None) => {
-            let beyond = search.saturation.filter(|limit| *limit > factor);
-            let next = match beyond {
-                // Beyond what bursts fill the edge is near: no leap to where the mean fills it.
-                Some(limit) if factor * BEYOND < 0.93 * limit && bursts(search, most).is_some() => {
-                    factor * BEYOND
-                }
-                Some(limit) if factor < 0.93 * limit => limit * 0.97,
-                Some(limit) => limit * 1.02,
-                None => factor * 2.0,
-            };
-            (factor < most).then(|| next.min(most))
-        }
+        (Some((factor, _)), None) => upwards(search, factor, most),
         (None, None) => None,
     };
     // Whole hosts: one that was run already says nothing new.
@@ -210,6 +201,77 @@ pub(super) fn next_pilot(
     let pilot = |judged: &Judged| judged.point.purpose == Purpose::Pilot;
     let known = |judged: &Judged| pilot(judged) && judged.point.factor == next;
     (!search.points.iter().any(known)).then_some(next)
+}
+
+/// Where to look next above a load that keeps the promises.
+fn upwards(search: &Search, factor: f64, most: f64) -> Option<f64> {
+    let beyond = search.saturation.filter(|limit| *limit > factor);
+    let next = match beyond {
+        // Beyond what bursts fill the edge is near: no leap to where the mean fills it.
+        Some(limit) if factor * BEYOND < 0.93 * limit && bursts(search, most).is_some() => {
+            factor * BEYOND
+        }
+        Some(limit) if factor < 0.93 * limit => limit * 0.97,
+        Some(limit) => limit * 1.02,
+        None => factor * 2.0,
+    };
+    (factor < most).then(|| next.min(most))
+}
+
+/// Where to look next where the curve is flat at the edge: the promise is nearly broken at every load there, by chance at one
+/// and not at another, and what breaks it beyond doubt lies above.
+fn beyond_flat(search: &Search, most: f64) -> Option<f64> {
+    let curve = fitted(runs(search, |point| point.purpose == Purpose::Pilot));
+    if curve != Curve::Flat {
+        return None;
+    }
+    let factors = |wanted: &dyn Fn(&Judged) -> bool| -> Vec<f64> {
+        let pilots = pilots(search).filter(|judged| wanted(judged));
+        pilots.map(|judged| judged.point.factor).collect()
+    };
+    let over = clearly_over(search);
+    let open = factors(&|judged| over.is_none_or(|over| judged.point.factor < over));
+    let highest = open.into_iter().reduce(f64::max)?;
+    match over {
+        None => upwards(search, highest, most),
+        // No nearer than a test would lie off.
+        Some(over) => (over / highest > 1.25).then(|| (over * highest).sqrt()),
+    }
+}
+
+fn pilots(search: &Search) -> impl Iterator<Item = &Judged> {
+    let own = |judged: &&Judged| judged.point.purpose == Purpose::Pilot;
+    search.points.iter().filter(own)
+}
+
+/// Whether a pilot run is farther from the promise than chance takes it, by so many deviations: a choice of this program.
+fn clear(judged: &Judged) -> bool {
+    let runs = f64::from(judged.point.replications.max(1));
+    let spread = judged.variance.map_or(0.0, |variance| variance / runs);
+    let variance = spread.max(1.0 / judged.weight);
+    let known = judged.weight > 0.0 && judged.excess.abs() > CLEAR * variance.sqrt();
+    known || judged.excess == f64::INFINITY && !judged.point.partial
+}
+
+/// The lowest load at which pilot runs break a promise beyond doubt, and above which none keeps them all.
+fn clearly_over(search: &Search) -> Option<f64> {
+    let kept = pilots(search).filter(|judged| judged.excess <= 0.0);
+    let kept = kept.map(|judged| judged.point.factor).fold(0.0, f64::max);
+    let over = pilots(search).filter(|judged| judged.excess > 0.0 && !judged.short);
+    let over = over.filter(|judged| judged.point.factor > kept && clear(judged));
+    over.map(|judged| judged.point.factor).reduce(f64::min)
+}
+
+/// The highest load at which pilot runs keep every promise beyond doubt, and below which none breaks one.
+fn clearly_under(search: &Search) -> Option<f64> {
+    let floor = search.floor();
+    let own = || pilots(search).filter(move |judged| judged.point.factor >= floor);
+    let broken = own().filter(|judged| judged.excess > 0.0 && !judged.short);
+    let broken = broken.map(|judged| judged.point.factor);
+    let broken = broken.fold(f64::INFINITY, f64::min);
+    let under = own().filter(|judged| judged.excess <= 0.0 && clear(judged));
+    let under = under.map(|judged| judged.point.factor);
+    under.filter(|factor| *factor < broken).reduce(f64::max)
 }
 
 /// Where to look next between two loads: on the line; as that can creep along a curve, every second round half way.
@@ -244,17 +306,13 @@ pub(super) fn proofs(
     let step = STEPS[number];
     // With hardly a chance here and another test to come, that one is made.
     let last = number + 1 == STEPS.len();
-    let even = if last || scale.step() > 0.0 {
+    let coarse = scale.step() > STEPS[0];
+    let even = if last || coarse {
         0.0
     } else {
         distance(search, proving(search.replications, number), TESTS)
     };
-    let tests = |purpose: Purpose| {
-        search
-            .points
-            .iter()
-            .filter(move |judged| judged.point.purpose == purpose)
-    };
+    let tests = |purpose: Purpose| tests_of(search, purpose);
     let proven = |purpose: Purpose, verdict: Verdict| {
         tests(purpose).any(|judged| judged.point.verdict == verdict)
     };
@@ -277,7 +335,11 @@ pub(super) fn proofs(
         // Nothing breaks up to the bound: it is tested itself, then loads below it.
         let bound = bounded(search, most) && tests(Purpose::ProveMet).next().is_none();
         let off = if bound { 0.0 } else { step };
-        let wanted = (from * (1.0 - off)).min(scale.below(search.cliff, step));
+        let wanted = from * (1.0 - off);
+        // The last goes as far as the pilot runs see no doubt.
+        let clear = clearly_under(search).filter(|_| last && !bound);
+        let wanted = wanted.min(clear.unwrap_or(wanted));
+        let wanted = wanted.min(scale.below(search.cliff, step));
         let mut factor = scale.down(wanted);
         while scale.step() > 0.0 && tested(Purpose::ProveMet, factor) {
             factor = scale.down(factor - scale.step() * 0.5);
@@ -290,7 +352,9 @@ pub(super) fn proofs(
         && !proven(Purpose::ProveMissed, Verdict::Missed)
         && let Some(from) = middle.or(over.map(|(factor, _)| factor))
     {
-        let mut factor = scale.up(from * (1.0 + step));
+        let wanted = from * (1.0 + step);
+        let clear = clearly_over(search).filter(|_| last);
+        let mut factor = scale.up(wanted.max(clear.unwrap_or(wanted)));
         while scale.step() > 0.0 && tested(Purpose::ProveMissed, factor) {
             factor = scale.up(factor + scale.step() * 0.5);
         }
@@ -299,5 +363,81 @@ pub(super) fn proofs(
             jobs.push((factor, Purpose::ProveMissed));
         }
     }
+    jobs
+}
+
+fn tests_of(search: &Search, purpose: Purpose) -> impl Iterator<Item = &Judged> {
+    let own = move |judged: &&Judged| judged.point.purpose == purpose;
+    search.points.iter().filter(own)
+}
+
+/// The largest load that is proven to be met, and the smallest that is proven to be missed.
+pub(super) fn proven_ends(search: &Search) -> (Option<f64>, Option<f64>) {
+    let of = |purpose: Purpose, verdict: Verdict| {
+        let tests = tests_of(search, purpose).filter(move |own| own.point.verdict == verdict);
+        tests.map(|judged| judged.point.factor)
+    };
+    (
+        of(Purpose::ProveMet, Verdict::Met).reduce(f64::max),
+        of(Purpose::ProveMissed, Verdict::Missed).reduce(f64::min),
+    )
+}
+
+/// Today's load, for the end on whose side the pilot runs have it, where that end does not tell of it.
+pub(super) fn today_proof(search: &Search, scale: &Scale<'_>) -> Vec<(f64, Purpose)> {
+    let today = pilots(search).find(|judged| judged.point.factor == 1.0);
+    let (met, missed) = proven_ends(search);
+    let told = met.is_some_and(|met| met >= 1.0) || missed.is_some_and(|missed| missed <= 1.0);
+    let Some(today) = today.filter(|_| !told && search.promises > 0) else {
+        return Vec::new();
+    };
+    // Below the load at which as much is asked for as is promised, a miss says nothing of more.
+    if search.floor() > 1.0 || today.short {
+        return Vec::new();
+    }
+    let purpose = if today.excess > 0.0 {
+        Purpose::ProveMissed
+    } else {
+        Purpose::ProveMet
+    };
+    let known = tests_of(search, purpose).any(|judged| judged.point.factor == 1.0);
+    let cliff = purpose == Purpose::ProveMet && scale.below(search.cliff, 0.0) < 1.0;
+    if known || cliff {
+        Vec::new()
+    } else {
+        vec![(1.0, purpose)]
+    }
+}
+
+/// Of whole numbers, the one above what is met and the one below what is missed, where they are not tested and an end has
+/// tests left.
+pub(super) fn neighbours(search: &Search, scale: &Scale<'_>, most: f64) -> Vec<(f64, Purpose)> {
+    let step = scale.step();
+    if step <= 0.0 {
+        return Vec::new();
+    }
+    let (met, missed) = proven_ends(search);
+    let free = |purpose: Purpose, factor: f64| {
+        let tested = || tests_of(search, purpose);
+        tested().count() < TESTS && !tested().any(|judged| judged.point.factor == factor)
+    };
+    let below = |factor: &f64| missed.is_none_or(|missed| *factor < missed - step * 0.5);
+    let above =
+        |factor: &f64| *factor > step * 0.5 && met.is_none_or(|met| *factor > met + step * 0.5);
+    let top = most.min(scale.below(search.cliff, 0.0)) + step * 0.5;
+    let up = met.map(|met| scale.snap(met + step));
+    let up = up.filter(|factor| *factor < top && below(factor));
+    let up = up.filter(|factor| free(Purpose::ProveMet, *factor));
+    let down = missed.map(|missed| scale.down(missed - step));
+    let down = down.filter(|factor| above(factor) && *factor >= search.floor());
+    let down = down.filter(|factor| free(Purpose::ProveMissed, *factor));
+    let mut jobs = Vec::new();
+    jobs.extend(up.map(|factor| (factor, Purpose::ProveMet)));
+    // One number is tested for one end at a time: the other tells whether it has to be.
+    let same = up.is_some() && up == down;
+    jobs.extend(
+        down.filter(|_| !same)
+            .map(|factor| (factor, Purpose::ProveMissed)),
+    );
     jobs
 }

@@ -78,10 +78,12 @@ pub(super) fn lengthen(site: &mut Site, fabric: &Fabric, case: &Case, purpose: P
         WarmUp::Auto => true,
         WarmUp::At(at) => at.as_secs_f64() >= least,
     };
-    if enough && needed <= stated {
+    // Sums of seconds leave a residue, which is no length.
+    let stated_s = stated * (1.0 + 1e-9);
+    if enough && needed <= stated_s {
         return Length::Stated;
     }
-    if needed > stated * LONGEST {
+    if needed > stated_s * LONGEST {
         return Length::Short(needed);
     }
     let ps = |seconds: f64| Duration::from_ps_f64(seconds * 1e12);

@@ -138,7 +138,7 @@ fn asked_at(
     let scaled = scale.site(site, factor)?;
     let workload = scaled.workloads.get(index)?;
     match scale {
-        Scale::Load | Scale::Uneven { .. } => asked_bytes_s(fabric, workload),
+        Scale::Load | Scale::Depth { .. } | Scale::Uneven { .. } => asked_bytes_s(fabric, workload),
         Scale::Hosts { .. } => asked_bytes_s(&Fabric::new(&scaled), workload),
     }
 }

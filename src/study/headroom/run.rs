@@ -2,7 +2,7 @@
 
 use super::edge::excess;
 use super::length::{self, Length};
-use super::scale::Scale;
+use super::scale::{Scale, depths};
 use super::{ERROR, FRESH, Job, Judged, Search, TESTS, spread};
 use crate::measure::Trust;
 use crate::outcome::{
@@ -71,18 +71,21 @@ pub(super) fn one(
         });
     let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
     let steady = &figures[0];
-    // The part that ends it is one that the broken promise's work uses.
+    // The part that ends it is one that the broken promise's work uses; before one is, that of the promise nearest its limit.
     let broken = rows.iter().find(|row| row.cell.verdict == Verdict::Missed);
-    let uses = match broken {
+    let nearest = broken.or(worst);
+    let uses = match nearest {
         Some(row) => {
             let used = length::used_by(&scaled, &fabric, &case, &row.workload);
             parts::parts(&scaled, &[only(steady, &used)])
         }
         None => parts::parts(&scaled, &figures),
     };
+    let nearest = nearest.map(|row| row.workload.clone());
     let point = LoadPoint {
         factor: job.factor,
         purpose: job.purpose,
+        depths: depths(&scaled),
         replications: steady.replications,
         verdict: of_length(together(&rows, steady.partial), length),
         lengthened_s: match length {
@@ -108,6 +111,7 @@ pub(super) fn one(
         weight,
         variance,
         short,
+        nearest,
     };
     (judged, today)
 }
@@ -118,6 +122,7 @@ const fn cannot_be_built(job: &Job) -> Judged {
         point: LoadPoint {
             factor: job.factor,
             purpose: job.purpose,
+            depths: Vec::new(),
             replications: 0,
             verdict: Verdict::Undecided,
             lengthened_s: None,
@@ -132,6 +137,7 @@ const fn cannot_be_built(job: &Job) -> Judged {
         weight: 0.0,
         variance: None,
         short: false,
+        nearest: None,
     }
 }
 

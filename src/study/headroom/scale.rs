@@ -1,12 +1,15 @@
 //! The same site with more or less work.
 
 use super::{CLIFF, LEAST};
-use crate::outcome::{Bound, DepthLimit, Grows};
+use crate::outcome::{Bound, DepthLimit, Grows, LoopDepth};
 use crate::site::{Arrivals, Burst, Measure, Per, Replay, Site, Workload};
 use crate::study::estimate::idle::depth_ceiling_at_best;
 use crate::study::estimate::{Estimate, estimate};
 use crate::topology::Fabric;
 use std::fmt::{self, Debug, Formatter};
+
+/// The deepest that a closed loop is made.
+const DEEPEST: u32 = 65_536;
 
 /// A family of hosts that grows.
 #[derive(Clone, Copy)]
@@ -32,6 +35,8 @@ impl Debug for Hosts<'_> {
 pub(super) enum Scale<'a> {
     /// The work of every workload.
     Load,
+    /// The work of closed loops alone: whole I/Os outstanding at each host, counted at the deepest loop.
+    Depth { today: u32, limit: u32, of: String },
     /// The work of every workload, each by a power of the factor.
     Uneven { exponents: Vec<f64>, most: f64 },
     /// Whole hosts of a family, as far as the site can be built.
@@ -43,6 +48,29 @@ pub(super) enum Scale<'a> {
 }
 
 impl<'a> Scale<'a> {
+    /// The load of a site, at most `most` times today's: where nothing but closed loops asks for anything, there is no load
+    /// between two whole depths of the deepest.
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+    pub(super) fn of_load(site: &Site, most: f64) -> Self {
+        let depths = site.workloads.iter().map(|work| match work.arrivals {
+            Arrivals::Closed { depth, .. } => Some((depth, &work.name)),
+            _ => None,
+        });
+        let Some(depths) = depths.collect::<Option<Vec<_>>>() else {
+            return Self::Load;
+        };
+        // The first of equals, which the text names first.
+        let deepest = depths.iter().rev().max_by_key(|(depth, _)| *depth);
+        let Some((today, name)) = deepest.map(|(depth, name)| ((*depth).max(1), *name)) else {
+            return Self::Load;
+        };
+        Self::Depth {
+            today,
+            limit: ((f64::from(today) * most) as u32).clamp(today, DEEPEST),
+            of: name.clone(),
+        }
+    }
+
     /// Hosts, at most `most` times today's or as many as can be built.
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
     pub(super) fn of(hosts: &Hosts<'a>, most: f64) -> Self {
@@ -70,30 +98,33 @@ impl<'a> Scale<'a> {
         }
     }
 
-    /// The smallest change of the factor; 0 where there is none.
-    pub(super) fn step(&self) -> f64 {
+    /// How many there are today of what is counted in whole numbers; `None` where any factor is a load.
+    const fn today(&self) -> Option<u32> {
         match self {
-            Self::Load | Self::Uneven { .. } => 0.0,
-            Self::Hosts { hosts, .. } => 1.0 / f64::from(hosts.today),
+            Self::Load | Self::Uneven { .. } => None,
+            Self::Depth { today, .. } => Some(*today),
+            Self::Hosts { hosts, .. } => Some(hosts.today),
         }
     }
 
+    /// The smallest change of the factor; 0 where there is none.
+    pub(super) fn step(&self) -> f64 {
+        self.today().map_or(0.0, |today| 1.0 / f64::from(today))
+    }
+
     fn whole(&self, factor: f64, round: fn(f64) -> f64) -> f64 {
-        match self {
-            Self::Load | Self::Uneven { .. } => factor,
-            Self::Hosts { hosts, .. } => {
-                let today = f64::from(hosts.today);
-                // A whole number that lost a digit on the way stays the number it was.
-                let count = factor * today;
-                let near = count.round();
-                let count = if (count - near).abs() < 1e-6 {
-                    near
-                } else {
-                    round(count)
-                };
-                count / today
-            }
-        }
+        let Some(today) = self.today().map(f64::from) else {
+            return factor;
+        };
+        // A whole number that lost a digit on the way stays the number it was.
+        let count = factor * today;
+        let near = count.round();
+        let count = if (count - near).abs() < 1e-6 {
+            near
+        } else {
+            round(count)
+        };
+        count / today
     }
 
     /// The nearest factor that there is.
@@ -127,6 +158,7 @@ impl<'a> Scale<'a> {
     pub(super) fn most(&self, asked: f64) -> f64 {
         match self {
             Self::Load | Self::Uneven { .. } => asked,
+            Self::Depth { today, limit, .. } => f64::from(*limit) / f64::from(*today),
             Self::Hosts { hosts, limit, .. } => f64::from(*limit) / f64::from(hosts.today),
         }
     }
@@ -135,7 +167,7 @@ impl<'a> Scale<'a> {
     pub(super) fn below(&self, cliff: f64, step: f64) -> f64 {
         match self {
             Self::Load | Self::Uneven { .. } => cliff * (1.0 - step),
-            Self::Hosts { .. } => cliff,
+            Self::Depth { .. } | Self::Hosts { .. } => cliff,
         }
     }
 
@@ -143,7 +175,7 @@ impl<'a> Scale<'a> {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
     pub(super) fn site(&self, site: &Site, factor: f64) -> Option<Site> {
         match self {
-            Self::Load => Some(scaled(site, factor)),
+            Self::Load | Self::Depth { .. } => Some(scaled(site, factor)),
             Self::Uneven { exponents, .. } => Some(uneven(site, exponents, factor)),
             Self::Hosts { hosts, .. } => {
                 let count = (factor * f64::from(hosts.today)).round().max(1.0) as u32;
@@ -181,22 +213,23 @@ impl<'a> Scale<'a> {
     /// The factor at which the fullest part is full on the mean; with hosts, the first whole number beyond.
     pub(super) fn saturation(&self, site: &Site, case: &str) -> Option<f64> {
         match self {
-            Self::Load => {
+            Self::Load | Self::Depth { .. } => {
                 let share = estimate(site, &Fabric::new(site)).fullest(case)?;
                 Some(1.0 / share)
             }
             Self::Uneven { exponents, most } => {
+                // Work alone grows: the parts stay.
+                let fabric = Fabric::new(site);
                 let share = |factor: f64| {
                     let site = uneven(site, exponents, factor);
-                    estimate(&site, &Fabric::new(&site))
-                        .fullest(case)
-                        .unwrap_or(0.0)
+                    estimate(&site, &fabric).fullest(case).unwrap_or(0.0)
                 };
                 let (mut low, mut high) = (1.0 / 64.0, most * 2.0);
                 if share(high) < 1.0 {
                     return None;
                 }
-                for _ in 0..50 {
+                // A millionth of the factor: far less than a day.
+                for _ in 0..24 {
                     let middle = (low * high).sqrt();
                     if share(middle) < 1.0 {
                         low = middle;
@@ -241,7 +274,7 @@ impl<'a> Scale<'a> {
     /// worked out.
     pub(super) fn full_in_bursts(&self, site: &Site, case: &str) -> Option<f64> {
         match self {
-            Self::Load => {
+            Self::Load | Self::Depth { .. } => {
                 let share = estimate(site, &Fabric::new(site)).fullest_in_bursts(case)?;
                 Some(1.0 / share)
             }
@@ -267,7 +300,7 @@ impl<'a> Scale<'a> {
     /// No load above this is called met.
     pub(super) fn cliff(&self, site: &Site, case: &str) -> f64 {
         match self {
-            Self::Load | Self::Uneven { .. } => self
+            Self::Load | Self::Depth { .. } | Self::Uneven { .. } => self
                 .saturation(site, case)
                 .map_or(f64::INFINITY, |full| full * CLIFF),
             Self::Hosts { hosts, limit, .. } => {
@@ -282,11 +315,22 @@ impl<'a> Scale<'a> {
             Self::Load | Self::Uneven { .. } => Grows {
                 what: "load".to_owned(),
                 hosts: None,
+                depth: None,
+                limit: None,
+            },
+            Self::Depth { today, of, .. } => Grows {
+                what: "load".to_owned(),
+                hosts: None,
+                depth: Some(LoopDepth {
+                    workload: of.clone(),
+                    depth: *today,
+                }),
                 limit: None,
             },
             Self::Hosts { hosts, reason, .. } => Grows {
                 what: hosts.what.to_owned(),
                 hosts: Some(hosts.today),
+                depth: None,
                 limit: reason.clone(),
             },
         }
@@ -352,6 +396,18 @@ pub fn scaled(site: &Site, factor: f64) -> Site {
     site
 }
 
+/// How many I/Os each closed loop of a site keeps outstanding at each host.
+pub(super) fn depths(site: &Site) -> Vec<LoopDepth> {
+    let of = |work: &Workload| match work.arrivals {
+        Arrivals::Closed { depth, .. } => Some(LoopDepth {
+            workload: work.name.clone(),
+            depth,
+        }),
+        _ => None,
+    };
+    site.workloads.iter().filter_map(of).collect()
+}
+
 /// Closed loops of which no whole number of I/Os is `factor` times today's: `orders 2 instead of 3 × 0.5`.
 #[must_use]
 pub fn rounded_depths(site: &Site, factor: f64) -> Vec<String> {
@@ -388,7 +444,9 @@ pub(in crate::study) fn work_at(workload: &mut Workload, factor: f64) {
         }),
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
         Arrivals::Closed { depth, think } => Arrivals::Closed {
-            depth: (f64::from(*depth) * factor).round().clamp(1.0, 65_536.0) as u32,
+            depth: (f64::from(*depth) * factor)
+                .round()
+                .clamp(1.0, f64::from(DEEPEST)) as u32,
             think: *think,
         },
         Arrivals::Replay(replay) => Arrivals::Replay(Replay {

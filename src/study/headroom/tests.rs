@@ -476,6 +476,7 @@ fn judged(factor: f64, excess: f64) -> Judged {
         point: LoadPoint {
             factor,
             purpose: Purpose::Pilot,
+            depths: Vec::new(),
             replications: 2,
             verdict: Verdict::Undecided,
             saturated: false,
@@ -490,6 +491,7 @@ fn judged(factor: f64, excess: f64) -> Judged {
         weight: 1.0,
         variance: None,
         short: false,
+        nearest: None,
     }
 }
 
@@ -621,3 +623,5 @@ fn tests_without_a_chance_are_left_out_and_no_others() {
     let near = |variance: f64| next_pilot(&with(variance), &Scale::Load, 0, 16.0).is_some();
     assert!(near(1e-8) && !near(0.2));
 }
+
+mod ends;

@@ -21,12 +21,66 @@ pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     findings
 }
 
-/// Ports of switches beyond what is stated, one sentence each.
-pub(super) fn over(site: &Site) -> Vec<String> {
+/// A budget of one switch that is exceeded.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(in crate::study) struct OverBudget {
+    /// Which budget it is, however much of it is taken.
+    pub(in crate::study) budget: Budget,
+    /// What is taken and what there is, in a sentence.
+    pub(in crate::study) what: String,
+}
+
+/// A budget by the name of its switch.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(in crate::study) enum Budget {
+    /// Ports of a speed.
+    Ports { switch: String, label: String },
+    /// Members upwards.
+    Uplinks { switch: String },
+}
+
+/// Budgets that are exceeded, each switch by itself.
+pub(super) fn over(site: &Site) -> Vec<OverBudget> {
     let fabric = Fabric::new(site);
-    let found = ports(site, &fabric).into_iter();
-    let all = found.chain(uplinks(site, &fabric));
-    all.map(|finding| finding.what).collect()
+    let mut all = Vec::new();
+    for (label, over) in ports_over(site, &fabric) {
+        all.extend(over.names.iter().map(|switch| OverBudget {
+            budget: Budget::Ports {
+                switch: switch.clone(),
+                label: label.clone(),
+            },
+            what: over.ports_words(&label),
+        }));
+    }
+    for over in uplinks_over(site, &fabric) {
+        all.extend(over.names.iter().map(|switch| OverBudget {
+            budget: Budget::Uplinks {
+                switch: switch.clone(),
+            },
+            what: over.uplinks_words(),
+        }));
+    }
+    all
+}
+
+/// Switches of a family of which more is taken than there is.
+#[derive(Default)]
+struct Over {
+    used: usize,
+    limit: u32,
+    names: Vec<String>,
+}
+
+impl Over {
+    fn ports_words(&self, label: &str) -> String {
+        let (names, used, limit) = (some(&self.names), self.used, self.limit);
+        format!("{names}: {used} ports of {label} used, {limit} there")
+    }
+
+    fn uplinks_words(&self) -> String {
+        let (names, used, limit) = (some(&self.names), self.used, self.limit);
+        format!("{names}: {used} uplinks, at most {limit} stated")
+    }
 }
 
 /// Hosts × paths × depth at the fullest port of each array.
@@ -104,8 +158,22 @@ fn queues(facts: &Facts<'_>) -> Vec<ReviewFinding> {
 
 /// Ports taken of each switch, by the label in its budget.
 fn ports(site: &Site, fabric: &Fabric) -> Vec<ReviewFinding> {
-    // By switch family, label: ports used, budget, switches that use so many.
-    let mut over: BTreeMap<(usize, String), (u32, u32, Vec<String>)> = BTreeMap::new();
+    let found = ports_over(site, fabric).into_iter();
+    found
+        .map(|(label, over)| {
+            finding(
+                Severity::Warning,
+                "port budget",
+                over.ports_words(&label),
+                "Take a larger switch or a second one, or state the budget of that speed.",
+            )
+        })
+        .collect()
+}
+
+/// Label of the ports, and which switches of a family have too few of them.
+fn ports_over(site: &Site, fabric: &Fabric) -> Vec<(String, Over)> {
+    let mut all: BTreeMap<(usize, String), Over> = BTreeMap::new();
     for switch in &fabric.switches {
         let budget = &site.switches[switch.family].ports;
         if budget.is_empty() {
@@ -116,26 +184,15 @@ fn ports(site: &Site, fabric: &Fabric) -> Vec<ReviewFinding> {
             let own = budget.iter().find(|(known, _)| *known == label);
             let limit = own.map_or(0, |(_, limit)| *limit);
             if used > limit {
-                let entry = over.entry((switch.family, label)).or_default();
-                entry.0 = entry.0.max(used);
-                entry.1 = limit;
-                entry.2.push(name.clone());
+                let entry = all.entry((switch.family, label)).or_default();
+                entry.used = entry.used.max(used as usize);
+                entry.limit = limit;
+                entry.names.push(name.clone());
             }
         }
     }
-    over.into_iter()
-        .map(|((_, label), (used, limit, names))| {
-            finding(
-                Severity::Warning,
-                "port budget",
-                format!(
-                    "{}: {used} ports of {label} used, {limit} there",
-                    some(&names)
-                ),
-                "Take a larger switch or a second one, or state the budget of that speed.",
-            )
-        })
-        .collect()
+    let each = all.into_iter();
+    each.map(|((_, label), over)| (label, over)).collect()
 }
 
 /// A cage takes one port at the end that it is plugged into (the nearer switch of two, or the switch of
@@ -184,35 +241,36 @@ fn cage_label(leg: &str, cage: Cage, budget: &[(String, u32)]) -> String {
 
 /// Members from a module upwards against `uplinks_max`.
 fn uplinks(site: &Site, fabric: &Fabric) -> Vec<ReviewFinding> {
-    let mut over: BTreeMap<usize, (usize, Vec<String>)> = BTreeMap::new();
-    for switch in &fabric.switches {
-        let Some(limit) = site.switches[switch.family].uplinks_max else {
-            continue;
-        };
-        let used = fabric
-            .members
-            .iter()
-            .filter(|m| m.near == switch.node)
-            .count();
-        if used > limit as usize {
-            let entry = over.entry(switch.family).or_default();
-            entry.0 = entry.0.max(used);
-            entry
-                .1
-                .push(fabric.nodes[switch.node.0 as usize].name.clone());
-        }
-    }
-    over.into_iter()
-        .map(|(family, (used, names))| {
-            let limit = site.switches[family].uplinks_max.unwrap_or(0);
+    let found = uplinks_over(site, fabric).into_iter();
+    found
+        .map(|over| {
             finding(
                 Severity::Warning,
                 "port budget",
-                format!("{}: {used} uplinks, at most {limit} stated", some(&names)),
+                over.uplinks_words(),
                 "Take uplinks away, or another module.",
             )
         })
         .collect()
+}
+
+fn uplinks_over(site: &Site, fabric: &Fabric) -> Vec<Over> {
+    let mut all: BTreeMap<usize, Over> = BTreeMap::new();
+    for switch in &fabric.switches {
+        let Some(limit) = site.switches[switch.family].uplinks_max else {
+            continue;
+        };
+        let upwards = fabric.members.iter().filter(|m| m.near == switch.node);
+        let used = upwards.count();
+        if used > limit as usize {
+            let entry = all.entry(switch.family).or_default();
+            entry.used = entry.used.max(used);
+            entry.limit = limit;
+            let name = &fabric.nodes[switch.node.0 as usize].name;
+            entry.names.push(name.clone());
+        }
+    }
+    all.into_values().collect()
 }
 
 /// A rate as a whole number.

@@ -232,3 +232,19 @@ fn every_run_is_whole_cycles_of_fixed_bursts() {
         assert!(matches!(short, Length::Short(_)), "{purpose:?} {short:?}");
     }
 }
+
+/// 100 ms of warm-up and three cycles of 200 ms are the 700 ms stated, though 0.1 + 3 × 0.2 is a little more in binary.
+#[test]
+fn a_residue_of_rounding_makes_no_run_longer() {
+    let rate = "{ bursty = { peak = \"200k/s\", mean = \"100k/s\", burst = \"100ms\", every = \"200ms\", law = \"fixed\" } }";
+    let run = "duration = \"700ms\"\nwarm_up = \"100ms\"";
+    let mut site = station(1, run, rate, "{ p99 = \"50us\" }");
+    let case = CasePlan::healthy().case;
+    let found = lengthen(
+        &mut site,
+        &Fabric::new(&station(1, run, rate, "{ p99 = \"50us\" }")),
+        &case,
+        Purpose::Pilot,
+    );
+    assert_eq!(found, Length::Stated);
+}
