@@ -19,8 +19,12 @@ const BETWEEN: Duration = Duration::from_secs(2);
 pub(super) struct Bar {
     bar: ProgressBar,
     planned: AtomicU64,
+    /// About so many runs beyond those planned.
+    ahead: AtomicU64,
     done: AtomicU64,
     events: AtomicU64,
+    /// The share that the bar shows, of [`WHOLE`]: it never falls, though more runs are planned on the way.
+    share: AtomicU64,
     /// What is being done, where how much of it there is to do is not known beforehand.
     stage: Mutex<Option<String>>,
     started: Instant,
@@ -30,7 +34,7 @@ pub(super) struct Bar {
 impl Bar {
     pub(super) fn new(quiet: bool) -> Self {
         let terminal = std::io::stderr().is_terminal();
-        let bar = ProgressBar::new(0);
+        let bar = ProgressBar::new(WHOLE);
         if quiet || !terminal {
             bar.set_draw_target(ProgressDrawTarget::hidden());
         }
@@ -41,8 +45,10 @@ impl Bar {
         Self {
             bar,
             planned: AtomicU64::new(0),
+            ahead: AtomicU64::new(0),
             done: AtomicU64::new(0),
             events: AtomicU64::new(0),
+            share: AtomicU64::new(0),
             stage: Mutex::new(None),
             started: Instant::now(),
             lines: (!quiet && !terminal).then(Pace::default),
@@ -53,6 +59,17 @@ impl Bar {
         self.bar.finish_and_clear();
     }
 
+    /// Moves the bar, forwards alone.
+    fn advance(&self) {
+        let share = share(
+            self.done.load(Ordering::Relaxed),
+            self.planned.load(Ordering::Relaxed),
+            self.ahead.load(Ordering::Relaxed),
+        );
+        let before = self.share.fetch_max(share, Ordering::Relaxed);
+        self.bar.set_position(before.max(share));
+    }
+
     fn say(&self, least: Duration) {
         let elapsed = self.started.elapsed();
         let text = || {
@@ -61,6 +78,7 @@ impl Bar {
                 stage.as_deref(),
                 self.done.load(Ordering::Relaxed),
                 self.planned.load(Ordering::Relaxed),
+                self.ahead.load(Ordering::Relaxed),
                 self.events.load(Ordering::Relaxed),
                 elapsed,
             )
@@ -75,8 +93,11 @@ impl Bar {
 
 impl Progress for Bar {
     fn planned(&self, runs: u64) {
-        let all = self.planned.fetch_add(runs, Ordering::Relaxed) + runs;
-        self.bar.set_length(all);
+        self.planned.fetch_add(runs, Ordering::Relaxed);
+    }
+
+    fn ahead(&self, runs: u64) {
+        self.ahead.store(runs, Ordering::Relaxed);
     }
 
     fn advanced(&self, events: u64) {
@@ -86,7 +107,7 @@ impl Progress for Bar {
 
     fn run_done(&self) {
         self.done.fetch_add(1, Ordering::Relaxed);
-        self.bar.inc(1);
+        self.advance();
         self.say(EVERY);
     }
 
@@ -118,14 +139,38 @@ impl Pace {
     }
 }
 
-/// `12 of 40 runs, 5.1 million events/s, 40 s left`; with a stage the remaining time is not known, and is not given.
+/// The whole of the bar.
+const WHOLE: u64 = 10_000;
+
+/// How much of the bar is done.
+fn share(done: u64, planned: u64, ahead: u64) -> u64 {
+    let all = planned.max(done).saturating_add(ahead).max(1);
+    let share = u128::from(WHOLE) * u128::from(done) / u128::from(all);
+    u64::try_from(share).unwrap_or(WHOLE)
+}
+
+/// `12 of 40 runs, 5.1 million events/s, 40 s left`; with a stage it is known about how many runs are to come, and so is the time.
 #[allow(clippy::cast_precision_loss)]
-fn words(stage: Option<&str>, done: u64, planned: u64, events: u64, elapsed: Duration) -> String {
+fn words(
+    stage: Option<&str>,
+    done: u64,
+    planned: u64,
+    ahead: u64,
+    events: u64,
+    elapsed: Duration,
+) -> String {
     let seconds = elapsed.as_secs_f64().max(1e-3);
     let rate = format!("{} million events/s", three(events as f64 / seconds / 1e6));
     if let Some(stage) = stage {
         let open = planned.saturating_sub(done);
-        return format!("{stage}: {done} runs done, {open} under way, {rate}");
+        let left = match (done, open + ahead) {
+            (0, _) | (_, 0) => String::new(),
+            (done, more) => {
+                let seconds = seconds * more as f64 / done as f64;
+                format!(", about {} left", time(seconds))
+            }
+        };
+        return format!("{stage}: {done} runs done, {open} under way, {rate}{left}");
     }
     // Before the first run is over nothing is known of the time that the others take.
     let left = match (done, planned.saturating_sub(done)) {
@@ -152,7 +197,8 @@ mod tests {
     #[test]
     fn the_time_left_is_told_once_a_run_is_over_and_never_nothing() {
         let after = |done, seconds| {
-            words(None, done, 40, 30_000_000, Duration::from_secs(seconds)).replace('\u{202F}', " ")
+            words(None, done, 40, 0, 30_000_000, Duration::from_secs(seconds))
+                .replace('\u{202F}', " ")
         };
         assert_eq!(after(0, 10), "0 of 40 runs, 3.00 million events/s");
         assert_eq!(
@@ -174,12 +220,43 @@ mod tests {
     }
 
     #[test]
-    fn a_search_names_its_stage_and_no_time() {
-        let said = words(Some("proof"), 12, 20, 24_000_000, Duration::from_secs(8));
-        assert_eq!(
-            said,
-            "proof: 12 runs done, 8 under way, 3.00 million events/s"
-        );
+    fn a_search_names_its_stage_and_about_how_long_it_takes() {
+        let after = |done, ahead| {
+            let seconds = Duration::from_secs(8);
+            words(Some("proof"), done, 20, ahead, 24_000_000, seconds).replace('\u{202F}', " ")
+        };
+        let said = "proof: 12 runs done, 8 under way, 3.00 million events/s";
+        // 8 s for 12 runs: 28 more take 18.7 s.
+        assert_eq!(after(12, 20), format!("{said}, about 19 s left"));
+        assert!(after(12, 0).ends_with(", about 6 s left"));
+        // Nothing is known before the first run is over, and nothing is left after the last.
+        assert!(!after(0, 20).contains("left") && !after(20, 0).contains("left"));
+    }
+
+    #[test]
+    fn the_bar_never_runs_backwards() {
+        let bar = Bar::new(true);
+        let position = || bar.bar.position();
+        bar.planned(10);
+        (0..10).for_each(|_| bar.run_done());
+        let first = position();
+        assert_eq!(first, WHOLE);
+        // More is planned than was known of: it stays where it is until that is done too.
+        bar.planned(30);
+        bar.run_done();
+        assert_eq!(position(), first);
+        let other = Bar::new(true);
+        other.ahead(30);
+        other.planned(10);
+        (0..10).for_each(|_| other.run_done());
+        assert_eq!(other.bar.position(), WHOLE / 4);
+        other.planned(20);
+        other.ahead(70);
+        other.run_done();
+        assert_eq!(other.bar.position(), WHOLE / 4);
+        other.ahead(0);
+        (0..19).for_each(|_| other.run_done());
+        assert_eq!(other.bar.position(), WHOLE);
     }
 
     #[test]
