@@ -170,7 +170,11 @@ fn words(
                 format!(", about {} left", time(seconds))
             }
         };
-        return format!("{stage}: {done} runs done, {open} under way, {rate}{left}");
+        let under_way = match open {
+            0 => String::new(),
+            open => format!(", {open} under way"),
+        };
+        return format!("{stage}: {done} runs done{under_way}, {rate}{left}");
     }
     // Before the first run is over nothing is known of the time that the others take.
     let left = match (done, planned.saturating_sub(done)) {

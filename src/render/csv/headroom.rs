@@ -39,10 +39,16 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
                 Purpose::ProveMet => "prove-met",
                 Purpose::ProveMissed => "prove-missed",
             };
+            // A load may be tested again with more replications.
+            let decided = match point.purpose {
+                Purpose::ProveMet => point.verdict == Verdict::Met,
+                Purpose::Pilot | Purpose::ProveMissed => point.verdict == Verdict::Missed,
+            };
             let proven = match point.purpose {
+                _ if !decided => "",
                 Purpose::ProveMet if case.met == Some(point.factor) => "met",
                 Purpose::ProveMissed if case.missed == Some(point.factor) => "missed",
-                _ => "",
+                Purpose::Pilot | Purpose::ProveMet | Purpose::ProveMissed => "",
             };
             let loops = point.depths.iter();
             let outstanding: Vec<String> = loops

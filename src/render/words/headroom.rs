@@ -114,13 +114,17 @@ fn busiest_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let Some(met) = proof(case, Purpose::ProveMet, case.met) else {
         return String::new();
     };
-    let full = |part: &&PartLoad| part.peak_percent >= 100.0 && part.mean_percent < 100.0;
+    // A closed loop asks for no more than there is: full is what it makes a part.
+    if headroom.grows.depth.is_some() {
+        return String::new();
+    }
+    let full = |part: &&PartLoad| part.peak_percent >= 100.5 && part.mean_percent < 100.0;
     let Some(part) = met.fullest.iter().find(full) else {
         return String::new();
     };
     format!(
-        " At {} {} is asked for {} in its busiest 20 ms, and for {} on the mean: what does not fit into such a moment waits \
-         for the next, within the promise.",
+        " At {} its runs saw {} asked for {} in the busiest 20 ms, and for {} on the mean: what does not fit into such a moment \
+         waits for the next, within the promise.",
         counted_met(headroom, met.factor),
         part.part,
         with_unit(&three(part.peak_percent), "%"),
@@ -130,7 +134,13 @@ fn busiest_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
 
 /// The runs that prove an end.
 fn proof(case: &CaseHeadroom, purpose: Purpose, end: Option<f64>) -> Option<&LoadPoint> {
-    let own = |point: &&LoadPoint| point.purpose == purpose && Some(point.factor) == end;
+    let verdict = match purpose {
+        Purpose::ProveMissed => Verdict::Missed,
+        Purpose::ProveMet | Purpose::Pilot => Verdict::Met,
+    };
+    let own = |point: &&LoadPoint| {
+        point.purpose == purpose && Some(point.factor) == end && point.verdict == verdict
+    };
     case.points.iter().find(own)
 }
 
@@ -638,11 +648,19 @@ mod tests {
         let text = with(130.0);
         assert!(
             text.contains(
-                "At 1.85 san to edge, 32GFC is asked for 130 % in its busiest 20 ms, and for 88.0 % on the mean"
+                "At 1.85 its runs saw san to edge, 32GFC asked for 130 % in the busiest 20 ms, and for 88.0 % on the mean"
             ),
             "{text}"
         );
         assert!(!with(99.0).contains("busiest"), "it was never full");
+        let mut closed = sample_headroom();
+        closed.grows.depth = Some(crate::outcome::LoopDepth {
+            workload: "scan".into(),
+            depth: 8,
+        });
+        closed.cases[0].points[4].fullest[0].mean_percent = 88.0;
+        closed.cases[0].points[4].fullest[0].peak_percent = 130.0;
+        assert!(!proven_sentences(&closed)[0].contains("busiest"));
         // A part that is busy today is full at no load that was not run.
         let mut found = sample_headroom();
         for part in &mut found.parts {

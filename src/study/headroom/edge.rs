@@ -409,17 +409,20 @@ pub(super) fn today_proof(search: &Search, scale: &Scale<'_>) -> Vec<(f64, Purpo
     }
 }
 
-/// Of whole numbers, the one above what is met and the one below what is missed, where they are not tested and an end has
-/// tests left.
+/// Of whole numbers, the one above what is met and the one below what is missed, where they are not tested with as many
+/// replications as these tests have, and an end has tests left.
 pub(super) fn neighbours(search: &Search, scale: &Scale<'_>, most: f64) -> Vec<(f64, Purpose)> {
     let step = scale.step();
     if step <= 0.0 {
         return Vec::new();
     }
     let (met, missed) = proven_ends(search);
+    let with = proving(search.replications, TESTS - 1);
     let free = |purpose: Purpose, factor: f64| {
         let tested = || tests_of(search, purpose);
-        tested().count() < TESTS && !tested().any(|judged| judged.point.factor == factor)
+        let as_well =
+            |judged: &Judged| judged.point.factor == factor && judged.point.replications >= with;
+        tested().count() < TESTS && !tested().any(as_well)
     };
     let below = |factor: &f64| missed.is_none_or(|missed| *factor < missed - step * 0.5);
     let above =

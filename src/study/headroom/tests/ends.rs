@@ -153,6 +153,7 @@ fn neighbours_are_those_that_nothing_was_said_of() {
     let test = |count: f64, purpose, verdict| {
         let mut test = judged(count / 10.0, 0.0);
         (test.point.purpose, test.point.verdict) = (purpose, verdict);
+        test.point.replications = 8;
         test
     };
     let mut found = search(&[]);
@@ -177,6 +178,9 @@ fn neighbours_are_those_that_nothing_was_said_of() {
         .points
         .push(test(12.0, Purpose::ProveMissed, Verdict::Undecided));
     assert!(neighbours(&found, &scale, 3.0).is_empty());
+    // What fewer replications left open is tested again.
+    found.points[2].point.replications = 4;
+    assert_eq!(neighbours(&found, &scale, 3.0), [(1.2, Purpose::ProveMet)]);
     assert!(neighbours(&found, &Scale::Load, 3.0).is_empty());
 }
 
