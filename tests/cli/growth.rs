@@ -396,3 +396,26 @@ fn growth_from_a_broken_promise_is_not_met() {
         assert_eq!(code(&output), wanted, "{} {}", out(&output), err(&output));
     }
 }
+
+/// What arithmetic says stands on the standard error before any run, and not where silence was asked for.
+#[test]
+fn growth_has_an_answer_by_arithmetic_first() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let path = small_site(place.path(), EASY);
+    let text = fs::read_to_string(&path).expect("it was written");
+    let text = format!("{text}\n[growth]\nfrom = \"2027-01-01\"\nper_year = \"25%\"\n");
+    fs::write(&path, text).expect("it can be written");
+    let all = "growth small.toml --outage A --years 1 --replications 2 --set run.duration=20ms";
+    let all: Vec<&str> = all.split(' ').collect();
+    let output = halfloom(place.path(), &all);
+    let said = err(&output);
+    let first = said.lines().next().expect("a line");
+    assert!(
+        first.starts_with(
+            "by arithmetic the fullest part is full on the mean, as it is (from 2027-01-01): healthy "
+        ),
+        "{first}"
+    );
+    let quiet = halfloom(place.path(), &[&all[..], &["--quiet"]].concat());
+    assert_eq!(err(&quiet), "");
+}

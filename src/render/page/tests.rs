@@ -120,6 +120,28 @@ fn pages_of_headroom_and_growth_hold_what_they_answer() {
     ] {
         assert!(page.contains(words), "{words}");
     }
+    // The first sentence does not name a load alone whose switch-over is missed, and tells what is missed today.
+    let mut broken = found.clone();
+    let case = &mut broken.cases[1];
+    case.today = crate::outcome::Verdict::Missed;
+    case.switch_met = None;
+    case.switch_over.as_mut().expect("it is judged").verdict = crate::outcome::Verdict::Missed;
+    let page = headroom_page(&broken);
+    let first = page.split("<h1").nth(1).expect("a heading");
+    let first = first.split("</h1>").next().expect("its end");
+    assert!(
+        first.contains("Every steady promise is proven to hold at 1.85")
+            && first.contains(
+                "at 1.26 times today&#39;s load with A lost (missed today) (but the switch-over there is missed)"
+            ),
+        "{first}"
+    );
+    let drawn = crate::render::chart::load_curve(&broken, 0, crate::render::chart::Format::Page);
+    let drawn = drawn.expect("a curve").finding;
+    assert!(
+        drawn.contains("A lost 1.26 (switch-over there missed)"),
+        "{drawn}"
+    );
     let page = growth_page(&plan);
     for words in [
         "light the dark legs &amp; add ports",
