@@ -37,6 +37,7 @@ mod switch;
 pub mod windows;
 
 pub use case::{CasePlan, cases};
+use progress::Ahead;
 pub use progress::{NoProgress, Progress};
 pub use steady::{PEAK_WINDOW, SteadyRuns};
 
@@ -65,16 +66,11 @@ pub struct Ask {
 pub fn study(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) -> Report {
     let fabric = Fabric::new(site);
     let plans = case::cases(site, &fabric, ask.outages.as_deref());
+    let progress = &Ahead::new(progress, runs_of(site, &plans, ask.switch));
     let (runs, precision) = steady::run_precisely(site, &plans, progress);
     let whole = Compiled::new(site, &[]);
-    let switches: Vec<Switch> = if ask.switch {
-        runs.iter()
-            .filter(|runs| runs.plan.case.outage.is_some())
-            .map(|survivors| {
-                let plan = &survivors.plan;
-                switch::run(site, &whole, plan, survivors, ask.planned, progress)
-            })
-            .collect()
+    let switches = if ask.switch {
+        switch::of_outages(site, &whole, &runs, ask.planned, progress)
     } else {
         Vec::new()
     };
@@ -88,6 +84,14 @@ pub fn study(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) ->
     let mut report = assemble(site, origin, figures, switches, matrix, &plans);
     report.mends = mends;
     with_precision(report, precision)
+}
+
+/// How many runs these cases take, and their switch-overs too.
+fn runs_of(site: &Site, plans: &[CasePlan], switch: bool) -> u64 {
+    let outages = plans.iter().filter(|plan| plan.case.outage.is_some());
+    let losses = if switch { outages.count() as u64 } else { 0 };
+    plans.len() as u64 * u64::from(site.run.replications)
+        + losses * u64::from(site.run.switch_replications)
 }
 
 /// Lays down what a precision took: the replications are then those of its last look.
@@ -192,14 +196,16 @@ fn assemble(
     matrix: Matrix,
     plans: &[CasePlan],
 ) -> Report {
-    let parts = parts::parts(site, &steady);
+    let fabric = Fabric::new(site);
+    let loads = estimate::estimate(site, &fabric);
+    let parts = parts::parts_by_arithmetic(site, &fabric, &loads, &steady);
     let growth = parts::growth(&parts, &steady);
     let outage_of = |plan: &CasePlan| {
         let name = plan.case.outage.as_ref()?;
         site.outages.iter().find(|outage| outage.name == *name)
     };
     let outages: Vec<_> = plans.iter().map(outage_of).collect();
-    let picture = picture::picture(site, &Fabric::new(site), &outages, &steady);
+    let picture = picture::picture(site, &fabric, &outages, &steady);
     let mut review = review::review(site);
     closed_forms::beside(&mut review.theory, &steady, &switches);
     Report {

@@ -4,14 +4,15 @@
 #   sbatch --wait slurm.sh SCENARIO.toml --vary KEY=V1,V2
 #   halfloom merge piece-*.csv -o whole.csv
 #
-# Each task finds out by itself which piece it is. A task that was stopped goes on where it was when the same array
-# is submitted again.
+# Task I of the array runs piece I of the sweep. A task that was stopped goes on where it was when it is submitted again,
+# alone (sbatch --array=3 slurm.sh ...) or with the others. For more pieces change the array and `pieces` together.
 #SBATCH --job-name=sweep
 #SBATCH --array=1-4
 #SBATCH --cpus-per-task=1
 #SBATCH --output=piece-%a.log
 
-halfloom sweep "$@" --slice auto --threads "${SLURM_CPUS_PER_TASK:-1}" --quiet \
+pieces=4
+halfloom sweep "$@" --slice "$SLURM_ARRAY_TASK_ID/$pieces" --threads "${SLURM_CPUS_PER_TASK:-1}" --quiet \
     --csv "piece-$SLURM_ARRAY_TASK_ID.csv"
 # 1 says that a promise is missed or undecided somewhere: an answer, not a failure of the task.
 code=$?

@@ -1,5 +1,6 @@
 //! `sweep`: a grid of what-ifs, one row for each point, case and workload, written as they finish.
 
+mod idle;
 pub(super) mod slice;
 pub(super) mod store;
 mod vary;
@@ -21,8 +22,9 @@ use crate::scenario::render_problems;
 use crate::site::Site;
 use crate::study::Progress;
 use crate::study::headroom::{rounded_depths, scaled};
-use crate::study::sweep::{in_order, point, runs};
+use crate::study::sweep::{Asked, Runs, in_order, point, runs};
 use clap::Args;
+use idle::Idle;
 use sha2::{Digest, Sha256};
 use slice::{Slice, Wanted};
 use std::path::{Path, PathBuf};
@@ -49,6 +51,9 @@ pub(super) struct Arguments {
     /// Only this outage, by name, beside the healthy site; may be repeated [default: every outage]
     #[arg(long, value_name = "NAME")]
     outage: Vec<String>,
+    /// Run the switch-over of each outage too, at every point: seconds of traffic each, so it takes long
+    #[arg(long)]
+    switch_overs: bool,
     /// Run piece I of N only; auto or auto/N: as the batch engine says [default: all points]
     #[arg(long, value_name = "I/N", value_parser = slice::wanted)]
     slice: Option<Wanted>,
@@ -81,11 +86,13 @@ struct Plan {
 
 struct Sweep<'a> {
     arguments: &'a Arguments,
-    outages: Option<Vec<String>>,
+    asked: Asked,
     header: Vec<String>,
     keys: Vec<String>,
     plans: Vec<Plan>,
     runs: u64,
+    /// Varied keys that no row depends on, in sentences.
+    idle: Vec<String>,
     /// Where a load takes no whole number of a closed loop's I/Os.
     rounded: Vec<String>,
     origin: Origin,
@@ -97,6 +104,11 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     }
     arguments.chart.as_deref().map_or(Ok(()), picture::check)?;
     let sweep = plan(arguments)?;
+    if !arguments.run.quiet {
+        for said in &sweep.idle {
+            console::complain(&format!("note: {said}"));
+        }
+    }
     let files: Vec<(&Path, Kind)> = [(&arguments.csv, Kind::Csv), (&arguments.jsonl, Kind::Json)]
         .into_iter()
         .filter_map(|(path, kind)| Some((path.as_deref()?, kind)))
@@ -146,9 +158,10 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     console.result(&if arguments.json {
         lines().collect()
     } else {
-        table::sweep_text(&table, &sweep.rounded, &sweep.origin)
+        table::sweep_text(&table, &sweep.idle, &sweep.rounded, &sweep.origin)
     })?;
-    let met = |row: &Vec<String>| matches!(table.text(row, "verdict"), "met" | "");
+    let kept = |row: &Vec<String>, name: &str| matches!(table.text(row, name), "met" | "");
+    let met = |row: &Vec<String>| kept(row, "verdict") && kept(row, "switch_verdict");
     Ok(if table.rows.iter().all(met) {
         Exit::Done
     } else {
@@ -207,8 +220,16 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
         Some(wanted) => slice::resolve(wanted, &|name| std::env::var(name).ok())
             .map_err(|problem| Failure::arguments(problem, "or say it outright: --slice 3/8"))?,
     };
-    let outages = only(&arguments.outage);
+    let asked = Asked {
+        outages: only(&arguments.outage),
+        runs: if arguments.switch_overs {
+            Runs::SwitchOvers
+        } else {
+            Runs::Steady
+        },
+    };
     let points = grid.len();
+    let mut idle = Idle::new(&keys, &asked);
     let mut rounded: Vec<String> = Vec::new();
     let (mut plans, mut all_runs, mut hash, mut first) = (Vec::new(), 0, Sha256::new(), None);
     for (index, values) in grid.into_iter().enumerate() {
@@ -217,6 +238,7 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
         let loaded =
             read(arguments, &set, warnings).map_err(|failure| at(failure, &keys, &values))?;
         study::known(&arguments.outage, &loaded.site)?;
+        idle.look(&values, &loaded.site, load);
         let run = loaded.site.run.clone();
         hash.update(loaded.digest.as_bytes());
         hash.update(run.seed.to_le_bytes());
@@ -228,7 +250,7 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
                     rounded.push(said);
                 }
             }
-            all_runs += runs(&loaded.site, outages.as_deref());
+            all_runs += runs(&loaded.site, &asked);
             plans.push(Plan {
                 place: SweepPlace {
                     point: index + 1,
@@ -249,10 +271,11 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
     let Some((run, title)) = first else {
         return Err(Failure::arguments("there is no point", "vary something"));
     };
-    for name in outages.iter().flatten() {
+    for name in asked.outages.iter().flatten() {
         hash.update(name.as_bytes());
         hash.update([0]);
     }
+    hash.update([u8::from(arguments.switch_overs)]);
     hash.update(env!("CARGO_PKG_VERSION").as_bytes());
     let digest: String = hash.finalize().iter().map(|b| format!("{b:02x}")).collect();
     for plan in &mut plans {
@@ -261,7 +284,8 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
     let file = arguments.scenario.file.file_name();
     Ok(Sweep {
         arguments,
-        outages,
+        idle: idle.words(),
+        asked,
         header: sweep_header(&keys),
         keys,
         plans,
@@ -352,6 +376,9 @@ fn command(arguments: &Arguments, axes: &[Axis]) -> String {
         words.extend(["--vary".to_owned(), pair]);
     }
     words.extend(outage_words(&arguments.outage));
+    if arguments.switch_overs {
+        words.push("--switch-overs".to_owned());
+    }
     words.extend(study::repeated(&arguments.scenario.set, &arguments.run));
     study::shell_line(&words)
 }
@@ -444,6 +471,7 @@ fn go_on(
             |_, result: Result<(Vec<Vec<String>>, SweepPoint), Failure>| {
                 let written = result.and_then(|(rows, found)| {
                     hops += found.steady.iter().map(|case| case.frame_hops).sum::<u64>();
+                    hops += found.switches.iter().map(|own| own.frame_hops).sum::<u64>();
                     let mut sinks = sinks.lock().unwrap_or_else(PoisonError::into_inner);
                     let _kept = stop::writing();
                     for sink in sinks.iter_mut() {
@@ -478,6 +506,6 @@ fn one(
         ));
     }
     let site: Site = scaled(&loaded.site, plan.load);
-    let found = point(&site, sweep.outages.as_deref(), &Whole(progress));
+    let found = point(&site, &sweep.asked, &Whole(progress));
     Ok((sweep_rows(&plan.place, &found), found))
 }

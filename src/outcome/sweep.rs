@@ -1,6 +1,6 @@
 //! One point of a sweep: what a scenario with other values does, by case.
 
-use super::{Case, Inventory, Matrix, PartLoad, Steady};
+use super::{Case, Inventory, Matrix, PartLoad, Steady, Switch};
 use serde::Serialize;
 
 /// A point.
@@ -12,6 +12,8 @@ pub struct SweepPoint {
     pub matrix: Matrix,
     /// Steady figures, healthy first, then the outages asked for.
     pub steady: Vec<Steady>,
+    /// The switch-over of each outage, where they were asked for.
+    pub switches: Vec<Switch>,
     /// What arithmetic and the runs say of the parts, one for each case.
     pub cases: Vec<SweepCase>,
 }

@@ -372,7 +372,7 @@ impl Reader<'_, '_, '_> {
 fn read(cursor: &Cursor<'_, '_>, preset: Preset, base: Option<&Timers>) -> Timers {
     let mut timers = base.cloned().unwrap_or(Timers {
         preset: preset.name(),
-        ..UNREAD
+        ..Timers::ZERO
     });
     let reader = Reader {
         cursor,
@@ -399,41 +399,6 @@ fn read(cursor: &Cursor<'_, '_>, preset: Preset, base: Option<&Timers>) -> Timer
     }
     timers
 }
-
-/// Timers before anything is read; every field is overwritten.
-const UNREAD: Timers = Timers {
-    preset: "default",
-    link_loss_detect: Duration::ZERO,
-    state_notice: Duration::ZERO,
-    fast_io_fail: None,
-    device_loss: Duration::ZERO,
-    command_timeout: Duration::ZERO,
-    retries: 0,
-    path_check: Duration::ZERO,
-    path_check_max: Duration::ZERO,
-    failback: Failback::Immediate,
-    no_path: NoPath::Fail,
-    keep_alive: Duration::ZERO,
-    reconnect: Duration::ZERO,
-    controller_loss: Duration::ZERO,
-    iscsi_ping: Duration::ZERO,
-    iscsi_ping_timeout: Duration::ZERO,
-    iscsi_replacement: Duration::ZERO,
-    tcp_rto_min: Duration::ZERO,
-    tcp_rto_max: Duration::ZERO,
-    tcp_retries: 0,
-    guest_detect: Duration::ZERO,
-    guest_restart: Duration::ZERO,
-    team_switch: Duration::ZERO,
-    team_probe: None,
-    quiesce: Duration::ZERO,
-    lag_rehash: Duration::ZERO,
-    fc_reroute: Duration::ZERO,
-    ethernet_reroute: Duration::ZERO,
-    peer_loss: Duration::ZERO,
-    fc_dead: Duration::ZERO,
-    lacp: LacpRate::Slow,
-};
 
 fn field<T>(
     cursor: &Cursor<'_, '_>,

@@ -1,13 +1,18 @@
 //! One point of a sweep: steady runs of the whole site and of what each outage leaves, and the verdicts.
 //!
-//! Points share the seed, so what they are compared by differs by what was varied and not by chance. Left out:
-//! the switch-over, and which points there are: that is for whoever asks.
+//! Points share the seed, so what they are compared by differs by what was varied and not by chance. The switch-overs of
+//! the outages are run too where they are asked for. Left out: which points there are: that is for whoever asks.
+
+mod inert;
+
+pub use inert::{Runs, reads};
 
 use super::case::{self, CasePlan};
 use super::estimate::estimate;
 use super::inventory::inventory;
 use super::progress::Progress;
-use super::{judge, parts, steady};
+use super::{judge, parts, steady, switch};
+use crate::model::Compiled;
 use crate::outcome::{PartLoad, Steady, SweepCase, SweepPoint};
 use crate::site::Site;
 use crate::topology::Fabric;
@@ -15,14 +20,30 @@ use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
-/// Runs a point: healthy and the outages asked for (all for `None`).
+/// What is asked of each point.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Asked {
+    /// Outages by name; `None` for all.
+    pub outages: Option<Vec<String>>,
+    /// Whether the switch-overs are simulated.
+    pub runs: Runs,
+}
+
+/// Runs a point: healthy and the outages asked for.
 #[must_use]
-pub fn point(site: &Site, outages: Option<&[String]>, progress: &dyn Progress) -> SweepPoint {
+pub fn point(site: &Site, asked: &Asked, progress: &dyn Progress) -> SweepPoint {
     let fabric = Fabric::new(site);
     let loads = estimate(site, &fabric);
-    let plans = case::cases(site, &fabric, outages);
+    let plans = case::cases(site, &fabric, asked.outages.as_deref());
     let runs = steady::run(site, &plans, progress);
-    let matrix = judge::matrix(site, &runs, &[]);
+    let switches = match asked.runs {
+        Runs::Steady => Vec::new(),
+        Runs::SwitchOvers => {
+            let whole = Compiled::new(site, &[]);
+            switch::of_outages(site, &whole, &runs, false, progress)
+        }
+    };
+    let matrix = judge::matrix(site, &runs, &switches);
     let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
     let cases = plans
         .iter()
@@ -37,15 +58,16 @@ pub fn point(site: &Site, outages: Option<&[String]>, progress: &dyn Progress) -
         inventory: inventory(site),
         matrix,
         steady: figures,
+        switches,
         cases,
     }
 }
 
 /// How many runs a point takes.
 #[must_use]
-pub fn runs(site: &Site, outages: Option<&[String]>) -> u64 {
-    let plans: Vec<CasePlan> = case::cases(site, &Fabric::new(site), outages);
-    plans.len() as u64 * u64::from(site.run.replications)
+pub fn runs(site: &Site, asked: &Asked) -> u64 {
+    let plans: Vec<CasePlan> = case::cases(site, &Fabric::new(site), asked.outages.as_deref());
+    super::runs_of(site, &plans, asked.runs == Runs::SwitchOvers)
 }
 
 /// Does `work` for 0, 1, … below `count` on the threads of the pool, started in that order, and hands each result to
@@ -150,11 +172,19 @@ mod tests {
             ("run.replications", "2"),
         ];
         let site = site_with(TRAMWAYS, &quick);
-        let only = ["A".to_owned()];
-        let found = point(&site, Some(&only), &NoProgress);
+        let asked = |runs: Runs| Asked {
+            outages: Some(vec!["A".to_owned()]),
+            runs,
+        };
+        let only = asked(Runs::Steady);
+        let found = point(&site, &only, &NoProgress);
         let names: Vec<&str> = found.cases.iter().map(|c| c.case.name.as_str()).collect();
         assert_eq!(names, ["healthy", "A lost"]);
-        assert_eq!(runs(&site, Some(&only)), 4);
+        assert_eq!(runs(&site, &only), 4);
+        assert_eq!(
+            runs(&site, &asked(Runs::SwitchOvers)),
+            4 + u64::from(site.run.switch_replications)
+        );
         assert_eq!(found.steady.len(), 2);
         let percent = |index: usize| found.cases[index].arithmetic_percent.unwrap();
         // What two fabrics carried is carried by one.

@@ -65,6 +65,21 @@ pub(crate) fn run(
     scripted(&setting, compiled, progress)
 }
 
+/// The loss of each outage that steady runs were made of; `whole` is the site with nothing lost.
+#[must_use]
+pub(crate) fn of_outages(
+    site: &Site,
+    whole: &Compiled,
+    runs: &[SteadyRuns],
+    planned: bool,
+    progress: &dyn Progress,
+) -> Vec<Switch> {
+    runs.iter()
+        .filter(|survivors| survivors.plan.case.outage.is_some())
+        .map(|survivors| run(site, whole, &survivors.plan, survivors, planned, progress))
+        .collect()
+}
+
 impl<'a> Setting<'a> {
     fn of(
         site: &'a Site,

@@ -442,3 +442,122 @@ fn a_sweep_says_what_it_took_and_whether_points_share_their_random_numbers() {
     assert!(out(&output).contains("all points share their random numbers"));
     assert!(err(&output).is_empty(), "{}", err(&output));
 }
+
+/// Timers act while parts are lost, and rows are steady states: that no row can differ is said at once and under the table.
+#[test]
+fn a_key_that_no_row_depends_on_is_named() {
+    let place = place();
+    let timers = [
+        "--vary",
+        "host.app.timers.fast_io_fail=1s,9s",
+        "--vary",
+        "load=1,2",
+    ];
+    let all = [&["sweep", "small.toml"][..], &timers].concat();
+    let output = halfloom(place.path(), &all);
+    let wanted =
+        "no row can differ because of `host.app.timers.fast_io_fail`: rows are steady states";
+    assert!(err(&output).starts_with(&format!("note: {wanted}")));
+    assert!(out(&output).contains(&format!("Note: {wanted}")));
+    assert!(out(&output).contains("--switch-overs"));
+    let output = halfloom(place.path(), &[&all[..], &["--quiet"]].concat());
+    assert!(err(&output).is_empty(), "{}", err(&output));
+    let steps = [
+        "sweep",
+        "small.toml",
+        "--vary",
+        "switch.core.uplinks_max=2,3",
+    ];
+    let output = halfloom(place.path(), &[&steps[..], &["--switch-overs"]].concat());
+    assert!(err(&output).contains("and no switch-over depends on it"));
+}
+
+/// With switch-overs a timer shows in its rows, as `failover` finds it.
+#[test]
+fn a_sweep_with_switch_overs_shows_what_a_timer_does() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let promise = r#"{ p99 = "2ms", switching = { longest_io = "4s" } }"#;
+    small_site(place.path(), promise);
+    let folder = place.path();
+    let all = "sweep small.toml --vary host.app.timers.fast_io_fail=1s,9s --outage A --switch-overs --quiet --csv s.csv";
+    let all: Vec<&str> = all.split(' ').collect();
+    let output = halfloom(folder, &all);
+    assert_eq!(code(&output), 1, "{}", err(&output));
+    assert!(out(&output).contains("longest silence, s"));
+    let text = String::from_utf8(bytes(folder, "s.csv")).expect("it is text");
+    let mut rows = text.lines().map(|line| line.split(',').collect::<Vec<_>>());
+    let head = rows.next().expect("a header");
+    let rows: Vec<Vec<&str>> = rows.collect();
+    let of = |row: usize, name: &str| {
+        let at = head.iter().position(|known| *known == name);
+        rows[row][at.expect("a column")]
+    };
+    let verdicts = [0, 1, 2, 3].map(|row| of(row, "switch_verdict"));
+    assert_eq!(verdicts, ["", "met", "", "missed"]);
+    for row in [1, 3] {
+        assert_eq!(of(row, "verdict"), "met");
+        let key = "host.app.timers.fast_io_fail";
+        let set = format!("{key}={}", of(row, key));
+        let alone = ["failover", "small.toml", "--outage", "A", "--set", &set];
+        let output = halfloom(folder, &[&alone[..], &["--json", "--quiet"]].concat());
+        let found: serde_json::Value = serde_json::from_str(&out(&output)).expect("it is JSON");
+        let longest = found["switches"][0]["workloads"][0]["longest_io_s"].as_array();
+        let longest = longest
+            .expect("a list")
+            .iter()
+            .filter_map(serde_json::Value::as_f64);
+        let longest = longest.fold(0.0, f64::max);
+        let swept: f64 = of(row, "longest_io_s").parse().expect("a number");
+        assert!((swept - longest).abs() < 1e-9, "{swept} {longest}");
+    }
+    // Rows are gone on with, and those of steady states alone belong to another sweep.
+    let again = halfloom(folder, &all);
+    assert_eq!(code(&again), 1, "{}", err(&again));
+    let steady: Vec<&str> = all
+        .into_iter()
+        .filter(|word| *word != "--switch-overs")
+        .collect();
+    assert!(err(&halfloom(folder, &steady)).contains("no row of this sweep"));
+}
+
+/// Rows into a pipe come as they are; nothing is waited for, because nothing can be there to go on after.
+#[cfg(unix)]
+#[test]
+fn rows_go_into_a_pipe() {
+    use std::io::Read;
+    let place = place();
+    let all = "sweep small.toml --vary load=1,2 --quiet --csv /dev/stdout";
+    let all: Vec<&str> = all.split(' ').collect();
+    let mut child = command(place.path(), &all)
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("the program starts");
+    let mut pipe = child.stdout.take().expect("it is piped");
+    let reader = std::thread::spawn(move || {
+        let mut text = String::new();
+        pipe.read_to_string(&mut text).map(|_| text)
+    });
+    let mut ended = None;
+    for _ in 0..600 {
+        ended = child.try_wait().expect("it can be asked");
+        if ended.is_some() {
+            break;
+        }
+        std::thread::sleep(Duration::from_millis(100));
+    }
+    if ended.is_none() {
+        child.kill().expect("it runs");
+    }
+    assert_eq!(ended.and_then(|status| status.code()), Some(0));
+    let text = reader.join().expect("it reads").expect("it is text");
+    let rows = text
+        .lines()
+        .take_while(|line| !line.is_empty() && line.contains(','));
+    let rows: Vec<&str> = rows.collect();
+    assert!(
+        rows[0].starts_with("point,points,row,rows,load,case"),
+        "{text}"
+    );
+    assert_eq!(rows.iter().filter(|row| row.starts_with("2,2,")).count(), 3);
+}

@@ -5,13 +5,61 @@
 //!
 //! | engine | variables | first piece |
 //! | --- | --- | --- |
-//! | Slurm job arrays | `SLURM_ARRAY_TASK_ID`, `_MIN`, `_COUNT`, `_STEP` | `_MIN` |
+//! | Slurm job arrays | `SLURM_ARRAY_TASK_ID`, `_MIN`, `_MAX`, `_COUNT`, `_STEP` | `_MIN` |
 //! | Kubernetes indexed jobs | `JOB_COMPLETION_INDEX` | 0 |
 //! | GNU parallel | `PARALLEL_SEQ` | 1 |
 //!
 //! Sources: Slurm, sbatch manual page, "OUTPUT ENVIRONMENT VARIABLES"; Kubernetes documentation, "Indexed Job for
 //! Parallel Processing with Static Work Assignment"; GNU parallel manual page, "ENVIRONMENT VARIABLES" (all
 //! from memory).
+
+use crate::render::words::{listed as joined, plural};
+
+const SLURM: &str = "SLURM_ARRAY_TASK_ID";
+const KUBERNETES: &str = "JOB_COMPLETION_INDEX";
+/// By which variable each engine says which piece a process is.
+const ENGINES: [&str; 3] = [SLURM, KUBERNETES, "PARALLEL_SEQ"];
+
+fn listed(names: &[&str]) -> String {
+    let names: Vec<String> = names.iter().map(|name| (*name).to_owned()).collect();
+    joined(&names)
+}
+
+/// The numbers of a job array and of one of its tasks.
+struct Array {
+    id: usize,
+    least: usize,
+    most: Option<usize>,
+    step: usize,
+    count: Option<usize>,
+}
+
+impl Array {
+    fn piece(&self) -> Result<usize, String> {
+        let from = self.id.checked_sub(self.least);
+        let from = from.ok_or("SLURM_ARRAY_TASK_ID is below SLURM_ARRAY_TASK_MIN")?;
+        Ok(from / self.step + 1)
+    }
+
+    /// A task that is sent again alone, or some of them, is an array of its own, of fewer tasks: taken for the whole it
+    /// would run other points than before.
+    fn check_whole(&self) -> Result<(), String> {
+        let Some(count) = self.count else {
+            return Ok(());
+        };
+        let first = self.least <= 1 || self.least == self.step;
+        let reach = self.least + count.saturating_sub(1) * self.step;
+        let gapless = self.most.is_none_or(|most| most == reach);
+        if count > 1 && first && gapless {
+            return Ok(());
+        }
+        Err(format!(
+            "the job array has {} from number {} on, and auto cannot know whether they are some of a larger one, sent again",
+            plural(count, "task"),
+            self.least
+        ))
+    }
+}
 
 /// One piece of several.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -70,29 +118,47 @@ pub(super) fn resolve(
             })
             .transpose()
     };
-    let (name, piece, counted) = if let Some(id) = number("SLURM_ARRAY_TASK_ID")? {
-        let least = number("SLURM_ARRAY_TASK_MIN")?.unwrap_or(1);
-        let step = number("SLURM_ARRAY_TASK_STEP")?.unwrap_or(1).max(1);
-        let from = id
-            .checked_sub(least)
-            .ok_or("SLURM_ARRAY_TASK_ID is below SLURM_ARRAY_TASK_MIN")?;
-        let count = number("SLURM_ARRAY_TASK_COUNT")?;
-        ("SLURM_ARRAY_TASK_ID", from / step + 1, count)
-    } else if let Some(index) = number("JOB_COMPLETION_INDEX")? {
-        ("JOB_COMPLETION_INDEX", index.saturating_add(1), None)
-    } else if let Some(seq) = number("PARALLEL_SEQ")? {
-        ("PARALLEL_SEQ", seq, None)
-    } else {
-        return Err(
-            "no batch engine says which piece this is: none of SLURM_ARRAY_TASK_ID, \
-             JOB_COMPLETION_INDEX and PARALLEL_SEQ is set"
-                .to_owned(),
-        );
+    let engines: Vec<&str> = ENGINES
+        .into_iter()
+        .filter(|name| variable(name).is_some())
+        .collect();
+    let (name, piece, counted) = match engines[..] {
+        [] => {
+            return Err(format!(
+                "no batch engine says which piece this is: none of {} is set",
+                listed(&ENGINES)
+            ));
+        }
+        [SLURM] => {
+            let array = Array {
+                id: number(SLURM)?.unwrap_or(0),
+                least: number("SLURM_ARRAY_TASK_MIN")?.unwrap_or(1),
+                most: number("SLURM_ARRAY_TASK_MAX")?,
+                step: number("SLURM_ARRAY_TASK_STEP")?.unwrap_or(1).max(1),
+                count: number("SLURM_ARRAY_TASK_COUNT")?,
+            };
+            if stated.is_none() {
+                array.check_whole()?;
+            }
+            (SLURM, array.piece()?, array.count)
+        }
+        [KUBERNETES] => {
+            let index = number(KUBERNETES)?.unwrap_or(0);
+            (KUBERNETES, index.saturating_add(1), None)
+        }
+        [name] => (name, number(name)?.unwrap_or(0), None),
+        _ => {
+            return Err(format!(
+                "{} are set at once, and auto cannot know which of these engines is meant",
+                listed(&engines)
+            ));
+        }
     };
     let pieces = match (stated, counted) {
         (Some(stated), Some(counted)) if stated != counted => {
             return Err(format!(
-                "auto/{stated} was asked for, but the job array has {counted} tasks"
+                "auto/{stated} was asked for, but the job array has {}",
+                plural(counted, "task")
             ));
         }
         (Some(pieces), _) | (None, Some(pieces)) => pieces,
@@ -151,5 +217,40 @@ mod tests {
         ] {
             assert!(from(wanted, set).is_err(), "{wanted} {set:?}");
         }
+    }
+
+    /// Task 3 of four, sent again alone, is an array of one: taken for the whole it would run every point.
+    #[test]
+    fn a_part_of_an_array_is_not_taken_for_the_whole() {
+        let array = |id, least, most, count| {
+            [
+                ("SLURM_ARRAY_TASK_ID", id),
+                ("SLURM_ARRAY_TASK_MIN", least),
+                ("SLURM_ARRAY_TASK_MAX", most),
+                ("SLURM_ARRAY_TASK_STEP", "1"),
+                ("SLURM_ARRAY_TASK_COUNT", count),
+            ]
+        };
+        assert_eq!(from("auto", &array("3", "1", "4", "4")), Ok((3, 4)));
+        for part in [
+            array("3", "3", "3", "1"),
+            array("1", "1", "1", "1"),
+            array("3", "2", "3", "2"),
+            array("4", "1", "4", "2"),
+        ] {
+            let said = from("auto", &part).unwrap_err();
+            assert!(said.contains("sent again"), "{said}");
+            assert!(from("auto/4", &part).is_err());
+            assert_eq!(from("3/4", &part), Ok((3, 4)));
+        }
+    }
+
+    #[test]
+    fn two_engines_at_once_are_refused() {
+        let both = [("JOB_COMPLETION_INDEX", "0"), ("PARALLEL_SEQ", "3")];
+        let said = from("auto/4", &both).unwrap_err();
+        let named = "JOB_COMPLETION_INDEX and PARALLEL_SEQ are set at once";
+        assert!(said.contains(named), "{said}");
+        assert_eq!(from("2/4", &both), Ok((2, 4)));
     }
 }

@@ -34,8 +34,16 @@ pub(in crate::cli) struct Stored {
 /// Most bytes read of a file of rows.
 const BYTES_MAX: u64 = 1 << 30;
 
+/// A pipe or a device: rows go there as they come, and nothing is there to go on after.
+fn flows_away(path: &Path) -> bool {
+    std::fs::metadata(path).is_ok_and(|found| !found.is_file())
+}
+
 /// The whole text of a file; nothing where there is none.
 pub(in crate::cli) fn read(path: &Path) -> io::Result<Vec<u8>> {
+    if flows_away(path) {
+        return Ok(Vec::new());
+    }
     let mut bytes = Vec::new();
     match File::open(path) {
         Ok(file) => {
@@ -191,13 +199,24 @@ impl Sink {
         stored: &[Stored],
         keep: usize,
     ) -> io::Result<Self> {
+        let head = head(kind, header);
+        let sink = |file| Self {
+            path: path.to_path_buf(),
+            kind,
+            header: header.to_vec(),
+            file,
+        };
+        if flows_away(path) {
+            let mut file = OpenOptions::new().write(true).open(path)?;
+            file.write_all(head.as_bytes())?;
+            return Ok(sink(file));
+        }
         let mut file = OpenOptions::new()
             .create(true)
             .truncate(false)
             .read(true)
             .write(true)
             .open(path)?;
-        let head = head(kind, header);
         if keep == 0 {
             file.set_len(0)?;
             file.write_all(head.as_bytes())?;
@@ -205,12 +224,7 @@ impl Sink {
             file.set_len(stored[keep - 1].end)?;
             file.seek(io::SeekFrom::End(0))?;
         }
-        Ok(Self {
-            path: path.to_path_buf(),
-            kind,
-            header: header.to_vec(),
-            file,
-        })
+        Ok(sink(file))
     }
 
     /// Writes a point's rows, all of them at once.

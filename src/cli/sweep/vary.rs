@@ -1,7 +1,7 @@
 //! What a sweep varies: lists, ranges and tables of values, and the grid that they span.
 
 use crate::render::words::plural;
-use crate::scenario::{Problem, Severity};
+use crate::scenario::Problem;
 use std::fmt::Write;
 
 /// Most points of a sweep.
@@ -63,19 +63,12 @@ pub(super) fn table(file: &str, text: &str) -> Result<Axis, Vec<Problem>> {
         let mut lines = text.lines().enumerate().skip(index);
         let found = lines.find(|(_, line)| !line.trim().is_empty());
         let (index, shown) = found.unwrap_or((index, ""));
-        let shown = shown.replace(char::is_control, " ");
-        let clip = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
+        let place = (0, shown.chars().count());
+        let words = (message, expected.to_owned());
         Problem {
-            severity: Severity::Error,
-            message,
-            file: file.to_owned(),
-            line: Some(clip(index + 1)),
-            column: 1,
-            length: clip(shown.chars().count()).max(1),
-            line_text: shown,
-            expected: expected.to_owned(),
             help: "a table of points has the keys in its first line, and a row for each point"
                 .to_owned(),
+            ..Problem::in_row(file, index, place, words, shown)
         }
     };
     let mut reader = csv::ReaderBuilder::new()

@@ -13,7 +13,7 @@ use serde_json::{Map, Value};
 pub const BEFORE: [&str; 4] = ["point", "points", "row", "rows"];
 
 /// Columns after those of the varied values; those in [`TEXTS`] are text, the others are numbers.
-const AFTER: [&str; 44] = [
+const AFTER: [&str; 51] = [
     "case",
     "workload",
     "verdict",
@@ -53,6 +53,13 @@ const AFTER: [&str; 44] = [
     "controllers",
     "cables",
     "ports",
+    "switch_verdict",
+    "longest_silence_s",
+    "longest_io_s",
+    "switch_failed",
+    "switch_unfinished",
+    "settled_s",
+    "switch_replications",
     "seed",
     "replications",
     "digest",
@@ -60,7 +67,7 @@ const AFTER: [&str; 44] = [
     "version",
 ];
 
-const TEXTS: [&str; 11] = [
+const TEXTS: [&str; 12] = [
     "case",
     "workload",
     "verdict",
@@ -68,6 +75,7 @@ const TEXTS: [&str; 11] = [
     "promise_unit",
     "promise_verdict",
     "fullest_part",
+    "switch_verdict",
     "digest",
     "sweep",
     "version",
@@ -143,17 +151,32 @@ const fn word(verdict: Verdict) -> &'static str {
     }
 }
 
-fn figures(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<String> {
-    let own = |row: &&crate::outcome::Row| row.workload == work.name && !row.switching;
-    let cells: Vec<(String, &Cell)> = point
-        .matrix
-        .rows
-        .iter()
-        .filter(own)
-        .filter_map(|row| Some((measure_name(row.measure), row.cells.get(case)?.as_ref()?)))
-        .collect();
+/// What is judged of a promise.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Judged {
+    Steady,
+    SwitchOver,
+}
+
+/// The judgements of a workload in a case.
+fn cells<'a>(
+    point: &'a SweepPoint,
+    case: usize,
+    work: &WorkloadFigures,
+    judged: Judged,
+) -> Vec<(String, &'a Cell)> {
+    let rows =
+        point.matrix.rows.iter().filter(|row| {
+            row.workload == work.name && row.switching == (judged == Judged::SwitchOver)
+        });
+    rows.filter_map(|row| Some((measure_name(row.measure), row.cells.get(case)?.as_ref()?)))
+        .collect()
+}
+
+/// All of them as one word; empty where nothing is judged.
+fn together(cells: &[(String, &Cell)]) -> &'static str {
     let any = |wanted: Verdict| cells.iter().any(|(_, cell)| cell.verdict == wanted);
-    let together = if cells.is_empty() {
+    if cells.is_empty() {
         ""
     } else if any(Verdict::Missed) {
         "missed"
@@ -161,7 +184,36 @@ fn figures(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<Strin
         "undecided"
     } else {
         "met"
+    }
+}
+
+/// The worst of all replications of the switch-over of a case; empty fields where there was none.
+fn switch_over(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<String> {
+    let named = &point.cases[case].case.name;
+    let switch = point.switches.iter().find(|own| own.case.name == *named);
+    let found = switch.and_then(|switch| {
+        let own = switch.workloads.iter().find(|own| own.name == work.name)?;
+        Some((switch, own))
+    });
+    let Some((switch, own)) = found else {
+        return vec![String::new(); 7];
     };
+    let worst = |all: &[u64]| all.iter().copied().max().unwrap_or(0).to_string();
+    let longest = own.longest_io_s.iter().copied().reduce(f64::max);
+    vec![
+        together(&cells(point, case, work, Judged::SwitchOver)).to_owned(),
+        number(own.longest_silence_s),
+        maybe(longest),
+        worst(&own.failed),
+        worst(&own.hanging),
+        maybe(own.settled_s),
+        switch.replications.to_string(),
+    ]
+}
+
+fn figures(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<String> {
+    let cells = cells(point, case, work, Judged::Steady);
+    let together = together(&cells);
     let of = &point.cases[case];
     let mut out = vec![
         of.case.name.clone(),
@@ -225,6 +277,7 @@ fn figures(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<Strin
         sum(&made.ports),
     ];
     out.extend(counts.iter().map(ToString::to_string));
+    out.extend(switch_over(point, case, work));
     out
 }
 

@@ -10,10 +10,45 @@ use std::collections::BTreeSet;
 /// Most of what was rounded that is named each.
 const ROUNDED_NAMED: usize = 6;
 
-/// Varied values, verdict, the first promise's figure, throughput, fullest part, cables and ports. `rounded`: closed
-/// loops that a load does not multiply exactly, and how.
+/// Columns of switch-overs.
+const SWITCHED: [&str; 4] = [
+    ">longest silence, s",
+    ">longest I/O, s",
+    ">failed I/Os",
+    "switch-over",
+];
+
+fn dash(text: String) -> String {
+    if text.is_empty() {
+        NONE.to_owned()
+    } else {
+        text
+    }
+}
+
+/// With `>` where some hung and were not over when the run ended.
+fn longest_io(table: &SweepTable, row: &[String]) -> String {
+    let open = table.number(row, "switch_unfinished").unwrap_or(0.0) > 0.0;
+    table.number(row, "longest_io_s").map_or_else(
+        || NONE.to_owned(),
+        |longest| format!("{}{}", if open { "> " } else { "" }, three(longest)),
+    )
+}
+
+/// Varied values, verdict, the first promise's figure, throughput, fullest part, cables and ports; of switch-overs the longest
+/// silence and I/O, and their verdict. `idle`: what is varied and changes no row, in sentences. `rounded`: closed loops that a
+/// load does not multiply exactly, and how.
 #[must_use]
-pub fn sweep_text(table: &SweepTable, rounded: &[String], origin: &Origin) -> String {
+pub fn sweep_text(
+    table: &SweepTable,
+    idle: &[String],
+    rounded: &[String],
+    origin: &Origin,
+) -> String {
+    let switched = table
+        .rows
+        .iter()
+        .any(|row| !table.text(row, "switch_replications").is_empty());
     let mut head: Vec<String> = table.keys.clone();
     let rest = [
         "case",
@@ -22,8 +57,8 @@ pub fn sweep_text(table: &SweepTable, rounded: &[String], origin: &Origin) -> St
         "promise",
         ">its figure",
         ">MB/s",
-        ">mean, us",
-        ">p99, us",
+        ">mean, µs",
+        ">p99, µs",
         "fullest part",
         ">mean %",
         ">by arithmetic %",
@@ -31,6 +66,9 @@ pub fn sweep_text(table: &SweepTable, rounded: &[String], origin: &Origin) -> St
         ">ports",
     ];
     head.extend(rest.map(str::to_owned));
+    if switched {
+        head.extend(SWITCHED.map(str::to_owned));
+    }
     let heads: Vec<&str> = head.iter().map(String::as_str).collect();
     let mut out = Aligned::new(&heads);
     for row in &table.rows {
@@ -48,15 +86,10 @@ pub fn sweep_text(table: &SweepTable, rounded: &[String], origin: &Origin) -> St
             },
         );
         let mut cells = table.values(row);
-        let verdict = text("verdict");
         cells.extend([
             text("case"),
             text("workload"),
-            if verdict.is_empty() {
-                NONE.to_owned()
-            } else {
-                verdict
-            },
+            dash(text("verdict")),
             text("promise"),
             figure,
             shown("throughput_mb_s"),
@@ -68,6 +101,14 @@ pub fn sweep_text(table: &SweepTable, rounded: &[String], origin: &Origin) -> St
             text("cables"),
             text("ports"),
         ]);
+        if switched {
+            cells.extend([
+                shown("longest_silence_s"),
+                longest_io(table, row),
+                shown("switch_failed"),
+                dash(text("switch_verdict")),
+            ]);
+        }
         out.row(cells);
     }
     let points = table.points();
@@ -101,8 +142,14 @@ pub fn sweep_text(table: &SweepTable, rounded: &[String], origin: &Origin) -> St
             "Note: a closed loop has whole I/Os outstanding, at least 1, at each host, so that its load is rounded: {named}{more}.\n"
         )
     };
+    let idle: String = idle.iter().map(|said| format!("Note: {said}.\n")).collect();
+    let judged = if switched {
+        "Switch-overs: the worst of their replications"
+    } else {
+        "Steady states are judged, not the switch-over: --switch-overs adds it"
+    };
     format!(
-        "{}{missing}{rounded}Note: {shared}; each verdict has its own 95 %. Steady states are judged, not the switch-over: `failover` does.\n{}\n",
+        "{}{missing}{idle}{rounded}Note: {shared}; each verdict has its own 95 %. {judged}.\n{}\n",
         out.text("Points of the sweep, by case and workload"),
         origin_line(origin)
     )
