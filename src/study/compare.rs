@@ -11,7 +11,7 @@
 use super::case::{self, CasePlan};
 use super::inventory::inventory;
 use super::progress::Progress;
-use super::remedy::{PriceList, changes};
+use super::remedy::{Optics, PriceList, changes};
 use super::steady::{self, SteadyRuns};
 use super::{judge, parts};
 use crate::measure::{Estimate, RELATIVE_ERROR, paired_difference};
@@ -85,6 +85,9 @@ pub fn compare(
             .to_owned(),
         "steady states are compared; the switch-over itself is not judged here: `failover` does".to_owned(),
     ];
+    if prices.is_some_and(|prices| !prices.has("optic")) {
+        notes.push("the price list names no optic, so that prices are without them".to_owned());
+    }
     let mut differences = Vec::new();
     let mut part_differences = Vec::new();
     for (design, site) in sites.iter().enumerate().skip(1) {
@@ -128,7 +131,7 @@ pub fn compare(
                 set: design.set.clone(),
                 inventory: inventory(site),
                 changes: taken(&designs[0], design, prices),
-                frees: changes(&design.site, &designs[0].site, &[], prices),
+                frees: changes(&design.site, &designs[0].site, &[], prices, Optics::Counted),
                 matrix: judge::matrix(site, runs, &[]),
             })
             .collect(),
@@ -143,7 +146,7 @@ pub fn compare(
 fn taken(first: &Design, design: &Design, prices: Option<&PriceList>) -> Changes {
     let own = design.set.iter().filter(|pair| !first.set.contains(pair));
     let own: Vec<(String, String)> = own.cloned().collect();
-    changes(&first.site, &design.site, &own, prices)
+    changes(&first.site, &design.site, &own, prices, Optics::Counted)
 }
 
 /// The sites with the first one's run control.
@@ -425,6 +428,11 @@ fn difference(first: &[f64], value: &[f64], step: f64) -> Estimate {
     };
     let value: Vec<f64> = first.iter().zip(value).map(level).collect();
     let mut estimate = paired_difference(&value, first, CONFIDENCE);
+    // Differences of both signs may cancel but for the rounding of their sum.
+    let largest = first.iter().chain(&value).copied().map(f64::abs);
+    if estimate.value.abs() <= ROUNDING * largest.fold(0.0, f64::max) {
+        estimate.value = 0.0;
+    }
     if value != first {
         estimate.half_width = estimate.half_width.map(|half| half.max(step));
     }

@@ -14,7 +14,7 @@ mod limit;
 mod prices;
 mod propose;
 
-pub(super) use cost::changes;
+pub(super) use cost::{Optics, changes};
 pub use prices::PriceList;
 
 use super::progress::Progress;
@@ -51,7 +51,7 @@ pub fn search(
 ) -> Report {
     let prices = search.prices.as_ref();
     for (variant, found) in site.variants.iter().zip(&mut report.mends) {
-        found.changes = changes(site, &variant.site, &found.set, prices);
+        found.changes = changes(site, &variant.site, &found.set, prices, Optics::IfPriced);
     }
     if search.most == 0 {
         return report;
@@ -270,7 +270,7 @@ impl Hunt<'_> {
             let (set, applied) = applied(self.apply, set);
             match applied {
                 Ok(site) => {
-                    let changes = changes(self.site, &site, &set, self.prices);
+                    let changes = changes(self.site, &site, &set, self.prices, Optics::IfPriced);
                     let variant = Variant {
                         name,
                         set,

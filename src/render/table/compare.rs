@@ -2,7 +2,8 @@
 
 use super::align::Aligned;
 use crate::outcome::{
-    Cell, Change, Comparison, Difference, Inventory, Lack, Matrix, PartDifference, Row, Verdict,
+    Case, Cell, Change, Comparison, Difference, Inventory, Lack, Matrix, PartDifference, Row,
+    Verdict,
 };
 use crate::render::number::{NONE, Scale, count, three};
 use crate::render::words::{
@@ -48,7 +49,10 @@ fn sentence(comparison: &Comparison, design: usize) -> String {
         return format!("{who}: no figure in common with {first}, so nothing was compared.\n");
     }
     if own().all(|row| row.change == Change::Same) {
-        return format!("{who}: exactly the same figures as {first}.\n");
+        return format!(
+            "{who}: exactly the same figures as {first}; {}\n",
+            verdict_changes(comparison, design)
+        );
     }
     let mut said: Vec<String> = Vec::new();
     for (change, word) in [(Change::Better, "better"), (Change::Worse, "worse")] {
@@ -103,22 +107,43 @@ fn verdict_changes(comparison: &Comparison, design: usize) -> String {
         return "nothing is promised, so there is no verdict.".to_owned();
     }
     let mut changes = Vec::new();
-    for row in &first.matrix.rows {
-        for (index, case) in first.matrix.cases.iter().enumerate() {
-            let cell = row.cells.get(index).and_then(Option::as_ref);
-            let Some((cell, other)) = cell.zip(cell_of(&own.matrix, row, &case.name)) else {
-                continue;
+    for (row, case) in promised(comparison, design) {
+        let [cell, other] = [first, own].map(|one| cell_of(&one.matrix, row, &case.name));
+        let what = format!(
+            "{} {} {}",
+            row.workload,
+            measure_name(row.measure),
+            case.name
+        );
+        let (Some(cell), Some(other)) = (cell, other) else {
+            changes.push(match (cell, other) {
+                (Some(cell), _) => format!("{what}, {} → not promised", verdict_word(cell.verdict)),
+                (_, Some(cell)) => format!("{what}, not promised → {}", verdict_word(cell.verdict)),
+                _ => continue,
+            });
+            continue;
+        };
+        let moved = cell.target != other.target;
+        let words = [cell, other].map(|cell| verdict_word(cell.verdict));
+        if cell.verdict != other.verdict {
+            let [from, to] = words;
+            let why = if moved {
+                format!(
+                    " (promised {}, there {})",
+                    cell.target_text, other.target_text
+                )
+            } else if shown_equal(comparison, design, row, &case.name) {
+                " (though this run shows no difference of the figure: it is near its target)"
+                    .to_owned()
+            } else {
+                String::new()
             };
-            if cell.verdict != other.verdict {
-                changes.push(format!(
-                    "{} {} {}, {} → {}",
-                    row.workload,
-                    measure_name(row.measure),
-                    case.name,
-                    verdict_word(cell.verdict),
-                    verdict_word(other.verdict)
-                ));
-            }
+            changes.push(format!("{what}, {from} → {to}{why}"));
+        } else if moved {
+            changes.push(format!(
+                "{what}, {} as before (promised {}, there {})",
+                words[0], cell.target_text, other.target_text
+            ));
         }
     }
     let more = changes.len().saturating_sub(NAMED);
@@ -128,6 +153,38 @@ fn verdict_changes(comparison: &Comparison, design: usize) -> String {
         (false, 0) => format!("{}.", changes.join("; ")),
         (false, more) => format!("{}; and {more} more verdicts change.", changes.join("; ")),
     }
+}
+
+/// Every promise with every case in which the first design or this one has it, those of the first in front.
+fn promised(comparison: &Comparison, design: usize) -> Vec<(&Row, &Case)> {
+    let mut found: Vec<(&Row, &Case)> = Vec::new();
+    let designs = [comparison.designs.first(), comparison.designs.get(design)];
+    for matrix in designs.into_iter().flatten().map(|one| &one.matrix) {
+        for row in &matrix.rows {
+            for (case, cell) in matrix.cases.iter().zip(&row.cells) {
+                let same = |(known, of): &(&Row, &Case)| {
+                    known.workload == row.workload
+                        && known.measure == row.measure
+                        && of.name == case.name
+                };
+                if cell.is_some() && !found.iter().any(same) {
+                    found.push((row, case));
+                }
+            }
+        }
+    }
+    found
+}
+
+/// Whether the two figures of a promise are the same, or differ by no more than the run can show.
+fn shown_equal(comparison: &Comparison, design: usize, row: &Row, case: &str) -> bool {
+    comparison.differences.iter().any(|known| {
+        known.design == design
+            && known.workload == row.workload
+            && known.measure == row.measure
+            && known.case.name == case
+            && matches!(known.change, Change::NotShown | Change::Same)
+    })
 }
 
 /// The cell of another design for the same promise and case.
@@ -284,7 +341,8 @@ fn lacks(row: &Difference) -> String {
 /// The difference in per cent of the first design's figure.
 fn relative(row: &Difference) -> Option<f64> {
     let first = row.first.filter(|first| *first > 0.0)?;
-    Some(100.0 * row.difference?.value / first)
+    // Never −0.
+    Some(100.0 * row.difference?.value / first + 0.0)
 }
 
 fn verdicts(comparison: &Comparison) -> String {
@@ -292,26 +350,51 @@ fn verdicts(comparison: &Comparison) -> String {
     for index in 0..comparison.designs.len() {
         table = table.number(&format!("design {}", index + 1));
     }
-    let Some(first) = comparison.designs.first() else {
-        return String::new();
-    };
-    for row in &first.matrix.rows {
-        let scale = row_scale(row);
-        for (index, case) in first.matrix.cases.iter().enumerate() {
-            let Some(cell) = row.cells.get(index).and_then(Option::as_ref) else {
-                continue;
+    let mut seen: Vec<(&Row, &Case)> = Vec::new();
+    for design in 0..comparison.designs.len() {
+        for (row, case) in promised(comparison, design) {
+            let same = |(known, of): &(&Row, &Case)| {
+                known.workload == row.workload
+                    && known.measure == row.measure
+                    && of.name == case.name
             };
-            let mut cells = vec![
-                row.workload.clone(),
-                format!("{} {}", measure_name(row.measure), cell.target_text),
-                case.name.clone(),
-            ];
-            cells.extend(comparison.designs.iter().map(|design| {
-                let cell = cell_of(&design.matrix, row, &case.name);
-                cell.map_or_else(|| NONE.to_owned(), |cell| judged(cell, scale))
-            }));
-            table.row(cells);
+            if !seen.iter().any(same) {
+                seen.push((row, case));
+            }
         }
+    }
+    for (row, case) in seen {
+        let scale = row_scale(row);
+        let all: Vec<Option<&Cell>> = comparison
+            .designs
+            .iter()
+            .map(|design| cell_of(&design.matrix, row, &case.name))
+            .collect();
+        let mut targets: Vec<&str> = Vec::new();
+        for cell in all.iter().flatten() {
+            if !targets.contains(&cell.target_text.as_str()) {
+                targets.push(&cell.target_text);
+            }
+        }
+        let mut cells = vec![
+            row.workload.clone(),
+            format!("{} {}", measure_name(row.measure), targets.join(" or ")),
+            case.name.clone(),
+        ];
+        cells.extend(all.into_iter().map(|cell| {
+            cell.map_or_else(
+                || NONE.to_owned(),
+                |cell| {
+                    let own = judged(cell, scale);
+                    if targets.len() > 1 {
+                        format!("{own} {}", cell.target_text)
+                    } else {
+                        own
+                    }
+                },
+            )
+        }));
+        table.row(cells);
     }
     table.text("Promises by design: figure and verdict")
 }
@@ -357,7 +440,12 @@ fn differences(comparison: &Comparison, design: usize) -> String {
                 |difference| scale.difference(&difference),
             ),
             relative(row).map_or_else(|| NONE.to_owned(), three),
-            word(row.change).to_owned(),
+            match row.change {
+                Change::NotShown | Change::Same if verdict_changed(comparison, row) => {
+                    format!("{}; the verdict differs", word(row.change))
+                }
+                change => word(change).to_owned(),
+            },
         ]);
     }
     table.text(&format!(

@@ -212,6 +212,55 @@ fn the_rounding_of_a_sum_is_no_difference() {
     assert_eq!(change(&found, false), Change::Same);
 }
 
+/// Differences of both signs that cancel leave no dust behind, and are no proof that nothing differs either.
+#[test]
+fn what_is_left_of_differences_that_cancel_is_nothing() {
+    let (first, value) = ([0.1, 0.2, 0.3, 0.7], [0.2, 0.7, 0.1, 0.3]);
+    let sum: f64 = first
+        .iter()
+        .zip(value)
+        .map(|(first, value)| value - first)
+        .sum();
+    assert!(sum != 0.0, "or nothing is tested");
+    let found = difference(&first, &value, 0.0);
+    assert_eq!(found.value, 0.0);
+    assert_eq!(change(&found, false), Change::NotShown);
+}
+
+/// A faster link takes cables, ports and optics of its own, with or without a price list, and frees as many of the old.
+#[test]
+fn a_link_of_another_speed_takes_optics_too() {
+    let designs = [design(&[]), design(&[("link.edge-san.speed", "64GFC")])];
+    let count = |changes: &crate::outcome::Changes, kind: &str, of: &str| {
+        let mut parts = changes
+            .parts
+            .iter()
+            .filter(|part| part.kind == kind && part.of == of);
+        parts.next().map_or(0, |part| part.count)
+    };
+    let found = compared(&designs);
+    let row = &found.designs[1];
+    // Two lit legs on each fabric, an optic at the end of each.
+    assert_eq!(count(&row.changes, "optic", "64GFC"), 4);
+    assert_eq!(count(&row.changes, "port", "64GFC"), 4);
+    assert_eq!(count(&row.frees, "optic", "32GFC"), 4);
+    let list = list_of(
+        "item,of,price\nport,64GFC,900\nport,32GFC,1\ncable,4 × 64GFC in a cage,5\nport,4 × 64GFC in a cage,7\n",
+    );
+    let list = list.expect("it can be read");
+    let priced = compare(&designs, origin(), Some(&[]), Some(&list), &NoProgress);
+    assert_eq!(
+        priced.designs[1].changes.price,
+        Some(4.0 * 900.0 + 2.0 * (5.0 + 7.0))
+    );
+    assert!(
+        priced
+            .notes
+            .iter()
+            .any(|note| note.contains("names no optic"))
+    );
+}
+
 fn list_of(text: &str) -> Result<PriceList, Vec<crate::scenario::Problem>> {
     crate::scenario::prices("p.csv", text).map(PriceList::new)
 }

@@ -1,10 +1,19 @@
-//! What a change takes: cables, ports, devices, settings, and a price. Optics count where the price list has some: one for
-//! each port.
+//! What a change takes: cables, ports, devices, settings, and a price. Of optics, one for each port, a comparison counts all;
+//! a remedy counts them where the price list has some. Where it has none they cost nothing.
 
 use super::PriceList;
 use crate::outcome::{ChangedPart, Changes, Device};
 use crate::site::Site;
 use crate::study::inventory::inventory;
+
+/// Whether optics count.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::study) enum Optics {
+    /// Always.
+    Counted,
+    /// Where they have a price.
+    IfPriced,
+}
 
 /// What has to be there for `new` and is not in `old`. What becomes free is not set off against it: with the two in the
 /// other order this tells it.
@@ -13,6 +22,7 @@ pub(in crate::study) fn changes(
     new: &Site,
     set: &[(String, String)],
     prices: Option<&PriceList>,
+    optics: Optics,
 ) -> Changes {
     let (before, after) = (inventory(old), inventory(new));
     let mut parts: Vec<ChangedPart> = Vec::new();
@@ -34,7 +44,8 @@ pub(in crate::study) fn changes(
     };
     let cables = more("cable", &before.cables, &after.cables);
     let ports = more("port", &before.ports, &after.ports);
-    if prices.is_some_and(|prices| prices.has("optic")) {
+    let optics_priced = prices.is_some_and(|prices| prices.has("optic"));
+    if optics_priced || optics == Optics::Counted {
         more("optic", &before.optics, &after.optics);
     }
     for device in &after.devices {
@@ -87,6 +98,7 @@ pub(in crate::study) fn changes(
                 Some(price) => sum += price * f64::from(part.count),
                 // A setting that has no price costs nothing.
                 None if part.kind == "setting" => {}
+                None if part.kind == "optic" && !optics_priced => {}
                 None => unpriced.push(format!("{} {}", part.kind, part.of)),
             }
         }
