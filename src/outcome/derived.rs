@@ -25,7 +25,7 @@ pub struct Derived {
     pub peak_to_mean_100ms: Option<f64>,
     /// Busiest sample ÷ mean of the whole recording (statistics).
     pub peak_to_mean_sample: Option<f64>,
-    /// Length of a sample (statistics): nothing within it is known.
+    /// Length of a sample (statistics), where it is known: nothing within it is.
     pub sample_s: Option<f64>,
     /// I/Os outstanding on the mean, by Little's law; `None`: the recording does not say.
     pub depth: Option<f64>,
@@ -42,10 +42,10 @@ pub struct Derived {
 /// Figures of a stretch.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Work {
-    /// Length.
-    pub span_s: f64,
-    /// I/Os; of statistics, rate × time.
-    pub ios: f64,
+    /// Length; `None`: one sample alone does not say how long it is.
+    pub span_s: Option<f64>,
+    /// I/Os; of statistics, rate × time, where that is known.
+    pub ios: Option<f64>,
     /// I/Os a second.
     pub iops: f64,
     /// 10^6 bytes a second.

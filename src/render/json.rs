@@ -68,7 +68,8 @@
 //!   promised). A cell: `verdict` (`"met"`, `"missed"`, `"undecided"`), `saturated`, `value` (estimated),
 //!   `beyond`, `unit` (`"us"`, `"MB/s"`, `"s"` or empty), `target`, `target_text`, `margin_percent`,
 //!   `above_share`, `above_allowed`, `failed` (I/Os, all replications: of latency promises in steady states), `replications`, `replications_needed`.
-//! - `parts`: `part`, `detail`, `tier`, `cases` (one a case: `instance`, `mean_percent`, `peak_percent`,
+//! - `parts`: `part`, `detail`, `tier`, `cases` (one a case: `instance`, `mean_percent`, `asked_mean_percent` (by arithmetic,
+//!   without a run; `null` where not known), `peak_percent`,
 //!   `member_peak_percent`, `fullest_member_share_percent`).
 //! - `growth`: `case`, `factor` (times today's load), `part`, `next` (pair of part and factor).
 //! - `mends`, changes that were simulated: `name`, `set`, `origin` (`stated`: a variant of the scenario, or
@@ -196,7 +197,7 @@
 //! # `workload`
 //!
 //! `file`, `kind` of recording (`"block trace"`, `"statistics"`), `rows`; `whole` recording and `busiest` stretch:
-//! `span_s`, `ios`, `iops`, `mb_s`, `read_share`, `read_byte_share`, `size_bytes`, `read_size_bytes`, `write_size_bytes`,
+//! `span_s` and `ios` (`null`: one sample alone), `iops`, `mb_s`, `read_share`, `read_byte_share`, `size_bytes`, `read_size_bytes`, `write_size_bytes`,
 //! `read_sizes` and `write_sizes` (pairs of size and share). `busiest_from_s`; `dispersion`: `window_s`, `recorded` and
 //! `modelled` variance ÷ mean of the I/Os in such windows; `gap_variation`, `peak_to_mean_100ms`,
 //! `peak_to_mean_sample`, `sample_s`, `depth` (mean outstanding), `depth_most`, all `null` where unknown; `arrivals`

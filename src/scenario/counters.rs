@@ -111,23 +111,13 @@ pub fn counters(file: &str, text: &str) -> Result<Vec<Reading>, Vec<Problem>> {
 #[must_use]
 pub fn unknown_part(file: &str, text: &str, reading: &Reading, parts: &[String]) -> Problem {
     let mut rows = Rows::new(file, text);
-    let line = text
-        .lines()
-        .nth(reading.line.saturating_sub(1))
-        .unwrap_or("");
-    let fields: Vec<&str> = line.split(',').collect();
     let column = rows.column(HEAD[1]).unwrap_or(0);
-    let before = fields.iter().take(column);
-    let at: usize = before.map(|field| field.chars().count() + 1).sum();
-    let field = fields.get(column).copied().unwrap_or("");
-    let indent = field.chars().take_while(|c| c.is_whitespace()).count();
     let known: Vec<&str> = parts.iter().map(String::as_str).collect();
     let words = (
         format!("the site has no link, port or switch `{}`", reading.part),
         near_or_list(&reading.part, "parts", &known),
     );
-    let place = (at + indent, reading.part.chars().count());
-    rows.note(reading.line.saturating_sub(1), place, words, line);
+    rows.note_field(reading.line.saturating_sub(1), column, words);
     let mut problem = rows.problems.remove(0);
     "links are named as edge-A~san-A or db-1:A1~edge-A, members as edge-A~san-A/2, ports as db-1:A1; * stands for any run of \
      characters"

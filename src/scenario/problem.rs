@@ -44,6 +44,35 @@ pub struct Problem {
     pub help: String,
 }
 
+impl Problem {
+    /// An error in row `number` (from 0) of a table whose line reads `line`, at a place: column from 0, and length, in characters.
+    /// `words`: what is wrong, and what was expected.
+    #[must_use]
+    pub fn in_row(
+        file: &str,
+        number: usize,
+        place: (usize, usize),
+        words: (String, String),
+        line: &str,
+    ) -> Self {
+        let clip = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
+        Self {
+            severity: Severity::Error,
+            message: words.0,
+            file: file.to_owned(),
+            line: Some(clip(number + 1)),
+            column: clip(place.0 + 1),
+            line_text: line
+                .chars()
+                .map(|c| if c.is_control() { ' ' } else { c })
+                .collect(),
+            length: clip(place.1).max(1),
+            expected: words.1,
+            help: String::new(),
+        }
+    }
+}
+
 /// More of a line than this helps nobody.
 const LINE_SHOWN_MAX: usize = 160;
 

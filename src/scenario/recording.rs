@@ -5,7 +5,7 @@
 //! sample) and `queue` (mean number outstanding), in any order. `time` is the end of a sample: seconds, or a date
 //! and time of day as `2026-03-31T09:05:00`.
 
-use super::problem::{Problem, Severity};
+use super::problem::Problem;
 use crate::unit::Date;
 use crate::wire::Op;
 
@@ -28,7 +28,7 @@ pub struct Sample {
     /// Start of the sample, seconds since that of the first one; where it is later than the end of the one before,
     /// samples are missing between them.
     pub from_s: f64,
-    /// Length.
+    /// Length; 0 of a sample alone, which does not say it.
     pub span_s: f64,
     /// Reads a second.
     pub reads: f64,
@@ -42,6 +42,15 @@ pub struct Sample {
     pub latency_us: Option<f64>,
     /// Mean number outstanding.
     pub queue: Option<f64>,
+}
+
+impl Sample {
+    /// Whether there are bytes where there are I/Os, and none where there are none; reads and writes apart.
+    #[must_use]
+    pub fn goes_together(&self) -> bool {
+        (self.reads > 0.0) == (self.read_bytes > 0.0)
+            && (self.writes > 0.0) == (self.write_bytes > 0.0)
+    }
 }
 
 /// A recording.
@@ -70,6 +79,7 @@ const ROWS_MAX: usize = 20_000_000;
 pub(super) struct Rows<'a> {
     file: &'a str,
     pub(super) head: Vec<String>,
+    text: &'a str,
     lines: Vec<(usize, &'a str)>,
     /// Of each row that was read, its line from 0.
     pub(super) numbers: Vec<usize>,
@@ -85,6 +95,7 @@ impl<'a> Rows<'a> {
         Self {
             file,
             head: head.split(',').map(|name| plain(name).to_owned()).collect(),
+            text,
             lines: lines.take(ROWS_MAX).collect(),
             numbers: Vec::new(),
             problems: Vec::new(),
@@ -103,21 +114,14 @@ impl<'a> Rows<'a> {
         words: (String, String),
         line: &str,
     ) {
-        let clip = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
-        self.problems.push(Problem {
-            severity: Severity::Error,
-            message: words.0,
-            file: self.file.to_owned(),
-            line: Some(clip(number + 1)),
-            column: clip(field.0 + 1),
-            line_text: line
-                .chars()
-                .map(|c| if c.is_control() { ' ' } else { c })
-                .collect(),
-            length: clip(field.1).max(1),
-            expected: words.1,
-            help: String::new(),
-        });
+        let problem = Problem::in_row(self.file, number, field, words, line);
+        self.problems.push(problem);
+    }
+
+    /// Notes a problem in a field of line `number` (from 0).
+    pub(super) fn note_field(&mut self, number: usize, column: usize, words: (String, String)) {
+        let line = self.text.lines().nth(number).unwrap_or("");
+        self.note(number, field_place(line, column), words, line);
     }
 
     pub(super) fn bad_head(&mut self, expected: String) {
@@ -149,14 +153,12 @@ impl<'a> Rows<'a> {
         let Some(name) = self.head.iter().find(wrong).cloned() else {
             return;
         };
-        let head = self.head.join(",");
-        let before = self.head.iter().take_while(|own| **own != name);
-        let at: usize = before.map(|own| own.chars().count() + 1).sum();
+        let column = self.column(&name).unwrap_or(0);
         let words = (
             format!("the column `{name}` is not read here"),
             format!("{read}, in that unit; another name if it is something else"),
         );
-        self.note(0, (at, name.chars().count()), words, &head);
+        self.note_field(0, column, words);
     }
 
     /// Reads every row: `one` gets the fields by column and says what is wrong with which of them.
@@ -183,12 +185,8 @@ impl<'a> Rows<'a> {
                         self.numbers.push(number);
                     }
                     Err((column, message, expected)) => {
-                        let before = line.split(',').take(column);
-                        let at: usize = before.map(|field| field.chars().count() + 1).sum();
-                        let length = fields[column].chars().count();
-                        let raw = line.split(',').nth(column).unwrap_or("");
-                        let at = at + raw.chars().take_while(|c| c.is_whitespace()).count();
-                        self.note(number, (at, length), (message, expected), line);
+                        let place = field_place(line, column);
+                        self.note(number, place, (message, expected), line);
                     }
                 }
             }
@@ -198,6 +196,18 @@ impl<'a> Rows<'a> {
         }
         out
     }
+}
+
+/// Where a field stands in its line, and its length, in characters: the blanks and quotes around it are no part of it.
+fn field_place(line: &str, column: usize) -> (usize, usize) {
+    let before = line.split(',').take(column);
+    let at: usize = before.map(|field| field.chars().count() + 1).sum();
+    let raw = line.split(',').nth(column).unwrap_or("");
+    let field = plain(raw);
+    let inside = raw
+        .find(field)
+        .map_or(0, |byte| raw[..byte].chars().count());
+    (at + inside, field.chars().count())
 }
 
 /// A field without the blanks around it and the quotes that a spreadsheet puts there.
@@ -360,15 +370,20 @@ fn statistics(rows: &mut Rows<'_>) -> Option<Recording> {
             latency_us: maybe(latency, 1e9)?,
             queue: maybe(queue, 1e9)?,
         };
-        for (ios, bytes, column) in [
-            (sample.reads, sample.read_bytes, columns[3]),
-            (sample.writes, sample.write_bytes, columns[4]),
+        for (what, ios, bytes, column) in [
+            ("reads", sample.reads, sample.read_bytes, columns[3]),
+            ("writes", sample.writes, sample.write_bytes, columns[4]),
         ] {
-            if (ios > 0.0) != (bytes > 0.0) {
+            // A rate may be rounded to a whole number.
+            let least = bytes / (ios + 0.5);
+            if least > crate::wire::SIZE_MAX as f64 {
                 return Err((
                     column,
-                    "bytes and I/Os do not go together".to_owned(),
-                    "both 0, or both above".to_owned(),
+                    format!(
+                        "{what} of {:.0} MiB each: no I/O is that large",
+                        least / MIB
+                    ),
+                    "bytes a second, of I/Os of at most 64 MiB".to_owned(),
                 ));
             }
         }
@@ -377,6 +392,7 @@ fn statistics(rows: &mut Rows<'_>) -> Option<Recording> {
     });
     if rows.problems.is_empty() {
         spans(&mut all, &times);
+        not_together(rows, &all, [columns[3], columns[4]]);
     }
     let silent = all.iter().all(|sample| sample.reads + sample.writes == 0.0);
     if rows.problems.is_empty() && silent {
@@ -390,10 +406,33 @@ fn statistics(rows: &mut Rows<'_>) -> Option<Recording> {
     Some(Recording::Statistics(all))
 }
 
+const MIB: f64 = (1 << 20) as f64;
+/// Rows of which one in so many may have bytes without I/Os or the other way round: rounded figures.
+const ROUNDED_ONE_IN: usize = 10;
+
+/// Notes rows in which I/Os and bytes do not go together, where there are too many of them to be roundings.
+fn not_together(rows: &mut Rows<'_>, all: &[Sample], bytes: [usize; 2]) {
+    let odd: Vec<usize> = (0..all.len())
+        .filter(|row| !all[*row].goes_together())
+        .collect();
+    if odd.len() * ROUNDED_ONE_IN <= all.len() {
+        return;
+    }
+    for row in odd.into_iter().take(PROBLEMS_MAX) {
+        let sample = &all[row];
+        let reads = (sample.reads > 0.0) == (sample.read_bytes > 0.0);
+        let words = (
+            "bytes and I/Os do not go together".to_owned(),
+            "both 0, or both above".to_owned(),
+        );
+        rows.note_field(rows.numbers[row], bytes[usize::from(reads)], words);
+    }
+}
+
 /// An interval so many times as long as those beside it is a gap: samples are missing.
 const GAP: f64 = 1.5;
 
-/// A sample reaches from the time of the one before; the first is as long as the second, or a second if alone. After a
+/// A sample reaches from the time of the one before; the first is as long as the second, and unknown if alone. After a
 /// gap it is as long as its neighbours: what was before that nobody has recorded.
 fn spans(all: &mut [Sample], times: &[f64]) {
     let intervals: Vec<f64> = times.windows(2).map(|pair| pair[1] - pair[0]).collect();
@@ -410,7 +449,7 @@ fn spans(all: &mut [Sample], times: &[f64]) {
             own
         }
     };
-    let first = if intervals.is_empty() { 1.0 } else { span(0) };
+    let first = if intervals.is_empty() { 0.0 } else { span(0) };
     let start = times.first().map_or(0.0, |at| at - first);
     for (index, (sample, at)) in all.iter_mut().zip(times).enumerate() {
         sample.span_s = index.checked_sub(1).map_or(first, span);
@@ -494,6 +533,33 @@ mod tests {
         let minutes = [0.0, 60.0, 120.0, 780.0, 840.0].map(|from| (from, 60.0));
         assert_eq!(found[..5], minutes);
         assert_eq!(found[5..], [(900.0, 300.0), (1200.0, 300.0)]);
+    }
+
+    /// One row in ten may be a rounding; where it is half of them the columns are wrong. I/Os of 954 MiB are none.
+    #[test]
+    fn one_rounded_row_does_not_reject_the_rest() {
+        let head = "time,reads_per_s,writes_per_s,read_bytes_per_s,write_bytes_per_s\n";
+        let rows = |odd: usize| -> String {
+            let row = |i: usize| match i < odd {
+                true => format!("{i},0,5,300,2560\n"),
+                false => format!("{i},10,5,5120,2560\n"),
+            };
+            (0..20).map(row).collect()
+        };
+        assert!(recording("s.csv", &format!("{head}{}", rows(2))).is_ok());
+        let problems = recording("s.csv", &format!("{head}{}", rows(10))).unwrap_err();
+        assert_eq!(
+            (problems.len(), problems[0].line, problems[0].column),
+            (10, Some(2), 7)
+        );
+        let large = format!("{head}1,1,0,1000000000,0\n2,1,0,\" 1500000000\",0\n");
+        let problems = recording("s.csv", &large).unwrap_err();
+        assert!(
+            problems[0].message.contains("reads of 636 MiB each"),
+            "{problems:?}"
+        );
+        // The quotes of a spreadsheet are no part of the field.
+        assert_eq!((problems[1].column, problems[1].length), (9, 10));
     }
 
     #[test]

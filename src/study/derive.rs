@@ -1,20 +1,23 @@
-//! From a recording to a workload: the busiest five minutes of it, as figures and as a `[[workload]]`.
+//! From a recording to a workload: the busiest five minutes of it, by I/Os, as figures and as a `[[workload]]`.
 //!
 //! Rate, mix and sizes are counted. How bursty a trace is shows in the index of dispersion (variance ÷ mean of the
 //! I/Os in windows of one length; 1 is Poisson); arrivals that alternate between two rates for exponential times are
-//! fitted to it, with the same mean exactly. Statistics hide what happens within a sample, and that is said.
+//! fitted to it, with the same mean exactly. Statistics hide what happens within a sample, and that is said; swings from
+//! sample to sample are fitted where there are enough of them.
 //!
 //! Left out: what order sizes and operations come in, places on the disk, and correlation over times longer than
 //! the bursts that are fitted; a replay keeps all of it.
 
 mod burst;
 mod print;
+mod statistics;
 
 use crate::outcome::{Derived, DerivedArrivals, Dispersion, Work};
-use crate::scenario::{Recorded, Recording, Sample};
+use crate::scenario::{Recorded, Recording};
 use crate::wire::Op;
 use burst::{dispersion, fitted, gap_variation, kept, most_at_once, peak};
-use print::toml;
+use print::{notes_of_sizes, toml};
+use statistics::from_statistics;
 use std::collections::BTreeMap;
 
 pub use burst::by_law;
@@ -93,8 +96,8 @@ fn work(ios: &[Recorded], span_s: f64) -> Work {
     let mean = |bytes: f64, ios: f64| (ios > 0.0).then(|| bytes / ios);
     let (all, bytes) = (read_ios + write_ios, read_bytes + write_bytes);
     Work {
-        span_s,
-        ios: all,
+        span_s: Some(span_s),
+        ios: Some(all),
         iops: all / span_s,
         mb_s: bytes / span_s / 1e6,
         read_share: read_ios / all,
@@ -107,24 +110,41 @@ fn work(ios: &[Recorded], span_s: f64) -> Work {
     }
 }
 
-/// First and last (excluded) I/O of the stretch with most I/Os.
-fn busiest(ios: &[Recorded]) -> std::ops::Range<usize> {
+/// First and last (excluded) I/O of the stretch with most of `weight`.
+fn busiest(ios: &[Recorded], weight: impl Fn(&Recorded) -> u64) -> std::ops::Range<usize> {
     let stretch = (STRETCH_S * NS) as u64;
     let (mut best, mut from) = (0..0, 0);
+    let (mut most, mut now) = (0, 0_u64);
     for to in 0..ios.len() {
+        now += weight(&ios[to]);
         while ios[to].at_ns - ios[from].at_ns >= stretch {
+            now -= weight(&ios[from]);
             from += 1;
         }
-        if to + 1 - from > best.len() {
-            best = from..to + 1;
+        if now > most {
+            (most, best) = (now, from..to + 1);
         }
     }
     best
 }
 
+/// Another stretch is worth naming where it has so many times the bytes.
+const BYTES_APART: f64 = 1.1;
+
+/// Where the stretch with most bytes is another one than that with most I/Os.
+fn by_bytes(busiest: &Work, from_s: f64, mb_s: f64) -> Option<String> {
+    (mb_s > BYTES_APART * busiest.mb_s).then(|| {
+        format!(
+            "the stretch is the busiest by I/Os; by bytes it is the one from {from_s:.0}\u{202F}s on, with {mb_s:.1} MB/s \
+             where this one has {:.1}",
+            busiest.mb_s
+        )
+    })
+}
+
 fn from_trace(ios: &[Recorded], names: &Names) -> Derived {
     let end = ios.last().map_or(0, |last| last.at_ns) as f64 / NS;
-    let range = busiest(ios);
+    let range = busiest(ios, |_| 1);
     let part = &ios[range.clone()];
     let from_s = part.first().map_or(0, |first| first.at_ns) as f64 / NS;
     // A recording shorter than the stretch is taken whole, over its own length.
@@ -138,6 +158,10 @@ fn from_trace(ios: &[Recorded], names: &Names) -> Derived {
         Replay::Yes => DerivedArrivals::Replay,
         Replay::No => fitted(part, span, &recorded),
     };
+    let fullest = &ios[self::busiest(ios, |io| io.size)];
+    let fullest_from = fullest.first().map_or(0, |first| first.at_ns) as f64 / NS;
+    let fullest_bytes: u64 = fullest.iter().map(|io| io.size).sum();
+    let other = by_bytes(&busiest, fullest_from, fullest_bytes as f64 / span / 1e6);
     let dispersion = SCALES_S
         .iter()
         .zip(&recorded)
@@ -168,196 +192,24 @@ fn from_trace(ios: &[Recorded], names: &Names) -> Derived {
         sample_s: None,
         depth: known.then(|| total as f64 / NS / span),
         depth_most: known.then(|| most_at_once(&latencies)),
-        notes: kept(part, arrivals),
+        notes: other.into_iter().chain(kept(part, arrivals)).collect(),
         toml: String::new(),
         whole,
         busiest,
         dispersion,
         arrivals,
     };
+    derived.notes.extend(notes_of_sizes(&derived.busiest));
     derived.toml = toml(&derived, names);
     derived
-}
-
-fn average(samples: &[Sample]) -> Work {
-    let span: f64 = samples.iter().map(|sample| sample.span_s).sum();
-    let over = |of: &dyn Fn(&Sample) -> f64| {
-        samples
-            .iter()
-            .map(|sample| of(sample) * sample.span_s)
-            .sum::<f64>()
-            / span
-    };
-    let (reads, writes) = (over(&|s| s.reads), over(&|s| s.writes));
-    let (read_bytes, write_bytes) = (over(&|s| s.read_bytes), over(&|s| s.write_bytes));
-    let mean = |bytes: f64, ios: f64| (ios > 0.0).then(|| bytes / ios);
-    let alone = |size: Option<f64>| {
-        let size = size.map(|size| (size.round().max(1.0) as u64, 1.0));
-        size.into_iter().collect::<Vec<_>>()
-    };
-    let (read_size, write_size) = (mean(read_bytes, reads), mean(write_bytes, writes));
-    Work {
-        span_s: span,
-        ios: (reads + writes) * span,
-        iops: reads + writes,
-        mb_s: (read_bytes + write_bytes) / 1e6,
-        read_share: reads / (reads + writes),
-        read_byte_share: read_bytes / (read_bytes + write_bytes),
-        size_bytes: mean(read_bytes + write_bytes, reads + writes),
-        read_size_bytes: read_size,
-        write_size_bytes: write_size,
-        read_sizes: alone(read_size),
-        write_sizes: alone(write_size),
-    }
-}
-
-/// The end of a sample, seconds.
-fn end_of(sample: &Sample) -> f64 {
-    sample.from_s + sample.span_s
-}
-
-/// Whether a sample begins later than at `end`: some are missing between them.
-fn is_apart(end: f64, next: &Sample) -> bool {
-    next.from_s - end > 1e-6 * next.span_s
-}
-
-/// The stretch of statistics with the highest rate: as many samples as five minutes hold, at least one, none of them
-/// missing. What an end or a gap cuts short would win by being short: it counts only where nothing is longer.
-fn busiest_samples(samples: &[Sample]) -> std::ops::Range<usize> {
-    let most = STRETCH_S * (1.0 + 1e-9);
-    let candidates = (0..samples.len()).map(|from| {
-        let begin = samples[from].from_s;
-        let follows = |to: usize| {
-            let next = samples.get(to)?;
-            (!is_apart(end_of(&samples[to - 1]), next)).then_some(next)
-        };
-        let mut to = from + 1;
-        while follows(to).is_some_and(|next| end_of(next) - begin <= most) {
-            to += 1;
-        }
-        let last = &samples[to - 1];
-        let length_s = end_of(last) - begin;
-        Stretch {
-            whole: follows(to).is_some() || length_s + last.span_s > most,
-            length_s,
-            iops: average(&samples[from..to]).iops,
-            range: from..to,
-        }
-    });
-    let better = |best: Stretch, next: Stretch| if next.beats(&best) { next } else { best };
-    candidates
-        .reduce(better)
-        .map_or(0..0, |stretch| stretch.range)
-}
-
-/// Samples that follow one another.
-struct Stretch {
-    range: std::ops::Range<usize>,
-    /// Neither an end nor a gap cuts it short.
-    whole: bool,
-    length_s: f64,
-    iops: f64,
-}
-
-impl Stretch {
-    fn beats(&self, other: &Self) -> bool {
-        if self.whole != other.whole {
-            return self.whole;
-        }
-        let alike = self.whole || (self.length_s / other.length_s - 1.0).abs() <= 1e-9;
-        if alike {
-            self.iops > other.iops
-        } else {
-            self.length_s > other.length_s
-        }
-    }
-}
-
-/// Most gaps that are named each.
-const GAPS_NAMED: usize = 3;
-
-/// What is missing in the statistics, in a sentence.
-fn gaps(samples: &[Sample]) -> Option<String> {
-    let found: Vec<(f64, f64)> = samples
-        .windows(2)
-        .filter(|pair| is_apart(end_of(&pair[0]), &pair[1]))
-        .map(|pair| (end_of(&pair[0]), pair[1].from_s))
-        .collect();
-    let named: Vec<String> = found
-        .iter()
-        .take(GAPS_NAMED)
-        .map(|(from, to)| format!("{:.0}\u{202F}s from {from:.0}\u{202F}s on", to - from))
-        .collect();
-    let more = match found.len().saturating_sub(GAPS_NAMED) {
-        0 => String::new(),
-        more => format!(", and {more} more"),
-    };
-    (!found.is_empty()).then(|| {
-        format!(
-            "samples are missing: {}{more}. Nothing is assumed there: no figure counts that time, and no stretch reaches across it",
-            named.join(", ")
-        )
-    })
-}
-
-fn from_statistics(samples: &[Sample], names: &Names) -> Derived {
-    let best = busiest_samples(samples);
-    let part = &samples[best.clone()];
-    let (whole, busiest) = (average(samples), average(part));
-    let depth = depth_of(part, &busiest);
-    let longest = part.iter().map(|sample| sample.span_s).fold(0.0, f64::max);
-    let busiest_sample = samples
-        .iter()
-        .map(|s| s.reads + s.writes)
-        .fold(0.0, f64::max);
-    let mut derived = Derived {
-        file: names.file.clone(),
-        kind: "statistics",
-        rows: samples.len() as u64,
-        busiest_from_s: part[0].from_s,
-        dispersion: Vec::new(),
-        gap_variation: None,
-        peak_to_mean_100ms: None,
-        peak_to_mean_sample: Some(busiest_sample / whole.iops),
-        sample_s: Some(longest),
-        depth,
-        depth_most: None,
-        arrivals: DerivedArrivals::Poisson,
-        notes: gaps(samples)
-            .into_iter()
-            .chain([
-            format!(
-                "how bursty the work is within {longest} s is unknown: the statistics are means. Poisson arrivals are the \
-                 calmest that independent requests can be; real ones rarely are that calm"
-            ),
-            "sizes are unknown but for their means: all reads have one size, and all writes"
-                .to_owned(),
-        ])
-        .collect(),
-        toml: String::new(),
-        whole,
-        busiest,
-    };
-    derived.toml = toml(&derived, names);
-    derived
-}
-
-/// Little's law where latency is known, else the queue itself; `None` where a busy sample has neither.
-fn depth_of(part: &[Sample], busiest: &Work) -> Option<f64> {
-    let each = part.iter().map(|sample| {
-        let rate = sample.reads + sample.writes;
-        let by_law = sample.latency_us.map(|latency| rate * latency / 1e6);
-        let idle = (rate == 0.0).then_some(0.0);
-        Some(by_law.or(sample.queue).or(idle)? * sample.span_s)
-    });
-    let total: f64 = each.collect::<Option<Vec<f64>>>()?.iter().sum();
-    Some(total / busiest.span_s)
 }
 
 #[cfg(test)]
 mod tests {
     use super::print::{SIZES_MAX, mix};
+    use super::statistics::depth_of;
     use super::*;
+    use crate::scenario::Sample;
 
     /// 1,000 I/Os a second of 1 ms are one outstanding, whatever a queue says; without latencies the queue counts.
     #[test]
@@ -370,7 +222,7 @@ mod tests {
             queue: Some(32.0),
             ..Sample::default()
         };
-        let depth = |sample: Sample| depth_of(&[sample], &average(&[sample])).unwrap();
+        let depth = |sample: Sample| depth_of(&[sample]).unwrap();
         assert!((depth(sample(Some(1_000.0))) - 1.0).abs() < 1e-9);
         assert!((depth(sample(None)) - 32.0).abs() < 1e-9);
     }
@@ -432,7 +284,10 @@ mod tests {
             "{}",
             found.busiest_from_s
         );
-        assert_eq!((found.busiest.span_s, found.busiest.ios), (300.0, 1030.0));
+        assert_eq!(
+            (found.busiest.span_s, found.busiest.ios),
+            (Some(300.0), Some(1030.0))
+        );
     }
 
     #[test]
@@ -457,7 +312,10 @@ mod tests {
             })
             .collect();
         let found = derive(&Recording::Statistics(all), &names());
-        assert_eq!((found.busiest_from_s, found.busiest.span_s), (300.0, 300.0));
+        assert_eq!(
+            (found.busiest_from_s, found.busiest.span_s),
+            (300.0, Some(300.0))
+        );
         assert_eq!((found.busiest.iops, found.whole.iops), (400.0, 300.0));
         assert_eq!(found.depth, Some(0.2));
         assert!(found.dispersion.is_empty() && found.notes[0].contains("unknown"));
@@ -471,7 +329,7 @@ mod tests {
                 })
                 .collect();
             let found = derive(&Recording::Statistics(all), &names()).busiest;
-            assert_eq!((found.span_s, found.iops), (300.0, 1_200.0), "{busy}");
+            assert_eq!((found.span_s, found.iops), (Some(300.0), 1_200.0), "{busy}");
         }
         // Ten minutes are missing before a busy one: its five minutes are those after it, and the gap is told.
         let gap: Vec<Sample> = (0..20)
@@ -484,9 +342,12 @@ mod tests {
         let found = derive(&Recording::Statistics(gap), &names());
         assert_eq!(
             (found.busiest_from_s, found.busiest.span_s),
-            (1_200.0, 300.0)
+            (1_200.0, Some(300.0))
         );
-        assert_eq!((found.busiest.iops, found.whole.span_s), (1_200.0, 1_200.0));
+        assert_eq!(
+            (found.busiest.iops, found.whole.span_s),
+            (1_200.0, Some(1_200.0))
+        );
         assert!(
             found.notes[0].starts_with("samples are missing: 600\u{202F}s from 600\u{202F}s on.")
         );
@@ -496,6 +357,113 @@ mod tests {
         );
         assert_eq!(blind.depth, None);
         assert!(blind.toml.contains("unknown"));
+    }
+
+    /// One sample says rates, and not how long it is: neither a length nor a number of I/Os is told.
+    #[test]
+    fn a_sample_alone_has_no_length() {
+        let text = "time,reads_per_s,writes_per_s,read_bytes_per_s,write_bytes_per_s,latency_us\n60,100,0,819200,0,500\n";
+        let found = crate::scenario::recording("s.csv", text).expect("it can be read");
+        let found = derive(&found, &names());
+        let work = &found.busiest;
+        assert_eq!((work.span_s, work.ios, found.sample_s), (None, None, None));
+        assert_eq!((work.iops, found.depth), (100.0, Some(0.05)));
+        let asked = found.notes.iter().find(|note| note.contains("one sample"));
+        assert!(asked.expect("it is said").contains("two rows"));
+        assert!(
+            found.toml.contains("one sample of unknown length"),
+            "{}",
+            found.toml
+        );
+    }
+
+    /// Thirty samples of 10 s, three in ten of them at 1,000 a second, the others at 100: two rates, of mean 370.
+    #[test]
+    fn swings_from_sample_to_sample_are_kept_where_they_can_be_told() {
+        let samples = |count: usize, high: f64| -> Vec<Sample> {
+            (0..count)
+                .map(|i| {
+                    let reads = if i % 10 < 3 { high } else { 100.0 };
+                    Sample {
+                        from_s: 10.0 * i as f64,
+                        span_s: 10.0,
+                        reads,
+                        read_bytes: reads * 4096.0,
+                        ..Sample::default()
+                    }
+                })
+                .collect()
+        };
+        let found = derive(&Recording::Statistics(samples(30, 1_000.0)), &names());
+        let DerivedArrivals::Bursty {
+            peak,
+            base,
+            burst_s,
+            every_s,
+        } = found.arrivals
+        else {
+            panic!("{:?}", found.arrivals);
+        };
+        let share = burst_s / every_s;
+        assert!((share * peak + (1.0 - share) * base - 370.0).abs() < 1e-6);
+        assert!(peak > 2.0 * base && burst_s > 5.0, "{:?}", found.arrivals);
+        let first = &found.dispersion[0];
+        assert_eq!(first.window_s, 10.0);
+        let ratio = first.modelled.unwrap() / first.recorded.unwrap();
+        assert!((0.7..1.4).contains(&ratio), "{first:?}");
+        assert!(
+            found
+                .notes
+                .iter()
+                .any(|note| note.contains("from sample to sample"))
+        );
+        // Five samples are too few for a law: that the swing is lost is said, with its size.
+        let few = derive(&Recording::Statistics(samples(5, 1_000.0)), &names());
+        assert_eq!(few.arrivals, DerivedArrivals::Poisson);
+        let lost = few
+            .notes
+            .iter()
+            .find(|note| note.contains("from 100 to 1000"));
+        assert!(
+            lost.expect("it is said").contains("not kept"),
+            "{:?}",
+            few.notes
+        );
+    }
+
+    /// I/Os larger than a scenario takes are printed at its limit, and that is said.
+    #[test]
+    fn sizes_that_scenarios_refuse_are_not_printed() {
+        let sample = Sample {
+            span_s: 60.0,
+            reads: 0.25,
+            read_bytes: 0.25 * 90e6,
+            ..Sample::default()
+        };
+        let found = derive(&Recording::Statistics(vec![sample]), &names());
+        assert!(
+            found.toml.contains("sizes = \"67108864B\""),
+            "{}",
+            found.toml
+        );
+        assert!(
+            found.notes.iter().any(|note| note.contains("64 MiB")),
+            "{:?}",
+            found.notes
+        );
+    }
+
+    /// The busiest stretch is that with most I/Os; that another one has more bytes is said.
+    #[test]
+    fn busiest_is_by_ios_and_says_where_it_is_by_bytes() {
+        let mut ios: Vec<Recorded> = (0..400)
+            .map(|i| io(i * 1_000_000, Op::Read, 4096, 1))
+            .collect();
+        ios.extend((0..100).map(|i| io(1_000_000_000 + i * 2_000_000, Op::Write, 1 << 20, 1)));
+        let found = derive(&Recording::Trace(ios), &names());
+        assert!(found.busiest_from_s < 400.0);
+        let said = "by bytes it is the one from 1000\u{202F}s on";
+        assert!(found.notes[0].contains(said), "{:?}", found.notes);
     }
 
     /// Twelve windows of 1 ms with one or three I/Os in turn: mean 2, variance 12 ÷ 11. Of 10 ms there is one, which makes
@@ -535,12 +503,21 @@ mod tests {
             Recording::Trace(all.collect())
         };
         let paced = derive(&every(101), &names());
-        assert!(matches!(paced.arrivals, DerivedArrivals::Paced { iops } if iops == 1010.0));
+        // 100 gaps of 1 ms; that 101 I/Os came in 100 ms is an end of the recording and no rate of it.
+        assert!(matches!(paced.arrivals, DerivedArrivals::Paced { iops } if iops == 1000.0));
         assert!(
-            paced.toml.contains("arrivals = { paced = \"1010/s\" }"),
+            paced.toml.contains("arrivals = { paced = \"1000/s\" }"),
             "{}",
             paced.toml
         );
+        // Even gaps have no dispersion in windows of whole gaps, recorded or modelled.
+        for row in &paced.dispersion[..2] {
+            assert_eq!(
+                (row.recorded, row.modelled),
+                (Some(0.0), Some(0.0)),
+                "{row:?}"
+            );
+        }
         assert!(!paced.notes[0].contains("independent"));
         // At half an I/O a window: one in two holds one, variance 1/4 ÷ mean 1/2.
         assert!((by_law(DerivedArrivals::Paced { iops: 500.0 }, 0.001) - 0.5).abs() < 1e-12);

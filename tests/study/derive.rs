@@ -101,7 +101,7 @@ fn the_busy_minute_of_a_disk_equals_its_description() {
     let found = derived(&text);
     let work = &found.whole;
     assert_eq!((found.rows, work), (24_088, &found.busiest));
-    is(work.span_s, "59.996318");
+    is(work.span_s.unwrap(), "59.996318");
     is(work.iops, "401.5");
     is(work.mb_s, "18.85");
     is(work.read_share, "0.4768");
@@ -145,7 +145,7 @@ fn two_hours_of_a_disk_equal_their_description() {
     let found = derived(&text);
     let work = &found.whole;
     assert_eq!(found.rows, 113_872);
-    is(work.span_s, "7200.089885");
+    is(work.span_s.unwrap(), "7200.089885");
     is(work.iops, "15.82");
     is(work.mb_s, "0.584");
     is(work.read_share, "0.4125");
@@ -156,7 +156,7 @@ fn two_hours_of_a_disk_equal_their_description() {
     assert_eq!(work.read_sizes[0].0, 65_536);
     is(work.read_sizes[0].1, "0.4649");
     is(work.write_sizes[0].1, "0.2474");
-    assert!(found.busiest.span_s == 300.0 && found.busiest.iops > work.iops);
+    assert!(found.busiest.span_s == Some(300.0) && found.busiest.iops > work.iops);
     brings_the_same_load(&found, 300, 8);
 }
 
@@ -168,7 +168,7 @@ fn a_benchmark_on_a_drive_equals_its_description() {
     let found = derived(&text);
     let work = &found.whole;
     assert_eq!(found.rows, 64_189);
-    is(work.span_s, "24.650525");
+    is(work.span_s.unwrap(), "24.650525");
     is(work.iops, "2604.0");
     is(work.mb_s, "339.4");
     is(work.read_share, "0.0000");

@@ -3,23 +3,37 @@
 use super::align::{Aligned, wrapped};
 use crate::outcome::{Derived, DerivedArrivals, Work};
 use crate::render::number::{NONE, count, three};
+use crate::render::words::plural;
 
 /// Figures of the whole recording and of its busiest stretch, how bursty it is, what is unknown, and the workload.
 #[must_use]
 pub fn derived_text(derived: &Derived) -> String {
+    let stretch = derived.busiest.span_s.map_or_else(
+        || "one sample of unknown length".to_owned(),
+        |span| {
+            format!(
+                "the busiest stretch, by I/Os, is {} s from {} s on",
+                three(span),
+                three(derived.busiest_from_s)
+            )
+        },
+    );
     let mut out = format!(
-        "{}: {}, {} rows; the busiest stretch is {} s from {} s on\n\n",
+        "{}: {}, {}; {stretch}\n\n",
         derived.file,
         derived.kind,
-        count(derived.rows),
-        three(derived.busiest.span_s),
-        three(derived.busiest_from_s)
+        plural(usize::try_from(derived.rows).unwrap_or(usize::MAX), "row"),
     );
     let mut table = Aligned::new(&["figure", ">whole recording", ">busiest stretch"]);
     let shown = |figure: Option<f64>| figure.map_or_else(|| NONE.to_owned(), three);
+    let length = |work: &Work| work.span_s.map_or_else(|| "unknown".to_owned(), three);
+    table.row(vec![
+        "length, s".to_owned(),
+        length(&derived.whole),
+        length(&derived.busiest),
+    ]);
     type Of = fn(&Work) -> Option<f64>;
-    let rows: [(&str, Of); 8] = [
-        ("length, s", |work| Some(work.span_s)),
+    let rows: [(&str, Of); 7] = [
         ("I/Os a second", |work| Some(work.iops)),
         ("MB/s", |work| Some(work.mb_s)),
         ("reads, % of I/Os", |work| Some(work.read_share * 100.0)),
@@ -67,18 +81,23 @@ fn bursts(derived: &Derived) -> String {
         ">Poisson",
     ]);
     let shown = |figure: Option<f64>| figure.map_or_else(|| "unknown".to_owned(), three);
+    let statistics = derived.kind == "statistics";
+    let window = |s: f64| {
+        if statistics {
+            format!("{} s", three(s))
+        } else {
+            format!("{} ms", three(s * 1e3))
+        }
+    };
     for row in &derived.dispersion {
         table.row(vec![
-            format!(
-                "variance ÷ mean of I/Os in {} ms",
-                three(row.window_s * 1e3)
-            ),
+            format!("variance ÷ mean of I/Os in {}", window(row.window_s)),
             shown(row.recorded),
             shown(row.modelled),
             "1".to_owned(),
         ]);
     }
-    if derived.dispersion.is_empty() {
+    if statistics || derived.dispersion.is_empty() {
         let within = derived
             .sample_s
             .map_or_else(String::new, |s| format!(" within {} s", three(s)));
@@ -99,7 +118,7 @@ fn bursts(derived: &Derived) -> String {
             NONE.to_owned(),
         ]);
     };
-    if derived.sample_s.is_some() {
+    if statistics {
         extra(
             "busiest sample ÷ mean of all",
             derived.peak_to_mean_sample,
@@ -122,7 +141,7 @@ fn bursts(derived: &Derived) -> String {
         derived.depth,
         false,
     );
-    if derived.sample_s.is_none() {
+    if !statistics {
         let most = derived
             .depth_most
             .map_or_else(|| "unknown".to_owned(), count);

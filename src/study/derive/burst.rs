@@ -13,35 +13,44 @@ const IOS_MIN: usize = 100;
 /// Gaps that vary less, standard deviation ÷ mean, are those of a clock: independent gaps have 1. Our choice.
 const PACED: f64 = 0.1;
 
-/// I/Os by window, windows from the first I/O on; the partial last one is left out.
-fn windows(ios: &[Recorded], length_s: f64, span_s: f64) -> Vec<u64> {
+/// I/Os by window, windows from the first I/O on; the partial last one is left out. Times are whole nanoseconds, and so are
+/// the windows: an I/O at the border of two is in the later one, whatever a division would make of it.
+fn windows(ios: &[Recorded], length_s: f64, span_s: f64) -> Vec<f64> {
     let count = (span_s / length_s + 1e-9).floor() as usize;
-    let mut all = vec![0_u64; count.min(50_000_000)];
+    let mut all = vec![0.0; count.min(50_000_000)];
     let first = ios.first().map_or(0, |io| io.at_ns);
+    let length_ns = ((length_s * NS).round() as u64).max(1);
     for io in ios {
-        let index = ((io.at_ns - first) as f64 / NS / length_s) as usize;
-        if let Some(window) = all.get_mut(index) {
-            *window += 1;
+        let index = (io.at_ns - first) / length_ns;
+        let window = usize::try_from(index).ok().and_then(|at| all.get_mut(at));
+        if let Some(window) = window {
+            *window += 1.0;
         }
     }
     all
 }
 
-pub(super) fn dispersion(ios: &[Recorded], length_s: f64, span_s: f64) -> Option<f64> {
-    let all = windows(ios, length_s, span_s);
-    if all.len() < WINDOWS_MIN {
+/// Variance ÷ mean; `None` of fewer than ten windows, or empty ones.
+pub(super) fn index_of(counts: &[f64]) -> Option<f64> {
+    if counts.len() < WINDOWS_MIN {
         return None;
     }
-    let count = all.len() as f64;
-    let mean = all.iter().sum::<u64>() as f64 / count;
-    let squares: f64 = all.iter().map(|n| (*n as f64 - mean).powi(2)).sum();
+    let count = counts.len() as f64;
+    let mean = counts.iter().sum::<f64>() / count;
+    let squares: f64 = counts.iter().map(|n| (n - mean).powi(2)).sum();
     (mean > 0.0).then(|| squares / (count - 1.0) / mean)
+}
+
+pub(super) fn dispersion(ios: &[Recorded], length_s: f64, span_s: f64) -> Option<f64> {
+    index_of(&windows(ios, length_s, span_s))
 }
 
 /// Busiest window ÷ mean.
 pub(super) fn peak(ios: &[Recorded], length_s: f64, span_s: f64) -> Option<f64> {
-    let most = windows(ios, length_s, span_s).into_iter().max()?;
-    Some(most as f64 / length_s / (ios.len() as f64 / span_s))
+    let most = windows(ios, length_s, span_s)
+        .into_iter()
+        .reduce(f64::max)?;
+    Some(most / length_s / (ios.len() as f64 / span_s))
 }
 
 pub(super) fn gap_variation(ios: &[Recorded]) -> Option<f64> {
@@ -86,7 +95,11 @@ pub fn by_law(arrivals: DerivedArrivals, window_s: f64) -> f64 {
         // With even gaps a window that begins anywhere holds one of two neighbouring whole numbers.
         DerivedArrivals::Paced { iops } => {
             let mean = iops * window_s;
-            let part = mean - mean.floor();
+            let part = if (mean - mean.round()).abs() < 1e-9 * mean {
+                0.0
+            } else {
+                mean - mean.floor()
+            };
             return part * (1.0 - part) / mean;
         }
         DerivedArrivals::Poisson | DerivedArrivals::Replay => return 1.0,
@@ -106,42 +119,135 @@ pub(super) fn fitted(ios: &[Recorded], span_s: f64, recorded: &[Option<f64>]) ->
     }
     if gap_variation(ios).is_some_and(|variation| variation < PACED) {
         return DerivedArrivals::Paced {
-            iops: ios.len() as f64 / span_s,
+            iops: 1.0 / mean_gap_s(ios),
         };
     }
-    if recorded.iter().flatten().all(|index| *index < CALM) {
+    let grid = [0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0];
+    let grid: Vec<(f64, Vec<f64>)> = grid
+        .iter()
+        .map(|window| (*window, windows(ios, *window, span_s)))
+        .collect();
+    let recorded: Vec<(f64, f64)> = SCALES_S
+        .iter()
+        .zip(recorded)
+        .filter_map(|(scale, recorded)| Some((*scale, (*recorded)?)))
+        .collect();
+    two_states(&grid, ios.len() as f64 / span_s, &recorded)
+}
+
+fn mean_gap_s(ios: &[Recorded]) -> f64 {
+    let ends = ios.first().zip(ios.last());
+    let span = ends.map_or(0, |(first, last)| last.at_ns - first.at_ns);
+    span as f64 / NS / (ios.len().max(2) - 1) as f64
+}
+
+/// How far the index of dispersion of a law is from what was recorded: squares of logarithms of their ratio.
+fn error(arrivals: DerivedArrivals, recorded: &[(f64, f64)]) -> f64 {
+    recorded
+        .iter()
+        .map(|(scale, recorded)| {
+            let ratio = by_law(arrivals, *scale) / recorded.max(1e-3);
+            libm::log(ratio).powi(2)
+        })
+        .sum()
+}
+
+/// The two rates that come nearest to an index of dispersion by window, of mean `iops`; Poisson where that is as near, or
+/// where nothing is beyond it. `grid`: I/Os by window, for windows of several lengths, from which the search starts.
+pub(super) fn two_states(
+    grid: &[(f64, Vec<f64>)],
+    iops: f64,
+    recorded: &[(f64, f64)],
+) -> DerivedArrivals {
+    if recorded.iter().all(|(_, index)| *index < CALM) {
         return DerivedArrivals::Poisson;
     }
-    let error = |arrivals: DerivedArrivals| -> f64 {
-        SCALES_S
-            .iter()
-            .zip(recorded)
-            .filter_map(|(scale, recorded)| {
-                let ratio = by_law(arrivals, *scale) / (*recorded)?.max(1e-3);
-                Some(libm::log(ratio).powi(2))
-            })
-            .sum()
-    };
-    let mut best = (error(DerivedArrivals::Poisson), DerivedArrivals::Poisson);
-    for window in [0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0] {
-        let all = windows(ios, window, span_s);
+    let mut best = (
+        error(DerivedArrivals::Poisson, recorded),
+        DerivedArrivals::Poisson,
+    );
+    for (window, counts) in grid {
         for threshold in [0.25, 0.5, 1.0, 1.5, 2.0, 3.0, 5.0] {
-            let found = two_rates(&all, window, threshold, ios.len() as f64 / span_s);
+            let found = two_rates(counts, *window, threshold, iops);
             if let Some(found) = found
-                && error(found) < best.0
+                && error(found, recorded) < best.0
             {
-                best = (error(found), found);
+                best = (error(found, recorded), found);
             }
+        }
+    }
+    refined(best.1, iops, recorded)
+}
+
+/// The law near `start` whose index comes nearest. The index knows two things of such a law: how large it gets in long windows,
+/// and how fast. Both are searched in steps of equal ratio that are halved where none helps; the share of time in bursts stays
+/// what it was, or is less where the time between bursts would otherwise have less than nothing.
+fn refined(start: DerivedArrivals, iops: f64, recorded: &[(f64, f64)]) -> DerivedArrivals {
+    let DerivedArrivals::Bursty {
+        peak,
+        base,
+        burst_s,
+        every_s,
+    } = start
+    else {
+        return start;
+    };
+    let share = burst_s / every_s;
+    let sigma = 1.0 / burst_s + 1.0 / (every_s - burst_s);
+    let size = 2.0 * share * (1.0 - share) * (peak - base).powi(2) / (iops * sigma);
+    let law = |size: f64, sigma: f64| law_of(size, sigma, share, iops);
+    let (mut at, mut best) = ((size, sigma), (error(start, recorded), start));
+    let mut step = 2.0;
+    while step > 1.0005 {
+        let around = [
+            (at.0 * step, at.1),
+            (at.0 / step, at.1),
+            (at.0, at.1 * step),
+            (at.0, at.1 / step),
+        ];
+        let next = around
+            .into_iter()
+            .map(|near| (error(law(near.0, near.1), recorded), near))
+            .reduce(|left, right| if right.0 < left.0 { right } else { left });
+        match next.filter(|(error, _)| *error < best.0) {
+            Some((error, near)) => {
+                at = near;
+                best = (error, law(near.0, near.1));
+            }
+            None => step = libm::sqrt(step),
         }
     }
     best.1
 }
 
+/// Two rates of mean `iops` whose index grows to 1 + `size` in long windows, within times of 1 ÷ `sigma`.
+fn law_of(size: f64, sigma: f64, share: f64, iops: f64) -> DerivedArrivals {
+    let share = share.min(1.0 / (1.0 + size * sigma / (2.0 * iops)));
+    let apart = libm::sqrt(size * iops * sigma / (2.0 * share * (1.0 - share)));
+    let base = (iops - share * apart).max(0.0);
+    let burst_s = 1.0 / (sigma * (1.0 - share));
+    DerivedArrivals::Bursty {
+        peak: (iops - (1.0 - share) * base) / share,
+        base,
+        burst_s,
+        every_s: burst_s / share,
+    }
+}
+
+/// A run sees bursts only where it is longer than many of them. Our choice.
+pub(super) fn run_length(every_s: f64) -> String {
+    format!(
+        "a burst comes every {} s on the mean: a run that is not many times as long sees few of them, or none, and its load \
+         is then another; set run.duration to twenty times that or more",
+        crate::study::derive::print::rounded(every_s)
+    )
+}
+
 /// The two rates of windows above and below a multiple of the mean, and how long each state lasts; scaled so that the
 /// mean is exactly `iops`.
-fn two_rates(all: &[u64], window: f64, threshold: f64, iops: f64) -> Option<DerivedArrivals> {
+fn two_rates(all: &[f64], window: f64, threshold: f64, iops: f64) -> Option<DerivedArrivals> {
     let limit = threshold * iops * window;
-    let high = |count: &u64| *count as f64 > limit;
+    let high = |count: &f64| *count > limit;
     let bursts = all.iter().filter(|count| high(count)).count();
     let begun = (0..all.len())
         .filter(|index| high(&all[*index]) && (*index == 0 || !high(&all[index - 1])));
@@ -149,10 +255,10 @@ fn two_rates(all: &[u64], window: f64, threshold: f64, iops: f64) -> Option<Deri
     if begun < 3 || bursts == all.len() {
         return None;
     }
-    let in_bursts: u64 = all.iter().filter(|count| high(count)).sum();
-    let total: u64 = all.iter().sum();
+    let in_bursts: f64 = all.iter().filter(|count| high(count)).sum();
+    let total: f64 = all.iter().sum();
     let share = bursts as f64 / all.len() as f64;
-    let rate = |ios: u64, windows: usize| ios as f64 / (windows as f64 * window);
+    let rate = |ios: f64, windows: usize| ios / (windows as f64 * window);
     let (peak, base) = (
         rate(in_bursts, bursts),
         rate(total - in_bursts, all.len() - bursts),
@@ -187,17 +293,58 @@ pub(super) fn kept(ios: &[Recorded], arrivals: DerivedArrivals) -> Vec<String> {
             "the gaps are as good as independent: arrivals are Poisson, which keeps the mean rate and adds no bursts"
                 .to_owned(),
         ],
-        DerivedArrivals::Bursty { .. } => vec![
+        DerivedArrivals::Bursty { every_s, .. } => vec![
             "kept: the mean rate exactly, and how strongly the rate swings between bursts and the time between them, as \
              far as two rates can (see the index of dispersion by window)"
                 .to_owned(),
             "not kept: the highest peaks, regular periods, swings longer than the bursts, which sizes and operations \
              come together, and places on the disk; --replay keeps all of it"
                 .to_owned(),
+            run_length(every_s),
         ],
         DerivedArrivals::Replay => vec![
             "the trace is replayed whole, with every burst as recorded; the figures are those of its busiest stretch"
                 .to_owned(),
         ],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// From a start that is far off, the search finds the law whose index was given.
+    #[test]
+    fn the_search_finds_a_law_by_its_index() {
+        let wanted = DerivedArrivals::Bursty {
+            peak: 900.0,
+            base: 50.0,
+            burst_s: 0.037,
+            every_s: 0.31,
+        };
+        let recorded = SCALES_S.map(|scale| (scale, by_law(wanted, scale)));
+        let share = 0.037 / 0.31;
+        let iops = share * 900.0 + (1.0 - share) * 50.0;
+        for (size, sigma) in [(5.0, 4.0), (800.0, 900.0), (0.1, 100.0)] {
+            let start = law_of(size, sigma, 0.2, iops);
+            assert!(error(start, &recorded) > 0.1);
+            let found = refined(start, iops, &recorded);
+            for (scale, index) in recorded {
+                let ratio = by_law(found, scale) / index;
+                assert!((ratio - 1.0).abs() < 0.01, "{scale} s: {ratio}, {found:?}");
+            }
+            let DerivedArrivals::Bursty {
+                peak,
+                base,
+                burst_s,
+                every_s,
+            } = found
+            else {
+                panic!("{found:?}");
+            };
+            let share = burst_s / every_s;
+            assert!((share * peak + (1.0 - share) * base - iops).abs() < 1e-9 * iops);
+            assert!(base >= 0.0 && peak > base);
+        }
     }
 }

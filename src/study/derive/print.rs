@@ -1,7 +1,8 @@
 //! The workload as a table to append to a scenario.
 
 use super::Names;
-use crate::outcome::{Derived, DerivedArrivals};
+use crate::outcome::{Derived, DerivedArrivals, Work};
+use crate::wire::SIZE_MAX;
 
 /// Sizes listed one by one in the workload; the rest goes by its mean.
 pub(super) const SIZES_MAX: usize = 24;
@@ -16,8 +17,40 @@ fn decimal(value: f64, places: usize) -> String {
     }
 }
 
+/// Two significant digits, and whole numbers whole.
+pub(super) fn rounded(value: f64) -> String {
+    let places = match value {
+        ten if ten >= 10.0 => 0,
+        one if one >= 1.0 => 1,
+        tenth if tenth >= 0.1 => 2,
+        _ => 4,
+    };
+    decimal(value, places)
+}
+
+/// That some sizes are beyond what a scenario takes, and are printed at its limit.
+pub(super) fn notes_of_sizes(work: &Work) -> Option<String> {
+    let all = work.read_sizes.iter().chain(&work.write_sizes);
+    let largest = all.map(|row| row.0).max().filter(|most| *most > SIZE_MAX)?;
+    Some(format!(
+        "I/Os of {:.0} MiB are larger than a scenario takes: they are printed as {} MiB each, so that their bytes are fewer; check \
+         the units of the columns",
+        largest as f64 / f64::from(1 << 20),
+        SIZE_MAX >> 20
+    ))
+}
+
 /// Sizes and shares in whole billionths that add up to one; beyond the most frequent, one size that keeps the mean.
 pub(super) fn mix(sizes: &[(u64, f64)]) -> String {
+    let mut within: Vec<(u64, f64)> = Vec::new();
+    for (size, share) in sizes {
+        let size = (*size).min(SIZE_MAX);
+        match within.iter_mut().find(|row| row.0 == size) {
+            Some(row) if size == SIZE_MAX => row.1 += share,
+            _ => within.push((size, *share)),
+        }
+    }
+    let sizes = &within[..];
     let few = sizes.len() <= SIZES_MAX;
     let listed = if few { sizes.len() } else { SIZES_MAX - 1 };
     let mut list: Vec<(u64, f64)> = sizes[..listed].to_vec();
@@ -62,8 +95,8 @@ pub(super) fn toml(derived: &Derived, names: &Names) -> String {
         DerivedArrivals::Poisson => {
             out.push_str(&format!("arrivals = {{ poisson = {} }}\n", rate(work.iops)));
         }
-        DerivedArrivals::Paced { .. } => {
-            out.push_str(&format!("arrivals = {{ paced = {} }}\n", rate(work.iops)));
+        DerivedArrivals::Paced { iops } => {
+            out.push_str(&format!("arrivals = {{ paced = {} }}\n", rate(iops)));
         }
         DerivedArrivals::Bursty {
             base,
@@ -95,11 +128,11 @@ pub(super) fn toml(derived: &Derived, names: &Names) -> String {
     }
     out.push_str("basis = \"measured\"\n");
     let from = decimal(derived.busiest_from_s, 3);
-    let span = decimal(work.span_s, 3);
-    let source = format!(
-        "{}, {span} s from {from} s on",
-        names.file.replace(['"', '\\'], "'")
+    let stretch = work.span_s.map_or_else(
+        || "one sample of unknown length".to_owned(),
+        |span| format!("{} s from {from} s on", decimal(span, 3)),
     );
+    let source = format!("{}, {stretch}", names.file.replace(['"', '\\'], "'"));
     out.push_str(&format!("source = \"{source}\"\n"));
     match derived.depth {
         Some(depth) => out.push_str(&format!(
