@@ -14,7 +14,7 @@ use std::sync::Arc;
 pub(super) type Files<'f> = &'f dyn Fn(&str) -> Result<String, String>;
 
 /// The kinds, one of which every workload has.
-const KINDS: [&str; 5] = ["poisson", "paced", "bursty", "closed", "replay"];
+pub(super) const KINDS: [&str; 5] = ["poisson", "paced", "bursty", "closed", "replay"];
 const EXAMPLE: &str = "{ poisson = \"20k/s\" }";
 
 /// When the I/Os of a workload come, and how many of them a host has under way.

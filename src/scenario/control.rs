@@ -12,6 +12,40 @@ use crate::unit::{Duration, Side};
 /// Longest steady run.
 const DURATION_MAX: Duration = Duration::from_secs(3600);
 
+/// Keys of the table `[run]`.
+mod key {
+    pub(super) const DURATION: &str = "duration";
+    pub(super) const WARM_UP: &str = "warm_up";
+    pub(super) const SEED: &str = "seed";
+    pub(super) const REPLICATIONS: &str = "replications";
+    pub(super) const WITHIN: &str = "within";
+    pub(super) const REPLICATIONS_MAX: &str = "replications_max";
+    pub(super) const SWITCH_REPLICATIONS: &str = "switch_replications";
+    pub(super) const BEFORE: &str = "before";
+    pub(super) const SETTLE_LIMIT: &str = "settle_limit";
+    pub(super) const DRAIN_LIMIT: &str = "drain_limit";
+    pub(super) const FIRST: &str = "first";
+    pub(super) const EVENTS_MAX: &str = "events_max";
+    pub(super) const MEMORY_MAX: &str = "memory_max";
+}
+
+/// All of them.
+pub(super) const RUN: [&str; 13] = [
+    key::DURATION,
+    key::WARM_UP,
+    key::SEED,
+    key::REPLICATIONS,
+    key::WITHIN,
+    key::REPLICATIONS_MAX,
+    key::SWITCH_REPLICATIONS,
+    key::BEFORE,
+    key::SETTLE_LIMIT,
+    key::DRAIN_LIMIT,
+    key::FIRST,
+    key::EVENTS_MAX,
+    key::MEMORY_MAX,
+];
+
 /// Reads `[run]`.
 pub(super) fn run(top: &Cursor<'_, '_>) -> Run {
     let cursor = match top.table("run") {
@@ -24,7 +58,7 @@ pub(super) fn run(top: &Cursor<'_, '_>) -> Run {
     };
     let side = one_of(&[("A", Side::A), ("B", Side::B)]);
     let replications = cursor.input(
-        "replications",
+        key::REPLICATIONS,
         "replications",
         &count(1, 10_000),
         choice("10"),
@@ -37,54 +71,54 @@ pub(super) fn run(top: &Cursor<'_, '_>) -> Run {
     };
     let run = Run {
         duration: cursor.input(
-            "duration",
+            key::DURATION,
             "length of a steady run",
             &duration,
             choice("2s"),
         ),
-        warm_up: cursor.input("warm_up", "warm-up", &warm_up, choice("auto")),
-        seed: cursor.input("seed", "seed", &whole(0, u64::MAX), choice("1")),
+        warm_up: cursor.input(key::WARM_UP, "warm-up", &warm_up, choice("auto")),
+        seed: cursor.input(key::SEED, "seed", &whole(0, u64::MAX), choice("1")),
         replications,
-        within: cursor.optional("within", "precision asked for", &within),
+        within: cursor.optional(key::WITHIN, "precision asked for", &within),
         replications_max: cursor.input(
-            "replications_max",
+            key::REPLICATIONS_MAX,
             "most replications that a precision may take",
             &count(10, 10_000),
             choice("400"),
         ),
         switch_replications: cursor.input(
-            "switch_replications",
+            key::SWITCH_REPLICATIONS,
             "replications of a switch-over",
             &count(1, 1_000),
             choice(switch_replications),
         ),
         before: cursor.input(
-            "before",
+            key::BEFORE,
             "undisturbed time before a loss",
             &time,
             choice("200ms"),
         ),
         settle_limit: cursor.input(
-            "settle_limit",
+            key::SETTLE_LIMIT,
             "longest settling after the timers of a switch-over",
             &time_above_zero,
             choice("30s"),
         ),
         drain_limit: cursor.input(
-            "drain_limit",
+            key::DRAIN_LIMIT,
             "longest wait for measured I/Os",
             &time_above_zero,
             choice("1s"),
         ),
-        first: cursor.get("first", &side).unwrap_or(Side::A),
+        first: cursor.get(key::FIRST, &side).unwrap_or(Side::A),
         events_max: cursor.input(
-            "events_max",
+            key::EVENTS_MAX,
             "most events of a run",
             &whole(1, u64::MAX),
             choice("20000000000"),
         ),
         memory_max: cursor.input(
-            "memory_max",
+            key::MEMORY_MAX,
             "most memory of a run",
             &memory,
             choice("2GiB"),
@@ -94,7 +128,7 @@ pub(super) fn run(top: &Cursor<'_, '_>) -> Run {
         && warm_up >= run.duration
     {
         let at = cursor
-            .entry("warm_up")
+            .entry(key::WARM_UP)
             .map_or(cursor.origin, |entry| &entry.node.origin);
         let message = format!(
             "the warm-up of {warm_up} leaves nothing of a run of {}",

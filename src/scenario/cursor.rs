@@ -7,6 +7,7 @@
 use super::context::Context;
 use super::problem::{near, near_or_list};
 use super::tree::{Entry, Node, Origin, Value};
+use super::{arrivals, control, groups, parts, promise};
 use crate::site::Basis;
 use std::cell::{Cell, RefCell};
 
@@ -452,46 +453,23 @@ impl<'c, 'a> Cursor<'c, 'a> {
     }
 }
 
-/// Keys that are often written a level too high, by the table that they belong in.
-const INSIDE: [(&str, &[&str]); 5] = [
+/// Tables of which keys are often written a level too high, with those keys: lists of the modules that read them.
+const INSIDE: [(&str, &[&[&str]]); 5] = [
     (
         "promise",
-        &[
-            "mean",
-            "p50",
-            "p90",
-            "p95",
-            "p99",
-            "p99_9",
-            "throughput",
-            "lost",
-            "switching",
-            "longest_io",
-            "failed",
-        ],
+        &[&promise::STEADY, &promise::STATES, &promise::SWITCHING],
     ),
-    (
-        "arrivals",
-        &["poisson", "paced", "bursty", "closed", "replay"],
-    ),
-    ("read", &["hit", "hit_time", "miss_time", "per_mib"]),
-    ("cage", &["lit", "legs"]),
-    (
-        "run",
-        &[
-            "seed",
-            "duration",
-            "replications",
-            "warm_up",
-            "before",
-            "settle_limit",
-        ],
-    ),
+    ("arrivals", &[&arrivals::KINDS]),
+    ("read", &[&parts::READ]),
+    ("cage", &[&groups::CAGE]),
+    ("run", &[&control::RUN]),
 ];
 
 /// What to do with a key that another key of the same place takes; else nothing.
 fn inside(key: &str, known: &[&str]) -> String {
-    let of = |(outer, inner): &&(&str, &[&str])| known.contains(outer) && inner.contains(&key);
+    let of = |(outer, lists): &&(&str, &[&[&str]])| {
+        known.contains(outer) && lists.iter().any(|list| list.contains(&key))
+    };
     match INSIDE.iter().find(of) {
         Some(("run", _)) => format!("`{key}` belongs in the table [run]"),
         Some((outer, _)) => format!("it goes inside `{outer} = {{ {key} = … }}`"),

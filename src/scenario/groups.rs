@@ -92,15 +92,19 @@ pub(super) fn shape(
     }
 }
 
+/// Keys of the table `cage` of a link.
+pub(super) const CAGE: [&str; 2] = ["legs", "lit"];
+
 fn cage(cursor: &Cursor<'_, '_>) -> Option<Cage> {
     let table = cursor.table("cage")?;
-    let legs = table.needed("legs", "legs of the cage", &count(1, MEMBERS_MAX), "4");
-    let lit = table.optional("lit", "lit legs", &count(1, MEMBERS_MAX));
+    let [legs_key, lit_key] = CAGE;
+    let legs = table.needed(legs_key, "legs of the cage", &count(1, MEMBERS_MAX), "4");
+    let lit = table.optional(lit_key, "lit legs", &count(1, MEMBERS_MAX));
     if let (Some(legs), Some(lit)) = (legs, lit)
         && lit > legs
     {
         let at = table
-            .entry("lit")
+            .entry(lit_key)
             .map_or(table.origin, |entry| &entry.node.origin);
         let message = format!("{} lights {lit} legs of a cage that has {legs}", cursor.who);
         cursor

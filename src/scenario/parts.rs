@@ -426,12 +426,16 @@ pub(super) fn arrays(top: &Cursor<'_, '_>, names: &Names<'_>) -> Vec<ArrayFamily
         .collect()
 }
 
+/// Keys of the table `read` of an array.
+pub(super) const READ: [&str; 4] = ["hit", "hit_time", "miss_time", "per_mib"];
+
 fn read_service(cursor: Cursor<'_, '_>) -> ReadService {
+    let [hit, hit_time, miss_time, per_mib] = READ;
     let service = ReadService {
-        hit: cursor.input("hit", "share of hits", &share, practice("50%")),
-        hit_time: cursor.input("hit_time", "time of a hit", &law, practice("100us")),
-        miss_time: cursor.input("miss_time", "time of a miss", &law, practice("250us")),
-        per_mib: cursor.input("per_mib", "added per MiB", &time, choice("0s")),
+        hit: cursor.input(hit, "share of hits", &share, practice("50%")),
+        hit_time: cursor.input(hit_time, "time of a hit", &law, practice("100us")),
+        miss_time: cursor.input(miss_time, "time of a miss", &law, practice("250us")),
+        per_mib: cursor.input(per_mib, "added per MiB", &time, choice("0s")),
     };
     cursor.finish();
     service

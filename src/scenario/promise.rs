@@ -1,21 +1,25 @@
 //! Promises: what was promised of a workload, healthy, with an outage, and while it happens.
 
 use super::cursor::{Cursor, Fault};
-use super::problem::near_or_list;
+use super::problem::{Severity, near_or_list};
 use super::quantity;
 use super::tree::{Entry, Node};
 use super::value::{throughput, time, time_above_zero, whole};
 use crate::site::{Measure, Promise, Promises};
 
-const STEADY: [&str; 5] = ["mean", "p50", "p99", "p99_9", "throughput"];
-const SWITCHING: [&str; 2] = ["longest_io", "failed"];
+/// Keys of steady states, with examples of percentiles.
+pub(super) const STEADY: [&str; 7] = ["mean", "p50", "p90", "p95", "p99", "p99_9", "throughput"];
+/// Tables inside a promise.
+pub(super) const STATES: [&str; 2] = ["lost", "switching"];
+/// Keys of the table about switching.
+pub(super) const SWITCHING: [&str; 2] = ["longest_io", "failed"];
 
 /// Reads `promise` of a workload; none at all is legal.
 pub(super) fn promises(workload: &Cursor<'_, '_>) -> Promises {
     let Some(cursor) = workload.table("promise") else {
         return Promises::default();
     };
-    let healthy = steady(&cursor, &["lost", "switching"]);
+    let healthy = steady(&cursor, &STATES);
     let stated = cursor
         .table("lost")
         .map(|lost| steady(&lost, &[]))
@@ -58,6 +62,7 @@ fn steady(cursor: &Cursor<'_, '_>, tables: &[&'static str]) -> Vec<Promise> {
             },
         };
         if let Some(found) = found {
+            warn_of_minutes(cursor, entry, &found);
             if promises.iter().any(|known| known.measure == found.measure) {
                 cursor.ctx.error(
                     &entry.origin,
@@ -70,6 +75,30 @@ fn steady(cursor: &Cursor<'_, '_>, tables: &[&'static str]) -> Vec<Promise> {
         }
     }
     promises
+}
+
+/// A latency of a minute or more is hardly one: `m` is minutes, and thousandths may have been meant.
+fn warn_of_minutes(cursor: &Cursor<'_, '_>, entry: &Entry, promise: &Promise) {
+    const MINUTE_PS: f64 = 60e12;
+    if promise.measure == Measure::Throughput || promise.target < MINUTE_PS {
+        return;
+    }
+    let number = promise.text.trim_end_matches(|c: char| c.is_alphabetic());
+    let unit = promise.text[number.len()..].trim();
+    let meant = if unit == "m" {
+        format!("did you mean \"{}ms\"? `m` is minutes", number.trim())
+    } else {
+        "a latency, which is hardly ever a minute or more".to_owned()
+    };
+    let message = format!(
+        "`{}` of {} allows a latency of {} s",
+        entry.key,
+        cursor.who,
+        promise.target / 1e12
+    );
+    let at = &super::tree::unwrapped(&entry.node).origin;
+    let remark = Severity::Warning;
+    cursor.ctx.problem(remark, at, &message, &meant, "");
 }
 
 #[allow(clippy::cast_precision_loss)]

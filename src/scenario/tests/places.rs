@@ -317,7 +317,7 @@ fn law() {
 
 #[test]
 fn promise_key() {
-    insta::assert_snapshot!(changed("sizes =", "promise = { p101 = \"1ms\" }\nsizes ="), @"22:13^4 unknown key `p101` in promise of workload `orders` | keys here: mean, p50, p99, p99_9, throughput, lost, switching");
+    insta::assert_snapshot!(changed("sizes =", "promise = { p101 = \"1ms\" }\nsizes ="), @"22:13^4 unknown key `p101` in promise of workload `orders` | keys here: mean, p50, p90, p95, p99, p99_9, throughput, lost, switching");
 }
 
 #[test]
