@@ -77,14 +77,26 @@ pub struct PartUse {
 pub struct UseInCase {
     /// The fullest instance: `san-B > edge-B`.
     pub instance: String,
-    /// Mean of the run.
+    /// Mean of the run: what it did.
     pub mean_percent: f64,
+    /// What is asked of it on the mean by arithmetic, without a run; `None` where that is not known, as of closed loops.
+    pub asked_mean_percent: Option<f64>,
     /// Asked in the busiest 20 ms; over 100 when it cannot keep up.
     pub peak_percent: f64,
     /// Load of the fullest single member in its busiest 20 ms.
     pub member_peak_percent: f64,
     /// Share of the bundle's bytes on its fullest member, per cent (100 ÷ members when even).
     pub fullest_member_share_percent: f64,
+}
+
+impl UseInCase {
+    /// What is asked of it on the mean, per cent. A part that is asked for more than it can do does 100 %, and what it did says
+    /// nothing of how much came; that is then as arithmetic has it.
+    #[must_use]
+    pub fn asked_percent(&self) -> f64 {
+        let over = self.asked_mean_percent.filter(|asked| *asked > 100.0);
+        over.map_or(self.mean_percent, |asked| asked.max(self.mean_percent))
+    }
 }
 
 /// Times today's load at which a part is full, by arithmetic: 100 ÷ its peak.

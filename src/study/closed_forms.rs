@@ -4,7 +4,7 @@
 //! - A controller fed at random (Poisson): Pollaczek and Khinchine for one request at a time; Erlang C, constant
 //!   service, or the two-moment approximation of Lee and Longton for several.
 //! - The first link of a message, at a host or an array port: messages as batches of frames. Of each array family and
-//!   tier only the fullest controller or direction is shown.
+//!   tier only the fullest controller or direction is shown, and none that is used less than 2 % on the mean.
 //! - A closed loop: bounds that hold for any law, and the exact solution for exponential times.
 //! - An outage: how long its timers stop an I/O that it catches; how long the fullest part needs to work off what piled up until the loss was noticed, as a fluid.
 //!
@@ -24,6 +24,9 @@ use super::estimate::{CaseLoads, Estimate, Flows, path_weights};
 use crate::outcome::{Estimated, Steady, Switch, TheoryRow};
 use crate::site::{Arrivals, Site};
 use crate::topology::{Fabric, Path, PathSet};
+
+/// A part that is used less than this on the mean has no queue worth a formula. Our choice.
+const USED_LEAST: f64 = 0.02;
 
 /// One workload's I/Os over one path in a case.
 struct Stream<'a> {

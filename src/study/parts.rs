@@ -1,27 +1,66 @@
 //! How busy each part is by case, and where growth would end by arithmetic.
 
+use super::estimate::Estimate;
 use crate::outcome::{DirectionFigures, Fullest, Growth, PartUse, Steady, UseInCase};
 use crate::site::{LinkFamily, Site};
+use crate::study::estimate::CaseLoads;
 use crate::study::estimate::idle::depth_ceiling_at_best;
-use crate::study::estimate::{CaseLoads, Estimate};
-use crate::topology::Fabric;
+use crate::topology::{DirectionId, Fabric};
+use std::collections::BTreeMap;
 
 /// Every tier of links and every array family, by the use of its fullest instance; the fullest in the
 /// worst case first. Of the two directions of a link family only the busier is listed.
 #[must_use]
 pub(crate) fn parts(site: &Site, steady: &[Steady]) -> Vec<PartUse> {
+    parts_asked(site, steady, &|_, _| None)
+}
+
+/// What is asked of a direction or a controller by its name in a case, per cent.
+type Asked<'a> = &'a dyn Fn(&str, &str) -> Option<f64>;
+
+/// The same with what arithmetic says is asked of each part, so that of a full one it is known how much came.
+#[must_use]
+pub(crate) fn parts_by_arithmetic(
+    site: &Site,
+    fabric: &Fabric,
+    estimate: &Estimate,
+    steady: &[Steady],
+) -> Vec<PartUse> {
+    let direction = |index: usize| DirectionId(u32::try_from(index).unwrap_or(u32::MAX));
+    let names: BTreeMap<String, usize> = (0..fabric.directions.len())
+        .map(|index| (fabric.direction_name(site, direction(index)), index))
+        .collect();
+    let asked = |case: &str, part: &str| {
+        let loads = estimate.cases.iter().find(|loads| loads.name == case)?;
+        let controller = fabric.controllers.iter().position(|own| own.name == part);
+        let load = match names.get(part) {
+            Some(index) => *loads.directions.get(*index)?,
+            None => *loads.controllers.get(controller?)?,
+        };
+        load.map(|load| 100.0 * load.mean)
+    };
+    parts_asked(site, steady, &asked)
+}
+
+fn parts_asked(site: &Site, steady: &[Steady], asked: Asked<'_>) -> Vec<PartUse> {
     let mut parts: Vec<PartUse> = Vec::new();
     for link in &site.links {
         let busier = [true, false]
             .into_iter()
-            .filter_map(|toward_array| link_part(link, steady, toward_array))
+            .filter_map(|toward_array| link_part(link, steady, toward_array, asked))
             .max_by(|left, right| worst(left).total_cmp(&worst(right)));
         parts.extend(busier);
     }
     for array in &site.arrays {
         let cases = steady
             .iter()
-            .map(|steady| controller_use(steady, &array.name))
+            .map(|steady| {
+                let used = controller_use(steady, &array.name)?;
+                Some(UseInCase {
+                    asked_mean_percent: asked(&steady.case.name, &used.instance),
+                    ..used
+                })
+            })
             .collect();
         parts.push(PartUse {
             part: format!("{} controllers", array.name),
@@ -102,7 +141,12 @@ fn worst(part: &PartUse) -> f64 {
         .fold(0.0, f64::max)
 }
 
-fn link_part(link: &LinkFamily, steady: &[Steady], toward_array: bool) -> Option<PartUse> {
+fn link_part(
+    link: &LinkFamily,
+    steady: &[Steady],
+    toward_array: bool,
+    asked: Asked<'_>,
+) -> Option<PartUse> {
     let of_family = |steady: &Steady| -> Vec<DirectionFigures> {
         let own = |direction: &&DirectionFigures| {
             direction.family == link.name && direction.toward_array == toward_array
@@ -112,7 +156,21 @@ fn link_part(link: &LinkFamily, steady: &[Steady], toward_array: bool) -> Option
     let first = steady.iter().flat_map(of_family).next()?;
     let cases = steady
         .iter()
-        .map(|steady| fullest(&of_family(steady)))
+        .map(|steady| {
+            let all = of_family(steady);
+            let used = fullest(&all)?;
+            let members = all
+                .iter()
+                .filter(|own| format!("{} > {}", own.from, own.to) == used.instance);
+            let members: Option<Vec<f64>> = members
+                .map(|own| asked(&steady.case.name, &own.name))
+                .collect();
+            let mean = |all: Vec<f64>| all.iter().sum::<f64>() / all.len().max(1) as f64;
+            Some(UseInCase {
+                asked_mean_percent: members.map(mean),
+                ..used
+            })
+        })
         .collect();
     let detail = match link.cage {
         Some(cage) if cage.lit < cage.legs => format!("{} of {} legs lit", cage.lit, cage.legs),
@@ -151,6 +209,7 @@ pub(super) fn fullest(directions: &[DirectionFigures]) -> Option<UseInCase> {
             UseInCase {
                 instance,
                 mean_percent: mean(|m| m.utilization_percent),
+                asked_mean_percent: None,
                 // Bins that are whole can miss the fullest moments at the ends of the window.
                 peak_percent: mean(|m| m.asked_peak_percent.max(m.utilization_percent)),
                 member_peak_percent: members
@@ -175,6 +234,7 @@ pub(super) fn controller_use(steady: &Steady, family: &str) -> Option<UseInCase>
         .map(|array| UseInCase {
             instance: array.name.clone(),
             mean_percent: array.utilization_percent,
+            asked_mean_percent: None,
             peak_percent: array.asked_peak_percent.max(array.utilization_percent),
             member_peak_percent: array.asked_peak_percent,
             fullest_member_share_percent: 100.0,
@@ -233,4 +293,61 @@ pub(crate) fn growth(parts: &[PartUse], steady: &[Steady]) -> Vec<Growth> {
         }
     }
     list
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::study::progress::tests::Totals;
+    use crate::study::sample::{origin, site};
+    use crate::study::{Ask, study};
+    use std::sync::atomic::Ordering;
+
+    /// One request at a time of 10 us, 125 a millisecond: 125 % is asked of the controller and 100 % done. All runs are told of before
+    /// the first.
+    #[test]
+    fn of_a_full_part_it_is_known_how_much_came() {
+        let site = site(
+            "format = 1\n[run]\nduration = \"20ms\"\nwarm_up = \"5ms\"\nreplications = 2\nswitch_replications = 2\n\
+             settle_limit = \"100ms\"\n[timers]\nlink_loss_detect = \"1ms\"\nstate_notice = \"1ms\"\nfast_io_fail = \"1ms\"\n\
+             [[host]]\nname = \"app\"\n[[switch]]\nname = \"core\"\n[[array]]\nname = \"box\"\ncontrollers = 1\n\
+             parallel = 1\nwrite = { time = \"10us\" }\n[[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"100Gb/s\"\n\
+             [[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"100Gb/s\"\n\
+             [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"plain\"\nrequest = 1250\nresponse = 1\n\
+             frame = 1250\nread = \"0%\"\narrivals = { poisson = \"125k/s\" }\n",
+        );
+        let ask = Ask {
+            outages: Some(vec!["A".to_owned()]),
+            switch: true,
+            ..Ask::default()
+        };
+        let totals = Totals::default();
+        let report = study(&site, origin(), &ask, &totals);
+        let part = report
+            .parts
+            .iter()
+            .find(|part| part.part == "box controllers");
+        let used = part.expect("it is there").cases[0]
+            .as_ref()
+            .expect("it is left");
+        let asked = used.asked_mean_percent.expect("it is known");
+        assert!((asked - 125.0).abs() < 1e-6, "{asked}");
+        assert!(used.mean_percent <= 100.0 + 1e-9, "{}", used.mean_percent);
+        assert_eq!(used.asked_percent(), asked);
+        let link = report
+            .parts
+            .iter()
+            .find(|part| part.tier.starts_with("app"));
+        let used = link.expect("it is there").cases[0]
+            .as_ref()
+            .expect("it is left");
+        // A frame of 0.1 us, half of them on each fabric: what it did is the better figure.
+        assert!(
+            (used.asked_mean_percent.expect("known") - 0.625).abs() < 1e-6,
+            "{used:?}"
+        );
+        assert_eq!(used.asked_percent(), used.mean_percent);
+        // Two cases of two replications, and two runs with the loss.
+        assert_eq!(*totals.told.lock().expect("nobody failed"), [6]);
+        assert_eq!(totals.done.load(Ordering::Relaxed), 6);
+    }
 }

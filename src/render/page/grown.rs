@@ -3,6 +3,7 @@
 use super::frame::single;
 use super::html::{
     Column, Table, beside, case_name, esc, figure_numbered, flag_class, flag_mark, section,
+    sentence,
 };
 use crate::outcome::{
     Bound, CaseHeadroom, Headroom, LoadSwitch, Origin, PartLoad, PartUse, SwitchOvers, Verdict,
@@ -169,13 +170,13 @@ pub(super) fn head(question: &str, answers: &[String], facts: &str) -> String {
         .split_first()
         .map_or(("", &[][..]), |(first, rest)| (first.as_str(), rest));
     let rest: String = rest.iter().fold(String::new(), |mut out, said| {
-        let _ = writeln!(out, "<p class=\"lede\">{}</p>", esc(said));
+        let _ = writeln!(out, "<p class=\"lede\">{}</p>", sentence(said));
         out
     });
     format!(
         "<section id=\"verdict\" aria-labelledby=\"h-verdict\">\n<p class=\"flag na\">{}</p>\n<h1 id=\"h-verdict\">{}</h1>\n{rest}<ul class=\"facts\">{facts}</ul>\n</section>\n\n",
-        esc(question),
-        esc(first)
+        sentence(question),
+        sentence(first)
     )
 }
 
@@ -186,7 +187,7 @@ pub(super) fn fact(number: &str, unit: &str, colour: &str, interval: &str, what:
         esc(number),
         esc(unit),
         esc(interval),
-        esc(what)
+        sentence(what)
     )
 }
 
@@ -275,7 +276,7 @@ fn ends_table(found: &Headroom) -> String {
         Column::words("the part that ends it"),
         Column::words("the next part"),
     ];
-    let caption = format!("What is proven, {}", esc(&growth_unit(found)));
+    let caption = format!("What is proven, {}", sentence(&growth_unit(found)));
     let mut table = Table::new("", caption, columns);
     let show = |value: Option<f64>, counted: fn(&Headroom, f64) -> String| {
         value.map_or_else(|| NONE.to_owned(), |value| counted(found, value))
@@ -365,7 +366,7 @@ fn most(part: &PartUse) -> f64 {
 
 fn switches(found: &Headroom) -> String {
     if let Some(remark) = switch_remark(found) {
-        return format!("<p class=\"plain\">{}.</p>\n", esc(remark));
+        return format!("<p class=\"plain\">{}.</p>\n", sentence(remark));
     }
     let mut out = String::new();
     for said in found
@@ -373,7 +374,7 @@ fn switches(found: &Headroom) -> String {
         .iter()
         .filter_map(|case| switch_sentence(case, found))
     {
-        let _ = writeln!(out, "<p class=\"plain\">{}</p>", esc(&said));
+        let _ = writeln!(out, "<p class=\"plain\">{}</p>", sentence(&said));
     }
     let columns = vec![
         Column::words("case"),
@@ -423,13 +424,13 @@ fn switch_rows(table: &mut Table, found: &Headroom, case: &CaseHeadroom, switch:
 /// What is taken for granted, and how to repeat it.
 pub(super) fn rest(number: usize, notes: &[String], origin: &Origin, said: &str) -> String {
     let notes: String = notes.iter().fold(String::new(), |mut out, note| {
-        let _ = write!(out, "<li>{}</li>", esc(note));
+        let _ = write!(out, "<li>{}</li>", sentence(note));
         out
     });
     let body = format!(
         "<p class=\"plain\">{} This is an estimate from stated inputs: no guarantee, and no approval of a design.</p>\n\
          <div class=\"cols\"><ul>{notes}</ul></div>\n<pre>{}</pre>\n",
-        esc(said),
+        sentence(said),
         esc(&origin.command)
     );
     section(

@@ -2,7 +2,7 @@
 
 use super::Context;
 use super::html::section as framed;
-use super::html::{Column, Table, beside, case_name, esc, figure};
+use super::html::{Column, Table, beside, case_name, esc, figure, sentence};
 use crate::outcome::Growth;
 use crate::render::chart::{Format, headroom};
 use crate::render::number::{NONE, is_over, three_down};
@@ -72,7 +72,7 @@ fn table(context: &Context<'_>) -> String {
         short_span_words(context.report),
     ];
     for said in notes.into_iter().flatten() {
-        out.push_str(&format!("<p>{}</p>", esc(&said)));
+        out.push_str(&format!("<p>{}</p>", sentence(&said)));
     }
     out
 }

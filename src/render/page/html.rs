@@ -3,7 +3,7 @@
 use super::Context;
 use crate::outcome::Case;
 use crate::render::chart::Drawing;
-use crate::render::words::{Flag, Prose, Span};
+use crate::render::words::{Flag, Prose, Span, named};
 use std::fmt::Write as _;
 
 /// Text made harmless in element content and in quoted attributes. Controls that XML forbids are dropped.
@@ -46,6 +46,11 @@ pub(super) fn prose(text: &Prose) -> String {
             Span::Strong(text) => format!("<b>{}</b>", esc(text)),
         })
         .collect()
+}
+
+/// A sentence in which names stand in back-ticks, with them in italics.
+pub(super) fn sentence(text: &str) -> String {
+    prose(&named(text))
 }
 
 /// The mark of a verdict, without its word.

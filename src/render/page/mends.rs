@@ -1,7 +1,7 @@
 //! Changes that were simulated: what each takes, and what is worst with it. A part of section 2.
 
 use super::Context;
-use super::html::{Column, Table, esc, flag_mark, prose};
+use super::html::{Column, Table, esc, flag_mark, prose, sentence};
 use crate::outcome::{Mend, MendOrigin};
 use crate::render::number::{NONE, three};
 use crate::render::words::{Flag, mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
@@ -33,7 +33,7 @@ pub(super) fn table(context: &Context<'_>) -> String {
     }
     let said: String = mend_search_words(report)
         .iter()
-        .map(|line| format!("<p class=\"plain\">{}</p>\n", esc(line)))
+        .map(|line| format!("<p class=\"plain\">{}</p>\n", sentence(line)))
         .collect();
     format!("<div class=\"changes\">{}</div>{said}", table.html())
 }

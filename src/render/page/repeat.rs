@@ -2,8 +2,8 @@
 
 use super::Context;
 use super::files::names;
-use super::html::esc;
 use super::html::section as framed;
+use super::html::{esc, sentence as named_words};
 use crate::render::number::{THIN, about, three};
 use crate::render::words::{partial_words, precision_words};
 
@@ -68,7 +68,7 @@ pub(super) fn section(context: &Context<'_>) -> String {
         .precision
         .iter()
         .flat_map(precision_words)
-        .map(|sentence| format!("<p class=\"plain\">{}</p>\n", esc(&sentence)))
+        .map(|sentence| format!("<p class=\"plain\">{}</p>\n", named_words(&sentence)))
         .collect();
     let files: String = names(report)
         .iter()

@@ -2,7 +2,7 @@
 
 use super::Context;
 use super::html::section as framed;
-use super::html::{Column, Table, beside, esc, figure};
+use super::html::{Column, Table, beside, esc, figure, sentence};
 use crate::outcome::{NamedEvent, Switch, SwitchWorkload};
 use crate::render::chart::{Format, timeline};
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, three};
@@ -175,7 +175,7 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
         .chain(sent_twice(switch))
         .chain(still_slow(switch))
     {
-        let _ = write!(out, "<p>{}</p>", esc(&why));
+        let _ = write!(out, "<p>{}</p>", sentence(&why));
     }
     if context.report.switches.len() > 1 && switch.workloads.len() > 1 {
         out.push_str(
@@ -218,8 +218,12 @@ fn workloads(switch: &Switch) -> String {
     for workload in &switch.workloads {
         table.row("", &workload_cells(switch, workload, silence));
     }
-    table.html()
+    let key = if table.is_empty() { "" } else { KEY };
+    format!("{}{key}", table.html())
 }
+
+/// What the columns mean.
+const KEY: &str = "<p class=\"key\">Stall by timers alone: detection, hold and quiet time one after the other, for an I/O that the loss catches. Longest I/O: from its arrival in the host until it is completed or failed, “>” where it was not over when the run ended; the difference is by how much it is longer than the timers. Silence: the longest time without a completion. Completed at least and at most: I/Os a second in the emptiest and the fullest moment; what was held comes out at once. Above promise: I/Os over or unfinished that took longer than the workload’s latency target. Sent again: attempts after the first. Late: answers that came after their attempt was given up. Backlog: I/Os arrived and not completed. Drained: when that was down to the mean of the state that it settles to.</p>\n";
 
 fn workload_cells(switch: &Switch, workload: &SwitchWorkload, silence: Scale) -> Vec<String> {
     let share = workload

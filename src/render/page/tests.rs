@@ -26,6 +26,31 @@ fn one_page_with_one_head_and_ids_that_differ() {
     assert!(page.contains("estimate"));
 }
 
+/// Back-ticks are for terminals: a page sets names apart by its type. Those of commands stand in what is typed, where none are.
+#[test]
+fn pages_have_no_back_ticks() {
+    let mut report = sample_report();
+    report.review.findings[0].advice = "Set `port_commands` of the array.".to_owned();
+    let mut found = crate::render::sample::sample_headroom();
+    found.switch_overs = crate::outcome::SwitchOvers::NotAsked;
+    found.notes.push("look at `failover`".to_owned());
+    let mut hosts = found.clone();
+    hosts.grows.hosts = Some(4);
+    hosts.grows.what = "db".to_owned();
+    for page in [page(&report), headroom_page(&found), headroom_page(&hosts)] {
+        let at = page
+            .find('`')
+            .map(|at| page[at..].chars().take(60).collect::<String>());
+        assert_eq!(at, None);
+    }
+    assert!(headroom_page(&found).contains("<i>failover</i>"));
+    // The columns of a switch-over are explained below them.
+    assert!(page(&report).contains("Stall by timers alone: detection"));
+    // What queues without limits leave out is told with the rest.
+    let rests = page(&report);
+    assert!(rests.contains("credits of Fibre Channel") && rests.contains("congestion control"));
+}
+
 #[test]
 fn windows_are_a_section_of_their_own_where_they_were_asked_for() {
     let mut report = sample_report();

@@ -18,16 +18,15 @@ pub(super) fn table(context: &Context<'_>) -> String {
             ..Column::words("by which form, and what it assumes")
         },
     ];
-    let caption =
-        "What queueing theory says of the fullest part of each kind, and what was simulated";
+    let caption = "What queueing theory says of the fullest part of each kind, where it is used at all, and what was simulated";
     let mut table = Table::new("", caption.to_owned(), columns);
-    let mut said: Vec<&str> = Vec::new();
+    let mut said: Vec<(&str, &str)> = Vec::new();
     for row in &context.report.review.theory {
         let Some(k) = context.case_index(&row.case) else {
             continue;
         };
-        let first = !said.contains(&row.by);
-        said.push(row.by);
+        let first = !said.contains(&(row.by, row.assumes));
+        said.push((row.by, row.assumes));
         table.row(&format!("data-k=\"{k}\""), &cells(context, k, row, first));
     }
     if table.is_empty() {

@@ -93,6 +93,7 @@ pub(super) fn parts() -> Vec<PartUse> {
                     Some(UseInCase {
                         instance: instance.replace('@', side).replace('#', lan),
                         mean_percent,
+                        asked_mean_percent: Some(mean_percent),
                         peak_percent,
                         member_peak_percent: peak_percent * uneven,
                         fullest_member_share_percent: share * uneven,

@@ -268,6 +268,7 @@ fn budget(report: &Report) -> String {
     for (index, workload) in workloads.iter().enumerate() {
         let name = |part: &BudgetPart| match &part.tier {
             Some(tier) => format!("{}, {tier}", part.part),
+            None if part.part == "propagation" => "propagation, with FEC latency".to_owned(),
             None => part.part.clone(),
         };
         let budgets: Vec<&[BudgetPart]> = report

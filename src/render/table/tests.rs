@@ -1,7 +1,7 @@
 //! Tables of the sample, whole, and what must hold for any.
 
 use super::*;
-use crate::outcome::{Change, Estimated, Lack, PathHop, PathRow, PathSheet};
+use crate::outcome::{Change, Comparison, Estimated, Lack, PathHop, PathRow, PathSheet, Verdict};
 use crate::render::sample::{sample_comparison, sample_headroom, sample_report, sample_windows};
 
 /// Two invented paths, one a fabric; the one on B is narrow in the middle.
@@ -164,6 +164,65 @@ fn the_largest_difference_is_one_that_changes_a_verdict_however_wide_its_interva
     let text = comparison_text(&comparison);
     assert!(
         text.contains("promised figure: archive p99 A lost, saturated → 1.31 ms."),
+        "{text}"
+    );
+}
+
+/// A design that promises otherwise is not the same, though its figures are; a verdict that differs beside a figure that does not
+/// is explained.
+#[test]
+fn promises_that_differ_are_told_beside_figures_that_do_not() {
+    let mut comparison = sample_comparison();
+    comparison.designs[1].matrix = comparison.designs[0].matrix.clone();
+    let row = &mut comparison.differences[0];
+    row.change = Change::Same;
+    row.value = row.first;
+    let first_line = |text: &str| text.lines().next().unwrap_or_default().to_owned();
+    let same = first_line(&comparison_text(&comparison));
+    assert!(
+        same.ends_with(
+            "exactly the same figures as design 1 (ostrel.toml); no promise changes its verdict."
+        ),
+        "{same}"
+    );
+    let cell = |comparison: &mut Comparison, to: Verdict, target: f64, text: &str| {
+        let row = &mut comparison.designs[1].matrix.rows[0];
+        let cell = row.cells[1].as_mut().expect("it is judged");
+        (cell.verdict, cell.target) = (to, target);
+        text.clone_into(&mut cell.target_text);
+    };
+    cell(&mut comparison, Verdict::Met, 20_000.0, "20ms");
+    let text = comparison_text(&comparison);
+    assert!(
+        first_line(&text).contains("bookings p99 A lost, missed → met (promised 2ms, there 20ms)"),
+        "{text}"
+    );
+    assert!(text.contains("p99 2ms or 20ms"), "{text}");
+    assert!(text.contains("the same; the verdict differs"), "{text}");
+    cell(&mut comparison, Verdict::Missed, 1_000.0, "1ms");
+    let text = comparison_text(&comparison);
+    assert!(
+        first_line(&text)
+            .contains("bookings p99 A lost, missed as before (promised 2ms, there 1ms)"),
+        "{text}"
+    );
+    cell(&mut comparison, Verdict::Undecided, 2_000.0, "2ms");
+    comparison.differences[0].change = Change::NotShown;
+    let text = comparison_text(&comparison);
+    assert!(
+        first_line(&text)
+            .contains("missed → undecided (though this run shows no difference of the figure"),
+        "{text}"
+    );
+    assert!(
+        text.contains("no difference that this run can show; the verdict differs"),
+        "{text}"
+    );
+    // What only one of them promises is no difference to be silent about.
+    comparison.designs[1].matrix.rows.remove(0);
+    let text = comparison_text(&comparison);
+    assert!(
+        first_line(&text).contains("bookings p99 A lost, missed → not promised"),
         "{text}"
     );
 }

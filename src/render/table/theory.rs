@@ -30,14 +30,16 @@ pub(super) fn theory_text(rows: &[TheoryRow], with_simulated: bool) -> String {
         cells.push(row.by.to_owned());
         table.row(cells);
     }
-    let mut out = table.text("What queueing theory says of the fullest part of each kind");
+    let mut out = table.text(
+        "What queueing theory says of the fullest part of each kind, where it is used at all",
+    );
     // The table ends with an empty line; its assumptions belong to it.
     out.truncate(out.trim_end().len());
     out.push('\n');
-    let mut said: Vec<&str> = Vec::new();
+    let mut said: Vec<(&str, &str)> = Vec::new();
     for row in rows {
-        if !said.contains(&row.by) {
-            said.push(row.by);
+        if !said.contains(&(row.by, row.assumes)) {
+            said.push((row.by, row.assumes));
             let line = wrapped(&format!("{} assumes: {}.", row.by, row.assumes), 92);
             out.push_str("  ");
             out.push_str(&line.trim_end().replace('\n', "\n    "));

@@ -7,7 +7,7 @@ use crate::outcome::{
     AssumptionRow, Begin, Growth, MeasureKind, Mend, PartUse, Report, Row, SwitchWorkload,
     UseInCase,
 };
-use crate::render::number::{count, is_over, two, two_down, whole_percent};
+use crate::render::number::{count, is_over, three_down, two, two_down, whole_percent};
 
 /// Guesses named in the verdict; the page lists all.
 const GUESSES_SHOWN: usize = 3;
@@ -55,7 +55,7 @@ pub(super) fn cause(
     };
     let (peak, mean) = (
         whole_percent(used.peak_percent),
-        whole_percent(used.mean_percent),
+        whole_percent(used.asked_percent()),
     );
     let numbers =
         format!("{peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean");
@@ -210,12 +210,18 @@ fn next_limit(mend: &Mend) -> Prose {
     })
 }
 
+/// From here on a part is more than just full.
+const JUST_FULL: f64 = 1.005;
+
 /// A growth in two digits, rounded down; a part that is just full, by no more than rounding hides, is full at 1.
 fn times(factor: f64) -> String {
     if factor < 1.0 && !is_over(100.0 / factor) {
-        "1".to_owned()
-    } else {
-        two_down(factor)
+        return "1".to_owned();
+    }
+    // Two digits of 1.07 are those of a part that is just full.
+    match two_down(factor) {
+        text if text == "1" && factor >= JUST_FULL => three_down(factor),
+        text => text,
     }
 }
 
@@ -396,4 +402,24 @@ fn guesses(report: &Report, worst: Option<(usize, usize)>) -> Prose {
 
 fn plural_of(count: usize, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::times;
+
+    #[test]
+    fn a_part_with_room_is_not_just_full() {
+        for (factor, said) in [
+            (0.9999, "1"),
+            (1.0, "1"),
+            (1.004, "1"),
+            (1.05, "1.05"),
+            (1.079, "1.07"),
+            (1.84, "1.8"),
+            (0.71, "0.71"),
+        ] {
+            assert_eq!(times(factor), said, "{factor}");
+        }
+    }
 }

@@ -49,6 +49,7 @@ pub(super) fn rows(
     }
     fullest
         .into_values()
+        .filter(|(used, _)| *used >= super::USED_LEAST)
         .filter_map(|(_, index)| {
             let all = &offered[&index];
             let room = 1.0 - all.first;

@@ -3,7 +3,7 @@
 use super::super::estimate::{CaseLoads, mix};
 use super::{Stream, all_at_random};
 use crate::outcome::{TheoryRow, Trust};
-use crate::site::{ArrayFamily, Law, Site};
+use crate::site::{ArrayFamily, Law, Owner, PathPolicy, Site};
 use crate::theory::many_servers::{self, ConstantService, SERVERS_MAX};
 use crate::theory::single_queue::{Moments, general};
 use crate::topology::Fabric;
@@ -34,7 +34,7 @@ pub(super) fn rows(
             continue;
         };
         let best = &mut fullest[controller.array];
-        if load.mean > 0.0 && best.is_none_or(|(most, _)| load.mean > most) {
+        if load.mean >= super::USED_LEAST && best.is_none_or(|(most, _)| load.mean > most) {
             *best = Some((load.mean, index));
         }
     }
@@ -74,7 +74,13 @@ fn row(
             demand.exponential &= exponential;
         }
     }
-    let (wait, trust, by, assumes) = wait(&demand, array.parallel as usize)?;
+    let (wait, mut trust, by, mut assumes) = wait(&demand, array.parallel as usize)?;
+    if here().any(|stream| is_levelled(site, fabric, stream)) {
+        assumes = AT_RANDOM_UNLESS_LEVELLED;
+        if trust == Trust::Exact {
+            trust = Trust::Approximation;
+        }
+    }
     Some(TheoryRow {
         case: case.name.clone(),
         part: controller.name.clone(),
@@ -92,6 +98,23 @@ fn row(
 
 const AT_RANDOM: &str =
     "requests reach the controller at random (Poisson) and independently of how it is doing";
+
+const AT_RANDOM_UNLESS_LEVELLED: &str = "requests reach the controller at random (Poisson) and independently of how it is doing; \
+     paths that level queues make waits shorter";
+
+/// Whether a host chooses the controller by how it is doing: the waits are then shorter than those of a queue that takes what
+/// comes.
+fn is_levelled(site: &Site, fabric: &Fabric, stream: &Stream<'_>) -> bool {
+    let policy = site.hosts[fabric.hosts[stream.set.host].family].paths;
+    let first = stream.set.paths.first().map(|path| path.controller);
+    let several = stream
+        .set
+        .paths
+        .iter()
+        .any(|path| Some(path.controller) != first);
+    let owned = site.workloads[stream.workload].owner == Owner::Alternate;
+    matches!(policy, PathPolicy::LeastQueue | PathPolicy::LeastBytes) && several && !owned
+}
 
 /// Mean wait in seconds, and what it rests on.
 fn wait(demand: &Demand, servers: usize) -> Option<(f64, Trust, &'static str, &'static str)> {

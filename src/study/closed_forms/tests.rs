@@ -86,6 +86,49 @@ fn several_servers_by_their_law() {
     near(wait(mixed, "32k/s", Trust::Approximation), 74.5541 * 0.68);
 }
 
+/// Two controllers, each 4 exponential servers at 0.8: Erlang C holds where hosts deal I/Os out in turn, and is about that, from
+/// above, where they look for the shorter queue.
+#[test]
+fn queues_that_are_levelled_are_about_those_that_are_not() {
+    let array = "parallel = 4\nwrite = { time = { exponential = \"100us\" } }";
+    let text =
+        bench(array, r#"{ poisson = "64k/s" }"#).replace("controllers = 1", "controllers = 2");
+    let text = text.replace("10Gb/s", "100Gb/s");
+    let with = |paths: &str| {
+        let name = "name = \"app\"";
+        rows_of(&text.replace(name, &format!("{name}\npaths = \"{paths}\"")))
+    };
+    for (paths, trust) in [
+        ("random", Trust::Exact),
+        ("least-queue", Trust::Approximation),
+    ] {
+        let rows = with(paths);
+        let row = one(&rows, "box-c1", "mean wait", trust);
+        near(row.value, 74.5541);
+        let said = row.assumes.contains("level queues");
+        assert_eq!(said, trust == Trust::Approximation, "{paths}");
+    }
+    // One controller takes what comes, over whichever path.
+    let one_alone = text
+        .replace("controllers = 2", "controllers = 1")
+        .replace("64k/s", "32k/s");
+    near(
+        one(&rows_of(&one_alone), "box-c1", "mean wait", Trust::Exact).value,
+        74.5541,
+    );
+}
+
+/// A part that is hardly used is no fullest of its kind.
+#[test]
+fn a_part_that_is_nearly_empty_has_no_row() {
+    let text = bench(
+        "parallel = 1\nwrite = { time = \"10us\" }",
+        r#"{ poisson = "1k/s" }"#,
+    );
+    let rows = rows_of(&text);
+    assert!(rows.iter().all(|row| row.figure != "mean wait"), "{rows:?}");
+}
+
 /// Work that does not come at random, or does not fit, has no row.
 #[test]
 fn where_no_form_applies_there_is_none() {

@@ -113,13 +113,20 @@ fn pieces(facts: &Facts<'_>) -> Vec<Piece> {
 fn figures(facts: &Facts<'_>, piece: &Piece) -> String {
     let (mean, burst) = (worst(&piece.mean), worst(&piece.burst));
     let (mean_in, burst_in) = (which(facts, &piece.mean), which(facts, &piece.burst));
-    if alike(mean, burst) {
+    let alike = alike(mean, burst);
+    let (mean, burst) = (tenths(mean), tenths(burst));
+    if alike {
         format!("{mean:.1} % on the mean ({mean_in})")
     } else if mean_in == burst_in {
         format!("{mean:.1} % on the mean and {burst:.1} % in a burst ({mean_in})")
     } else {
         format!("{mean:.1} % on the mean ({mean_in}) and {burst:.1} % in a burst ({burst_in})")
     }
+}
+
+/// Rounded to tenths as the tables beside it round: a half goes up, also where the last bit of a sum is missing.
+fn tenths(percent: f64) -> f64 {
+    (percent * 10.0).round() / 10.0
 }
 
 /// The cases in which the largest value is reached.
@@ -207,4 +214,16 @@ fn oversubscribed(facts: &Facts<'_>) -> Vec<ReviewFinding> {
             })
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_half_goes_up_as_in_the_tables() {
+        let sum = 26.549_999_999_999_997;
+        assert_eq!(format!("{sum:.1}"), "26.5");
+        assert_eq!(format!("{:.1}", tenths(sum)), "26.6");
+    }
 }
