@@ -82,7 +82,7 @@ pub(crate) fn with_depths(
     loads: &Estimate,
     steady: &[Steady],
 ) -> Vec<PartUse> {
-    let mut parts = parts(site, steady);
+    let mut parts = parts_by_arithmetic(site, fabric, loads, steady);
     for (index, work) in site.workloads.iter().enumerate() {
         let in_case = |steady: &Steady| -> Option<UseInCase> {
             let own = |case: &&CaseLoads| case.name == steady.case.name;
@@ -92,6 +92,7 @@ pub(crate) fn with_depths(
             (ceiling > 0.0).then(|| UseInCase {
                 instance: work.name.clone(),
                 mean_percent: share(asked.mean),
+                asked_mean_percent: Some(share(asked.mean)),
                 peak_percent: share(asked.burst),
                 member_peak_percent: share(asked.burst),
                 fullest_member_share_percent: 100.0,
