@@ -102,15 +102,21 @@ fn short_answer(found: &Headroom) -> String {
                     Bound::Asked => "at least ",
                     Bound::Buildable => "all that can be built, ",
                 });
-                let today = match case.today {
-                    Verdict::Missed => " (missed today)",
-                    Verdict::Met | Verdict::Undecided => "",
+                let today = (case.today == Verdict::Missed).then(|| "missed today".to_owned());
+                let switch = switch_breaks(case).then(|| {
+                    let said = switch_clause(case, found);
+                    said.trim_start_matches(", ").to_owned()
+                });
+                let but: Vec<String> = today.into_iter().chain(switch).collect();
+                let but = if but.is_empty() {
+                    String::new()
+                } else {
+                    format!(" ({})", but.join(", "))
                 };
                 format!(
-                    "at {least}{} {} {name}{today}{}",
+                    "at {least}{} {} {name}{but}",
                     counted_met(found, met),
-                    growth_unit(found),
-                    switch_words(case, found)
+                    growth_unit(found)
                 )
             },
         )
@@ -118,7 +124,14 @@ fn short_answer(found: &Headroom) -> String {
     let all: Vec<String> = healthy.into_iter().chain(named).map(said).collect();
     let least = match outages().count() {
         0..=3 => String::new(),
-        more => format!(", the least of {more} outages"),
+        more => {
+            // Not only that of the outage which is named.
+            let switch = match outages().filter(|case| switch_breaks(case)).count() {
+                0 => String::new(),
+                some => format!("; in {some} of them the switch-over there is not met"),
+            };
+            format!(", the least of {more} outages{switch}")
+        }
     };
     let steady = match found.switch_overs {
         SwitchOvers::NothingPromised => "promise",

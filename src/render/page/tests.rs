@@ -157,9 +157,19 @@ fn pages_of_headroom_and_growth_hold_what_they_answer() {
     assert!(
         first.contains("Every steady promise is proven to hold at 1.85")
             && first.contains(
-                "at 1.26 times today&#39;s load with A lost (missed today) (but the switch-over there is missed)"
+                "at 1.26 times today&#39;s load with A lost (missed today, but the switch-over there is missed)"
             ),
         "{first}"
+    );
+    // Of many outages one is named, and that of others is told too.
+    let mut many = broken.clone();
+    let kept = many.cases[2].clone();
+    many.cases.extend([kept.clone(), kept]);
+    many.cases[2].met = Some(0.5);
+    let page = headroom_page(&many);
+    assert!(
+        page.contains("the least of 4 outages; in 1 of them the switch-over there is not met"),
+        "{page}"
     );
     let drawn = crate::render::chart::load_curve(&broken, 0, crate::render::chart::Format::Page);
     let drawn = drawn.expect("a curve").finding;
