@@ -66,7 +66,7 @@ pub struct Ask {
 pub fn study(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) -> Report {
     let fabric = Fabric::new(site);
     let plans = case::cases(site, &fabric, ask.outages.as_deref());
-    let progress = &Ahead::new(progress, runs_of(site, &plans, ask.switch));
+    let progress = &Ahead::new(progress, planned(site, &plans, ask));
     let (runs, precision) = steady::run_precisely(site, &plans, progress);
     let whole = Compiled::new(site, &[]);
     let switches = if ask.switch {
@@ -84,6 +84,17 @@ pub fn study(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) ->
     let mut report = assemble(site, origin, figures, switches, matrix, &plans);
     report.mends = mends;
     with_precision(report, precision)
+}
+
+/// How many runs a study takes, as far as that is known before: whether changes need a switch-over depends on what is missed.
+fn planned(site: &Site, plans: &[CasePlan], ask: &Ask) -> u64 {
+    let variants = if ask.mends { &site.variants[..] } else { &[] };
+    let more = variants.iter().map(|variant| {
+        let site = &variant.site;
+        let plans = case::cases(site, &Fabric::new(site), ask.outages.as_deref());
+        runs_of(site, &plans, false)
+    });
+    runs_of(site, plans, ask.switch) + more.sum::<u64>()
 }
 
 /// How many runs these cases take, and their switch-overs too.

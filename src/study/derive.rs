@@ -417,6 +417,28 @@ mod tests {
                 .iter()
                 .any(|note| note.contains("from sample to sample"))
         );
+        // Samples that follow one another without any order are bursts of their own length, and no higher than the highest.
+        let order = [
+            0, 1, 0, 0, 0, 1, 1, 0, 0, 0, 0, 1, 0, 0, 1, 0, 0, 0, 1, 0, 0, 1, 1, 0, 0, 0, 0, 0, 1,
+            0,
+        ];
+        let mixed: Vec<Sample> = samples(30, 0.0)
+            .into_iter()
+            .zip(order)
+            .map(|(sample, high)| {
+                let reads = [100.0, 900.0][high];
+                Sample {
+                    reads,
+                    read_bytes: reads * 4096.0,
+                    ..sample
+                }
+            })
+            .collect();
+        let white = derive(&Recording::Statistics(mixed), &names());
+        let DerivedArrivals::Bursty { peak, burst_s, .. } = white.arrivals else {
+            panic!("{:?}", white.arrivals);
+        };
+        assert!(burst_s >= 10.0 && peak <= 901.0, "{:?}", white.arrivals);
         // Five samples are too few for a law: that the swing is lost is said, with its size.
         let few = derive(&Recording::Statistics(samples(5, 1_000.0)), &names());
         assert_eq!(few.arrivals, DerivedArrivals::Poisson);

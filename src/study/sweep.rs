@@ -5,7 +5,7 @@
 
 mod inert;
 
-pub use inert::{Runs, reads};
+pub use inert::{Runs, leaves_somebody_without_paths, reads};
 
 use super::case::{self, CasePlan};
 use super::estimate::estimate;

@@ -2,7 +2,7 @@
 
 use crate::render::words::listed;
 use crate::site::Site;
-use crate::study::sweep::{Asked, Runs, reads};
+use crate::study::sweep::{Asked, Runs, leaves_somebody_without_paths, reads};
 use std::collections::BTreeMap;
 
 /// What a point depends on: its steady states, and its switch-overs too.
@@ -31,8 +31,11 @@ impl<'a> Idle<'a> {
     /// Notes what a point depends on. Its load is no part of the site yet.
     pub(super) fn look(&mut self, values: &[String], site: &Site, load: f64) {
         let outages = self.asked.outages.as_deref();
+        // Where no timer is varied it is the same at all points, whatever it is.
+        let timers = self.keys.iter().any(|key| key.contains("timers"));
+        let pathless = timers && leaves_somebody_without_paths(site, outages);
         let of = |runs: Runs| {
-            let mut read = reads(site, outages, runs);
+            let mut read = reads(site, outages, runs, pathless);
             for (byte, own) in read.iter_mut().zip(load.to_le_bytes()) {
                 *byte ^= own;
             }

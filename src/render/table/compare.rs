@@ -49,10 +49,11 @@ fn sentence(comparison: &Comparison, design: usize) -> String {
         return format!("{who}: no figure in common with {first}, so nothing was compared.\n");
     }
     if own().all(|row| row.change == Change::Same) {
-        return format!(
-            "{who}: exactly the same figures as {first}; {}\n",
-            verdict_changes(comparison, design)
-        );
+        let promises = match changes(comparison, design) {
+            None => ".".to_owned(),
+            Some(changes) => format!("; but the promises differ: {changes}"),
+        };
+        return format!("{who}: exactly the same figures as {first}{promises}\n");
     }
     let mut said: Vec<String> = Vec::new();
     for (change, word) in [(Change::Better, "better"), (Change::Worse, "worse")] {
@@ -106,6 +107,13 @@ fn verdict_changes(comparison: &Comparison, design: usize) -> String {
     if first.matrix.rows.is_empty() && own.matrix.rows.is_empty() {
         return "nothing is promised, so there is no verdict.".to_owned();
     }
+    changes(comparison, design).unwrap_or_else(|| "no promise changes its verdict.".to_owned())
+}
+
+/// What differs in promises and verdicts, with its full stop; `None`: nothing.
+fn changes(comparison: &Comparison, design: usize) -> Option<String> {
+    let first = comparison.designs.first()?;
+    let own = comparison.designs.get(design)?;
     let mut changes = Vec::new();
     for (row, case) in promised(comparison, design) {
         let [cell, other] = [first, own].map(|one| cell_of(&one.matrix, row, &case.name));
@@ -149,9 +157,12 @@ fn verdict_changes(comparison: &Comparison, design: usize) -> String {
     let more = changes.len().saturating_sub(NAMED);
     changes.truncate(NAMED);
     match (changes.is_empty(), more) {
-        (true, _) => "no promise changes its verdict.".to_owned(),
-        (false, 0) => format!("{}.", changes.join("; ")),
-        (false, more) => format!("{}; and {more} more verdicts change.", changes.join("; ")),
+        (true, _) => None,
+        (false, 0) => Some(format!("{}.", changes.join("; "))),
+        (false, more) => Some(format!(
+            "{}; and {more} more verdicts change.",
+            changes.join("; ")
+        )),
     }
 }
 

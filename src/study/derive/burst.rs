@@ -176,13 +176,51 @@ pub(super) fn two_states(
             }
         }
     }
-    refined(best.1, iops, recorded)
+    let shortest = grid.iter().min_by(|one, other| one.0.total_cmp(&other.0));
+    let within = shortest.map_or(Within::ANY, |(window, counts)| Within {
+        state_s: *window,
+        peak: counts.iter().copied().fold(0.0, f64::max) / window,
+    });
+    refined(best.1, iops, recorded, within)
+}
+
+/// What the windows of a recording could have shown: no state shorter than the shortest of them, and no rate above that of the
+/// fullest. An index that is as large in short windows as in long ones would else make bursts of no length and any height.
+#[derive(Clone, Copy)]
+struct Within {
+    state_s: f64,
+    peak: f64,
+}
+
+impl Within {
+    const ANY: Self = Self {
+        state_s: 0.0,
+        peak: f64::INFINITY,
+    };
+
+    fn holds(self, law: DerivedArrivals) -> bool {
+        let DerivedArrivals::Bursty {
+            peak,
+            burst_s,
+            every_s,
+            ..
+        } = law
+        else {
+            return true;
+        };
+        burst_s.min(every_s - burst_s) >= self.state_s && peak <= self.peak
+    }
 }
 
 /// The law near `start` whose index comes nearest. The index knows two things of such a law: how large it gets in long windows,
 /// and how fast. Both are searched in steps of equal ratio that are halved where none helps; the share of time in bursts stays
 /// what it was, or is less where the time between bursts would otherwise have less than nothing.
-fn refined(start: DerivedArrivals, iops: f64, recorded: &[(f64, f64)]) -> DerivedArrivals {
+fn refined(
+    start: DerivedArrivals,
+    iops: f64,
+    recorded: &[(f64, f64)],
+    within: Within,
+) -> DerivedArrivals {
     let DerivedArrivals::Bursty {
         peak,
         base,
@@ -207,6 +245,7 @@ fn refined(start: DerivedArrivals, iops: f64, recorded: &[(f64, f64)]) -> Derive
         ];
         let next = around
             .into_iter()
+            .filter(|near| within.holds(law(near.0, near.1)))
             .map(|near| (error(law(near.0, near.1), recorded), near))
             .reduce(|left, right| if right.0 < left.0 { right } else { left });
         match next.filter(|(error, _)| *error < best.0) {
@@ -328,7 +367,7 @@ mod tests {
         for (size, sigma) in [(5.0, 4.0), (800.0, 900.0), (0.1, 100.0)] {
             let start = law_of(size, sigma, 0.2, iops);
             assert!(error(start, &recorded) > 0.1);
-            let found = refined(start, iops, &recorded);
+            let found = refined(start, iops, &recorded, Within::ANY);
             for (scale, index) in recorded {
                 let ratio = by_law(found, scale) / index;
                 assert!((ratio - 1.0).abs() < 0.01, "{scale} s: {ratio}, {found:?}");

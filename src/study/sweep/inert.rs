@@ -21,9 +21,10 @@ pub enum Runs {
     SwitchOvers,
 }
 
-/// A digest of what the rows of a point depend on.
+/// A digest of what the rows of a point depend on. `pathless`: some case leaves a host without paths, so that what becomes of its
+/// I/Os counts ([`leaves_somebody_without_paths`]).
 #[must_use]
-pub fn reads(site: &Site, outages: Option<&[String]>, runs: Runs) -> [u8; 32] {
+pub fn reads(site: &Site, outages: Option<&[String]>, runs: Runs, pathless: bool) -> [u8; 32] {
     let mut kept = site.clone();
     kept.title.clear();
     kept.assumptions.clear();
@@ -66,8 +67,8 @@ pub fn reads(site: &Site, outages: Option<&[String]>, runs: Runs) -> [u8; 32] {
             replay.entries = Arc::new(Vec::new());
         }
     }
-    if runs == Runs::Steady {
-        only_steady(&mut kept, site, outages);
+    if let Runs::Steady = runs {
+        only_steady(&mut kept, site, pathless);
     }
     let mut hash = Hash(Sha256::new());
     let written = write!(hash, "{kept:?}");
@@ -102,11 +103,10 @@ fn of_host(timers: &Timers) -> Timers {
     }
 }
 
-fn only_steady(kept: &mut Site, site: &Site, outages: Option<&[String]>) {
+fn only_steady(kept: &mut Site, site: &Site, pathless: bool) {
     kept.timers = Timers::ZERO;
     // Nothing is older than this when a run ends.
     let oldest = site.run.duration + site.run.drain_limit;
-    let pathless = leaves_somebody_without_paths(site, outages);
     for host in &mut kept.hosts {
         let own = host.timers.clone();
         if own.command_timeout > oldest {
@@ -134,7 +134,9 @@ fn only_steady(kept: &mut Site, site: &Site, outages: Option<&[String]>) {
     kept.run.settle_limit = Duration::ZERO;
 }
 
-fn leaves_somebody_without_paths(site: &Site, outages: Option<&[String]>) -> bool {
+/// Whether a host has no path to an array of its work in one of the cases.
+#[must_use]
+pub fn leaves_somebody_without_paths(site: &Site, outages: Option<&[String]>) -> bool {
     let fabric = Fabric::new(site);
     case::cases(site, &fabric, outages).iter().any(|plan| {
         let mut alive = fabric.all_alive();
@@ -173,7 +175,8 @@ mod tests {
     }
 
     fn same(set: &[(&str, &str)], runs: Runs) -> bool {
-        let reads = |site: &Site| reads(site, None, runs);
+        let reads =
+            |site: &Site| reads(site, None, runs, leaves_somebody_without_paths(site, None));
         reads(&tramways(&[])) == reads(&tramways(set))
     }
 
@@ -239,7 +242,10 @@ mod tests {
         // Where a fabric that is lost leaves hosts without a path, what becomes of their work counts.
         let reads = |set: &[(&str, &str)]| {
             let text = format!("{TRAMWAYS}\n[[outage]]\nname = \"all\"\ntakes = [\"vault\"]\n");
-            reads(&site_with(&text, set), None, Runs::Steady)
+            let site = site_with(&text, set);
+            let pathless = leaves_somebody_without_paths(&site, None);
+            assert!(pathless);
+            reads(&site, None, Runs::Steady, pathless)
         };
         assert_ne!(reads(&[]), reads(&[("timers.no_path", "queue")]));
         assert_eq!(reads(&[]), reads(&[("timers.fast_io_fail", "9s")]));
