@@ -512,7 +512,7 @@ fn a_path_that_answers_is_not_said_to_be_missing() {
     assert_eq!(report.switches[0].workloads[0].failed, [1]);
     let text = told(&report);
     assert!(!text.contains("no path was left"), "{text}");
-    assert!(text.contains(", until they fail."), "{text}");
+    assert!(text.contains(", until it fails."), "{text}");
     // Nobody answers: then it is.
     let report = unfolds(ONE, "", &[("1s", "lose = \"box-c1\"")]);
     assert_eq!(stops(&report)[0].cause, StopCause::NoPath);

@@ -154,7 +154,9 @@ fn cells(name: String, population: &Population, saturated: bool, scale: Scale) -
     for (q, _) in QUANTILES {
         let figure = population.quantiles.iter().find(|f| (f.q - q).abs() < 1e-9);
         out.push(match figure.map(|f| (f.latency_us, f.beyond_us)) {
-            Some((None, Some(beyond))) => format!("&gt;\u{202F}{}", scale.three(beyond)),
+            Some((None, Some(beyond))) if beyond > 0.0 => {
+                format!("&gt;\u{202F}{}", scale.three(beyond))
+            }
             Some((latency, _)) => with_ends(latency, scale),
             None => NONE.to_owned(),
         });

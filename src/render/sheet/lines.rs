@@ -252,9 +252,10 @@ fn step(report: &Report, switch: &Switch) -> SheetCase {
             })
             .collect()
     };
-    // What is done, not what comes of it: an event of no host, by no timer, up to the loss.
+    // What is done, not what comes of it: an event of no host and of no I/O, by no timer, up to the loss.
     let acts = switch.events.iter().filter(|event| {
-        event.timer.is_none() && event.workload.is_none() && event.t_s <= f64::from(Switch::DRAIN_S)
+        let of_the_script = event.timer.is_none() && event.workload.is_none();
+        of_the_script && event.ios.is_none() && event.t_s <= f64::from(Switch::DRAIN_S)
     });
     let mut takes: Vec<String> = acts.map(|event| event.what.clone()).collect();
     if takes.is_empty() {
@@ -350,6 +351,14 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
             row.zip(column)
                 .map_or_else(String::new, |(row, column)| promised(row, column))
         };
+        if work.hosts_gone > 0 {
+            // Nobody waits for an I/O, and none fails: that is no promise kept.
+            let what = format!("{}: work of the lost hosts", work.name);
+            let mut line = SheetLine::words(when, what, "cut off: nobody is left to do it".into());
+            line.promised = of(MeasureKind::LongestIo);
+            lines.push(line);
+            continue;
+        }
         let (low, high) = spread(work.longest_io_s.iter().copied());
         let what = format!("{}: longest I/O", work.name);
         let mut line =
@@ -357,7 +366,16 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
         line.promised = of(MeasureKind::LongestIo);
         lines.push(line);
         let what = format!("{}: longest time without any completion", work.name);
-        lines.push(SheetLine::time(when, what, (0.0, work.longest_silence_s)).of(AT_MOST));
+        lines.push(match work.stops.last() {
+            Some(stop) if stop.to_s.is_none() => {
+                let words = format!(
+                    "not over in the time simulated, {}\u{202F}s",
+                    three(switch.to_s)
+                );
+                SheetLine::words(when, what, words)
+            }
+            _ => SheetLine::time(when, what, (0.0, work.longest_silence_s)).of(AT_MOST),
+        });
         #[allow(clippy::cast_precision_loss)]
         let (low, high) = spread(work.failed.iter().map(|failed| *failed as f64));
         let what = format!("{}: failed I/Os", work.name);
@@ -571,6 +589,54 @@ mod tests {
             report.steady[0].replications
         );
         assert_eq!(line.spread, runs);
+    }
+
+    /// A host that goes with its part is what comes of the loss, and nothing to be done; where nobody is left to do its work that
+    /// is said, and no time without completions that is not over is told as if it had an end.
+    #[test]
+    fn hosts_that_go_are_no_act_and_work_that_is_gone_is_told() {
+        let mut report = sample_report();
+        report.switches.truncate(1);
+        let event = |what: &str, ios: Option<u64>| crate::outcome::NamedEvent {
+            t_s: 0.0,
+            what: what.to_owned(),
+            timer: None,
+            workload: None,
+            ios,
+            ended_stall: false,
+        };
+        report.switches[0].events = vec![
+            event("room lost: vm-1", None),
+            event("1 host lost with its work", Some(0)),
+        ];
+        assert_eq!(of_one(&report).cases[0].takes, ["room lost: vm-1"]);
+        let of = |report: &Report, what: &str| -> Vec<(Option<f64>, String)> {
+            let lines = of_one(report).cases.remove(0).lines.into_iter();
+            let own = lines.filter(|line| line.when == "during" && line.what.ends_with(what));
+            own.map(|line| (line.high, line.words)).collect()
+        };
+        let silence = "longest time without any completion";
+        assert!(of(&report, silence)[0].0.is_some());
+        let work = &mut report.switches[0].workloads[0];
+        work.stops = vec![crate::outcome::WorkStop {
+            from_s: 0.0,
+            to_s: None,
+            s: 20.0,
+            ended_by: None,
+            cause: crate::outcome::StopCause::NoPath,
+        }];
+        let open = of(&report, silence)[0].clone();
+        assert!(
+            open.0.is_none() && open.1.starts_with("not over"),
+            "{open:?}"
+        );
+        report.switches[0].workloads[0].hosts_gone = 1;
+        let gone = of(&report, "work of the lost hosts");
+        assert_eq!(gone[0].1, "cut off: nobody is left to do it");
+        assert_eq!(
+            of(&report, "longest I/O").len(),
+            report.switches[0].workloads.len() - 1
+        );
     }
 
     /// A port that is disabled takes its signal away, so that a silent loss cannot be made like that: the sheet says so, and names

@@ -249,7 +249,8 @@ fn latency_cells(population: &Population, saturated: bool, scale: Scale) -> Vec<
         let found = population.quantiles.iter().find(|f| (f.q - q).abs() < 1e-9);
         out.push(match found.map(|f| (f.latency_us, f.beyond_us)) {
             Some((Some(latency), _)) => figure(latency),
-            Some((None, Some(beyond))) => format!("> {}", scale.three(beyond)),
+            // Above nothing says nothing: not one was completed.
+            Some((None, Some(beyond))) if beyond > 0.0 => format!("> {}", scale.three(beyond)),
             _ => NONE.to_owned(),
         });
     }

@@ -210,9 +210,14 @@ fn stop(work: &SwitchWorkload, harm: Harm) -> String {
             "The load",
             ": volumes had no controller, and what came for the others waited behind",
         ),
-        (true, _) if fails && cause == Some(StopCause::LostPaths) => {
-            ("That is all: the load", ", until they fail")
-        }
+        (true, _) if fails && cause == Some(StopCause::LostPaths) => (
+            "That is all: the load",
+            if work.held_first() == 1 {
+                ", until it fails"
+            } else {
+                ", until they fail"
+            },
+        ),
         (true, _) if fails => ("That is all: the load", ", until a path takes work again"),
         (true, _) if work.held_first() == 1 => (
             "That is all: the load",
@@ -633,7 +638,7 @@ mod tests {
             cause: StopCause::LostPaths,
         }];
         let said = stop_and_spike(&switch).join("\n");
-        assert!(said.contains(", until they fail. "), "{said}");
+        assert!(said.contains(", until it fails. "), "{said}");
     }
 
     /// Every policy has words for a part that is slow, and none of them speaks of a lost path.
