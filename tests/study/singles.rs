@@ -517,10 +517,10 @@ fn single_points_found_without_a_run_are_those_that_a_run_confirms() {
         let review = halfloom::study::review::review(&site);
         let mut said: BTreeSet<(String, String)> = BTreeSet::new();
         for finding in review.findings.iter().filter(|f| f.kind == "single point") {
-            let rest = finding
+            let what = finding
                 .what
-                .strip_prefix("the loss of ")
-                .expect("so it begins");
+                .replace(" those that hang on it from ", " from ");
+            let rest = what.strip_prefix("the loss of ").expect("so it begins");
             let (parts, rest) = rest
                 .split_once(" alone cuts off from ")
                 .expect("so it goes on");
