@@ -426,7 +426,7 @@ fn understand(
 /// Names in groups, outages and events that no part of the site has.
 fn named_parts(top: &Cursor<'_, '_>, site: &Site, groups: &[fate::Group]) {
     let parts = crate::topology::part_names(site);
-    events::unmatched(top, &site.outages, groups, &parts);
+    events::unmatched(top, site, groups, &parts);
     fate::clashes(top, groups, &site.outages, &parts);
 }
 

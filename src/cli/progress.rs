@@ -25,6 +25,9 @@ pub(super) struct Bar {
     events: AtomicU64,
     /// The share that the bar shows, of [`WHOLE`]: it never falls, though more runs are planned on the way.
     share: AtomicU64,
+    /// How far a long switch-over is, and how far its timers go, seconds; 0 where none is under way.
+    reached: AtomicU64,
+    about: AtomicU64,
     /// What is being done, where how much of it there is to do is not known beforehand.
     stage: Mutex<Option<String>>,
     started: Instant,
@@ -49,6 +52,8 @@ impl Bar {
             done: AtomicU64::new(0),
             events: AtomicU64::new(0),
             share: AtomicU64::new(0),
+            reached: AtomicU64::new(0),
+            about: AtomicU64::new(0),
             stage: Mutex::new(None),
             started: Instant::now(),
             lines: (!quiet && !terminal).then(Pace::default),
@@ -74,13 +79,18 @@ impl Bar {
         let elapsed = self.started.elapsed();
         let text = || {
             let stage = self.stage.lock().unwrap_or_else(PoisonError::into_inner);
-            words(
+            let said = words(
                 stage.as_deref(),
                 self.done.load(Ordering::Relaxed),
                 self.planned.load(Ordering::Relaxed),
                 self.ahead.load(Ordering::Relaxed),
                 self.events.load(Ordering::Relaxed),
                 elapsed,
+            );
+            with_switch_over(
+                said,
+                self.reached.load(Ordering::Relaxed),
+                self.about.load(Ordering::Relaxed),
             )
         };
         match &self.lines {
@@ -105,8 +115,16 @@ impl Progress for Bar {
         self.say(EVERY);
     }
 
+    fn reached(&self, second: u64, about: u64) {
+        if about >= LONG {
+            self.reached.store(second, Ordering::Relaxed);
+            self.about.store(about, Ordering::Relaxed);
+        }
+    }
+
     fn run_done(&self) {
         self.done.fetch_add(1, Ordering::Relaxed);
+        self.about.store(0, Ordering::Relaxed);
         self.advance();
         self.say(EVERY);
     }
@@ -185,6 +203,26 @@ fn words(
     format!("{done} of {planned} runs, {rate}{left}")
 }
 
+/// A switch-over whose timers take so many seconds is told how far it is: it takes far longer than other runs, so that the time
+/// which those took says nothing of what is left.
+const LONG: u64 = 10;
+
+/// The words with how far a long switch-over is, instead of a time that is left.
+fn with_switch_over(said: String, reached: u64, about: u64) -> String {
+    if about == 0 {
+        return said;
+    }
+    let without = match said.rfind(", ") {
+        Some(comma) if said.ends_with(" left") => &said[..comma],
+        _ => &said,
+    };
+    if reached > about {
+        format!("{without}, a switch-over at {reached} s, its timers over after about {about} s")
+    } else {
+        format!("{without}, a switch-over at {reached} of about {about} s")
+    }
+}
+
 /// `40 s`, `3 min`, `2 h`: rounded up, as nothing takes no time.
 fn time(seconds: f64) -> String {
     match seconds {
@@ -261,6 +299,28 @@ mod tests {
         other.ahead(0);
         (0..19).for_each(|_| other.run_done());
         assert_eq!(other.bar.position(), WHOLE);
+    }
+
+    #[test]
+    fn a_long_switch_over_tells_how_far_it_is_instead_of_a_time() {
+        let said = || "4 of 6 runs, 6.71 million events/s, 21 s left".to_owned();
+        assert_eq!(with_switch_over(said(), 7, 0), said());
+        assert_eq!(
+            with_switch_over(said(), 62, 140),
+            "4 of 6 runs, 6.71 million events/s, a switch-over at 62 of about 140 s"
+        );
+        let late = with_switch_over("0 of 6 runs".to_owned(), 150, 140);
+        assert_eq!(
+            late,
+            "0 of 6 runs, a switch-over at 150 s, its timers over after about 140 s"
+        );
+        let bar = Bar::new(true);
+        bar.reached(3, 9);
+        assert_eq!(bar.about.load(Ordering::Relaxed), 0);
+        bar.reached(3, 10);
+        assert_eq!(bar.about.load(Ordering::Relaxed), 10);
+        bar.run_done();
+        assert_eq!(bar.about.load(Ordering::Relaxed), 0);
     }
 
     #[test]

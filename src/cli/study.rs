@@ -176,10 +176,14 @@ pub(super) fn known(names: &[String], site: &Site) -> Result<(), Failure> {
             let like = known.iter().find(|other| other.eq_ignore_ascii_case(name));
             Err(Failure::arguments(
                 format!("there is no outage `{name}`"),
-                like.map_or_else(
-                    || format!("outages: {}", known.join(", ")),
-                    |like| format!("did you mean `{like}`?"),
-                ),
+                match like {
+                    Some(like) => format!("did you mean `{like}`?"),
+                    None if site.groups.iter().any(|group| group.name == *name) => format!(
+                        "it is a group: an [[outage]] with a name of its own and takes = \"{name}\" loses it; outages: {}",
+                        known.join(", ")
+                    ),
+                    None => format!("outages: {}", known.join(", ")),
+                },
             ))
         }
     }

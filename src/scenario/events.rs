@@ -7,7 +7,7 @@ use super::names::{Row, rows};
 use super::problem::{Severity, near_or_list};
 use super::tree::{Node, Origin};
 use super::value::{count, one_of, share, texts, time, time_above_zero};
-use crate::site::{Action, Event, Heading, LossMode, Outage, Site, Slow, WarmUp};
+use crate::site::{Action, End, Event, Heading, LossMode, Outage, Site, Slow, WarmUp};
 use crate::topology::{self, Fabric, MemberId, still_out};
 use crate::unit::{Duration, Instant, Side};
 
@@ -243,12 +243,8 @@ fn flap(cursor: &Cursor<'_, '_>, action: &str) -> Option<Flap> {
 }
 
 /// Reports every pattern of a group, outage or event that no part of the site has.
-pub(super) fn unmatched(
-    top: &Cursor<'_, '_>,
-    outages: &[Outage],
-    groups: &[Group],
-    parts: &[String],
-) {
+pub(super) fn unmatched(top: &Cursor<'_, '_>, site: &Site, groups: &[Group], parts: &[String]) {
+    let outages = &site.outages;
     let known: Vec<&str> = parts.iter().map(String::as_str).collect();
     let events = ACTIONS.map(|key| ("event", key));
     let keys = [("group", "parts"), ("outage", "takes")];
@@ -283,15 +279,28 @@ pub(super) fn unmatched(
                     let message = format!("no part is called `{pattern}`");
                     (message, near_or_list(pattern, "parts", &known))
                 };
-                top.ctx.error(
-                    &node.origin,
-                    &message,
-                    &expected,
-                    "`*` stands for any letters",
-                );
+                top.ctx
+                    .error(&node.origin, &message, &expected, &meant(site, pattern));
             }
         }
     }
+}
+
+/// What to do about a name that no part has: where it is that of links, how those are called.
+fn meant(site: &Site, name: &str) -> String {
+    let Some(link) = site.links.iter().find(|link| link.name == name) else {
+        return "`*` stands for any letters".to_owned();
+    };
+    let end = |end: End| match end {
+        End::Host(index) => &site.hosts[index].name,
+        End::Switch(index) => &site.switches[index].name,
+        End::Array(index) => &site.arrays[index].name,
+    };
+    format!(
+        "`{name}` names links in overrides; its parts go by their ends: `{}*~{}*` takes all of them",
+        end(link.from),
+        end(link.to)
+    )
 }
 
 /// What a pattern that no name matches may have meant: of all patterns that are as long and match some part, and differ in

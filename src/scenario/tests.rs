@@ -546,3 +546,15 @@ fn everything_that_is_wrong_is_told_in_one_pass() {
     // What is wrong with the scenario is not said again for each variant and step.
     assert_eq!(told.len(), says.len(), "{told:#?}");
 }
+
+#[test]
+fn the_name_of_links_is_told_to_be_no_part() {
+    let minimal = kinds::kind("minimal").expect("it is there").text;
+    let text = format!("{minimal}\n[[event]]\nat = \"1ms\"\nlose = \"app-core\"\n");
+    let problems = read_text(&text, &[]).expect_err("it is wrong");
+    let says = "`app-core` names links in overrides; its parts go by their ends: `app*~core*`";
+    let found = problems
+        .iter()
+        .any(|problem| problem.help.starts_with(says));
+    assert!(found, "{}", render_problems(&problems));
+}

@@ -37,7 +37,13 @@ pub(crate) fn parts_by_arithmetic(
             Some(index) => *loads.directions.get(*index)?,
             None => *loads.controllers.get(controller?)?,
         };
+        // Arithmetic shares work evenly over paths. Where nothing piles up though a part would be over full so, hosts have
+        // taken it elsewhere, and what came is what was done.
+        let piles_up = steady
+            .iter()
+            .any(|steady| steady.case.name == case && steady.saturated);
         load.map(|load| 100.0 * load.mean)
+            .filter(|asked| *asked <= 100.0 || piles_up)
     };
     parts_asked(site, steady, &asked)
 }

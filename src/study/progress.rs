@@ -14,6 +14,8 @@ pub trait Progress: Sync {
     fn stage(&self, _what: &str) {}
     /// About so many runs are to come beyond those planned, as far as can be known now; 0 once there are no more.
     fn ahead(&self, _runs: u64) {}
+    /// A switch-over under way has come to so many simulated seconds after its first event; its timers end after `about`.
+    fn reached(&self, _second: u64, _about: u64) {}
     /// Whether whoever waits wants no more: what is under way ends early, and what is there so far counts.
     fn stopped(&self) -> bool {
         false
@@ -57,6 +59,12 @@ impl Progress for Ahead<'_> {
     }
     fn stage(&self, what: &str) {
         self.inner.stage(what);
+    }
+    fn ahead(&self, runs: u64) {
+        self.inner.ahead(runs);
+    }
+    fn reached(&self, second: u64, about: u64) {
+        self.inner.reached(second, about);
     }
     fn stopped(&self) -> bool {
         self.inner.stopped()

@@ -16,7 +16,7 @@ use super::progress::Progress;
 use crate::measure::{Decision, Looks, mser5};
 use crate::model::{Compiled, Executor, Fast, Flow, FlowCell, Limits, Stop, Tally, Watch, World};
 use crate::outcome::{Precision, Steady};
-use crate::site::{Site, WarmUp};
+use crate::site::{Arrivals, BurstLaw, Site, WarmUp};
 use crate::unit::{Duration, Instant};
 use rayon::prelude::*;
 
@@ -217,6 +217,37 @@ fn missing(done: &[Tally], replications: u32) -> std::ops::Range<u32> {
     u32::try_from(done.len()).unwrap_or(u32::MAX)..replications
 }
 
+/// Where the window of a run begins for a warm-up of `cut`: so much later that it holds whole cycles of the bursts of fixed
+/// lengths, if it is as long as one. Bursts that come together begin with the run, and a part of a cycle would have another
+/// mean than they have. Of unlike cycles it is the shortest time that all divide, or else the longest of them.
+fn whole_cycles(site: &Site, cut: Duration) -> Duration {
+    let window = site.run.duration.0.saturating_sub(cut.0);
+    let cycles = site
+        .workloads
+        .iter()
+        .filter_map(|work| match &work.arrivals {
+            Arrivals::Bursty(burst) if burst.law == BurstLaw::Fixed => Some(burst.every.0),
+            _ => None,
+        });
+    let (mut longest, mut common) = (0_u64, 1_u64);
+    for every in cycles {
+        longest = longest.max(every);
+        common = (common / gcd(common, every)).saturating_mul(every);
+    }
+    let cycle = if common <= window { common } else { longest };
+    if longest == 0 || cycle > window {
+        return cut;
+    }
+    cut + Duration(window % cycle)
+}
+
+const fn gcd(mut a: u64, mut b: u64) -> u64 {
+    while b > 0 {
+        (a, b) = (b, a % b);
+    }
+    a
+}
+
 fn one(
     site: &Site,
     compiled: &Compiled,
@@ -240,7 +271,7 @@ fn one_by<E: Executor>(
 ) -> Tally {
     let end = Instant::ZERO + site.run.duration;
     let watch = Watch {
-        from: Instant::ZERO + cut,
+        from: Instant::ZERO + whole_cycles(site, cut),
         to: end,
         transient: false,
     };
@@ -307,4 +338,32 @@ fn warm_up_found(tallies: &[Tally]) -> Option<Duration> {
         latest = latest.max(width * cut as u64);
     }
     Some(latest)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::study::sample::{BENCH, site_with};
+
+    fn cut_of(arrivals: &str, duration: &str, cut_ms: u64) -> u64 {
+        let set = [
+            ("workload.reads.arrivals", arrivals),
+            ("run.duration", duration),
+        ];
+        whole_cycles(&site_with(BENCH, &set), Duration::from_ms(cut_ms)).0 / 1_000_000_000
+    }
+
+    #[test]
+    fn a_window_holds_whole_cycles_of_fixed_bursts() {
+        let fixed = r#"{ bursty = { peak = "5k/s", base = "0/s", burst = "100ms", every = "500ms", together = true } }"#;
+        // 1.8 s after the warm-up hold three cycles: 0.3 s more are left out.
+        assert_eq!(cut_of(fixed, "2s", 200), 500);
+        assert_eq!(cut_of(fixed, "2s", 500), 500);
+        assert_eq!(cut_of(fixed, "2s", 501), 1_000);
+        // Less than a cycle: nothing helps, and the reader warns.
+        assert_eq!(cut_of(fixed, "600ms", 200), 200);
+        let random = r#"{ bursty = { peak = "5k/s", base = "0/s", burst = "100ms", every = "500ms", law = "exponential" } }"#;
+        assert_eq!(cut_of(random, "2s", 200), 200);
+        assert_eq!(cut_of(r#"{ poisson = "1k/s" }"#, "2s", 200), 200);
+    }
 }

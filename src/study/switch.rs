@@ -141,7 +141,8 @@ pub(crate) fn scripted(
         .iter()
         .map(|script| script.at + compiled.longest_chain(script.action));
     let settle_limit = setting.site.run.settle_limit;
-    let limit = chains.max().unwrap_or(setting.at) + settle_limit;
+    let timers_end = chains.max().unwrap_or(setting.at);
+    let limit = timers_end + settle_limit;
     // Before this, paths may not yet look broken or whole.
     let returns = setting.scripts.iter();
     let returns = returns.filter(|script| script.action == Action::Restore);
@@ -179,6 +180,10 @@ pub(crate) fn scripted(
             let (mut until, mut limit) = (last_script + CHUNK, limit);
             let found = loop {
                 let goes_on = advance(&mut world, until, progress);
+                progress.reached(
+                    whole_seconds(until.since(setting.at)),
+                    whole_seconds(timers_end.since(setting.at)),
+                );
                 let found = Settled::of(setting, &world);
                 if until >= limit {
                     let hangs = |own: &WorkloadTally| match own.hanging {
@@ -273,6 +278,11 @@ impl Settled {
             each,
         }
     }
+}
+
+/// Seconds, rounded down.
+const fn whole_seconds(time: Duration) -> u64 {
+    time.0 / 1_000_000_000_000
 }
 
 fn advance(world: &mut World<'_>, until: Instant, progress: &dyn Progress) -> bool {

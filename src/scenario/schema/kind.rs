@@ -126,8 +126,10 @@ pub(super) fn definitions() -> Map<String, Value> {
     let labels: Vec<&str> = technologies().iter().map(|known| known.label).collect();
     let time = "ps|ns|us|\u{b5}s|ms|s|m|min|h";
     let link_rate = "b/s|kb/s|Mb/s|Gb/s|Tb/s|MB/s|GB/s";
+    // To 100 %.
+    let percent = r"^(0*[0-9]{1,2}(\.[0-9]+)?|0*100(\.0+)?) *%$";
     let share = json!({ "anyOf": [
-        { "type": "string", "pattern": format!("^{NUMBER} *%$") },
+        { "type": "string", "pattern": percent },
         { "type": "number", "minimum": 0, "maximum": 1 },
     ] });
     let growth = json!({ "anyOf": [
@@ -194,7 +196,7 @@ pub(super) fn definitions() -> Map<String, Value> {
         (
             "name",
             json!({
-                "type": "string", "pattern": "^[A-Za-z][A-Za-z0-9_-]*$", "maxLength": 40,
+                "type": "string", "pattern": "^(?![AB]$)(?!.*-[AB]$)[A-Za-z][A-Za-z0-9_-]*$", "maxLength": 40,
             }),
         ),
         (

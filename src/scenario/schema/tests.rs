@@ -144,7 +144,7 @@ fn a_scenario_of_every_table_is_valid_and_read() {
 }
 
 /// Changes that make the scenario above wrong where a schema can see it.
-const WRONG: [(&str, &str); 16] = [
+const WRONG: [(&str, &str); 23] = [
     ("format = 1", "format = 2"),
     ("duration = \"1s\"", "duration = 1"),
     ("duration = \"1s\"", "duration = \"1 second\""),
@@ -173,6 +173,13 @@ const WRONG: [(&str, &str); 16] = [
     ("p99 = \"2ms\"", "q99 = \"2ms\""),
     ("lose = \"A\"", "lose = \"A\"\nrestore = \"A\""),
     ("from = \"2027-01-01\"", "from = \"January\""),
+    ("lose = \"A\"", "flap = \"A\""),
+    ("lose = \"A\"", "flap = \"A\"\nperiod = \"1s\""),
+    ("lose = \"A\"", "slow = \"A\""),
+    ("value = \"60%\"", "value = \"140%\""),
+    ("value = \"60%\"", "value = \"100.5%\""),
+    ("p99 = \"2ms\"", "p0 = \"2ms\""),
+    ("name = \"work\"", "name = \"work-A\""),
 ];
 
 #[test]

@@ -207,7 +207,19 @@ pub(super) fn finish(name: &str, schema: &mut Value, meanings: &Meanings) {
         "workload" => protocols(schema, meanings),
         "promise" | "promise_lost" => {
             schema["patternProperties"] =
-                json!({ "^p[0-9]{1,2}([._][0-9]{1,5})?$": TIME.marked() });
+                json!({ "^p(?!0*([._]0*)?$)[0-9]{1,2}([._][0-9]{1,5})?$": TIME.marked() });
+        }
+        "event" => {
+            let needs =
+                |key: &str, all: &Value| json!({ "if": { "required": [key] }, "then": all });
+            let some = json!({ "anyOf": [{ "required": ["rate"] }, { "required": ["loss"] }] });
+            let rules = [
+                needs("flap", &json!({ "required": ["period", "count"] })),
+                needs("slow", &some),
+            ];
+            if let Some(all) = schema["allOf"].as_array_mut() {
+                all.extend(rules);
+            }
         }
         "link" => schema["not"] = json!({ "required": ["length", "propagation"] }),
         _ => {}

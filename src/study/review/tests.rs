@@ -3,6 +3,7 @@
 use super::*;
 use crate::outcome::TierRow;
 use crate::study::sample::{BENCH, TRAMWAYS, site, site_with};
+use crate::wire::Protocol;
 
 fn tier<'a>(review: &'a Review, name: &str, side: Option<char>) -> &'a TierRow {
     let found = review
@@ -219,6 +220,28 @@ fn a_hop_with_a_small_mtu_is_named() {
     );
     tramways.links[2].mtu = 9000;
     assert!(of_kind(&review(&tramways), "mtu").is_empty());
+}
+
+#[test]
+fn unlike_mtus_on_the_ways_of_a_workload_are_noted() {
+    let mut tramways = site(TRAMWAYS);
+    tramways.links[2].mtu = 4000;
+    for workload in &mut tramways.workloads {
+        if let Protocol::NvmeTcp(options) = &mut workload.protocol {
+            options.tcp.mtu = 4000;
+        }
+    }
+    let found = review(&tramways);
+    let notes: Vec<&str> = of_kind(&found, "mtu")
+        .iter()
+        .filter(|note| note.severity == Severity::Note)
+        .map(|note| note.what.as_str())
+        .collect();
+    let [only] = notes[..] else {
+        panic!("{notes:#?}");
+    };
+    let says = "fleet crosses links of unlike MTU (4000 on module to edge; 9000 on ";
+    assert!(only.starts_with(says), "{only}");
 }
 
 #[test]
