@@ -45,7 +45,7 @@ use crate::measure::RELATIVE_ERROR;
 use crate::model::{Compiled, Script};
 use crate::outcome::{AssumptionRow, Case, Matrix, Origin, Precision, Report, Steady, Switch};
 use crate::site::{Action, Basis, Heading, LossMode, Site, Slow};
-use crate::topology::{Fabric, StillOut, still_out};
+use crate::topology::{Fabric, StillOut, slow_at_the_end, still_out};
 use crate::unit::Instant;
 
 /// What a study is to look at.
@@ -115,13 +115,15 @@ fn with_precision(mut report: Report, precision: Option<Precision>) -> Report {
 }
 
 /// The scenario as written: steady figures of the whole site and, when it has events, one run with them, on which
-/// the promises about switching are judged.
+/// the promises about switching are judged. Where the events leave parts out, those of lost parts are judged on steady runs of
+/// what is left.
 #[must_use]
 pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report {
     let fabric = Fabric::new(site);
     let plans = vec![CasePlan::healthy()];
     let (runs, precision) = steady::run_precisely(site, &plans, progress);
     let mut switches = Vec::new();
+    let mut after = None;
     let still = still_out(site, &fabric);
     let scripts: Vec<Script> = site
         .events
@@ -158,8 +160,13 @@ pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report 
             from: Instant::ZERO,
         };
         switches.push(switch::scripted(&setting, &compiled, progress));
+        // What stays slow has no steady run.
+        after = left.into_iter().next().filter(|_| !slow_at_the_end(site));
     }
-    let matrix = judge::matrix(site, &runs, &switches);
+    let matrix = match &after {
+        Some(left) => judge::matrix_after(site, &runs, &switches, left),
+        None => judge::matrix(site, &runs, &switches),
+    };
     let figures = runs.into_iter().map(|runs| runs.figures).collect();
     let report = assemble(site, origin, figures, switches, matrix, &plans);
     with_precision(report, precision)

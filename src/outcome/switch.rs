@@ -17,6 +17,8 @@ pub struct Switch {
     pub counted_from: Begin,
     /// What is done to parts.
     pub harm: Harm,
+    /// How many times parts are lost in it.
+    pub losses: u32,
     /// Parts are lost, and no signal tells of any of it: frames vanish.
     pub silent: bool,
     /// First and last instant shown.

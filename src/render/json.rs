@@ -45,7 +45,7 @@
 //!   - `paths`: `host`, `workload`, `host_port`, `array_port`, `side`, `completed`.
 //! - `switches`: one object a switch-over; times count from `counted_from` (`"loss"`, `"drain"` before a planned one, or the first
 //!   `"event"`). `case`, `replications`, `preset`, `harm` to parts (`"loss"`, `"slow"` or `"both"`), `silent` (parts are lost and no signal tells),
-//!   `from_s`, `to_s`, `bin_s`, `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, `"healthy"` once everything is back, or `"without-slow"` where a part stays slow), `limit_s`, `partial`,
+//!   `from_s`, `to_s`, `bin_s`, `losses` (how many times parts are lost), `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, `"healthy"` once everything is back, or `"without-slow"` where a part stays slow), `limit_s`, `partial`,
 //!   `events_handled`, `frame_hops`, `ios`.
 //!   - `workloads`: `name`, `policies` (of paths, at its hosts; `team`: one port at a time), `outstanding` (most under way at all its hosts by a bound of its
 //!     own; `null`: by the depth of the paths alone), `rated` (`false`: a closed loop), `bins` (`t_s`, `offered_iops`, `completed_iops`, `failed_iops`, `mean_us`, `p99_us`, `max_us`,

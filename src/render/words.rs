@@ -4,6 +4,7 @@
 //! change that was simulated, then which guess it all rests on. A change is only named when it was
 //! simulated. Left out: layout, and every word that promises more than an estimate can.
 
+mod after;
 mod answer;
 mod headroom;
 mod limits;

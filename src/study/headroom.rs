@@ -44,7 +44,9 @@ use super::estimate::estimate;
 use super::parts;
 use super::progress::Progress;
 use super::review::{OverBudget, over_port_budgets};
-use crate::outcome::{CaseHeadroom, DepthLimit, Headroom, LoadPoint, Origin, Purpose, Steady};
+use crate::outcome::{
+    CaseHeadroom, DepthLimit, Headroom, LoadPoint, Origin, PartLoad, Purpose, Steady,
+};
 use crate::site::Site;
 use crate::topology::Fabric;
 use rayon::prelude::*;
@@ -137,6 +139,8 @@ struct Judged {
     short: bool,
     /// The workload of the promise that is broken, or nearest its limit.
     nearest: Option<String>,
+    /// The part that this work waits for most, where the promise is one of latency.
+    in_the_way: Option<PartLoad>,
 }
 
 /// One load to run.

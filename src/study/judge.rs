@@ -6,7 +6,7 @@ use crate::measure::{
     judge_fraction_at, mean_interval,
 };
 use crate::model::Tally;
-use crate::outcome::{Cell, Estimated, Matrix, MeasureKind, Row, Switch, Verdict};
+use crate::outcome::{Case, Cell, Estimated, Matrix, MeasureKind, Row, Switch, Verdict};
 use crate::site::{Measure, Promise, Site};
 
 /// Every promise in every case: those of the steady runs, then switch-overs of cases that none of them has
@@ -14,6 +14,33 @@ use crate::site::{Measure, Promise, Site};
 #[must_use]
 pub(crate) fn matrix(site: &Site, steady: &[SteadyRuns], switches: &[Switch]) -> Matrix {
     matrix_at(site, steady, switches, Trust::ALONE)
+}
+
+/// [`matrix`] of a scripted run that leaves parts out: in its column the steady promises of lost parts are judged on `left`, the
+/// steady runs of what the events leave.
+#[must_use]
+pub(crate) fn matrix_after(
+    site: &Site,
+    steady: &[SteadyRuns],
+    switches: &[Switch],
+    left: &SteadyRuns,
+) -> Matrix {
+    let mut matrix = matrix(site, steady, switches);
+    let Some(column) = matrix.cases.iter().position(Case::is_scripted) else {
+        return matrix;
+    };
+    let index_of = |name: &str| site.workloads.iter().position(|work| work.name == *name);
+    for row in matrix.rows.iter_mut().filter(|row| !row.switching) {
+        let Some(index) = index_of(&row.workload) else {
+            continue;
+        };
+        let lost = &site.workloads[index].promises.lost;
+        let promise = lost
+            .iter()
+            .find(|promise| kind(promise.measure) == row.measure);
+        row.cells[column] = promise.map(|promise| steady_cell(left, index, promise, Trust::ALONE));
+    }
+    matrix
 }
 
 /// [`matrix`] with bounds of another confidence on the steady promises.

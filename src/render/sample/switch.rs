@@ -20,6 +20,7 @@ pub(super) fn switch(case: &Case) -> Switch {
         preset: "default".to_owned(),
         counted_from: Begin::Loss,
         harm: Harm::Loss,
+        losses: 1,
         silent: false,
         from_s: FROM_S,
         to_s: TO_S,

@@ -1,5 +1,6 @@
 //! The headline and what goes with it.
 
+use super::after::{leaves_unjudged, unjudged_words};
 use super::measure::{measure_name, row_scale, who_waits};
 use super::reasons;
 use super::{Prose, listed, plural, sentence};
@@ -147,6 +148,7 @@ fn does_not_fit(case: &Case) -> Prose {
     let carrier = match (case.carries, &case.outage) {
         (Some(side), _) => format!("{side} can carry"),
         (None, Some(_)) => "what is left can carry".to_owned(),
+        (None, None) if case.is_scripted() => "what they leave can carry".to_owned(),
         (None, None) => "the site can carry, with nothing lost".to_owned(),
     };
     Prose::new().text(format!(
@@ -367,6 +369,7 @@ fn undecided(row: &Row, case: &Case, cell: &Cell) -> Prose {
 fn all_met(matrix: &Matrix, row: &Row, case: &Case, cell: &Cell) -> Prose {
     let outages = matrix.cases.iter().filter(|c| c.outage.is_some()).count();
     let opening = match (both_sides(matrix), outages) {
+        (_, 0) if leaves_unjudged(matrix) => "Every promise that is judged holds",
         (_, 0) => "Every promise holds",
         (true, 2) => "With either fabric lost, every promise still holds",
         (_, 1) => "Every promise holds, healthy and in the outage studied",
@@ -417,6 +420,7 @@ fn holds(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> Prose {
     }
     healthy_words(report, flag)
         .then(count_words(&report.matrix, flag))
+        .then(unjudged_words(report))
         .then(switch_words(report))
 }
 

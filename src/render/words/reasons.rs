@@ -57,8 +57,12 @@ pub(super) fn cause(
         whole_percent(used.peak_percent),
         whole_percent(used.asked_percent()),
     );
-    let numbers =
-        format!("{peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean");
+    // What hosts hold back does not come to the part: its busiest moment is then asked for less than the mean is by arithmetic.
+    let numbers = if used.asked_percent() > used.peak_percent {
+        format!("{mean}\u{202F}% on the mean")
+    } else {
+        format!("{peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean")
+    };
     match (is_over(used.peak_percent), flag) {
         (true, Flag::Met | Flag::Unasked) => Prose::new()
             .text("The fullest part is ")

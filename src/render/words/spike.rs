@@ -61,7 +61,7 @@ fn paragraph(policy: &[String], works: &[&SwitchWorkload], switch: &Switch) -> S
     let mut calm: Vec<String> = Vec::new();
     for work in works {
         let hung = hung(work);
-        let at_once = if work.stops.len() > 1 {
+        let at_once = if work.stops.len() > 1 || switch.losses > 1 {
             " at a time"
         } else {
             ""
@@ -253,8 +253,9 @@ fn stop(work: &SwitchWorkload, harm: Harm) -> String {
 /// Why more attempts are sent again than I/Os hung, where they are and one fault does not tell.
 #[must_use]
 pub(crate) fn sent_twice(switch: &Switch) -> Option<String> {
+    // Of several losses each catches I/Os of its own.
     let more = |work: &&SwitchWorkload| {
-        work.stops.len() <= 1 && work.retried > work.held.iter().sum::<u64>()
+        switch.losses <= 1 && work.stops.len() <= 1 && work.retried > work.held.iter().sum::<u64>()
     };
     let names: Vec<String> = switch
         .workloads
@@ -596,6 +597,11 @@ mod tests {
             cause: StopCause::NoPath,
         };
         switch.workloads[0].stops = vec![stop.clone(), stop];
+        assert_eq!(sent_twice(&switch), None);
+        switch.workloads[0].stops.clear();
+        assert!(sent_twice(&switch).is_some());
+        // Each of three losses catches 98 at most, 291 in all.
+        switch.losses = 3;
         assert_eq!(sent_twice(&switch), None);
     }
 

@@ -105,7 +105,13 @@ pub(super) fn answer(
         let own = |depth: &&DepthLimit| waits_there(site, depth, judged.nearest.as_deref());
         in_hosts(search.depth.as_ref().filter(own)?, &judged.point)
     });
-    let mut fullest = waiting.into_iter().chain(full.iter().cloned());
+    let first = last.and_then(|judged| judged.in_the_way.clone());
+    let others = full
+        .iter()
+        .filter(|part| first.as_ref().is_none_or(|first| first.part != part.part))
+        .cloned();
+    let others: Vec<PartLoad> = others.collect();
+    let mut fullest = waiting.into_iter().chain(first).chain(others);
     let today = today((met, missed), (floor.as_ref(), hopeless.is_some()));
     CaseHeadroom {
         case: search.plan.case.clone(),

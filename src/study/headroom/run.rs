@@ -6,7 +6,8 @@ use super::scale::{Scale, depths};
 use super::{ERROR, FRESH, Job, Judged, Search, TESTS, spread};
 use crate::measure::Trust;
 use crate::outcome::{
-    LoadPoint, LoadRow, Matrix, MeasureKind, PartLoad, PartUse, Purpose, Steady, Verdict,
+    BudgetPart, LoadPoint, LoadRow, Matrix, MeasureKind, PartLoad, PartUse, Purpose, Steady,
+    Verdict, WorkloadFigures,
 };
 use crate::site::Site;
 use crate::study::case;
@@ -81,6 +82,7 @@ pub(super) fn one(
         }
         None => parts::parts(&scaled, &figures),
     };
+    let in_the_way = in_the_way(&uses, nearest, steady, &scaled);
     let nearest = nearest.map(|row| row.workload.clone());
     let point = LoadPoint {
         factor: job.factor,
@@ -112,6 +114,7 @@ pub(super) fn one(
         variance,
         short,
         nearest,
+        in_the_way,
     };
     (judged, today)
 }
@@ -138,6 +141,7 @@ const fn cannot_be_built(job: &Job) -> Judged {
         variance: None,
         short: false,
         nearest: None,
+        in_the_way: None,
     }
 }
 
@@ -177,20 +181,52 @@ fn only(steady: &Steady, used: &length::Used) -> Steady {
     steady
 }
 
-fn fullest(uses: &[PartUse]) -> Vec<PartLoad> {
-    let mut all: Vec<PartLoad> = uses
+/// Mean wait of the I/Os of `work` for a part, us.
+fn wait_for(part: &PartUse, work: &WorkloadFigures, array: &str) -> f64 {
+    let own = |own: &&BudgetPart| match &own.tier {
+        Some(tier) => *tier == part.tier,
+        None => own.part == "array queue" && part.tier == array,
+    };
+    work.budget.iter().filter(own).map(|own| own.mean_us).sum()
+}
+
+/// The part that the work of a broken latency promise waits for most: a fuller one on its way that costs it no time does not end
+/// it. `None` for a throughput, which ends where a part is full.
+fn in_the_way(
+    uses: &[PartUse],
+    broken: Option<&LoadRow>,
+    steady: &Steady,
+    site: &Site,
+) -> Option<PartLoad> {
+    let row = broken.filter(|row| row.measure != MeasureKind::Throughput)?;
+    let named = |work: &&WorkloadFigures| work.name == row.workload;
+    let work = steady.workloads.iter().find(named)?;
+    let own = site.workloads.iter().find(|own| own.name == row.workload)?;
+    let array = &site.arrays[own.array].name;
+    let waits = |part: &PartUse| wait_for(part, work, array);
+    let most = uses
         .iter()
-        .filter_map(|part| {
-            let used = part.cases.first()?.as_ref()?;
-            Some(PartLoad {
-                part: part.part.clone(),
-                instance: used.instance.clone(),
-                mean_percent: used.mean_percent,
-                peak_percent: used.peak_percent,
-            })
-        })
-        .collect();
+        .max_by(|left, right| waits(left).total_cmp(&waits(right)))?;
+    load_of(most).filter(|_| waits(most) > 0.0)
+}
+
+/// So many parts are kept of each load.
+const SHOWN: usize = 3;
+
+fn load_of(part: &PartUse) -> Option<PartLoad> {
+    let used = part.cases.first()?.as_ref()?;
+    Some(PartLoad {
+        part: part.part.clone(),
+        instance: used.instance.clone(),
+        mean_percent: used.mean_percent,
+        peak_percent: used.peak_percent,
+    })
+}
+
+/// The fullest parts.
+fn fullest(uses: &[PartUse]) -> Vec<PartLoad> {
+    let mut all: Vec<PartLoad> = uses.iter().filter_map(load_of).collect();
     all.sort_by(|left, right| right.peak_percent.total_cmp(&left.peak_percent));
-    all.truncate(3);
+    all.truncate(SHOWN);
     all
 }

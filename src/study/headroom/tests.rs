@@ -492,6 +492,7 @@ fn judged(factor: f64, excess: f64) -> Judged {
         variance: None,
         short: false,
         nearest: None,
+        in_the_way: None,
     }
 }
 

@@ -81,6 +81,7 @@ pub(crate) fn figures(
         preset: presets.join(", "),
         counted_from: begin(setting),
         harm: harm(setting),
+        losses: losses(setting),
         silent: is_silent(setting),
         from_s: relative(setting.from),
         to_s: relative(end),
@@ -131,6 +132,14 @@ fn harm(setting: &Setting<'_>) -> Harm {
         (true, true) => Harm::Both,
         (false, _) => Harm::Loss,
     }
+}
+
+/// How many times something is lost, flaps counted each.
+fn losses(setting: &Setting<'_>) -> u32 {
+    let lost = |script: &&crate::model::Script| {
+        matches!(script.action, Action::Lose(_) | Action::LoseWay(_))
+    };
+    u32::try_from(setting.scripts.iter().filter(lost).count()).unwrap_or(u32::MAX)
 }
 
 /// Whether parts are lost, and all of them silently.

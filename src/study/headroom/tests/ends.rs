@@ -215,6 +215,78 @@ fn the_part_that_ends_it_is_used_by_the_work_that_is_promised_and_depths_are_par
     }
 }
 
+/// A link shared with evenly spaced frames is fuller than the one exponential server, and costs no time: M/M/1 of 10 us, p90 at
+/// 82 us, is busy for 1 − ln(10) × 10 ÷ 82 = 0.719 of the time at the edge, 1.199 times today's 60,000 a second.
+#[test]
+fn the_part_that_ends_it_is_the_one_that_the_work_waits_for() {
+    let text = r#"
+format = 1
+[run]
+duration = "60ms"
+warm_up = "3ms"
+replications = 8
+[[host]]
+name = "app"
+[[switch]]
+name = "core"
+fabric = "A"
+delay = "0s"
+[[array]]
+name = "box"
+controllers = 1
+parallel = 1
+read = { hit = "100%", hit_time = { exponential = "10us" } }
+[[array]]
+name = "other"
+controllers = 1
+parallel = 100
+read = { hit = "100%", hit_time = "0s" }
+[[link]]
+from = "app"
+to = "core"
+speed = "10Gb/s"
+propagation = "0s"
+[[link]]
+from = "core"
+to = "box"
+speed = "1000Gb/s"
+propagation = "0s"
+[[link]]
+from = "core"
+to = "other"
+speed = "1000Gb/s"
+propagation = "0s"
+[[workload]]
+name = "w"
+hosts = "app"
+array = "box"
+protocol = "plain"
+request = 1
+response = 1
+frame = 1250
+read = "100%"
+arrivals = { poisson = "60k/s" }
+promise = { p90 = "82us" }
+[[workload]]
+name = "bg"
+hosts = "app"
+array = "other"
+protocol = "plain"
+request = 1
+response = 1250
+frame = 1250
+read = "100%"
+arrivals = { paced = "700k/s" }
+"#;
+    let found = headroom(&site(text), origin(), &only_healthy(), &NoProgress);
+    let case = &found.cases[0];
+    let ends = case.ends.as_ref().expect("there is a part");
+    assert_eq!(ends.part, "box controllers", "{case:?}");
+    let next = case.next.as_ref().expect("there is another");
+    assert_eq!(next.part, "core to app, 10Gb/s");
+    assert!(next.peak_percent > ends.mean_percent, "{next:?} {ends:?}");
+}
+
 /// Ports that are too few today already end nothing; those that more hosts take do.
 #[test]
 fn a_port_budget_that_is_exceeded_today_is_known_by_its_switch() {
