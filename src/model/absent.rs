@@ -27,5 +27,6 @@ impl Compiled {
             }
         }
         self.moved = self.heirs_without(hosts);
+        self.absent = hosts.to_vec();
     }
 }

@@ -172,6 +172,8 @@ pub struct Compiled {
     pub(crate) sources: Vec<SourcePlan>,
     /// Sources whose hosts are lost from the start, and those at whose hosts their work goes on.
     pub(crate) moved: Vec<(u32, Vec<u32>)>,
+    /// Hosts that are lost from the start.
+    pub(crate) absent: Vec<usize>,
     /// Found when first asked for.
     flow_order: OnceLock<Option<FlowOrder>>,
 }
@@ -234,6 +236,7 @@ impl Compiled {
             sets: Vec::new(),
             sources: Vec::new(),
             moved: Vec::new(),
+            absent: Vec::new(),
             flow_order: OnceLock::new(),
         };
         compiled.add_hops();

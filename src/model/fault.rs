@@ -46,6 +46,8 @@ pub(crate) struct FaultState {
     nodes_lost: Vec<u32>,
     /// For each host how many losses it suffers from itself.
     hosts_lost: Vec<u32>,
+    /// Hosts that are emptied on purpose, themselves or with their chassis.
+    hosts_drained: Vec<bool>,
     /// Members that the fabric no longer uses.
     pub(super) shunned: Vec<bool>,
     /// Members over which no new I/O is to go.
@@ -73,7 +75,10 @@ impl FaultState {
                 .collect(),
             changed: vec![(Instant::ZERO, LossMode::Loud); members],
             nodes_lost: vec![0; compiled.fabric.nodes.len()],
-            hosts_lost: vec![0; compiled.fabric.hosts.len()],
+            hosts_lost: (0..compiled.fabric.hosts.len())
+                .map(|host| u32::from(compiled.absent.contains(&host)))
+                .collect(),
+            hosts_drained: vec![false; compiled.fabric.hosts.len()],
             shunned: compiled.alive.iter().map(|alive| !alive).collect(),
             drained: vec![false; members],
             script: Vec::new(),
@@ -81,13 +86,20 @@ impl FaultState {
             uplinks: watches(compiled),
             ill: Ill::new(compiled),
             teams: vec![TeamState::new(); compiled.sets.len()],
-            guests: vec![GuestState::default(); compiled.fabric.hosts.len()],
+            guests: (0..compiled.fabric.hosts.len())
+                .map(|host| GuestState::new(compiled.absent.contains(&host)))
+                .collect(),
         }
     }
 
     /// Whether a host is lost itself, by name or with its chassis.
     pub(crate) fn host_is_lost(&self, host: usize) -> bool {
         self.hosts_lost[host] > 0
+    }
+
+    /// Whether a host is emptied on purpose: what it has begun goes on over its paths.
+    pub(super) fn host_is_drained(&self, host: usize) -> bool {
+        self.hosts_drained[host]
     }
 
     pub(crate) fn node_is_lost(&self, node: NodeId) -> bool {
@@ -165,6 +177,10 @@ impl<E: Executor> World<'_, E> {
                 for member in &script.members {
                     self.fault.drained[member.0 as usize] = true;
                 }
+                for host in &script.hosts {
+                    self.fault.hosts_drained[*host] = true;
+                }
+                self.look_at_hosts();
                 self.look_at_paths();
             }
         }
@@ -257,6 +273,7 @@ impl<E: Executor> World<'_, E> {
         for host in &script.hosts {
             let lost = &mut self.fault.hosts_lost[*host];
             *lost = lost.saturating_sub(1);
+            self.fault.hosts_drained[*host] = false;
         }
         for member in &script.members {
             self.fault.drained[member.0 as usize] = false;
@@ -333,7 +350,9 @@ impl<E: Executor> World<'_, E> {
             } else if !connected && self.paths[path].standing == Standing::Unnoticed {
                 self.notice_sooner(path_id, &there);
             }
-            let drained = connected && !clear;
+            // A host that is emptied itself asks for nothing new; what has come still goes over its paths.
+            let host = self.compiled.sets[self.compiled.paths[path].set as usize].host;
+            let drained = connected && !clear && !self.fault.host_is_drained(host);
             if drained != self.paths[path].drained {
                 self.paths[path].drained = drained;
                 match (drained, self.paths[path].standing) {

@@ -125,14 +125,18 @@ impl<E: Executor> World<'_, E> {
 
     /// Whether every path has found its standing: none is lost unnoticed or held, nor there and not yet found,
     /// nor waiting for a failback that has a time; and no group of links still sends over a lost member of which it will take
-    /// note.
+    /// note; and the guests of lost hosts run again, where they will.
     #[must_use]
     pub fn paths_decided(&self) -> bool {
         let mut sets = self.compiled.sets.iter();
-        sets.all(|set| self.set_decided(set)) && self.teams_decided() && self.groups_decided()
+        let mut works = 0..self.compiled.site.workloads.len();
+        sets.all(|set| self.set_decided(set))
+            && self.teams_decided()
+            && self.groups_decided()
+            && works.all(|workload| self.guests_decided_of(workload))
     }
 
-    /// The same of the paths of one workload alone, groups of links left out.
+    /// The same of the paths and guests of one workload alone, groups of links left out.
     #[must_use]
     pub fn paths_decided_of(&self, workload: usize) -> bool {
         let sources = &self.compiled.sources;
@@ -141,7 +145,7 @@ impl<E: Executor> World<'_, E> {
             of.any(|source| sources[*source as usize].workload == workload)
         };
         let mut sets = self.compiled.sets.iter().filter(own);
-        sets.all(|set| self.set_decided(set))
+        sets.all(|set| self.set_decided(set)) && self.guests_decided_of(workload)
     }
 
     fn set_decided(&self, set: &SetPlan) -> bool {

@@ -73,6 +73,8 @@ impl<E: Executor> World<'_, E> {
             | LogKind::PortsBack(_)
             | LogKind::TeamNoticed { .. }
             | LogKind::GuestsLost(_)
+            | LogKind::GuestsMoved(_)
+            | LogKind::HostDrained(_)
             | LogKind::IoFailed { .. } => {}
         }
     }

@@ -3,10 +3,13 @@
 //! A host is lost itself when it is by name or with its chassis: one whose links are gone lives on. What was under
 //! way in it is lost with it, which is counted apart from what failed for want of paths, and it asks for nothing until
 //! it is back. Guests are restarted only for families that say so (`guests = "restart"`). Until the
-//! restart is over its guests ask for nothing; then their work goes on, evenly spread over the hosts that are left:
+//! restart is over its guests ask for nothing (a host that is back before its loss was found keeps them); then their work goes on, evenly spread over the hosts that are left:
 //! an open load at its rate, a closed one with all that each host keeps outstanding. Guests stay where they were
 //! restarted; a host that returns is one more that can take some. Without any host left they wait for the first
 //! that returns, and for their start on it.
+//!
+//! A host that is drained asks for nothing new from then on: guests that would be restarted move to the others at once, those that
+//! stay ask for nothing until it is back. What has come before goes on over its paths.
 //!
 //! I/Os keep the name of the host that they come from, so that no other draw shifts.
 //!
@@ -20,7 +23,7 @@ use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
 use crate::site::Guests;
 use crate::topology::Fabric;
-use crate::unit::Duration;
+use crate::unit::{Duration, Instant};
 
 /// Marks a place whose host is lost with its guests.
 const LOST: u32 = 1 << 31;
@@ -29,11 +32,30 @@ const LOST: u32 = 1 << 31;
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct GuestState {
     /// The host is lost.
+    lost: bool,
+    /// It is lost or drained: no guests can start on it.
     down: bool,
+    /// When it was lost with guests that were not being restarted yet.
+    lost_at: Option<Instant>,
+    /// It was drained with guests that nobody could take, and has not been lost since.
+    idle: bool,
+    /// When they will run elsewhere.
+    due: Option<Instant>,
     /// They could be restarted, and there is no host for them.
     pending: bool,
     /// I/Os not asked for since their host was lost.
     unasked: u64,
+}
+
+impl GuestState {
+    /// Of a host that is there, or is lost from the start.
+    pub(super) fn new(lost: bool) -> Self {
+        Self {
+            lost,
+            down: lost,
+            ..Self::default()
+        }
+    }
 }
 
 /// The other sources of the same workload and family whose hosts are there, from the next host on around.
@@ -143,21 +165,40 @@ impl<E: Executor> World<'_, E> {
             .collect()
     }
 
-    /// Looks which hosts are lost with their guests, after a loss or a return.
+    /// Whether no guests of a workload are about to be restarted.
+    pub(super) fn guests_decided_of(&self, workload: usize) -> bool {
+        let sources = self.compiled.sources.iter().zip(&self.sources);
+        let mut own = sources.filter(|(plan, own)| plan.workload == workload && own.away);
+        let awaited = |place: &u32| {
+            let host = self.compiled.sources[(place & !LOST) as usize].host;
+            place & LOST != 0 && self.fault.guests[host].due.is_some()
+        };
+        !own.any(|(_, own)| own.places.iter().any(awaited))
+    }
+
+    /// Looks which hosts are lost or drained with their guests, after a loss, a drain or a return.
     pub(crate) fn look_at_hosts(&mut self) {
-        let compiled = self.compiled;
-        for host in 0..compiled.fabric.hosts.len() {
-            let down = self.fault.host_is_lost(host);
-            let before = std::mem::replace(&mut self.fault.guests[host].down, down);
-            match (before, down) {
-                (false, true) => self.guests_lost(host),
-                (true, false) => self.host_returned(host),
+        let mut before = Vec::new();
+        for (host, state) in self.fault.guests.iter().enumerate() {
+            let lost = self.fault.host_is_lost(host);
+            let down = lost || self.fault.host_is_drained(host);
+            before.push((state.lost, state.down, lost, down));
+        }
+        for (state, (.., lost, down)) in self.fault.guests.iter_mut().zip(&before) {
+            (state.lost, state.down) = (*lost, *down);
+        }
+        for (host, change) in before.into_iter().enumerate() {
+            match change {
+                (false, was_down, true, _) => self.guests_lost(host, was_down),
+                (_, false, _, true) => self.guests_drained(host),
+                (_, true, _, false) => self.host_returned(host),
                 _ => {}
             }
         }
     }
 
     fn plan_restart(&mut self, host: usize, after: Duration) {
+        self.fault.guests[host].due = Some(self.now + after);
         let host = u32::try_from(host).unwrap_or(0);
         let key = Key {
             at: self.now + after,
@@ -166,24 +207,93 @@ impl<E: Executor> World<'_, E> {
         self.queue.push(key, Event::GuestsRestart { host });
     }
 
-    fn guests_lost(&mut self, host: usize) {
+    /// From now on nothing new is asked for at a source's own host.
+    fn goes_away(&mut self, index: u32) {
+        let source = &mut self.sources[index as usize];
+        if !source.away {
+            source.away = true;
+            source.places = vec![index];
+        }
+        for source in &mut self.sources {
+            for place in &mut source.places {
+                *place |= if *place == index { LOST } else { 0 };
+            }
+        }
+    }
+
+    /// Whether guests of a host that is not there have it for their place still.
+    fn has_guests(&self, host: usize) -> bool {
+        let lost = |place: &u32| {
+            place & LOST != 0 && self.compiled.sources[(place & !LOST) as usize].host == host
+        };
+        let mut places = self.sources.iter().flat_map(|source| &source.places);
+        places.any(lost)
+    }
+
+    /// Guests of a source whose host is not there run on others from now on.
+    fn moves_to(&mut self, index: u32, heirs: &[u32]) {
+        let compiled = self.compiled;
+        for (plan, source) in compiled.sources.iter().zip(&mut self.sources) {
+            if !source.places.contains(&(index | LOST)) {
+                continue;
+            }
+            self.tally.workloads[plan.workload].last_standing = self.now;
+            if source.places == [index | LOST] {
+                source.places = heirs.to_vec();
+            }
+            for (slot, place) in source.places.iter_mut().enumerate() {
+                if *place == index | LOST {
+                    *place = heirs[slot % heirs.len()];
+                }
+            }
+        }
+    }
+
+    /// A host is emptied on purpose: its guests move to others, or ask for nothing where there are none.
+    fn guests_drained(&mut self, host: usize) {
+        let compiled = self.compiled;
+        let mut moved = true;
+        for (index, plan) in (0_u32..).zip(&compiled.sources) {
+            if plan.host != host {
+                continue;
+            }
+            self.goes_away(index);
+            let guests = &self.fault.guests;
+            let there = |host: usize| !guests[host].down;
+            let heirs = match compiled.restarts(host) {
+                true => heirs(&compiled.sources, &compiled.fabric, plan, there),
+                false => Vec::new(),
+            };
+            if heirs.is_empty() {
+                moved = false;
+                let restarts = compiled.restarts(host);
+                let state = &mut self.fault.guests[host];
+                (state.pending, state.idle) = (restarts, restarts);
+            } else {
+                self.moves_to(index, &heirs);
+            }
+        }
+        let id = u32::try_from(host).unwrap_or(0);
+        self.log(LogEntry {
+            at: self.now,
+            kind: match moved {
+                true => LogKind::GuestsMoved(id),
+                false => LogKind::HostDrained(id),
+            },
+            timer: None,
+            ios: 0,
+        });
+    }
+
+    fn guests_lost(&mut self, host: usize, drained: bool) {
         let compiled = self.compiled;
         let mut under_way = Vec::new();
         for (index, plan) in (0_u32..).zip(&compiled.sources) {
             if plan.host != host {
                 continue;
             }
-            let source = &mut self.sources[index as usize];
-            if !source.away {
-                source.away = true;
-                source.places = vec![index];
-            }
-            source.waiting.clear();
-            for source in &mut self.sources {
-                for place in &mut source.places {
-                    *place |= if *place == index { LOST } else { 0 };
-                }
-            }
+            self.goes_away(index);
+            self.sources[index as usize].waiting.clear();
             let mut io = self.oldest[plan.workload];
             while io != NONE {
                 if self.ios[io].source == index {
@@ -200,35 +310,56 @@ impl<E: Executor> World<'_, E> {
             }
             self.io_lost_with_host(io);
         }
-        self.log(LogEntry {
-            at: self.now,
-            kind: LogKind::GuestsLost(u32::try_from(host).unwrap_or(0)),
-            timer: None,
-            ios,
-        });
-        if compiled.restarts(host) {
+        // A host that was empty has lost nothing.
+        if !drained || ios > 0 {
+            self.log(LogEntry {
+                at: self.now,
+                kind: LogKind::GuestsLost(u32::try_from(host).unwrap_or(0)),
+                timer: None,
+                ios,
+            });
+        }
+        let awaits = compiled.restarts(host) && self.has_guests(host);
+        let state = &mut self.fault.guests[host];
+        state.idle = false;
+        if state.due.is_none() {
+            state.lost_at = Some(self.now);
+        }
+        if awaits && state.due.is_none() && !state.pending {
             let timers = &compiled.site.hosts[compiled.fabric.hosts[host].family].timers;
             self.plan_restart(host, timers.guest_detect + timers.guest_restart);
         }
     }
 
-    /// A host is there again: guests of its family that had none can start on it.
+    /// A host is there again: its own guests go on, where it was not taken for lost, and guests of its family that had none can
+    /// start on it.
     fn host_returned(&mut self, host: usize) {
         let compiled = self.compiled;
+        let lost_at = self.fault.guests[host].lost_at.take();
         if !compiled.restarts(host) {
             self.goes_on(host);
             return;
         }
         let family = compiled.fabric.hosts[host].family;
+        let timers = &compiled.site.hosts[family].timers;
+        let state = &mut self.fault.guests[host];
+        let unfound = lost_at.is_some_and(|at| self.now < at + timers.guest_detect);
+        let idle = std::mem::take(&mut state.idle) && state.pending;
+        if (unfound && state.due.is_some()) || idle {
+            (state.due, state.pending) = (None, false);
+            self.goes_on(host);
+        }
         for other in 0..compiled.fabric.hosts.len() {
-            let waits = compiled.fabric.hosts[other].family == family;
+            // One that was only emptied and is back in this very instant keeps its own.
+            let own = self.fault.guests[other].idle && !self.fault.guests[other].down;
+            let waits = compiled.fabric.hosts[other].family == family && !own;
             if waits && std::mem::take(&mut self.fault.guests[other].pending) {
-                self.plan_restart(other, compiled.site.hosts[family].timers.guest_restart);
+                self.plan_restart(other, timers.guest_restart);
             }
         }
     }
 
-    /// A host that keeps its own work is there again, and asks for it.
+    /// A host is there again with the work that it had, and asks for it.
     fn goes_on(&mut self, host: usize) {
         let compiled = self.compiled;
         let rested = self.at_rest(host);
@@ -237,22 +368,44 @@ impl<E: Executor> World<'_, E> {
             .zip(&compiled.sources)
             .filter(|(_, plan)| plan.host == host)
         {
-            let source = &mut self.sources[index as usize];
-            source.away = false;
-            source.places.clear();
-            let parked = std::mem::take(&mut source.parked);
-            for _ in 0..parked {
-                let number = self.sources[index as usize].stream.take_number();
-                self.schedule_arrival(index, self.now, number);
+            for source in 0..self.sources.len() {
+                let own = &mut self.sources[source];
+                let mut mine = own
+                    .places
+                    .iter_mut()
+                    .filter(|place| **place == index | LOST);
+                if mine.by_ref().map(|place| *place = index).count() == 0 {
+                    continue;
+                }
+                let id = u32::try_from(source).unwrap_or(NONE);
+                if own.places == [id] {
+                    own.away = false;
+                    own.places.clear();
+                }
+                self.unpark(id);
             }
         }
         self.fault.guests[host].unasked = 0;
+    }
+
+    /// What a closed loop waits with for its guests is asked for.
+    fn unpark(&mut self, source: u32) {
+        let parked = std::mem::take(&mut self.sources[source as usize].parked);
+        for _ in 0..parked {
+            let number = self.sources[source as usize].stream.take_number();
+            self.schedule_arrival(source, self.now, number);
+        }
     }
 
     /// The guests that a lost host had are running again.
     pub(crate) fn guests_restart(&mut self, host: u32) {
         let compiled = self.compiled;
         let (host_id, host) = (host, host as usize);
+        if self.fault.guests[host].due != Some(self.now) {
+            // Its host came back before it was taken for lost.
+            return;
+        }
+        self.fault.guests[host].due = None;
         let rested = self.at_rest(host);
         let mut any = false;
         for (index, plan) in (0_u32..).zip(&compiled.sources) {
@@ -272,16 +425,7 @@ impl<E: Executor> World<'_, E> {
                 return;
             }
             any = true;
-            for source in &mut self.sources {
-                if source.places == [index | LOST] {
-                    source.places.clone_from(&heirs);
-                }
-                for (slot, place) in source.places.iter_mut().enumerate() {
-                    if *place == index | LOST {
-                        *place = heirs[slot % heirs.len()];
-                    }
-                }
-            }
+            self.moves_to(index, &heirs);
         }
         if !any {
             return;
@@ -299,12 +443,7 @@ impl<E: Executor> World<'_, E> {
         });
         self.work_goes_on(&rested);
         for source in 0..self.sources.len() {
-            let parked = std::mem::take(&mut self.sources[source].parked);
-            for _ in 0..parked {
-                let number = self.sources[source].stream.take_number();
-                let source = u32::try_from(source).unwrap_or(NONE);
-                self.schedule_arrival(source, self.now, number);
-            }
+            self.unpark(u32::try_from(source).unwrap_or(NONE));
         }
     }
 }

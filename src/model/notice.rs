@@ -128,8 +128,8 @@ impl Compiled {
         let hosts = hosts.chain(takeover).max().unwrap_or(Duration::ZERO);
         let ports = ports.max().unwrap_or(Duration::ZERO);
         match action {
-            // Hosts find what the fabric uses again.
-            Action::Restore => fabric + hosts,
+            // Hosts find what the fabric uses again, and guests that wait for a host start on it.
+            Action::Restore => (fabric + hosts).max(self.guest_chain()),
             Action::Lose(_) => (hosts + ports).max(fabric).max(self.guest_chain()),
             _ => (hosts + ports).max(fabric),
         }

@@ -139,6 +139,10 @@ pub enum LogKind {
     GuestsLost(u32),
     /// The guests of a lost host run on the others of its family: host index; `ios` were not asked for meanwhile.
     GuestsRestarted(u32),
+    /// A host was emptied on purpose, and its guests moved to the others of its family: host index.
+    GuestsMoved(u32),
+    /// A host was emptied on purpose, and asks for nothing more: host index.
+    HostDrained(u32),
     /// An I/O failed.
     IoFailed {
         /// Workload index.

@@ -1,7 +1,7 @@
 //! The cases of a study: healthy, and the survivors of each outage.
 
 use crate::outcome::Case;
-use crate::site::{Guests, LossMode, Outage, Site};
+use crate::site::{Guests, LossMode, Measure, Outage, Site, Workload};
 use crate::topology::{Fabric, MemberId, NodeId, out_at_the_end};
 use crate::unit::Side;
 
@@ -50,7 +50,7 @@ impl CasePlan {
     pub(crate) fn after_the_events(site: &Site, fabric: &Fabric) -> Self {
         let (members, nodes, lost_hosts) = out_at_the_end(site, fabric);
         Self {
-            hosts: restarted(site, fabric, &lost_hosts),
+            hosts: gone(site, fabric, &lost_hosts),
             members,
             nodes,
             lost_hosts,
@@ -76,12 +76,33 @@ impl CasePlan {
                     .map(|side| letter(side.other())),
             },
             members: fabric.members_of(&outage.takes, outage.side),
-            hosts: restarted(site, fabric, &lost_hosts),
+            hosts: gone(site, fabric, &lost_hosts),
             nodes: fabric.nodes_of(&outage.takes, outage.side),
             lost_hosts,
             mode: outage.mode,
             takes: in_words(outage),
         }
+    }
+
+    /// Whether nothing is judged of a measure: all hosts of the work are gone and it stays with them, or some are and
+    /// it is a throughput that all together have.
+    pub(super) fn leaves_out(
+        &self,
+        site: &Site,
+        fabric: &Fabric,
+        work: &Workload,
+        measure: Measure,
+    ) -> bool {
+        let family = |host: usize| fabric.hosts[host].family;
+        let issuing = |host: &usize| work.hosts.contains(&family(*host));
+        let stays = |host: &usize| site.hosts[family(*host)].guests == Guests::Stay;
+        let all = (0..fabric.hosts.len()).filter(issuing).count();
+        let gone = self
+            .hosts
+            .iter()
+            .filter(|host| issuing(host) && stays(host));
+        let gone = gone.count();
+        gone > 0 && (gone == all || measure == Measure::Throughput)
     }
 }
 
@@ -100,13 +121,21 @@ pub fn cases(site: &Site, fabric: &Fabric, only: Option<&[String]>) -> Vec<CaseP
 }
 
 /// Lost hosts whose guests would be restarted, and nobody is left on whom.
-pub(super) fn guests_without_a_host(site: &Site, fabric: &Fabric, lost: &[usize]) -> Vec<usize> {
+fn guests_without_a_host(site: &Site, fabric: &Fabric, lost: &[usize]) -> Vec<usize> {
     let restarted = restarted(site, fabric, lost);
     let restarting =
         |host: &usize| site.hosts[fabric.hosts[*host].family].guests == Guests::Restart;
     let lost = lost.iter().copied();
     lost.filter(|host| restarting(host) && !restarted.contains(host))
         .collect()
+}
+
+/// Lost hosts that ask for nothing, or whose work goes on elsewhere. Guests that would be restarted and that nobody is left to run
+/// are cut off like hosts without a path: they go on asking.
+pub(super) fn gone(site: &Site, fabric: &Fabric, lost: &[usize]) -> Vec<usize> {
+    let nowhere = guests_without_a_host(site, fabric, lost);
+    let lost = lost.iter().copied();
+    lost.filter(|host| !nowhere.contains(host)).collect()
 }
 
 /// Lost hosts whose guests are restarted on others that are left.

@@ -66,6 +66,10 @@ pub(crate) fn matrix_at(
                         &promises.healthy
                     };
                     let promise = stated.iter().find(|promise| promise.measure == measure)?;
+                    let fabric = &runs.compiled.fabric;
+                    if runs.plan.leaves_out(site, fabric, workload, measure) {
+                        return None;
+                    }
                     Some(steady_cell(runs, index, promise, trust))
                 })
                 .chain(others.iter().map(|_| None))

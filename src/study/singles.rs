@@ -8,8 +8,8 @@
 //! between them are the random numbers, and the hash values by which flows choose among members.
 //!
 //! Every case shares its random numbers with every other. The steady state after each loss is simulated, and
-//! the switch-over where it is asked for. Hosts that go with a part (those of a chassis) ask for nothing; a
-//! throughput promised for their workload is not judged then.
+//! the switch-over where it is asked for. Hosts that go with a part (those of a chassis), or are gone already with the outage in
+//! force, ask for nothing; a throughput promised for their workload is not judged then, unless their guests are restarted.
 //!
 //! Left out: whole hosts and whole arrays, which are what the redundancy serves, not a part of it; parts of
 //! a part (one fan, one lane of a cable).
@@ -20,16 +20,16 @@ mod mended;
 mod place;
 mod vertex;
 
-use super::case::{CasePlan, cases, guests_without_a_host};
+use super::case::{CasePlan, cases, gone};
 use super::progress::Progress;
 use super::steady::SteadyRuns;
 use super::{assemble, judge, parts, steady, switch};
 use crate::model::Compiled;
 use crate::outcome::{
-    Case, EachPart, Matrix, MeasureKind, Origin, PartCase, PartSwitch, Report, Row, Steady, Switch,
+    Case, EachPart, Matrix, Origin, PartCase, PartSwitch, Report, Row, Steady, Switch,
     SwitchWorkload,
 };
-use crate::site::{LossMode, Site};
+use crate::site::{LossMode, Measure, Site};
 use crate::topology::Fabric;
 use list::Single;
 pub use mended::mended;
@@ -70,11 +70,13 @@ pub fn each_part(site: &Site, origin: Origin, ask: &AskSingles, progress: &dyn P
     let singles = list::singles(site, &fabric, &before.members);
     let classes = place::classes(site, &fabric, &before.members, &singles, ask.symmetry);
     let runs = steady::run(site, &plans, progress);
+    let mut compiled = Compiled::new(site, &before.members);
+    compiled.without_work_of(&before.hosts);
     let setting = Setting {
         site,
         fabric: &fabric,
         before: &before,
-        compiled: Compiled::new(site, &before.members),
+        compiled,
         singles: &singles,
         switch: ask.switch,
     };
@@ -164,10 +166,14 @@ impl Setting<'_> {
             Some(outage) => format!("{} lost, {outage} out", single.name),
             None => format!("{} lost", single.name),
         };
-        // Guests that nobody is left to run are cut off like hosts without a path.
-        let nowhere = guests_without_a_host(self.site, self.fabric, &single.hosts);
-        let hosts = single.hosts.iter().copied();
-        let hosts = hosts.filter(|host| !nowhere.contains(host)).collect();
+        // Those that are gone with the outage in force stay so.
+        let mut lost_hosts = self.before.lost_hosts.clone();
+        lost_hosts.extend(
+            single
+                .hosts
+                .iter()
+                .filter(|host| !self.before.lost_hosts.contains(host)),
+        );
         CasePlan {
             case: Case {
                 name,
@@ -177,8 +183,8 @@ impl Setting<'_> {
             },
             members,
             nodes: single.nodes.clone(),
-            lost_hosts: single.hosts.clone(),
-            hosts,
+            hosts: gone(self.site, self.fabric, &lost_hosts),
+            lost_hosts,
             mode: LossMode::Loud,
             takes: format!("{} {}", single.kind, single.name),
         }
@@ -192,7 +198,7 @@ impl Setting<'_> {
             .into_iter()
             .collect();
         let mut matrix = judge::matrix(self.site, std::slice::from_ref(runs), &switches);
-        self.leave_out_gone(&runs.plan.hosts, &mut matrix);
+        self.leave_out_gone(&runs.plan, &mut matrix);
         let host = |index: &usize| self.fabric.hosts[*index].name.clone();
         let case = PartCase {
             kind: single.kind.to_owned(),
@@ -215,25 +221,17 @@ impl Setting<'_> {
         // Only what the part takes is lost now; the outage in force has long been.
         let mut plan = runs.plan.clone();
         plan.members.clone_from(&single.members);
+        plan.lost_hosts.clone_from(&single.hosts);
         switch::run(self.site, &self.compiled, &plan, runs, false, progress)
     }
 
-    /// Nothing is judged of work whose hosts are all gone, and no throughput of work that has lost some.
-    fn leave_out_gone(&self, hosts: &[usize], matrix: &mut Matrix) {
-        for row in &mut matrix.rows {
-            let Some(work) = self
-                .site
-                .workloads
-                .iter()
-                .find(|work| work.name == row.workload)
-            else {
-                continue;
-            };
-            let issuing = |host: &usize| work.hosts.contains(&self.fabric.hosts[*host].family);
-            let all = (0..self.fabric.hosts.len()).filter(issuing).count();
-            let gone = hosts.iter().filter(|host| issuing(host)).count();
-            let throughput = row.measure == MeasureKind::Throughput;
-            if gone > 0 && (gone == all || throughput) {
+    /// Nothing is judged of a switch-over for work whose hosts are all gone.
+    fn leave_out_gone(&self, plan: &CasePlan, matrix: &mut Matrix) {
+        for row in matrix.rows.iter_mut().filter(|row| row.switching) {
+            let mut works = self.site.workloads.iter();
+            let work = works.find(|work| work.name == row.workload);
+            let gone = |work| plan.leaves_out(self.site, self.fabric, work, Measure::LongestIo);
+            if work.is_some_and(gone) {
                 row.cells.iter_mut().for_each(|cell| *cell = None);
             }
         }

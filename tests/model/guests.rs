@@ -2,7 +2,7 @@
 
 use super::fault::{LOUD, SILENT};
 use super::rig::{LIMITS, MS, S, US, at_times, run, script, site, watch};
-use halfloom::model::{Compiled, LogKind, Stop, Tally, TimerName, World};
+use halfloom::model::{Compiled, LogEntry, LogKind, Stop, Tally, TimerName, World};
 use halfloom::site::{Action, Measure, Promise, Site};
 use halfloom::unit::Instant;
 use halfloom::wire::Op;
@@ -143,7 +143,7 @@ fn a_restart_ends_no_stall_of_others() {
     assert_eq!(work.longest_by, None);
 }
 
-/// A chassis takes two hosts with it; the other two do everything. Without `restart` the lost hosts go on asking.
+/// A chassis takes two hosts with it; the other two do everything. Without `restart` their work is not asked for.
 #[test]
 fn a_chassis_takes_its_hosts_with_it() {
     let at = S + 50 * MS;
@@ -224,7 +224,7 @@ fn guests_without_any_host_wait_for_one() {
     assert_eq!(tally.workloads[0].issued_total, 44);
 }
 
-/// A host that is back in a second has lost its guests all the same; one that has only lost its links lives on.
+/// A host that is back once its loss was found has lost its guests all the same; one that has only lost its links lives on.
 #[test]
 fn only_a_lost_host_loses_its_guests() {
     let compiled = open("restart");
@@ -366,4 +366,121 @@ fn a_host_without_its_ports_is_not_a_lost_host() {
             assert_eq!(by_host(&compiled, &tally), [100; 4]);
         }
     }
+}
+
+/// A host that is drained hands its guests to the others in that instant: everything is asked for, nothing fails, and nothing is
+/// left to be restarted when the host is lost.
+#[test]
+fn a_drained_host_hands_its_guests_over() {
+    let compiled = open("restart");
+    let at = S + 50 * MS;
+    for (part, hosts) in [("vm-1", 1), ("bay-1", 2)] {
+        let scripts = [
+            script(&compiled, at, Action::Drain, part, None),
+            script(&compiled, at + S, LOUD, part, None),
+        ];
+        for scripts in [&scripts[..], &scripts[..1]] {
+            let tally = run(&compiled, scripts, 60 * S);
+            let work = &tally.workloads[0];
+            assert_eq!(
+                (work.completed_total, work.unasked, work.failed_total),
+                (400, 0, 0)
+            );
+            let done = by_host(&compiled, &tally);
+            assert_eq!(done[..hosts], [11; 2][..hosts]);
+            assert!(story(&tally).is_empty(), "{:?}", story(&tally));
+            let moved = |entry: &&LogEntry| matches!(entry.kind, LogKind::GuestsMoved(_));
+            assert_eq!(tally.log.iter().filter(moved).count(), hosts);
+        }
+    }
+}
+
+/// Work that stays with its host, or that nobody else is left for, is asked for no longer from the drain on, and again at once when
+/// the host is back; what is under way then is completed.
+#[test]
+fn a_drained_host_asks_for_nothing_new() {
+    let at = S + 50 * MS;
+    for (guests, part, done) in [
+        ("stay", "vm-1", [60, 100, 100, 100]),
+        ("restart", "vm-*", [60; 4]),
+    ] {
+        let compiled = open(guests);
+        let scripts = [
+            script(&compiled, at, Action::Drain, part, None),
+            script(&compiled, at + 4 * S, Action::Restore, part, None),
+        ];
+        let tally = run(&compiled, &scripts, 60 * S);
+        let work = &tally.workloads[0];
+        assert_eq!(by_host(&compiled, &tally), done);
+        assert_eq!((work.failed_total, work.retried), (0, 0));
+        assert_eq!(work.unasked, 400 - done.iter().sum::<u64>());
+        assert!(story(&tally).is_empty());
+    }
+    // Three of five wait for one of two slots, and are done all the same.
+    let mut base = cluster("stay", "{ poisson = \"1/s\" }");
+    base.hosts[0].queue_depth = Some(1);
+    at_times(&mut base, 4, &[(0, Op::Read, 4096); 5]);
+    let compiled = Compiled::new(&base, &[]);
+    let drain = script(&compiled, 50 * US, Action::Drain, "vm-2", None);
+    let tally = run(&compiled, &[drain], 60 * S);
+    let work = &tally.workloads[0];
+    assert_eq!((work.completed_total, work.failed_total), (20, 0));
+}
+
+/// A closed load goes on with as much as before when two of its hosts are drained and their guests move, and with half of it where
+/// they stay.
+#[test]
+fn a_closed_load_goes_on_through_a_drain() {
+    for (guests, left) in [("restart", 16), ("stay", 8)] {
+        let base = cluster(guests, "{ closed = { depth = 4, think = \"0us\" } }");
+        let compiled = Compiled::new(&base, &[]);
+        let mut world = World::new(&compiled, 0, watch(0, 10 * S), LIMITS);
+        world.add_script(script(&compiled, 100 * MS, Action::Drain, "bay-1", None));
+        world.add_script(script(&compiled, 300 * MS, Action::Restore, "bay-1", None));
+        let mut outstanding = |at: u64| {
+            world.run_until(Instant(at), Stop::AtTheTime);
+            let work = &world.tally().workloads[0];
+            work.issued_total - work.completed_total - work.failed_total
+        };
+        assert_eq!(
+            [90 * MS, 200 * MS, 400 * MS].map(&mut outstanding),
+            [16, left, 16]
+        );
+        assert_eq!(world.finish().workloads[0].failed_total, 0);
+    }
+}
+
+/// A host that is back before its cluster takes it for lost keeps its guests, each time: what they were to ask for meanwhile is all
+/// that is not asked for. Once it was taken for lost its guests run elsewhere, whatever it does.
+#[test]
+fn a_host_that_is_back_in_time_keeps_its_guests() {
+    let compiled = open("restart");
+    let at = |ms: u64, action| script(&compiled, ms * MS, action, "vm-1", None);
+    let scripts = [
+        at(1_050, LOUD),
+        at(1_550, Action::Restore),
+        at(2_050, LOUD),
+        at(2_550, Action::Restore),
+    ];
+    let tally = run(&compiled, &scripts, 60 * S);
+    let work = &tally.workloads[0];
+    assert_eq!(by_host(&compiled, &tally), [90, 100, 100, 100]);
+    assert_eq!((work.unasked, work.failed_total), (10, 0));
+    assert_eq!(story(&tally).len(), 2);
+    // Found at 2.05 s; lost and back once more meanwhile.
+    let scripts = [
+        at(1_050, LOUD),
+        at(2_250, Action::Restore),
+        at(2_450, LOUD),
+        at(2_650, Action::Restore),
+    ];
+    let tally = run(&compiled, &scripts, 60 * S);
+    assert_eq!(by_host(&compiled, &tally)[0], 11);
+    let restarts: Vec<u64> = story(&tally)
+        .iter()
+        .filter(|(_, kind, _)| matches!(kind, LogKind::GuestsRestarted(_)))
+        .map(|entry| entry.0)
+        .collect();
+    assert_eq!(restarts, [4_050 * MS]);
+    assert_eq!(tally.workloads[0].completed_total, 370);
 }

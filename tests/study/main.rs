@@ -5,6 +5,7 @@
 //! - `survivors`: the state after an outage is the site written without the lost parts
 //! - `derive`: recordings are counted as they are described, and the workload that stands for one brings the same load
 //! - `headroom`: the switch-over at a proven load is the one of a failover at that load
+//! - `hosts`: what hosts that are lost or drained themselves ask for, and what is judged of it
 //! - `mends`: changes proposed for what is missed, each proven by a simulation
 //! - `mirror`: a site with its sides swapped gives swapped results; an idle site favours no side
 //! - `repeat`: the number of threads changes no byte
@@ -22,6 +23,7 @@
 
 mod derive;
 mod headroom;
+mod hosts;
 mod limits;
 mod mends;
 mod mirror;

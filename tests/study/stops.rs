@@ -348,9 +348,12 @@ fn work_that_lost_hosts_do_not_ask_for_is_told() {
     let unasked = report.switches[0].workloads[0].unasked[0];
     assert!(unasked.abs_diff(3_000) <= 2, "{unasked}");
     let text = told(&report);
-    assert!(text.contains("Hosts of vms are lost themselves"), "{text}");
+    assert!(
+        text.contains("Hosts of vms are out of service themselves"),
+        "{text}"
+    );
     let kept = unfolds(ONE, "", &[("1s", "lose = \"core-A\"")]);
-    assert!(!told(&kept).contains("lost themselves"));
+    assert!(!told(&kept).contains("out of service"));
 }
 
 /// A member of a group of links is lost silently, and the load is so light that no frame may ever be sent over it: the run goes on
@@ -625,7 +628,7 @@ fn guests_that_nobody_is_left_to_run_are_cut_off() {
             .is_some_and(|by| by.starts_with("restart of guests"))
     );
     assert!(
-        told(&back).contains("its hosts were lost themselves"),
+        told(&back).contains("its hosts were out of service themselves"),
         "{}",
         told(&back)
     );

@@ -538,7 +538,7 @@ fn unasked_words(report: &Report) -> Prose {
         .text("Hosts of ")
         .name(listed(&names))
         .text(format!(
-            " are lost themselves: up to {ios} in a run {} not asked for{}.",
+            " are out of service themselves: up to {ios} in a run {} not asked for{}.",
             if most == 1 { "is" } else { "are" },
             if gone {
                 ", and nobody is left to do that work"

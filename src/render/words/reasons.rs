@@ -104,7 +104,8 @@ fn stall(report: &Report, case: usize, row: &Row) -> Prose {
 #[must_use]
 pub(crate) fn switch_cause(work: &SwitchWorkload, from: Begin, measure: MeasureKind) -> String {
     if work.hosts_gone > 0 {
-        return "hosts are lost themselves, and nobody is left to do their work.".to_owned();
+        return "hosts are out of service themselves, and nobody is left to do their work."
+            .to_owned();
     }
     let failed = work.failed_by.as_ref();
     let Some(event) = failed.filter(|_| measure == MeasureKind::Failed) else {

@@ -204,7 +204,7 @@ fn stop(work: &SwitchWorkload, harm: Harm) -> String {
     let fails = work.failed.first().is_some_and(|failed| *failed > 0);
     let (begin, end) = match (all, harm) {
         _ if cause == Some(StopCause::HostsLost) => {
-            ("The load", ": its hosts were lost themselves")
+            ("The load", ": its hosts were out of service themselves")
         }
         _ if cause == Some(StopCause::Volumes) => (
             "The load",
@@ -612,7 +612,11 @@ mod tests {
             (StopCause::NoPath, 0, "no path was left that answers"),
             (StopCause::LostPaths, 0, "hung on what is lost"),
             (StopCause::Volumes, 0, "volumes had no controller"),
-            (StopCause::HostsLost, 0, "its hosts were lost themselves"),
+            (
+                StopCause::HostsLost,
+                0,
+                "its hosts were out of service themselves",
+            ),
         ] {
             let mut switch = sample_report().switches[0].clone();
             let work = &mut switch.workloads[0];

@@ -45,6 +45,9 @@ pub(super) fn outlook(
     for (index, workload) in site.workloads.iter().enumerate() {
         let bounds = bounds(site, &fabric, &sets, &mut flows, index);
         for promise in promised(workload, case) {
+            if plan.leaves_out(site, &fabric, workload, promise.measure) {
+                continue;
+            }
             let because = if cut_off(plan, &sets, index) {
                 Some(Because::NoPath)
             } else {

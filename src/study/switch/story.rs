@@ -105,7 +105,7 @@ enum Line {
     /// Hosts lost with their guests in one instant, or guests restarted.
     Guests {
         at: Instant,
-        restarted: bool,
+        what: Guests,
         timer: Option<(TimerName, Duration)>,
     },
     /// Sums over the run, of which the first instant stands for all; what ended a stop is told by itself.
@@ -153,6 +153,15 @@ pub(crate) struct OfWorkload {
     pub(crate) failed_by: Option<NamedEvent>,
     /// Its stops.
     pub(crate) stops: Vec<WorkStop>,
+}
+
+/// What becomes of the guests of a host.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+enum Guests {
+    Lost,
+    Restarted,
+    Moved,
+    Drained,
 }
 
 /// Tells the log of a run.
@@ -312,6 +321,11 @@ fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String], ended: &
     let near = |at: &&Instant| at.0.abs_diff(entry.at.0) <= TOGETHER.0;
     let ended = ended.iter().find(near).copied();
     let of = |path: u32| workloads.get(path as usize).cloned().unwrap_or_default();
+    let guests = |what| Line::Guests {
+        at: entry.at,
+        what,
+        timer: entry.timer,
+    };
     match entry.kind {
         LogKind::Script(index) => Line::Script(index),
         LogKind::Path { path, to } => Line::Paths {
@@ -346,11 +360,10 @@ fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String], ended: &
             workloads: of(compiled.first_path(set)),
             timer: entry.timer,
         },
-        LogKind::GuestsLost(_) | LogKind::GuestsRestarted(_) => Line::Guests {
-            at: entry.at,
-            restarted: matches!(entry.kind, LogKind::GuestsRestarted(_)),
-            timer: entry.timer,
-        },
+        LogKind::GuestsLost(_) => guests(Guests::Lost),
+        LogKind::GuestsRestarted(_) => guests(Guests::Restarted),
+        LogKind::GuestsMoved(_) => guests(Guests::Moved),
+        LogKind::HostDrained(_) => guests(Guests::Drained),
         LogKind::IoFailed { workload } => Line::Failed { workload },
     }
 }
@@ -513,26 +526,27 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
             };
             (what, Some(workloads.clone()), Some(told.ios))
         }
-        Line::Guests { restarted, .. } => {
+        Line::Guests { what, .. } => {
             let hosts = plural(told.count, "host", "hosts");
-            let what = if *restarted {
-                format!(
+            let (its, it, asks) = match told.count {
+                1 => ("its", "it", "asks"),
+                _ => ("their", "them", "ask"),
+            };
+            let what = match what {
+                Guests::Restarted => format!(
                     "guests of {hosts} restarted on the others of the family{}",
                     said("; ", " not asked for meanwhile")
-                )
-            } else {
-                format!(
-                    "{hosts} lost with {} work{}",
-                    if told.count == 1 { "its" } else { "their" },
-                    said(
-                        ": ",
-                        if told.count == 1 {
-                            " under way lost with it"
-                        } else {
-                            " under way lost with them"
-                        }
-                    )
-                )
+                ),
+                Guests::Lost => format!(
+                    "{hosts} lost with {its} work{}",
+                    said(": ", &format!(" under way lost with {it}"))
+                ),
+                Guests::Moved => {
+                    format!("{hosts} drained: {its} guests moved to the others of the family")
+                }
+                Guests::Drained => {
+                    format!("{hosts} drained with {its} work: {asks} for nothing new")
+                }
             };
             (what, None, Some(told.ios))
         }
