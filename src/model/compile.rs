@@ -3,9 +3,9 @@
 use super::net::FEW;
 use super::order::FlowOrder;
 use super::standing::Standing;
-use crate::site::{Action, Choose, PathPolicy, Site, Slow, Team, Timers};
+use crate::site::{Action, Choose, PathPolicy, Site, Slow, Timers};
 use crate::topology::{
-    DirectionId, Fabric, MemberId, NodeId, NodeKind, Path, PathSet, RouteContext, Routes,
+    DirectionId, Fabric, MemberId, NodeId, NodeKind, Path, RouteContext, Routes,
 };
 use crate::unit::{Duration, Instant, Rate, mix_pair};
 use crate::wire::{Encapsulation, Medium, Op, Protocol, Then, Toward};
@@ -433,12 +433,9 @@ impl Compiled {
                 positions[*workload] += 1;
             }
             let protocol = site.workloads[set.workloads[0]].protocol;
-            let team = team(
-                family.team,
-                &protocol,
-                set,
-                self.fabric.hosts[set.host].index,
-            );
+            let files = matches!(protocol, Protocol::Nfs(_));
+            let number = self.fabric.hosts[set.host].index;
+            let ports = set.team_ports(family.team, files, number);
             self.sets.push(SetPlan {
                 host: set.host,
                 paths: first_path..index(self.paths.len()),
@@ -447,7 +444,7 @@ impl Compiled {
                 depth: family.queue_depth.unwrap_or(u32::MAX),
                 timers: family.timers.clone(),
                 protocol,
-                team,
+                team: ports.map(|ports| TeamPlan { ports }),
             });
             self.rank_by_distance(first_path);
         }
@@ -586,23 +583,6 @@ impl Compiled {
     pub fn direction_name(&self, direction: DirectionId) -> String {
         self.fabric.direction_name(&self.site, direction)
     }
-}
-
-/// The team over whose ports a set goes, in the order of its paths, turned where hosts alternate.
-fn team(team: Team, protocol: &Protocol, set: &PathSet, host: u32) -> Option<TeamPlan> {
-    let mut ports: Vec<NodeId> = Vec::new();
-    for path in &set.paths {
-        if !ports.contains(&path.host_port) {
-            ports.push(path.host_port);
-        }
-    }
-    let turned = match team {
-        Team::Off => return None,
-        Team::First => 0,
-        Team::Alternate => host as usize % ports.len().max(1),
-    };
-    ports.rotate_left(turned);
-    matches!(protocol, Protocol::Nfs(_)).then_some(TeamPlan { ports })
 }
 
 /// The encapsulation on a protocol's own kind of link.

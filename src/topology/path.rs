@@ -4,7 +4,7 @@ use super::build::Fabric;
 use super::matches;
 use super::part::{HostInstance, MemberId, NodeId, NodeKind};
 use super::route::{RouteContext, Routes};
-use crate::site::Site;
+use crate::site::{Site, Team};
 use crate::unit::Side;
 
 /// A host port and an array port with a route both ways.
@@ -36,6 +36,27 @@ pub struct PathSet {
     /// The paths, in the order controller 1 on A, on B, controller 2 on A, on B (with several ports: port 1
     /// of controller 1 on A, on B, port 2 …).
     pub paths: Vec<Path>,
+}
+
+impl PathSet {
+    /// The ports of the team over which a host sends this set, the one in use first; `None` without a team, and for what is no file
+    /// traffic. `number` is that of the host in its family, by which teams alternate.
+    #[must_use]
+    pub fn team_ports(&self, team: Team, files: bool, number: u32) -> Option<Vec<NodeId>> {
+        let mut ports: Vec<NodeId> = Vec::new();
+        for path in &self.paths {
+            if !ports.contains(&path.host_port) {
+                ports.push(path.host_port);
+            }
+        }
+        let turned = match team {
+            Team::Off => return None,
+            Team::First => 0,
+            Team::Alternate => number as usize % ports.len().max(1),
+        };
+        ports.rotate_left(turned);
+        files.then_some(ports)
+    }
 }
 
 impl Fabric {

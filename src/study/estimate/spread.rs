@@ -126,13 +126,8 @@ pub(crate) fn path_weights(
     workload: &Workload,
 ) -> Vec<f64> {
     let mut weights = vec![0.0; set.paths.len()];
-    let all: Vec<usize> = (0..set.paths.len()).collect();
     let policy = site.hosts[fabric.hosts[set.host].family].paths;
-    let groups: Vec<(f64, Vec<usize>)> = match workload.owner {
-        Owner::Any => vec![(1.0, all)],
-        Owner::Alternate => owner_groups(site, fabric, set, workload),
-    };
-    for (share, candidates) in groups {
+    for (share, candidates) in groups(site, fabric, set, workload) {
         let chosen = choose(policy, flows, set, &candidates);
         for path in &chosen {
             weights[*path] += share / super::count(chosen.len());
@@ -141,13 +136,34 @@ pub(crate) fn path_weights(
     weights
 }
 
-/// For each controller the share of the volumes it owns, and the paths they are reached over: its own
-/// while there is one, else all.
-pub(super) fn owner_groups(
+/// Shares of a workload's I/Os at one host, and the paths that each is free to take: those over the port in use where a team has
+/// the set, and those to the owner of the volumes where they have owners.
+pub(super) fn groups(
     site: &Site,
     fabric: &Fabric,
     set: &PathSet,
     workload: &Workload,
+) -> Vec<(f64, Vec<usize>)> {
+    let host = &fabric.hosts[set.host];
+    let files = matches!(workload.protocol, Protocol::Nfs(_));
+    let ports = set.team_ports(site.hosts[host.family].team, files, host.index);
+    let in_use = ports.and_then(|ports| ports.first().copied());
+    let over = |index: &usize| in_use.is_none_or(|port| set.paths[*index].host_port == port);
+    let own: Vec<usize> = (0..set.paths.len()).filter(over).collect();
+    match workload.owner {
+        Owner::Any => vec![(1.0, own)],
+        Owner::Alternate => owner_groups(site, fabric, set, workload, &own),
+    }
+}
+
+/// For each controller the share of the volumes it owns, and the paths they are reached over: its own
+/// while there is one, else all of `paths`.
+fn owner_groups(
+    site: &Site,
+    fabric: &Fabric,
+    set: &PathSet,
+    workload: &Workload,
+    paths: &[usize],
 ) -> Vec<(f64, Vec<usize>)> {
     let controllers = site.arrays[set.array].controllers.max(1);
     let volumes = workload.volumes.max(1);
@@ -156,12 +172,8 @@ pub(super) fn owner_groups(
             let owned = volumes / controllers + u32::from(owner < volumes % controllers);
             let own =
                 |index: &usize| fabric.controllers[set.paths[*index].controller].index == owner;
-            let own: Vec<usize> = (0..set.paths.len()).filter(own).collect();
-            let reached_over = if own.is_empty() {
-                (0..set.paths.len()).collect()
-            } else {
-                own
-            };
+            let own: Vec<usize> = paths.iter().copied().filter(own).collect();
+            let reached_over = if own.is_empty() { paths.to_vec() } else { own };
             (f64::from(owned) / f64::from(volumes), reached_over)
         })
         .collect()

@@ -220,3 +220,65 @@ fn one_path_and_owners_narrow_the_choice() {
         "23.1"
     );
 }
+
+/// File traffic of a team of ports: two hosts with a port on each fabric, one of which is in use. By hand: where
+/// both are used each carries half of what the host asks for, in a team the one in use carries all of it.
+#[test]
+fn a_team_asks_of_the_port_in_use_alone() {
+    const TEAM: &str = r#"
+format = 1
+[[host]]
+name = "vm"
+count = 2
+team = "first"
+[[switch]]
+name = "core"
+[[array]]
+name = "filer"
+controllers = 2
+[[link]]
+from = "vm"
+to = "core"
+speed = "25GbE"
+[[link]]
+from = "core"
+to = "filer"
+speed = "25GbE"
+[[workload]]
+name = "files"
+hosts = "vm"
+array = "filer"
+protocol = "nfs"
+read = "60%"
+sizes = { read = "32KiB", write = "8KiB" }
+arrivals = { poisson = "3k/s" }
+"#;
+    let of = |team: &str| {
+        let site = site_with(TEAM, &[("host.vm.team", team)]);
+        let fabric = Fabric::new(&site);
+        let cases = estimate(&site, &fabric).cases;
+        let mean = |case: &CaseLoads, from: &str, to: &str| fullest(&fabric, case, from, to).0;
+        [
+            mean(&cases[0], "filer", "core-A"),
+            mean(&cases[0], "filer", "core-B"),
+            mean(&cases[0], "core-A", "vm-1"),
+            mean(&cases[0], "core-B", "vm-2"),
+            // A lost.
+            mean(&cases[1], "filer", "core-B"),
+        ]
+    };
+    let near = |got: [f64; 5], times: [f64; 5], one: f64| {
+        for (got, times) in got.into_iter().zip(times) {
+            assert!((got - times * one).abs() < 1e-9, "{got} {times} {one}");
+        }
+    };
+    // Without a team all is spread over both fabrics: each of the four array ports has a quarter, and each port of a host one too.
+    let spread = of("off");
+    let one = spread[0];
+    assert!(one > 0.1, "{one}");
+    near(spread, [1.0, 1.0, 1.0, 1.0, 2.0], one);
+    // All over A; after its loss all over B.
+    near(of("first"), [2.0, 0.0, 2.0, 0.0, 2.0], one);
+    // One host over A, the other over B.
+    near(of("alternate"), [1.0, 1.0, 2.0, 2.0, 2.0], one);
+}
