@@ -304,4 +304,7 @@ pub struct PathFigures {
     pub side: Option<char>,
     /// I/Os completed over it in the window.
     pub completed: u64,
+    /// Over a port of a team that is not in use.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub standby: bool,
 }

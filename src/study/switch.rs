@@ -6,6 +6,7 @@
 //! the loss disturbed has finished and every path has found its standing; and not at all when the survivors
 //! are saturated.
 
+mod broken;
 mod figures;
 mod lanes;
 mod story;

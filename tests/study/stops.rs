@@ -1,8 +1,9 @@
 //! Failures as they unfold: every stop of a workload told apart, marked where work went on and nowhere else, and nothing called
 //! settled before the paths are what they will be.
 
-use super::rig::{Twin, origin, site};
+use super::rig::{Twin, ask, origin, site};
 use halfloom::outcome::{Begin, Harm, Reference, Report, StopCause, Verdict, WorkStop};
+use halfloom::render::sheet::{Steps, sheet};
 use halfloom::render::table::report_text;
 use halfloom::study::{NoProgress, simulate};
 
@@ -321,6 +322,139 @@ fn a_team_is_told_as_one() {
     let text = told(&report);
     assert!(text.contains("over one port of a team"), "{text}");
     assert!(!text.contains("fewest I/Os"), "{text}");
+}
+
+/// A port of a team that is lost does not stand by: the table, the lanes and the sheet say so, and count one port a host.
+#[test]
+fn a_lost_port_of_a_team_does_not_stand_by() {
+    let of = |team: &str| {
+        let text = Twin {
+            run: "duration = \"200ms\"\nwarm_up = \"0s\"\nreplications = 1\nswitch_replications = 1",
+            host: &format!("count = 2\nteam = \"{team}\""),
+            array: "controllers = 2\nread = { hit = \"100%\", hit_time = \"100us\" }",
+            near: "speed = \"25GbE\"",
+            far: "speed = \"25GbE\"",
+            name: "files",
+            work: "protocol = \"nfs\"\narrivals = { paced = \"2k/s\" }\nread = \"100%\"\nsizes = \"8KiB\"",
+            ..Twin::default()
+        }
+        .text();
+        ask(&site(&text, &[]), &["A"], true)
+    };
+    let report = of("first");
+    let switch = &report.switches[0];
+    let told: Vec<&str> = switch
+        .events
+        .iter()
+        .map(|event| event.what.as_str())
+        .collect();
+    assert!(
+        told.contains(&"4 paths lost, another port in use"),
+        "{told:?}"
+    );
+    assert!(
+        !told.iter().any(|what| what.ends_with("standing by")),
+        "{told:?}"
+    );
+    let states = |side: char| -> Vec<&str> {
+        let lane = switch.lanes.iter().find(|lane| lane.side == Some(side));
+        let spans = lane.expect("it has paths").spans.iter();
+        spans.map(|span| span.state.as_str()).collect()
+    };
+    assert_eq!(
+        states('A'),
+        ["up", "loss not noticed", "lost, another port in use"]
+    );
+    assert_eq!(states('B'), ["standing by", "up"]);
+
+    let counts = |report: &Report, when: &str| -> Vec<(String, u64, u64)> {
+        let steps = Steps::of(report.clone());
+        let found = sheet(&steps);
+        let lines = if when == "before" {
+            &found.before
+        } else {
+            &found.cases[0].lines
+        };
+        let lines = lines
+            .iter()
+            .filter(|line| line.when == when && line.what.contains("paths"));
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        lines
+            .map(|line| {
+                let what = line.what.split(&[':', ','][..]).nth(1).unwrap_or_default();
+                (
+                    what.trim().to_owned(),
+                    line.low.unwrap() as u64,
+                    line.high.unwrap() as u64,
+                )
+            })
+            .collect()
+    };
+    let row = |what: &str, low: u64, high: u64| (what.to_owned(), low, high);
+    let before = [
+        row("paths in use on A", 2, 2),
+        row("paths in use on B", 0, 0),
+        row("paths standing by on B", 2, 2),
+    ];
+    assert_eq!(counts(&report, "before"), before);
+    let after = [
+        row("paths in use on A", 0, 0),
+        row("paths in use on B", 2, 2),
+    ];
+    assert_eq!(counts(&report, "after"), after);
+    // Turn by turn a host has two on one fabric and none on the other.
+    let turns = of("alternate");
+    let before = [
+        row("paths in use on A", 0, 2),
+        row("paths standing by on A", 0, 2),
+        row("paths in use on B", 0, 2),
+        row("paths standing by on B", 0, 2),
+    ];
+    assert_eq!(counts(&turns, "before"), before);
+}
+
+/// A controller takes half of the paths of each fabric: what becomes of that half is told beside the half that is up, and the sheet
+/// has the takeover, which is to be seen on the array.
+#[test]
+fn the_sheet_of_a_lost_controller_has_its_chain_and_the_takeover() {
+    let text = Twin {
+        run: "duration = \"200ms\"\nwarm_up = \"0s\"\nreplications = 1\nswitch_replications = 1\nsettle_limit = \"10s\"",
+        timers: "link_loss_detect = \"100ms\"\nstate_notice = \"500ms\"\nfast_io_fail = \"1s\"",
+        host: "paths = \"round-robin\"",
+        array: "controllers = 2\ntakeover = \"1s\"\nread = { hit = \"100%\", hit_time = \"100us\" }",
+        near: "speed = \"16GFC\"",
+        far: "speed = \"32GFC\"",
+        name: "w",
+        work: "protocol = \"fc-scsi\"\nowner = \"alternate\"\narrivals = { paced = \"1k/s\" }\nread = \"100%\"\nsizes = \"8KiB\"",
+        more: "[[outage]]\nname = \"ctrl\"\ntakes = \"box-c1\"\n",
+        ..Twin::default()
+    }
+    .text();
+    let report = ask(&site(&text, &[]), &["ctrl"], true);
+    for lane in &report.switches[0].lanes {
+        let states: Vec<(f64, &str)> = lane
+            .spans
+            .iter()
+            .filter(|span| span.to_s > 0.0)
+            .map(|span| ((span.from_s * 10.0).round() / 10.0, span.state.as_str()))
+            .collect();
+        let chain = [
+            (0.0, "1 of 2 up, 1 loss not noticed"),
+            (0.6, "1 of 2 up, 1 held"),
+            (1.6, "1 of 2 up, 1 failed"),
+        ];
+        assert_eq!(states, chain, "{}", lane.name);
+    }
+    let steps = Steps::of(report);
+    let found = sheet(&steps);
+    let mut lines = found.cases[0].lines.iter();
+    let line = lines.find(|line| line.what.starts_with("on the array: volumes of box-c1"));
+    let line = line.expect("it is to be seen");
+    assert_eq!(
+        (line.low, line.high, line.unit.as_str()),
+        (Some(1.0), Some(1.0), "s")
+    );
+    assert!(line.what.contains("takeover, 1"), "{}", line.what);
 }
 
 /// What a lost host does not ask for is in no latency and no failure; the answer says it.

@@ -376,7 +376,13 @@ fn one_lane(sheet: &mut Sheet, lane: &PathLane, x: &Scale, (top, step): (f64, f6
         let ink = span_box(sheet, &span.kind, role, area, size);
         let text = words::state(&span.state);
         let space = to - from - em * 0.7;
-        let shown = fit(&text, em, true, space);
+        let mut shown = fit(&text, em, true, space);
+        // How many are up, where there is no room for what the others are.
+        if let Some((first, _)) = text.split_once(", ")
+            && shown.contains('…')
+        {
+            shown = fit(first, em, true, space);
+        }
         // A word cut to nothing says nothing.
         if !shown.contains('…') || shown.chars().count() > 8 {
             sheet.label(

@@ -288,6 +288,7 @@ fn paths(case: &Case) -> Vec<PathFigures> {
                         array_port: format!("{array}-c{controller}:{side}"),
                         side: Some(side),
                         completed: ios / (2 * sides.len() as u64),
+                        standby: false,
                     });
                 }
             }

@@ -384,6 +384,7 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
         lines.push(line);
     }
     lines.extend(timers(when, switch));
+    lines.extend(taken_over(when, switch));
     if switch
         .workloads
         .iter()
@@ -406,6 +407,21 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
         ),
     });
     lines
+}
+
+/// When the partner of a lost controller serves its volumes: what is to be seen on the array.
+fn taken_over(when: &'static str, switch: &Switch) -> Vec<SheetLine> {
+    let timers = switch.events.iter();
+    let all = timers.filter_map(|event| {
+        let timer = event.timer.as_deref()?;
+        timer.starts_with("takeover").then_some((event, timer))
+    });
+    all.map(|(event, timer)| {
+        let seen = event.what.trim_end_matches(" from now on");
+        let what = format!("on the array: {seen} ({})", timer_words(timer));
+        SheetLine::time(when, what, (event.t_s, event.t_s))
+    })
+    .collect()
 }
 
 /// The timers that end stalls, with the work that each of them lets go where there are several.

@@ -37,38 +37,50 @@ pub(super) fn dark(report: &Report, case: usize) -> Vec<String> {
         .collect()
 }
 
-/// Paths that carry work, fewest and most of any host, by workload and fabric.
+/// Paths that carry work, fewest and most of any host, by workload and fabric; and those of teams that stand by.
 pub(super) fn paths(when: &'static str, steady: &Steady) -> Vec<SheetLine> {
     let mut lines = Vec::new();
     for work in &steady.workloads {
+        let paths = || {
+            steady
+                .paths
+                .iter()
+                .filter(|path| path.workload == work.name)
+        };
+        let team = paths().any(|path| path.standby);
         for side in [Some('A'), Some('B'), None] {
-            let mut hosts: Vec<(&str, u32)> = Vec::new();
-            let own = |path: &&crate::outcome::PathFigures| path.workload == work.name;
-            for path in steady.paths.iter().filter(own) {
-                let index = hosts.iter().position(|(host, _)| *host == path.host);
-                let index = index.unwrap_or_else(|| {
-                    hosts.push((&path.host, 0));
-                    hosts.len() - 1
-                });
-                hosts[index].1 += u32::from(path.side == side);
-            }
-            let counts = || hosts.iter().map(|(_, count)| *count);
-            let (Some(low), Some(high)) = (counts().min(), counts().max()) else {
+            let counted = |standby: bool| {
+                let mut hosts: Vec<(&str, u32)> = Vec::new();
+                for path in paths() {
+                    let index = hosts.iter().position(|(host, _)| *host == path.host);
+                    let index = index.unwrap_or_else(|| {
+                        hosts.push((&path.host, 0));
+                        hosts.len() - 1
+                    });
+                    hosts[index].1 += u32::from(path.side == side && path.standby == standby);
+                }
+                let counts = || hosts.iter().map(|(_, count)| *count);
+                counts().min().zip(counts().max())
+            };
+            let Some((low, high)) = counted(false) else {
                 continue;
             };
+            let by = counted(true).filter(|(_, most)| *most > 0);
             // A fabric that is gone has no paths, which is worth a line; a site without `neither` is not.
-            if side.is_none() && high == 0 {
+            if side.is_none() && high == 0 && by.is_none() {
                 continue;
             }
             let on = side.map_or_else(|| "on no fabric".to_owned(), |side| format!("on {side}"));
-            let what = format!("{}: paths in use {on}, each host", work.name);
-            lines.push(SheetLine::range(
-                when,
-                what,
-                "",
-                f64::from(low),
-                f64::from(high),
-            ));
+            let one = if team { " (one port at a time)" } else { "" };
+            let mut line = |what: &str, (low, high): (u32, u32)| {
+                let what = format!("{}: paths {what} {on}, each host{one}", work.name);
+                let (low, high) = (f64::from(low), f64::from(high));
+                lines.push(SheetLine::range(when, what, "", low, high));
+            };
+            line("in use", (low, high));
+            if let Some(by) = by {
+                line("standing by", by);
+            }
         }
     }
     lines

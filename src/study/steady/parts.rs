@@ -3,7 +3,7 @@
 use super::PEAK_WINDOW;
 use super::figures::{CONFIDENCE, estimated};
 use crate::measure::{Cell, Histogram, Series, mean_interval};
-use crate::model::{Compiled, Tally};
+use crate::model::{Compiled, Standing, Tally};
 use crate::outcome::{ArrayFigures, DirectionFigures, Estimated, HostFigures, PathFigures};
 use crate::topology::{DirectionId, NodeId};
 use crate::unit::{Duration, Side};
@@ -306,6 +306,7 @@ pub(crate) fn paths(compiled: &Compiled, tallies: &[Tally]) -> Vec<PathFigures> 
                 .iter()
                 .map(|tally| tally.paths[index].completed)
                 .sum(),
+            standby: path.begins == Standing::Standby,
         })
         .collect()
 }

@@ -1,6 +1,7 @@
 //! The standing of the paths over time, in lanes.
 
 use super::Setting;
+use super::broken::Broken;
 use super::figures::seconds_after;
 use super::story::with_value;
 use crate::model::{Compiled, LogKind, Standing, Tally, TimerName};
@@ -37,6 +38,7 @@ pub(crate) fn lanes(
         let same = all.filter(|own| (own.side, &own.protocol) == (group.side, &group.protocol));
         same.count() == 1
     };
+    let broken = Broken::of(setting, compiled);
     let mut lanes: Vec<PathLane> = groups
         .iter()
         .map(|(group, paths)| {
@@ -52,7 +54,7 @@ pub(crate) fn lanes(
                 name: format!("{letter}paths{whose}, {}", group.protocol),
                 side: group.side,
                 workloads: group.workloads.clone(),
-                spans: spans(setting, tally, paths, end),
+                spans: spans(setting, (tally, &broken), paths, end),
             }
         })
         .collect();
@@ -62,11 +64,19 @@ pub(crate) fn lanes(
 
 fn spans(
     setting: &Setting<'_>,
-    tally: &Tally,
+    (tally, broken): (&Tally, &Broken),
     paths: &[(usize, Standing)],
     end: Instant,
 ) -> Vec<LaneSpan> {
     let mut standing: Vec<Standing> = paths.iter().map(|(_, begins)| *begins).collect();
+    let mut scripted = None;
+    let seen = |standing: &[Standing], scripted: Option<u32>| {
+        let all = paths.iter().zip(standing);
+        let all: Vec<State> = all
+            .map(|((path, _), own)| State::of(*own, broken.after(scripted, *path)))
+            .collect();
+        describe(&all)
+    };
     let mut spans: Vec<LaneSpan> = Vec::new();
     let mut since = setting.from;
     let mut push = |from: Instant, to: Instant, (state, kind): (String, &str)| {
@@ -88,17 +98,23 @@ fn spans(
         }
     };
     for entry in &tally.log {
+        if let LogKind::Script(index) = entry.kind {
+            push(since, entry.at, seen(&standing, scripted));
+            since = since.max(entry.at);
+            scripted = Some(index);
+            continue;
+        }
         let LogKind::Path { path, to } = entry.kind else {
             continue;
         };
         let Some(position) = paths.iter().position(|(own, _)| *own == path as usize) else {
             continue;
         };
-        push(since, entry.at, describe(&standing));
+        push(since, entry.at, seen(&standing, scripted));
         since = since.max(entry.at);
         standing[position] = to;
     }
-    push(since, end, describe(&standing));
+    push(since, end, seen(&standing, scripted));
     let hold = tally.log.iter().find_map(|entry| {
         entry.timer.filter(|(name, _)| {
             matches!(
@@ -116,24 +132,57 @@ fn spans(
     spans
 }
 
-fn describe(standing: &[Standing]) -> (String, &'static str) {
-    let first = standing[0];
-    if standing.iter().all(|own| *own == first) {
-        return match first {
-            Standing::Up => ("up".into(), "up"),
-            Standing::Unnoticed => ("loss not noticed".into(), "blocked"),
-            Standing::Blocked => ("held".into(), "blocked"),
-            Standing::Failed => ("failed".into(), "failed"),
-            Standing::Drained => ("drained".into(), "failed"),
-            Standing::Removed => ("given up for good".into(), "failed"),
-            Standing::Returned => ("back, kept for failback".into(), "failed"),
-            Standing::Standby => ("standing by".into(), "up"),
-        };
+/// What is to be seen of a path.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum State {
+    Is(Standing),
+    /// Over a port of a team that is lost, not in use.
+    StandbyLost,
+}
+
+impl State {
+    fn of(standing: Standing, broken: bool) -> Self {
+        if broken && standing == Standing::Standby {
+            Self::StandbyLost
+        } else {
+            Self::Is(standing)
+        }
     }
-    let well = |own: &Standing| matches!(own, Standing::Up | Standing::Standby);
-    if standing.iter().all(well) {
+
+    /// The word for it, and what kind of state it is.
+    const fn words(self) -> (&'static str, &'static str) {
+        match self {
+            Self::Is(Standing::Up) => ("up", "up"),
+            Self::Is(Standing::Unnoticed) => ("loss not noticed", "blocked"),
+            Self::Is(Standing::Blocked) => ("held", "blocked"),
+            Self::Is(Standing::Failed) => ("failed", "failed"),
+            Self::Is(Standing::Drained) => ("drained", "failed"),
+            Self::Is(Standing::Removed) => ("given up for good", "failed"),
+            Self::Is(Standing::Returned) => ("back, kept for failback", "failed"),
+            Self::Is(Standing::Standby) => ("standing by", "up"),
+            Self::StandbyLost => ("lost, another port in use", "failed"),
+        }
+    }
+}
+
+/// One word where all are alike; else how many are up, and how many are in which other state.
+fn describe(all: &[State]) -> (String, &'static str) {
+    let first = all[0];
+    if all.iter().all(|own| *own == first) {
+        let (word, kind) = first.words();
+        return (word.into(), kind);
+    }
+    let well = |own: &State| matches!(own, State::Is(Standing::Up | Standing::Standby));
+    if all.iter().all(well) {
         return ("up or standing by".into(), "up");
     }
-    let up = standing.iter().filter(|own| **own == Standing::Up).count();
-    (format!("{up} of {} up", standing.len()), "mixed")
+    let up = all.iter().filter(|own| **own == State::Is(Standing::Up));
+    let mut said = format!("{} of {} up", up.count(), all.len());
+    let mut others: Vec<State> = all.to_vec();
+    others.retain(|own| *own != State::Is(Standing::Up));
+    others.sort_unstable();
+    for alike in others.chunk_by(|one, other| one == other) {
+        said += &format!(", {} {}", alike.len(), alike[0].words().0);
+    }
+    (said, "mixed")
 }

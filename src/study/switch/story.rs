@@ -1,6 +1,7 @@
 //! What happened in a switch-over, in words: named events, and the stops of each workload.
 
 use super::Setting;
+use super::broken::Broken;
 use super::figures::seconds_after;
 use crate::model::{
     self, Compiled, LogEntry, LogKind, Note, Standing, Stopped, Tally, TimerName, WorkloadTally,
@@ -76,6 +77,8 @@ enum Line {
         to: Standing,
         /// They were standing by before.
         standby: bool,
+        /// They have no way over what is left.
+        lost: bool,
         workloads: String,
         timer: Option<(TimerName, Duration)>,
     },
@@ -173,10 +176,19 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
     let marked = marked(tally);
     let instants: Vec<Instant> = marked.iter().map(|entry| tally.log[*entry].at).collect();
     let mut paths = Paths::of(compiled);
+    let broken = Broken::of(setting, compiled);
+    let mut scripted = None;
     let mut lines: IndexMap<Line, Told> = IndexMap::new();
     let mut line_of_entry = Vec::with_capacity(tally.log.len());
     for entry in &tally.log {
         let mut line = line_of(entry, compiled, &workloads, &instants);
+        match (entry.kind, &mut line) {
+            (LogKind::Script(index), _) => scripted = Some(index),
+            (LogKind::Path { path, to }, Line::Paths { lost, .. }) => {
+                *lost = to == Standing::Standby && broken.after(scripted, path as usize);
+            }
+            _ => {}
+        }
         paths.tell(entry, &mut line);
         let line = lines.entry(line);
         line_of_entry.push(line.index());
@@ -332,6 +344,7 @@ fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String], ended: &
             at: entry.at,
             to,
             standby: false,
+            lost: false,
             workloads: of(path),
             timer: entry.timer,
         },
@@ -447,6 +460,7 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
             to,
             workloads,
             standby,
+            lost,
             ..
         } => {
             let what = match to {
@@ -486,6 +500,7 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                     format!("{paths} removed, to be found anew when {whose}")
                 }
                 Standing::Removed => format!("{paths} given up for good, no longer tried"),
+                Standing::Standby if *lost => format!("{paths} lost, another port in use"),
                 Standing::Standby => format!("{paths} standing by"),
             };
             (what, Some(workloads.clone()), Some(told.ios))
