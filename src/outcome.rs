@@ -45,7 +45,7 @@ pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};
 pub use precision::{LeftOut, Precision, WidestFigure};
 pub use report::{
     AssumptionRow, Case, ChangedPart, Changes, Growth, Mend, MendOrigin, MendSearch, Origin,
-    PartUse, RefusedMend, Report, UseInCase,
+    PartUse, RefusedMend, Report, StallLeft, UseInCase,
 };
 pub use review::{
     ControllerRow, HostBusRow, PathHop, PathRow, PathSheet, Review, ReviewFinding, Severity,

@@ -207,6 +207,10 @@ fn prepared(arguments: &Arguments, scenario: &ScenarioArguments) -> Result<Job, 
     let job = study::prepare("failover", scenario, &arguments.run, &own_words(arguments))?
         .precisely(&arguments.precision);
     study::known(&arguments.outage, job.site())?;
+    let events = job.site().events.len();
+    if events > 0 && !arguments.run.quiet {
+        complain(&left_out_words(events));
+    }
     Ok(job)
 }
 
@@ -256,6 +260,16 @@ fn own_words(arguments: &Arguments) -> Vec<String> {
     words.extend(arguments.mends.words());
     words.extend(arguments.windows.words());
     words
+}
+
+/// What is not looked at here.
+fn left_out_words(events: usize) -> String {
+    let what = if events == 1 {
+        "the [[event]] of the scenario is"
+    } else {
+        "the [[event]]s of the scenario are"
+    };
+    format!("failover looks at outages and single parts: {what} left out; simulate runs them")
 }
 
 /// What the cases took: `71 cases, 214 saved by symmetry, in 93.1 s; 181 s of processor time, 1.94 cores in use`.

@@ -131,6 +131,20 @@ pub struct Mend {
     pub growth: Vec<Growth>,
     /// Every promise judged is met with it.
     pub mends_all: bool,
+    /// What is left to bound the stalls of switch-overs that are missed with it all the same.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub left: Vec<StallLeft>,
+}
+
+/// What ended the longest I/O of a workload in a switch-over.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct StallLeft {
+    /// Case.
+    pub case: String,
+    /// Workload.
+    pub workload: String,
+    /// The timer with its value; empty where none has.
+    pub timer: String,
 }
 
 /// Who thought of a change.
@@ -184,6 +198,9 @@ pub struct MendSearch {
     /// Workloads and cases with a latency missed though no part on their way is even 40 % full in the busiest 20 ms:
     /// time goes where a wider part does not help.
     pub calm: Vec<String>,
+    /// Workloads and cases of which a promise about switching is missed, and no timer that another preset shortens bounds the stall:
+    /// with what does, where anything is known to.
+    pub fixed: Vec<StallLeft>,
     /// Changes that the scenario does not admit.
     pub refused: Vec<RefusedMend>,
     /// Whether a price list ordered them.

@@ -42,7 +42,8 @@
 //!     `asked_peak_percent`, `served`, `wait_mean_us` (with `wait_mean_low_us`, `wait_mean_high_us`), `wait_p99_us`, `service_mean_us`, `queue_mean`,
 //!     `queue_max`.
 //!   - `hosts`: `host`, `workload`, `issued`, `wait_mean_us`, `queue_max`.
-//!   - `paths`: `host`, `workload`, `host_port`, `array_port`, `side`, `completed`.
+//!   - `paths`: `host`, `workload`, `host_port`, `array_port`, `side`, `completed`, and
+//!     `standby` where it is over a port of a team that is not in use.
 //! - `switches`: one object a switch-over; times count from `counted_from` (`"loss"`, `"drain"` before a planned one, or the first
 //!   `"event"`). `case`, `replications`, `preset`, `harm` to parts (`"loss"`, `"slow"` or `"both"`), `silent` (parts are lost and no signal tells),
 //!   `from_s`, `to_s`, `bin_s`, `losses` (how many times parts are lost), `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, `"healthy"` once everything is back, or `"without-slow"` where a part stays slow), `limit_s`, `partial`,
@@ -74,8 +75,10 @@
 //! - `growth`: `case`, `factor` (times today's load), `part`, `next` (pair of part and factor).
 //! - `mends`, changes that were simulated: `name`, `set`, `origin` (`stated`: a variant of the scenario, or
 //!   `proposed`), `changes` (`cables`, `ports`, `settings`, `parts`: `kind`, `of`, `count`; `price` and `unpriced` by
-//!   the price list), `matrix`, `steady`, `growth`, `mends_all`.
-//! - `mend_search` (`null` when not asked): `most`, `tried`, `rounds`, `calm` (workload and
+//!   the price list), `matrix`, `steady`, `growth`, `mends_all`, and
+//!   `left` (`case`, `workload`, `timer`) where a switch-over is missed all the same: what ended the longest I/O then.
+//! - `mend_search` (`null` when not asked): `most`, `tried`, `rounds`, `fixed` (workload, case and cause of a
+//!   stall that no timer of another preset bounds), `calm` (workload and
 //!   case that no part limits), `refused` (`name`, `set`, `reason`: what the
 //!   scenario does not admit), `priced`.
 //! - `each_part`, every single part lost in turn (`null` when not asked): `during` (the outage in force, or

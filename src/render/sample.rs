@@ -88,6 +88,7 @@ pub fn sample_mends() -> Report {
         matrix: matrix(&cases, false),
         growth: rest::growth(&cases, false),
         mends_all: false,
+        left: Vec::new(),
         ..stated
     });
     report.mend_search = Some(MendSearch {
@@ -95,6 +96,7 @@ pub fn sample_mends() -> Report {
         tried: 1,
         rounds: 1,
         calm: vec!["fleet, B lost".to_owned()],
+        fixed: Vec::new(),
         refused: vec![RefusedMend {
             name: "64GFC from edge to san".to_owned(),
             set: vec![("link.edge-san.speed".to_owned(), "64GFC".to_owned())],
@@ -154,6 +156,7 @@ fn mend(cases: &[Case]) -> Mend {
             .collect(),
         growth: rest::growth(cases, true),
         mends_all: true,
+        left: Vec::new(),
     }
 }
 

@@ -2,7 +2,9 @@
 
 use super::{Ask, case, judge, parts, progress::Progress, steady, switch};
 use crate::model::Compiled;
-use crate::outcome::{Cell, Changes, Matrix, Mend, MendOrigin, Row, Steady, Switch, Verdict};
+use crate::outcome::{
+    Cell, Changes, Matrix, Mend, MendOrigin, Row, StallLeft, Steady, Switch, Verdict,
+};
 use crate::site::{Site, Variant};
 use crate::topology::Fabric;
 
@@ -72,6 +74,7 @@ pub(super) fn mend(variant: &Variant, ask: &Ask, base: &Matrix, progress: &dyn P
     let uses = parts::parts(site, &figures);
     let mends_all = mends_all(base, &matrix);
     Mend {
+        left: left(&matrix, &switches),
         name: variant.name.clone(),
         set: variant.set.clone(),
         origin: MendOrigin::Stated,
@@ -81,4 +84,33 @@ pub(super) fn mend(variant: &Variant, ask: &Ask, base: &Matrix, progress: &dyn P
         steady: figures,
         mends_all,
     }
+}
+
+/// What bounds the stalls of the switch-overs of which a promise is missed.
+fn left(matrix: &Matrix, switches: &[Switch]) -> Vec<StallLeft> {
+    let mut found: Vec<StallLeft> = Vec::new();
+    for row in matrix.rows.iter().filter(|row| row.switching) {
+        for (case, cell) in matrix.cases.iter().zip(&row.cells) {
+            let missed = cell
+                .as_ref()
+                .is_some_and(|cell| cell.verdict == Verdict::Missed);
+            let switch = switches
+                .iter()
+                .find(|switch| switch.case == *case && missed);
+            let mut works = switch.into_iter().flat_map(|switch| &switch.workloads);
+            let work = works.find(|work| work.name == row.workload);
+            let Some(timer) = work.and_then(|work| work.freed_by.as_ref()?.timer.clone()) else {
+                continue;
+            };
+            let left = StallLeft {
+                case: case.name.clone(),
+                workload: row.workload.clone(),
+                timer,
+            };
+            if !found.contains(&left) {
+                found.push(left);
+            }
+        }
+    }
+    found
 }

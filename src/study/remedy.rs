@@ -2,7 +2,7 @@
 //!
 //! Only what touches a miss is proposed: for a promise of a steady state, the part that limits its workload in
 //! that case (the fullest on its way) and how its hosts choose a path; for a promise about switching, the
-//! timers. Proposals are simulated in the order of their price, or of the cables and ports that they take,
+//! timers, where one that another preset shortens bounds that stall. Proposals are simulated in the order of their price, or of the cables and ports that they take,
 //! in the cases of the study. When none of them mends everything, the best of them is kept and the next
 //! ones are proposed on top of it, for what then limits, until the number of runs that was allowed is used up.
 //!
@@ -13,6 +13,7 @@ mod cost;
 mod limit;
 mod prices;
 mod propose;
+mod timers;
 
 pub(super) use cost::{Optics, changes};
 pub use prices::PriceList;
@@ -20,7 +21,7 @@ pub use prices::PriceList;
 use super::progress::Progress;
 use super::{Ask, mend};
 use crate::outcome::{
-    Changes, Matrix, Mend, MendOrigin, MendSearch, RefusedMend, Report, Steady, Verdict,
+    Changes, Matrix, Mend, MendOrigin, MendSearch, RefusedMend, Report, StallLeft, Steady, Verdict,
 };
 use crate::site::{Site, Variant};
 use propose::{Proposal, proposals};
@@ -70,6 +71,7 @@ pub fn search(
         refused: Vec::new(),
         rounds: 0,
         calm: Vec::new(),
+        fixed: Vec::new(),
     };
     hunt.go(&report);
     report.mend_search = Some(MendSearch {
@@ -77,6 +79,7 @@ pub fn search(
         tried: u32::try_from(hunt.found.len()).unwrap_or(u32::MAX),
         rounds: hunt.rounds,
         calm: hunt.calm,
+        fixed: hunt.fixed,
         refused: hunt.refused,
         priced: prices.is_some(),
     });
@@ -189,6 +192,8 @@ struct Hunt<'a> {
     rounds: u32,
     /// Workloads and cases that no part limits.
     calm: Vec<String>,
+    /// Workloads and cases that no timer of another preset bounds.
+    fixed: Vec<StallLeft>,
 }
 
 /// The site with a change. Lit legs of a cage are the members of its link: where a scenario states both, both are set.
@@ -216,8 +221,9 @@ const ROUNDS: u32 = 3;
 
 impl Hunt<'_> {
     fn go(&mut self, report: &Report) {
-        let (mut wanted, calm) = proposals(self.site, &report.matrix, &report.steady);
-        self.calm = calm;
+        let found = proposals(self.site, &report.matrix, &report.steady, &report.switches);
+        let mut wanted = found.all;
+        (self.calm, self.fixed) = (found.calm, found.fixed);
         let mut base: Vec<Proposal> = Vec::new();
         let mut reached = standing(&report.matrix, &report.steady);
         while self.rounds < ROUNDS && self.left() > 0 && !wanted.is_empty() {
@@ -242,7 +248,7 @@ impl Hunt<'_> {
                 return;
             };
             reached = now;
-            wanted = proposals(&site, &best.matrix, &best.steady).0;
+            wanted = proposals(&site, &best.matrix, &best.steady, &report.switches).all;
             base = stack;
         }
     }
@@ -268,7 +274,9 @@ impl Hunt<'_> {
             let names: Vec<&str> = stack.iter().map(|p| p.name.as_str()).collect();
             let name = names.join(", and ");
             let (set, applied) = applied(self.apply, set);
+            let of_timers = proposal.set.iter().all(|(key, _)| key.contains("timers"));
             match applied {
+                Ok(site) if of_timers && !timers::shortens(self.site, &site) => {}
                 Ok(site) => {
                     let changes = changes(self.site, &site, &set, self.prices, Optics::IfPriced);
                     let variant = Variant {

@@ -4,6 +4,7 @@
 use super::rig::{Twin, ask, origin, site};
 use halfloom::outcome::{Report, Trust};
 use halfloom::render::table::report_text;
+use halfloom::study::{Ask, study};
 use halfloom::study::{NoProgress, simulate};
 
 /// A protocol, the link that carries it, and its stalls in seconds: a loud loss of a whole side, a loud loss behind the
@@ -236,4 +237,48 @@ fn a_loss_of_one_way_is_a_silent_one() {
             "{way}: {over:?} beyond {by}"
         );
     }
+}
+
+/// What is drained before it goes catches no I/O: theory says nothing then of a stall, nor of what piles up in it; it says both where
+/// nothing is drained.
+#[test]
+fn a_planned_loss_has_no_stall_by_theory() {
+    let site = site(&text("fc-scsi", "32GFC", "", ""), &[]);
+    for planned in [false, true] {
+        let asked = Ask {
+            outages: Some(vec!["A".to_owned()]),
+            switch: true,
+            mends: false,
+            planned,
+        };
+        let report = study(&site, origin(&site), &asked, &NoProgress);
+        let rows = report.review.theory.iter();
+        let of_a = rows.filter(|row| row.case == "A lost");
+        let found: Vec<_> = of_a
+            .filter(|row| ["stall", "drain"].contains(&row.figure))
+            .collect();
+        assert_eq!(found.len(), if planned { 0 } else { 2 }, "{found:?}");
+        // Beside the stall stands its drain, which is no shorter.
+        if let [stall, drain] = found[..] {
+            assert!((stall.value - 2.1).abs() < 1e-9 && drain.value > stall.value);
+            assert_eq!(drain.trust, Trust::Approximation);
+        }
+    }
+}
+
+/// Where no sum of timers is worked out, what ended the longest I/O stands in its place.
+#[test]
+fn without_a_sum_the_timer_that_ended_the_longest_io_is_told() {
+    let events = "[[event]]\nat = \"1s\"\nlose = \"*-A\"\n[[event]]\nat = \"1.5s\"\nslow = \"app:B1\"\nrate = \"50%\"\n";
+    let site = site(&text("fc-scsi", "32GFC", "", events), &[]);
+    let report = simulate(&site, origin(&site), &NoProgress);
+    let work = &report.switches[0].workloads[0];
+    assert_eq!(work.by_timers, None);
+    let said = report_text(&report).replace('\n', " ");
+    assert!(
+        said.contains(
+            "By timers, w: no sum is worked out; what ended the longest I/O is fast-io-fail, 2"
+        ),
+        "{said}"
+    );
 }

@@ -442,6 +442,9 @@ fn healthy_words(report: &Report, flag: Flag) -> Prose {
             "Without the events every promise is met.".to_owned()
         }
         all if all == cells.len() => "With everything healthy every promise is met.".to_owned(),
+        0 if cells.iter().all(|c| Flag::of(c) == Flag::Undecided) => {
+            "With everything healthy not one promise is decided.".to_owned()
+        }
         0 => "Not one promise is met with everything healthy.".to_owned(),
         some => format!(
             "With everything healthy {some} of {} are met.",

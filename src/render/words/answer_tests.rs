@@ -145,6 +145,87 @@ fn where_no_remedy_was_simulated_the_option_that_does_is_named() {
     );
 }
 
+/// Scripted events are no outage, which alone has remedies; and a search that found none is not told to be made.
+#[test]
+fn no_advice_is_given_that_cannot_apply() {
+    let mut report = sample_report();
+    report.mends.clear();
+    let mut asked = report.clone();
+    asked.mend_search = Some(crate::outcome::MendSearch {
+        most: 4,
+        tried: 0,
+        rounds: 0,
+        calm: Vec::new(),
+        fixed: Vec::new(),
+        refused: Vec::new(),
+        priced: false,
+    });
+    let said = answer(&asked).mend.plain();
+    assert!(said.starts_with("No change to propose was found"), "{said}");
+    for case in &mut report.matrix.cases {
+        *case = Case::scripted();
+    }
+    let said = answer(&report).mend.plain();
+    assert!(said.contains("does not look at an [[event]]"), "{said}");
+    every_cell(&mut report, |cell| cell.verdict = Verdict::Undecided);
+    every_cell(&mut report, |cell| {
+        (cell.saturated, cell.beyond) = (false, None)
+    });
+    let answer = answer(&report);
+    assert_eq!(answer.flag, Flag::Undecided);
+    let said = answer.mend.plain();
+    assert!(
+        said.contains("more replications") && !said.contains("--mends"),
+        "{said}"
+    );
+}
+
+/// Nothing is called unmet that is only undecided.
+#[test]
+fn what_is_undecided_with_everything_healthy_is_not_told_as_missed() {
+    let mut report = sample_report();
+    every_cell(&mut report, |cell| cell.verdict = Verdict::Undecided);
+    every_cell(&mut report, |cell| {
+        (cell.saturated, cell.beyond) = (false, None)
+    });
+    let said = healthy_words(&report, Flag::Undecided).plain();
+    assert_eq!(said, "With everything healthy not one promise is decided.");
+    every_cell(&mut report, |cell| cell.verdict = Verdict::Missed);
+    let said = healthy_words(&report, Flag::Missed).plain();
+    assert_eq!(said, "Not one promise is met with everything healthy.");
+}
+
+/// The work goes on before the I/O that waits longest does: the end of the stall is that of the work, as the table marks it.
+#[test]
+fn the_longest_io_may_end_by_another_timer_than_the_stall() {
+    let report = sample_report();
+    let mut work = report.switches[0].workloads[0].clone();
+    let from = report.switches[0].counted_from;
+    let event = work.freed_by.as_mut().expect("the sample has a stall");
+    (event.timer, event.t_s) = (Some("TCP retransmission, 200ms".to_owned()), 0.23);
+    let stop = |by: &str| crate::outcome::WorkStop {
+        from_s: 0.0,
+        to_s: Some(0.15),
+        s: 0.15,
+        ended_by: Some(by.to_owned()),
+        cause: crate::outcome::StopCause::LostPaths,
+    };
+    work.stops = vec![stop("team switch-over, 50ms")];
+    let said = stall_ends(&work, from);
+    assert!(
+        said.contains("TCP retransmission") && said.contains("lets the longest I/O end 0.23"),
+        "{said}"
+    );
+    assert!(
+        said.contains("The stall of the work as a whole ends at 0.15")
+            && said.contains("team switch-over"),
+        "{said}"
+    );
+    assert!(!said.contains("it ends the stall"), "{said}");
+    work.stops = vec![stop("TCP retransmission, 200ms")];
+    assert!(stall_ends(&work, from).contains("it ends the stall 0.23"));
+}
+
 /// I/Os that fail for want of a path have not been done: the timer that lets them fail ends no stall.
 #[test]
 fn what_fails_for_want_of_a_path_ends_no_stall() {

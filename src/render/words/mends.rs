@@ -2,8 +2,8 @@
 
 use super::answer::{Flag, figure_of, with_case, worst_cell};
 use super::measure::row_scale;
-use super::{Prose, listed, plural};
-use crate::outcome::{Changes, Mend, MendSearch, Report, Row};
+use super::{Prose, listed, plural, timer_words};
+use crate::outcome::{Changes, Matrix, Mend, MendSearch, Report, Row};
 use crate::render::number::with_unit;
 
 /// What a change takes: `4 ports 32GFC`, `12 cables 100GbE, 24 ports 100GbE`, `1 setting`.
@@ -99,6 +99,23 @@ pub fn mend_search_words(report: &Report) -> Vec<String> {
             search.calm.join("; ")
         ));
     }
+    if !search.fixed.is_empty() {
+        let all: Vec<String> = search
+            .fixed
+            .iter()
+            .map(|own| {
+                let by = match own.timer.as_str() {
+                    "" => String::new(),
+                    timer => format!(" ({})", timer_words(timer)),
+                };
+                format!("{}, {}{by}", own.workload, own.case)
+            })
+            .collect();
+        out.push(format!(
+            "No timer of another preset bounds these switch-overs, so none was tried for them: {}.",
+            all.join("; ")
+        ));
+    }
     let refused: Vec<String> = search
         .refused
         .iter()
@@ -126,9 +143,33 @@ pub fn mend_search_words(report: &Report) -> Vec<String> {
 
 fn tried(report: &Report, search: &MendSearch) -> String {
     let mended = report.mends.iter().filter(|mend| mend.mends_all).count();
+    let has = |matrix: &Matrix, flag: Flag| {
+        let mut cells = matrix
+            .rows
+            .iter()
+            .flat_map(|row| row.cells.iter().flatten());
+        cells.any(|cell| Flag::of(cell) == flag)
+    };
+    if search.tried == 0 && !has(&report.matrix, Flag::Missed) {
+        let singles = report.each_part.as_ref().map(|each| &each.matrix);
+        let anywhere =
+            |flag| has(&report.matrix, flag) || singles.is_some_and(|own| has(own, flag));
+        return match (anywhere(Flag::Missed), anywhere(Flag::Undecided)) {
+            (true, _) => "No change was proposed: the parts whose loss misses a promise take hosts with them, and those are not looked at.",
+            (_, true) => {
+                "No change was proposed: nothing is missed, and what is undecided needs more replications first."
+            }
+            (false, false) => "No change was proposed: nothing is missed.",
+        }
+        .to_owned();
+    }
+    if search.tried == 0 {
+        return "No change was simulated, although something is missed: no wider part, no other path policy and no timer of another \
+                preset that the scenario admits touches what limits it."
+            .to_owned();
+    }
     let more = match search.rounds {
-        0 => " Nothing was missed that a change of a part, a path policy or a timer could touch.",
-        1 => "",
+        0 | 1 => "",
         _ => " No single one was enough, so others were tried on top of the best.",
     };
     let stated = report.mends.len().saturating_sub(search.tried as usize);

@@ -149,7 +149,20 @@ pub(crate) fn stall_ends(work: &SwitchWorkload, from: Begin) -> String {
                      back ends that."
                 );
             }
-            format!("the cause is a timer: {timer}; it ends the stall {seconds}\u{202F}s {after}.")
+            // The work may go on before the I/O that waits longest does.
+            let earlier = work.stops.iter().rev().find_map(|stop| {
+                let by = stop.ended_by.as_ref()?;
+                let same = event.timer.as_ref() == Some(by) || event.what == *by;
+                (!same).then(|| (stop.to_s, timer_words(by)))
+            });
+            match earlier {
+                Some((Some(to), by)) => format!(
+                    "the cause is a timer: {timer}; it lets the longest I/O end {seconds}\u{202F}s {after}. The stall of the work as a \
+                     whole ends at {}\u{202F}s ({by}).",
+                    two(to)
+                ),
+                _ => format!("the cause is a timer: {timer}; it ends the stall {seconds}\u{202F}s {after}."),
+            }
         },
     )
 }
@@ -171,11 +184,31 @@ pub(super) fn mend(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -
             .then_tight(result(report, mend, worst))
             .text("every promise judged is met.")
             .then(next_limit(mend)),
-        (_, None) if mends.is_empty() => Prose::new().text(
-            "No remedy was simulated: failover --mends proposes some, and simulates them and each [[variant]].",
-        ),
+        (_, None) if mends.is_empty() => Prose::new().text(no_remedy(report, flag, worst)),
         (_, None) => not_enough(report, worst),
     }
+}
+
+/// Why nothing was simulated against what is not met, and what would be.
+fn no_remedy(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> &'static str {
+    if report.mend_search.is_some() {
+        return match flag {
+            Flag::Undecided => {
+                "No change was proposed: what is undecided needs more replications first."
+            }
+            _ => {
+                "No change to propose was found: none of a part, a path policy or a timer touches what limits this."
+            }
+        };
+    }
+    if flag == Flag::Undecided {
+        return "No remedy was simulated: first more replications (--replications) are to decide.";
+    }
+    let scripted = worst.and_then(|(_, case)| report.matrix.cases.get(case));
+    if scripted.is_some_and(crate::outcome::Case::is_scripted) {
+        return "No remedy was simulated: failover --mends proposes some for an [[outage]], and does not look at an [[event]].";
+    }
+    "No remedy was simulated: failover --mends proposes some, and simulates them and each [[variant]]."
 }
 
 /// "the same p99 is 0.72 ms with A lost, and "
@@ -324,6 +357,16 @@ fn not_enough(report: &Report, worst: Option<(usize, usize)>) -> Prose {
             .text(", first of all ")
             .then_tight(figure_of(&best.matrix.rows[row]))
             .text(format!(" {}", with_case(&best.matrix.cases[case])));
+        let (of, case) = (&best.matrix.rows[row], &best.matrix.cases[case].name);
+        let mut known = best.left.iter();
+        let left =
+            known.find(|left| of.switching && left.case == *case && left.workload == of.workload);
+        if let Some(left) = left {
+            out = out.text(format!(
+                "; what bounds it then is {}",
+                timer_words(&left.timer)
+            ));
+        }
     }
     out.text(".")
 }

@@ -350,21 +350,34 @@ pub(crate) fn over_timers(work: &SwitchWorkload) -> Option<f64> {
     (!work.longest_open.contains(&true)).then_some(longest - stall.s)
 }
 
-/// Each sum of timers of a switch-over in words, with the workloads that wait for it.
+/// Each sum of timers of a switch-over in words, with the workloads that wait for it; where none is worked out, the timer that ended
+/// the longest I/O.
 #[must_use]
 pub(crate) fn stalls_by_timers(switch: &Switch) -> Vec<(String, Vec<String>)> {
     let mut found: Vec<(String, Vec<String>)> = Vec::new();
     for work in &switch.workloads {
-        let Some(stall) = &work.by_timers else {
-            continue;
+        let freed = work.freed_by.as_ref().filter(|event| event.ended_stall);
+        let said = match (
+            &work.by_timers,
+            freed.and_then(|event| event.timer.as_ref()),
+        ) {
+            (Some(stall), _) => {
+                let parts: Vec<String> = stall.by.split(" + ").map(timer_words).collect();
+                let sum = if parts.len() > 1 {
+                    format!(" = {}\u{202F}s", three(stall.s))
+                } else {
+                    String::new()
+                };
+                format!("{}{sum}.", parts.join(" + "))
+            }
+            (None, Some(timer)) => {
+                format!(
+                    "no sum is worked out; what ended the longest I/O is {}.",
+                    timer_words(timer)
+                )
+            }
+            (None, None) => continue,
         };
-        let parts: Vec<String> = stall.by.split(" + ").map(timer_words).collect();
-        let sum = if parts.len() > 1 {
-            format!(" = {}\u{202F}s", three(stall.s))
-        } else {
-            String::new()
-        };
-        let said = format!("{}{sum}.", parts.join(" + "));
         match found.iter_mut().find(|(known, _)| *known == said) {
             Some((_, names)) => names.push(work.name.clone()),
             None => found.push((said, vec![work.name.clone()])),

@@ -1,7 +1,8 @@
 //! What to try for what is missed.
 
 use super::limit::{Part, limits};
-use crate::outcome::{Matrix, Steady, UseInCase, Verdict};
+use super::timers::{self, Bounds};
+use crate::outcome::{Matrix, StallLeft, Steady, Switch, UseInCase, Verdict};
 use crate::site::{Choose, End, LinkFamily, PathPolicy, Site};
 use crate::wire::{Medium, technologies};
 
@@ -22,15 +23,26 @@ const WORTH_PERCENT: f64 = 40.0;
 /// A second part is proposed for as well from here on: it would be the next to miss.
 const ALSO_PERCENT: f64 = 80.0;
 
-/// Everything to try for the judgements missed in `matrix`, of which `steady` has the figures; each change once. And
-/// the workloads and cases that no part limits.
+/// What there is to try.
+pub(super) struct Proposals {
+    /// Each change once.
+    pub(super) all: Vec<Proposal>,
+    /// Workloads and cases that no part limits.
+    pub(super) calm: Vec<String>,
+    /// Workloads and cases of which no timer of another preset bounds the stall, with what does.
+    pub(super) fixed: Vec<StallLeft>,
+}
+
+/// Everything to try for the judgements missed in `matrix`, of which `steady` has the figures and `switches` the switch-overs.
 pub(super) fn proposals(
     site: &Site,
     matrix: &Matrix,
     steady: &[Steady],
-) -> (Vec<Proposal>, Vec<String>) {
+    switches: &[Switch],
+) -> Proposals {
     let mut all: Vec<Proposal> = Vec::new();
     let mut calm: Vec<String> = Vec::new();
+    let mut fixed: Vec<StallLeft> = Vec::new();
     let mut add = |proposal: Proposal| {
         if all.iter().all(|known| known.set != proposal.set) {
             all.push(proposal);
@@ -48,7 +60,23 @@ pub(super) fn proposals(
                 continue;
             }
             if row.switching {
-                timers(site, workload).into_iter().for_each(&mut add);
+                let case = &matrix.cases[case];
+                let switch = switches.iter().find(|switch| switch.case == *case);
+                let bounds = timers::bounds(switch, &row.workload, row.measure);
+                if bounds == Bounds::default() {
+                    let timer = timers::cause(switch, &row.workload).unwrap_or_default();
+                    let place = StallLeft {
+                        case: case.name.clone(),
+                        workload: row.workload.clone(),
+                        timer: timer.to_owned(),
+                    };
+                    if !fixed.contains(&place) {
+                        fixed.push(place);
+                    }
+                }
+                timers::proposals(site, workload, bounds)
+                    .into_iter()
+                    .for_each(&mut add);
                 continue;
             }
             let Some(steady) = steady.get(case) else {
@@ -79,10 +107,10 @@ pub(super) fn proposals(
             policies(site, workload).into_iter().for_each(&mut add);
         }
     }
-    (all, calm)
+    Proposals { all, calm, fixed }
 }
 
-fn proposal(name: String, set: &[(String, String)]) -> Proposal {
+pub(super) fn proposal(name: String, set: &[(String, String)]) -> Proposal {
     Proposal {
         name,
         set: set.to_vec(),
@@ -194,32 +222,4 @@ fn policies(site: &Site, workload: usize) -> Vec<Proposal> {
             proposal(name, &[(key, policy.to_owned())])
         })
         .collect()
-}
-
-/// The short timers for the hosts of a workload, where they have the default ones.
-fn timers(site: &Site, workload: usize) -> Vec<Proposal> {
-    let families = &site.workloads[workload].hosts;
-    let slow: Vec<&str> = families
-        .iter()
-        .map(|family| &site.hosts[*family])
-        .filter(|host| host.timers.preset == "default")
-        .map(|host| host.name.as_str())
-        .collect();
-    if slow.is_empty() {
-        return Vec::new();
-    }
-    let own: Vec<(String, String)> = slow
-        .iter()
-        .map(|name| (format!("host.{name}.timers"), "short".to_owned()))
-        .collect();
-    let mut all = vec![proposal(
-        format!("short timers at the hosts {}", slow.join(", ")),
-        &own,
-    )];
-    if site.timers.preset == "default" {
-        // The fabric's own timers too: the rehash and LACP.
-        let everywhere = [("timers.preset".to_owned(), "short".to_owned())];
-        all.push(proposal("short timers everywhere".to_owned(), &everywhere));
-    }
-    all
 }
