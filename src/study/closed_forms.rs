@@ -6,7 +6,8 @@
 //! - The first link of a message, at a host or an array port: messages as batches of frames. Of each array family and
 //!   tier only the fullest controller or direction is shown, and none that is used less than 2 % on the mean.
 //! - A closed loop: bounds that hold for any law, and the exact solution for exponential times.
-//! - An outage: how long its timers stop an I/O that it catches; how long the fullest part needs to work off what piled up until the loss was noticed, as a fluid.
+//! - An outage, where nothing is drained before it: how long its timers stop an I/O that it catches; how long the fullest part
+//!   needs to work off what piled up until then, as a fluid.
 //!
 //! Each figure names its formula and what it assumes; whether a site comes near the assumption is for its reader to
 //! judge, and for the simulated figure beside it. Left out: bursts, traces, links in the middle (their streams are
@@ -21,7 +22,7 @@ mod stations;
 pub(super) use stations::service;
 
 use super::estimate::{CaseLoads, Estimate, Flows, path_weights};
-use crate::outcome::{Estimated, Steady, Switch, TheoryRow};
+use crate::outcome::{Begin, Estimated, Steady, Switch, TheoryRow};
 use crate::site::{Arrivals, Site};
 use crate::topology::{Fabric, Path, PathSet};
 
@@ -94,8 +95,14 @@ fn all_at_random<'a>(site: &Site, streams: impl Iterator<Item = &'a Stream<'a>>)
         .all(|work| matches!(work.arrivals, Arrivals::Poisson(_)) && work.outstanding.is_none())
 }
 
-/// Puts the simulated figures beside those of theory; cases that were not run keep theirs alone.
-pub(crate) fn beside(rows: &mut [TheoryRow], steady: &[Steady], switches: &[Switch]) {
+/// Puts the simulated figures beside those of theory; cases that were not run keep theirs alone. What is drained before it goes
+/// catches no I/O: nothing is said then of a stall, nor of what piles up in it.
+pub(crate) fn beside(rows: &mut Vec<TheoryRow>, steady: &[Steady], switches: &[Switch]) {
+    let drained = |row: &TheoryRow| {
+        let mut own = switches.iter().filter(|s| s.case.name == row.case);
+        own.any(|switch| switch.counted_from == Begin::Drain)
+    };
+    rows.retain(|row| !matches!(row.figure, "stall" | "drain") || !drained(row));
     for row in rows {
         let switch = switches
             .iter()

@@ -29,12 +29,31 @@ pub(crate) struct Lost<'a> {
     pub(crate) mode: LossMode,
 }
 
+/// A stall by timers alone.
+#[derive(Clone, Debug)]
+pub(crate) struct Stalled {
+    /// How long.
+    pub(crate) time: Duration,
+    /// Volumes are without a controller: what a host asks for on others comes to wait behind what it asks for on these.
+    pub(crate) unserved: bool,
+    parts: Parts,
+}
+
 /// By workload, the longest stall that a loss means by timers alone. `None` where no host of the workload loses some of its paths
 /// and keeps others.
 #[must_use]
 pub(crate) fn stalls(site: &Site, fabric: &Fabric, lost: Lost<'_>) -> Vec<Option<TimerStall>> {
+    let found = stalled(site, fabric, lost).into_iter();
+    found
+        .map(|known| known.map(|stall| told(stall.time, &stall.parts)))
+        .collect()
+}
+
+/// The same, not yet in words.
+#[must_use]
+pub(crate) fn stalled(site: &Site, fabric: &Fabric, lost: Lost<'_>) -> Vec<Option<Stalled>> {
     let Lost { before, after, .. } = lost;
-    let mut found: Vec<Option<(Duration, TimerStall)>> = vec![None; site.workloads.len()];
+    let mut found: Vec<Option<Stalled>> = vec![None; site.workloads.len()];
     let left = fabric.path_sets(site, after);
     for (set, left) in fabric.path_sets(site, before).iter().zip(&left) {
         let family = &site.hosts[fabric.hosts[set.host].family];
@@ -47,24 +66,27 @@ pub(crate) fn stalls(site: &Site, fabric: &Fabric, lost: Lost<'_>) -> Vec<Option
         else {
             continue;
         };
+        let takeover = taken_over(site, fabric, set, lost.nodes);
         for workload in &set.workloads {
             let mut parts = noticed.clone();
             // What waits for its volumes waits for the longer of the two.
             let owned = site.workloads[*workload].owner == Owner::Alternate;
-            if let Some(takeover) = taken_over(site, fabric, set, lost.nodes).filter(|_| owned)
-                && takeover > sum(&parts)
-            {
+            let takeover = takeover.filter(|_| owned);
+            if let Some(takeover) = takeover.filter(|takeover| *takeover > sum(&parts)) {
                 parts = vec![(timer_name(TimerName::Takeover), takeover)];
             }
             let time = sum(&parts);
             let known = &mut found[*workload];
-            if known.as_ref().is_none_or(|(most, _)| time > *most) {
-                *known = Some((time, told(time, &parts)));
+            if known.as_ref().is_none_or(|most| time > most.time) {
+                *known = Some(Stalled {
+                    time,
+                    unserved: takeover.is_some(),
+                    parts,
+                });
             }
         }
     }
-    let found = found.into_iter();
-    found.map(|known| known.map(|(_, stall)| stall)).collect()
+    found
 }
 
 type Parts = Vec<(&'static str, Duration)>;

@@ -1,12 +1,16 @@
 //! After a loss: how long the fullest part needs to work off what piled up, as a fluid. Counted from the loss, as the
 //! simulated drain is.
+//!
+//! What piles up is held for as long as the timers stop an I/O that the loss catches (the row `stall` of the case): what moves to
+//! the part from lost paths; and all that is asked of it where volumes are left without a controller, behind which whatever a host
+//! asks for comes to wait. No bound: arrivals and messages are not a fluid, and the last of the backlog has its own latency.
 
 use super::super::estimate::{CaseLoads, Estimate};
+use super::super::stall::Stalled;
+use super::stalls::found;
 use crate::outcome::{TheoryRow, Trust};
-use crate::site::{Arrivals, Site, Timers, Workload};
+use crate::site::{Arrivals, Site, Workload};
 use crate::topology::{DirectionId, Fabric};
-use crate::unit::Duration;
-use crate::wire::Protocol;
 
 /// The row of an outage; none where nothing moves, or where the survivors are full and never drain.
 pub(super) fn rows(
@@ -15,22 +19,27 @@ pub(super) fn rows(
     estimate: &Estimate,
     case: &CaseLoads,
 ) -> Option<TheoryRow> {
-    case.outage?;
     let healthy = estimate.cases.first()?;
-    let pause = site
-        .workloads
-        .iter()
-        .flat_map(|work| pauses(site, work))
-        .max()?;
+    let stalled = found(site, fabric, case)?;
+    let works = site.workloads.iter().zip(stalled);
+    let held = works.filter(|(work, _)| piles_up(work));
+    let longest: Stalled = held
+        .filter_map(|(_, stall)| stall)
+        .max_by(|one, other| one.time.cmp(&other.time))?;
+    let all_waits = longest.unserved;
     let loads = |case: &CaseLoads| -> Vec<f64> {
         let all = case.directions.iter().chain(&case.controllers);
         all.map(|load| load.map_or(0.0, |load| load.mean)).collect()
     };
     let (before, after) = (loads(healthy), loads(case));
     let drains = before.iter().zip(&after).map(|(before, after)| {
-        let moved = (after - before).max(0.0);
+        let held = if all_waits {
+            *after
+        } else {
+            (after - before).max(0.0)
+        };
         if *after < 1.0 {
-            moved / (1.0 - after)
+            held / (1.0 - after)
         } else {
             f64::INFINITY
         }
@@ -43,47 +52,39 @@ pub(super) fn rows(
         Some(controller) => fabric.controllers[controller].name.clone(),
         None => fabric.direction_name(site, DirectionId(u32::try_from(index).unwrap_or(u32::MAX))),
     };
+    let (by, assumes) = if all_waits {
+        (
+            "fluid, stall x (1 + load / spare)",
+            "all work waits behind that of volumes without a controller until the stall is over, then comes at once; counted from \
+             the loss; random arrivals and the latency of the last come on top",
+        )
+    } else {
+        (
+            "fluid, stall x (1 + moved load / spare)",
+            "all work of the lost paths, and no other, is held until the stall is over, then comes at once; counted from the loss; \
+             hosts that level queues hold less, random arrivals and the latency of the last come on top",
+        )
+    };
     Some(TheoryRow {
         case: case.name.clone(),
         part,
         figure: "drain",
         unit: "s",
-        value: (1.0 + factor) * pause.as_secs_f64(),
-        trust: Trust::AtMost,
-        by: "fluid, pause x (1 + moved load / spare)",
-        assumes: "all work of the lost paths is held until the last of its timers, then comes at once; counted from the loss; hosts \
-                  that level queues hold less",
+        value: (1.0 + factor) * longest.time.as_secs_f64(),
+        trust: Trust::Approximation,
+        by,
+        assumes,
         simulated: None,
         simulated_low: None,
         simulated_high: None,
     })
 }
 
-/// How long each host of a workload holds what was out on a lost path, from the timers of its protocol.
-fn pauses(site: &Site, workload: &Workload) -> Vec<Duration> {
-    // A closed loop and a trace pile nothing up, or not at a rate; a bound on what is under way holds up other work too.
+/// A closed loop and a trace pile nothing up, or not at a rate; a bound on what is under way holds up other work too.
+const fn piles_up(workload: &Workload) -> bool {
     let steady = !matches!(
         workload.arrivals,
         Arrivals::Closed { .. } | Arrivals::Replay(_)
     );
-    if !steady || workload.outstanding.is_some() {
-        return Vec::new();
-    }
-    let timers = workload.hosts.iter().map(|host| &site.hosts[*host].timers);
-    timers
-        .map(|timers| pause(&workload.protocol, timers))
-        .collect()
-}
-
-fn pause(protocol: &Protocol, timers: &Timers) -> Duration {
-    match protocol {
-        Protocol::FcScsi(_) => {
-            timers.link_loss_detect + timers.fast_io_fail.unwrap_or(timers.device_loss)
-        }
-        Protocol::FcNvme(_) | Protocol::Plain(_) => timers.link_loss_detect,
-        Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::Nfs(_) => timers.keep_alive,
-        Protocol::Iscsi(_) => {
-            timers.iscsi_ping + timers.iscsi_ping_timeout + timers.iscsi_replacement
-        }
-    }
+    steady && workload.outstanding.is_none()
 }

@@ -1,16 +1,18 @@
 //! After a loss: how long an I/O that it catches is stopped by timers alone.
 
 use super::super::estimate::CaseLoads;
-use super::super::stall::{Lost, stalls};
+use super::super::stall::{Lost, Stalled, stalled};
 use crate::outcome::{TheoryRow, Trust};
 use crate::site::Site;
 use crate::topology::Fabric;
 
-/// A row for each workload of which some paths are lost and some are left.
-pub(super) fn rows(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Vec<TheoryRow> {
-    let Some(outage) = case.outage.and_then(|index| site.outages.get(index)) else {
-        return Vec::new();
-    };
+/// By workload, the stall in an outage; `None` where nothing is lost.
+pub(super) fn found(
+    site: &Site,
+    fabric: &Fabric,
+    case: &CaseLoads,
+) -> Option<Vec<Option<Stalled>>> {
+    let outage = case.outage.and_then(|index| site.outages.get(index))?;
     let all = fabric.all_alive();
     let lost = Lost {
         before: &all,
@@ -18,7 +20,14 @@ pub(super) fn rows(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Vec<Theory
         nodes: &fabric.nodes_of(&outage.takes, outage.side),
         mode: outage.mode,
     };
-    let found = stalls(site, fabric, lost);
+    Some(stalled(site, fabric, lost))
+}
+
+/// A row for each workload of which some paths are lost and some are left.
+pub(super) fn rows(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Vec<TheoryRow> {
+    let Some(found) = found(site, fabric, case) else {
+        return Vec::new();
+    };
     let rows = site.workloads.iter().zip(found);
     rows.filter_map(|(work, stall)| {
         Some(TheoryRow {
@@ -26,7 +35,7 @@ pub(super) fn rows(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Vec<Theory
             part: work.name.clone(),
             figure: "stall",
             unit: "s",
-            value: stall?.s,
+            value: stall?.time.as_secs_f64(),
             trust: Trust::Approximation,
             by: "timers, detection + hold + quiesce",
             assumes: "an I/O is under way on a lost path when that goes (a silent loss on Fibre Channel: just issued), and finds a \
