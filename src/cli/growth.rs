@@ -132,6 +132,7 @@ fn keeps(stage: &Stage) -> bool {
                 .holds_until
                 .as_ref()
                 .is_some_and(|day| *day >= stage.date);
-        case.standing == Standing::Holds || stage.until.is_none() && begins_well
+        matches!(case.standing, Standing::Holds | Standing::Unpromised)
+            || stage.until.is_none() && begins_well
     })
 }

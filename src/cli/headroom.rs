@@ -153,7 +153,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     // Today's load keeps every promise in every case, proven, and a switch-over that was judged is met at it or above.
     let today = |case: &crate::outcome::CaseHeadroom| {
         let switched = case.switch_over.is_none() || case.switch_met.is_some_and(|met| met >= 1.0);
-        case.today == Verdict::Met && switched
+        case.today.is_none_or(|today| today == Verdict::Met) && switched
     };
     Ok(if found.cases.iter().all(today) {
         Exit::Done
@@ -273,19 +273,9 @@ fn in_hosts(
 
 /// The promise to draw: the workload's first, or the one that breaks at the lowest load.
 fn promise(found: &Headroom, workload: Option<&str>) -> usize {
-    let first = found.cases.first().and_then(|case| case.points.first());
-    let rows = first.map_or(&[][..], |point| &point.rows);
-    let breaking = found
-        .cases
-        .iter()
-        .filter_map(|case| Some((case.missed?, case.breaks.as_ref()?)))
-        .min_by(|left, right| left.0.total_cmp(&right.0));
-    let wanted = |row: &crate::outcome::LoadRow| match (workload, &breaking) {
-        (Some(name), _) => row.workload == name,
-        (None, Some((_, breaks))) => {
-            row.workload == breaks.workload && row.measure == breaks.measure
-        }
-        (None, None) => true,
+    let first = match workload {
+        Some(name) => found.promises().iter().position(|row| row.workload == name),
+        None => found.breaks_first(),
     };
-    rows.iter().position(wanted).unwrap_or(0)
+    first.unwrap_or(0)
 }

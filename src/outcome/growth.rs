@@ -97,4 +97,6 @@ pub enum Standing {
     Breaks,
     /// Neither is proven.
     Open,
+    /// Nothing is promised in this case.
+    Unpromised,
 }

@@ -189,7 +189,7 @@ pub struct CaseHeadroom {
     /// The promise that breaks at `missed`.
     pub breaks: Option<Breaks>,
     /// The fullest part at the smallest factor that was missed (else at the largest that was met), of those that the work
-    /// of the broken promise uses (else of the one nearest its limit).
+    /// of the broken promise uses (else of the one nearest its limit). `None` where no load keeps a promise: no part ends that.
     pub ends: Option<PartLoad>,
     /// The part after it.
     pub next: Option<PartLoad>,
@@ -200,9 +200,10 @@ pub struct CaseHeadroom {
     pub floor: Option<Floor>,
     /// A promise that no load keeps; then nothing is met.
     pub hopeless: Option<Hopeless>,
-    /// Whether every promise about steady states holds at today's load: proven, or by arithmetic where a promise is out of
-    /// reach there.
-    pub today: Verdict,
+    /// Whether every promise holds at today's load: those about steady states proven, or by arithmetic where one is out of
+    /// reach there, and those about switching where the switch-over was judged. `None` where nothing steady is promised in this
+    /// case, and nothing was looked for.
+    pub today: Option<Verdict>,
     /// The switch-over at a proven load; `None` when healthy, without such a load, or when none was judged.
     pub switch_over: Option<LoadSwitch>,
     /// Where it is not met there: the same at lower loads, in the order in which they were tried.
@@ -211,6 +212,64 @@ pub struct CaseHeadroom {
     pub switch_met: Option<f64>,
     /// Every load that was run, in rising order.
     pub points: Vec<LoadPoint>,
+}
+
+impl CaseHeadroom {
+    /// What the switch-over says of today's load: one that was judged there; else a load below one that is met is taken to be
+    /// met, and one above one that is missed to be missed. `None` where none was judged.
+    #[must_use]
+    pub fn switch_today(&self) -> Option<Verdict> {
+        let runs = || self.switch_over.iter().chain(&self.switch_tried);
+        let of = |verdict: Verdict| runs().filter(move |run| run.verdict == verdict);
+        let near = |factor: f64| (factor - 1.0).abs() < 1e-9;
+        if let Some(there) = runs().find(|run| near(run.factor)) {
+            return Some(there.verdict);
+        }
+        if of(Verdict::Met).any(|run| run.factor >= 1.0) {
+            Some(Verdict::Met)
+        } else if of(Verdict::Missed).any(|run| run.factor <= 1.0) {
+            Some(Verdict::Missed)
+        } else {
+            self.switch_over.as_ref().map(|_| Verdict::Undecided)
+        }
+    }
+}
+
+impl Headroom {
+    /// The steady promises that were judged, each once, in the order in which cases have them.
+    #[must_use]
+    pub fn promises(&self) -> Vec<&LoadRow> {
+        let mut found: Vec<&LoadRow> = Vec::new();
+        let rows = self.cases.iter().filter_map(|case| {
+            let mut points = case.points.iter();
+            points.find(|point| !point.rows.is_empty())
+        });
+        for row in rows.flat_map(|point| &point.rows) {
+            if !found.iter().any(|known| known.is_of(row)) {
+                found.push(row);
+            }
+        }
+        found
+    }
+
+    /// Which of them is proven to break at the lowest load.
+    #[must_use]
+    pub fn breaks_first(&self) -> Option<usize> {
+        let cases = self.cases.iter();
+        let (_, first) = cases
+            .filter_map(|case| Some((case.missed?, case.breaks.as_ref()?)))
+            .min_by(|left, right| left.0.total_cmp(&right.0))?;
+        let own = |row: &&LoadRow| row.workload == first.workload && row.measure == first.measure;
+        self.promises().iter().position(own)
+    }
+}
+
+impl LoadRow {
+    /// Whether both are about the same promise.
+    #[must_use]
+    pub fn is_of(&self, other: &Self) -> bool {
+        self.workload == other.workload && self.measure == other.measure
+    }
 }
 
 /// Queue depths that let no more through: paths × depth (or what a workload may have outstanding) ÷ idle latency.

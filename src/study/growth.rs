@@ -217,6 +217,7 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
     let asked_from = floor.map(|floor| by(floor.factor));
     let standing = match (met, missed) {
         _ if case.hopeless.is_some() => Standing::Never,
+        _ if case.today.is_none() => Standing::Unpromised,
         (_, Some(missed)) if missed <= begins => Standing::BrokenBefore,
         _ if asked_from.is_some_and(|day| day > begins) => Standing::BrokenBefore,
         (Some(met), _) if next.is_some_and(|next| met >= next) => Standing::Holds,
@@ -367,7 +368,7 @@ set = { "array.box.write.time" = { exponential = "500ns" } }
             bound: None,
             floor: None,
             hopeless,
-            today: crate::outcome::Verdict::Undecided,
+            today: Some(crate::outcome::Verdict::Undecided),
             switch_tried: Vec::new(),
             switch_met: None,
             switch_over: None,

@@ -4,8 +4,9 @@ use crate::outcome::{Case, Origin, Report};
 
 use super::canvas::{Anchor, Canvas, Face, Mark, svg};
 use super::palette::Role;
-use super::text::{count, wrap, wrap_at_most};
+use super::text::{wrap, wrap_at_most};
 use super::{Drawing, Format};
+use crate::render::words::plural;
 
 const SLIDE: (f64, f64) = (1280.0, 720.0);
 
@@ -176,9 +177,9 @@ pub(super) fn foot(origin: &Origin) -> String {
         scenario.push('…');
     }
     format!(
-        "estimate · {scenario} · seed {} · {} replications · halfloom {} · digest {digest}",
+        "estimate · {scenario} · seed {} · {} · halfloom {} · digest {digest}",
         origin.seed,
-        count(u64::from(origin.replications)),
+        plural(origin.replications as usize, "replication"),
         origin.version
     )
 }

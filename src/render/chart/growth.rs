@@ -448,14 +448,41 @@ fn break_labels(
 
 /// Under the name of a case: what becomes of it.
 fn note(plan: &GrowthPlan, case: &StageCase) -> String {
-    let own = plan
-        .stages
-        .iter()
-        .flat_map(|stage| &stage.cases)
-        .filter(|own| own.case == case.case);
-    if own.clone().any(|own| own.standing == Standing::Never) {
+    let own = plan.stages.iter().filter_map(|stage| {
+        let mut cases = stage.cases.iter();
+        cases.find(|own| own.case == case.case)
+    });
+    let is = |wanted: Standing| move |own: &StageCase| own.standing == wanted;
+    if own.clone().all(is(Standing::Unpromised)) {
+        return "nothing promised".to_owned();
+    }
+    if own.clone().all(is(Standing::Never)) {
         return "missed at every load".to_owned();
     }
+    // A stage that no load keeps says nothing of the others.
+    let never: Vec<String> = own
+        .clone()
+        .enumerate()
+        .filter(|(_, own)| own.standing == Standing::Never)
+        .map(|(index, _)| match index {
+            0 => "as it is".to_owned(),
+            _ => format!("with step {index}"),
+        })
+        .collect();
+    let rest = note_of_days(own.filter(|own| own.standing != Standing::Never));
+    if never.is_empty() {
+        return rest;
+    }
+    let rest = if rest.is_empty() {
+        rest
+    } else {
+        format!(", {rest}")
+    };
+    format!("missed {}{rest}", never.join(", "))
+}
+
+/// What becomes of a case in stages that some load keeps.
+fn note_of_days<'a>(own: impl Iterator<Item = &'a StageCase> + Clone) -> String {
     let broken = own.clone().find(|own| breaks_here(own));
     if let Some(day) = broken.and_then(|own| own.breaks_by.as_ref()) {
         return format!("broken by {day}");
@@ -537,7 +564,8 @@ fn finding(plan: &GrowthPlan) -> String {
             let first = broken
                 .filter_map(|case| Some((case.breaks_by.as_ref()?, &case.case.name)))
                 .min_by_key(|(day, _)| *day);
-            let holds = |case: &StageCase| case.standing == Standing::Holds;
+            let holds =
+                |case: &StageCase| matches!(case.standing, Standing::Holds | Standing::Unpromised);
             match first {
                 Some((day, case)) => format!("{name}, a promise breaks by {day} ({case})"),
                 None if stage.cases.iter().all(holds) => {
@@ -565,7 +593,10 @@ fn description(plan: &GrowthPlan) -> String {
         out.push_str(&format!(" From {} on, {}:", stage.date, stage.name));
         for case in &stage.cases {
             let factor = case.holds_factor.map_or_else(
-                || "nothing proven".to_owned(),
+                || match case.standing {
+                    Standing::Unpromised => "nothing promised".to_owned(),
+                    _ => "nothing proven".to_owned(),
+                },
                 |factor| format!("holds to {} times", sig(factor, 3)),
             );
             let until = case

@@ -29,6 +29,46 @@ pub(super) struct Line {
     pub(super) dots: Vec<Dot>,
     /// Where a mark stands on the lower axis, and its word.
     pub(super) foot: Option<(f64, &'static str)>,
+    /// Where the work does not fit, so that there is no figure: an arrow that leaves the plot.
+    pub(super) full: Vec<f64>,
+}
+
+/// A promise as a line to stay under or above.
+#[derive(Clone, Debug)]
+pub(super) struct Target {
+    pub(super) value: f64,
+    pub(super) text: String,
+    pub(super) role: Role,
+}
+
+/// The promises of cases, one where they are alike; `shown` puts a value into words.
+pub(super) fn targets(cases: &[(String, Role, f64)], shown: &dyn Fn(f64) -> String) -> Vec<Target> {
+    let mut groups: Vec<(f64, Vec<&(String, Role, f64)>)> = Vec::new();
+    for case in cases {
+        let same = |group: &&mut (f64, Vec<_>)| (group.0 / case.2 - 1.0).abs() < 1e-9;
+        match groups.iter_mut().find(same) {
+            Some(group) => group.1.push(case),
+            None => groups.push((case.2, vec![case])),
+        }
+    }
+    let alone = groups.len() == 1;
+    let of = |(value, cases): (f64, Vec<&(String, Role, f64)>)| {
+        let names: Vec<&str> = cases.iter().map(|case| case.0.as_str()).collect();
+        let whose = if alone {
+            String::new()
+        } else {
+            format!(", {}", names.join(", "))
+        };
+        Target {
+            value,
+            text: format!("promise{whose}: {}", shown(value)),
+            role: match cases[..] {
+                [one] if !alone => one.1,
+                _ => Role::Ink,
+            },
+        }
+    };
+    groups.into_iter().map(of).collect()
 }
 
 /// A whole plot.
@@ -41,7 +81,7 @@ pub(super) struct Lines {
     pub(super) words: Vec<String>,
     pub(super) log: bool,
     pub(super) lines: Vec<Line>,
-    pub(super) promise: Option<(f64, String)>,
+    pub(super) promises: Vec<Target>,
 }
 
 struct Plot {
@@ -87,14 +127,7 @@ pub(super) fn draw(
     let body = sheet.height(em * 30.0 + list);
     let plot = plot(&sheet, chart, body - list);
     grid(&mut sheet, &plot, chart);
-    if let Some((target, text)) = &chart.promise {
-        let y = plot.y.place(*target);
-        let line = [(plot.left, y), (plot.right, y)];
-        sheet.canvas.line(line, Pen::new(Role::Ink, em * 0.15));
-        let text = fit(text, em, true, plot.right - plot.left);
-        let at = (plot.left + em * 0.4, y - em * 0.4);
-        sheet.label(at, &text, Face::Bold, Anchor::Start, Role::Ink);
-    }
+    promises(&mut sheet, &plot, chart);
     for (index, line) in chart.lines.iter().enumerate() {
         one(&mut sheet, &plot, index, line);
     }
@@ -103,11 +136,31 @@ pub(super) fn draw(
     sheet.finish(&chart.id, body, description, Plotted::Yes)
 }
 
+/// Each promise with its words above it; of two that lie near, those of the lower one stand below.
+fn promises(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
+    let em = sheet.em;
+    let places: Vec<f64> = chart
+        .promises
+        .iter()
+        .map(|target| plot.y.place(target.value))
+        .collect();
+    for (target, y) in chart.promises.iter().zip(&places) {
+        let line = [(plot.left, *y), (plot.right, *y)];
+        sheet.canvas.line(line, Pen::new(target.role, em * 0.15));
+        let text = fit(&target.text, em, true, plot.right - plot.left);
+        let near = |other: &f64| *other < *y && *y - *other < em * 1.6;
+        let below = places.iter().any(near) && *y + em * 1.2 < plot.low;
+        let down = if below { em * 1.1 } else { -em * 0.4 };
+        let at = (plot.left + em * 0.4, *y + down);
+        sheet.label(at, &text, Face::Bold, Anchor::Start, target.role);
+    }
+}
+
 fn plot(sheet: &Sheet, chart: &Lines, body: f64) -> Plot {
     let em = sheet.em;
     let dots = || chart.lines.iter().flat_map(|line| &line.dots);
     let heights = || {
-        let promise = chart.promise.iter().map(|promise| promise.0);
+        let promise = chart.promises.iter().map(|promise| promise.value);
         dots()
             .flat_map(|dot| {
                 let (low, high) = dot.ends.unwrap_or((dot.y, dot.y));
@@ -133,7 +186,8 @@ fn plot(sheet: &Sheet, chart: &Lines, body: f64) -> Plot {
     let right = sheet.right() - beside;
     let top = sheet.top + em * 2.2 + more_lines(sheet, &chart.up);
     let low_end = sheet.top + body - em * 3.3 - more_lines(sheet, &chart.across);
-    let most = dots().map(|dot| dot.x).fold(0.0, f64::max);
+    let full = chart.lines.iter().flat_map(|line| &line.full).copied();
+    let most = dots().map(|dot| dot.x).chain(full).fold(0.0, f64::max);
     let span = if chart.words.is_empty() {
         (0.0, most * 1.04)
     } else {
@@ -224,6 +278,15 @@ fn one(sheet: &mut Sheet, plot: &Plot, index: usize, line: &Line) {
         sheet
             .canvas
             .mark((x, y), line.mark, em * 0.32, line.role, dot.hollow);
+    }
+    for value in &line.full {
+        let (x, pen) = (plot.x.place(*value), Pen::new(line.role, em * 0.15));
+        let (top, side) = (plot.top + em * 0.2, em * 0.35);
+        sheet
+            .canvas
+            .line([(x, top + em * (1.2 + 0.4 * index as f64)), (x, top)], pen);
+        let head = [(x - side, top + side), (x, top), (x + side, top + side)];
+        sheet.canvas.line(head, pen);
     }
 }
 

@@ -7,33 +7,50 @@ use crate::render::words::{
 };
 
 use super::frame::look;
-use super::lines::{self, Dot, Line, Lines};
+use super::lines::{self, Dot, Line, Lines, targets};
+use super::palette::Role;
 use super::text::{bare, sig, target};
 use super::{Drawing, Format};
 
 pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Option<Drawing> {
-    let first = headroom.cases.first()?;
-    let wanted = first.points.first()?.rows.get(promise)?;
-    let (workload, measure) = (&wanted.workload, wanted.measure);
-    let latency = measure != MeasureKind::Throughput;
-    let own = |row: &&LoadRow| row.workload == *workload && row.measure == measure;
-    let all = headroom.cases.iter().flat_map(|case| &case.points);
-    let cells: Vec<&Cell> = all
-        .filter_map(|point| Some(&point.rows.iter().find(own)?.cell))
-        .collect();
-    // Below today's load a promised throughput shrinks with it: the line is the promise as it stands.
-    let promised = cells.iter().map(|cell| cell.target).fold(0.0, f64::max);
-    let values = cells
-        .iter()
-        .filter_map(|cell| cell.value.map(|figure| figure.value));
-    let shown = Scale::of(wanted.cell.unit, values.chain([promised]));
-    let scale = 1.0 / shown.divisor;
-    let lines: Vec<Line> = headroom
+    let promises = headroom.promises();
+    let wanted = *promises.get(promise)?;
+    let latency = wanted.measure != MeasureKind::Throughput;
+    // Only cases in which it is promised.
+    let cases: Vec<(&CaseHeadroom, Vec<&Cell>)> = headroom
         .cases
         .iter()
-        .map(|case| line(headroom, case, workload, measure, scale))
+        .map(|case| (case, cells(case, wanted)))
+        .filter(|(_, cells)| !cells.is_empty())
         .collect();
-    let name = format!("{workload} {}", measure_name(measure));
+    // Below today's load a promised throughput shrinks with it: the line is the promise as it stands.
+    let stands = |cells: &[&Cell]| cells.iter().map(|cell| cell.target).fold(0.0, f64::max);
+    let all = || cases.iter().flat_map(|(_, cells)| cells);
+    let values = all().filter_map(|cell| cell.value.map(|figure| figure.value));
+    let largest = cases.iter().map(|(_, cells)| stands(cells));
+    let shown = Scale::of(wanted.cell.unit, values.chain(largest));
+    let scale = 1.0 / shown.divisor;
+    let promised: Vec<(String, Role, f64)> = cases
+        .iter()
+        .map(|(case, cells)| {
+            let target = stands(cells) * scale;
+            (case.case.name.clone(), look(&case.case).0, target)
+        })
+        .collect();
+    let in_words = |value: f64| {
+        if latency {
+            return with_unit(&bare(value), shown.unit);
+        }
+        let same = |cell: &&&Cell| (cell.target * scale / value - 1.0).abs() < 1e-9;
+        let text = all().find(same).map(|cell| target(&cell.target_text));
+        text.unwrap_or_else(|| with_unit(&bare(value), shown.unit))
+    };
+    let lines: Vec<Line> = cases
+        .iter()
+        .map(|(case, _)| line(headroom, case, wanted, scale))
+        .collect();
+    let fits = lines.iter().all(|line| line.full.is_empty());
+    let name = format!("{} {}", wanted.workload, measure_name(wanted.measure));
     let unit = if latency {
         format!("{} (log scale)", shown.unit)
     } else {
@@ -42,26 +59,18 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
     let chart = Lines {
         id: format!("load-{promise}"),
         across: format!(
-            "{} (hollow: to find the edge; filled: proof)",
-            growth_axis(headroom)
+            "{} (hollow: to find the edge; filled: proof{})",
+            growth_axis(headroom),
+            if fits { "" } else { "; arrow: does not fit" }
         ),
         up: format!("{name}, {unit}"),
         words: Vec::new(),
         log: latency,
         lines,
-        promise: Some((
-            promised * scale,
-            if latency {
-                format!(
-                    "promise: {}",
-                    with_unit(&bare(promised * scale), shown.unit)
-                )
-            } else {
-                format!("promise: {}", target(&wanted.cell.target_text))
-            },
-        )),
+        promises: targets(&promised, &in_words),
     };
-    let description = description(headroom, &name, &chart, &unit);
+    let drawn: Vec<&CaseHeadroom> = cases.iter().map(|(case, _)| *case).collect();
+    let description = description(headroom, (&name, &unit), &chart, &drawn);
     lines::draw(
         &headroom.origin,
         format,
@@ -71,20 +80,27 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
     )
 }
 
+/// What is judged of a promise at the loads of a case.
+fn cells<'a>(case: &'a CaseHeadroom, promise: &LoadRow) -> Vec<&'a Cell> {
+    let rows = case.points.iter().flat_map(|point| &point.rows);
+    let own = rows.filter(|row| row.is_of(promise));
+    own.map(|row| &row.cell).collect()
+}
+
 /// What a factor is multiplied by to be counted.
 fn times(headroom: &Headroom) -> f64 {
     headroom.grows.today().map_or(1.0, f64::from)
 }
 
-fn line(
-    headroom: &Headroom,
-    case: &CaseHeadroom,
-    workload: &str,
-    measure: MeasureKind,
-    scale: f64,
-) -> Line {
+fn line(headroom: &Headroom, case: &CaseHeadroom, promise: &LoadRow, scale: f64) -> Line {
     let (role, mark) = look(&case.case);
-    let own = |row: &&LoadRow| row.workload == workload && row.measure == measure;
+    let own = |row: &&LoadRow| row.is_of(promise);
+    // The least load at which the work does not fit: beyond it there is nothing to see.
+    let full = case.points.iter().filter(|point| {
+        let rows = point.rows.iter().find(own);
+        rows.is_some_and(|row| row.cell.value.is_none() && (row.cell.saturated || point.saturated))
+    });
+    let full = full.map(|point| point.factor).reduce(f64::min);
     let dots = case
         .points
         .iter()
@@ -106,6 +122,10 @@ fn line(
         mark,
         dots,
         foot: case.knee.map(|knee| (knee * times(headroom), "knee")),
+        full: full
+            .map(|factor| factor * times(headroom))
+            .into_iter()
+            .collect(),
     }
 }
 
@@ -126,6 +146,7 @@ fn ends(headroom: &Headroom, case: &CaseHeadroom) -> String {
         (Some(met), None) => format!("{} met{knee}", shown(met)),
         (None, Some(_)) if case.hopeless.is_some() => "missed at every load".to_owned(),
         (None, Some(missed)) => format!("{} missed{knee}", broken(missed)),
+        (None, None) if headroom.partial => "nothing proven yet".to_owned(),
         (None, None) => "nothing proven".to_owned(),
     }
 }
@@ -140,9 +161,16 @@ fn finding(headroom: &Headroom) -> String {
         .cases
         .iter()
         .map(|case| {
+            let none = match case.today {
+                None => "nothing promised",
+                Some(_) if headroom.partial && case.missed.is_none() && case.hopeless.is_none() => {
+                    "nothing yet"
+                }
+                Some(_) => "none",
+            };
             let met = case
                 .met
-                .map_or_else(|| "none".to_owned(), |met| counted_met(headroom, met));
+                .map_or_else(|| none.to_owned(), |met| counted_met(headroom, met));
             // What is proven of the state after a loss is not said without the loss itself.
             let missed = if switch_breaks(case) {
                 format!(" (switch-over there {})", switch_word(case))
@@ -176,12 +204,23 @@ fn finding(headroom: &Headroom) -> String {
     format!("{stopped}{what}: {}.", cases.join(", "))
 }
 
-fn description(headroom: &Headroom, name: &str, chart: &Lines, in_unit: &str) -> String {
+fn description(
+    headroom: &Headroom,
+    (name, in_unit): (&str, &str),
+    chart: &Lines,
+    cases: &[&CaseHeadroom],
+) -> String {
     let mut out = format!("{name}, {in_unit}, against {}.", growth_axis(headroom));
-    for (line, case) in chart.lines.iter().zip(&headroom.cases) {
+    for target in &chart.promises {
+        out.push_str(&format!(" {}.", target.text));
+    }
+    for (line, case) in chart.lines.iter().zip(cases) {
         out.push_str(&format!(" {}: {};", line.name, ends(headroom, case)));
         for dot in &line.dots {
             out.push_str(&format!(" {} at {},", sig(dot.y, 3), sig(dot.x, 3)));
+        }
+        for factor in &line.full {
+            out.push_str(&format!(" does not fit at {},", sig(*factor, 3)));
         }
         out.pop();
         out.push('.');

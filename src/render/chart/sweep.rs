@@ -5,7 +5,7 @@ use crate::render::sweep::SweepTable;
 
 use super::canvas::{Anchor, Face, Mark};
 use super::frame::{Plotted, Sheet, foot};
-use super::lines::{self, Dot, Line, Lines};
+use super::lines::{self, Dot, Line, Lines, targets};
 use super::palette::Role;
 use super::text::{fit, sig};
 use super::{Drawing, Format};
@@ -25,7 +25,11 @@ struct What {
     workload: String,
     promise: String,
     unit: String,
-    target: Option<f64>,
+    /// By case, where it is the same at every point.
+    targets: Vec<(String, f64)>,
+    judged: bool,
+    /// Whether a small figure is the worse one.
+    less_is_worse: bool,
     rows: Vec<Seen>,
 }
 
@@ -46,53 +50,143 @@ pub(super) fn draw(
     }
 }
 
+/// The columns of what is drawn.
+struct Columns {
+    promise: String,
+    /// The unit of the figures in the table.
+    unit: String,
+    /// Figure, and the ends of its interval.
+    figure: [&'static str; 3],
+    target: &'static str,
+    verdict: &'static str,
+    judged: bool,
+}
+
+/// The first promise about the steady state, else the mean; the longest I/O where that is promised and varies more.
+fn columns(table: &SweepTable, rows: &[&Vec<String>]) -> Columns {
+    let first = rows
+        .iter()
+        .find(|row| !table.text(row, "promise").is_empty());
+    let steady = match first {
+        Some(row) => Columns {
+            promise: table.text(row, "promise").to_owned(),
+            unit: table.text(row, "promise_unit").to_owned(),
+            figure: ["promise_value", "promise_value_low", "promise_value_high"],
+            target: "promise_target",
+            verdict: "promise_verdict",
+            judged: true,
+        },
+        None => Columns {
+            promise: "mean".to_owned(),
+            unit: "us".to_owned(),
+            figure: ["mean_us", "mean_low_us", "mean_high_us"],
+            target: "",
+            verdict: "",
+            judged: false,
+        },
+    };
+    let switching = Columns {
+        promise: "longest I/O".to_owned(),
+        unit: "s".to_owned(),
+        figure: ["longest_io_s", "", ""],
+        target: "longest_io_promise_s",
+        verdict: "switch_verdict",
+        judged: true,
+    };
+    let promised = rows
+        .iter()
+        .any(|row| table.number(row, switching.target).is_some());
+    let varies = |columns: &Columns| {
+        let own = |row: &&Vec<String>| belongs(table, columns, row);
+        let figures: Vec<(&str, f64)> = rows
+            .iter()
+            .copied()
+            .filter(own)
+            .filter_map(|row| {
+                let figure = table.number(row, columns.figure[0])?;
+                Some((table.text(row, "case"), figure))
+            })
+            .collect();
+        let most = |case: &str| {
+            let own = figures.iter().filter(|(known, _)| *known == case);
+            let (low, high) = own.fold((f64::INFINITY, 0.0_f64), |(low, high), (_, value)| {
+                (low.min(*value), high.max(*value))
+            });
+            high / low.max(f64::MIN_POSITIVE)
+        };
+        let ratios = figures.iter().map(|(case, _)| most(case));
+        ratios.fold(0.0, f64::max)
+    };
+    if promised && varies(&switching) > varies(&steady) {
+        switching
+    } else {
+        steady
+    }
+}
+
+/// Whether a row tells of the promise: not where its case has another one, or none.
+fn belongs(table: &SweepTable, columns: &Columns, row: &[String]) -> bool {
+    match columns.verdict {
+        "" => true,
+        "promise_verdict" => table.text(row, "promise") == columns.promise,
+        verdict => !table.text(row, verdict).is_empty(),
+    }
+}
+
 fn what(table: &SweepTable, workload: Option<&str>) -> Option<What> {
     let own = |row: &&Vec<String>| match workload {
         Some(name) => table.text(row, "workload") == name,
-        None => !table.text(row, "promise").is_empty(),
+        None => {
+            !table.text(row, "promise").is_empty()
+                || !table.text(row, "longest_io_promise_s").is_empty()
+        }
     };
     let first = table.rows.iter().find(own).or_else(|| table.rows.first())?;
     let workload = table.text(first, "workload").to_owned();
-    let promised = !table.text(first, "promise").is_empty();
-    let (promise, unit) = if promised {
-        (
-            table.text(first, "promise"),
-            table.text(first, "promise_unit"),
-        )
-    } else {
-        ("mean", "us")
-    };
-    let (scale, unit) = match unit {
-        "us" => (1e-3, "ms"),
-        other => (1.0, other),
-    };
-    let rows = table
+    let all: Vec<&Vec<String>> = table
         .rows
         .iter()
         .filter(|row| table.text(row, "workload") == workload)
+        .collect();
+    let columns = columns(table, &all);
+    let (scale, unit) = match columns.unit.as_str() {
+        "us" => (1e-3, "ms"),
+        other => (1.0, other),
+    };
+    let number = |row: &[String], name: &str| table.number(row, name).map(|value| value * scale);
+    let drawn: Vec<&Vec<String>> = all
+        .into_iter()
+        .filter(|row| belongs(table, &columns, row))
+        .collect();
+    let rows: Vec<Seen> = drawn
+        .iter()
         .map(|row| {
-            let number = |name: &str| table.number(row, name).map(|value| value * scale);
-            let [figure, low, high] = if promised {
-                ["promise_value", "promise_value_low", "promise_value_high"]
-            } else {
-                ["mean_us", "mean_low_us", "mean_high_us"]
-            };
+            let [figure, low, high] = columns.figure.map(|name| number(row, name));
             Seen {
                 values: table.values(row),
                 case: table.text(row, "case").to_owned(),
-                figure: number(figure),
-                ends: number(low).zip(number(high)),
-                verdict: table.text(row, "promise_verdict").to_owned(),
-                saturated: table.text(row, "saturated") == "true",
+                figure,
+                ends: low.zip(high),
+                verdict: table.text(row, columns.verdict).to_owned(),
+                saturated: columns.verdict != "switch_verdict"
+                    && table.text(row, "saturated") == "true",
             }
         })
         .collect();
+    let target = |case: &String| {
+        let own = drawn.iter().filter(|row| table.text(row, "case") == case);
+        let mut targets = own.map(|row| number(row, columns.target));
+        let first = targets.next()??;
+        targets
+            .all(|other| other == Some(first))
+            .then(|| (case.clone(), first))
+    };
     Some(What {
-        promise: promise.to_owned(),
+        targets: cases(&rows).iter().filter_map(target).collect(),
+        judged: columns.judged,
+        less_is_worse: !matches!(unit, "ms" | "s"),
+        promise: columns.promise,
         unit: unit.to_owned(),
-        target: table
-            .number(first, "promise_target")
-            .map(|value| value * scale),
         workload,
         rows,
     })
@@ -153,11 +247,15 @@ fn finding(what: &What) -> String {
             .count()
     };
     let (met, all) = (number("met"), what.rows.len());
-    if what.target.is_none() {
+    if !what.judged {
         return format!("{} of {}, point by point.", what.promise, what.workload);
     }
+    let undecided = match number("undecided") {
+        0 => String::new(),
+        some => format!(", undecided at {some}"),
+    };
     format!(
-        "{} {} is met at {met} of {all} points and cases, missed at {}.",
+        "{} {} is met at {met} of {all} points and cases, missed at {}{undecided}.",
         what.workload,
         what.promise,
         number("missed")
@@ -190,7 +288,7 @@ fn over_one(
                         x: place(&row.values[key])?,
                         y: row.figure?,
                         ends: row.ends,
-                        hollow: row.verdict != "met" && what.target.is_some(),
+                        hollow: row.verdict != "met" && what.judged,
                     })
                 })
                 .collect();
@@ -202,29 +300,42 @@ fn over_one(
                 .collect();
             let note = if full.is_empty() {
                 let met = own().filter(|row| row.verdict == "met").count();
-                what.target.map_or_else(String::new, |_| {
+                if what.judged {
                     format!("met at {met} of {}", own().count())
-                })
+                } else {
+                    String::new()
+                }
             } else {
                 format!("saturated at {}", full.join(", "))
             };
             Line {
-                name: case,
+                name: case.clone(),
                 note,
                 role,
                 mark,
                 dots,
                 foot: None,
+                full: own()
+                    .filter(|row| row.saturated && row.figure.is_none())
+                    .filter_map(|row| place(&row.values[key]))
+                    .collect(),
             }
         })
         .collect();
     let name = format!("{} {}", what.workload, what.promise);
     let unit = numbers.as_ref().map_or("", |all| all.1.as_str());
-    let judged = if what.target.is_some() {
-        " (filled: met; hollow: missed or undecided)"
-    } else {
-        ""
+    let fits = lines.iter().all(|line| line.full.is_empty());
+    let judged = match (what.judged, fits) {
+        (true, true) => " (filled: met; hollow: missed or undecided)",
+        (true, false) => " (filled: met; hollow: missed or undecided; arrow: does not fit)",
+        (false, true) => "",
+        (false, false) => " (arrow: does not fit)",
     };
+    let promised: Vec<(String, Role, f64)> = what
+        .targets
+        .iter()
+        .map(|(case, target)| (case.clone(), look(case).0, *target))
+        .collect();
     let mut across = table.keys[key].clone();
     if !unit.is_empty() {
         across.push_str(&format!(", {unit}"));
@@ -236,9 +347,9 @@ fn over_one(
         words: if numbers.is_some() { Vec::new() } else { words },
         log: false,
         lines,
-        promise: what
-            .target
-            .map(|target| (target, format!("promise: {} {}", sig(target, 3), what.unit))),
+        promises: targets(&promised, &|value| {
+            format!("{} {}", sig(value, 3), what.unit)
+        }),
     };
     let text = description(table, what, &[key]);
     lines::draw(origin, format, finding(what), text, &chart)
@@ -284,7 +395,7 @@ fn worst<'a>(what: &'a What, at: &dyn Fn(&Seen) -> bool) -> Option<&'a Seen> {
         };
         (row.saturated, verdict)
     };
-    let less_is_worse = what.unit != "ms";
+    let less_is_worse = what.less_is_worse;
     what.rows
         .iter()
         .filter(|row| at(row))

@@ -34,6 +34,7 @@ pub fn growth_csv(plan: &GrowthPlan) -> String {
                 Standing::Never => "never",
                 Standing::Breaks => "breaks",
                 Standing::Open => "open",
+                Standing::Unpromised => "unpromised",
             };
             rows.push(vec![
                 stage.name.clone(),

@@ -5,7 +5,7 @@
 //! they come, cut short by a kill, gone on with, and put together from pieces.
 
 use super::{maybe, names, number};
-use crate::outcome::{Cell, SweepPoint, Verdict, WorkloadFigures};
+use crate::outcome::{Cell, MeasureKind, SweepPoint, Verdict, WorkloadFigures};
 use crate::render::words::measure_name;
 use serde_json::{Map, Value};
 
@@ -13,7 +13,7 @@ use serde_json::{Map, Value};
 pub const BEFORE: [&str; 4] = ["point", "points", "row", "rows"];
 
 /// Columns after those of the varied values; those in [`TEXTS`] are text, the others are numbers.
-const AFTER: [&str; 51] = [
+const AFTER: [&str; 52] = [
     "case",
     "workload",
     "verdict",
@@ -56,6 +56,7 @@ const AFTER: [&str; 51] = [
     "switch_verdict",
     "longest_silence_s",
     "longest_io_s",
+    "longest_io_promise_s",
     "switch_failed",
     "switch_unfinished",
     "settled_s",
@@ -196,14 +197,19 @@ fn switch_over(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<S
         Some((switch, own))
     });
     let Some((switch, own)) = found else {
-        return vec![String::new(); 7];
+        return vec![String::new(); 8];
     };
     let worst = |all: &[u64]| all.iter().copied().max().unwrap_or(0).to_string();
     let longest = own.longest_io_s.iter().copied().reduce(f64::max);
+    let judged = cells(point, case, work, Judged::SwitchOver);
+    let name = measure_name(MeasureKind::LongestIo);
+    let promised = judged.iter().find(|(known, _)| *known == name);
+    let promised = promised.map(|(_, cell)| cell.target);
     vec![
         together(&cells(point, case, work, Judged::SwitchOver)).to_owned(),
         number(own.longest_silence_s),
         maybe(longest),
+        maybe(promised),
         worst(&own.failed),
         worst(&own.hanging),
         maybe(own.settled_s),

@@ -6,14 +6,14 @@ use super::html::{
     sentence,
 };
 use crate::outcome::{
-    Bound, CaseHeadroom, Headroom, LoadSwitch, Origin, PartLoad, PartUse, SwitchOvers, Verdict,
+    Bound, CaseHeadroom, Headroom, LoadSwitch, Origin, PartLoad, PartUse, SwitchOvers,
 };
 use crate::render::chart::{Format, load_curve, part_bars};
 use crate::render::number::{NONE, as_written, is_over, three, with_unit};
 use crate::render::words::{
-    Flag, counted, counted_met, counted_missed, growth_unit, listed, measure_name,
+    Flag, counted, counted_met, counted_missed, growth_unit, listed, measure_name, missed_today,
     proven_sentences, stopped_words, switch_breaks, switch_clause, switch_remark, switch_sentence,
-    switch_value, target_of, verdict_word,
+    switch_value, target_of, today_word, verdict_word,
 };
 use std::fmt::Write as _;
 
@@ -29,10 +29,8 @@ pub fn headroom_page(found: &Headroom) -> String {
     answers.extend(stopped_words(found).map(str::to_owned));
     answers.extend(proven_sentences(found));
     let mut body = head("How far can it grow?", &answers, &headroom_facts(found));
-    let promises = found.cases.first().and_then(|case| case.points.first());
-    let promises = promises.map_or(0, |point| point.rows.len());
     let mut curves = String::new();
-    for index in promises_in_order(found, promises) {
+    for index in promises_in_order(found) {
         let wide = load_curve(found, index, Format::Page);
         let narrow = load_curve(found, index, Format::Phone);
         curves.push_str(&figure_numbered(&mut next, "", wide, narrow));
@@ -87,22 +85,23 @@ fn short_answer(found: &Headroom) -> String {
         0..=3 => outages().collect(),
         _ => worst_outage(found).into_iter().collect(),
     };
+    let named_in = |case: &CaseHeadroom| match &case.case.outage {
+        None => "healthy".to_owned(),
+        Some(_) => format!("with {}", case.case.name),
+    };
     let said = |case: &CaseHeadroom| {
-        let name = case.case.outage.as_ref().map_or_else(
-            || "healthy".to_owned(),
-            |_| format!("with {}", case.case.name),
-        );
+        let name = named_in(case);
         case.met.map_or_else(
-            || match case.today {
-                Verdict::Missed => format!("at no load {name} (missed today)"),
-                Verdict::Met | Verdict::Undecided => format!("at no load {name}"),
+            || match missed_today(case) {
+                Some(_) => format!("at no load {name} (missed today)"),
+                None => format!("at no load {name}"),
             },
             |met| {
                 let least = case.bound.map_or("", |bound| match bound {
                     Bound::Asked => "at least ",
                     Bound::Buildable => "all that can be built, ",
                 });
-                let today = (case.today == Verdict::Missed).then(|| "missed today".to_owned());
+                let today = missed_today(case).map(|_| "missed today".to_owned());
                 let switch = switch_breaks(case).then(|| {
                     let said = switch_clause(case, found);
                     said.trim_start_matches(", ").to_owned()
@@ -121,7 +120,21 @@ fn short_answer(found: &Headroom) -> String {
             },
         )
     };
-    let all: Vec<String> = healthy.into_iter().chain(named).map(said).collect();
+    // What was not looked for to the end is no load that breaks a promise.
+    let open = |case: &&CaseHeadroom| {
+        found.partial && case.met.is_none() && case.missed.is_none() && case.hopeless.is_none()
+    };
+    let mut proven = String::new();
+    let cases: Vec<&CaseHeadroom> = healthy.into_iter().chain(named).collect();
+    let of = |wanted: &dyn Fn(&&CaseHeadroom) -> bool| -> Vec<String> {
+        let cases = cases.iter().copied().filter(|case| wanted(case));
+        cases.map(named_in).collect()
+    };
+    let unpromised = of(&|case| case.today.is_none());
+    let not_yet = of(&|case| case.today.is_some() && open(case));
+    let known = cases.iter().copied();
+    let known = known.filter(|case| case.today.is_some() && !open(case));
+    let all: Vec<String> = known.map(said).collect();
     let least = match outages().count() {
         0..=3 => String::new(),
         more => {
@@ -137,7 +150,24 @@ fn short_answer(found: &Headroom) -> String {
         SwitchOvers::NothingPromised => "promise",
         SwitchOvers::Judged | SwitchOvers::NotAsked => "steady promise",
     };
-    format!("Every {steady} is proven to hold {}{least}.", listed(&all))
+    if !all.is_empty() {
+        proven = format!("every {steady} is proven to hold {}{least}", listed(&all));
+    }
+    let stopped = if found.partial {
+        "the search was stopped before its end: "
+    } else {
+        ""
+    };
+    let yet = (!not_yet.is_empty()).then(|| format!("nothing is proven yet {}", listed(&not_yet)));
+    let nothing =
+        (!unpromised.is_empty()).then(|| format!("nothing is promised {}", listed(&unpromised)));
+    let proven = (!proven.is_empty()).then_some(proven);
+    let parts: Vec<String> = proven.into_iter().chain(yet).chain(nothing).collect();
+    let said = format!("{stopped}{}.", parts.join("; "));
+    let mut letters = said.chars();
+    letters.next().map_or_else(String::new, |first| {
+        format!("{}{}", first.to_uppercase(), letters.as_str())
+    })
 }
 
 /// ` (but the switch-over there is missed; it is met at 1.20)`; nothing where it is met or was not judged.
@@ -153,27 +183,18 @@ fn switch_words(case: &CaseHeadroom, found: &Headroom) -> String {
 /// The outage with the least proven load.
 fn worst_outage(found: &Headroom) -> Option<&CaseHeadroom> {
     let met = |case: &CaseHeadroom| case.met.unwrap_or(0.0);
-    found
-        .cases
-        .iter()
-        .filter(|case| case.case.outage.is_some())
+    let promised = |case: &&CaseHeadroom| case.today.is_some();
+    let outages = || found.cases.iter().filter(|case| case.case.outage.is_some());
+    let any = outages().any(|case| promised(&case));
+    outages()
+        .filter(|case| !any || promised(case))
         .min_by(|left, right| met(left).total_cmp(&met(right)))
 }
 
 /// The promise that breaks at the lowest load first.
-fn promises_in_order(found: &Headroom, count: usize) -> Vec<usize> {
-    let rows = found.cases.first().and_then(|case| case.points.first());
-    let rows = rows.map_or(&[][..], |point| &point.rows);
-    let breaking = found
-        .cases
-        .iter()
-        .filter_map(|case| Some((case.missed?, case.breaks.as_ref()?)))
-        .min_by(|left, right| left.0.total_cmp(&right.0));
-    let first = breaking.and_then(|(_, breaks)| {
-        rows.iter()
-            .position(|row| row.workload == breaks.workload && row.measure == breaks.measure)
-    });
-    let rest = (0..count).filter(|index| Some(*index) != first);
+fn promises_in_order(found: &Headroom) -> Vec<usize> {
+    let first = found.breaks_first();
+    let rest = (0..found.promises().len()).filter(|index| Some(*index) != first);
     first.into_iter().chain(rest).collect()
 }
 
@@ -183,14 +204,45 @@ pub(super) fn head(question: &str, answers: &[String], facts: &str) -> String {
         .split_first()
         .map_or(("", &[][..]), |(first, rest)| (first.as_str(), rest));
     let rest: String = rest.iter().fold(String::new(), |mut out, said| {
-        let _ = writeln!(out, "<p class=\"lede\">{}</p>", sentence(said));
+        let _ = writeln!(
+            out,
+            "<p class=\"lede\">{}</p>",
+            whole_dates(&sentence(said))
+        );
         out
     });
     format!(
         "<section id=\"verdict\" aria-labelledby=\"h-verdict\">\n<p class=\"flag na\">{}</p>\n<h1 id=\"h-verdict\">{}</h1>\n{rest}<ul class=\"facts\">{facts}</ul>\n</section>\n\n",
         sentence(question),
-        sentence(first)
+        whole_dates(&sentence(first))
     )
+}
+
+/// Keeps the days of a text on one line.
+fn whole_dates(html: &str) -> String {
+    let shape = |text: &str| {
+        text.len() == 10
+            && text.bytes().enumerate().all(|(at, byte)| match at {
+                4 | 7 => byte == b'-',
+                _ => byte.is_ascii_digit(),
+            })
+    };
+    let mut out = String::new();
+    let mut from = 0;
+    while from < html.len() {
+        match html.get(from..from + 10).filter(|text| shape(text)) {
+            Some(day) => {
+                let _ = write!(out, "<span class=\"nw\">{day}</span>");
+                from += 10;
+            }
+            None => {
+                let letter = html[from..].chars().next().unwrap_or_default();
+                out.push(letter);
+                from += letter.len_utf8();
+            }
+        }
+    }
+    out
 }
 
 pub(super) fn fact(number: &str, unit: &str, colour: &str, interval: &str, what: &str) -> String {
@@ -214,13 +266,16 @@ fn headroom_facts(found: &Headroom) -> String {
         let number = case
             .met
             .map_or_else(|| NONE.to_owned(), |met| counted_met(found, met));
-        let short = case.met.is_none_or(|met| met < 1.0) || switch_breaks(case);
+        let open = case.met.is_none() && (found.partial || case.today.is_none());
+        let short = !open && case.met.is_none_or(|met| met < 1.0) || switch_breaks(case);
         let what = if found.switch_overs == SwitchOvers::NothingPromised {
             "proven to keep every promise"
         } else {
             "proven to keep every steady promise"
         };
         let missed = match (case.missed, &case.hopeless, case.bound) {
+            _ if case.today.is_none() => "nothing is promised".to_owned(),
+            (None, None, None) if found.partial => "the search was stopped before".to_owned(),
             (_, Some(_), _) => "one promise is broken at every load".to_owned(),
             (Some(missed), ..) => format!("broken at {}", counted_missed(found, missed)),
             (None, _, Some(Bound::Asked)) => "no more was asked for".to_owned(),
@@ -276,6 +331,15 @@ fn part_cell(part: Option<&PartLoad>) -> String {
     )
 }
 
+/// The part that ends a case; where none does, the fullest.
+fn ended_by(case: &CaseHeadroom) -> String {
+    let fullest = part_cell(case.ends.as_ref());
+    match case.missed {
+        None if case.ends.is_some() => format!("none; fullest {fullest}"),
+        _ => fullest,
+    }
+}
+
 fn ends_table(found: &Headroom) -> String {
     let columns = vec![
         Column::words("case"),
@@ -314,14 +378,14 @@ fn ends_table(found: &Headroom) -> String {
             "",
             &[
                 case_name(&case.case),
-                verdict_word(case.today).to_owned(),
+                format!("<span class=\"nw\">{}</span>", today_word(case)),
                 format!("<b>{}</b>", show(case.met, counted_met)),
                 show(case.switch_met, counted_met),
                 show(case.missed, counted_missed),
                 show(case.knee, counted),
                 show(case.saturation, counted),
                 breaks,
-                part_cell(case.ends.as_ref()),
+                ended_by(case),
                 part_cell(case.next.as_ref()),
             ],
         );

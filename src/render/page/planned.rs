@@ -5,7 +5,7 @@ use super::grown::{fact, head, rest};
 use super::html::{
     Column, Table, beside, case_name, esc, figure_numbered, flag_class, flag_mark, section,
 };
-use crate::outcome::{GrowthPlan, MeasureKind, Stage, StageCase, StageSearch, Standing, Verdict};
+use crate::outcome::{GrowthPlan, MeasureKind, Stage, StageCase, StageSearch, Standing};
 use crate::render::chart::{Format, growth_curve};
 use crate::render::number::{NONE, as_written, three, three_down, three_up};
 use crate::render::words::{Flag, growth_stopped_words, measure_name};
@@ -63,11 +63,11 @@ fn growth_facts(plan: &GrowthPlan) -> String {
             .find_map(|case| Some((case, case.hopeless.as_ref()?)))
         {
             return fact(
-                "never",
+                "at no load",
                 "",
                 "miss",
                 &format!(
-                    "no load keeps {} of {}",
+                    "is {} of {} kept",
                     measure_name(found.measure),
                     esc(&found.workload)
                 ),
@@ -110,7 +110,9 @@ fn growth_facts(plan: &GrowthPlan) -> String {
             Some(until) if *until < day => until.clone(),
             _ => day,
         };
-        let all = stage.cases.iter().map(|case| case.holds_until.clone());
+        let promised = stage.cases.iter();
+        let promised = promised.filter(|case| case.standing != Standing::Unpromised);
+        let all = promised.map(|case| case.holds_until.clone());
         let last = all.collect::<Option<Vec<String>>>();
         let last = last.and_then(|days| days.into_iter().min()).map(lasts);
         match first {
@@ -143,19 +145,20 @@ fn growth_facts(plan: &GrowthPlan) -> String {
     plan.stages.iter().take(3).map(one).collect()
 }
 
-const fn standing(stage: &Stage, case: &StageCase) -> (&'static str, Verdict) {
+const fn standing(stage: &Stage, case: &StageCase) -> (&'static str, Flag) {
     match case.standing {
-        Standing::Holds => ("holds until the next step", Verdict::Met),
+        Standing::Holds => ("holds until the next step", Flag::Met),
         Standing::BrokenBefore if case.breaks_by.is_none() => {
-            ("too little is asked for at first", Verdict::Missed)
+            ("too little is asked for at first", Flag::Missed)
         }
-        Standing::BrokenBefore => ("broken on the day it begins", Verdict::Missed),
-        Standing::Never => ("no load keeps it", Verdict::Missed),
-        Standing::Breaks => ("breaks while it lasts", Verdict::Missed),
+        Standing::BrokenBefore => ("broken on the day it begins", Flag::Missed),
+        Standing::Never => ("no load keeps it", Flag::Missed),
+        Standing::Unpromised => ("nothing is promised", Flag::Unasked),
+        Standing::Breaks => ("breaks while it lasts", Flag::Missed),
         Standing::Open => match stage.search {
-            StageSearch::Whole => ("not proven", Verdict::Undecided),
-            StageSearch::Stopped => ("not proven yet: stopped", Verdict::Undecided),
-            StageSearch::NotBegun => ("not looked at: stopped before it", Verdict::Undecided),
+            StageSearch::Whole => ("not proven", Flag::Undecided),
+            StageSearch::Stopped => ("not proven yet: stopped", Flag::Undecided),
+            StageSearch::NotBegun => ("not looked at: stopped before it", Flag::Undecided),
         },
     }
 }
@@ -180,12 +183,7 @@ fn days_table(plan: &GrowthPlan) -> String {
     };
     for stage in &plan.stages {
         for case in &stage.cases {
-            let (words, verdict) = standing(stage, case);
-            let flag = match verdict {
-                Verdict::Met => Flag::Met,
-                Verdict::Missed => Flag::Missed,
-                Verdict::Undecided => Flag::Undecided,
-            };
+            let (words, flag) = standing(stage, case);
             let promise = |workload: &str, measure, target: &str| {
                 format!(
                     "{} {} {}",

@@ -148,7 +148,7 @@ fn pages_of_headroom_and_growth_hold_what_they_answer() {
     // The first sentence does not name a load alone whose switch-over is missed, and tells what is missed today.
     let mut broken = found.clone();
     let case = &mut broken.cases[1];
-    case.today = crate::outcome::Verdict::Missed;
+    case.today = Some(crate::outcome::Verdict::Missed);
     case.switch_met = None;
     case.switch_over.as_mut().expect("it is judged").verdict = crate::outcome::Verdict::Missed;
     let page = headroom_page(&broken);
@@ -171,6 +171,28 @@ fn pages_of_headroom_and_growth_hold_what_they_answer() {
         page.contains("the least of 4 outages; in 1 of them the switch-over there is not met"),
         "{page}"
     );
+    // A search that was stopped has not found that no load holds, and where nothing is promised nothing is looked for.
+    let mut stopped = found.clone();
+    stopped.partial = true;
+    for case in &mut stopped.cases[1..] {
+        (case.met, case.missed) = (None, None);
+        (case.today, case.switch_over) = (Some(crate::outcome::Verdict::Undecided), None);
+    }
+    (stopped.cases[0].met, stopped.cases[0].missed) = (None, None);
+    stopped.cases[0].today = None;
+    let page = headroom_page(&stopped);
+    assert!(
+        page.contains(
+            "The search was stopped before its end: nothing is proven yet with A lost and with B lost; nothing is promised healthy."
+        ),
+        "{page}"
+    );
+    assert!(!page.contains("at no load"));
+    // Nothing above was proven to be broken, so no part ends it.
+    let mut open = found.clone();
+    open.cases[0].missed = None;
+    let page = headroom_page(&open);
+    assert!(page.contains("none; fullest san to edge, 32GFC"), "{page}");
     let drawn = crate::render::chart::load_curve(&broken, 0, crate::render::chart::Format::Page);
     let drawn = drawn.expect("a curve").finding;
     assert!(

@@ -33,7 +33,7 @@ pub fn sample_headroom() -> Headroom {
             bound: None,
             floor: None,
             hopeless: None,
-            today: Verdict::Met,
+            today: Some(Verdict::Met),
             switch_over: None,
             switch_tried: Vec::new(),
             switch_met: None,

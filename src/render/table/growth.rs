@@ -114,6 +114,7 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase, before: Option<&StageCa
                 no_load_keeps(found, &loads)
             )
         }),
+        (Standing::Unpromised, ..) => "nothing is promised".to_owned(),
         (Standing::BrokenBefore, _, None) => {
             "more throughput is promised than is asked for".to_owned()
         }
@@ -135,7 +136,7 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase, before: Option<&StageCa
                 Some(Standing::Breaks | Standing::BrokenBefore | Standing::Never) => {
                     "as before, from"
                 }
-                Some(Standing::Open) | None => "from",
+                Some(Standing::Open | Standing::Unpromised) | None => "from",
             };
             format!(
                 "a promise{breaks} is broken {how} {}{at}",
@@ -228,6 +229,17 @@ mod tests {
         );
         assert!(with(StageSearch::Stopped).contains("nothing is proven yet"));
         assert!(with(StageSearch::Whole).contains("more replications"));
+    }
+
+    #[test]
+    fn where_nothing_is_promised_no_more_replications_would_prove_anything() {
+        let text = said(|plan| {
+            let case = &mut plan.stages[1].cases[1];
+            case.standing = Standing::Unpromised;
+            (case.holds_until, case.breaks_by) = (None, None);
+            (case.holds_factor, case.breaks_factor) = (None, None);
+        });
+        assert!(text.ends_with("A lost: nothing is promised."), "{text}");
     }
 
     #[test]

@@ -5,7 +5,7 @@ use crate::outcome::{CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpo
 use crate::render::number::{NONE, Scale, as_written, count, three};
 use crate::render::words::{
     counted, counted_met, counted_missed, growth_axis, measure_name, origin_line, proven_sentences,
-    stopped_words, switch_remark, switch_sentence, verdict_word,
+    stopped_words, switch_remark, switch_sentence, today_word, verdict_word,
 };
 
 /// Ends by case, every load that was run, the parts at today's load, and what is taken for granted.
@@ -65,6 +65,15 @@ fn part(part: Option<&PartLoad>) -> String {
     )
 }
 
+/// The part that ends a case; where none does, the fullest.
+fn ended_by(case: &CaseHeadroom) -> String {
+    let fullest = part(case.ends.as_ref());
+    match case.missed {
+        None if case.ends.is_some() => format!("none; fullest {fullest}"),
+        _ => fullest,
+    }
+}
+
 fn ends(headroom: &Headroom) -> String {
     let mut table = Aligned::new(&[
         "case",
@@ -85,14 +94,14 @@ fn ends(headroom: &Headroom) -> String {
     for case in &headroom.cases {
         table.row(vec![
             case.case.name.clone(),
-            verdict_word(case.today).to_owned(),
+            today_word(case).to_owned(),
             show(case.met, counted_met),
             show(case.switch_met, counted_met),
             show(case.missed, counted_missed),
             factor(case.crossing.map(|crossing| crossing * times)),
             factor(case.knee.map(|knee| knee * times)),
             show(case.saturation, counted),
-            part(case.ends.as_ref()),
+            ended_by(case),
             part(case.next.as_ref()),
         ]);
     }

@@ -72,6 +72,25 @@ pub const fn verdict_word(verdict: Verdict) -> &'static str {
     }
 }
 
+/// The verdict of today's load; nothing is judged where nothing is promised.
+#[must_use]
+pub fn today_word(case: &CaseHeadroom) -> &'static str {
+    case.today.map_or("nothing promised", verdict_word)
+}
+
+/// `missed today`, and whether that is the switch-over alone; nothing where it is not missed.
+#[must_use]
+pub fn missed_today(case: &CaseHeadroom) -> Option<&'static str> {
+    let steady = case.met.is_some_and(|met| met >= 1.0)
+        && case.floor.as_ref().is_none_or(|floor| floor.factor <= 1.0);
+    let switching = steady && case.switch_today() == Some(Verdict::Missed);
+    (case.today == Some(Verdict::Missed)).then_some(if switching {
+        "missed today, in the switch-over"
+    } else {
+        "missed today"
+    })
+}
+
 fn case_word(case: &CaseHeadroom) -> String {
     match &case.case.outage {
         None => "Healthy".to_owned(),
@@ -389,11 +408,11 @@ fn proven(case: &CaseHeadroom, headroom: &Headroom) -> String {
     if let Some(found) = &case.hopeless {
         return hopeless_sentence(&name, found, headroom);
     }
+    if case.today.is_none() {
+        return format!("{name}: nothing is promised.");
+    }
     // The first that is to be known of a site: whether it is well today.
-    let name = match case.today {
-        Verdict::Missed => format!("{name}: missed today"),
-        Verdict::Met | Verdict::Undecided => name,
-    };
+    let name = missed_today(case).map_or(name.clone(), |missed| format!("{name}: {missed}"));
     let every = every_promise(case, headroom);
     let switch = switch_clause(case, headroom);
     let breaks = case.breaks.as_ref().map_or_else(String::new, |breaks| {
@@ -438,9 +457,6 @@ fn proven(case: &CaseHeadroom, headroom: &Headroom) -> String {
             missed(high)
         ),
         (None, None) if headroom.partial => format!("{name}: nothing is proven yet."),
-        (None, None) if case.points.iter().all(|point| point.rows.is_empty()) => {
-            format!("{name}: nothing is promised.")
-        }
         (None, None) => format!(
             "{name}: nothing is proven{}: the figures lie too near the promise for these runs to tell; more \
              replications or longer runs would.",
@@ -712,12 +728,37 @@ mod tests {
     fn a_load_that_is_missed_today_is_told_first() {
         let text = said(|case| {
             (case.met, case.missed) = (Some(0.8), Some(0.9));
-            case.today = Verdict::Missed;
+            case.today = Some(Verdict::Missed);
         });
         assert!(
             text.starts_with("Healthy: missed today: every promise holds at 0.800 times"),
             "{text}"
         );
+    }
+
+    #[test]
+    fn a_switch_over_that_is_missed_today_is_told_first() {
+        let mut found = sample_headroom();
+        let case = &mut found.cases[1];
+        case.today = Some(Verdict::Missed);
+        let switch = case.switch_over.as_mut().expect("it is judged");
+        (switch.verdict, switch.factor) = (Verdict::Missed, 1.0);
+        let text = &proven_sentences(&found)[1];
+        assert!(
+            text.starts_with(
+                "A lost: missed today, in the switch-over: every steady promise holds at"
+            ),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn a_case_without_a_promise_says_so_even_where_the_search_was_stopped() {
+        let mut found = sample_headroom();
+        found.partial = true;
+        found.cases[0].today = None;
+        (found.cases[0].met, found.cases[0].missed) = (None, None);
+        assert_eq!(proven_sentences(&found)[0], "Healthy: nothing is promised.");
     }
 
     #[test]

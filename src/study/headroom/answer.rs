@@ -1,7 +1,7 @@
 //! What the runs of a case say together, and what is taken for granted.
 
 use super::curve::{Curve, fitted, knee};
-use super::edge::{Place, bounded, crossing, edge, runs};
+use super::edge::{Place, before_floor, bounded, crossing, edge, runs};
 use super::scale::Scale;
 use super::{Judged, Search};
 use crate::outcome::{
@@ -29,10 +29,9 @@ pub(super) fn answer(
         .points
         .iter()
         .rfind(is(Purpose::ProveMet, Verdict::Met));
-    let end_missed = search
-        .points
-        .iter()
-        .find(is(Purpose::ProveMissed, Verdict::Missed));
+    let broken = is(Purpose::ProveMissed, Verdict::Missed);
+    let mut ends = search.points.iter().filter(broken);
+    let end_missed = ends.find(|judged| !before_floor(&search, judged));
     let met = end_met.map(|judged| &judged.point);
     let missed = end_missed.map(|judged| &judged.point);
     let breaks = missed.and_then(|point| {
@@ -99,7 +98,8 @@ pub(super) fn answer(
         .clone()
         .filter(|_| met.is_none())
         .or_else(|| none_kept(missed.filter(|_| met.is_none() && under.is_none()), scale));
-    let last = end_missed.or(end_met);
+    // What no load keeps is ended by no part.
+    let last = end_missed.or(end_met).filter(|_| hopeless.is_none());
     let full = last.map_or(&[][..], |judged| judged.point.fullest.as_slice());
     let waiting = last.and_then(|judged| {
         let own = |depth: &&DepthLimit| waits_there(site, depth, judged.nearest.as_deref());
@@ -112,7 +112,10 @@ pub(super) fn answer(
         .cloned();
     let others: Vec<PartLoad> = others.collect();
     let mut fullest = waiting.into_iter().chain(first).chain(others);
-    let today = today((met, missed), (floor.as_ref(), hopeless.is_some()));
+    let mut tests = search.points.iter();
+    let tested = tests.any(|judged| broken(&judged) && judged.point.factor == 1.0);
+    let today = today((met, missed, tested), (floor.as_ref(), hopeless.is_some()));
+    let today = (search.promises > 0).then_some(today);
     CaseHeadroom {
         case: search.plan.case.clone(),
         saturation: search.saturation,
@@ -141,17 +144,17 @@ pub(super) fn answer(
 }
 
 /// What is known of today's load: a load below one that is met is met, one above one that is missed is missed, and what
-/// asks for less than is promised, or breaks a promise at every load, misses it.
+/// asks for less than is promised, breaks a promise at every load, or was itself tested and missed, misses it.
 fn today(
-    (met, missed): (Option<&LoadPoint>, Option<&LoadPoint>),
+    (met, missed, tested): (Option<&LoadPoint>, Option<&LoadPoint>, bool),
     (floor, hopeless): (Option<&Floor>, bool),
 ) -> Verdict {
     let short = floor.filter(|floor| floor.factor > 1.0);
-    if hopeless || missed.is_some_and(|point| point.factor <= 1.0) {
+    if hopeless || tested || missed.is_some_and(|point| point.factor <= 1.0) {
         return Verdict::Missed;
     }
     match short {
-        // Of a closed loop only the runs know it, and prove nothing there.
+        // Of a closed loop only the runs know it: they may not have proven it.
         Some(floor) if floor.asked_mb_s.is_none() => Verdict::Undecided,
         Some(_) => Verdict::Missed,
         None if met.is_some_and(|point| point.factor >= 1.0) => Verdict::Met,

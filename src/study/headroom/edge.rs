@@ -133,6 +133,10 @@ pub(super) fn crossing(under: Place, over: Place) -> f64 {
 
 /// The first loads: today's, and up to what arithmetic allows.
 pub(super) fn first_pilots(search: &Search, scale: &Scale<'_>, most: f64) -> Vec<f64> {
+    // Where nothing is promised only the parts at today's load are wanted.
+    if search.promises == 0 {
+        return scale.snapped(vec![1.0]);
+    }
     let floor = search.floor();
     let full = search.saturation.filter(|full| *full <= most);
     let wanted: Vec<f64> = match (full, bursts(search, most)) {
@@ -375,12 +379,19 @@ fn tests_of(search: &Search, purpose: Purpose) -> impl Iterator<Item = &Judged> 
 pub(super) fn proven_ends(search: &Search) -> (Option<f64>, Option<f64>) {
     let of = |purpose: Purpose, verdict: Verdict| {
         let tests = tests_of(search, purpose).filter(move |own| own.point.verdict == verdict);
+        let tests = tests.filter(|own| !before_floor(search, own));
         tests.map(|judged| judged.point.factor)
     };
     (
         of(Purpose::ProveMet, Verdict::Met).reduce(f64::max),
         of(Purpose::ProveMissed, Verdict::Missed).reduce(f64::min),
     )
+}
+
+/// Whether a load brings too little of a throughput that more would bring: it breaks the promise, and ends nothing.
+pub(super) fn before_floor(search: &Search, judged: &Judged) -> bool {
+    let more = |other: &Judged| other.point.factor > judged.point.factor && other.excess <= 0.0;
+    judged.short && search.points.iter().any(more)
 }
 
 /// Today's load, for the end on whose side the pilot runs have it, where that end does not tell of it.
@@ -391,8 +402,8 @@ pub(super) fn today_proof(search: &Search, scale: &Scale<'_>) -> Vec<(f64, Purpo
     let Some(today) = today.filter(|_| !told && search.promises > 0) else {
         return Vec::new();
     };
-    // Below the load at which as much is asked for as is promised, a miss says nothing of more.
-    if search.floor() > 1.0 || today.short {
+    // That less is asked for than is promised is known by arithmetic.
+    if search.floor() > 1.0 {
         return Vec::new();
     }
     let purpose = if today.excess > 0.0 {

@@ -63,8 +63,21 @@ pub(super) fn judge_all(
             .map(|found| found.factor)
             .reduce(f64::max);
         case.switch_tried = tried;
+        // Whatever is not kept today is not kept.
+        let switched = case.switch_today();
+        let both = case.today.zip(switched);
+        case.today = both.map(worse).or(case.today);
     });
     SwitchOvers::Judged
+}
+
+/// What two verdicts say together.
+const fn worse(both: (Verdict, Verdict)) -> Verdict {
+    match both {
+        (Verdict::Missed, _) | (_, Verdict::Missed) => Verdict::Missed,
+        (Verdict::Met, Verdict::Met) => Verdict::Met,
+        _ => Verdict::Undecided,
+    }
 }
 
 /// Runs at most at so many loads below the first: a choice of this program.
@@ -89,7 +102,7 @@ fn below(
             Some(_) => break,
             None if tried.len() > 1 => break,
             None if tried.len() == 1 => broken / 8.0,
-            None if first > NEAR => 1.0,
+            None if first > 1.0 => 1.0,
             None => first / 2.0,
         };
         let factor = scale.down(wanted.max(scale.least()));
@@ -184,7 +197,17 @@ mod tests {
             tried(2.0, 0.0),
             [(1.0, Verdict::Missed), (0.125, Verdict::Missed)]
         );
+        // Just above it, today's is tried all the same: what is missed today is to be known.
+        assert_eq!(tried(1.05, 0.0)[0], (1.0, Verdict::Missed));
         // Below today's load there is no today to try.
         assert_eq!(tried(0.8, 0.5)[0], (0.4, Verdict::Met));
+    }
+
+    #[test]
+    fn the_switch_over_at_todays_load_is_part_of_what_is_kept_today() {
+        use Verdict::{Met, Missed, Undecided};
+        assert_eq!(worse((Met, Missed)), Missed);
+        assert_eq!(worse((Met, Undecided)), Undecided);
+        assert_eq!(worse((Met, Met)), Met);
     }
 }

@@ -4,7 +4,7 @@ use super::{case_word, counted, counted_met, growth_unit, verdict_word};
 use crate::outcome::{
     CaseHeadroom, Headroom, LoadRow, LoadSwitch, MeasureKind, Row, SwitchOvers, Verdict,
 };
-use crate::render::number::{three, with_unit};
+use crate::render::number::{as_written, three, with_unit};
 use crate::render::words::{measure_name, row_scale, target_of};
 
 /// `every promise`, or `every steady promise` where others are about what happens while a fabric is lost.
@@ -95,11 +95,15 @@ fn together(found: &LoadSwitch) -> String {
 /// `bookings longest I/O 5.13 s, promise at most 20 s`.
 fn switch_figure(row: &LoadRow) -> String {
     let value = switch_value(row);
+    let promise = match row.measure {
+        // "None" reads as if nothing were promised.
+        MeasureKind::Failed => as_written(&row.cell.target_text),
+        _ => target_of(row.measure, &row.cell),
+    };
     format!(
-        "{} {} {value}, promise {}",
+        "{} {} {value}, promise {promise}",
         row.workload,
-        measure_name(row.measure),
-        target_of(row.measure, &row.cell)
+        measure_name(row.measure)
     )
 }
 
@@ -133,5 +137,41 @@ pub const fn switch_remark(headroom: &Headroom) -> Option<&'static str> {
             "The loads are those of the state after each loss; nothing is promised about the switch-over itself, so it was \
              not judged: `failover` shows it",
         ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::sample::sample_headroom;
+
+    #[test]
+    fn the_switch_over_at_todays_load_is_known_from_those_that_were_judged() {
+        use Verdict::{Met, Missed, Undecided};
+        let today = |runs: &[(f64, Verdict)]| {
+            let mut case = sample_headroom().cases.remove(1);
+            let like = case.switch_over.take().expect("it is judged");
+            let mut runs = runs.iter().map(|(factor, verdict)| LoadSwitch {
+                factor: *factor,
+                verdict: *verdict,
+                ..like.clone()
+            });
+            case.switch_over = runs.next();
+            case.switch_tried = runs.collect();
+            case.switch_today()
+        };
+        assert_eq!(today(&[]), None);
+        assert_eq!(today(&[(2.0, Met)]), Some(Met));
+        assert_eq!(today(&[(2.0, Missed), (1.0, Met)]), Some(Met));
+        assert_eq!(today(&[(2.0, Missed), (1.0, Missed)]), Some(Missed));
+        assert_eq!(today(&[(0.5, Missed), (0.25, Met)]), Some(Missed));
+        assert_eq!(today(&[(0.5, Met)]), Some(Undecided));
+    }
+
+    #[test]
+    fn that_no_io_may_fail_does_not_read_as_nothing_promised() {
+        let found = sample_headroom();
+        let said = switch_sentence(&found.cases[1], &found).expect("it is judged");
+        assert!(said.contains("I/Os failed 0, promise 0"), "{said}");
     }
 }

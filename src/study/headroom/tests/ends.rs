@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::outcome::LoopDepth;
+use crate::study::headroom::edge::proven_ends;
 
 /// Half of all I/Os take longer than ln 2 us on an exponential server that is free, at any load at which hardly any waits;
 /// when eight servers are 95 % busy today, most wait: P(wait) of M/M/8 is about 0.8 there, for 1 ÷ (8 − 7.6) us on the mean.
@@ -14,7 +15,7 @@ fn a_load_that_is_missed_today_is_proven_to_be() {
         site.arrays[0].parallel = 8;
         let found = headroom(&site, origin(), &only_healthy(), &NoProgress);
         let case = &found.cases[0];
-        assert_eq!(case.today, Verdict::Missed, "seed {seed}: {case:?}");
+        assert_eq!(case.today, Some(Verdict::Missed), "seed {seed}: {case:?}");
         assert!(case.missed.is_some_and(|missed| missed <= 1.0));
     }
 }
@@ -39,10 +40,79 @@ fn today_is_tested_on_the_side_where_the_pilot_runs_have_it_and_not_twice() {
     assert!(tested(1.2, Purpose::ProveMet, Verdict::Met).is_empty());
     assert_eq!(tested(1.2, Purpose::ProveMissed, Verdict::Missed).len(), 1);
     assert!(tested(1.0, Purpose::ProveMissed, Verdict::Undecided).is_empty());
-    // Too little asked for is no load that is too much.
+    // That less is asked for than is promised is known by arithmetic.
     let mut short = search(&[(1.0, 0.3), (1.5, -0.1)]);
     short.points[0].short = true;
+    short.outlook.floor = Some(crate::outcome::Floor {
+        workload: "w".into(),
+        target_text: "2MB/s".into(),
+        factor: 1.2,
+        asked_mb_s: Some(1.7),
+    });
     assert!(jobs(&short).is_empty());
+    // Of a closed loop only runs know it; that too little is brought today is no load that is too much.
+    short.outlook.floor = None;
+    assert_eq!(jobs(&short), [(1.0, Purpose::ProveMissed)]);
+    let mut test = judged(1.0, 0.3);
+    (test.short, test.point.purpose) = (true, Purpose::ProveMissed);
+    test.point.verdict = Verdict::Missed;
+    short.points.push(test);
+    assert_eq!(proven_ends(&short), (None, None));
+}
+
+/// Two outstanding on eight servers of 1 us bring 2 bytes a microsecond, one for each I/O, 2 MB/s; four bring 4 MB/s.
+#[test]
+fn a_closed_loop_that_brings_too_little_today_is_missed_today() {
+    let run = "duration = \"2ms\"\nwarm_up = \"200us\"\nreplications = 6";
+    let rate = "{ closed = { depth = 2 } }";
+    let mut site = station(4, run, rate, "{ throughput = \"3MB/s\" }");
+    site.arrays[0].parallel = 8;
+    site.hosts[0].queue_depth = None;
+    let found = headroom(&site, origin(), &only_healthy(), &NoProgress);
+    let case = &found.cases[0];
+    assert_eq!(case.today, Some(Verdict::Missed), "{case:?}");
+    assert!(case.met.is_some_and(|met| met > 1.0), "{case:?}");
+    let above = |missed: f64| case.met.is_some_and(|met| missed > met);
+    assert!(case.missed.is_none_or(above), "{case:?}");
+    assert!(case.floor.is_some());
+}
+
+/// A promise in `lost` alone: nothing is looked for while all is well, and nothing is said to be missing there.
+#[test]
+fn a_case_without_a_promise_has_no_verdict() {
+    let run = "duration = \"2ms\"\nwarm_up = \"200us\"\nreplications = 4";
+    let rate = "{ poisson = \"500k/s\" }";
+    let fabrics = "[[switch]]\nname = \"core\"\nfabric = \"each\"\ndelay = \"0s\"\n[[link]]\n\
+                   from = \"core\"\nto = \"box\"\nspeed = \"1000Gb/s\"\npropagation = \"0s\"\n[[link]]";
+    let text = text(2, run, rate, "{ lost = { mean = \"8us\" } }");
+    let text = text.replace("to = \"box\"", "to = \"core\"");
+    let site = site(&text.replacen("[[link]]", fabrics, 1));
+    let ask = Ask {
+        outages: Some(vec!["A".to_owned()]),
+        ..only_healthy()
+    };
+    let found = headroom(&site, origin(), &ask, &NoProgress);
+    let (healthy, lost) = (&found.cases[0], &found.cases[1]);
+    assert_eq!(
+        (healthy.today, healthy.met, healthy.missed),
+        (None, None, None)
+    );
+    // Only the parts at today's load are wanted.
+    assert_eq!(healthy.points.len(), 1);
+    assert_eq!(lost.today, Some(Verdict::Met), "{lost:?}");
+    assert_eq!(found.promises().len(), 1);
+    assert_eq!(found.breaks_first(), Some(0));
+}
+
+/// No load keeps what an idle site takes longer for: then no part ends it.
+#[test]
+fn no_part_ends_what_no_load_keeps() {
+    let run = "duration = \"2ms\"\nwarm_up = \"200us\"\nreplications = 4";
+    let site = station(5, run, "{ poisson = \"500k/s\" }", "{ mean = \"900ns\" }");
+    let found = headroom(&site, origin(), &only_healthy(), &NoProgress);
+    let case = &found.cases[0];
+    assert!(case.hopeless.is_some());
+    assert_eq!((&case.ends, &case.next), (&None, &None));
 }
 
 /// 1 ÷ 40 of what eight servers carry: half of the I/Os take longer than ln 2 us up to some twenty times that, and far more of
