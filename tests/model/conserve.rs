@@ -227,8 +227,9 @@ fn run(shape: &Shape, compiled: &Compiled, scripts: &[Script], until: u64) -> Ta
     let due = shape.ios.iter().filter(|(at, ..)| at * 10 * US < until);
     let due = u64::try_from(due.count()).unwrap() * u64::from(shape.hosts);
     assert_eq!(work.issued_total + work.unasked, due);
-    // Only a host that is lost asks for less.
-    let lost = |entry: &LogEntry| matches!(entry.kind, LogKind::GuestsLost(_));
+    // Only a host that is lost or drained asks for less.
+    let lost =
+        |entry: &LogEntry| matches!(entry.kind, LogKind::GuestsLost(_) | LogKind::HostDrained(_));
     assert!(tally.log.iter().any(lost) || work.unasked == 0);
     // In flight: the level that the backlog was left at, kept apart from the totals.
     assert_eq!(
