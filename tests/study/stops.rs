@@ -353,7 +353,7 @@ fn a_lost_port_of_a_team_does_not_stand_by() {
         "{told:?}"
     );
     assert!(
-        !told.iter().any(|what| what.ends_with("standing by")),
+        !told.iter().any(|what| what.ends_with("paths standing by")),
         "{told:?}"
     );
     let states = |side: char| -> Vec<&str> {

@@ -112,7 +112,7 @@ pub fn mend_search_words(report: &Report) -> Vec<String> {
             })
             .collect();
         out.push(format!(
-            "No timer of another preset bounds these switch-overs, so none was tried for them: {}.",
+            "No other preset shortens what bounds these switch-overs, so no timer was tried for them: {}.",
             all.join("; ")
         ));
     }

@@ -1,7 +1,7 @@
 //! What to try for what is missed.
 
 use super::limit::{Part, limits};
-use super::timers::{self, Bounds};
+use super::timers;
 use crate::outcome::{Matrix, StallLeft, Steady, Switch, UseInCase, Verdict};
 use crate::site::{Choose, End, LinkFamily, PathPolicy, Site};
 use crate::wire::{Medium, technologies};
@@ -63,7 +63,8 @@ pub(super) fn proposals(
                 let case = &matrix.cases[case];
                 let switch = switches.iter().find(|switch| switch.case == *case);
                 let bounds = timers::bounds(switch, &row.workload, row.measure);
-                if bounds == Bounds::default() {
+                let shorter = timers::proposals(site, workload, bounds);
+                if shorter.is_empty() {
                     let timer = timers::cause(switch, &row.workload).unwrap_or_default();
                     let place = StallLeft {
                         case: case.name.clone(),
@@ -74,9 +75,7 @@ pub(super) fn proposals(
                         fixed.push(place);
                     }
                 }
-                timers::proposals(site, workload, bounds)
-                    .into_iter()
-                    .for_each(&mut add);
+                shorter.into_iter().for_each(&mut add);
                 continue;
             }
             let Some(steady) = steady.get(case) else {

@@ -113,7 +113,8 @@ pub(super) fn proposals(site: &Site, workload: usize, bounds: Bounds) -> Vec<Pro
     }
     // Everywhere is the same as at these hosts, where there are no others and the fabric's timers have no part in it.
     let others = bounds.hosts && site.hosts.len() > slow.len() && !slow.is_empty();
-    if site.timers.preset == "default" && (bounds.fabric || others) {
+    let fabric = bounds.fabric && site.timers.lacp == LacpRate::Slow;
+    if site.timers.preset == "default" && (fabric || others) {
         let everywhere = [("timers.preset".to_owned(), "short".to_owned())];
         all.push(proposal("short timers everywhere".to_owned(), &everywhere));
     }
