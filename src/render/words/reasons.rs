@@ -197,7 +197,7 @@ fn no_remedy(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> &'st
                 "No change was proposed: what is undecided needs more replications first."
             }
             _ => {
-                "No change to propose was found: none of a part, a path policy or a timer touches what limits this."
+                "No change to propose was found: no part, no path policy and no timer that another preset shortens limits this."
             }
         };
     }
