@@ -398,10 +398,14 @@ pub(super) fn before_floor(search: &Search, judged: &Judged) -> bool {
 pub(super) fn today_proof(search: &Search, scale: &Scale<'_>) -> Vec<(f64, Purpose)> {
     let today = pilots(search).find(|judged| judged.point.factor == 1.0);
     let (met, missed) = proven_ends(search);
-    let told = met.is_some_and(|met| met >= 1.0) || missed.is_some_and(|missed| missed <= 1.0);
-    let Some(today) = today.filter(|_| !told && search.promises > 0) else {
+    let Some(today) = today.filter(|_| search.promises > 0) else {
         return Vec::new();
     };
+    // Of a load that brings too little, one above that brings enough tells nothing.
+    let holds = met.is_some_and(|met| met >= 1.0) && !before_floor(search, today);
+    if holds || missed.is_some_and(|missed| missed <= 1.0) {
+        return Vec::new();
+    }
     // That less is asked for than is promised is known by arithmetic.
     if search.floor() > 1.0 {
         return Vec::new();

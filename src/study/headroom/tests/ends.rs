@@ -53,11 +53,16 @@ fn today_is_tested_on_the_side_where_the_pilot_runs_have_it_and_not_twice() {
     // Of a closed loop only runs know it; that too little is brought today is no load that is too much.
     short.outlook.floor = None;
     assert_eq!(jobs(&short), [(1.0, Purpose::ProveMissed)]);
+    // A load above that brings enough does not tell of it.
+    let mut more = judged(1.5, -0.1);
+    (more.point.purpose, more.point.verdict) = (Purpose::ProveMet, Verdict::Met);
+    short.points.push(more);
+    assert_eq!(jobs(&short), [(1.0, Purpose::ProveMissed)]);
     let mut test = judged(1.0, 0.3);
     (test.short, test.point.purpose) = (true, Purpose::ProveMissed);
     test.point.verdict = Verdict::Missed;
     short.points.push(test);
-    assert_eq!(proven_ends(&short), (None, None));
+    assert_eq!(proven_ends(&short), (Some(1.5), None));
 }
 
 /// Two outstanding on eight servers of 1 us bring 2 bytes a microsecond, one for each I/O, 2 MB/s; four bring 4 MB/s.

@@ -1,0 +1,141 @@
+//! Lines of promises: each case has its own, and what is promised is what is drawn.
+
+use super::*;
+
+/// Cases that promise something else have their own line; one that promises nothing has none, and what does not fit leaves
+/// the plot.
+#[test]
+fn each_case_is_drawn_against_its_own_promise() {
+    let mut found = sample_headroom();
+    for point in &mut found.cases[1].points {
+        point.rows[0].cell.target = 4000.0;
+        point.rows[0].cell.target_text = "4ms".into();
+    }
+    let last = found.cases[2].points.last_mut().expect("a point");
+    (
+        last.saturated,
+        last.rows[0].cell.saturated,
+        last.rows[0].cell.value,
+    ) = (true, true, None);
+    for format in FORMATS {
+        let drawing = load_curve(&found, 0, format).expect("the sample has points");
+        check("load, several promises", format, &drawing);
+        let words = texts(&drawing.svg).join(" ");
+        assert!(words.contains("promise, healthy, B lost: 2"), "{words}");
+        assert!(words.contains("promise, A lost: 4"), "{words}");
+        assert!(words.contains("arrow: does not fit"), "{words}");
+        assert!(drawing.description.contains("does not fit at 1.43"));
+    }
+    let mut lost = found;
+    let healthy = &mut lost.cases[0];
+    (healthy.today, healthy.met, healthy.missed) = (None, None, None);
+    for point in &mut healthy.points {
+        point.rows.clear();
+    }
+    let drawing = load_curve(&lost, 0, Format::Page).expect("the others have points");
+    assert!(drawing.finding.contains("healthy nothing promised"));
+    assert!(!drawing.description.contains("healthy: "));
+    // A search that was stopped has not found that nothing holds.
+    lost.partial = true;
+    (lost.cases[1].met, lost.cases[1].missed) = (None, None);
+    let drawing = load_curve(&lost, 0, Format::Page).expect("there are points");
+    assert!(drawing.finding.contains("A lost nothing yet"));
+}
+
+/// The steady figure is flat, and the longest I/O is what the timer moves.
+#[test]
+fn a_sweep_of_switch_overs_draws_what_they_vary() {
+    let origin = sample_report().origin;
+    let mut table = swept(&[("timers.fast_io_fail", &["500ms", "2s", "7s"][..])]);
+    let column = |table: &SweepTable, name: &str| {
+        let own = table.header.iter().position(|known| known == name);
+        own.expect("a column")
+    };
+    let longest = [
+        ("0.6", "met"),
+        ("0.6", "met"),
+        ("0.6", "met"),
+        ("2.1", "met"),
+        ("2.1", "undecided"),
+        ("2.1", "met"),
+        ("7.1", "missed"),
+        ("7.1", "missed"),
+        ("7.1", "missed"),
+    ];
+    let names = [
+        "promise_value",
+        "longest_io_s",
+        "longest_io_promise_s",
+        "switch_verdict",
+    ];
+    let places = names.map(|name| column(&table, name));
+    for (row, (figure, verdict)) in table.rows.iter_mut().zip(longest) {
+        let healthy = row.contains(&"healthy".to_owned());
+        let fields = [
+            "400",
+            if healthy { "" } else { figure },
+            if healthy { "" } else { "6" },
+            if healthy { "" } else { verdict },
+        ];
+        for (place, field) in places.into_iter().zip(fields) {
+            row[place] = field.to_owned();
+        }
+    }
+    for format in FORMATS {
+        let drawing = sweep_chart(&table, &origin, None, format).expect("there are points");
+        check("sweep of switch-overs", format, &drawing);
+        assert_eq!(
+            drawing.finding,
+            "bookings longest I/O is met at 3 of 6 points and cases, missed at 2, undecided at 1."
+        );
+        assert!(drawing.svg.contains("promise: 6.00 s"), "{}", drawing.svg);
+        assert!(drawing.description.contains("7s, A lost: 7.10 missed"));
+    }
+}
+
+/// A promise in `lost` alone: healthy is neither met nor missed, and each case has its own line.
+#[test]
+fn a_sweep_draws_each_case_against_its_own_promise() {
+    let origin = sample_report().origin;
+    let speeds = ("link.edge-san.speed", &["16GFC", "32GFC", "64GFC"][..]);
+    let mut table = swept(&[speeds]);
+    let of = |name: &str| table.header.iter().position(|known| known == name);
+    let places = [
+        "case",
+        "promise_target",
+        "promise",
+        "promise_value",
+        "promise_verdict",
+    ]
+    .map(of);
+    let [case, target, rest @ ..] = places.map(|place| place.expect("a column"));
+    let mut other = table.clone();
+    for row in &mut other.rows {
+        if row[case] == "B lost" {
+            row[target] = "3000".to_owned();
+        }
+    }
+    let drawing = sweep_chart(&other, &origin, None, Format::Slide).expect("there are points");
+    check("sweep, several promises", Format::Slide, &drawing);
+    let words = texts(&drawing.svg).join(" ");
+    assert!(
+        words.contains("promise, healthy, A lost: 2.00 ms"),
+        "{words}"
+    );
+    assert!(words.contains("promise, B lost: 3.00 ms"), "{words}");
+    assert!(words.contains("arrow: does not fit"), "{words}");
+    for row in &mut table.rows {
+        if row[case] == "healthy" {
+            for place in [target].into_iter().chain(rest) {
+                row[place].clear();
+            }
+        }
+    }
+    let drawing = sweep_chart(&table, &origin, None, Format::Slide).expect("there are points");
+    assert!(
+        drawing.finding.contains(" of 6 points and cases"),
+        "{}",
+        drawing.finding
+    );
+    assert!(!drawing.description.contains("healthy"));
+}
