@@ -19,7 +19,7 @@ use crate::outcome::{
     Change, Changes, Comparison, DesignRow, Difference, Lack, MeasureKind, Origin, PartDifference,
     Steady, WorkloadFigures,
 };
-use crate::site::{Measure, Site, WarmUp};
+use crate::site::{Measure, Site, WarmUp, Workload};
 use crate::topology::Fabric;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -72,8 +72,23 @@ pub fn compare(
         all = run(&sites, outages, progress);
     }
     let split: Vec<Vec<Vec<Steady>>> = all.iter().map(|runs| apart(runs)).collect();
+    let others: Vec<(&str, Vec<String>)> = designs
+        .iter()
+        .skip(1)
+        .map(|design| {
+            (
+                design.name.as_str(),
+                other_work(&designs[0].site, &design.site),
+            )
+        })
+        .filter(|(_, other)| !other.is_empty())
+        .collect();
     let mut notes = vec![
-        "differences are paired: the same I/Os, replication by replication".to_owned(),
+        match &others[..] {
+            [] => "differences are paired: the same I/Os, replication by replication",
+            _ => "differences are paired, replication by replication",
+        }
+        .to_owned(),
         "the difference of a percentile is the mean of the replications' own; the two figures beside it are of \
          all replications merged"
             .to_owned(),
@@ -85,6 +100,13 @@ pub fn compare(
             .to_owned(),
         "steady states are compared; the switch-over itself is not judged here: `failover` does".to_owned(),
     ];
+    for (name, other) in others {
+        notes.push(format!(
+            "{name}: its work is not that of the first design ({}): its I/Os are others, and a difference is one of the work too; \
+             better and worse say nothing of the design alone",
+            other.join("; ")
+        ));
+    }
     if prices.is_some_and(|prices| !prices.has("optic")) {
         notes.push("the price list names no optic, so that prices are without them".to_owned());
     }
@@ -183,6 +205,35 @@ fn apart(all: &[SteadyRuns]) -> Vec<Vec<Steady>> {
                 .collect()
         })
         .collect()
+}
+
+/// In what the work of workloads that both designs have differs: when I/Os come, of which kind, from how many hosts.
+fn other_work(first: &Site, other: &Site) -> Vec<String> {
+    let hosts = |site: &Site, work: &Workload| -> BTreeMap<String, u32> {
+        let families = work.hosts.iter().map(|index| &site.hosts[*index]);
+        families
+            .map(|family| (family.name.clone(), family.count))
+            .collect()
+    };
+    let of = |one: &Workload| {
+        let two = other.workloads.iter().find(|two| two.name == one.name)?;
+        let differs = [
+            (
+                "arrivals",
+                one.arrivals != two.arrivals || one.per != two.per,
+            ),
+            ("share of reads", one.read != two.read),
+            ("sizes", one.sizes != two.sizes),
+            ("hosts", hosts(first, one) != hosts(other, two)),
+        ];
+        let differs: Vec<&str> = differs
+            .iter()
+            .filter(|(_, differs)| *differs)
+            .map(|(what, _)| *what)
+            .collect();
+        (!differs.is_empty()).then(|| format!("{}: {}", one.name, differs.join(", ")))
+    };
+    first.workloads.iter().filter_map(of).collect()
 }
 
 /// Workloads of one design only are not compared, and that is said.

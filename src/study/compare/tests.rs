@@ -70,6 +70,37 @@ fn a_slower_link_is_worse_and_an_array_that_serves_faster_is_better() {
     assert!((-6.0..-4.6).contains(&down.value), "{}", down.value);
 }
 
+/// Twice the work is no worse design, and its I/Os are not the same.
+#[test]
+fn other_work_is_told_and_not_called_the_same() {
+    let paired = |found: &Comparison| found.notes[0].contains("the same I/Os");
+    let told = |found: &Comparison| {
+        let own = |note: &&String| note.contains("its work is not that of the first design");
+        found.notes.iter().find(own).cloned()
+    };
+    let faster = compared(&[
+        design(&[]),
+        design(&[("array.depot.write.time", "\"160us\"")]),
+    ]);
+    assert!(paired(&faster) && told(&faster).is_none());
+    let mut more = design(&[]);
+    let work = more
+        .site
+        .workloads
+        .iter_mut()
+        .find(|work| work.name == "fleet")
+        .expect("it is there");
+    work.read *= 0.5;
+    let found = compared(&[design(&[]), more]);
+    assert!(!paired(&found), "{:?}", found.notes);
+    let said = told(&found).expect("it is told");
+    assert!(said.contains("(fleet: share of reads)"), "{said}");
+    let hosts = design(&[("chassis.bay.holds.vm", "3")]);
+    let found = compared(&[design(&[]), hosts]);
+    let said = told(&found).expect("it is told");
+    assert!(said.contains("hosts") && !paired(&found), "{said}");
+}
+
 #[test]
 fn one_replication_shows_no_difference_and_what_is_missing_is_said() {
     let set = [
