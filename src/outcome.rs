@@ -28,7 +28,7 @@ mod windows;
 pub use compare::{
     Change, Comparison, DesignRow, Device, Difference, Inventory, Lack, PartDifference,
 };
-pub use derived::{Derived, DerivedArrivals, Dispersion, Work};
+pub use derived::{Derived, DerivedArrivals, DerivedLaw, Dispersion, Work};
 pub use each_part::{CutOff, EachPart, Fullest, PartCase, PartSwitch};
 pub use exchange::{
     AccountRow, Exchange, FramesAlike, LayerRow, LinkRow, Message, Series, SizePoint, Sizes, Total,

@@ -43,6 +43,7 @@ mod tests;
 pub use counters::{Reading, counters, unknown_part};
 pub use prices::{Price, prices};
 pub use problem::{Problem, Severity, render_problems};
+pub use protocol::protocol_words;
 pub use recording::{Recorded, Recording, Sample, recording};
 pub use schema::schema;
 

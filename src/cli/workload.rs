@@ -4,7 +4,7 @@ use super::console::Console;
 use super::exit::{Exit, Failure};
 use super::load;
 use crate::render::{json, table};
-use crate::scenario::{Recording, recording, render_problems};
+use crate::scenario::{Recording, protocol_words, recording, render_problems};
 use crate::study::derive::{Names, Replay, derive};
 use clap::Args;
 use std::path::PathBuf;
@@ -26,7 +26,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "NAME", default_value = "store", value_parser = name)]
     array: String,
     /// Its protocol
-    #[arg(long, value_name = "WORD", default_value = "fc-scsi", value_parser = name)]
+    #[arg(long, value_name = "WORD", default_value = "fc-scsi", value_parser = protocol)]
     protocol: String,
     /// Replay the whole trace instead of fitting arrivals to it
     #[arg(long)]
@@ -37,6 +37,15 @@ pub(super) struct Arguments {
     /// Print JSON instead of tables
     #[arg(long)]
     json: bool,
+}
+
+fn protocol(text: &str) -> Result<String, String> {
+    let words = protocol_words();
+    if words.contains(&text) {
+        Ok(text.to_owned())
+    } else {
+        Err(format!("a protocol of scenarios: {}", words.join(", ")))
+    }
 }
 
 fn name(text: &str) -> Result<String, String> {

@@ -8,6 +8,7 @@ pub struct Derived {
     /// Name of the file.
     pub file: String,
     /// `block trace` or `statistics`.
+    #[serde(rename = "recording")]
     pub kind: &'static str,
     /// Rows of the file.
     pub rows: u64,
@@ -27,6 +28,8 @@ pub struct Derived {
     pub peak_to_mean_sample: Option<f64>,
     /// Length of a sample (statistics), where it is known: nothing within it is.
     pub sample_s: Option<f64>,
+    /// Steps of the clock of a trace, seconds, where they are longer than the gaps: nothing within them is known.
+    pub clock_s: Option<f64>,
     /// I/Os outstanding on the mean, by Little's law; `None`: the recording does not say.
     pub depth: Option<f64>,
     /// Most I/Os outstanding at once (a trace with latencies).
@@ -77,6 +80,16 @@ pub struct Dispersion {
     pub modelled: Option<f64>,
 }
 
+/// How long bursts last, and the times between them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum DerivedLaw {
+    /// Exponential times.
+    Exponential,
+    /// Always as long.
+    Fixed,
+}
+
 /// When I/Os arrive.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -88,7 +101,7 @@ pub enum DerivedArrivals {
         /// I/Os a second.
         iops: f64,
     },
-    /// A Poisson stream whose rate alternates between two values, for exponential times.
+    /// A Poisson stream whose rate alternates between two values.
     Bursty {
         /// I/Os a second in a burst.
         peak: f64,
@@ -98,6 +111,8 @@ pub enum DerivedArrivals {
         burst_s: f64,
         /// Mean time from burst to burst.
         every_s: f64,
+        /// Law of both times.
+        law: DerivedLaw,
     },
     /// The recording itself.
     Replay,

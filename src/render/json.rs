@@ -157,8 +157,8 @@
 //! `met`), `bound` (what ended it at `met` where no promise did: `"asked"`, `"buildable"`, else `null`), `floor` (from which load on
 //! a throughput is asked for that is promised, or `null`: `workload`, `target_text`, `factor`, `asked_mb_s` today), `hopeless` (a
 //! promise that no load keeps, or `null`: `workload`, `measure`, `target_text`, `because`: `idle-mean`, `idle-wire` and `least-load`
-//! with `latency_us`, the last with `factor`, `full-before` and `most-before` with `factor` and `throughput_mb_s`, or `"no-path"`), `today` (every steady promise at
-//! today's load: `"met"`, `"missed"`, `"undecided"`), `switch_over` (at the largest load proven healthy and in this case, or `null`: `factor`, `replications`,
+//! with `latency_us`, the last with `factor`, `full-before` and `most-before` with `factor` and `throughput_mb_s`, or `"no-path"`), `today` (every promise at
+//! today's load, with the switch-over where it was judged: `"met"`, `"missed"`, `"undecided"`, or `null` where nothing steady is promised), `switch_over` (at the largest load proven healthy and in this case, or `null`: `factor`, `replications`,
 //! `verdict`, `rows` as of a point, `partial`, `settled_s`, `frame_hops`), `switch_tried` (the same at lower loads, where it is not met
 //! there), `switch_met` (the largest of these loads at which it is met; not proven but seen; or `null`), `points`. `switch_overs` says whether they were judged:
 //! `"judged"`, `"not-asked"` or `"nothing-promised"`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`), `depths` (closed loops as they ran: `workload`, `depth`), `replications`,
@@ -199,12 +199,12 @@
 //!
 //! # `workload`
 //!
-//! `file`, `kind` of recording (`"block trace"`, `"statistics"`), `rows`; `whole` recording and `busiest` stretch:
+//! `file`, `recording` (of which kind: `"block trace"`, `"statistics"`), `rows`; `whole` recording and `busiest` stretch:
 //! `span_s` and `ios` (`null`: one sample alone), `iops`, `mb_s`, `read_share`, `read_byte_share`, `size_bytes`, `read_size_bytes`, `write_size_bytes`,
 //! `read_sizes` and `write_sizes` (pairs of size and share). `busiest_from_s`; `dispersion`: `window_s`, `recorded` and
 //! `modelled` variance ÷ mean of the I/Os in such windows; `gap_variation`, `peak_to_mean_100ms`,
-//! `peak_to_mean_sample`, `sample_s`, `depth` (mean outstanding), `depth_most`, all `null` where unknown; `arrivals`
-//! (`"poisson"`, `"replay"`, `paced`: `iops`, or `bursty`: `peak` and `base` I/Os a second, `burst_s`, `every_s`), `notes`, `toml`.
+//! `peak_to_mean_sample`, `sample_s`, `clock_s` (steps of the clock of a trace, where they are longer than the gaps), `depth` (mean outstanding), `depth_most`, all `null` where unknown; `arrivals`
+//! (`"poisson"`, `"replay"`, `paced`: `iops`, or `bursty`: `peak` and `base` I/Os a second, `burst_s`, `every_s`, `law` of both times, `"exponential"` or `"fixed"`), `notes`, `toml`.
 //!
 //! # `measured`
 //!
@@ -218,7 +218,7 @@
 //! growth), `confidence_percent`, `years` looked ahead, `partial` (stopped before its end), `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `search` (`"whole"`, `"stopped"` on the way, `"not-begun"`), `cases`: `case`,
 //! `holds_until` and `breaks_by` (proven, or `null`), `holds_factor` and `breaks_factor` (times the load of the first day of the
 //! work that grows fastest), `full_by` (arithmetic), `standing` (`"holds"` until the next step, `"broken-before"` this stage,
-//! `"never"` kept at any load, which `hopeless` tells of as in headroom, as `floor` does of a throughput that is asked for only from the day `asked_from` on, `"breaks"`, `"open"`), `breaks` and `ends` as in headroom.
+//! `"never"` kept at any load, which `hopeless` tells of as in headroom, as `floor` does of a throughput that is asked for only from the day `asked_from` on, `"breaks"`, `"open"`, `"unpromised"`), `breaks` and `ends` as in headroom.
 
 use super::several::ScenarioRow;
 use crate::outcome::{
@@ -418,6 +418,7 @@ mod tests {
             base: 1.0,
             burst_s: 1.0,
             every_s: 2.0,
+            law: crate::outcome::DerivedLaw::Exponential,
         };
         let measured = Measured {
             origin: report.origin.clone(),
@@ -461,6 +462,8 @@ mod tests {
             windows_json(&report.origin, &crate::render::sample::sample_windows()),
         ] {
             keys(&serde_json::from_str(&text).unwrap(), &mut found);
+            // A reader would keep the last of two.
+            assert_eq!(text.matches("\n  \"kind\": ").count(), 1, "{text}");
         }
         let source = include_str!("json.rs");
         let docs: String = source.lines().filter(|l| l.starts_with("//!")).collect();

@@ -46,15 +46,23 @@ impl Kind {
 
 /// Reads the word.
 pub(super) fn kind(node: &Node) -> Result<Kind, Fault> {
-    one_of(&[
-        ("fc-scsi", Kind::FcScsi),
-        ("fc-nvme", Kind::FcNvme),
-        ("iscsi", Kind::Iscsi),
-        ("nvme-tcp", Kind::NvmeTcp),
-        ("nvme-rdma", Kind::NvmeRdma),
-        ("nfs", Kind::Nfs),
-        ("plain", Kind::Plain),
-    ])(node)
+    one_of(&KINDS)(node)
+}
+
+const KINDS: [(&str, Kind); 7] = [
+    ("fc-scsi", Kind::FcScsi),
+    ("fc-nvme", Kind::FcNvme),
+    ("iscsi", Kind::Iscsi),
+    ("nvme-tcp", Kind::NvmeTcp),
+    ("nvme-rdma", Kind::NvmeRdma),
+    ("nfs", Kind::Nfs),
+    ("plain", Kind::Plain),
+];
+
+/// The words for protocols.
+#[must_use]
+pub fn protocol_words() -> [&'static str; 7] {
+    KINDS.map(|known| known.0)
 }
 
 /// Reads the options of a protocol from its workload's table.

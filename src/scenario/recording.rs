@@ -5,7 +5,7 @@
 //! sample) and `queue` (mean number outstanding), in any order. `time` is the end of a sample: seconds, or a date
 //! and time of day as `2026-03-31T09:05:00`.
 
-use super::problem::Problem;
+use super::problem::{Problem, Severity};
 use crate::unit::Date;
 use crate::wire::Op;
 
@@ -168,6 +168,10 @@ impl<'a> Rows<'a> {
     ) -> Vec<T> {
         let mut out = Vec::new();
         for (number, line) in std::mem::take(&mut self.lines) {
+            if self.problems.len() >= PROBLEMS_MAX {
+                self.not_looked_at(number, line);
+                break;
+            }
             let fields: Vec<&str> = line.split(',').map(plain).collect();
             if fields.len() != self.head.len() {
                 let words = (
@@ -190,11 +194,20 @@ impl<'a> Rows<'a> {
                     }
                 }
             }
-            if self.problems.len() >= PROBLEMS_MAX {
-                break;
-            }
         }
         out
+    }
+
+    /// Says that there may be more problems than are named, from line `number` (from 0) on.
+    fn not_looked_at(&mut self, number: usize, line: &str) {
+        let words = (
+            format!("from here on nothing was looked at: {PROBLEMS_MAX} lines are wrong"),
+            "what is wrong above to be mended first; there may be more of it".to_owned(),
+        );
+        self.note(number, (0, line.chars().count()), words, line);
+        if let Some(last) = self.problems.last_mut() {
+            last.severity = Severity::Warning;
+        }
     }
 }
 
@@ -533,6 +546,22 @@ mod tests {
         let minutes = [0.0, 60.0, 120.0, 780.0, 840.0].map(|from| (from, 60.0));
         assert_eq!(found[..5], minutes);
         assert_eq!(found[5..], [(900.0, 300.0), (1200.0, 300.0)]);
+    }
+
+    /// Ten problems are not told as if they were all.
+    #[test]
+    fn lines_that_were_not_looked_at_are_told() {
+        let text = |rows: usize| {
+            let head = "time,reads_per_s,writes_per_s,read_bytes_per_s,write_bytes_per_s\n";
+            let row = |i: usize| format!("{},-1,5,5120,2560\n", i + 1);
+            head.to_owned() + &(0..rows).map(row).collect::<String>()
+        };
+        let problems = recording("s.csv", &text(60)).unwrap_err();
+        assert_eq!(problems.len(), 11);
+        let last = problems.last().expect("there are some");
+        assert_eq!((last.severity, last.line), (Severity::Warning, Some(12)));
+        assert!(last.message.contains("nothing was looked at"), "{last}");
+        assert_eq!(recording("s.csv", &text(10)).unwrap_err().len(), 10);
     }
 
     /// One row in ten may be a rounding; where it is half of them the columns are wrong. I/Os of 954 MiB are none.

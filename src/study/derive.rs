@@ -12,10 +12,13 @@ mod burst;
 mod print;
 mod statistics;
 
-use crate::outcome::{Derived, DerivedArrivals, Dispersion, Work};
+use crate::outcome::{Derived, DerivedArrivals, DerivedLaw, Dispersion, Work};
 use crate::scenario::{Recorded, Recording};
 use crate::wire::Op;
-use burst::{dispersion, fitted, gap_variation, kept, most_at_once, peak};
+use burst::{
+    coarse_clock_s, dispersion, dispersion_anywhere, fitted, gap_variation, kept, most_at_once,
+    peak,
+};
 use print::{notes_of_sizes, toml};
 use statistics::from_statistics;
 use std::collections::BTreeMap;
@@ -143,7 +146,9 @@ fn by_bytes(busiest: &Work, from_s: f64, mb_s: f64) -> Option<String> {
 }
 
 fn from_trace(ios: &[Recorded], names: &Names) -> Derived {
-    let end = ios.last().map_or(0, |last| last.at_ns) as f64 / NS;
+    // By a coarse clock the last I/O is anywhere within its last step.
+    let clock_s = coarse_clock_s(ios);
+    let end = ios.last().map_or(0, |last| last.at_ns) as f64 / NS + clock_s.unwrap_or(0.0);
     let range = busiest(ios, |_| 1);
     let part = &ios[range.clone()];
     let from_s = part.first().map_or(0, |first| first.at_ns) as f64 / NS;
@@ -152,12 +157,28 @@ fn from_trace(ios: &[Recorded], names: &Names) -> Derived {
     let (whole, busiest) = (work(ios, end), work(part, span));
     let recorded: Vec<Option<f64>> = SCALES_S
         .iter()
-        .map(|scale| dispersion(part, *scale, span))
+        .map(|scale| {
+            let known = clock_s.is_none_or(|step| *scale >= step * (1.0 - 1e-9));
+            known.then(|| dispersion(part, *scale, span)).flatten()
+        })
         .collect();
     let arrivals = match names.replay {
         Replay::Yes => DerivedArrivals::Replay,
-        Replay::No => fitted(part, span, &recorded),
+        Replay::No => fitted(part, span, clock_s, &recorded),
     };
+    // Bursts of a clock may go in step with the windows: what is compared is windows that begin anywhere.
+    let fixed = matches!(
+        arrivals,
+        DerivedArrivals::Bursty {
+            law: DerivedLaw::Fixed,
+            ..
+        }
+    );
+    let anywhere = |(scale, recorded): (&f64, &Option<f64>)| {
+        let again = recorded.filter(|_| fixed);
+        again.map_or(*recorded, |_| dispersion_anywhere(part, *scale, span))
+    };
+    let recorded: Vec<Option<f64>> = SCALES_S.iter().zip(&recorded).map(anywhere).collect();
     let fullest = &ios[self::busiest(ios, |io| io.size)];
     let fullest_from = fullest.first().map_or(0, |first| first.at_ns) as f64 / NS;
     let fullest_bytes: u64 = fullest.iter().map(|io| io.size).sum();
@@ -186,13 +207,18 @@ fn from_trace(ios: &[Recorded], names: &Names) -> Derived {
         kind: "block trace",
         rows: ios.len() as u64,
         busiest_from_s: from_s,
-        gap_variation: gap_variation(part),
-        peak_to_mean_100ms: peak(part, 0.1, span),
+        gap_variation: gap_variation(part).filter(|_| clock_s.is_none()),
+        peak_to_mean_100ms: peak(part, 0.1, span)
+            .filter(|_| clock_s.is_none_or(|step| step <= 0.1)),
         peak_to_mean_sample: None,
         sample_s: None,
+        clock_s,
         depth: known.then(|| total as f64 / NS / span),
         depth_most: known.then(|| most_at_once(&latencies)),
-        notes: other.into_iter().chain(kept(part, arrivals)).collect(),
+        notes: other
+            .into_iter()
+            .chain(kept(part, clock_s, arrivals))
+            .collect(),
         toml: String::new(),
         whole,
         busiest,
@@ -400,6 +426,7 @@ mod tests {
             base,
             burst_s,
             every_s,
+            ..
         } = found.arrivals
         else {
             panic!("{:?}", found.arrivals);
@@ -555,11 +582,138 @@ mod tests {
             base: 0.0,
             burst_s: 1.0,
             every_s: 2.0,
+            law: DerivedLaw::Exponential,
         };
         // Long windows: 1 + 2 × ¼ × 100² ÷ (50 × 2); short ones are Poisson.
         assert!((by_law(law, 1e6) - 51.0).abs() < 1e-3);
         assert!((by_law(law, 1e-9) - 1.0).abs() < 1e-6);
         assert_eq!(by_law(DerivedArrivals::Poisson, 1.0), 1.0);
+    }
+
+    /// Bursts of 0.1 s every 0.5 s at 1,000 and else 0 I/Os a second, 200 on the mean: windows of whole cycles see no more than
+    /// chance. In a window of 0.1 s that begins anywhere the time in a burst is a triangle: its squares are 2 ÷ 3 × 0.1³ ÷ 0.5 on
+    /// the mean, 0.02² less is its variance, and 1,000² times that over 20 I/Os comes on top of chance.
+    #[test]
+    fn the_law_of_fixed_bursts_is_that_on_paper() {
+        let law = |base: f64| DerivedArrivals::Bursty {
+            peak: 1_000.0,
+            base,
+            burst_s: 0.1,
+            every_s: 0.5,
+            law: DerivedLaw::Fixed,
+        };
+        assert!((by_law(law(0.0), 1.0) - 1.0).abs() < 1e-6);
+        assert!((by_law(law(0.0), 2.5) - 1.0).abs() < 1e-6);
+        let variance = 2.0 / 3.0 * 0.001 / 0.5 - 0.0004;
+        assert!((by_law(law(0.0), 0.1) - 1.0 - 1e6 * variance / 20.0).abs() < 1e-6);
+        // Without a difference there are no bursts.
+        assert!((by_law(law(1_000.0), 0.1) - 1.0).abs() < 1e-9);
+        // The mean over phases by counting: windows of 0.3 s, a thousand phases.
+        let overlap = |phase: f64| {
+            let within = |from: f64| (from + 0.1).min(phase + 0.3) - from.max(phase);
+            [0.0, 0.5]
+                .map(|from| within(from).max(0.0))
+                .iter()
+                .sum::<f64>()
+        };
+        let phases: Vec<f64> = (0..1000).map(|i| overlap(f64::from(i) * 0.0005)).collect();
+        let squares = phases.iter().map(|time| (time - 0.06).powi(2)).sum::<f64>() / 1000.0;
+        let counted = 1.0 + 1e6 * squares / 60.0;
+        assert!((by_law(law(0.0), 0.3) / counted - 1.0).abs() < 1e-3);
+    }
+
+    /// Bursts of 100 ms every half second, at random within, are said as what they are, and not as bursts by chance.
+    #[test]
+    fn bursts_of_a_clock_keep_their_length_and_their_distance() {
+        use rand::{RngExt, SeedableRng};
+        let mut random = rand_xoshiro::Xoshiro256PlusPlus::seed_from_u64(7);
+        let mut ios = Vec::new();
+        for burst in 0..100_u64 {
+            let count = (0..10_000)
+                .filter(|_| random.random_range(0..20) == 0)
+                .count();
+            let mut times: Vec<u64> = (0..count)
+                .map(|_| random.random_range(0..100_000))
+                .collect();
+            times.sort_unstable();
+            ios.extend(
+                times
+                    .into_iter()
+                    .map(|at| io(burst * 500_000 + at, Op::Read, 4096, 1)),
+            );
+        }
+        let found = derive(&Recording::Trace(ios), &names());
+        let DerivedArrivals::Bursty {
+            peak,
+            base,
+            burst_s,
+            every_s,
+            law: DerivedLaw::Fixed,
+        } = found.arrivals
+        else {
+            panic!("{:?}", found.arrivals);
+        };
+        assert!((every_s - 0.5).abs() < 0.003, "{every_s}");
+        assert!((burst_s - 0.1).abs() < 0.01, "{burst_s}");
+        assert!(
+            (peak - 5_000.0).abs() < 500.0 && base < 100.0,
+            "{peak} {base}"
+        );
+        for row in &found.dispersion {
+            if let Some((recorded, modelled)) = row.recorded.zip(row.modelled)
+                && recorded > 2.0
+            {
+                assert!((0.75..1.33).contains(&(modelled / recorded)), "{row:?}");
+            }
+        }
+        assert!(found.toml.contains("law = \"fixed\""), "{}", found.toml);
+        assert!(
+            found
+                .notes
+                .iter()
+                .any(|note| note.contains("as of a clock"))
+        );
+    }
+
+    /// 1,000 I/Os a second, stamped in whole seconds: below a second nothing is known, and the last second is a whole one.
+    #[test]
+    fn a_clock_that_is_coarser_than_the_gaps_says_nothing_below_its_steps() {
+        let of = |step_us: u64| {
+            let at = |i: u64| i * 1_000 / step_us * step_us;
+            let ios = (0..20_000).map(|i| io(at(i), Op::Read, 4096, 1)).collect();
+            derive(&Recording::Trace(ios), &names())
+        };
+        let found = of(1_000_000);
+        assert_eq!(found.clock_s, Some(1.0));
+        assert_eq!(
+            (found.busiest.iops, found.busiest.span_s),
+            (1_000.0, Some(20.0))
+        );
+        let known: Vec<bool> = found
+            .dispersion
+            .iter()
+            .map(|row| row.recorded.is_some())
+            .collect();
+        assert_eq!(known, [false, false, false, true, false]);
+        assert_eq!(
+            (found.gap_variation, found.peak_to_mean_100ms),
+            (None, None)
+        );
+        assert_eq!(found.arrivals, DerivedArrivals::Poisson);
+        assert!(!found.notes.iter().any(|note| note.contains("independent")));
+        assert!(
+            found.notes[0].contains("below 1\u{202F}s is unknown"),
+            "{:?}",
+            found.notes
+        );
+        let tenth = of(10_000);
+        assert_eq!(tenth.clock_s, Some(0.01));
+        assert_eq!(tenth.dispersion[0].recorded, None);
+        assert!(tenth.dispersion[1].recorded.is_some());
+        // A clock as fine as the gaps hides nothing.
+        let fine = of(1_000);
+        assert_eq!(fine.clock_s, None);
+        assert!(matches!(fine.arrivals, DerivedArrivals::Paced { .. }));
     }
 
     #[test]

@@ -47,7 +47,7 @@ fn undecided_is_1() {
 fn wrong_arguments_are_2_and_near_names_are_offered() {
     let place = tempfile::tempdir().expect("a temporary folder");
     small_site(place.path(), EASY);
-    let cases: [(&[&str], &str); 10] = [
+    let cases: [(&[&str], &str); 11] = [
         (&["chek", "small.toml"], "'check'"),
         (&["simulate", "small.toml", "--sed", "3"], "'--seed'"),
         (&["simulate"], "SCENARIO.toml"),
@@ -62,6 +62,10 @@ fn wrong_arguments_are_2_and_near_names_are_offered() {
             "outages: A, B",
         ),
         (&["path", "small.toml", "--from", "nobody"], "nobody"),
+        (
+            &["workload", "small.toml", "--toml", "--protocol", "nvme"],
+            "a protocol of scenarios: fc-scsi, ",
+        ),
         (&["wire", "--protocol", "iscsi", "--over", "32GFC"], "iscsi"),
         (
             &["wire", "--protocol", "nfs", "--in-capsule", "4KiB"],

@@ -1,7 +1,7 @@
 //! A workload derived from a recording, as text.
 
 use super::align::{Aligned, wrapped};
-use crate::outcome::{Derived, DerivedArrivals, Work};
+use crate::outcome::{Derived, DerivedArrivals, DerivedLaw, Work};
 use crate::render::number::{NONE, count, three};
 use crate::render::words::plural;
 
@@ -151,6 +151,10 @@ fn bursts(derived: &Derived) -> String {
     let how = match derived.arrivals {
         DerivedArrivals::Poisson => "Poisson",
         DerivedArrivals::Paced { .. } => "even gaps",
+        DerivedArrivals::Bursty {
+            law: DerivedLaw::Fixed,
+            ..
+        } => "two rates in turn, as of a clock",
         DerivedArrivals::Bursty { .. } => "two rates in turn",
         DerivedArrivals::Replay => "a replay",
     };

@@ -1,7 +1,7 @@
 //! How bursty a trace is, and arrivals that stand for it.
 
 use super::{NS, SCALES_S};
-use crate::outcome::DerivedArrivals;
+use crate::outcome::{DerivedArrivals, DerivedLaw};
 use crate::scenario::Recorded;
 
 /// Fewest windows that make an index.
@@ -16,9 +16,14 @@ const PACED: f64 = 0.1;
 /// I/Os by window, windows from the first I/O on; the partial last one is left out. Times are whole nanoseconds, and so are
 /// the windows: an I/O at the border of two is in the later one, whatever a division would make of it.
 fn windows(ios: &[Recorded], length_s: f64, span_s: f64) -> Vec<f64> {
+    let first = ios.first().map_or(0, |io| io.at_ns);
+    windows_from(ios, first, length_s, span_s)
+}
+
+/// The same from an instant on, at or before the first I/O.
+fn windows_from(ios: &[Recorded], first: u64, length_s: f64, span_s: f64) -> Vec<f64> {
     let count = (span_s / length_s + 1e-9).floor() as usize;
     let mut all = vec![0.0; count.min(50_000_000)];
-    let first = ios.first().map_or(0, |io| io.at_ns);
     let length_ns = ((length_s * NS).round() as u64).max(1);
     for io in ios {
         let index = (io.at_ns - first) / length_ns;
@@ -41,8 +46,25 @@ pub(super) fn index_of(counts: &[f64]) -> Option<f64> {
     (mean > 0.0).then(|| squares / (count - 1.0) / mean)
 }
 
+/// Windows begin at so many places within their length, so that bursts as long as they are do not look larger by chance.
+const PLACES: u32 = 4;
+
 pub(super) fn dispersion(ios: &[Recorded], length_s: f64, span_s: f64) -> Option<f64> {
     index_of(&windows(ios, length_s, span_s))
+}
+
+/// The same, the mean over where the windows begin.
+pub(super) fn dispersion_anywhere(ios: &[Recorded], length_s: f64, span_s: f64) -> Option<f64> {
+    let first = ios.first()?.at_ns;
+    let of = |place: u32| {
+        let late = length_s * f64::from(place) / f64::from(PLACES);
+        let from = first + (late * NS).round() as u64;
+        let later = &ios[ios.partition_point(|io| io.at_ns < from)..];
+        index_of(&windows_from(later, from, length_s, span_s - late))
+    };
+    let first = of(0)?;
+    let rest: Vec<f64> = (1..PLACES).filter_map(of).collect();
+    Some((first + rest.iter().sum::<f64>()) / (1 + rest.len()) as f64)
 }
 
 /// Busiest window ÷ mean.
@@ -82,7 +104,8 @@ pub(super) fn most_at_once(latencies: &[(u64, u64)]) -> u64 {
 /// Index of dispersion of arrivals by their law. Of a Poisson stream whose rate alternates between two values for
 /// exponential times: 1 + 2 p (1 − p) d² ÷ (λ σ) × (1 − (1 − e^(−σ t)) ÷ (σ t)), with p the share of time in a burst, d
 /// the difference of the rates, λ the mean and σ the sum of the two rates of change (Heffes and Lucantoni, *A Markov
-/// modulated characterization of packetized voice and data traffic*, IEEE JSAC 4 (6), 1986; from memory).
+/// modulated characterization of packetized voice and data traffic*, IEEE JSAC 4 (6), 1986; from memory). Of one whose times
+/// are fixed: 1 + d² Var ÷ (λ t), Var that of the time in bursts in a window that begins anywhere.
 #[must_use]
 pub fn by_law(arrivals: DerivedArrivals, window_s: f64) -> f64 {
     let (peak, base, burst_s, every_s) = match arrivals {
@@ -91,6 +114,19 @@ pub fn by_law(arrivals: DerivedArrivals, window_s: f64) -> f64 {
             base,
             burst_s,
             every_s,
+            law: DerivedLaw::Fixed,
+        } => {
+            let share = burst_s / every_s;
+            let mean = share * peak + (1.0 - share) * base;
+            let variance = time_in_bursts(burst_s, every_s, window_s);
+            return 1.0 + (peak - base).powi(2) * variance / (mean * window_s);
+        }
+        DerivedArrivals::Bursty {
+            peak,
+            base,
+            burst_s,
+            every_s,
+            law: DerivedLaw::Exponential,
         } => (peak, base, burst_s, every_s),
         // With even gaps a window that begins anywhere holds one of two neighbouring whole numbers.
         DerivedArrivals::Paced { iops } => {
@@ -111,13 +147,48 @@ pub fn by_law(arrivals: DerivedArrivals, window_s: f64) -> f64 {
     1.0 + 2.0 * share * (1.0 - share) * (peak - base).powi(2) / (mean * sigma) * decay
 }
 
+/// Variance of the time in bursts of a fixed length that come at a fixed distance, in a window that begins anywhere. Whole
+/// cycles in it add nothing; of the rest, the overlap is a trapezoid over the phase: it is `most` for `|burst − rest|`, grows
+/// and falls at the speed of time, and is `least` else.
+fn time_in_bursts(burst: f64, every: f64, window: f64) -> f64 {
+    let rest = window - every * (window / every).floor();
+    let (most, least) = (burst.min(rest), (burst + rest - every).max(0.0));
+    let full = (burst - rest).abs();
+    let low = every - full - 2.0 * (most - least);
+    let cubes = 2.0 / 3.0 * (most.powi(3) - least.powi(3));
+    let squares = (most * most * full + least * least * low + cubes) / every;
+    (squares - (burst / every * rest).powi(2)).max(0.0)
+}
+
+/// Steps of the clock that a trace was written by, as far as its times show them: what all of them are multiples of.
+/// `None` where it is no longer than the gaps.
+pub(super) fn coarse_clock_s(ios: &[Recorded]) -> Option<f64> {
+    let divisor = |one: u64, other: u64| {
+        let (mut one, mut other) = (one, other);
+        while other > 0 {
+            (one, other) = (other, one % other);
+        }
+        one
+    };
+    let first = ios.first()?.at_ns;
+    let steps = ios.iter().map(|io| io.at_ns - first);
+    let step_s = steps.fold(0, divisor) as f64 / NS;
+    (step_s > mean_gap_s(ios) * (1.0 + 1e-9)).then_some(step_s)
+}
+
 /// Windows and thresholds by which bursts are told apart; the pair whose law comes nearest to what was recorded
 /// is taken.
-pub(super) fn fitted(ios: &[Recorded], span_s: f64, recorded: &[Option<f64>]) -> DerivedArrivals {
+pub(super) fn fitted(
+    ios: &[Recorded],
+    span_s: f64,
+    clock_s: Option<f64>,
+    recorded: &[Option<f64>],
+) -> DerivedArrivals {
     if few(ios) {
         return DerivedArrivals::Poisson;
     }
-    if gap_variation(ios).is_some_and(|variation| variation < PACED) {
+    let known = clock_s.is_none();
+    if known && gap_variation(ios).is_some_and(|variation| variation < PACED) {
         return DerivedArrivals::Paced {
             iops: 1.0 / mean_gap_s(ios),
         };
@@ -125,6 +196,7 @@ pub(super) fn fitted(ios: &[Recorded], span_s: f64, recorded: &[Option<f64>]) ->
     let grid = [0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0];
     let grid: Vec<(f64, Vec<f64>)> = grid
         .iter()
+        .filter(|window| clock_s.is_none_or(|step| **window >= step))
         .map(|window| (*window, windows(ios, *window, span_s)))
         .collect();
     let recorded: Vec<(f64, f64)> = SCALES_S
@@ -132,7 +204,105 @@ pub(super) fn fitted(ios: &[Recorded], span_s: f64, recorded: &[Option<f64>]) ->
         .zip(recorded)
         .filter_map(|(scale, recorded)| Some((*scale, (*recorded)?)))
         .collect();
-    two_states(&grid, ios.len() as f64 / span_s, &recorded)
+    let iops = ios.len() as f64 / span_s;
+    let chance = two_states(&grid, iops, &recorded);
+    if recorded.iter().all(|(_, index)| *index < CALM) {
+        return chance;
+    }
+    // Bursts of a clock are no chance: what comes nearer to the index is kept.
+    let recorded: Vec<(f64, f64)> = recorded
+        .iter()
+        .filter_map(|row| Some((row.0, dispersion_anywhere(ios, row.0, span_s)?)))
+        .collect();
+    match regular(&grid, iops, &recorded) {
+        Some((distance, law)) if distance < error(chance, &recorded) => law,
+        _ => chance,
+    }
+}
+
+/// Times from burst to burst that vary less, standard deviation ÷ mean, are those of a clock. Our choice.
+const REGULAR: f64 = 0.25;
+
+/// Bursts of one length, always as far from each other, whose index comes nearest to what was recorded, and how near.
+fn regular(
+    grid: &[(f64, Vec<f64>)],
+    iops: f64,
+    recorded: &[(f64, f64)],
+) -> Option<(f64, DerivedArrivals)> {
+    let mut best: Option<(f64, DerivedArrivals)> = None;
+    for (window, counts) in grid {
+        for threshold in [0.5, 1.0, 1.5, 2.0, 3.0] {
+            let Some(every_s) = period(counts, *window, threshold * iops * window) else {
+                continue;
+            };
+            let found = two_rates(counts, *window, threshold, iops);
+            let Some(DerivedArrivals::Bursty { base, burst_s, .. }) = found else {
+                continue;
+            };
+            let found = nearest(every_s, (burst_s, base), iops, recorded);
+            if best.is_none_or(|best| found.0 < best.0) {
+                best = Some(found);
+            }
+        }
+    }
+    best
+}
+
+/// The time from burst to burst, where it is always about the same.
+fn period(counts: &[f64], window: f64, limit: f64) -> Option<f64> {
+    let begins: Vec<f64> = (1..counts.len())
+        .filter(|index| counts[*index] > limit && counts[index - 1] <= limit)
+        .map(|index| index as f64 * window)
+        .collect();
+    let (first, last) = begins.first().zip(begins.last())?;
+    if begins.len() < WINDOWS_MIN {
+        return None;
+    }
+    let mean = (last - first) / (begins.len() - 1) as f64;
+    let off = begins
+        .windows(2)
+        .map(|pair| (pair[1] - pair[0] - mean).powi(2));
+    let variance = off.sum::<f64>() / (begins.len() - 2) as f64;
+    (variance.sqrt() < REGULAR * mean).then_some(mean)
+}
+
+/// Searches length and base rate of fixed bursts in steps of equal ratio that are halved where none helps.
+fn nearest(
+    every_s: f64,
+    start: (f64, f64),
+    iops: f64,
+    recorded: &[(f64, f64)],
+) -> (f64, DerivedArrivals) {
+    let law = |(burst_s, base): (f64, f64)| DerivedArrivals::Bursty {
+        peak: (iops * every_s - base * (every_s - burst_s)) / burst_s,
+        base,
+        burst_s,
+        every_s,
+        law: DerivedLaw::Fixed,
+    };
+    let holds = |(burst_s, base): (f64, f64)| burst_s < every_s && (0.0..iops).contains(&base);
+    let mut at = start;
+    let mut best = error(law(at), recorded);
+    let mut step = 1.5;
+    while step > 1.0005 {
+        let around = [
+            (at.0 * step, at.1),
+            (at.0 / step, at.1),
+            (at.0, at.1 * step),
+            (at.0, at.1 / step),
+            (at.0, 0.0),
+        ];
+        let next = around
+            .into_iter()
+            .filter(|near| holds(*near))
+            .map(|near| (error(law(near), recorded), near))
+            .reduce(|left, right| if right.0 < left.0 { right } else { left });
+        match next.filter(|(error, _)| *error < best) {
+            Some((error, near)) => (best, at) = (error, near),
+            None => step = libm::sqrt(step),
+        }
+    }
+    (best, law(at))
 }
 
 fn mean_gap_s(ios: &[Recorded]) -> f64 {
@@ -226,6 +396,7 @@ fn refined(
         base,
         burst_s,
         every_s,
+        ..
     } = start
     else {
         return start;
@@ -270,6 +441,7 @@ fn law_of(size: f64, sigma: f64, share: f64, iops: f64) -> DerivedArrivals {
         base,
         burst_s,
         every_s: burst_s / share,
+        law: DerivedLaw::Exponential,
     }
 }
 
@@ -309,6 +481,7 @@ fn two_rates(all: &[f64], window: f64, threshold: f64, iops: f64) -> Option<Deri
         base: base * exact,
         burst_s,
         every_s: burst_s / share,
+        law: DerivedLaw::Exponential,
     })
 }
 
@@ -317,7 +490,40 @@ fn few(ios: &[Recorded]) -> bool {
     ios.len() < IOS_MIN
 }
 
-pub(super) fn kept(ios: &[Recorded], arrivals: DerivedArrivals) -> Vec<String> {
+pub(super) fn kept(
+    ios: &[Recorded],
+    clock_s: Option<f64>,
+    arrivals: DerivedArrivals,
+) -> Vec<String> {
+    let clock = clock_s.map(|step| {
+        let step = step_in_words(step);
+        let what = match arrivals {
+            DerivedArrivals::Replay => "a replay brings all I/Os of a step at one instant",
+            DerivedArrivals::Poisson => "arrivals are Poisson for want of anything known",
+            _ => "within a step arrivals are Poisson for want of anything known",
+        };
+        format!(
+            "how bursty the work is below {step} is unknown: all times are whole steps of {step}, and many I/Os share one; {what}"
+        )
+    });
+    let said = match arrivals {
+        DerivedArrivals::Poisson if clock.is_some() => Vec::new(),
+        _ => of_arrivals(ios, arrivals),
+    };
+    clock.into_iter().chain(said).collect()
+}
+
+/// `1 s`, `10 ms`, `50 us`.
+fn step_in_words(seconds: f64) -> String {
+    let (value, unit) = match seconds {
+        whole if whole >= 1.0 => (whole, "s"),
+        thousandth if thousandth >= 1e-3 => (thousandth * 1e3, "ms"),
+        other => (other * 1e6, "us"),
+    };
+    format!("{}\u{202F}{unit}", (value * 1e6).round() / 1e6)
+}
+
+fn of_arrivals(ios: &[Recorded], arrivals: DerivedArrivals) -> Vec<String> {
     match arrivals {
         DerivedArrivals::Poisson if few(ios) => vec![format!(
             "how bursty the work is is unknown: {} I/Os are too few to tell, {IOS_MIN} or more would; arrivals are Poisson for \
@@ -331,6 +537,19 @@ pub(super) fn kept(ios: &[Recorded], arrivals: DerivedArrivals) -> Vec<String> {
         DerivedArrivals::Poisson => vec![
             "the gaps are as good as independent: arrivals are Poisson, which keeps the mean rate and adds no bursts"
                 .to_owned(),
+        ],
+        DerivedArrivals::Bursty {
+            every_s,
+            law: DerivedLaw::Fixed,
+            ..
+        } => vec![
+            "kept: the mean rate exactly, and that bursts come as of a clock: the time from one to the next, how long they are, \
+             and the rates in and between them (see the index of dispersion by window)"
+                .to_owned(),
+            "not kept: how one burst differs from another, which sizes and operations come together, and places on the disk; \
+             --replay keeps all of it"
+                .to_owned(),
+            run_length(every_s),
         ],
         DerivedArrivals::Bursty { every_s, .. } => vec![
             "kept: the mean rate exactly, and how strongly the rate swings between bursts and the time between them, as \
@@ -360,6 +579,7 @@ mod tests {
             base: 50.0,
             burst_s: 0.037,
             every_s: 0.31,
+            law: DerivedLaw::Exponential,
         };
         let recorded = SCALES_S.map(|scale| (scale, by_law(wanted, scale)));
         let share = 0.037 / 0.31;
@@ -377,6 +597,7 @@ mod tests {
                 base,
                 burst_s,
                 every_s,
+                ..
             } = found
             else {
                 panic!("{found:?}");

@@ -1,7 +1,7 @@
 //! The workload as a table to append to a scenario.
 
 use super::Names;
-use crate::outcome::{Derived, DerivedArrivals, Work};
+use crate::outcome::{Derived, DerivedArrivals, DerivedLaw, Work};
 use crate::wire::SIZE_MAX;
 
 /// Sizes listed one by one in the workload; the rest goes by its mean.
@@ -102,15 +102,20 @@ pub(super) fn toml(derived: &Derived, names: &Names) -> String {
             base,
             burst_s,
             every_s,
+            law,
             ..
         } => {
+            let law = match law {
+                DerivedLaw::Exponential => "exponential",
+                DerivedLaw::Fixed => "fixed",
+            };
             // Times are whole microseconds, and the rate in a burst is what then keeps the mean.
             let [burst, every] = [burst_s, every_s].map(|time| (time * 1e6).round().max(1.0));
             let base = (base * 1e6).round() / 1e6;
             let peak = (work.iops * every - base * (every - burst)) / burst;
             out.push_str(&format!(
                 "arrivals = {{ bursty = {{ peak = {}, base = {}, burst = \"{burst}us\", every = \"{every}us\", \
-                 together = true, law = \"exponential\" }} }}\n",
+                 together = true, law = \"{law}\" }} }}\n",
                 rate(peak),
                 rate(base)
             ));

@@ -169,6 +169,7 @@ pub(super) fn from_statistics(samples: &[Sample], names: &Names) -> Derived {
         peak_to_mean_100ms: None,
         peak_to_mean_sample: Some(busiest_sample / whole.iops),
         sample_s: (longest > 0.0).then_some(longest),
+        clock_s: None,
         depth,
         depth_most: None,
         arrivals,
