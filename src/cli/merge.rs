@@ -49,6 +49,10 @@ fn joined(pieces: &[PathBuf]) -> Result<String, Failure> {
     for path in pieces {
         claims::reads(path)?;
         let bytes = std::fs::read(path).map_err(|error| Failure::file("read", path, error))?;
+        // A piece of JSON lines without a point of its own, as of more pieces than points, has no line at all.
+        if bytes.is_empty() {
+            continue;
+        }
         let kind = if bytes.first() == Some(&b'{') {
             Kind::Json
         } else {
@@ -141,7 +145,10 @@ fn joined(pieces: &[PathBuf]) -> Result<String, Failure> {
         });
     }
     let Some((kind, header)) = whole else {
-        return Ok(String::new());
+        return Err(Failure::InTheWay {
+            what: "no piece has a point".to_owned(),
+            help: "name files that `sweep --slice` wrote, those with points among them".to_owned(),
+        });
     };
     let rows = points.values().map(|(point, _)| point.text.as_str());
     Ok(store::head(kind, &header) + &rows.collect::<String>())

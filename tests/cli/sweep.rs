@@ -275,6 +275,12 @@ fn pieces_make_the_same_bytes_as_the_whole_at_any_number_of_threads() {
             swept(folder, &more);
             names.insert(0, name);
         }
+        // More pieces than points: one is without any, an empty file of JSON lines.
+        let name = format!("none.{ending}");
+        let option = format!("--{ending}");
+        swept(folder, &["--slice", "13/13", &option, &name, "--quiet"]);
+        assert_eq!(ending == "jsonl", bytes(folder, &name).is_empty());
+        names.insert(0, name);
         let mut arguments = vec!["merge", "-o", "joined"];
         arguments.extend(names.iter().map(String::as_str));
         let output = halfloom(folder, &arguments);
@@ -283,6 +289,8 @@ fn pieces_make_the_same_bytes_as_the_whole_at_any_number_of_threads() {
             bytes(folder, "joined"),
             bytes(folder, &format!("whole.{ending}"))
         );
+        let alone = halfloom(folder, &["merge", &names.remove(0)]);
+        assert_eq!(code(&alone), if ending == "jsonl" { 3 } else { 0 });
         let fewer = halfloom(folder, &["merge", &names[0], &names[2]]);
         assert_eq!(code(&fewer), 3);
         assert!(err(&fewer).contains("points are missing: "));
@@ -412,6 +420,24 @@ fn a_slurm_job_array_runs_the_pieces() {
     let merged = script(folder, "halfloom merge piece-*.csv -o whole.csv");
     assert_eq!(code(&merged), 0, "{}", err(&merged));
     assert_eq!(bytes(folder, "whole.csv"), bytes(folder, "one.csv"));
+}
+
+/// The script of all checks asks for each program of the batch engines: one that is there does not stand for the others.
+#[test]
+fn all_checks_ask_for_every_batch_program() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(".ci/run");
+    let text = fs::read_to_string(path).expect("it can be read");
+    let begin = text.find("all_there() {").expect("it asks");
+    let length = text[begin..].find("\n}\n").expect("it ends") + 3;
+    let asks = |programs: &str| {
+        let line = format!("{}all_there {programs}", &text[begin..begin + length]);
+        let output = Command::new("bash").args(["-c", &line]).output();
+        output.expect("bash runs").status.success()
+    };
+    assert!(asks("sh bash"));
+    assert!(!asks("sh no-such-program-is-here bash"));
+    assert!(!asks("no-such-program-is-here bash"));
+    assert!(text.contains("if all_there sbatch slurmctld slurmd munged parallel; then"));
 }
 
 /// What a sweep took is said on the standard error; points with seeds of their own are not said to share them.

@@ -41,9 +41,12 @@ pub(super) struct Target {
     pub(super) role: Role,
 }
 
+/// A promise of a case: the case's name, the role of its line and the value.
+pub(super) type Promised = (String, Role, f64);
+
 /// The promises of cases, one where they are alike; `shown` puts a value into words.
-pub(super) fn targets(cases: &[(String, Role, f64)], shown: &dyn Fn(f64) -> String) -> Vec<Target> {
-    let mut groups: Vec<(f64, Vec<&(String, Role, f64)>)> = Vec::new();
+pub(super) fn targets(cases: &[Promised], shown: &dyn Fn(f64) -> String) -> Vec<Target> {
+    let mut groups: Vec<(f64, Vec<&Promised>)> = Vec::new();
     for case in cases {
         let same = |group: &&mut (f64, Vec<_>)| (group.0 / case.2 - 1.0).abs() < 1e-9;
         match groups.iter_mut().find(same) {
@@ -52,7 +55,7 @@ pub(super) fn targets(cases: &[(String, Role, f64)], shown: &dyn Fn(f64) -> Stri
         }
     }
     let alone = groups.len() == 1;
-    let of = |(value, cases): (f64, Vec<&(String, Role, f64)>)| {
+    let of = |(value, cases): (f64, Vec<&Promised>)| {
         let names: Vec<&str> = cases.iter().map(|case| case.0.as_str()).collect();
         let whose = if alone {
             String::new()

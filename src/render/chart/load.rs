@@ -7,8 +7,7 @@ use crate::render::words::{
 };
 
 use super::frame::look;
-use super::lines::{self, Dot, Line, Lines, targets};
-use super::palette::Role;
+use super::lines::{self, Dot, Line, Lines, Promised, targets};
 use super::text::{bare, sig, target};
 use super::{Drawing, Format};
 
@@ -30,7 +29,7 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
     let largest = cases.iter().map(|(_, cells)| stands(cells));
     let shown = Scale::of(wanted.cell.unit, values.chain(largest));
     let scale = 1.0 / shown.divisor;
-    let promised: Vec<(String, Role, f64)> = cases
+    let promised: Vec<Promised> = cases
         .iter()
         .map(|(case, cells)| {
             let target = stands(cells) * scale;

@@ -5,7 +5,7 @@ use crate::render::sweep::SweepTable;
 
 use super::canvas::{Anchor, Face, Mark};
 use super::frame::{Plotted, Sheet, foot};
-use super::lines::{self, Dot, Line, Lines, targets};
+use super::lines::{self, Dot, Line, Lines, Promised, targets};
 use super::palette::Role;
 use super::text::{fit, sig};
 use super::{Drawing, Format};
@@ -331,7 +331,7 @@ fn over_one(
         (false, true) => "",
         (false, false) => " (arrow: does not fit)",
     };
-    let promised: Vec<(String, Role, f64)> = what
+    let promised: Vec<Promised> = what
         .targets
         .iter()
         .map(|(case, target)| (case.clone(), look(case).0, *target))

@@ -4,7 +4,9 @@ use super::after::{leaves_unjudged, unjudged_words};
 use super::measure::{measure_name, row_scale, who_waits};
 use super::reasons;
 use super::{Prose, listed, plural, sentence};
-use crate::outcome::{Case, Cell, Matrix, MeasureKind, Report, Row, Verdict};
+use crate::outcome::{
+    Begin, Case, Cell, Matrix, MeasureKind, Report, Row, SwitchWorkload, Verdict,
+};
 use crate::render::number::{Scale, as_written, two, whole_percent};
 use std::cmp::Ordering;
 
@@ -129,7 +131,7 @@ fn headline(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> Prose
     let Some((row_index, case_index)) = worst else {
         return saturated_case(report).map_or_else(
             || Prose::new().text("Nothing was promised, so there is no verdict."),
-            |case| does_not_fit(&report.steady[case].case),
+            |case| does_not_fit(report, &report.steady[case].case),
         );
     };
     let (row, case) = (&matrix.rows[row_index], &matrix.cases[case_index]);
@@ -137,14 +139,41 @@ fn headline(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> Prose
         return Prose::new();
     };
     match flag {
-        Flag::Saturated => does_not_fit(case),
+        Flag::Saturated => does_not_fit(report, case),
         Flag::Missed => missed(matrix, row, case_index, cell),
         Flag::Undecided => undecided(row, case, cell),
         Flag::Met | Flag::Unasked => all_met(matrix, row, case, cell),
     }
 }
 
-fn does_not_fit(case: &Case) -> Prose {
+/// Workloads of a case that no path is left for when its switch-over ends, something of them hanging to the end; with
+/// what the times of that switch-over are counted from.
+pub(super) fn without_path<'a>(
+    report: &'a Report,
+    case: &Case,
+) -> Vec<(&'a SwitchWorkload, Begin)> {
+    let mut switches = report.switches.iter();
+    let Some(switch) = switches.find(|switch| switch.case.name == case.name) else {
+        return Vec::new();
+    };
+    let works = switch.workloads.iter();
+    works
+        .filter(|work| work.no_path && work.longest_open.contains(&true))
+        .map(|work| (work, switch.counted_from))
+        .collect()
+}
+
+fn does_not_fit(report: &Report, case: &Case) -> Prose {
+    let cut_off = without_path(report, case);
+    if !cut_off.is_empty() {
+        let names: Vec<String> = cut_off.iter().map(|(work, _)| work.name.clone()).collect();
+        let them = if names.len() == 1 { "it is" } else { "them is" };
+        return Prose::new().text(format!(
+            "{} no path is left for {}, and nothing of {them} done.",
+            sentence(&with_case(case)),
+            listed(&names)
+        ));
+    }
     let carrier = match (case.carries, &case.outage) {
         (Some(side), _) => format!("{side} can carry"),
         (None, Some(_)) => "what is left can carry".to_owned(),

@@ -1,6 +1,6 @@
 //! The cause, the remedy, and what it all rests on.
 
-use super::answer::{Flag, figure_of, with_case, worst_cell};
+use super::answer::{Flag, figure_of, with_case, without_path, worst_cell};
 use super::measure::row_scale;
 use super::{Prose, named, plural, sentence, timer_words};
 use crate::outcome::{
@@ -48,6 +48,13 @@ pub(super) fn cause(
     let row = worst.map(|(row, _)| &report.matrix.rows[row]);
     if let Some(row) = row.filter(|row| row.switching && flag != Flag::Met) {
         return stall(report, case, row);
+    }
+    let cases = &report.matrix.cases;
+    if flag == Flag::Saturated
+        && let Some(case) = cases.get(case)
+        && let Some((work, from)) = without_path(report, case).first()
+    {
+        return Prose::new().text(sentence(&stall_ends(work, *from)));
     }
     let Some((part, used)) = part.and_then(|i| Some((&report.parts[i], used(report, i, case)?)))
     else {

@@ -55,6 +55,8 @@ fn paragraph(policy: &[String], works: &[&SwitchWorkload], switch: &Switch) -> S
     let (beside, harm) = (switch.settles_to, switch.harm);
     let mut out = match policy {
         [policy] if harm == Harm::Slow => format!("Paths are taken {}.", taken_slow(policy)),
+        // Where no path is left there is no choice among them to explain.
+        [_] if works.iter().all(|work| work.no_path) => String::new(),
         [policy] => format!("Paths are taken {}.", taken(policy)),
         _ => "Hosts differ in how they take paths.".to_owned(),
     };
@@ -87,7 +89,7 @@ fn paragraph(policy: &[String], works: &[&SwitchWorkload], switch: &Switch) -> S
             went_on(harm)
         );
     }
-    out
+    out.trim_start().to_owned()
 }
 
 /// Who gets an I/O while nobody knows that a path is lost.
@@ -309,6 +311,9 @@ fn spike(work: &SwitchWorkload, beside: Reference) -> String {
     }
     if !over || work.longest_open.contains(&true) {
         let them = if work.held_first() == 1 { "it" } else { "them" };
+        if work.no_path {
+            return format!("No path is left: only one that is back lets {them} go.");
+        }
         return format!("Nothing has let {them} go in the time simulated.");
     }
     if spikes(work) {
