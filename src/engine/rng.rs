@@ -19,9 +19,22 @@ impl Draws {
     /// The stream named by these words.
     #[must_use]
     pub fn named(words: &[u64]) -> Self {
-        let name = words
-            .iter()
-            .fold(0x6861_6c66_6c6f_6f6d, |name, word| mix_pair(name, *word));
+        Self::within(Self::beginning(words), &[])
+    }
+
+    /// The first words of the names of many streams, mixed once for all.
+    #[must_use]
+    pub fn beginning(words: &[u64]) -> u64 {
+        let mix = |name, word: &u64| mix_pair(name, *word);
+        words.iter().fold(0x6861_6c66_6c6f_6f6d, mix)
+    }
+
+    /// The stream whose name begins like that and goes on with these words.
+    #[must_use]
+    #[inline]
+    pub fn within(beginning: u64, words: &[u64]) -> Self {
+        let mix = |name, word: &u64| mix_pair(name, *word);
+        let name = words.iter().fold(beginning, mix);
         Self {
             generator: Xoshiro256PlusPlus::seed_from_u64(mix64(name)),
         }
@@ -75,6 +88,8 @@ mod tests {
         assert_eq!(draw(&[1, 2, 3]), draw(&[1, 2, 3]));
         assert_ne!(draw(&[1, 2, 3]), draw(&[1, 3, 2]));
         assert_ne!(draw(&[1, 2]), draw(&[1, 2, 0]));
+        let mut parted = Draws::within(Draws::beginning(&[1, 2]), &[3]);
+        assert_eq!(parted.bits(), draw(&[1, 2, 3]));
     }
 
     #[test]

@@ -458,8 +458,19 @@ impl LevelSeries {
 
     /// From `now` on the level is `level`. An earlier `now` than the last counts as the last. Cost: one
     /// step a bin passed since then.
+    #[inline]
     pub fn set(&mut self, now: Instant, level: u64) {
-        self.advance(now);
+        let series = &mut self.series;
+        let offset = self.since.0.wrapping_sub(series.last_start);
+        // Mostly both ends lie in the bin last used.
+        if self.since < now && offset < series.reach && now.0 - series.last_start <= series.reach {
+            let cell = &mut series.cells[series.last_index];
+            cell.integral += u128::from(self.level) * u128::from(now.0 - self.since.0);
+            cell.peak = cell.peak.max(self.level);
+            self.since = now;
+        } else {
+            self.advance(now);
+        }
         self.level = level;
     }
 

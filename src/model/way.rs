@@ -38,6 +38,12 @@ impl<E: Executor> World<'_, E> {
             self.send_otherwise(frame, node);
             return;
         };
+        self.send_over(over, frame);
+    }
+
+    /// Sends a frame that is ready now on over a direction.
+    #[inline]
+    pub(crate) fn send_over(&mut self, over: (DirectionId, Onward), frame: Frame) {
         self.tally.frame_hops += 1;
         match self
             .net
@@ -81,6 +87,13 @@ impl<E: Executor> World<'_, E> {
             None if self.ways[place] == Way::Chosen => self.chosen(frame, node),
             known => known,
         }
+    }
+
+    /// The direction that a frame takes next, where all of its message take it.
+    #[inline]
+    pub(crate) fn known_way_of(&self, frame: &Frame) -> Option<(DirectionId, Onward)> {
+        let place = frame.flow as usize * HOPS_MAX + usize::from(frame.hop);
+        self.known_way(frame.tie, frame.flow, place)
     }
 
     /// The direction of a frame with the tie word `tie` at a place of the ways, where that says it.

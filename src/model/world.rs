@@ -474,26 +474,33 @@ impl<'a, E: Executor> World<'a, E> {
         let (tie, message) = (attempt.tie, attempt.volley - attempt.first_volley);
         let flow = attempt.flow + u32::from(volley.toward == Toward::Host);
         let (runs, frames) = (volley.runs.clone(), volley.frames);
-        let mut number = 0;
+        let from = self.compiled.flows[flow as usize].from;
+        let mut frame = Frame {
+            tie: tie::frame(tie, message, 0),
+            attempt: slot,
+            flow,
+            run: runs.start,
+            hop: 0,
+            kind: FrameKind::Body,
+            spoilt: Spoilt::No,
+            onward: Onward::Store,
+        };
+        // Where it is known at once, all frames of a message go the same way.
+        let known = self.known_way_of(&frame);
+        let mut left = frames;
         for run in runs {
+            frame.run = run;
             for _ in 0..self.compiled.runs[run as usize].count {
-                let kind = if number + 1 == frames {
-                    FrameKind::Last
-                } else {
-                    FrameKind::Body
-                };
-                let frame = Frame {
-                    tie: tie::frame(tie, message, number),
-                    attempt: slot,
-                    flow,
-                    run,
-                    hop: 0,
-                    kind,
-                    spoilt: Spoilt::No,
-                    onward: Onward::Store,
-                };
-                self.send(frame, self.compiled.flows[flow as usize].from);
-                number += 1;
+                left -= 1;
+                if left == 0 {
+                    frame.kind = FrameKind::Last;
+                }
+                match known {
+                    Some(over) => self.send_over(over, frame),
+                    None => self.send(frame, from),
+                }
+                // The number of a frame is the last part of its tie word.
+                frame.tie += 1;
             }
         }
     }

@@ -144,7 +144,7 @@ impl Modulated {
             rest_ps: every_ps - burst_ps,
             law: burst.law,
             lengths: if burst.together {
-                StreamName { host: 0, ..*name }
+                name.of_all_hosts()
             } else {
                 *name
             },

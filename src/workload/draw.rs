@@ -8,39 +8,42 @@ use crate::wire::Op;
 /// What a stream of random numbers is named after.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct StreamName {
-    /// Seed of the run.
-    pub seed: u64,
-    /// Replication, from 0.
-    pub replication: u64,
-    /// Digest of the workload's name.
-    pub workload: u64,
-    /// Digest of the host's name.
-    pub host: u64,
+    seed: u64,
+    replication: u64,
+    workload: u64,
+    host: u64,
+    /// All of them mixed: what the names of its streams begin with.
+    beginning: u64,
 }
 
 impl StreamName {
-    /// The name of `workload` at `host`.
+    /// The name of `workload` at `host`, in replication `replication` (from 0) with seed `seed`.
     #[must_use]
     pub fn new(seed: u64, replication: u64, workload: &str, host: &str) -> Self {
+        Self::of(seed, replication, name_hash(workload), name_hash(host))
+    }
+
+    fn of(seed: u64, replication: u64, workload: u64, host: u64) -> Self {
         Self {
             seed,
             replication,
-            workload: name_hash(workload),
-            host: name_hash(host),
+            workload,
+            host,
+            beginning: Draws::beginning(&[seed, replication, workload, host]),
         }
+    }
+
+    /// The same of no host: what all hosts have in common.
+    #[must_use]
+    pub fn of_all_hosts(&self) -> Self {
+        Self::of(self.seed, self.replication, self.workload, 0)
     }
 
     /// Draws of one I/O; `purpose` keeps independent uses apart.
     #[must_use]
+    #[inline]
     pub fn draws(&self, purpose: u64, number: u64) -> Draws {
-        Draws::named(&[
-            self.seed,
-            self.replication,
-            self.workload,
-            self.host,
-            purpose,
-            number,
-        ])
+        Draws::within(self.beginning, &[purpose, number])
     }
 }
 

@@ -152,7 +152,8 @@ impl Streams {
     }
 
     /// Up to where a direction is served for all that is taken in before `end` to be known.
-    #[inline]
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // Once a stretch.
     pub(crate) fn until(&self, direction: DirectionId, end: Instant) -> Until {
         let remaining = self.flow.remaining[direction.index()];
         let at = Instant(end.0.saturating_sub(remaining));
