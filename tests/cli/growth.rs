@@ -509,3 +509,22 @@ fn a_point_that_is_refused_names_the_table_of_points() {
     );
     assert!(said.contains("--points FILE.csv"), "{said}");
 }
+
+/// A part that the site does not have is named beside what else is wrong with the counters, in the order of their lines.
+#[test]
+fn every_problem_of_counters_is_told_at_once() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let counters = "time,part,direction,bytes,frames\n0,core-A,toward-host,0,0\n300,core-A,toward-host,-5,0\n\
+                    10,nowhere,toward-host,1,1\n20,core-A,up,1,1\n";
+    fs::write(place.path().join("c.csv"), counters).expect("it can be written");
+    let output = halfloom(place.path(), &["measured", "small.toml", "c.csv"]);
+    assert_eq!(code(&output), 2);
+    let said = err(&output);
+    let places = ["c.csv:3:", "c.csv:4:", "c.csv:5:"].map(|place| said.find(place));
+    let places: Vec<usize> = places
+        .into_iter()
+        .map(|place| place.expect("it is told"))
+        .collect();
+    assert!(places.is_sorted() && said.contains("`nowhere`"), "{said}");
+}
