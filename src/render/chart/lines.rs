@@ -178,7 +178,13 @@ fn free(plot: &Plot, chart: &Lines, (base, wide): (f64, f64), em: f64) -> f64 {
             let beside = x > from - em * 0.5 && x < from + wide + em * 0.5;
             beside && low.max(y) > base - em * 1.2 && high.min(y) < base + em * 0.4
         });
-        behind.count()
+        let arrows = chart.lines.iter().flat_map(|line| &line.full);
+        let arrows = arrows.filter(|value| {
+            let x = plot.x.place(**value);
+            let beside = x > from - em * 0.5 && x < from + wide + em * 0.5;
+            beside && base - em * 1.2 < plot.top + em * 2.0
+        });
+        behind.count() + arrows.count()
     };
     let places = [0.0, 1.0, 0.5, 0.25, 0.75].map(|share| first + (last - first) * share);
     let least = places.into_iter().min_by_key(|from| hidden(*from));
