@@ -40,7 +40,7 @@ mod work;
 #[cfg(test)]
 mod tests;
 
-pub use counters::{Reading, counters, unknown_part};
+pub use counters::{Reading, counted_parts, counters, unknown_part};
 pub use prices::{Price, prices};
 pub use problem::{Problem, Severity, render_problems};
 pub use protocol::protocol_words;

@@ -4,7 +4,7 @@ use super::console::Console;
 use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::{RunArguments, ScenarioArguments, key_value, price_list};
-use super::output::{Forms, Output, only, outage_words};
+use super::output::{Forms, Outages, Output};
 use super::study;
 use crate::outcome::{Comparison, Origin, Verdict};
 use crate::render::{csv, json, table};
@@ -26,9 +26,8 @@ pub(super) struct Arguments {
     /// Set a value in every design; may be repeated [default: the scenarios as written]
     #[arg(long, value_name = "KEY=VALUE", value_parser = key_value)]
     set: Vec<(String, String)>,
-    /// Only this outage, by name, beside the healthy site; may be repeated [default: every outage]
-    #[arg(long, value_name = "NAME")]
-    outage: Vec<String>,
+    #[command(flatten)]
+    outages: Outages,
     /// A price list, CSV with the columns item, of and price: what each design costs more than the first stands beside
     /// what it gains [default: no prices]
     #[arg(long, value_name = "FILE")]
@@ -77,11 +76,11 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         ));
     }
     for design in &designs {
-        study::known(&arguments.outage, &design.site)?;
+        study::known(arguments.outages.names(), &design.site)?;
     }
     let prices = arguments.prices.as_deref().map(price_list).transpose()?;
     let origin = origin(arguments, &designs);
-    let outages = only(&arguments.outage);
+    let outages = arguments.outages.only();
     let found = study::on_threads(&arguments.run, |progress| {
         compare(
             &designs,
@@ -146,7 +145,7 @@ fn origin(arguments: &Arguments, designs: &[Design]) -> Origin {
         let pairs: Vec<String> = set.iter().map(|(k, v)| format!("{k}={v}")).collect();
         words.extend(["--variant".to_owned(), pairs.join(";")]);
     }
-    words.extend(outage_words(&arguments.outage));
+    words.extend(arguments.outages.words());
     if let Some(file) = &arguments.prices {
         words.extend(["--prices".to_owned(), file.to_string_lossy().into_owned()]);
     }

@@ -3,7 +3,7 @@
 use super::console::{self, Console};
 use super::exit::{Exit, Failure};
 use super::options::{RunArguments, ScenarioArguments};
-use super::output::{Forms, Output, only, outage_words};
+use super::output::{Forms, Outages, Output};
 use super::{picture, stop, study, write};
 use crate::outcome::{Stage, Standing};
 use crate::render::chart::{Format, growth_curve};
@@ -18,9 +18,8 @@ use std::path::PathBuf;
 pub(super) struct Arguments {
     #[command(flatten)]
     scenario: ScenarioArguments,
-    /// Only this outage, by name, beside the healthy site; may be repeated [default: every outage]
-    #[arg(long, value_name = "NAME")]
-    outage: Vec<String>,
+    #[command(flatten)]
+    outages: Outages,
     /// Look so many years ahead, from 1 to 50
     #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u8).range(1..=50))]
     years: u8,
@@ -52,17 +51,17 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         .page
         .as_deref()
         .map_or(Ok(()), picture::check_page)?;
-    let mut extra = outage_words(&arguments.outage);
+    let mut extra = arguments.outages.words();
     extra.extend(["--years".to_owned(), arguments.years.to_string()]);
     let job = study::prepare("growth", &arguments.scenario, &arguments.run, &extra)?;
-    study::known(&arguments.outage, job.site())?;
+    study::known(arguments.outages.names(), job.site())?;
     if !has_promises(job.site()) {
         return Err(Failure::arguments(
             "the scenario promises nothing, so no growth can break a promise",
             "give a [[workload]] one, for example promise = { p99 = \"2ms\" }",
         ));
     }
-    let outages = only(&arguments.outage);
+    let outages = arguments.outages.only();
     let years = f64::from(arguments.years);
     // Ctrl-C ends the search; what is proven by then is written as usual, and marked.
     stop::end_early();

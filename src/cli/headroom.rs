@@ -5,7 +5,7 @@ use super::effort::Effort;
 use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::{RunArguments, ScenarioArguments};
-use super::output::{Forms, Output, only, outage_words};
+use super::output::{Forms, Outages, Output};
 use super::{picture, stop, study, write};
 use crate::outcome::{Headroom, Verdict};
 use crate::render::chart::{Format, load_curve, part_bars};
@@ -25,9 +25,8 @@ use std::path::PathBuf;
 pub(super) struct Arguments {
     #[command(flatten)]
     scenario: ScenarioArguments,
-    /// Only this outage, by name, beside the healthy site; may be repeated [default: every outage]
-    #[arg(long, value_name = "NAME")]
-    outage: Vec<String>,
+    #[command(flatten)]
+    outages: Outages,
     /// Let the number of hosts of this family grow, not the load [default: the load]
     #[arg(long, value_name = "FAMILY")]
     hosts: Option<String>,
@@ -83,7 +82,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         .page
         .as_deref()
         .map_or(Ok(()), picture::check_page)?;
-    let mut extra = outage_words(&arguments.outage);
+    let mut extra = arguments.outages.words();
     if let Some(family) = &arguments.hosts {
         extra.extend(["--hosts".to_owned(), family.clone()]);
     }
@@ -92,7 +91,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         extra.push("--no-switch-over".to_owned());
     }
     let job = study::prepare("headroom", &arguments.scenario, &arguments.run, &extra)?;
-    study::known(&arguments.outage, job.site())?;
+    study::known(arguments.outages.names(), job.site())?;
     if !has_promises(job.site()) {
         return Err(Failure::arguments(
             "the scenario promises nothing, so no load can break a promise",
@@ -112,7 +111,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         }
     }
     let ask = Ask {
-        outages: only(&arguments.outage),
+        outages: arguments.outages.only(),
         most: arguments.most,
         switch_overs: !arguments.no_switch_over,
     };

@@ -6,7 +6,7 @@ use super::options::{RunArguments, ScenarioArguments};
 use super::output::{Forms, Output, outage_words};
 use super::{load, study};
 use crate::render::{csv, json, table};
-use crate::scenario::{Problem, counters, render_problems, unknown_part};
+use crate::scenario::{Problem, Reading, counted_parts, counters, render_problems, unknown_part};
 use crate::study::measured::{measured, unknown};
 use clap::Args;
 use std::path::PathBuf;
@@ -47,12 +47,17 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     study::known(arguments.outage.as_slice(), job.site())?;
     let text = load::text(path)?;
     let wrong = |problems: &[Problem]| Failure::Scenario(render_problems(problems));
-    let readings = counters(&shown, &text).map_err(|problems| wrong(&problems))?;
-    let (strange, parts) = unknown(job.site(), &readings);
-    let strange: Vec<Problem> = strange
-        .into_iter()
-        .map(|reading| unknown_part(&shown, &text, reading, &parts))
-        .collect();
+    let strange = |readings: &[Reading]| -> Vec<Problem> {
+        let (strange, parts) = unknown(job.site(), readings);
+        let of = |reading: &Reading| unknown_part(&shown, &text, reading, &parts);
+        strange.into_iter().map(of).collect()
+    };
+    let readings = counters(&shown, &text).map_err(|mut problems| {
+        problems.extend(strange(&counted_parts(&shown, &text)));
+        problems.sort_by_key(|problem| (problem.line, problem.column));
+        wrong(&problems)
+    })?;
+    let strange = strange(&readings);
     if !strange.is_empty() {
         return Err(wrong(&strange));
     }

@@ -3,6 +3,7 @@
 use super::console::Console;
 use super::exit::Failure;
 use super::write;
+use clap::Args;
 use std::path::Path;
 
 /// What a result looks like for machines, as rows, and for people.
@@ -48,6 +49,40 @@ impl Output<'_> {
     }
 }
 
+/// Which outages are looked at beside the healthy site.
+#[derive(Clone, Debug, Default, Args)]
+pub(super) struct Outages {
+    /// Only this outage, by name, beside the healthy site; may be repeated [default: every outage]
+    #[arg(long, value_name = "NAME")]
+    outage: Vec<String>,
+    /// The healthy site alone, without any outage
+    #[arg(long, conflicts_with = "outage")]
+    healthy: bool,
+}
+
+impl Outages {
+    /// Those that are named.
+    pub(super) fn names(&self) -> &[String] {
+        &self.outage
+    }
+
+    /// The words that repeat it.
+    pub(super) fn words(&self) -> Vec<String> {
+        if self.healthy {
+            return vec!["--healthy".to_owned()];
+        }
+        outage_words(&self.outage)
+    }
+
+    /// The outages asked for: `None` for all of them, none for the healthy site alone.
+    pub(super) fn only(&self) -> Option<Vec<String>> {
+        if self.healthy {
+            return Some(Vec::new());
+        }
+        only(&self.outage)
+    }
+}
+
 /// The words that repeat `--outage` for each of these.
 pub(super) fn outage_words(names: &[String]) -> Vec<String> {
     let words = names.iter();
@@ -74,5 +109,21 @@ mod tests {
         );
         assert_eq!(only(&names), Some(names.to_vec()));
         assert_eq!((outage_words(&[]), only(&[])), (Vec::new(), None));
+        let healthy = Outages {
+            healthy: true,
+            ..Outages::default()
+        };
+        assert_eq!(healthy.only(), Some(Vec::new()));
+        assert_eq!(healthy.words(), ["--healthy"]);
+        let named = Outages {
+            outage: names.to_vec(),
+            healthy: false,
+        };
+        assert_eq!(
+            (named.only(), named.names()),
+            (Some(names.to_vec()), &names[..])
+        );
+        assert_eq!(named.words(), outage_words(&names));
+        assert_eq!(Outages::default().only(), None);
     }
 }

@@ -10,7 +10,7 @@ use super::effort::Effort;
 use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::{RunArguments, ScenarioArguments};
-use super::output::{only, outage_words};
+use super::output::Outages;
 use super::{picture, stop, study, write};
 use crate::outcome::{Origin, SweepPoint};
 use crate::render::chart::{Format, sweep_chart};
@@ -48,9 +48,8 @@ pub(super) struct Arguments {
     /// values [default: none]
     #[arg(long, value_name = "FILE.csv")]
     points: Option<PathBuf>,
-    /// Only this outage, by name, beside the healthy site; may be repeated [default: every outage]
-    #[arg(long, value_name = "NAME")]
-    outage: Vec<String>,
+    #[command(flatten)]
+    outages: Outages,
     /// Run the switch-over of each outage too, at every point: seconds of traffic each, so it takes long
     #[arg(long)]
     switch_overs: bool,
@@ -221,7 +220,7 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
             .map_err(|problem| Failure::arguments(problem, "or say it outright: --slice 3/8"))?,
     };
     let asked = Asked {
-        outages: only(&arguments.outage),
+        outages: arguments.outages.only(),
         runs: if arguments.switch_overs {
             Runs::SwitchOvers
         } else {
@@ -237,7 +236,7 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
         let warnings = Warnings::unless(arguments.run.quiet || index > 0);
         let loaded =
             read(arguments, &set, warnings).map_err(|failure| at(failure, &keys, &values))?;
-        study::known(&arguments.outage, &loaded.site)?;
+        study::known(arguments.outages.names(), &loaded.site)?;
         idle.look(&values, &loaded.site, load);
         let run = loaded.site.run.clone();
         hash.update(loaded.digest.as_bytes());
@@ -271,6 +270,9 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
     let Some((run, title)) = first else {
         return Err(Failure::arguments("there is no point", "vary something"));
     };
+    if asked.outages.as_ref().is_some_and(Vec::is_empty) {
+        hash.update(b"healthy alone");
+    }
     for name in asked.outages.iter().flatten() {
         hash.update(name.as_bytes());
         hash.update([0]);
@@ -353,7 +355,10 @@ fn at(failure: Failure, keys: &[String], values: &[String]) -> Failure {
                 .zip(values)
                 .map(|(key, value)| format!("{key}={value}"));
             let pairs: Vec<String> = pairs.collect();
-            Failure::Scenario(format!("{text}\nnote: at the point {}", pairs.join(", ")))
+            Failure::Scenario(format!(
+                "{text}\nnote: at the point {}; where another value has to change with it, --points FILE.csv has a column for each",
+                pairs.join(", ")
+            ))
         }
         other => other,
     }
@@ -375,7 +380,7 @@ fn command(arguments: &Arguments, axes: &[Axis]) -> String {
         let pair = format!("{}={}", axis.keys[0], values.join(","));
         words.extend(["--vary".to_owned(), pair]);
     }
-    words.extend(outage_words(&arguments.outage));
+    words.extend(arguments.outages.words());
     if arguments.switch_overs {
         words.push("--switch-overs".to_owned());
     }

@@ -141,7 +141,8 @@ pub struct Difference {
     pub change: Change,
 }
 
-/// How full the fullest instance of a part is on the mean, against the first design.
+/// How full a part is on the mean, against the first design: of several instances the one that arithmetic says is fullest,
+/// of equals the first by name.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct PartDifference {
     /// Index of the design.
@@ -150,6 +151,10 @@ pub struct PartDifference {
     pub case: Case,
     /// `san to edge, 32GFC`; where the two designs call it differently, both.
     pub part: String,
+    /// The first design's instance: `san-A > edge-A`.
+    pub first_instance: Option<String>,
+    /// This design's; another where that is the fullest here.
+    pub value_instance: Option<String>,
     /// The first design's, per cent; `None`: it has no such part.
     pub first_percent: Option<f64>,
     /// This design's, per cent; `None`: it has no such part.

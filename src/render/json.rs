@@ -195,7 +195,7 @@
 //! `differences`: `design` (index, the first is 0), `case`, `workload`, `measure`, `promised`, `unit`,
 //! `first`, `value` (`null` where `first_lacks` or `value_lacks` says why: `"saturated"`, `"cut-off"`, `"no-figure"`), `difference` (estimated: this design less the first),
 //! `change` (`"same"`, `"better"`, `"worse"`, `"not-shown"`); `part_differences`: `design`, `case`, `part`,
-//! `first_percent` and `value_percent` (`null`: it has no such part), `difference` (`null` with either), `change`.
+//! `first_instance` and `value_instance` (which of the family: the fullest by arithmetic), `first_percent` and `value_percent` (`null`: it has no such part), `difference` (`null` with either), `change`.
 //!
 //! # `workload`
 //!

@@ -107,6 +107,31 @@ pub fn counters(file: &str, text: &str) -> Result<Vec<Reading>, Vec<Problem>> {
     }
 }
 
+/// The parts that a file names, line by line, whatever else is wrong with those lines: so that names that the site does not have are
+/// told beside other problems.
+#[must_use]
+pub fn counted_parts(file: &str, text: &str) -> Vec<Reading> {
+    let mut rows = Rows::new(file, text);
+    let Some(part) = rows.column(HEAD[1]) else {
+        return Vec::new();
+    };
+    let mut all = rows.read(|fields| {
+        Ok(Reading {
+            at_s: 0.0,
+            part: fields[part].to_owned(),
+            toward_array: true,
+            bytes: 0,
+            frames: None,
+            line: 0,
+        })
+    });
+    for (reading, number) in all.iter_mut().zip(&rows.numbers) {
+        reading.line = number + 1;
+    }
+    all.retain(|reading| !reading.part.is_empty());
+    all
+}
+
 /// The problem of a reading of a part that the site does not have; `parts` are those that it has.
 #[must_use]
 pub fn unknown_part(file: &str, text: &str, reading: &Reading, parts: &[String]) -> Problem {

@@ -352,6 +352,8 @@ fn statistics(rows: &mut Rows<'_>) -> Option<Recording> {
     }
     let (latency, queue) = (place("latency_us"), place("queue"));
     let mut times: Vec<f64> = Vec::new();
+    // Of lines with another fault too, so that one does not hide that the next is out of order.
+    let mut last: Option<f64> = None;
     let mut all = rows.read(|fields| {
         let at = time(fields[columns[0]]).ok_or_else(|| {
             (
@@ -360,7 +362,8 @@ fn statistics(rows: &mut Rows<'_>) -> Option<Recording> {
                 "seconds, or a date and time as 2026-03-31T09:05:00".to_owned(),
             )
         })?;
-        if times.last().is_some_and(|last| at <= *last) {
+        let before = last.replace(last.map_or(at, |last| last.max(at)));
+        if before.is_some_and(|last| at <= last) {
             let text = fields[columns[0]];
             return Err((
                 columns[0],
@@ -405,8 +408,8 @@ fn statistics(rows: &mut Rows<'_>) -> Option<Recording> {
     });
     if rows.problems.is_empty() {
         spans(&mut all, &times);
-        not_together(rows, &all, [columns[3], columns[4]]);
     }
+    not_together(rows, &all, [columns[3], columns[4]]);
     let silent = all.iter().all(|sample| sample.reads + sample.writes == 0.0);
     if rows.problems.is_empty() && silent {
         let words = (
@@ -431,7 +434,8 @@ fn not_together(rows: &mut Rows<'_>, all: &[Sample], bytes: [usize; 2]) {
     if odd.len() * ROUNDED_ONE_IN <= all.len() {
         return;
     }
-    for row in odd.into_iter().take(PROBLEMS_MAX) {
+    let room = PROBLEMS_MAX.saturating_sub(rows.problems.len());
+    for row in odd.into_iter().take(room) {
         let sample = &all[row];
         let reads = (sample.reads > 0.0) == (sample.read_bytes > 0.0);
         let words = (
@@ -628,6 +632,11 @@ mod tests {
                 problems[0].message
             );
         }
+        // A fault in one line hides none in the others: a time that runs back, and I/Os without bytes.
+        let several = format!("{head}10,5,abc,4096,0\n5,1,2,4,5\n20,1,0,0,0\n");
+        let problems = recording("s.csv", &several).unwrap_err();
+        let lines: Vec<Option<u32>> = problems.iter().map(|problem| problem.line).collect();
+        assert_eq!(lines, [Some(2), Some(3), Some(4)], "{problems:?}");
         let problems = recording("s.csv", "a,b\n1,2\n").unwrap_err();
         assert!(problems[0].expected.contains("reads_per_s"));
         let bad = "timestamp_ns,op,offset_bytes,size_bytes\n5,R,0,512\n4,Q,0,0\n";

@@ -8,16 +8,18 @@
 //!
 //! Left out: the switch-over, and a joint statement over all differences (each has its own 95 %).
 
+mod parts;
+
 use super::case::{self, CasePlan};
 use super::inventory::inventory;
+use super::judge;
 use super::progress::Progress;
 use super::remedy::{Optics, PriceList, changes};
 use super::steady::{self, SteadyRuns};
-use super::{judge, parts};
 use crate::measure::{Estimate, RELATIVE_ERROR, paired_difference};
 use crate::outcome::{
-    Change, Changes, Comparison, DesignRow, Difference, Lack, MeasureKind, Origin, PartDifference,
-    Steady, WorkloadFigures,
+    Change, Changes, Comparison, DesignRow, Difference, Lack, MeasureKind, Origin, Steady,
+    WorkloadFigures,
 };
 use crate::site::{Measure, Site, WarmUp, Workload};
 use crate::topology::Fabric;
@@ -98,6 +100,7 @@ pub fn compare(
         ),
         "each difference has its own 95 %; of twenty that are nothing, about one will look like something"
             .to_owned(),
+        parts::note(),
         "steady states are compared; the switch-over itself is not judged here: `failover` does".to_owned(),
     ];
     for (name, other) in others {
@@ -364,56 +367,6 @@ impl Pair<'_> {
             difference,
             change,
         }
-    }
-
-    fn parts(&self) -> Vec<PartDifference> {
-        let uses = |side: usize| -> BTreeMap<String, (String, Vec<f64>)> {
-            let mut found: BTreeMap<String, (String, Vec<f64>)> = BTreeMap::new();
-            for steady in self.singles[side] {
-                for part in parts::parts(self.sites[side], std::slice::from_ref(steady)) {
-                    // The busier direction may be another in another replication: one key for both.
-                    let mut ends: Vec<&str> = part.tier.split(" > ").collect();
-                    ends.sort_unstable();
-                    let used = part.cases.first().and_then(Option::as_ref);
-                    let entry = found
-                        .entry(ends.join(" > "))
-                        .or_insert_with(|| (part.part.clone(), Vec::new()));
-                    entry.1.push(used.map_or(0.0, |used| used.mean_percent));
-                }
-            }
-            found
-        };
-        let (one, mut other) = (uses(0), uses(1));
-        let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len().max(1) as f64;
-        let row = |part: String, first: Option<f64>, value: Option<f64>| PartDifference {
-            design: self.design,
-            case: self.runs[0].plan.case.clone(),
-            part,
-            first_percent: first,
-            value_percent: value,
-            difference: None,
-            change: Change::NotShown,
-        };
-        let mut rows = Vec::new();
-        for (key, (first_part, first)) in one {
-            let Some((part, value)) = other.remove(&key) else {
-                rows.push(row(first_part, Some(mean(&first)), None));
-                continue;
-            };
-            let part = both_names(&first_part, &part);
-            let estimate = difference(&first, &value, 0.0);
-            rows.push(PartDifference {
-                difference: Some(signed(&estimate)),
-                change: change(&estimate, false),
-                ..row(part, Some(mean(&first)), Some(mean(&value)))
-            });
-        }
-        rows.extend(
-            other
-                .into_values()
-                .map(|(part, value)| row(part, None, Some(mean(&value)))),
-        );
-        rows
     }
 }
 

@@ -6,17 +6,19 @@
 //! an idle site, and frames evenly over equal-cost next hops and members. Pure ACKs are counted.
 //!
 //! Left out: what a hash does to the members of a link group (it is even only on the average), retries,
-//! full queues, and work in a closed loop, which takes what there is: [`Estimate::asked`] marks it, and its
+//! full queues (what hosts that level them make of unlike ways is in [`level`]), and work in a closed loop, which takes what there is: [`Estimate::asked`] marks it, and its
 //! ceiling is [`idle::closed_ceiling`]. A burst figure has all bursty workloads in a burst at once, at all
 //! of their hosts: the worst that can coincide.
 
 mod demand;
 pub mod idle;
+mod level;
 mod overload;
 mod payload;
 mod spread;
 
 pub use demand::{Asked, PerIo, WireBytes, asked, mean_service_s, mix, per_io};
+pub(crate) use level::{Levelled, fullest, levelled, weights_of};
 pub(crate) use overload::overloaded;
 pub use payload::{Data, data_at_ports};
 
@@ -135,7 +137,7 @@ pub fn alive_in(site: &Site, fabric: &Fabric, outage: Option<usize>) -> Vec<bool
     alive
 }
 
-fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads {
+pub(crate) fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads {
     let alive = alive_in(site, fabric, outage);
     let sets = fabric.path_sets(site, &alive);
     let mut bytes = vec![Load::default(); fabric.directions.len()];

@@ -84,15 +84,42 @@ pub fn growth(
         notes: [
             "growth is a share of the work each year; sizes, mix and hosts stay".to_owned(),
             format!("nothing was looked for beyond {years} years"),
+            "a day by which a promise is broken is one that runs have proven; where a part is full by arithmetic before it, latencies of \
+             work through that part already grow without end"
+                .to_owned(),
             "a day before one on which every promise holds is taken to keep them too".to_owned(),
             "the days are those of the state after each loss; the switch-over itself is not judged here: `failover` does, \
              with --set for the load of a day"
                 .to_owned(),
         ]
         .into_iter()
+        .chain(rate_notes(site, growth))
         .chain(closed_notes(site))
         .collect(),
     })
+}
+
+/// What a rate that a step sets is of: the day of the stated load, as every load of a scenario.
+fn rate_notes(site: &Site, growth: &Growth) -> Vec<String> {
+    let mut before = site;
+    let mut notes = Vec::new();
+    for step in &site.steps {
+        let after = &*step.site;
+        let pairs = before.workloads.iter().zip(&after.workloads);
+        for ((old, new), per_year) in pairs.zip(&growth.per_year) {
+            if old.arrivals == new.arrivals || *per_year <= 0.0 {
+                continue;
+            }
+            let grown = libm::pow(1.0 + per_year, growth.from.years_to(step.date));
+            notes.push(format!(
+                "the arrivals of `{}` that step `{}` sets are those of {}, as all that the scenario states, and have grown to {grown:.3} \
+                 times as much on {}: for a load of that day state it divided by {grown:.3}",
+                new.name, step.name, growth.from, step.date
+            ));
+        }
+        before = after;
+    }
+    notes
 }
 
 fn stage<'a>(
@@ -346,6 +373,82 @@ set = { "array.box.write.time" = { exponential = "500ns" } }
         let full = Date::parse(plan.stages[0].cases[0].full_by.as_ref().unwrap()).unwrap();
         let years = Date::parse("2027-01-01").unwrap().years_to(full);
         assert!((years - 4.448).abs() < 0.01, "{years}");
+    }
+
+    /// Two such servers, each with half of all requests at random, and one of them lost: healthy λ may be 2 × 712.177k/s, of which the
+    /// orders are 1324.35k/s, 3.3109 times today's; with one lost 612.177k/s, 1.5304 times. With twice the speed 3324.35k/s and
+    /// 1612.177k/s.
+    #[test]
+    fn days_in_an_outage_are_those_of_the_exact_answer() {
+        let text = SERVER
+            .replace("controllers = 1", "controllers = 2")
+            .replace(
+                "name = \"app\"\n",
+                "name = \"app\"\npaths = \"random\"\nqueue_depth = \"unlimited\"\n",
+            )
+            .replace(
+                "name = \"batch\"\n[[",
+                "name = \"batch\"\npaths = \"random\"\nqueue_depth = \"unlimited\"\n[[",
+            );
+        let text = format!("{text}[[outage]]\nname = \"half\"\ntakes = [\"box-c1\"]\n");
+        let site = site_with(&text, &[]);
+        let stated = site.growth.clone().expect("it is stated");
+        let only = ["half".to_owned()];
+        let origin = crate::study::sample::origin();
+        let plan = growth(&site, origin, Some(&only), 20.0, &NoProgress).expect("it is stated");
+        let truths = [[1324.354, 612.177], [3324.354, 1612.177]];
+        let full = [[1900.0, 900.0], [3900.0, 1900.0]];
+        for ((stage, truths), full) in plan.stages.iter().zip(truths).zip(full) {
+            assert_eq!(stage.cases.len(), 2);
+            for ((case, truth), full) in stage.cases.iter().zip(truths).zip(full) {
+                let day = |rate: f64| {
+                    stated
+                        .from
+                        .after_years(libm::log(rate / 400.0) / libm::log(1.2))
+                };
+                let read =
+                    |text: &Option<String>| Date::parse(text.as_ref().expect("proven")).unwrap();
+                let (holds, breaks) = (read(&case.holds_until), read(&case.breaks_by));
+                assert!(holds <= day(truth) && day(truth) < breaks, "{case:?}");
+                assert!(holds.years_to(breaks) < 1.5, "{case:?}");
+                let off = read(&case.full_by).years_to(day(full)).abs();
+                assert!(off < 0.01, "{case:?}");
+            }
+        }
+    }
+
+    /// 900k/s that a step states are those of the first day: two years later they are 1.44 times that, full on the day itself.
+    #[test]
+    fn a_rate_that_a_step_sets_is_that_of_the_first_day_and_that_is_said() {
+        let sets = "set = { \"workload.orders.arrivals\" = { poisson = \"900k/s\" } }";
+        let text = SERVER.replace(
+            "set = { \"array.box.write.time\" = { exponential = \"500ns\" } }",
+            sets,
+        );
+        assert!(text.contains(sets));
+        let site = site_with(&text, &[]);
+        let stated = site.growth.as_ref().expect("it is stated");
+        let notes = rate_notes(&site, stated);
+        assert_eq!(notes.len(), 1, "{notes:?}");
+        assert!(
+            notes[0].contains("are those of 2027-01-01")
+                && notes[0].contains("grown to 1.440 times as much on 2029-01-01"),
+            "{notes:?}"
+        );
+        let full = by_arithmetic(&site, Some(&[]), 20.0).expect("growth is stated");
+        assert_eq!(full[1].cases[0].1.as_deref(), Some("2029-01-01"));
+        // What does not grow is what is stated, on every day; and a step that sets no load says nothing.
+        let rests = text.replace("workload.orders", "workload.nightly");
+        let site = site_with(&rests, &[]);
+        assert_eq!(
+            rate_notes(&site, site.growth.as_ref().unwrap()),
+            Vec::<String>::new()
+        );
+        let site = site_with(SERVER, &[]);
+        assert_eq!(
+            rate_notes(&site, site.growth.as_ref().unwrap()),
+            Vec::<String>::new()
+        );
     }
 
     /// Written by hand: a load that is proven to keep nothing is no day, and no day lies before the first.

@@ -40,7 +40,7 @@ mod spread;
 mod switch_over;
 
 use super::case::{self, CasePlan};
-use super::estimate::estimate;
+use super::estimate::{estimate, fullest};
 use super::parts;
 use super::progress::Progress;
 use super::review::{OverBudget, over_port_budgets};
@@ -110,6 +110,8 @@ struct Search {
     depth: Option<DepthLimit>,
     /// The same while every bursty workload is in a burst.
     in_bursts: Option<f64>,
+    /// The load towards which means rise without bound; `None` where it is not known well.
+    pole: Option<f64>,
     /// No load above this is called met.
     cliff: f64,
     outlook: Outlook,
@@ -133,6 +135,8 @@ struct Judged {
     point: LoadPoint,
     excess: f64,
     weight: f64,
+    /// The worst promise is one of a mean.
+    mean: bool,
     /// Of the logarithm of the worst promise's figure, over the replications.
     variance: Option<f64>,
     /// Nothing is broken but a throughput: too little may be asked for, not too much.
@@ -249,7 +253,7 @@ pub fn by_arithmetic(site: &Site, outages: Option<&[String]>) -> Vec<ByArithmeti
     case::cases(site, &fabric, outages)
         .into_iter()
         .map(|plan| {
-            let full = loads.fullest(&plan.case.name).map(|share| 1.0 / share);
+            let full = fullest(site, &fabric, &loads, &plan.case.name).map(|share| 1.0 / share);
             let depth = Scale::Load.depth_limit(site, &fabric, &loads, &plan.case.name);
             let (full, depth) = lesser(full, depth);
             ByArithmetic {
@@ -307,6 +311,7 @@ fn search(
             let depth = scale.depth_limit(site, &fabric, &loads, &plan.case.name);
             let (saturation, depth) = lesser(scale.saturation(site, &plan.case.name), depth);
             Search {
+                pole: scale.pole(saturation).filter(|_| depth.is_none()),
                 saturation,
                 depth,
                 in_bursts: scale.full_in_bursts(site, &plan.case.name),
@@ -340,13 +345,26 @@ fn search(
     }
     progress.ahead(0);
     let switch_overs = switch_over::judge_all(site, scale, ask_switch, &mut cases, progress);
+    let mut notes = notes(site, scale);
+    let above = |case: &CaseHeadroom| {
+        case.missed
+            .zip(case.saturation)
+            .is_some_and(|(missed, full)| missed > full)
+    };
+    if cases.iter().any(above) {
+        notes.push(
+            "a load that is missed is one that runs have proven; where it lies above the one that is full by arithmetic, latencies of work \
+             through the full part grow without end from there on"
+                .to_owned(),
+        );
+    }
     Headroom {
         origin,
         confidence_percent: 100.0 * (1.0 - ERROR),
         most,
         grows: scale.grows(),
         parts,
-        notes: notes(site, scale),
+        notes,
         cases,
         switch_overs,
         partial: progress.stopped(),

@@ -85,8 +85,14 @@ fn known(what: &str, name: Option<&str>, names: &[&str]) -> Result<(), String> {
         .collect();
     near.sort_by(|left, right| right.0.total_cmp(&left.0));
     near.dedup_by_key(|(_, known)| *known);
+    let mut each: Vec<&str> = Vec::new();
+    for known in names {
+        if !each.contains(known) {
+            each.push(known);
+        }
+    }
     let shown: Vec<String> = match near.as_slice() {
-        [] => names.iter().take(8).map(|n| format!("`{n}`")).collect(),
+        [] => each.iter().take(8).map(|n| format!("`{n}`")).collect(),
         near => near.iter().take(3).map(|(_, n)| format!("`{n}`")).collect(),
     };
     let hint = if near.is_empty() {

@@ -8,7 +8,7 @@ mod inert;
 pub use inert::{Runs, leaves_somebody_without_paths, reads};
 
 use super::case::{self, CasePlan};
-use super::estimate::estimate;
+use super::estimate::{estimate, fullest as by_shares};
 use super::inventory::inventory;
 use super::progress::Progress;
 use super::{judge, parts, steady, switch};
@@ -50,7 +50,8 @@ pub fn point(site: &Site, asked: &Asked, progress: &dyn Progress) -> SweepPoint 
         .zip(&figures)
         .map(|(plan, steady)| SweepCase {
             case: plan.case.clone(),
-            arithmetic_percent: loads.fullest(&plan.case.name).map(|share| share * 100.0),
+            arithmetic_percent: by_shares(site, &fabric, &loads, &plan.case.name)
+                .map(|share| share * 100.0),
             fullest: fullest(site, steady),
         })
         .collect();

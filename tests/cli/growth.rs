@@ -419,3 +419,112 @@ fn growth_has_an_answer_by_arithmetic_first() {
     let quiet = halfloom(place.path(), &[&all[..], &["--quiet"]].concat());
     assert_eq!(err(&quiet), "");
 }
+
+/// The healthy site alone: no case of an outage, the command that repeats it says so, and a sweep of it is another than that with outages.
+#[test]
+fn the_healthy_site_can_be_asked_for_alone() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), r#"{ mean = "60us" }"#);
+    let growth = "\n[growth]\nfrom = \"2027-01-01\"\nper_year = \"60%\"\n";
+    let path = place.path().join("small.toml");
+    let text = fs::read_to_string(&path).expect("it is there");
+    fs::write(&path, text + growth).expect("it can be written");
+    let quick = [
+        "--quiet",
+        "--replications",
+        "2",
+        "--set",
+        "run.duration=20ms",
+    ];
+    for command in [
+        &["headroom", "small.toml"][..],
+        &["growth", "small.toml"],
+        &["sweep", "small.toml", "--vary", "load=1,2"],
+        &[
+            "compare",
+            "small.toml",
+            "--variant",
+            "link.app-core.speed=64GFC",
+        ],
+    ] {
+        let words = [command, &quick].concat();
+        let output = halfloom(place.path(), &[&words[..], &["--healthy"]].concat());
+        assert!([0, 1].contains(&code(&output)), "{}", err(&output));
+        let said = out(&output);
+        assert!(
+            said.contains("healthy") && !said.contains("A lost"),
+            "{said}"
+        );
+        let both = halfloom(
+            place.path(),
+            &[&words[..], &["--healthy", "--outage", "A"]].concat(),
+        );
+        assert_eq!(code(&both), 2, "{}", out(&both));
+    }
+    let sweep = [
+        "sweep",
+        "small.toml",
+        "--vary",
+        "load=1,2",
+        "--csv",
+        "rows.csv",
+    ];
+    let first = halfloom(place.path(), &[&sweep[..], &quick, &["--healthy"]].concat());
+    assert!([0, 1].contains(&code(&first)), "{}", err(&first));
+    let other = halfloom(place.path(), &[&sweep[..], &quick].concat());
+    assert!(
+        ![0, 1].contains(&code(&other)),
+        "rows of another sweep are not gone on with"
+    );
+    let again = [
+        &["headroom", "small.toml", "--healthy", "--json"][..],
+        &quick,
+    ]
+    .concat();
+    let json: serde_json::Value =
+        serde_json::from_str(&out(&halfloom(place.path(), &again))).expect("it is JSON");
+    let command = json["origin"]["command"].as_str().expect("a text");
+    assert!(command.contains("--healthy"), "{command}");
+}
+
+/// A value that another has to change with is no dead end.
+#[test]
+fn a_point_that_is_refused_names_the_table_of_points() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let output = halfloom(
+        place.path(),
+        &[
+            "sweep",
+            "small.toml",
+            "--vary",
+            "array.store.controllers=1,0",
+        ],
+    );
+    assert_eq!(code(&output), 2);
+    let said = err(&output);
+    assert!(
+        said.contains("at the point array.store.controllers=0"),
+        "{said}"
+    );
+    assert!(said.contains("--points FILE.csv"), "{said}");
+}
+
+/// A part that the site does not have is named beside what else is wrong with the counters, in the order of their lines.
+#[test]
+fn every_problem_of_counters_is_told_at_once() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let counters = "time,part,direction,bytes,frames\n0,core-A,toward-host,0,0\n300,core-A,toward-host,-5,0\n\
+                    10,nowhere,toward-host,1,1\n20,core-A,up,1,1\n";
+    fs::write(place.path().join("c.csv"), counters).expect("it can be written");
+    let output = halfloom(place.path(), &["measured", "small.toml", "c.csv"]);
+    assert_eq!(code(&output), 2);
+    let said = err(&output);
+    let places = ["c.csv:3:", "c.csv:4:", "c.csv:5:"].map(|place| said.find(place));
+    let places: Vec<usize> = places
+        .into_iter()
+        .map(|place| place.expect("it is told"))
+        .collect();
+    assert!(places.is_sorted() && said.contains("`nowhere`"), "{said}");
+}

@@ -1,5 +1,6 @@
 //! The program as its users meet it: arguments in, streams, files and exit codes out.
 //!
+//! - `batch`: the examples for batch engines
 //! - `exit`: every exit code, and what wrong input gets to read
 //! - `files`: what is written, when, and what is left alone
 //! - `lessons`: the pages in `scenarios/lessons`, their sums, commands and answers
@@ -12,6 +13,7 @@
 //! - `windows`: the hours of a day in which a fabric can be taken out
 //! - `cases/`: whole commands with their whole output, where every figure follows from standards
 
+mod batch;
 mod exit;
 mod files;
 mod growth;

@@ -19,19 +19,19 @@ const SWEEP: [&str; 8] = [
     "run.replications=4",
 ];
 
-fn place() -> tempfile::TempDir {
+pub(super) fn place() -> tempfile::TempDir {
     let place = tempfile::tempdir().expect("a temporary folder");
     small_site(place.path(), r#"{ p99 = "2ms" }"#);
     place
 }
 
-fn swept(folder: &Path, more: &[&str]) -> Output {
+pub(super) fn swept(folder: &Path, more: &[&str]) -> Output {
     let output = halfloom(folder, &[&SWEEP, more].concat());
     assert!([0, 1].contains(&code(&output)), "{}", err(&output));
     output
 }
 
-fn bytes(folder: &Path, name: &str) -> Vec<u8> {
+pub(super) fn bytes(folder: &Path, name: &str) -> Vec<u8> {
     fs::read(folder.join(name)).expect("it was written")
 }
 
@@ -366,78 +366,6 @@ fn what_is_varied_is_what_runs() {
     assert!((share - 8.0).abs() < 1.0, "{share}");
     let chart = fs::read_to_string(folder.join("c.svg")).expect("it was written");
     assert!(chart.contains("orders p99") && chart.contains("estimate"));
-}
-
-/// Whether a program is there; if not, that the test is skipped.
-fn there(program: &str) -> bool {
-    let look = ["-c", &format!("command -v {program}")];
-    let found = Command::new("sh").args(look).output();
-    let found = found.is_ok_and(|output| output.status.success());
-    if !found {
-        println!("skipped: {program} is not there");
-    }
-    found
-}
-
-/// A script of `scenarios/batch` in a folder with the small site.
-fn script(folder: &Path, line: &str) -> Output {
-    let batch = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios/batch");
-    super::readme::copy(&batch, &folder.join("batch"));
-    super::readme::shell(folder, line)
-}
-
-const VARIED: &str = "small.toml --vary link.core-store.speed=16GFC,32GFC,64GFC --vary load=1..4 --set run.replications=4";
-
-#[test]
-fn gnu_parallel_runs_the_pieces() {
-    if !there("parallel") {
-        return;
-    }
-    let place = place();
-    let folder = place.path();
-    swept(folder, &["--csv", "one.csv", "--quiet"]);
-    let output = script(folder, &format!("sh batch/parallel.sh {VARIED}"));
-    assert_eq!(code(&output), 0, "{}", err(&output));
-    assert_eq!(bytes(folder, "whole.csv"), bytes(folder, "one.csv"));
-}
-
-#[test]
-fn a_slurm_job_array_runs_the_pieces() {
-    if !there("sbatch") || !there("slurmctld") {
-        return;
-    }
-    let place = place();
-    let folder = place.path();
-    swept(folder, &["--csv", "one.csv", "--quiet"]);
-    let node = Path::new(env!("CARGO_MANIFEST_DIR")).join(".ci/slurm-one-node");
-    let line = format!("{} sbatch --wait batch/slurm.sh {VARIED}", node.display());
-    let output = script(folder, &line);
-    if code(&output) == 77 {
-        println!("skipped: {}", err(&output));
-        return;
-    }
-    assert_eq!(code(&output), 0, "{}", err(&output));
-    let merged = script(folder, "halfloom merge piece-*.csv -o whole.csv");
-    assert_eq!(code(&merged), 0, "{}", err(&merged));
-    assert_eq!(bytes(folder, "whole.csv"), bytes(folder, "one.csv"));
-}
-
-/// The script of all checks asks for each program of the batch engines: one that is there does not stand for the others.
-#[test]
-fn all_checks_ask_for_every_batch_program() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(".ci/run");
-    let text = fs::read_to_string(path).expect("it can be read");
-    let begin = text.find("all_there() {").expect("it asks");
-    let length = text[begin..].find("\n}\n").expect("it ends") + 3;
-    let asks = |programs: &str| {
-        let line = format!("{}all_there {programs}", &text[begin..begin + length]);
-        let output = Command::new("bash").args(["-c", &line]).output();
-        output.expect("bash runs").status.success()
-    };
-    assert!(asks("sh bash"));
-    assert!(!asks("sh no-such-program-is-here bash"));
-    assert!(!asks("no-such-program-is-here bash"));
-    assert!(text.contains("if all_there sbatch slurmctld slurmd munged parallel; then"));
 }
 
 /// What a sweep took is said on the standard error; points with seeds of their own are not said to share them.

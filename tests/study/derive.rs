@@ -4,6 +4,7 @@
 use super::rig::{ask, case, site};
 use halfloom::outcome::{Derived, DerivedArrivals};
 use halfloom::scenario::recording;
+use halfloom::site::Arrivals;
 use halfloom::study::derive::{Names, Replay, by_law, derive};
 use std::path::Path;
 
@@ -57,7 +58,19 @@ fn brings_the_same_load(found: &Derived, seconds: u32, replications: u32) {
          [[link]]\nfrom = \"core\"\nto = \"store\"\nspeed = \"128GFC\"\n{}",
         found.toml
     );
-    let report = ask(&site(&text, &[]), &["A"], false);
+    let printed = site(&text, &[]);
+    // By arithmetic first: the law that is printed has the mean of the recording, but for the digits of its rates.
+    let asked = match &printed.workloads[0].arrivals {
+        Arrivals::Poisson(rate) => *rate,
+        Arrivals::Bursty(burst) => {
+            let duty = burst.burst.as_secs_f64() / burst.every.as_secs_f64();
+            burst.peak * duty + burst.base * (1.0 - duty)
+        }
+        other => panic!("no law of a recording: {other:?}"),
+    };
+    let off = asked / found.busiest.iops - 1.0;
+    assert!(off.abs() < 0.002, "{asked} for {}", found.busiest.iops);
+    let report = ask(&printed, &["A"], false);
     let all = &case(&report, "healthy").workloads[0].all;
     let work = &found.busiest;
     let ios = work.iops * f64::from(seconds * replications);

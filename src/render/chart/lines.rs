@@ -31,6 +31,8 @@ pub(super) struct Line {
     pub(super) foot: Option<(f64, &'static str)>,
     /// Where the work does not fit, so that there is no figure: an arrow that leaves the plot.
     pub(super) full: Vec<f64>,
+    /// Hollow points are of other runs than filled ones: a thin line of their own joins them.
+    pub(super) apart: bool,
 }
 
 /// A promise as a line to stay under or above.
@@ -83,6 +85,8 @@ pub(super) struct Lines {
     /// Words along the lower axis at 0, 1, 2, …; numbers when empty.
     pub(super) words: Vec<String>,
     pub(super) log: bool,
+    /// What is counted along the lower axis is whole.
+    pub(super) whole: bool,
     pub(super) lines: Vec<Line>,
     pub(super) promises: Vec<Target>,
 }
@@ -154,9 +158,37 @@ fn promises(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
         let near = |other: &f64| *other < *y && *y - *other < em * 1.6;
         let below = places.iter().any(near) && *y + em * 1.2 < plot.low;
         let down = if below { em * 1.1 } else { -em * 0.4 };
-        let at = (plot.left + em * 0.4, *y + down);
+        let wide = room(&text, em, true);
+        let at = (free(plot, chart, (*y + down, wide), em), *y + down);
         sheet.label(at, &text, Face::Bold, Anchor::Start, target.role);
     }
+}
+
+/// Where words of a width stand on their base line with the fewest points and intervals behind them: left, right, or in between.
+fn free(plot: &Plot, chart: &Lines, (base, wide): (f64, f64), em: f64) -> f64 {
+    let (first, last) = (plot.left + em * 0.4, plot.right - wide - em * 0.4);
+    let last = last.max(first);
+    let hidden = |from: f64| {
+        let dots = chart.lines.iter().flat_map(|line| &line.dots);
+        let behind = dots.filter(|dot| {
+            let (x, y) = (plot.x.place(dot.x), plot.y.place(dot.y));
+            let (low, high) = dot.ends.map_or((y, y), |(low, high)| {
+                (plot.y.place(low), plot.y.place(high))
+            });
+            let beside = x > from - em * 0.5 && x < from + wide + em * 0.5;
+            beside && low.max(y) > base - em * 1.2 && high.min(y) < base + em * 0.4
+        });
+        let arrows = chart.lines.iter().flat_map(|line| &line.full);
+        let arrows = arrows.filter(|value| {
+            let x = plot.x.place(**value);
+            let beside = x > from - em * 0.5 && x < from + wide + em * 0.5;
+            beside && base - em * 1.2 < plot.top + em * 2.0
+        });
+        behind.count() + arrows.count()
+    };
+    let places = [0.0, 1.0, 0.5, 0.25, 0.75].map(|share| first + (last - first) * share);
+    let least = places.into_iter().min_by_key(|from| hidden(*from));
+    least.unwrap_or(first)
 }
 
 fn plot(sheet: &Sheet, chart: &Lines, body: f64) -> Plot {
@@ -236,6 +268,7 @@ fn grid(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
     let ticks: Vec<(f64, String)> = if chart.words.is_empty() {
         let wanted = ((plot.right - plot.left) / (em * 5.0)).max(2.0) as usize;
         let ticks = plot.x.ticks(wanted).into_iter();
+        let ticks = ticks.filter(|value| !chart.whole || (value - value.round()).abs() < 1e-9);
         ticks.map(|value| (value, bare(value))).collect()
     } else {
         let words = chart.words.iter().enumerate();
@@ -265,8 +298,21 @@ fn grid(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
 fn one(sheet: &mut Sheet, plot: &Plot, index: usize, line: &Line) {
     let em = sheet.em;
     let place = |dot: &Dot| (plot.x.place(dot.x), plot.y.place(dot.y));
-    let points: Vec<(f64, f64)> = line.dots.iter().map(place).collect();
-    sheet.canvas.line(points, pen(index, line.role, em));
+    let joined = |wanted: &dyn Fn(&Dot) -> bool| -> Vec<(f64, f64)> {
+        let own = line.dots.iter().filter(|dot| wanted(dot));
+        own.map(place).collect()
+    };
+    let own = pen(index, line.role, em);
+    if line.apart {
+        let thin = Pen {
+            width: own.width * 0.4,
+            ..own
+        };
+        sheet.canvas.line(joined(&|dot| dot.hollow), thin);
+        sheet.canvas.line(joined(&|dot| !dot.hollow), own);
+    } else {
+        sheet.canvas.line(joined(&|_| true), own);
+    }
     for dot in &line.dots {
         let (x, y) = place(dot);
         if let Some((low, high)) = dot.ends {

@@ -3,7 +3,8 @@
 use crate::outcome::{CaseHeadroom, Cell, Headroom, LoadRow, MeasureKind, SwitchOvers};
 use crate::render::number::{Scale, with_unit};
 use crate::render::words::{
-    counted_met, counted_missed, growth_axis, measure_name, switch_breaks, verdict_word,
+    counted_met, counted_missed, growth_axis, measure_name, point_factor, switch_breaks,
+    verdict_word,
 };
 
 use super::frame::look;
@@ -58,18 +59,26 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
     let chart = Lines {
         id: format!("load-{promise}"),
         across: format!(
-            "{} (hollow: to find the edge; filled: proof{})",
+            "{} (hollow, thin line: to find the edge, fewer runs; filled: proof{})",
             growth_axis(headroom),
             if fits { "" } else { "; arrow: does not fit" }
         ),
         up: format!("{name}, {unit}"),
         words: Vec::new(),
         log: latency,
+        whole: headroom.grows.today().is_some(),
         lines,
         promises: targets(&promised, &in_words),
     };
     let drawn: Vec<&CaseHeadroom> = cases.iter().map(|(case, _)| *case).collect();
-    let description = description(headroom, (&name, &unit), &chart, &drawn);
+    let in_table = |value: f64| shown.three(value);
+    let description = description(
+        headroom,
+        (&name, &unit),
+        &chart,
+        &drawn,
+        (wanted, &in_table),
+    );
     lines::draw(
         &headroom.origin,
         format,
@@ -120,6 +129,7 @@ fn line(headroom: &Headroom, case: &CaseHeadroom, promise: &LoadRow, scale: f64)
         role,
         mark,
         dots,
+        apart: true,
         foot: case.knee.map(|knee| (knee * times(headroom), "knee")),
         full: full
             .map(|factor| factor * times(headroom))
@@ -208,6 +218,7 @@ fn description(
     (name, in_unit): (&str, &str),
     chart: &Lines,
     cases: &[&CaseHeadroom],
+    (promise, shown): (&LoadRow, &dyn Fn(f64) -> String),
 ) -> String {
     let mut out = format!("{name}, {in_unit}, against {}.", growth_axis(headroom));
     for target in &chart.promises {
@@ -215,8 +226,13 @@ fn description(
     }
     for (line, case) in chart.lines.iter().zip(cases) {
         out.push_str(&format!(" {}: {};", line.name, ends(headroom, case)));
-        for dot in &line.dots {
-            out.push_str(&format!(" {} at {},", sig(dot.y, 3), sig(dot.x, 3)));
+        // As the table beside it has them, rounded to the side that is proven.
+        for point in &case.points {
+            let row = point.rows.iter().find(|row| row.is_of(promise));
+            if let Some(value) = row.and_then(|row| row.cell.value) {
+                let at = point_factor(headroom, point);
+                out.push_str(&format!(" {} at {at},", shown(value.value)));
+            }
         }
         for factor in &line.full {
             out.push_str(&format!(" does not fit at {},", sig(*factor, 3)));

@@ -315,6 +315,7 @@ fn over_one(
                 mark,
                 dots,
                 foot: None,
+                apart: false,
                 full: own()
                     .filter(|row| row.saturated && row.figure.is_none())
                     .filter_map(|row| place(&row.values[key]))
@@ -346,6 +347,7 @@ fn over_one(
         up: format!("{name}, {}", what.unit),
         words: if numbers.is_some() { Vec::new() } else { words },
         log: false,
+        whole: false,
         lines,
         promises: targets(&promised, &|value| {
             format!("{} {}", sig(value, 3), what.unit)

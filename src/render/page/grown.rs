@@ -9,7 +9,7 @@ use crate::outcome::{
     Bound, CaseHeadroom, Headroom, LoadSwitch, Origin, PartLoad, PartUse, SwitchOvers,
 };
 use crate::render::chart::{Format, load_curve, part_bars};
-use crate::render::number::{NONE, as_written, is_over, three, with_unit};
+use crate::render::number::{NONE, as_written, is_over, three, three_down, with_unit};
 use crate::render::words::{
     Flag, counted, counted_met, counted_missed, growth_unit, listed, measure_name, missed_today,
     proven_sentences, stopped_words, switch_breaks, switch_clause, switch_remark, switch_sentence,
@@ -426,7 +426,7 @@ fn parts_table(found: &Headroom) -> String {
         cells.push(three((100.0 - most).max(0.0)));
         if scales {
             cells.push(if most > 0.0 {
-                three(100.0 / most)
+                three_down(100.0 / most)
             } else {
                 "idle".to_owned()
             });

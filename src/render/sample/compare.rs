@@ -79,6 +79,8 @@ pub fn sample_comparison() -> Comparison {
             design: 1,
             case: cases[1].clone(),
             part: "san to edge, 32GFC".to_owned(),
+            first_instance: Some("san-B > edge-B".to_owned()),
+            value_instance: Some("san-B > edge-B".to_owned()),
             first_percent: Some(71.0),
             value_percent: Some(35.5),
             difference: Some(estimated(-35.5, 0.4)),

@@ -486,6 +486,7 @@ const fn word(change: Change) -> &'static str {
 fn parts(comparison: &Comparison, design: usize) -> String {
     let mut table = Aligned::new(&[
         "part",
+        "which of them",
         "case",
         ">design 1",
         &format!(">design {}", design + 1),
@@ -505,6 +506,7 @@ fn parts(comparison: &Comparison, design: usize) -> String {
     for row in rows.filter(|row| row.design == design) {
         table.row(vec![
             row.part.clone(),
+            instances(row),
             row.case.name.clone(),
             shown(row.first_percent),
             shown(row.value_percent),
@@ -516,8 +518,19 @@ fn parts(comparison: &Comparison, design: usize) -> String {
         ]);
     }
     table.text(
-        "Parts, the fullest of each family: used on the mean, %, and the difference in points",
+        "Parts, of each family the fullest by arithmetic: used on the mean, %, and the difference in points",
     )
+}
+
+/// Which of a family is shown: `san-A to edge-A`; of two, both.
+fn instances(row: &PartDifference) -> String {
+    let words = |name: &String| name.replace(" > ", " to ");
+    let one = row.first_instance.as_ref().map(words);
+    let other = row.value_instance.as_ref().map(words);
+    match (one, other) {
+        (Some(one), Some(other)) if one != other => format!("{one}; there {other}"),
+        (one, other) => one.or(other).unwrap_or_else(|| NONE.to_owned()),
+    }
 }
 
 fn inventories(comparison: &Comparison) -> String {

@@ -174,7 +174,21 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase, before: Option<&StageCa
             as_written(&floor.target_text)
         )
     });
-    format!("{}, {who}: {what}.{floor}", stage.name)
+    let full = full_before(case);
+    format!("{}, {who}: {what}.{floor}{full}", stage.name)
+}
+
+/// Why a day by which a promise is proven to be broken lies after that on which a part is full; nothing where it does not.
+fn full_before(case: &StageCase) -> String {
+    let days = case.full_by.as_ref().zip(case.breaks_by.as_ref());
+    // Days are written so that their order is that of the letters.
+    match days.filter(|(full, broken)| full < broken && case.hopeless.is_none()) {
+        Some((full, _)) => format!(
+            " A part is full by arithmetic on {full} already, from when on what waits for it grows without end: the later day is the one \
+             that runs have proven."
+        ),
+        None => String::new(),
+    }
 }
 
 #[cfg(test)]
@@ -211,6 +225,26 @@ mod tests {
             before.contains("is broken as before, from 2028-06-01"),
             "{before}"
         );
+    }
+
+    #[test]
+    fn a_day_after_that_of_a_full_part_is_explained() {
+        let with = |full: &str| {
+            said(|plan| {
+                let case = &mut plan.stages[1].cases[1];
+                case.standing = Standing::Breaks;
+                (case.holds_until, case.breaks_by) =
+                    (Some("2031-01-01".into()), Some("2032-01-27".into()));
+                case.full_by = Some(full.into());
+            })
+        };
+        let before = with("2031-12-27");
+        assert!(
+            before.contains("broken by 2032-01-27")
+                && before.contains("A part is full by arithmetic on 2031-12-27 already"),
+            "{before}"
+        );
+        assert!(!with("2032-01-27").contains("already"));
     }
 
     #[test]

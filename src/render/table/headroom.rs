@@ -4,8 +4,8 @@ use super::align::{Aligned, with_ends, wrapped};
 use crate::outcome::{CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpose, Verdict};
 use crate::render::number::{NONE, Scale, as_written, count, three};
 use crate::render::words::{
-    counted, counted_met, counted_missed, growth_axis, measure_name, origin_line, proven_sentences,
-    stopped_words, switch_remark, switch_sentence, today_word, verdict_word,
+    counted, counted_met, counted_missed, growth_axis, measure_name, origin_line, point_factor,
+    proven_sentences, stopped_words, switch_remark, switch_sentence, today_word, verdict_word,
 };
 
 /// Ends by case, every load that was run, the parts at today's load, and what is taken for granted.
@@ -119,15 +119,6 @@ const fn purpose(purpose: Purpose) -> &'static str {
     }
 }
 
-/// A load as the sentences have it, so that both show the same.
-fn point_factor(headroom: &Headroom, point: &LoadPoint) -> String {
-    match point.purpose {
-        Purpose::Pilot => counted(headroom, point.factor),
-        Purpose::ProveMet => counted_met(headroom, point.factor),
-        Purpose::ProveMissed => counted_missed(headroom, point.factor),
-    }
-}
-
 fn points(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let Some(first) = case.points.iter().find(|point| !point.rows.is_empty()) else {
         return String::new();
@@ -233,6 +224,7 @@ fn figures(point: &LoadPoint, scales: &[Scale]) -> Vec<String> {
         .zip(scales)
         .map(|(row, scale)| match (row.cell.value, row.cell.beyond) {
             _ if row.cell.saturated => "saturated".to_owned(),
+            _ if row.cell.is_cut_off() => "no path".to_owned(),
             (Some(figure), _) => with_ends(*scale, &figure),
             (None, Some(beyond)) => format!("> {}", scale.three(beyond)),
             (None, None) => NONE.to_owned(),

@@ -30,6 +30,16 @@ pub fn counted_missed(headroom: &Headroom, factor: f64) -> String {
     counted_with(headroom, factor, three_up)
 }
 
+/// The load of a run as the sentences have it, so that all show the same.
+#[must_use]
+pub fn point_factor(headroom: &Headroom, point: &LoadPoint) -> String {
+    match point.purpose {
+        Purpose::Pilot => counted(headroom, point.factor),
+        Purpose::ProveMet => counted_met(headroom, point.factor),
+        Purpose::ProveMissed => counted_missed(headroom, point.factor),
+    }
+}
+
 fn counted_with(headroom: &Headroom, factor: f64, digits: fn(f64) -> String) -> String {
     match headroom.grows.today() {
         None => digits(factor),

@@ -1,7 +1,7 @@
 //! What the runs of a case say together, and what is taken for granted.
 
-use super::curve::{Curve, fitted, knee};
-use super::edge::{Place, before_floor, bounded, crossing, edge, runs};
+use super::curve::{Curve, knee};
+use super::edge::{Place, before_floor, bounded, crossing, curve_of, edge};
 use super::scale::Scale;
 use super::{Judged, Search};
 use crate::outcome::{
@@ -46,23 +46,7 @@ pub(super) fn answer(
             saturated: row.cell.saturated,
         })
     });
-    let curve = fitted(runs(&search, |_| true));
-    // A fifth to either side: a choice of this program.
-    let crossed = match curve {
-        Curve::Crosses { factor, runs, .. } => {
-            let inside =
-                |(under, over): (Place, Place)| (under.0 * 0.8..=over.0 * 1.2).contains(&factor);
-            under
-                .zip(over)
-                .is_some_and(inside)
-                .then_some((factor, Some(runs)))
-        }
-        // A flat curve crosses nowhere, but where the work no longer fits.
-        Curve::Flat if over.is_none_or(|(_, excess)| excess.is_finite()) => None,
-        Curve::Flat | Curve::Unknown => under
-            .zip(over)
-            .map(|(under, over)| (crossing(under, over), None)),
-    };
+    let (place, fit) = crosses(&search, (met, missed), (under, over));
     let bend = breaks.as_ref().and_then(|breaks| {
         let figures = search.points.iter().filter_map(|judged| {
             let own =
@@ -73,21 +57,6 @@ pub(super) fn answer(
             Some((judged.point.factor, value.value))
         });
         knee(figures)
-    });
-    // A run of finite length can look steady beyond saturation; no promise holds there for long.
-    let below_full = |factor: f64| search.saturation.map_or(factor, |full| factor.min(full));
-    // What is proven wins over a curve through short runs, and then over the line between the two next to the edge.
-    let proven = |factor: &f64| {
-        let above = met.is_none_or(|point| point.factor <= *factor);
-        above && missed.is_none_or(|point| *factor <= point.factor)
-    };
-    let place = crossed.map(|(factor, _)| below_full(factor)).filter(proven);
-    let fit = crossed
-        .and_then(|(_, runs)| runs)
-        .filter(|_| place.is_some());
-    let place = place.or_else(|| {
-        let (under, over) = under.zip(over).filter(|_| crossed.is_some())?;
-        Some(below_full(crossing(under, over))).filter(proven)
     });
     let ended = met.filter(|point| missed.is_none() && point.factor >= most * (1.0 - 1e-9));
     let bound = ended.filter(|_| bounded).map(|_| scale.bound());
@@ -140,6 +109,41 @@ pub(super) fn answer(
             .into_iter()
             .map(|judged| judged.point)
             .collect(),
+    }
+}
+
+/// Where a curve through all runs crosses the promise, and how many runs it is fitted to; else where the line between the two
+/// pilot runs next to the edge does. Neither is given outside what is proven: above the load that is met, and below the one that
+/// is missed and that at which the work no longer fits. Where only that breaks a promise nothing is crossed.
+fn crosses(
+    search: &Search,
+    (met, missed): (Option<&LoadPoint>, Option<&LoadPoint>),
+    (under, over): (Option<Place>, Option<Place>),
+) -> (Option<f64>, Option<u32>) {
+    // Loads that keep the promises and loads that do not: without both nothing was crossed.
+    let Some((under, over)) = under.zip(over) else {
+        return (None, None);
+    };
+    let both = under.1.is_finite() && over.1.is_finite();
+    let line = both.then(|| crossing(under, over));
+    let proven = |factor: &f64| {
+        let above = met.is_some_and(|point| point.factor <= *factor);
+        let broken = missed.map(|point| point.factor);
+        let ends = broken.into_iter().chain(search.saturation);
+        let end = ends.reduce(f64::min);
+        // A fifth to either side of the pilot runs' own: a choice of this program.
+        let near = (under.0 * 0.8..=over.0 * 1.2).contains(factor);
+        near && above && end.is_some_and(|end| *factor < end)
+    };
+    let (curve, fit) = match curve_of(search, |_| true) {
+        Curve::Crosses { factor, runs, .. } => (Some(factor).filter(proven), Some(runs)),
+        // What does not rise crosses nowhere.
+        Curve::Flat => return (None, None),
+        Curve::Unknown => (None, None),
+    };
+    match curve {
+        Some(factor) => (Some(factor), fit),
+        None => (line.filter(proven), None),
     }
 }
 

@@ -9,11 +9,15 @@ pub(super) struct Run {
     pub(super) excess: f64,
     /// One over the variance of that: I/Os above the target, or by the spread of means.
     pub(super) weight: f64,
+    /// Whether the promise is one of a mean, which has a pole where the work no longer fits.
+    pub(super) mean: bool,
 }
 
 /// Runs this far from the promise, as a logarithm, take part in the fit: a factor of 20 in the share. A choice of
 /// this program.
 const NEAR: f64 = 3.0;
+/// The same of a mean, which is farther from its curve where other parts take more of it: a factor of 3.
+const NEAR_MEAN: f64 = 1.1;
 /// Fewest runs to fit to.
 const FEWEST: usize = 3;
 
@@ -38,41 +42,94 @@ pub(super) enum Curve {
     Unknown,
 }
 
-/// Where the curve ln P(latency > target) = a + b × load crosses what is allowed, and the runs that it is fitted to.
+/// Where the curve through the runs crosses what is allowed, and the runs that it is fitted to; `pole` is the load at which the
+/// work no longer fits, where that is known.
 ///
-/// Weighted least squares: the variance of the logarithm of a count is about one over the count. A straight line is
-/// exact for one exponential server (P = exp(−(1 − ρ) t ÷ s) is linear in ρ after the logarithm) and a fair one for
-/// others near the edge. Unknown with fewer than three runs around the promise or all at one load; flat where the
-/// rise is less than two deviations, with the runs scattered as they are, at least as counts are.
-pub(super) fn fitted(runs: impl Iterator<Item = Run>) -> Curve {
+/// Of a percentile it is ln P(latency > target) = a + b × load: exact for one exponential server (P = exp(−(1 − ρ) t ÷ s) is
+/// linear in ρ after the logarithm) and a fair one for others near the edge. A mean rises like one over what is left to the
+/// pole, and a line in its logarithm would cross too late: mean = a + b ÷ (pole − load), which is exact for one server of any
+/// service behind parts that take a constant time (the Pollaczek-Khinchine formula; L. Kleinrock, *Queueing Systems*, vol. 1,
+/// chapter 5, from memory). Where the pole is not known it is 1 ÷ mean = a + b × load, which has one of its own.
+///
+/// Weighted least squares: the variance of the logarithm of a count is about one over the count. The run nearest the
+/// promise says whether that is one of a mean; runs whose worst promise is of the other kind are left out. Unknown with fewer
+/// than three runs around the promise or all at one load; flat where the rise is less than two deviations, with the runs
+/// scattered as they are, at least as counts are.
+pub(super) fn fitted(runs: impl Iterator<Item = Run>, pole: Option<f64>) -> Curve {
     let near: Vec<Run> = runs
         .filter(|run| run.excess.abs() <= NEAR && run.weight > 0.0)
         .collect();
-    if near.len() < FEWEST {
+    let distance = |run: &&Run| run.excess.abs();
+    let nearest = near
+        .iter()
+        .min_by(|left, right| distance(left).total_cmp(&distance(right)));
+    let Some(mean) = nearest.map(|run| run.mean) else {
+        return Curve::Unknown;
+    };
+    let own = near.into_iter().filter(|run| run.mean == mean);
+    if !mean {
+        let points = own.map(|run| (run.factor, run.excess, run.weight));
+        return line(points.collect());
+    }
+    let own = own.filter(|run| run.excess.abs() <= NEAR_MEAN);
+    let Some(pole) = pole else {
+        let points = own.map(|run| {
+            let share = libm::exp(-run.excess);
+            (run.factor, 1.0 - share, run.weight / (share * share))
+        });
+        return line(points.collect());
+    };
+    let own = own.filter(|run| run.factor < pole);
+    let points = own.map(|run| {
+        let share = libm::exp(run.excess);
+        let left = pole - run.factor;
+        (1.0 / left, share - 1.0, run.weight / (share * share))
+    });
+    match line(points.collect()) {
+        Curve::Crosses {
+            factor: inverse,
+            slope,
+            runs,
+        } if pole - 1.0 / inverse > 0.0 => Curve::Crosses {
+            factor: pole - 1.0 / inverse,
+            slope: slope * inverse * inverse,
+            runs,
+        },
+        Curve::Crosses { .. } => Curve::Flat,
+        other => other,
+    }
+}
+
+/// The line through points (x, y, weight), where it crosses 0.
+fn line(points: Vec<(f64, f64, f64)>) -> Curve {
+    if points.len() < FEWEST {
         return Curve::Unknown;
     }
-    let sum = |of: &dyn Fn(&Run) -> f64| near.iter().map(|run| run.weight * of(run)).sum::<f64>();
-    let all = sum(&|_| 1.0);
-    let (x, y) = (sum(&|run| run.factor) / all, sum(&|run| run.excess) / all);
-    let spread = sum(&|run| (run.factor - x) * (run.factor - x));
-    let slope = sum(&|run| (run.factor - x) * (run.excess - y)) / spread;
+    let sum = |of: &dyn Fn(f64, f64) -> f64| {
+        let each = points.iter().map(|(x, y, weight)| weight * of(*x, *y));
+        each.sum::<f64>()
+    };
+    let all = sum(&|_, _| 1.0);
+    let (x, y) = (sum(&|x, _| x) / all, sum(&|_, y| y) / all);
+    let spread = sum(&|own, _| (own - x) * (own - x));
+    let slope = sum(&|own, height| (own - x) * (height - y)) / spread;
     let crossing = x - y / slope;
     if !slope.is_finite() {
         return Curve::Unknown;
     }
-    let rest = sum(&|run| {
-        let rest = run.excess - y - slope * (run.factor - x);
+    let rest = sum(&|own, height| {
+        let rest = height - y - slope * (own - x);
         rest * rest
     });
     #[allow(clippy::cast_precision_loss)]
-    let scatter = (rest / (near.len() - 2) as f64).max(1.0);
+    let scatter = (rest / (points.len() - 2) as f64).max(1.0);
     if slope <= RISE * (scatter / spread).sqrt() || !crossing.is_finite() || crossing <= 0.0 {
         return Curve::Flat;
     }
     Curve::Crosses {
         factor: crossing,
         slope,
-        runs: u32::try_from(near.len()).unwrap_or(u32::MAX),
+        runs: u32::try_from(points.len()).unwrap_or(u32::MAX),
     }
 }
 
@@ -108,6 +165,18 @@ mod tests {
             factor,
             excess,
             weight,
+            mean: false,
+        }
+    }
+
+    fn crossing(curve: Curve) -> (f64, f64, u32) {
+        match curve {
+            Curve::Crosses {
+                factor,
+                slope,
+                runs,
+            } => (factor, slope, runs),
+            other => panic!("{other:?}"),
         }
     }
 
@@ -115,27 +184,19 @@ mod tests {
     fn a_line_is_found_exactly_and_weights_count() {
         let line = |x: f64| 4.0 * (x - 1.25);
         let exact = [0.6, 1.0, 1.2, 1.5].map(|x| run(x, line(x), x * 100.0));
-        let of = |curve: Curve| match curve {
-            Curve::Crosses {
-                factor,
-                slope,
-                runs,
-            } => (factor, slope, runs),
-            other => panic!("{other:?}"),
-        };
-        let (crossing, slope, count) = of(fitted(exact.into_iter()));
-        assert!((crossing - 1.25).abs() < 1e-12 && count == 4);
+        let (found, slope, count) = crossing(fitted(exact.into_iter(), Some(2.0)));
+        assert!((found - 1.25).abs() < 1e-12 && count == 4);
         assert!((slope - 4.0).abs() < 1e-12);
         // A run of which hardly anything is known moves it hardly at all.
         let off = exact.into_iter().chain([run(1.1, 2.0, 0.5)]);
-        let (moved, ..) = of(fitted(off));
+        let (moved, ..) = crossing(fitted(off, None));
         assert!((moved - 1.25).abs() < 0.01, "{moved}");
     }
 
     #[test]
     fn a_flat_falling_or_unknown_curve_crosses_nowhere() {
         let is = |curve: Curve, all: &[Run]| {
-            assert_eq!(fitted(all.iter().copied()), curve, "{all:?}");
+            assert_eq!(fitted(all.iter().copied(), None), curve, "{all:?}");
         };
         is(
             Curve::Flat,
@@ -170,6 +231,44 @@ mod tests {
             Curve::Unknown,
             &[run(1.0, -9.0, 9.0), run(2.0, 9.0, 9.0), run(3.0, 8.0, 9.0)],
         );
+    }
+
+    /// Means of one server, full at twice today's load, promised to be 20 services: M/M/1 takes 1 ÷ (1 − ρ), 20 at ρ = 0.95; M/D/1
+    /// takes 1/2 + 1/2 ÷ (1 − ρ), 20 at ρ = 38/39 (Kleinrock, *Queueing Systems*, vol. 1, chapter 5, from memory). A line in the
+    /// logarithm would cross at 1.92 and beyond.
+    #[test]
+    fn the_curve_of_a_mean_has_its_pole_and_crosses_where_theory_says() {
+        let exponential = |rho: f64| 1.0 / (1.0 - rho);
+        let constant = |rho: f64| 0.5 + 0.5 / (1.0 - rho);
+        let at = |of: &dyn Fn(f64) -> f64, factor: f64| Run {
+            mean: true,
+            ..run(factor, libm::log(of(factor / 2.0) / 20.0), 1e4)
+        };
+        let loads = [1.0, 1.84, 1.87, 1.93, 1.96];
+        for (of, truth) in [
+            (&exponential as &dyn Fn(f64) -> f64, 1.9),
+            (&constant, 76.0 / 39.0),
+        ] {
+            let runs = || loads.into_iter().map(|factor| at(of, factor));
+            let (found, slope, _) = crossing(fitted(runs(), Some(2.0)));
+            assert!((found - truth).abs() < 1e-9, "{found} for {truth}");
+            // Of the logarithm of the mean for each 1 of the factor, there.
+            let near = |side: f64| at(of, truth + side * 1e-6).excess;
+            let steep = (near(1.0) - near(-1.0)) / 2e-6;
+            assert!((slope / steep - 1.0).abs() < 1e-6, "{slope} for {steep}");
+            let (found, ..) = crossing(fitted(runs(), None));
+            assert!((found - truth).abs() < 0.002, "{found} for {truth}");
+        }
+        // Runs whose worst promise is another are no part of it, nor are those beyond the pole.
+        let others = [run(1.5, 0.3, 1e6), run(1.7, 0.9, 1e6)];
+        let beyond = Run {
+            mean: true,
+            ..run(2.01, 0.5, 1e4)
+        };
+        let runs = loads.map(|factor| at(&exponential, factor));
+        let all = runs.into_iter().chain(others).chain([beyond]);
+        let (found, _, count) = crossing(fitted(all, Some(2.0)));
+        assert!((found - 1.9).abs() < 1e-9 && count == 4, "{found} {count}");
     }
 
     #[test]

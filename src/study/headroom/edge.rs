@@ -71,7 +71,7 @@ fn known(figure: &Estimated) -> f64 {
 }
 
 /// The runs of some points, for a curve through them.
-pub(super) fn runs<'a>(
+fn runs<'a>(
     search: &'a Search,
     wanted: impl Fn(&LoadPoint) -> bool + 'a,
 ) -> impl Iterator<Item = Run> + 'a {
@@ -83,7 +83,13 @@ pub(super) fn runs<'a>(
             factor: judged.point.factor,
             excess: judged.excess,
             weight: judged.weight,
+            mean: judged.mean,
         })
+}
+
+/// The curve through those runs.
+pub(super) fn curve_of(search: &Search, wanted: impl Fn(&LoadPoint) -> bool) -> Curve {
+    fitted(runs(search, wanted), search.pole)
 }
 
 /// A load factor, and how far the worst promise is from its limit there.
@@ -225,7 +231,7 @@ fn upwards(search: &Search, factor: f64, most: f64) -> Option<f64> {
 /// Where to look next where the curve is flat at the edge: the promise is nearly broken at every load there, by chance at one
 /// and not at another, and what breaks it beyond doubt lies above.
 fn beyond_flat(search: &Search, most: f64) -> Option<f64> {
-    let curve = fitted(runs(search, |point| point.purpose == Purpose::Pilot));
+    let curve = curve_of(search, |point| point.purpose == Purpose::Pilot);
     if curve != Curve::Flat {
         return None;
     }
@@ -322,7 +328,7 @@ pub(super) fn proofs(
     };
     let (under, over) = edge(search);
     let middle = under.zip(over).map(|(under, over)| {
-        match fitted(runs(search, |point| point.purpose == Purpose::Pilot)) {
+        match curve_of(search, |point| point.purpose == Purpose::Pilot) {
             // The curve may not leave what the runs around the edge say.
             Curve::Crosses { factor, .. } => factor.clamp(under.0, over.0),
             Curve::Flat | Curve::Unknown => crossing(under, over),

@@ -28,7 +28,9 @@
 use crate::outcome::{Case, Purpose};
 use crate::site::{Arrivals, BurstLaw, Site, WarmUp, Workload};
 use crate::study::closed_forms::service;
-use crate::study::estimate::{Flows, alive_in, asked, bytes_of, idle, mix, path_weights};
+use crate::study::estimate::{
+    Flows, Levelled, alive_in, asked, bytes_of, case_loads, idle, levelled, mix, weights_of,
+};
 use crate::topology::{DirectionId, Fabric, Path, PathSet};
 use crate::unit::Duration;
 use std::collections::{BTreeMap, BTreeSet};
@@ -256,35 +258,44 @@ fn at_host(
 fn parts_relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
     let mut directions = vec![Work::default(); fabric.directions.len()];
     let mut controllers = vec![Work::default(); fabric.controllers.len()];
-    walk(site, fabric, case, |flows, set, workload, path, weight| {
-        let work = &site.workloads[workload];
-        let promised = promised(work, case);
-        let bursts = bursts(work);
-        let together = matches!(&work.arrivals, Arrivals::Bursty(burst) if burst.together);
-        let key = (workload, if together { usize::MAX } else { set.host });
-        let rate = asked(fabric, work).at_host(set.host);
-        let Some(rate) = rate.map(|rate| rate.mean * weight) else {
-            return;
-        };
-        let (there, back) = flows.both_ways(path, set.family);
-        controllers[path.controller].add_stream(key, rate, bursts);
-        for (direction, part) in there.iter().chain(&back) {
-            directions[direction.index()].add_stream(key, rate * part, bursts);
-        }
-        for (op, size, share) in mix(work) {
-            let rate = rate * share;
-            let (first, second, _) = service(&site.arrays[set.array], op, size);
-            controllers[path.controller].add(rate, first, second, promised);
-            for (shares, toward_array) in [(&there, true), (&back, false)] {
-                for (direction, part) in shares {
-                    let bytes = bytes_of(fabric, work, op, size, *direction, toward_array);
-                    let capacity = fabric.directions[direction.index()].rate.bits_per_second();
-                    let time = bytes * 8.0 / capacity;
-                    directions[direction.index()].add(rate * part, time, time * time, promised);
+    let named = |name: &String| site.outages.iter().position(|outage| outage.name == *name);
+    let loads = case_loads(site, fabric, case.outage.as_ref().and_then(named));
+    let levelled = levelled(site, fabric, &loads);
+    walk(
+        site,
+        fabric,
+        case,
+        levelled.as_ref(),
+        |flows, set, workload, path, weight| {
+            let work = &site.workloads[workload];
+            let promised = promised(work, case);
+            let bursts = bursts(work);
+            let together = matches!(&work.arrivals, Arrivals::Bursty(burst) if burst.together);
+            let key = (workload, if together { usize::MAX } else { set.host });
+            let rate = asked(fabric, work).at_host(set.host);
+            let Some(rate) = rate.map(|rate| rate.mean * weight) else {
+                return;
+            };
+            let (there, back) = flows.both_ways(path, set.family);
+            controllers[path.controller].add_stream(key, rate, bursts);
+            for (direction, part) in there.iter().chain(&back) {
+                directions[direction.index()].add_stream(key, rate * part, bursts);
+            }
+            for (op, size, share) in mix(work) {
+                let rate = rate * share;
+                let (first, second, _) = service(&site.arrays[set.array], op, size);
+                controllers[path.controller].add(rate, first, second, promised);
+                for (shares, toward_array) in [(&there, true), (&back, false)] {
+                    for (direction, part) in shares {
+                        let bytes = bytes_of(fabric, work, op, size, *direction, toward_array);
+                        let capacity = fabric.directions[direction.index()].rate.bits_per_second();
+                        let time = bytes * 8.0 / capacity;
+                        directions[direction.index()].add(rate * part, time, time * time, promised);
+                    }
                 }
             }
-        }
-    });
+        },
+    );
     let links = directions.iter().map(|work| work.relaxation_s(1.0));
     let arrays = controllers.iter().enumerate().map(|(index, work)| {
         let array = &site.arrays[fabric.controllers[index].array];
@@ -299,18 +310,20 @@ fn alive_of(site: &Site, fabric: &Fabric, case: &Case) -> Vec<bool> {
     alive_in(site, fabric, case.outage.as_ref().and_then(named))
 }
 
-/// Calls `found` with every path of every workload that is used in a case, and its share of the work of its host.
+/// Calls `found` with every path of every workload that is used in a case, and its share of the work of its host, even ones
+/// where nothing else is said.
 fn walk(
     site: &Site,
     fabric: &Fabric,
     case: &Case,
+    levelled: Option<&Levelled>,
     mut found: impl FnMut(&mut Flows<'_>, &PathSet, usize, &Path, f64),
 ) {
     let alive = alive_of(site, fabric, case);
     let mut flows = Flows::new(fabric, &alive);
     for set in &fabric.path_sets(site, &alive) {
         for index in &set.workloads {
-            let weights = path_weights(site, fabric, &mut flows, set, &site.workloads[*index]);
+            let weights = weights_of(levelled, site, fabric, &mut flows, set, *index);
             for (path, weight) in set.paths.iter().zip(weights).filter(|(_, w)| *w > 0.0) {
                 found(&mut flows, set, *index, path, weight);
             }
@@ -330,7 +343,7 @@ pub(super) struct Used {
 /// What the workload of that name uses.
 pub(super) fn used_by(site: &Site, fabric: &Fabric, case: &Case, workload: &str) -> Used {
     let mut used = Used::default();
-    walk(site, fabric, case, |flows, set, index, path, _| {
+    walk(site, fabric, case, None, |flows, set, index, path, _| {
         if site.workloads[index].name != workload {
             return;
         }

@@ -64,6 +64,7 @@ pub(super) fn one(
     let matrix = judge::matrix_at(&scaled, &runs, &[], trust);
     let rows = rows_of(matrix);
     let (worst, excess, weight) = excess(&rows, &runs[0].figures);
+    let mean = worst.is_some_and(|row| row.measure == MeasureKind::Mean);
     let variance = worst.and_then(|row| spread::variance(&runs[0], &scaled, &case, row));
     let short = worst.is_some_and(|row| row.measure == MeasureKind::Throughput)
         && excess > 0.0
@@ -111,6 +112,7 @@ pub(super) fn one(
         point,
         excess,
         weight,
+        mean,
         variance,
         short,
         nearest,
@@ -138,6 +140,7 @@ const fn cannot_be_built(job: &Job) -> Judged {
         },
         excess: f64::INFINITY,
         weight: 0.0,
+        mean: false,
         variance: None,
         short: false,
         nearest: None,

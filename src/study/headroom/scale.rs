@@ -4,7 +4,7 @@ use super::{CLIFF, LEAST};
 use crate::outcome::{Bound, DepthLimit, Grows, LoopDepth};
 use crate::site::{Arrivals, Burst, Measure, Per, Replay, Site, Workload};
 use crate::study::estimate::idle::depth_ceiling_at_best;
-use crate::study::estimate::{Estimate, estimate};
+use crate::study::estimate::{Estimate, estimate, fullest};
 use crate::topology::Fabric;
 use std::fmt::{self, Debug, Formatter};
 
@@ -189,7 +189,8 @@ impl<'a> Scale<'a> {
     /// Busy share of the fullest part with so many hosts, by arithmetic.
     fn share(hosts: &Hosts<'_>, count: u32, case: &str) -> Option<f64> {
         let site = (hosts.with)(count).ok()?;
-        estimate(&site, &Fabric::new(&site)).fullest(case)
+        let fabric = Fabric::new(&site);
+        fullest(&site, &fabric, &estimate(&site, &fabric), case)
     }
 
     /// The most hosts up to `limit` of which the fullest part stays at or below a share; `None`: not even one.
@@ -214,7 +215,8 @@ impl<'a> Scale<'a> {
     pub(super) fn saturation(&self, site: &Site, case: &str) -> Option<f64> {
         match self {
             Self::Load | Self::Depth { .. } => {
-                let share = estimate(site, &Fabric::new(site)).fullest(case)?;
+                let fabric = Fabric::new(site);
+                let share = fullest(site, &fabric, &estimate(site, &fabric), case)?;
                 Some(1.0 / share)
             }
             Self::Uneven { exponents, most } => {
@@ -222,7 +224,7 @@ impl<'a> Scale<'a> {
                 let fabric = Fabric::new(site);
                 let share = |factor: f64| {
                     let site = uneven(site, exponents, factor);
-                    estimate(&site, &fabric).fullest(case).unwrap_or(0.0)
+                    fullest(&site, &fabric, &estimate(&site, &fabric), case).unwrap_or(0.0)
                 };
                 let (mut low, mut high) = (1.0 / 64.0, most * 2.0);
                 if share(high) < 1.0 {
@@ -243,6 +245,14 @@ impl<'a> Scale<'a> {
                 let fits = Self::most_below(hosts, *limit, case, 1.0 - 1e-9).unwrap_or(0);
                 (fits < *limit).then(|| f64::from(fits + 1) / f64::from(hosts.today))
             }
+        }
+    }
+
+    /// What is full by arithmetic, where that is a load and no whole number beyond one.
+    pub(super) const fn pole(&self, saturation: Option<f64>) -> Option<f64> {
+        match self {
+            Self::Load | Self::Uneven { .. } => saturation,
+            Self::Depth { .. } | Self::Hosts { .. } => None,
         }
     }
 

@@ -4,8 +4,8 @@
 //! It only says which tests are not worth their runs: each test that is made keeps its share of the error, and the
 //! pilot runs that are asked here take no part in it. Left out: the longer runs of a proof, which differ less.
 
-use super::curve::{Curve, fitted};
-use super::edge::runs;
+use super::curve::Curve;
+use super::edge::curve_of;
 use super::{ERROR, Search};
 use crate::measure::t_quantile;
 use crate::outcome::{Case, LoadRow, MeasureKind, Purpose};
@@ -71,7 +71,7 @@ pub(super) fn distance(search: &Search, replications: u32, tests: usize) -> f64 
         .filter_map(|judged| judged.variance)
         .collect();
     let Curve::Crosses { factor, slope, .. } =
-        fitted(runs(search, |point| point.purpose == Purpose::Pilot))
+        curve_of(search, |point| point.purpose == Purpose::Pilot)
     else {
         return 0.0;
     };

@@ -489,6 +489,7 @@ fn judged(factor: f64, excess: f64) -> Judged {
         },
         excess,
         weight: 1.0,
+        mean: false,
         variance: None,
         short: false,
         nearest: None,
@@ -508,6 +509,7 @@ fn search(points: &[(f64, f64)]) -> Search {
             ..CasePlan::healthy()
         },
         saturation: Some(2.0),
+        pole: Some(2.0),
         depth: None,
         in_bursts: None,
         cliff: 1.98,
@@ -625,4 +627,6 @@ fn tests_without_a_chance_are_left_out_and_no_others() {
     assert!(near(1e-8) && !near(0.2));
 }
 
+mod crossing;
 mod ends;
+mod unlike;

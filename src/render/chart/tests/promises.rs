@@ -1,6 +1,7 @@
 //! Lines of promises: each case has its own, and what is promised is what is drawn.
 
 use super::*;
+use crate::outcome::Purpose;
 
 /// Cases that promise something else have their own line; one that promises nothing has none, and what does not fit leaves
 /// the plot.
@@ -138,4 +139,49 @@ fn a_sweep_draws_each_case_against_its_own_promise() {
         drawing.finding
     );
     assert!(!drawing.description.contains("healthy"));
+}
+
+/// Loads that looked for the edge are of fewer runs than those that prove it: a thin line joins the ones, a thick one the others.
+#[test]
+fn loads_that_prove_nothing_are_not_joined_with_those_that_do() {
+    let mut found = sample_headroom();
+    found.cases.truncate(1);
+    let seen = |purpose: fn(Purpose) -> bool| {
+        let own = found.cases[0].points.iter();
+        let own = own.filter(|point| purpose(point.purpose) && point.rows[0].cell.value.is_some());
+        own.count()
+    };
+    let (pilots, proofs) = (
+        seen(|own| own == Purpose::Pilot),
+        seen(|own| own != Purpose::Pilot),
+    );
+    assert!(pilots > 3 && proofs == 2, "{pilots} {proofs}");
+    let drawing = load_curve(&found, 0, Format::Slide).expect("there are points");
+    // Points and width of each line that goes down somewhere and is no upright.
+    let lines: Vec<(usize, f64)> = drawing
+        .svg
+        .split("<polyline ")
+        .skip(1)
+        .filter_map(|line| {
+            let text = |key: &str| line.split_once(&format!("{key}=\""))?.1.split_once('"');
+            let points: Vec<&str> = text("points")?.0.split_whitespace().collect();
+            let ends = points
+                .first()?
+                .split_once(',')
+                .zip(points.last()?.split_once(','))?;
+            let slanted = ends.0.0 != ends.1.0 && ends.0.1 != ends.1.1;
+            slanted.then_some((points.len(), text("stroke-width")?.0.parse().ok()?))
+        })
+        .collect();
+    let width = |points: usize| {
+        let mut own = lines.iter().filter(|line| line.0 == points);
+        own.next()
+            .unwrap_or_else(|| panic!("none of {points}: {lines:?}"))
+            .1
+    };
+    assert!(width(pilots) < 0.7 * width(proofs), "{lines:?}");
+    assert!(
+        lines.iter().all(|line| line.0 < pilots + proofs),
+        "{lines:?}"
+    );
 }
