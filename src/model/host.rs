@@ -240,7 +240,7 @@ impl<E: Executor> World<'_, E> {
             self.pointers[pointer] % count
         };
         let start = match plan.policy {
-            PathPolicy::Random => (self.ios[io].draw.path_bits % u64::from(count.max(1))) as u32,
+            PathPolicy::Random => self.drawn(set, io, owner),
             PathPolicy::OnePath => 0,
             PathPolicy::RoundRobin
             | PathPolicy::LeastQueue
@@ -248,7 +248,7 @@ impl<E: Executor> World<'_, E> {
             | PathPolicy::Nearest => last + 1,
         };
         let mut best: Option<(u64, u32)> = None;
-        let mut standing = false;
+        let (mut standing, mut nearest) = (false, u32::MAX);
         for step in 0..count {
             let offset = (start + step) % count;
             let path = first + offset;
@@ -259,15 +259,26 @@ impl<E: Executor> World<'_, E> {
             if !state.takes_ios() || owner.is_some_and(|owner| described.path.controller != owner) {
                 continue;
             }
+            // Another path than the preferred ones is for when none of those stands, not for when they are full.
+            match plan.policy {
+                PathPolicy::OnePath if standing => break,
+                PathPolicy::Nearest if described.nearness > nearest => continue,
+                PathPolicy::Nearest if described.nearness < nearest => {
+                    (nearest, best) = (described.nearness, None);
+                }
+                _ => {}
+            }
             standing = true;
             if state.in_flight >= plan.depth {
                 continue;
             }
             let cost = match plan.policy {
-                PathPolicy::RoundRobin | PathPolicy::OnePath | PathPolicy::Random => 0,
+                PathPolicy::RoundRobin
+                | PathPolicy::OnePath
+                | PathPolicy::Random
+                | PathPolicy::Nearest => 0,
                 PathPolicy::LeastQueue => u64::from(state.in_flight),
                 PathPolicy::LeastBytes => state.bytes,
-                PathPolicy::Nearest => u64::from(described.nearness),
             };
             if best.is_none_or(|(least, _)| cost < least) {
                 best = Some((cost, offset));
@@ -284,6 +295,26 @@ impl<E: Executor> World<'_, E> {
             None if standing => Pick::Full,
             None => Pick::Nothing,
         }
+    }
+
+    /// The place of a path drawn at random among those of a set that could take an I/O; 0 where there is none.
+    fn drawn(&self, set: u32, io: u32, owner: Option<usize>) -> u32 {
+        let plan = &self.compiled.sets[set as usize];
+        let could = |path: &u32| {
+            let state = &self.paths[*path as usize];
+            let controller = self.compiled.paths[*path as usize].path.controller;
+            state.takes_ios()
+                && state.in_flight < plan.depth
+                && owner.is_none_or(|owner| controller == owner)
+        };
+        let all = || plan.paths.clone().filter(could);
+        let count = all().count();
+        if count == 0 {
+            return 0;
+        }
+        let place = self.ios[io].draw.path_bits % count as u64;
+        let path = all().nth(usize::try_from(place).unwrap_or(0));
+        path.map_or(0, |path| path - plan.paths.start)
     }
 
     fn issue(&mut self, io: u32, path: u32) {
