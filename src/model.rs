@@ -45,7 +45,7 @@ mod way;
 mod world;
 
 pub(crate) use again::tcp_gives_up;
-pub use compile::{Compiled, PathName, Watch};
+pub use compile::{Compiled, OutPath, PathName, Watch};
 pub use fault::Script;
 pub use net::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
 pub(crate) use notice::{Place, hold, noticed_by, tried_again_by};

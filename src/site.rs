@@ -21,8 +21,8 @@ pub use family::{
 };
 pub use growth::{Growth, Step};
 pub use run::{
-    Action, Assumption, Basis, Event, Heading, LossMode, Outage, PartGroup, Run, Slow, Variant,
-    WarmUp,
+    Action, Assumption, Basis, Event, Fault, Flap, Heading, LossMode, Outage, PartGroup, Run, Slow,
+    Variant, WarmUp,
 };
 pub use timers::{Failback, LacpRate, NoPath, Timers};
 pub use work::{

@@ -45,7 +45,7 @@ use crate::measure::RELATIVE_ERROR;
 use crate::model::{Compiled, Script};
 use crate::outcome::{AssumptionRow, Case, Matrix, Origin, Precision, Report, Steady, Switch};
 use crate::site::{Action, Basis, Heading, LossMode, Site, Slow};
-use crate::topology::{Fabric, StillOut, slow_at_the_end, still_out};
+use crate::topology::{Fabric, StillOut, still_out};
 use crate::unit::Instant;
 
 /// What a study is to look at.
@@ -67,10 +67,10 @@ pub fn study(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) ->
     let fabric = Fabric::new(site);
     let plans = case::cases(site, &fabric, ask.outages.as_deref());
     let progress = &Ahead::new(progress, planned(site, &plans, ask));
-    let (runs, precision) = steady::run_precisely(site, &plans, progress);
+    let (mut runs, precision) = steady::run_precisely(site, &plans, progress);
     let whole = Compiled::new(site, &[]);
     let switches = if ask.switch {
-        switch::of_outages(site, &whole, &runs, ask.planned, progress)
+        switch::of_outages_and_ends(site, &whole, &mut runs, ask.planned, progress)
     } else {
         Vec::new()
     };
@@ -115,7 +115,7 @@ fn with_precision(mut report: Report, precision: Option<Precision>) -> Report {
 }
 
 /// The scenario as written: steady figures of the whole site and, when it has events, one run with them, on which
-/// the promises about switching are judged. Where the events leave parts out, those of lost parts are judged on steady runs of
+/// the promises about switching are judged. Where the events leave parts out or slow, those of lost parts are judged on steady runs of
 /// what is left.
 #[must_use]
 pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report {
@@ -144,7 +144,7 @@ pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report 
         let compiled = Compiled::new(site, &[]);
         // What is left when all events are over settles as that does by itself.
         let end = CasePlan::after_the_events(site, &fabric);
-        let left = if end.members.is_empty() {
+        let left = if end.members.is_empty() && end.slow.is_empty() {
             Vec::new()
         } else {
             let mut site = site.clone();
@@ -159,9 +159,9 @@ pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report 
             at: first,
             from: Instant::ZERO,
         };
-        switches.push(switch::scripted(&setting, &compiled, progress));
-        // What stays slow has no steady run.
-        after = left.into_iter().next().filter(|_| !slow_at_the_end(site));
+        let found = switch::scripted(&setting, &compiled, progress);
+        switches.push(found.switch);
+        after = found.left.or_else(|| left.into_iter().next());
     }
     let matrix = match &after {
         Some(left) => judge::matrix_after(site, &runs, &switches, left),
@@ -174,7 +174,17 @@ pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report 
 
 /// An event in words; `still` is what a return leaves out.
 fn event_label(event: &crate::site::Event, still: Option<&StillOut>) -> String {
-    let done = match event.action {
+    let done = action_words(event.action);
+    let round = event
+        .round
+        .map_or_else(String::new, |(round, of)| round_words(round, of));
+    let still = still.map_or_else(String::new, |still| format!(", {}", still.words()));
+    format!("{} {done}{round}{still}", event.target)
+}
+
+/// What an action does: `lost silently`.
+fn action_words(action: Action) -> String {
+    match action {
         Action::Lose(LossMode::Loud) => "lost".to_owned(),
         Action::Lose(LossMode::Silent) => "lost silently".to_owned(),
         Action::LoseWay(Heading::Arrays) => "lost silently, towards the arrays".to_owned(),
@@ -182,12 +192,12 @@ fn event_label(event: &crate::site::Event, still: Option<&StillOut>) -> String {
         Action::Slow(slow) => slow_words(slow),
         Action::Restore => "restored".to_owned(),
         Action::Drain => "drained".to_owned(),
-    };
-    let round = event.round.map_or_else(String::new, |(round, of)| {
-        format!(" (flap {round} of {of})")
-    });
-    let still = still.map_or_else(String::new, |still| format!(", {}", still.words()));
-    format!("{} {done}{round}{still}", event.target)
+    }
+}
+
+/// Which round of a flap it is.
+fn round_words(round: u32, of: u32) -> String {
+    format!(" (flap {round} of {of})")
 }
 
 /// `down to 50 % of its rate, damaging 0.1 % of the frames`.

@@ -19,7 +19,7 @@ pub use part::{
     SwitchInstance,
 };
 pub use path::{Path, PathSet};
-pub use returns::{StillOut, out_at_the_end, slow_at_the_end, still_out};
+pub use returns::{AtTheEnd, StillOut, at_the_end, still_out};
 pub use route::{RouteContext, Routes};
 
 use crate::site::Site;

@@ -87,6 +87,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     let mut job = prepared(arguments, &arguments.scenario)?;
     if singles {
         study::known(arguments.during.as_slice(), job.site())?;
+        study::taken_out("--during", Some(arguments.during.as_slice()), job.site())?;
         if arguments.run.replications.is_none() {
             job.at_most(EACH_REPLICATIONS, EACH_SWITCH_REPLICATIONS);
         }
@@ -207,6 +208,10 @@ fn prepared(arguments: &Arguments, scenario: &ScenarioArguments) -> Result<Job, 
     let job = study::prepare("failover", scenario, &arguments.run, &own_words(arguments))?
         .precisely(&arguments.precision);
     study::known(&arguments.outage, job.site())?;
+    if arguments.planned {
+        let names = only(&arguments.outage);
+        study::taken_out("--planned", names.as_deref(), job.site())?;
+    }
     let events = job.site().events.len();
     if events > 0 && !arguments.run.quiet {
         complain(&left_out_words(events));

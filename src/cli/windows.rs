@@ -1,12 +1,12 @@
 //! Maintenance windows: the options of `failover` and `report`, and the runs.
 
 use super::exit::{Exit, Failure};
-use super::study::Job;
+use super::study::{self, Job};
 use crate::outcome::{Origin, OutageWindows, Verdict, Windows};
 use crate::render::sheet::{AtLoad, Steps};
 use crate::site::Site;
 use crate::study::windows::{AskWindows, HourRuns, at_hour, busiest_of, has_promises, windows};
-use crate::study::{Ask, Progress, study};
+use crate::study::{Ask, Progress};
 use clap::Args;
 
 /// Whether windows are looked for, and how.
@@ -43,6 +43,7 @@ impl WindowArguments {
         let Some(needed) = self.windows else {
             return Ok(None);
         };
+        study::taken_out("--windows", outages, site)?;
         if !has_promises(site) {
             return Err(Failure::arguments(
                 "the scenario promises nothing of an outage, so no hour can keep or break it",
@@ -109,7 +110,7 @@ fn steps(site: &Site, origin: &Origin, found: &Windows, progress: &dyn Progress)
             planned: true,
         };
         AtLoad {
-            report: study(&at_hour(site, hour), origin.clone(), &ask, progress),
+            report: crate::study::study(&at_hour(site, hour), origin.clone(), &ask, progress),
             hour: Some(hour),
         }
     };

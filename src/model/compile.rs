@@ -3,7 +3,7 @@
 use super::net::FEW;
 use super::order::FlowOrder;
 use super::standing::Standing;
-use crate::site::{Action, Choose, PathPolicy, Site, Slow, Timers};
+use crate::site::{Action, Choose, Fault, Outage, PathPolicy, Site, Slow, Timers};
 use crate::topology::{
     DirectionId, Fabric, MemberId, NodeId, NodeKind, Path, RouteContext, Routes,
 };
@@ -174,8 +174,27 @@ pub struct Compiled {
     pub(crate) moved: Vec<(u32, Vec<u32>)>,
     /// Hosts that are lost from the start.
     pub(crate) absent: Vec<usize>,
+    /// Paths that are out of use from the start though they are there.
+    pub(crate) out: Vec<OutPath>,
     /// Found when first asked for.
     flow_order: OnceLock<Option<FlowOrder>>,
+}
+
+/// A path that is there and that its host never takes into use again by itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct OutPath {
+    /// Set of paths: host, array and protocol.
+    pub(crate) set: u32,
+    pub(crate) host_port: NodeId,
+    pub(crate) array_port: NodeId,
+    pub(crate) standing: Standing,
+}
+
+impl OutPath {
+    pub(crate) fn is(&self, plan: &PathPlan) -> bool {
+        let path = &plan.path;
+        (self.set, self.host_port, self.array_port) == (plan.set, path.host_port, path.array_port)
+    }
 }
 
 /// A path by the names of its ends.
@@ -205,6 +224,14 @@ type Class = (Rate, Option<Medium>);
 /// What is left of a rate.
 fn slowed(rate: Rate, rate_ppm: u32) -> Rate {
     rate.times(u64::from(rate_ppm), u64::from(Slow::WHOLE))
+}
+
+/// What is left of the rate of links that an outage slows down.
+const fn rate_left(outage: &Outage) -> Option<u32> {
+    match outage.fault {
+        Fault::Slow(slow) => Some(slow.rate_ppm),
+        _ => None,
+    }
 }
 
 impl Compiled {
@@ -237,6 +264,7 @@ impl Compiled {
             sources: Vec::new(),
             moved: Vec::new(),
             absent: Vec::new(),
+            out: Vec::new(),
             flow_order: OnceLock::new(),
         };
         compiled.add_hops();
@@ -245,7 +273,7 @@ impl Compiled {
         compiled
     }
 
-    /// The classes of directions: those of the links, and those to which an event may slow one down.
+    /// The classes of directions: those of the links, and those to which an event or an outage may slow one down.
     fn find_classes(&mut self) {
         let mut classes: Vec<Class> = Vec::new();
         let mut add = |class: Class| {
@@ -261,6 +289,7 @@ impl Compiled {
                 Action::Slow(slow) => Some(slow.rate_ppm),
                 _ => None,
             })
+            .chain(self.site.outages.iter().filter_map(rate_left))
             .collect();
         let links = self.fabric.directions.iter();
         links.clone().for_each(|d| add((d.rate, d.medium)));
@@ -281,12 +310,12 @@ impl Compiled {
     /// The class of a direction that has so much of its rate left.
     ///
     /// # Panics
-    /// When no event of the site slows a link down to that.
+    /// When no event or outage of the site slows a link down to that.
     pub(crate) fn slow_class(&self, direction: DirectionId, rate_ppm: u32) -> u32 {
         let own = &self.fabric.directions[direction.index()];
         let class = (slowed(own.rate, rate_ppm), own.medium);
         let found = self.class_list.iter().position(|known| *known == class);
-        index(found.expect("times of slow links are made with the site's events"))
+        index(found.expect("times of slow links are made with the site's events and outages"))
     }
 
     fn add_hops(&mut self) {
@@ -525,6 +554,11 @@ impl Compiled {
         self.hops.len() <= FEW && self.flow_order().is_some()
     }
 
+    /// Leaves paths out of use from the start on, as a run of the same site has left them: other paths stand as usual.
+    pub fn begin_without(&mut self, paths: &[OutPath]) {
+        self.out = paths.to_vec();
+    }
+
     /// Tier of a direction: `edge > san`.
     #[must_use]
     pub fn tier_of(&self, direction: DirectionId) -> &str {
@@ -566,10 +600,20 @@ impl Compiled {
 
     /// The standing of a path when a run begins: in a team those over other ports than the first stand by.
     pub(crate) fn begins(&self, plan: &PathPlan) -> Standing {
+        if let Some(out) = self.out.iter().find(|out| out.is(plan)) {
+            return out.standing;
+        }
         match &self.sets[plan.set as usize].team {
             Some(team) if team.ports[0] != plan.path.host_port => Standing::Standby,
             _ => Standing::Up,
         }
+    }
+
+    /// The host of a path, by index into the fabric's.
+    #[must_use]
+    pub fn host_of_path(&self, path: u32) -> Option<usize> {
+        let plan = self.paths.get(path as usize)?;
+        Some(self.sets[plan.set as usize].host)
     }
 
     /// The first path of a set: index into [`Self::path_names`].

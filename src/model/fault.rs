@@ -180,6 +180,7 @@ impl<E: Executor> World<'_, E> {
                 for host in &script.hosts {
                     self.fault.hosts_drained[*host] = true;
                 }
+                self.hand_volumes_over(&script.nodes);
                 self.look_at_hosts();
                 self.look_at_paths();
             }
@@ -280,6 +281,7 @@ impl<E: Executor> World<'_, E> {
         }
         self.heal(&script.members);
         let served = self.look_at_controllers();
+        self.take_volumes_back(&script.nodes);
         for array in &served {
             self.has_its_volumes(*array);
         }

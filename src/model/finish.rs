@@ -1,7 +1,7 @@
 //! The beginning and the end of what a run counts: empty tallies, and the accounts that must agree.
 
 use super::attempt::{Attempt, Io, NONE};
-use super::compile::{Compiled, SetPlan, Watch};
+use super::compile::{Compiled, OutPath, SetPlan, Watch};
 use super::host::PathState;
 use super::net::Links;
 use super::standing::{LogEntry, Standing};
@@ -146,6 +146,31 @@ impl<E: Executor> World<'_, E> {
         };
         let mut sets = self.compiled.sets.iter().filter(own);
         sets.all(|set| self.set_decided(set)) && self.guests_decided_of(workload)
+    }
+
+    /// Paths that frames can cross and that no host will take into use again by itself: given up for good, or waiting for somebody
+    /// who fails them back.
+    #[must_use]
+    pub fn out_for_good(&self) -> Vec<OutPath> {
+        let paths = self.compiled.paths.iter().zip(&self.paths);
+        let mut found = Vec::new();
+        for (index, (plan, state)) in (0_u32..).zip(paths) {
+            let manual = self.path_timers(index).failback == Failback::Manual;
+            let out = match state.standing {
+                Standing::Removed => !self.found_anew(index),
+                Standing::Returned => manual,
+                _ => false,
+            };
+            if out && state.connected {
+                found.push(OutPath {
+                    set: plan.set,
+                    host_port: plan.path.host_port,
+                    array_port: plan.path.array_port,
+                    standing: state.standing,
+                });
+            }
+        }
+        found
     }
 
     fn set_decided(&self, set: &SetPlan) -> bool {

@@ -3,7 +3,8 @@
 //! Only where volumes have owners (`owner = "alternate"`): with `any`, both controllers serve all volumes all
 //! along. A controller is lost when all its ports are. Until the takeover is over, I/Os of its volumes wait in
 //! their hosts. Nothing is taken over while no partner is alive: it begins when one is back. How hosts notice is the paths' own affair, so the stall is the longer of the two. A controller
-//! that is back has its volumes at once, as far as its hosts use its paths (failback).
+//! that is back has its volumes at once, as far as its hosts use its paths (failback). One that is emptied on purpose hands them over
+//! while both are there, so that nobody waits when it goes.
 //!
 //! Left out: what a takeover costs the partner.
 
@@ -13,6 +14,7 @@ use super::standing::{LogEntry, LogKind, TimerName};
 use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
 use crate::site::Owner;
+use crate::topology::{Controller, NodeId};
 
 /// Whether the volumes of an array have owners for any workload.
 fn owned(compiled: &Compiled, array: usize) -> bool {
@@ -42,11 +44,12 @@ impl<E: Executor> World<'_, E> {
                     other != index && own.array == controller.array && !lost
                 })
             };
+            let handed_over = self.controllers[index].handed_over;
             let since = &mut self.controllers[index].lost_since;
             if !lost[index] || !owned(self.compiled, controller.array) {
                 let waited = since
                     .take()
-                    .is_some_and(|begun| self.now < begun + takeover);
+                    .is_some_and(|begun| !handed_over && self.now < begun + takeover);
                 if waited {
                     back.push(controller.array);
                 }
@@ -62,6 +65,9 @@ impl<E: Executor> World<'_, E> {
                 None if partner() => *since = Some(self.now),
                 None => continue,
             }
+            if handed_over {
+                continue;
+            }
             let controller = u32::try_from(index).unwrap_or(u32::MAX);
             let key = Key {
                 at: self.now + takeover,
@@ -70,6 +76,48 @@ impl<E: Executor> World<'_, E> {
             self.queue.push(key, Event::Takeover { controller });
         }
         back
+    }
+
+    /// Controllers of which every port is emptied on purpose hand their volumes over, where a partner stays.
+    pub(crate) fn hand_volumes_over(&mut self, drained: &[NodeId]) {
+        let controllers = &self.compiled.fabric.controllers;
+        let out = |own: &Controller| {
+            let emptied = |port: &NodeId| drained.contains(port) || self.fault.node_is_lost(*port);
+            !own.ports.is_empty() && own.ports.iter().all(emptied)
+        };
+        let emptied = |own: &Controller| own.ports.iter().any(|port| drained.contains(port));
+        let mut handed = Vec::new();
+        for (index, controller) in (0_u32..).zip(controllers) {
+            let mut others = controllers.iter();
+            let partner = others.any(|own| own.array == controller.array && !out(own));
+            if emptied(controller)
+                && out(controller)
+                && partner
+                && owned(self.compiled, controller.array)
+                && self.controllers[index as usize].lost_since.is_none()
+            {
+                handed.push(index);
+            }
+        }
+        for controller in handed {
+            self.controllers[controller as usize].handed_over = true;
+            self.log(LogEntry {
+                at: self.now,
+                kind: LogKind::TakenOver(controller),
+                timer: None,
+                ios: 0,
+            });
+        }
+    }
+
+    /// Controllers whose ports come back have their volumes again.
+    pub(crate) fn take_volumes_back(&mut self, back: &[NodeId]) {
+        let controllers = &self.compiled.fabric.controllers;
+        for (state, controller) in self.controllers.iter_mut().zip(controllers) {
+            if controller.ports.iter().any(|port| back.contains(port)) {
+                state.handed_over = false;
+            }
+        }
     }
 
     /// Volumes of an array are served again, because their controller is back: what waits for them goes on.
@@ -86,7 +134,8 @@ impl<E: Executor> World<'_, E> {
     pub(crate) fn waits_for_takeover(&self, controller: usize) -> bool {
         let array = self.compiled.fabric.controllers[controller].array;
         let takeover = self.compiled.site.arrays[array].takeover;
-        let since = self.controllers[controller].lost_since;
+        let own = &self.controllers[controller];
+        let since = own.lost_since.filter(|_| !own.handed_over);
         since.is_some_and(|since| self.now < since + takeover)
     }
 

@@ -178,6 +178,8 @@ pub(crate) struct ControllerState {
     pub(crate) begun: u128,
     /// Since when all its ports have been lost.
     pub(crate) lost_since: Option<Instant>,
+    /// It was emptied on purpose, and has handed its volumes to its partner while both were there.
+    pub(crate) handed_over: bool,
 }
 
 impl<'a> World<'a> {

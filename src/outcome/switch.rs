@@ -13,6 +13,8 @@ pub struct Switch {
     pub replications: u32,
     /// Timer preset of the hosts concerned, `default` or `short`, or both names.
     pub preset: String,
+    /// Timers that the scenario states besides, each with its value: `fast_io_fail 2s`; of one family `host.db fast_io_fail 2s`.
+    pub timers_stated: Vec<String>,
     /// What times count from.
     pub counted_from: Begin,
     /// What is done to parts.
@@ -53,6 +55,23 @@ pub struct Switch {
 }
 
 impl Switch {
+    /// Which timers ran: `default`, or `default, with fast_io_fail 2s`; the first few by name.
+    #[must_use]
+    pub fn timers(&self) -> String {
+        const NAMED: usize = 4;
+        let named = &self.timers_stated[..self.timers_stated.len().min(NAMED)];
+        let more = self.timers_stated.len() - named.len();
+        match (named, more) {
+            ([], _) => self.preset.clone(),
+            (named, 0) => format!("{}, with {}", self.preset, named.join(", ")),
+            (named, more) => format!(
+                "{}, with {} and {more} more that are stated",
+                self.preset,
+                named.join(", ")
+            ),
+        }
+    }
+
     /// A planned loss comes so many seconds after the drain. A choice of this program.
     pub const DRAIN_S: u32 = 1;
 }
@@ -101,8 +120,11 @@ pub enum Reference {
     Survivors,
     /// That of the whole site: everything is there again.
     Healthy,
-    /// That of what is left at its full rate, though something stays slow or damages frames: it may never settle to it.
-    WithoutSlow,
+    /// That of what is there, without paths that no host takes into use again by itself: given up for good, or to be failed back by
+    /// hand.
+    WithoutPaths,
+    /// That of what is left, of which something stays slow or damages frames.
+    StaysSlow,
 }
 
 impl Reference {
@@ -112,7 +134,8 @@ impl Reference {
         match self {
             Self::Survivors => "the survivors' own steady run",
             Self::Healthy => "the steady run of the whole site",
-            Self::WithoutSlow => "a steady run without what stays slow",
+            Self::WithoutPaths => "the steady run without the paths that stay out of use",
+            Self::StaysSlow => "the steady run with what stays slow",
         }
     }
 }
@@ -191,7 +214,8 @@ pub struct SwitchWorkload {
     pub backlog_peak: u64,
     /// From the loss until the backlog was down to the survivors' steady mean, worst replication: the beginning of the
     /// first bin after its highest in which it is at most half an I/O or five per cent above that; zero where it never was
-    /// higher; `None`: not within the run. One I/O that hangs is a backlog.
+    /// higher; `None`: not within the run. One I/O that hangs is a backlog. Of several losses, drains and returns each has its own
+    /// highest, and the last to be over counts.
     pub drain_s: Option<f64>,
     /// When this workload had settled, after the loss.
     pub settled_s: Option<f64>,

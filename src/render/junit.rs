@@ -185,13 +185,13 @@ fn judged(row: &Row, cell: &Cell, limit: &str) -> Outcome {
     }
     let scale = row_scale(row);
     let figure = match (cell.value, cell.beyond) {
-        (Some(figure), _) => format!("measured {}", scale.two(figure.value)),
+        (Some(figure), _) => format!("simulated {}", scale.two(figure.value)),
         (None, Some(_)) if cell.is_cut_off() => format!("cut off, {}", cut_off_words(row)),
         (None, Some(beyond)) => {
             let fail = cell.beyond_by_failing().map_or_else(String::new, |failed| {
                 format!(", {} I/Os fail", count(failed))
             });
-            format!("measured more than {}{fail}", scale.two(beyond))
+            format!("simulated more than {}{fail}", scale.two(beyond))
         }
         (None, None) => "no figure".to_owned(),
     };

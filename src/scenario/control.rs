@@ -2,11 +2,12 @@
 
 use super::context::Context;
 use super::cursor::{Cursor, Fault, choice};
+use super::events::fault;
 use super::fate::{Group, expanded};
 use super::names::{Row, rows};
 use super::tree::{Node, Origin};
 use super::value::{count, memory, one_of, share, text, texts, time, time_above_zero, whole};
-use crate::site::{Fabric, LossMode, Outage, Run, SwitchFamily, WarmUp};
+use crate::site::{Fabric, Fault as Kind, LossMode, Outage, Run, SwitchFamily, WarmUp};
 use crate::unit::{Duration, Side};
 
 /// Longest steady run.
@@ -191,6 +192,7 @@ pub(super) fn outages(
             takes: vec![format!("*-{side}")],
             side: Some(side),
             mode: LossMode::Loud,
+            fault: Kind::Lost,
         })
         .collect();
     let own = outages.len();
@@ -242,7 +244,14 @@ fn outage(ctx: &Context<'_>, row: Row<'_>, groups: &[Group]) -> Option<Outage> {
                 names.flat_map(|name| expanded(name, groups)).collect()
             }),
     };
-    let mode = cursor.input("mode", "how the loss shows", &mode(), choice("loud"));
+    let fault = fault(&cursor);
+    // One way can be lost in silence only, and what is slow is not lost.
+    let mode = match fault {
+        Kind::Lost | Kind::Flaps(_) => {
+            cursor.input("mode", "how the loss shows", &mode(), choice("loud"))
+        }
+        Kind::OneWay(_) | Kind::Slow(_) => LossMode::Silent,
+    };
     let takes: Option<Vec<String>> = takes;
     let whole = takes.as_ref().and_then(|takes| whole_side(&cursor, takes));
     cursor.finish();
@@ -251,6 +260,7 @@ fn outage(ctx: &Context<'_>, row: Row<'_>, groups: &[Group]) -> Option<Outage> {
         takes: takes?,
         side: whole,
         mode,
+        fault,
     })
 }
 

@@ -1,13 +1,13 @@
 //! Scripted events: what happens to which parts, and whether it can.
 
 use super::control::{mode, patterns_or, takes_side};
-use super::cursor::{Cursor, Fault};
+use super::cursor::{Cursor, Fault as Failing};
 use super::fate::{Group, expanded};
 use super::names::{Row, rows};
 use super::problem::{Severity, near_or_list};
 use super::tree::{Node, Origin};
 use super::value::{count, one_of, share, texts, time, time_above_zero};
-use crate::site::{Action, End, Event, Heading, LossMode, Outage, Site, Slow, WarmUp};
+use crate::site::{Action, End, Event, Fault, Flap, Heading, LossMode, Outage, Site, Slow, WarmUp};
 use crate::topology::{self, Fabric, MemberId, still_out};
 use crate::unit::{Duration, Instant, Side};
 
@@ -42,8 +42,7 @@ fn event(
     );
     let at = cursor.needed("at", "time of an event", &time, "\"800ms\"");
     let mode = cursor.optional("mode", "how the loss shows", &mode());
-    let ways = one_of(&[("to-arrays", Heading::Arrays), ("to-hosts", Heading::Hosts)]);
-    let way = cursor.optional("way", "the way that is lost", &ways);
+    let way = cursor.optional("way", "the way that is lost", &ways());
     let stated: Vec<&'static str> = ACTIONS.into_iter().filter(|key| cursor.has(key)).collect();
     let targets = match stated.as_slice() {
         [key] => {
@@ -65,20 +64,7 @@ fn event(
     let loses = matches!(key, "lose" | "flap");
     only(&cursor, "mode", loses, "`lose` or `flap`");
     only(&cursor, "way", key == "lose", "`lose`");
-    if let (Some(LossMode::Loud), Some(_)) = (mode, way) {
-        // Whoever sees no signal says so to the other end, which then is down too.
-        let origin = cursor
-            .entry("mode")
-            .map_or(row.origin, |entry| &entry.origin);
-        let message = format!("{} loses one way of links loudly", cursor.who);
-        let help = "the end that sees no signal tells the other (remote fault, IEEE 802.3), so a loss that shows takes both ways";
-        top.ctx.error(
-            origin,
-            &message,
-            "`way` without `mode`, or `mode = \"silent\"`",
-            help,
-        );
-    }
+    one_way_is_silent(&cursor, mode, way);
     for key in ACTIONS {
         cursor.entry(key);
     }
@@ -96,8 +82,12 @@ fn event(
                 .into_iter()
                 .find(|side| takes_side(&parts, *side))
         });
+        let inherited = match outage.map(|outage| outage.fault) {
+            Some(Fault::OneWay(heading)) if mode.is_none() => Some(heading),
+            _ => None,
+        };
         let mode = mode.or(outage.map(|outage| outage.mode));
-        let lose = match way {
+        let lose = match way.or(inherited) {
             Some(heading) => Action::LoseWay(heading),
             None => Action::Lose(mode.unwrap_or(LossMode::Loud)),
         };
@@ -134,6 +124,65 @@ fn event(
     events
 }
 
+/// The ways of a link, as a value.
+fn ways() -> impl Fn(&Node) -> Result<Heading, Failing> {
+    one_of(&[("to-arrays", Heading::Arrays), ("to-hosts", Heading::Hosts)])
+}
+
+/// Refuses a loss of one way that shows itself.
+fn one_way_is_silent(cursor: &Cursor<'_, '_>, mode: Option<LossMode>, way: Option<Heading>) {
+    if let (Some(LossMode::Loud), Some(_)) = (mode, way) {
+        // Whoever sees no signal says so to the other end, which then is down too.
+        let origin = cursor
+            .entry("mode")
+            .map_or(cursor.origin, |entry| &entry.origin);
+        let message = format!("{} loses one way of links loudly", cursor.who);
+        let help = "the end that sees no signal tells the other (remote fault, IEEE 802.3), so a loss that shows takes both ways";
+        cursor.ctx.error(
+            origin,
+            &message,
+            "`way` without `mode`, or `mode = \"silent\"`",
+            help,
+        );
+    }
+}
+
+/// What becomes of the parts of an outage: the same words as of an event, of which it may have those of one kind.
+pub(super) fn fault(cursor: &Cursor<'_, '_>) -> Fault {
+    let any = |keys: &[&str]| keys.iter().any(|key| cursor.has(key));
+    let kinds = [
+        (any(&["rate", "loss"]), "slow"),
+        (any(&["period", "count", "down"]), "flap"),
+        (any(&["way"]), "one way"),
+    ];
+    let mut kinds = kinds.into_iter().filter(|(stated, _)| *stated);
+    let kind = kinds.next().map_or("lose", |(_, kind)| kind);
+    if kinds.next().is_some() {
+        let message = format!("{} does several things to its parts", cursor.who);
+        let expected = "`rate` and `loss`, or `way`, or `period`, `count` and `down`";
+        let help = "what happens one after the other is a script of [[event]]s, for `simulate`";
+        cursor.ctx.error(cursor.origin, &message, expected, help);
+    }
+    let way = cursor.optional("way", "the way that is lost", &ways());
+    if kind == "one way" {
+        one_way_is_silent(cursor, cursor.get("mode", &mode()), way);
+    } else if kind == "slow" {
+        only(cursor, "mode", false, "parts that are lost");
+    }
+    let slow = (kind == "slow").then(|| slow(cursor, kind));
+    let flap = (kind == "flap").then(|| flap(cursor, kind)).flatten();
+    // Keys of a second kind have been reported; they are known all the same.
+    for key in ["rate", "loss", "period", "count", "down"] {
+        cursor.entry(key);
+    }
+    match (slow, flap, way) {
+        (Some(slow), ..) => Fault::Slow(slow),
+        (None, Some(flap), _) => Fault::Flaps(flap),
+        (None, None, Some(heading)) => Fault::OneWay(heading),
+        (None, None, None) => Fault::Lost,
+    }
+}
+
 /// Reports a key that is there without the action that it belongs to.
 fn only(cursor: &Cursor<'_, '_>, key: &'static str, fits: bool, with: &str) {
     if let Some(entry) = cursor.entry(key)
@@ -167,40 +216,33 @@ fn slow(cursor: &Cursor<'_, '_>, action: &str) -> Slow {
 
 /// A share in whole parts of `of`, which is at most 10^9.
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-fn parts_of(node: &Node, of: u32) -> Result<u32, Fault> {
+fn parts_of(node: &Node, of: u32) -> Result<u32, Failing> {
     // The share is from 0 to 1, so its parts fit.
     share(node).map(|share| (share * f64::from(of)).round() as u32)
 }
 
-fn rate_left(node: &Node) -> Result<u32, Fault> {
+fn rate_left(node: &Node) -> Result<u32, Failing> {
     const EXPECTED: &str = "a share like \"50%\", from 1% to 100%";
-    let ppm = parts_of(node, Slow::WHOLE).map_err(|fault| Fault {
+    let ppm = parts_of(node, Slow::WHOLE).map_err(|fault| Failing {
         expected: EXPECTED.into(),
         ..fault
     })?;
     if ppm < Slow::WHOLE / 100 {
-        return Err(Fault::new("is too little", EXPECTED));
+        return Err(Failing::new("is too little", EXPECTED));
     }
     Ok(ppm)
 }
 
-fn frame_loss(node: &Node) -> Result<u32, Fault> {
+fn frame_loss(node: &Node) -> Result<u32, Failing> {
     const EXPECTED: &str = "a share like \"0.1%\", from 0.0000001% to 100%";
-    let ppb = parts_of(node, Slow::CERTAIN).map_err(|fault| Fault {
+    let ppb = parts_of(node, Slow::CERTAIN).map_err(|fault| Failing {
         expected: EXPECTED.into(),
         ..fault
     })?;
     if ppb == 0 {
-        return Err(Fault::new("is too little", EXPECTED));
+        return Err(Failing::new("is too little", EXPECTED));
     }
     Ok(ppb)
-}
-
-/// How often, and for how long, a flapping part goes.
-struct Flap {
-    period: Duration,
-    down: Duration,
-    count: u32,
 }
 
 fn flap(cursor: &Cursor<'_, '_>, action: &str) -> Option<Flap> {

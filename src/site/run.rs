@@ -103,7 +103,31 @@ impl Action {
     }
 }
 
-/// A set of parts that are lost together.
+/// A part that goes and comes back, several times.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Flap {
+    /// From loss to loss.
+    pub period: Duration,
+    /// From loss to return, less than the period.
+    pub down: Duration,
+    /// Losses in all, at least 1.
+    pub count: u32,
+}
+
+/// What becomes of the parts of an outage.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fault {
+    /// They are lost, for good as far as a study goes.
+    Lost,
+    /// One way of their links is lost, for good, and no signal tells.
+    OneWay(Heading),
+    /// Their links go on at a lower rate, or damage frames, or both, for good.
+    Slow(Slow),
+    /// They go and come back, and are there in the end.
+    Flaps(Flap),
+}
+
+/// A set of parts that something happens to together.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Outage {
     /// Name: `A`, `B`, or one of the scenario's.
@@ -112,8 +136,45 @@ pub struct Outage {
     pub takes: Vec<String>,
     /// Set when it takes all parts of that side (whatever else it takes).
     pub side: Option<Side>,
-    /// Loud or silent.
+    /// Loud or silent: how a loss of them shows itself, where they are lost.
     pub mode: LossMode,
+    /// What becomes of them.
+    pub fault: Fault,
+}
+
+impl Outage {
+    /// How its parts are gone in the state after it; `None` where they are there, slow or not.
+    #[must_use]
+    pub const fn gone(&self) -> Option<LossMode> {
+        match self.fault {
+            Fault::Lost => Some(self.mode),
+            Fault::OneWay(heading) => Action::LoseWay(heading).takes_away(),
+            Fault::Slow(slow) => Action::Slow(slow).takes_away(),
+            Fault::Flaps(_) => None,
+        }
+    }
+
+    /// What is wrong with its links in the state after it, where they are there.
+    #[must_use]
+    pub const fn slow(&self) -> Option<Slow> {
+        match self.fault {
+            Fault::Slow(slow) if !slow.damages_all() => Some(slow),
+            _ => None,
+        }
+    }
+
+    /// The state after it, for people: `A lost`, `edge-A slow`.
+    #[must_use]
+    pub fn state(&self) -> String {
+        let is = match self.fault {
+            Fault::Slow(slow) if slow.damages_all() => "lost",
+            Fault::Slow(slow) if slow.rate_ppm < Slow::WHOLE => "slow",
+            Fault::Slow(_) => "damaging frames",
+            Fault::Flaps(_) => "flapped",
+            Fault::Lost | Fault::OneWay(_) => "lost",
+        };
+        format!("{} {is}", self.name)
+    }
 }
 
 /// Parts that share a fate, such as all that hangs on one power feed.

@@ -1,9 +1,21 @@
 //! The cases of a study: healthy, and the survivors of each outage.
 
+use crate::model::OutPath;
 use crate::outcome::Case;
-use crate::site::{Guests, LossMode, Measure, Outage, Site, Workload};
-use crate::topology::{Fabric, MemberId, NodeId, out_at_the_end};
+use crate::site::{Fault, Guests, LossMode, Measure, Outage, Site, Slow, Workload};
+use crate::topology::{AtTheEnd, Fabric, MemberId, NodeId, at_the_end};
 use crate::unit::Side;
+
+/// What a fault acts on.
+#[derive(Clone, Debug, Default)]
+pub struct Hit {
+    /// Members.
+    pub members: Vec<MemberId>,
+    /// Nodes.
+    pub nodes: Vec<NodeId>,
+    /// Hosts themselves, by index into the fabric's.
+    pub hosts: Vec<usize>,
+}
 
 /// A case with the parts it lacks.
 #[derive(Clone, Debug)]
@@ -19,7 +31,15 @@ pub struct CasePlan {
     pub lost_hosts: Vec<usize>,
     /// Hosts that are gone, by index into the fabric's: their work is not asked for, or goes on elsewhere.
     pub hosts: Vec<usize>,
-    /// How the loss shows itself.
+    /// Members that are there, and slow or damaging frames.
+    pub slow: Vec<(MemberId, Slow)>,
+    /// Paths that are there and that no host takes into use.
+    pub out: Vec<OutPath>,
+    /// What the switch-over to it acts on: of parts lost for good, those that were there before.
+    pub hit: Hit,
+    /// What becomes of that.
+    pub fault: Fault,
+    /// How a loss shows itself.
     pub mode: LossMode,
     /// What it takes, in words: "all parts of side A, and lan-1".
     pub takes: String,
@@ -40,6 +60,10 @@ impl CasePlan {
             nodes: Vec::new(),
             lost_hosts: Vec::new(),
             hosts: Vec::new(),
+            slow: Vec::new(),
+            out: Vec::new(),
+            hit: Hit::default(),
+            fault: Fault::Lost,
             mode: LossMode::Loud,
             takes: String::new(),
         }
@@ -48,12 +72,18 @@ impl CasePlan {
     /// What is left once all events of the scenario are over.
     #[must_use]
     pub(crate) fn after_the_events(site: &Site, fabric: &Fabric) -> Self {
-        let (members, nodes, lost_hosts) = out_at_the_end(site, fabric);
-        Self {
-            hosts: gone(site, fabric, &lost_hosts),
+        let AtTheEnd {
             members,
             nodes,
-            lost_hosts,
+            hosts,
+            slow,
+        } = at_the_end(site, fabric);
+        Self {
+            hosts: gone(site, fabric, &hosts),
+            members,
+            nodes,
+            lost_hosts: hosts,
+            slow,
             ..Self::healthy()
         }
     }
@@ -61,24 +91,30 @@ impl CasePlan {
     /// An outage.
     #[must_use]
     pub fn outage(site: &Site, fabric: &Fabric, outage: &Outage) -> Self {
-        let lost_hosts = fabric.hosts_of(&outage.takes);
+        let lost_hosts = fabric.hosts_out(outage);
+        let side = outage.side.filter(|_| outage.gone().is_some());
         let letter = |side: Side| side.letter().chars().next().unwrap_or('?');
         let two_sided = fabric.nodes.iter().any(|n| n.side == Some(Side::A))
             && fabric.nodes.iter().any(|n| n.side == Some(Side::B));
         Self {
             case: Case {
-                name: format!("{} lost", outage.name),
+                name: outage.state(),
                 outage: Some(outage.name.clone()),
-                lost: outage.side.map(letter),
-                carries: outage
-                    .side
-                    .filter(|_| two_sided)
-                    .map(|side| letter(side.other())),
+                lost: side.map(letter),
+                carries: side.filter(|_| two_sided).map(|side| letter(side.other())),
             },
-            members: fabric.members_of(&outage.takes, outage.side),
+            members: fabric.members_out(outage),
             hosts: gone(site, fabric, &lost_hosts),
-            nodes: fabric.nodes_of(&outage.takes, outage.side),
+            nodes: fabric.nodes_out(outage),
             lost_hosts,
+            slow: fabric.slow_after(outage),
+            out: Vec::new(),
+            hit: Hit {
+                members: fabric.members_of(&outage.takes, outage.side),
+                nodes: fabric.nodes_of(&outage.takes, outage.side),
+                hosts: fabric.hosts_of(&outage.takes),
+            },
+            fault: outage.fault,
             mode: outage.mode,
             takes: in_words(outage),
         }

@@ -10,7 +10,7 @@
 //!   needs to work off what piled up until then, as a fluid.
 //!
 //! Each figure names its formula and what it assumes; whether a site comes near the assumption is for its reader to
-//! judge, and for the simulated figure beside it. Left out: bursts, traces, links in the middle (their streams are
+//! judge, and for the simulated figure beside it. Left out: parts that are slow or flap; bursts, traces, links in the middle (their streams are
 //! shaped by the links before), and TCP, whose pure ACKs share the links.
 
 mod drains;
@@ -44,7 +44,11 @@ struct Stream<'a> {
 #[must_use]
 pub(crate) fn rows(site: &Site, fabric: &Fabric, estimate: &Estimate) -> Vec<TheoryRow> {
     let mut rows = Vec::new();
-    for case in &estimate.cases {
+    let well = |case: &&CaseLoads| {
+        let outage = case.outage.map(|index| &site.outages[index]);
+        outage.is_none_or(|outage| outage.gone().is_some())
+    };
+    for case in estimate.cases.iter().filter(well) {
         let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
         let streams = streams(site, fabric, estimate, case, &mut flows);
         // Behind a part that is asked for more than it can do, what is asked is not what comes.

@@ -24,7 +24,7 @@ pub use payload::{Data, data_at_ports};
 
 pub(crate) use spread::{Flows, Shares, encapsulation_on, path_weights};
 
-use crate::site::{Site, Workload};
+use crate::site::{Site, Slow, Workload};
 use crate::topology::{DirectionId, Fabric, PathSet, Routes};
 use crate::wire::{Encapsulation, Family, Op, Protocol};
 
@@ -62,6 +62,8 @@ pub struct CaseLoads {
     pub outage: Option<usize>,
     /// Members that are there.
     pub alive: Vec<bool>,
+    /// What is left of the rate of each member: 1 where it is not slow.
+    pub left: Vec<f64>,
     /// Paths that are left.
     pub sets: Vec<PathSet>,
     /// Bytes on the wire per second, by direction.
@@ -130,7 +132,7 @@ pub fn estimate(site: &Site, fabric: &Fabric) -> Estimate {
 pub fn alive_in(site: &Site, fabric: &Fabric, outage: Option<usize>) -> Vec<bool> {
     let mut alive = fabric.all_alive();
     if let Some(outage) = outage.map(|index| &site.outages[index]) {
-        for member in fabric.members_of(&outage.takes, outage.side) {
+        for member in fabric.members_out(outage) {
             alive[member.0 as usize] = false;
         }
     }
@@ -139,6 +141,7 @@ pub fn alive_in(site: &Site, fabric: &Fabric, outage: Option<usize>) -> Vec<bool
 
 pub(crate) fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads {
     let alive = alive_in(site, fabric, outage);
+    let left = rate_left(site, fabric, outage);
     let sets = fabric.path_sets(site, &alive);
     let mut bytes = vec![Load::default(); fabric.directions.len()];
     let mut busy = vec![Load::default(); fabric.controllers.len()];
@@ -182,14 +185,12 @@ pub(crate) fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) ->
     let routes = flows.found();
     CaseLoads {
         routes,
-        name: outage.map_or_else(
-            || "healthy".to_owned(),
-            |index| format!("{} lost", site.outages[index].name),
-        ),
+        name: outage.map_or_else(|| "healthy".to_owned(), |index| site.outages[index].state()),
         outage,
-        directions: direction_use(fabric, &alive, &bytes),
+        directions: direction_use(fabric, &alive, &bytes, &left),
         controllers: controller_use(site, fabric, &alive, &busy),
         alive,
+        left,
         sets,
         bytes,
         closed,
@@ -229,8 +230,24 @@ fn wire_bytes(
     }
 }
 
-fn direction_use(fabric: &Fabric, alive: &[bool], bytes: &[Load]) -> Vec<Option<Load>> {
-    let capacity = |index: usize| fabric.directions[index].rate.bits_per_second() / 8.0;
+/// What is left of the rate of each member in a case: 1 where it is not slow.
+fn rate_left(site: &Site, fabric: &Fabric, outage: Option<usize>) -> Vec<f64> {
+    let mut left = vec![1.0; fabric.members.len()];
+    let slow = outage.map_or_else(Vec::new, |index| fabric.slow_after(&site.outages[index]));
+    for (member, slow) in slow {
+        left[member.0 as usize] = f64::from(slow.rate_ppm) / f64::from(Slow::WHOLE);
+    }
+    left
+}
+
+fn direction_use(
+    fabric: &Fabric,
+    alive: &[bool],
+    bytes: &[Load],
+    left: &[f64],
+) -> Vec<Option<Load>> {
+    let capacity =
+        |index: usize| fabric.directions[index].rate.bits_per_second() / 8.0 * left[index / 2];
     (0..fabric.directions.len())
         .map(|index| alive[index / 2].then(|| bytes[index].over(capacity(index))))
         .collect()

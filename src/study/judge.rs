@@ -220,14 +220,24 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
             let middle = figures.all.mean_us.map(|mean| mean.value);
             let needed =
                 middle.and_then(|mean| needed(&judged, mean, promise.target / 1e6, tallies.len()));
-            settle(
-                Cell {
-                    replications_needed: needed,
+            let cell = Cell {
+                replications_needed: needed,
+                ..cell
+            };
+            let found = verdict(judged.verdict);
+            // An I/O that a damaged frame holds up for longer than the run is in no mean of it.
+            let held = !runs.plan.slow.is_empty() && figures.all.unfinished > 0;
+            if held && !figures.saturated && found == Verdict::Met {
+                return Cell {
+                    verdict: Verdict::Undecided,
+                    beyond: cell.value.map(|value| value.value),
+                    value: None,
+                    margin_percent: None,
+                    replications_needed: None,
                     ..cell
-                },
-                verdict(judged.verdict),
-                figures.saturated,
-            )
+                };
+            }
+            settle(cell, found, figures.saturated)
         }
         Measure::Throughput => {
             #[allow(clippy::cast_precision_loss)]

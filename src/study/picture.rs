@@ -27,11 +27,7 @@ pub fn picture(
 ) -> Picture {
     let lost: Vec<Vec<NodeId>> = cases
         .iter()
-        .map(|outage| {
-            outage.map_or_else(Vec::new, |outage| {
-                fabric.nodes_of(&outage.takes, outage.side)
-            })
-        })
+        .map(|outage| outage.map_or_else(Vec::new, |outage| fabric.nodes_out(outage)))
         .collect();
     let folded = fold::fold(site, fabric, &lost);
     let pipes = pipes(site, fabric, &folded, cases, steady);
@@ -66,9 +62,7 @@ fn pipes(
         .iter()
         .map(|outage| {
             let mut alive = fabric.all_alive();
-            let gone = outage.map_or_else(Vec::new, |outage| {
-                fabric.members_of(&outage.takes, outage.side)
-            });
+            let gone = outage.map_or_else(Vec::new, |outage| fabric.members_out(outage));
             for member in gone {
                 alive[member.0 as usize] = false;
             }

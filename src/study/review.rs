@@ -72,6 +72,7 @@ pub fn review(site: &Site) -> Review {
     findings.extend(promises::findings(&facts));
     findings.extend(bus::findings(&facts));
     findings.extend(budget::findings(&facts));
+    findings.extend(without_closed_forms(site));
     // A stable sort: within a severity the order above stays.
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     Review {
@@ -91,6 +92,26 @@ pub fn review(site: &Site) -> Review {
         findings,
         theory: closed_forms::rows(site, &fabric, &estimate),
     }
+}
+
+/// Outages of which no closed form says anything.
+fn without_closed_forms(site: &Site) -> Option<ReviewFinding> {
+    let outages = site.outages.iter();
+    let names: Vec<String> = outages
+        .filter(|outage| outage.gone().is_none())
+        .map(|outage| format!("`{}`", outage.name))
+        .collect();
+    (!names.is_empty()).then(|| {
+        finding(
+            Severity::Note,
+            "no closed form",
+            format!(
+                "closed forms say nothing of parts that are slow or flap: {}",
+                some(&names)
+            ),
+            "The load of the state after it is above; `failover` simulates it.",
+        )
+    })
 }
 
 type ControllerRow = (String, u32, Vec<Option<f64>>, Vec<Option<f64>>);

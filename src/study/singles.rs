@@ -20,7 +20,7 @@ mod mended;
 mod place;
 mod vertex;
 
-use super::case::{CasePlan, cases, gone};
+use super::case::{CasePlan, Hit, cases, gone};
 use super::progress::Progress;
 use super::steady::SteadyRuns;
 use super::{assemble, judge, parts, steady, switch};
@@ -29,7 +29,7 @@ use crate::outcome::{
     Case, EachPart, Matrix, Origin, PartCase, PartSwitch, Report, Row, Steady, Switch,
     SwitchWorkload,
 };
-use crate::site::{LossMode, Measure, Site};
+use crate::site::{Fault, LossMode, Site};
 use crate::topology::Fabric;
 use list::Single;
 pub use mended::mended;
@@ -185,6 +185,15 @@ impl Setting<'_> {
             nodes: single.nodes.clone(),
             hosts: gone(self.site, self.fabric, &lost_hosts),
             lost_hosts,
+            slow: self.before.slow.clone(),
+            out: Vec::new(),
+            // Only what the part takes is lost now; the outage in force has long been.
+            hit: Hit {
+                members: single.members.clone(),
+                nodes: single.nodes.clone(),
+                hosts: single.hosts.clone(),
+            },
+            fault: Fault::Lost,
             mode: LossMode::Loud,
             takes: format!("{} {}", single.kind, single.name),
         }
@@ -192,13 +201,12 @@ impl Setting<'_> {
 
     fn column(&self, class: &Class, runs: &SteadyRuns, progress: &dyn Progress) -> Column {
         let single = &self.singles[class.first];
-        // A host that goes with its chassis would go on asking, and fail, through the switch-over.
-        let switches: Vec<Switch> = (self.switch && single.hosts.is_empty())
-            .then(|| self.switch_over(single, runs, progress))
+        let switches: Vec<Switch> = self
+            .switch
+            .then(|| switch::run(self.site, &self.compiled, &runs.plan, runs, false, progress))
             .into_iter()
             .collect();
-        let mut matrix = judge::matrix(self.site, std::slice::from_ref(runs), &switches);
-        self.leave_out_gone(&runs.plan, &mut matrix);
+        let matrix = judge::matrix(self.site, std::slice::from_ref(runs), &switches);
         let host = |index: &usize| self.fabric.hosts[*index].name.clone();
         let case = PartCase {
             kind: single.kind.to_owned(),
@@ -215,26 +223,6 @@ impl Setting<'_> {
             ..self.measured(runs)
         };
         Column { case, matrix }
-    }
-
-    fn switch_over(&self, single: &Single, runs: &SteadyRuns, progress: &dyn Progress) -> Switch {
-        // Only what the part takes is lost now; the outage in force has long been.
-        let mut plan = runs.plan.clone();
-        plan.members.clone_from(&single.members);
-        plan.lost_hosts.clone_from(&single.hosts);
-        switch::run(self.site, &self.compiled, &plan, runs, false, progress)
-    }
-
-    /// Nothing is judged of a switch-over for work whose hosts are all gone.
-    fn leave_out_gone(&self, plan: &CasePlan, matrix: &mut Matrix) {
-        for row in matrix.rows.iter_mut().filter(|row| row.switching) {
-            let mut works = self.site.workloads.iter();
-            let work = works.find(|work| work.name == row.workload);
-            let gone = |work| plan.leaves_out(self.site, self.fabric, work, Measure::LongestIo);
-            if work.is_some_and(gone) {
-                row.cells.iter_mut().for_each(|cell| *cell = None);
-            }
-        }
     }
 
     /// What the steady runs of a case say, without who is lost in it.

@@ -14,9 +14,11 @@ mod parts;
 use super::case::CasePlan;
 use super::progress::Progress;
 use crate::measure::{Decision, Looks, mser5};
-use crate::model::{Compiled, Executor, Fast, Flow, FlowCell, Limits, Stop, Tally, Watch, World};
+use crate::model::{
+    Compiled, Executor, Fast, Flow, FlowCell, Limits, Script, Stop, Tally, Watch, World,
+};
 use crate::outcome::{Precision, Steady};
-use crate::site::{Arrivals, BurstLaw, Site, WarmUp};
+use crate::site::{Action, Arrivals, BurstLaw, Site, WarmUp};
 use crate::unit::{Duration, Instant};
 use rayon::prelude::*;
 
@@ -98,6 +100,8 @@ pub(crate) fn run_precisely(
 struct Replications<'a> {
     site: &'a Site,
     compiled: Vec<Compiled>,
+    /// By case: what is slow from the start.
+    slow: Vec<Vec<Script>>,
     /// Number of the first replication.
     start: u32,
     /// Warm-up of the first pass.
@@ -115,11 +119,13 @@ impl<'a> Replications<'a> {
         Self {
             site,
             start,
+            slow: plans.iter().map(slow_from_the_start).collect(),
             compiled: plans
                 .iter()
                 .map(|plan| {
                     let mut compiled = Compiled::new(site, &plan.members);
                     compiled.without_work_of(&plan.hosts);
+                    compiled.begin_without(&plan.out);
                     compiled
                 })
                 .collect(),
@@ -174,7 +180,7 @@ impl<'a> Replications<'a> {
             .map(|(case, replication, cut)| {
                 one(
                     self.site,
-                    &self.compiled[*case],
+                    (&self.compiled[*case], &self.slow[*case]),
                     self.start.saturating_add(*replication),
                     *cut,
                     progress,
@@ -248,23 +254,44 @@ const fn gcd(mut a: u64, mut b: u64) -> u64 {
     a
 }
 
+/// Scripts that make slow what a plan says, before anything else happens.
+fn slow_from_the_start(plan: &CasePlan) -> Vec<Script> {
+    let mut scripts: Vec<Script> = Vec::new();
+    for (member, slow) in &plan.slow {
+        let action = Action::Slow(*slow);
+        match scripts.iter_mut().find(|known| known.action == action) {
+            Some(script) => script.members.push(*member),
+            None => scripts.push(Script {
+                at: Instant::ZERO,
+                action,
+                members: vec![*member],
+                nodes: Vec::new(),
+                hosts: Vec::new(),
+                label: String::new(),
+            }),
+        }
+    }
+    scripts
+}
+
 fn one(
     site: &Site,
-    compiled: &Compiled,
+    (compiled, slow): (&Compiled, &[Script]),
     replication: u32,
     cut: Duration,
     progress: &dyn Progress,
 ) -> Tally {
-    if compiled.in_flow_order() {
-        one_by::<Flow>(site, compiled, replication, cut, progress)
+    // What changes on the way, if only at the very start, is not for the executor of steady runs.
+    if slow.is_empty() && compiled.in_flow_order() {
+        one_by::<Flow>(site, (compiled, slow), replication, cut, progress)
     } else {
-        one_by::<Fast>(site, compiled, replication, cut, progress)
+        one_by::<Fast>(site, (compiled, slow), replication, cut, progress)
     }
 }
 
 fn one_by<E: Executor>(
     site: &Site,
-    compiled: &Compiled,
+    (compiled, slow): (&Compiled, &[Script]),
     replication: u32,
     cut: Duration,
     progress: &dyn Progress,
@@ -283,6 +310,9 @@ fn one_by<E: Executor>(
             events: site.run.events_max,
         },
     );
+    for script in slow {
+        world.add_script(script.clone());
+    }
     let limit = end + site.run.drain_limit;
     let step = Duration::from_ms(20);
     let mut reported = 0;

@@ -1,13 +1,15 @@
 //! Switch-over runs: the whole site, a loss, and what follows until things have settled.
 //!
 //! Settled: the first bin, after all that is scripted, from which mean latency and completion rate of every workload stay for ten bins
-//! inside the 99 % band of the own steady bins of what is left then (of the whole site, once everything is back) of the same width (five per cent of the mean and
+//! inside the 99 % band of the own steady bins of what is left then (of the whole site, once everything is back; without the paths that stay out of
+//! use for good; with what stays slow) of the same width (five per cent of the mean and
 //! one I/O of the count are always allowed, and where the steady run has few bins the band is that of a further one); not before the last I/O that
 //! the loss disturbed has finished and every path has found its standing; and not at all when the survivors
 //! are saturated.
 
 mod broken;
 mod figures;
+mod gone;
 mod lanes;
 mod story;
 
@@ -15,12 +17,15 @@ pub(super) use story::timer_name;
 
 use super::case::CasePlan;
 use super::progress::Progress;
-use super::steady::{PEAK_WINDOW, SteadyRuns};
+use super::steady::{self, PEAK_WINDOW, SteadyRuns};
+use super::{action_words, round_words};
 use crate::measure::{Joined, Series, band, band_of_few, settled};
-use crate::model::{Compiled, FlowCell, Limits, Script, Stop, Tally, Watch, WorkloadTally, World};
-use crate::outcome::{Case, Switch};
-use crate::site::{Action, NoPath, Site};
-use crate::topology::slow_at_the_end;
+use crate::model::{
+    Compiled, FlowCell, Limits, LogKind, Note, OutPath, Script, Stop, Tally, Watch, WorkloadTally,
+    World,
+};
+use crate::outcome::Switch;
+use crate::site::{Action, Fault, NoPath, Site};
 use crate::unit::{Duration, Instant};
 use rayon::prelude::*;
 
@@ -55,12 +60,25 @@ pub(crate) fn run(
     planned: bool,
     progress: &dyn Progress,
 ) -> Switch {
+    run_to(site, compiled, plan, survivors, planned, progress).switch
+}
+
+/// [`run`], with the steady runs that it settles to where those are others than `survivors`.
+fn run_to(
+    site: &Site,
+    compiled: &Compiled,
+    plan: &CasePlan,
+    survivors: &SteadyRuns,
+    planned: bool,
+    progress: &dyn Progress,
+) -> Scripted {
     let at = survivors.tallies[0].from + site.run.before;
     let scripts = if planned {
         let drained = Duration::from_secs(Switch::DRAIN_S.into());
-        vec![drain(plan, at), loss(plan, at + drained)]
+        let lost = faults(plan, at + drained).into_iter();
+        std::iter::once(drain(plan, at)).chain(lost).collect()
     } else {
-        vec![loss(plan, at)]
+        faults(plan, at)
     };
     let setting = Setting::of(site, plan, survivors, &scripts, at);
     scripted(&setting, compiled, progress)
@@ -79,6 +97,29 @@ pub(crate) fn of_outages(
         .filter(|survivors| survivors.plan.case.outage.is_some())
         .map(|survivors| run(site, whole, &survivors.plan, survivors, planned, progress))
         .collect()
+}
+
+/// The same; where an outage has left paths out of use that are there again, the steady runs of its case are replaced by those without
+/// them.
+#[must_use]
+pub(crate) fn of_outages_and_ends(
+    site: &Site,
+    whole: &Compiled,
+    runs: &mut [SteadyRuns],
+    planned: bool,
+    progress: &dyn Progress,
+) -> Vec<Switch> {
+    let mut switches = Vec::new();
+    for survivors in runs {
+        if survivors.plan.case.outage.is_some() {
+            let found = run_to(site, whole, &survivors.plan, survivors, planned, progress);
+            switches.push(found.switch);
+            if let Some(left) = found.left {
+                *survivors = left;
+            }
+        }
+    }
+    switches
 }
 
 impl<'a> Setting<'a> {
@@ -111,19 +152,57 @@ fn script(plan: &CasePlan, at: Instant, action: Action, done: &str) -> Script {
     Script {
         at,
         action,
-        members: plan.members.clone(),
-        nodes: plan.nodes.clone(),
-        hosts: plan.lost_hosts.clone(),
-        label: format!("{name} {done} {}", plan.takes),
+        members: plan.hit.members.clone(),
+        nodes: plan.hit.nodes.clone(),
+        hosts: plan.hit.hosts.clone(),
+        label: format!("{name} {done}: {}", plan.takes),
     }
 }
 
-fn loss(plan: &CasePlan, at: Instant) -> Script {
-    script(plan, at, Action::Lose(plan.mode), "lost:")
+/// What a plan does to its parts, from `at` on.
+fn faults(plan: &CasePlan, at: Instant) -> Vec<Script> {
+    let done = |at: Instant, action: Action, round: &str| {
+        script(
+            plan,
+            at,
+            action,
+            &format!("{}{round}", action_words(action)),
+        )
+    };
+    match plan.fault {
+        // A silent loss says so in the words of its case.
+        Fault::Lost => vec![script(plan, at, Action::Lose(plan.mode), "lost")],
+        Fault::OneWay(heading) => vec![done(at, Action::LoseWay(heading), "")],
+        Fault::Slow(slow) => vec![done(at, Action::Slow(slow), "")],
+        Fault::Flaps(flap) => (0..flap.count)
+            .flat_map(|round| {
+                let from = at + Duration(flap.period.0 * u64::from(round));
+                let words = round_words(round + 1, flap.count);
+                [
+                    done(from, Action::Lose(plan.mode), &words),
+                    done(from + flap.down, Action::Restore, &words),
+                ]
+            })
+            .collect(),
+    }
 }
 
 fn drain(plan: &CasePlan, at: Instant) -> Script {
-    script(plan, at, Action::Drain, "drained: new I/O avoids")
+    Script {
+        label: format!(
+            "{} drained: new I/O avoids {}",
+            plan.case.outage.clone().unwrap_or_default(),
+            plan.takes
+        ),
+        ..script(plan, at, Action::Drain, "drained")
+    }
+}
+
+/// A switch-over, and what it settles to.
+pub(crate) struct Scripted {
+    pub(crate) switch: Switch,
+    /// Steady runs without the paths that stay out of use though they are there; `None`: there are none.
+    pub(crate) left: Option<SteadyRuns>,
 }
 
 /// A run with any script, measured from `setting.at` on.
@@ -132,7 +211,7 @@ pub(crate) fn scripted(
     setting: &Setting<'_>,
     compiled: &Compiled,
     progress: &dyn Progress,
-) -> Switch {
+) -> Scripted {
     let replications = setting.site.run.switch_replications;
     progress.planned(u64::from(replications));
     let last_script = setting.last();
@@ -162,7 +241,7 @@ pub(crate) fn scripted(
         .map(|host| host.timers.command_timeout);
     let patience = timeouts.chain(retries_without_paths(setting.site));
     let patient = limit + patience.max().unwrap_or_default();
-    let mut worlds: Vec<(World<'_>, Instant, Instant, Settled)> = (0..replications)
+    let mut worlds: Vec<Unfolding<'_>> = (0..replications)
         .into_par_iter()
         .map(|replication| {
             let watch = Watch {
@@ -178,54 +257,120 @@ pub(crate) fn scripted(
             for script in setting.scripts {
                 world.add_script(script.clone());
             }
-            let (mut until, mut limit) = (last_script + CHUNK, limit);
-            let found = loop {
-                let goes_on = advance(&mut world, until, progress);
-                progress.reached(
-                    whole_seconds(until.since(setting.at)),
-                    whole_seconds(timers_end.since(setting.at)),
-                );
-                let found = Settled::of(setting, &world);
-                if until >= limit {
-                    let hangs = |own: &WorkloadTally| match own.hanging {
-                        0 => own.last_disturbed,
-                        _ => until,
-                    };
-                    let last = world.tally().workloads.iter().map(hangs).max();
-                    // Disturbed late in the time for settling: it begins again.
-                    let last = last.unwrap_or_default();
-                    if last + Duration(settle_limit.0 / 2) > limit {
-                        limit = limit.max((last + settle_limit).min(patient));
-                    }
-                }
-                if !goes_on || until >= limit || (found.all.is_some() && until >= known) {
-                    break found;
-                }
-                until = (until + CHUNK).min(limit);
-            };
-            (world, until, limit, found)
+            Unfolding {
+                world,
+                until: last_script + CHUNK,
+                limit,
+                out: Vec::new(),
+                found: None,
+            }
         })
         .collect();
+    // Which paths stay out of use shows in the run; what it settles to is then run without them.
+    let mut without: Vec<SteadyRuns> = Vec::new();
+    loop {
+        let go_on = |one: &mut Unfolding<'_>| loop {
+            let until = one.until;
+            let goes_on = advance(&mut one.world, until, progress);
+            progress.reached(
+                whole_seconds(until.since(setting.at)),
+                whole_seconds(timers_end.since(setting.at)),
+            );
+            one.out = if one.world.paths_decided() {
+                one.world.out_for_good()
+            } else {
+                Vec::new()
+            };
+            let Some(settles_to) = reference(setting, &without, &one.out) else {
+                break;
+            };
+            let found = Settled::of(&settles_to, &one.world);
+            if until >= one.limit {
+                let hangs = |own: &WorkloadTally| match own.hanging {
+                    0 => own.last_disturbed,
+                    _ => until,
+                };
+                let last = one.world.tally().workloads.iter().map(hangs).max();
+                // Disturbed late in the time for settling: it begins again.
+                let last = last.unwrap_or_default();
+                if last + Duration(settle_limit.0 / 2) > one.limit {
+                    one.limit = one.limit.max((last + settle_limit).min(patient));
+                }
+            }
+            if !goes_on || until >= one.limit || (found.all.is_some() && until >= known) {
+                one.found = Some(found);
+                break;
+            }
+            one.until = (until + CHUNK).min(one.limit);
+        };
+        let unfinished = worlds.par_iter_mut().filter(|one| one.found.is_none());
+        unfinished.for_each(go_on);
+        let mut waiting = worlds.iter().filter(|one| one.found.is_none());
+        let Some(one) = waiting.next() else {
+            break;
+        };
+        let plan = CasePlan {
+            out: one.out.clone(),
+            ..setting.survivors.plan.clone()
+        };
+        let mut site = setting.site.clone();
+        site.run.within = None;
+        without.extend(steady::run(&site, &[plan], progress));
+    }
     // All replications end together, so that their bins can be averaged.
-    let end = worlds
-        .iter()
-        .map(|(_, until, ..)| *until)
-        .max()
-        .unwrap_or(limit);
-    let longest = worlds.iter().map(|(_, _, limit, _)| *limit).max();
-    worlds.par_iter_mut().for_each(|(world, ..)| {
-        advance(world, end, progress);
+    let end = worlds.iter().map(|one| one.until).max().unwrap_or(limit);
+    let longest = worlds.iter().map(|one| one.limit).max();
+    worlds.par_iter_mut().for_each(|one| {
+        advance(&mut one.world, end, progress);
     });
-    let found: Vec<Settled> = worlds.iter().map(|(.., found)| found.clone()).collect();
+    let found = worlds.iter().filter_map(|one| one.found.clone());
+    let found: Vec<Settled> = found.collect();
+    let out = worlds.first().map(|one| one.out.clone());
+    let out = out.unwrap_or_default();
     let tallies: Vec<Tally> = worlds
         .into_par_iter()
-        .map(|(world, ..)| {
+        .map(|one| {
             progress.run_done();
-            world.finish()
+            one.world.finish()
         })
         .collect();
     let limit = longest.unwrap_or(limit);
-    figures::figures(setting, compiled, &tallies, &found, limit)
+    let settles_to = reference(setting, &without, &out).unwrap_or(*setting);
+    let switch = figures::figures(&settles_to, compiled, &tallies, &found, limit);
+    without.retain(|runs| runs.plan.out == out);
+    Scripted {
+        switch,
+        left: without.into_iter().next(),
+    }
+}
+
+/// One replication on its way.
+struct Unfolding<'w> {
+    world: World<'w>,
+    /// Run so far.
+    until: Instant,
+    /// And so far at most.
+    limit: Instant,
+    /// Paths that stay out of use, once every path has found its standing.
+    out: Vec<OutPath>,
+    /// When it had settled, once it is over.
+    found: Option<Settled>,
+}
+
+/// What a run settles to of which these paths stay out of use; `None` where that has not been run yet.
+fn reference<'s>(
+    setting: &Setting<'s>,
+    without: &'s [SteadyRuns],
+    out: &[OutPath],
+) -> Option<Setting<'s>> {
+    if out.is_empty() {
+        return Some(*setting);
+    }
+    let known = without.iter().find(|runs| runs.plan.out == out)?;
+    Some(Setting {
+        survivors: known,
+        ..*setting
+    })
 }
 
 /// Longest wait for hosts that give up for want of paths after so many checks. A choice of this program.
@@ -247,10 +392,8 @@ fn retries_without_paths(site: &Site) -> impl Iterator<Item = Duration> {
 
 /// Whether frames are still being damaged now and then when all scripted events are over.
 fn goes_on_damaging(setting: &Setting<'_>) -> bool {
-    let damages = |script: &Script| matches!(script.action, Action::Slow(slow) if slow.loss_ppb > 0 && !slow.damages_all());
-    setting.plan.case == Case::scripted()
-        && slow_at_the_end(setting.site)
-        && setting.scripts.iter().any(damages)
+    let mut left = setting.survivors.plan.slow.iter();
+    left.any(|(_, slow)| slow.loss_ppb > 0)
 }
 
 /// When things had settled, as it was found while the run went on. It is not looked for again at the end:
@@ -329,6 +472,12 @@ pub(crate) fn workload_settled(
     let (mean_band, rate_band) = bands(&steady, width, finest)?;
     let start = setting.last();
     let start = start.max(own.last_disturbed).max(own.last_standing);
+    // As long as the fabric has not taken note of a return, what is there is not what there will be.
+    let routes = tally
+        .log
+        .iter()
+        .filter(|entry| matches!(entry.kind, LogKind::Rerouted(Note::Returned)));
+    let start = start.max(routes.map(|entry| entry.at).max().unwrap_or_default());
     let now = own.series.bins().len() as u64 * own.series.width().0;
     let after = points(&own.series, (start, Instant(now)), width);
     let bin = settled(&after, mean_band, rate_band, STAY)?;

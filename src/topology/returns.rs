@@ -2,7 +2,7 @@
 //! have been restored.
 
 use super::{Fabric, MemberId, NodeId};
-use crate::site::{Action, Event, Heading, LossMode, Site};
+use crate::site::{Action, Event, Fault, Heading, LossMode, Outage, Site, Slow};
 
 /// An event that does less than it says: a return after which some of its links are still lost, or a loss of links that are
 /// lost already.
@@ -145,13 +145,25 @@ const fn ways_lost(action: Action) -> &'static [usize] {
     }
 }
 
-/// Links over which nothing goes once all events are over, lost, drained or damaging every frame, the nodes that are lost then, and the hosts that
-/// are lost themselves, by index.
+/// What is wrong with a site once all its events are over.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct AtTheEnd {
+    /// Links over which nothing goes: lost, drained or damaging every frame.
+    pub members: Vec<MemberId>,
+    /// Nodes that are lost.
+    pub nodes: Vec<NodeId>,
+    /// Hosts that are lost themselves, by index.
+    pub hosts: Vec<usize>,
+    /// Other links that are slow or damage frames.
+    pub slow: Vec<(MemberId, Slow)>,
+}
+
+/// The state that the events of a site leave.
 #[must_use]
-pub fn out_at_the_end(site: &Site, fabric: &Fabric) -> (Vec<MemberId>, Vec<NodeId>, Vec<usize>) {
+pub fn at_the_end(site: &Site, fabric: &Fabric) -> AtTheEnd {
     let mut losses = Losses::none(fabric);
     let mut drained = vec![false; fabric.members.len()];
-    let mut damaging = vec![false; fabric.members.len()];
+    let mut ill = vec![Slow::WELL; fabric.members.len()];
     let mut nodes = vec![0_u32; fabric.nodes.len()];
     let mut hosts = vec![0_u32; fabric.hosts.len()];
     for event in &site.events {
@@ -165,9 +177,9 @@ pub fn out_at_the_end(site: &Site, fabric: &Fabric) -> (Vec<MemberId>, Vec<NodeI
                 Action::Restore => {
                     losses.restore(member);
                     drained[member.0 as usize] = false;
-                    damaging[member.0 as usize] = false;
+                    ill[member.0 as usize] = Slow::WELL;
                 }
-                Action::Slow(slow) => damaging[member.0 as usize] = slow.damages_all(),
+                Action::Slow(slow) => ill[member.0 as usize] = slow,
                 Action::Lose(_) | Action::LoseWay(_) => {}
             }
         }
@@ -184,32 +196,55 @@ pub fn out_at_the_end(site: &Site, fabric: &Fabric) -> (Vec<MemberId>, Vec<NodeI
         }
     }
     let members = (0_u32..).map(MemberId).take(fabric.members.len());
-    let idle = |member: MemberId| drained[member.0 as usize] || damaging[member.0 as usize];
-    let out = members.filter(|member| losses.are(*member) || idle(*member));
-    let gone = (0_u32..).zip(&nodes).filter(|(_, lost)| **lost > 0);
-    let lost = (0..hosts.len()).filter(|host| hosts[*host] > 0);
-    (
-        out.collect(),
-        gone.map(|(node, _)| NodeId(node)).collect(),
-        lost.collect(),
-    )
+    let out = |member: &MemberId| {
+        let index = member.0 as usize;
+        losses.are(*member) || drained[index] || ill[index].damages_all()
+    };
+    let (gone, there): (Vec<MemberId>, Vec<MemberId>) = members.partition(out);
+    let there = there.into_iter();
+    let slow = there.map(|member| (member, ill[member.0 as usize]));
+    let lost_nodes = (0_u32..).zip(&nodes).filter(|(_, lost)| **lost > 0);
+    let lost_hosts = (0..hosts.len()).filter(|host| hosts[*host] > 0);
+    AtTheEnd {
+        members: gone,
+        nodes: lost_nodes.map(|(node, _)| NodeId(node)).collect(),
+        hosts: lost_hosts.collect(),
+        slow: slow.filter(|(_, slow)| *slow != Slow::WELL).collect(),
+    }
 }
 
-/// Whether a part is slow, or damages some of the frames, once all events are over.
-#[must_use]
-pub fn slow_at_the_end(site: &Site) -> bool {
-    let mut slow: Vec<&str> = Vec::new();
-    for event in &site.events {
-        match event.action {
-            Action::Slow(own) => {
-                slow.retain(|target| *target != event.target);
-                if !own.damages_all() {
-                    slow.push(&event.target);
-                }
-            }
-            Action::Restore => slow.retain(|target| *target != event.target),
-            Action::Lose(_) | Action::LoseWay(_) | Action::Drain => {}
+impl Fabric {
+    /// Links over which nothing goes in the state after an outage.
+    #[must_use]
+    pub fn members_out(&self, outage: &Outage) -> Vec<MemberId> {
+        let gone = outage.gone();
+        gone.map_or_else(Vec::new, |_| self.members_of(&outage.takes, outage.side))
+    }
+
+    /// Nodes that are lost in the state after an outage: not those of which only links are.
+    #[must_use]
+    pub fn nodes_out(&self, outage: &Outage) -> Vec<NodeId> {
+        match outage.fault {
+            Fault::Lost => self.nodes_of(&outage.takes, outage.side),
+            _ => Vec::new(),
         }
     }
-    !slow.is_empty()
+
+    /// Hosts that are lost themselves in the state after an outage, by index.
+    #[must_use]
+    pub fn hosts_out(&self, outage: &Outage) -> Vec<usize> {
+        match outage.fault {
+            Fault::Lost => self.hosts_of(&outage.takes),
+            _ => Vec::new(),
+        }
+    }
+
+    /// Links that are there in the state after an outage, and what is wrong with them.
+    #[must_use]
+    pub fn slow_after(&self, outage: &Outage) -> Vec<(MemberId, Slow)> {
+        outage.slow().map_or_else(Vec::new, |slow| {
+            let members = self.members_of(&outage.takes, outage.side).into_iter();
+            members.map(|member| (member, slow)).collect()
+        })
+    }
 }

@@ -6,6 +6,9 @@ mod cages;
 mod checker;
 mod conserve;
 mod drains;
+#[path = "../shared/every_kind.rs"]
+mod every;
+mod every_kind;
 mod fault;
 mod flow;
 mod guests;

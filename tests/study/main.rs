@@ -4,6 +4,7 @@
 //! - `saturation`: work that does not fit is called so, and is not given a mean
 //! - `survivors`: the state after an outage is the site written without the lost parts
 //! - `derive`: recordings are counted as they are described, and the workload that stands for one brings the same load
+//! - `faults`: outages of one way, slow, damaging frames and flapping, against other ways to say the same
 //! - `headroom`: the switch-over at a proven load is the one of a failover at that load
 //! - `hosts`: what hosts that are lost or drained themselves ask for, and what is judged of it
 //! - `mends`: changes proposed for what is missed, each proven by a simulation
@@ -22,6 +23,9 @@
 //! - `replay`: a recorded trace in many copies: every I/O of it, and its bursts
 
 mod derive;
+#[path = "../shared/every_kind.rs"]
+mod every;
+mod faults;
 mod headroom;
 mod hosts;
 mod limits;

@@ -175,12 +175,15 @@ fn one_return_heals_both_ways() {
     assert!(switch.settled_s.expect("it settles") > 4.0);
 }
 
-/// What stays slow is not in the steady run beside it, and that is said.
+/// What stays slow settles to steady runs in which it is slow, and promises of lost parts are judged on them.
 #[test]
-fn what_stays_slow_has_no_steady_run() {
+fn what_stays_slow_settles_to_its_own_steady_run() {
     let slow = ("1s", "slow = \"core-A~box*\"\nrate = \"60%\"");
     let report = run(&[slow]);
-    assert_eq!(report.switches[0].settles_to, Reference::WithoutSlow);
+    let switch = &report.switches[0];
+    assert_eq!(switch.settles_to, Reference::StaysSlow);
+    let settled = switch.settled_s.expect("as the slow site does");
+    assert!((0.0..2.0).contains(&settled), "{settled}");
     let report = run(&[slow, ("4s", "restore = \"core-A~box*\"")]);
     assert_eq!(report.switches[0].settles_to, Reference::Healthy);
 }
@@ -258,4 +261,64 @@ fn after_the_return_the_figures_are_the_healthy_ones() {
         mean - half > usual / 20.0,
         "one fabric is slower: {mean} ± {half}"
     );
+}
+
+/// Where a path is there again and its host does not use it, things settle as the site does without that path, and the promises of
+/// lost parts are judged on that.
+#[test]
+fn a_path_that_stays_out_of_use_is_not_waited_for() {
+    let events = [("1s", "lose = \"A\""), ("5s", "restore = \"A\"")];
+    let by_hand = text(&events).replace("failback = \"1s\"", "failback = \"manual\"");
+    let given_up = text(&[("1s", "lose = \"A\""), ("8s", "restore = \"A\"")])
+        .replace(
+            "path_check = \"2s\"",
+            "keep_alive = \"500ms\"\nreconnect = \"500ms\"\ncontroller_loss = \"2s\"",
+        )
+        .replace("fc-scsi", "nvme-tcp")
+        .replace("8GFC", "10GbE");
+    let survivors = run(&[("1s", "lose = \"A\"")]);
+    for (text, returned) in [(by_hand, 4.0), (given_up, 7.0)] {
+        let site = site(&text, &[]);
+        let report = simulate(&site, origin(&site), &NoProgress);
+        let switch = &report.switches[0];
+        assert_eq!(switch.settles_to, Reference::WithoutPaths);
+        let settled = switch.settled_s.expect("as the site does without A");
+        assert!(
+            settled >= returned && settled < returned + 2.5,
+            "{settled} after {returned}"
+        );
+        let words = "settled: mean latency and completions as in the steady run without the paths that stay out of use";
+        assert!(switch.events.iter().any(|event| event.what == words));
+        let row = report.matrix.rows.iter().find(|row| !row.switching);
+        let cells = &row.expect("a mean is promised").cells;
+        let mean = |cell: usize| {
+            let cell = cells[cell].as_ref().expect("it is judged");
+            cell.value.expect("it fits").value
+        };
+        // One fabric does what two did.
+        assert!(mean(1) > 1.05 * mean(0), "{} {}", mean(1), mean(0));
+        if returned < 5.0 {
+            let rows = survivors.matrix.rows.iter();
+            let row = rows.filter(|row| !row.switching).collect::<Vec<_>>()[0];
+            let alone = row.cells[1].as_ref().and_then(|cell| cell.value);
+            let alone = alone.expect("it is judged").value;
+            assert!((mean(1) / alone - 1.0).abs() < 1e-9, "{} {alone}", mean(1));
+        }
+    }
+}
+
+/// A flap that leaves a path out of use leaves another state than the whole site.
+#[test]
+fn a_flap_may_leave_a_path_out_of_use() {
+    let outage = "[[outage]]\nname = \"loose\"\ntakes = \"*-A\"\nperiod = \"4s\"\ndown = \"2s\"\ncount = 1\n";
+    let text = text(&[]).replace("failback = \"1s\"", "failback = \"manual\"") + outage;
+    let report = super::rig::ask(&site(&text, &[]), &["loose"], true);
+    assert_eq!(report.switches[0].settles_to, Reference::WithoutPaths);
+    let after = super::rig::case(&report, "loose flapped");
+    let on_a = after
+        .directions
+        .iter()
+        .filter(|own| own.name.contains("-A"));
+    let most = on_a.map(|own| own.utilization_percent).fold(0.0, f64::max);
+    assert!(most == 0.0, "{most}");
 }

@@ -3,7 +3,7 @@
 use super::rig::{Twin, ask, eight_us, moved, origin, site, site_with, writes};
 use halfloom::outcome::{MeasureKind, Report, Verdict};
 use halfloom::render::table::report_text;
-use halfloom::study::{NoProgress, simulate};
+use halfloom::study::{Ask, NoProgress, simulate, study};
 
 /// Evenly paced writes in turn over two links, A and B; a request takes 8 us of a link (10,000 B at 10 Gb/s),
 /// so one link carries 125,000 a second, and the array takes no time. A loss of A is noticed after `detect`:
@@ -88,6 +88,42 @@ fn a_backlog_drains_in_the_time_worked_out_by_hand() {
         assert_eq!((found.failed.as_slice(), found.late), (&[0, 0][..], 0));
         assert!(!report_text(&report).contains("not settled"));
     }
+}
+
+/// Of two losses each has its own backlog, and the last to be gone counts; where nothing is held there is none, whatever
+/// random arrivals pile up at times.
+#[test]
+fn a_backlog_of_several_losses_is_gone_with_the_last() {
+    let text = |arrivals: &str, more: &str| {
+        Twin {
+            run: "duration = \"300ms\"\nwarm_up = \"20ms\"\nreplications = 2\nswitch_replications = 2\nbefore = \"20ms\"",
+            timers: "link_loss_detect = \"60ms\"\npath_check = \"50ms\"",
+            host: "paths = \"round-robin\"",
+            name: "w",
+            work: &writes(arrivals, "{ mean = \"50us\" }"),
+            more,
+            ..eight_us()
+        }
+        .text()
+    };
+    let events =
+        "[[event]]\nat = \"100ms\"\nflap = \"A\"\nperiod = \"1s\"\ndown = \"200ms\"\ncount = 2\n";
+    let twice = site(&text("{ paced = \"80k/s\" }", events), &[]);
+    let report = simulate(&twice, origin(&twice), &NoProgress);
+    let switch = &report.switches[0];
+    let drain = moved(switch, "w").drain_s.expect("it drains");
+    // 113 ms after the second loss, by the sum above.
+    assert!((drain - 1.113_333).abs() <= 2.0 * switch.bin_s, "{drain}");
+    let emptied = site(&text("{ poisson = \"70k/s\" }", ""), &[]);
+    let ask = Ask {
+        outages: Some(vec!["A".to_owned()]),
+        switch: true,
+        mends: false,
+        planned: true,
+    };
+    let report = study(&emptied, origin(&emptied), &ask, &NoProgress);
+    let found = moved(&report.switches[0], "w");
+    assert_eq!((found.retried, found.drain_s), (0, Some(0.0)));
 }
 
 /// Steady runs of a few bins only, or of less than one, still tell when what a loss hardly disturbs is as before: the reads

@@ -229,13 +229,25 @@ fn gone(context: &Context<'_>, case: &Case) -> String {
     let own = switches.find(|switch| switch.case.name == case.name);
     let said = own.and_then(|switch| {
         let first = &switch.events.first()?.what;
-        first.strip_prefix(&format!("{}: ", case.name))
+        let (done, what) = first.split_once(": ")?;
+        done.starts_with(&case.name).then_some(what)
     });
     match (said, case.lost) {
         (Some(said), _) => said.to_owned(),
         (None, Some(side)) => format!("all parts of side {side}"),
         (None, None) => "what the outage takes".to_owned(),
     }
+}
+
+/// What becomes of the parts of an outage that are there in the state after it, as its switch-over says.
+fn stays(context: &Context<'_>, case: &Case) -> String {
+    let mut switches = context.report.switches.iter();
+    let own = switches.find(|switch| switch.case.name == case.name);
+    let said = own.and_then(|switch| switch.events.first());
+    said.map_or_else(
+        || "its parts are there".to_owned(),
+        |event| event.what.clone(),
+    )
 }
 
 /// What each case means, with its mark: said before the first table that uses them.
@@ -252,7 +264,10 @@ fn case_key(context: &Context<'_>) -> String {
                     gone(context, case)
                 )
             }
-            (Some(_), None) => format!("gone for good: {}", gone(context, case)),
+            (Some(outage), None) if case.name == format!("{outage} lost") => {
+                format!("gone for good: {}", gone(context, case))
+            }
+            (Some(_), None) => stays(context, case),
         };
         parts.push(format!("<span>{}</span>: {}", case_name(case), esc(&what)));
     }

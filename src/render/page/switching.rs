@@ -129,7 +129,7 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
     );
     let mut out = format!(
         "<p><b>When it is over.</b> {settled} Timers: <i>{}</i>.</p><p>{}, {} I/Os completed.</p>",
-        esc(&switch.preset),
+        esc(&switch.timers()),
         plural(switch.replications as usize, "replication"),
         about(switch.ios),
     );

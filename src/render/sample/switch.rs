@@ -18,6 +18,7 @@ pub(super) fn switch(case: &Case) -> Switch {
         case: case.clone(),
         replications: 10,
         preset: "default".to_owned(),
+        timers_stated: Vec::new(),
         counted_from: Begin::Loss,
         harm: Harm::Loss,
         losses: 1,

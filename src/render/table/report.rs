@@ -494,7 +494,7 @@ fn switch_summary(switch: &Switch) -> String {
                 format!("times and backlog of the worst of {many} runs, counts of all together, "),
         },
         least_and_most(switch),
-        switch.preset,
+        switch.timers(),
         switch.settled_s.map_or_else(
             || format!(", not settled within {}{THIN}s", three(switch.limit_s)),
             |s| format!(", settled after {}{THIN}s", three(s))

@@ -1,6 +1,6 @@
 //! The headline and what goes with it.
 
-use super::after::{leaves_unjudged, unjudged_words};
+use super::after::leaves_unjudged;
 use super::measure::{measure_name, row_scale, who_waits};
 use super::reasons;
 use super::{Prose, listed, plural, sentence};
@@ -230,7 +230,10 @@ fn condition(matrix: &Matrix, row: &Row, case_index: usize) -> String {
     match case.lost {
         Some(_) if either_side(matrix, row, case_index) => "If either fabric is lost".to_owned(),
         Some(side) => format!("If fabric {side} is lost"),
-        None => format!("If {outage} is lost"),
+        None if case.name.starts_with(&format!("{outage} lost")) => {
+            format!("If {outage} is lost")
+        }
+        None => format!("With {}", case.name),
     }
 }
 
@@ -449,7 +452,6 @@ fn holds(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> Prose {
     }
     healthy_words(report, flag)
         .then(count_words(&report.matrix, flag))
-        .then(unjudged_words(report))
         .then(switch_words(report))
 }
 

@@ -85,7 +85,7 @@ pub fn target_words(row: &Row, cases: &[Case]) -> String {
 pub fn target_of(measure: MeasureKind, cell: &Cell) -> String {
     let written = as_written(&cell.target_text);
     match measure {
-        MeasureKind::Failed if cell.target == 0.0 => "none".to_owned(),
+        MeasureKind::Failed if cell.target == 0.0 => "0".to_owned(),
         MeasureKind::Throughput => format!("at least {written}"),
         _ => format!("at most {written}"),
     }

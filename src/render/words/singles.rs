@@ -219,7 +219,7 @@ pub fn singles_runs(each: &EachPart) -> Vec<String> {
     let switch = match each.switch_replications {
         0 => "The switch-overs were not simulated.".to_owned(),
         some => format!(
-            "The switch-overs: {} each, not where hosts go with the part.",
+            "The switch-overs: {} each.",
             plural(some as usize, "replication")
         ),
     };

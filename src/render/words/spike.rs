@@ -158,9 +158,9 @@ const fn went_on(harm: Harm) -> &'static str {
 /// What a run cannot show of a part that is still slow, or damages frames, when it ends.
 #[must_use]
 pub(crate) fn still_slow(switch: &Switch) -> Option<String> {
-    (switch.settles_to == Reference::WithoutSlow).then(|| {
+    (switch.settles_to == Reference::StaysSlow).then(|| {
         format!(
-            "A part is still slow, or damages frames, when the run ends, {}\u{202F}s {}: what is lost later is in none of these figures.",
+            "A part is still slow, or damages frames, when the run ends, {}\u{202F}s {}: what is lost later is in none of these figures, and the state that lasts is judged by steady runs of its own.",
             three(switch.to_s),
             switch.counted_from.after()
         )
@@ -230,6 +230,10 @@ fn stop(work: &SwitchWorkload, harm: Harm) -> String {
             ", until they are let go and a path takes more",
         ),
         (false, Harm::Slow) => ("The load", ": nothing else was under way that came through"),
+        (false, _) if cause == Some(StopCause::NoPath) && work.policies == ["team"] => (
+            "The load",
+            ": nothing answered over the port in use, and the team had not moved to another",
+        ),
         (false, _) if cause == Some(StopCause::NoPath) => {
             ("The load", ": no path was left that answers")
         }
@@ -467,8 +471,8 @@ mod tests {
             "{back}"
         );
         assert!(!back.contains("survivors"), "{back}");
-        let slow = beside(Reference::WithoutSlow);
-        assert!(slow.contains("without what stays slow"), "{slow}");
+        let slow = beside(Reference::StaysSlow);
+        assert!(slow.contains("with what stays slow"), "{slow}");
     }
 
     /// The thresholds, on both sides of each.
@@ -654,6 +658,24 @@ mod tests {
                 "{said}"
             );
         }
+        // The other port of a team stands by all the while.
+        let mut switch = sample_report().switches[0].clone();
+        let work = &mut switch.workloads[0];
+        (work.policies, work.outstanding, work.failed) =
+            (vec!["team".to_owned()], None, vec![0; 10]);
+        work.stops = vec![WorkStop {
+            from_s: 0.0,
+            to_s: Some(1.0),
+            s: 1.0,
+            ended_by: None,
+            cause: StopCause::NoPath,
+        }];
+        let said = stop_and_spike(&switch).join("\n");
+        assert!(
+            said.contains("nothing answered over the port in use"),
+            "{said}"
+        );
+        assert!(!said.contains("no path was left"), "{said}");
         // One at a time whose attempt fails, because none may follow, goes on over the other path.
         let mut switch = sample_report().switches[0].clone();
         let work = &mut switch.workloads[0];

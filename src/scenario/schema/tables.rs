@@ -256,7 +256,17 @@ pub(super) const ALL: &[Table] = &[
     table(
         "outage",
         "`[[outage]]`",
-        &[must("name", Text), may("takes", PARTS), may("mode", MODES)],
+        &[
+            must("name", Text),
+            may("takes", PARTS),
+            may("mode", MODES),
+            may("way", Words(&["to-arrays", "to-hosts"])),
+            may("rate", SHARE),
+            may("loss", SHARE),
+            may("period", TIME),
+            may("count", Count(1, 100)),
+            may("down", TIME),
+        ],
     ),
     table(
         "group",

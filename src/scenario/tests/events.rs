@@ -2,7 +2,7 @@
 
 use super::places::{SMALL, changed, problems, short};
 use super::{DEMO, read_text, site};
-use crate::site::{Action, Heading, LossMode, Slow};
+use crate::site::{Action, Fault, Flap, Heading, LossMode, Slow};
 use crate::topology::Fabric;
 use crate::unit::Duration;
 
@@ -394,4 +394,65 @@ fn a_run_shorter_than_a_cycle_of_bursts_is_warned_of() {
     assert_eq!(of(&short), [expected]);
     let whole = [("run.duration", "210ms"), ("run.warm_up", "10ms")];
     assert_eq!(of(&whole), Vec::<String>::new());
+}
+
+/// The faults of an outage, and what is reported of a text of them.
+#[test]
+fn an_outage_has_the_faults_of_events() {
+    let fault = |keys: &str| {
+        let table = format!("[[outage]]\nname = \"x\"\ntakes = \"edge-A\"\n{keys}\n[[workload]]");
+        let text = SMALL.replacen("[[workload]]", &table, 1);
+        let outages = site(&text, &[]).outages;
+        let own = outages.into_iter().find(|outage| outage.name == "x");
+        own.expect("it is there")
+    };
+    assert_eq!(fault("").fault, Fault::Lost);
+    let slow = fault("rate = \"25%\"");
+    assert_eq!((slow.state().as_str(), slow.gone()), ("x slow", None));
+    assert_eq!(slow.slow().map(|slow| slow.rate_ppm), Some(250_000));
+    assert_eq!(fault("loss = \"1%\"").state(), "x damaging frames");
+    // What damages every frame is lost silently.
+    let dead = fault("loss = 1");
+    assert_eq!(
+        (dead.state().as_str(), dead.gone()),
+        ("x lost", Some(LossMode::Silent))
+    );
+    assert_eq!(dead.slow(), None);
+    let blind = fault("way = \"to-arrays\"");
+    assert_eq!(blind.fault, Fault::OneWay(Heading::Arrays));
+    assert_eq!(blind.gone(), Some(LossMode::Silent));
+    let loose = fault("period = \"2s\"\ncount = 3\nmode = \"silent\"");
+    let flap = Flap {
+        period: Duration::from_secs(2),
+        down: Duration::from_secs(1),
+        count: 3,
+    };
+    assert_eq!(
+        (loose.fault, loose.mode),
+        (Fault::Flaps(flap), LossMode::Silent)
+    );
+    let wrong = |keys: &str| {
+        with(&format!(
+            "[[outage]]\nname = \"x\"\ntakes = \"edge-A\"\n{keys}\n"
+        ))
+    };
+    let says = |keys: &str, what: &str| {
+        let text = wrong(keys);
+        assert!(text.contains(what), "{keys}: {text}");
+        assert_eq!(text.lines().count(), 1, "{text}");
+    };
+    says(
+        "rate = \"25%\"\nway = \"to-arrays\"",
+        "outage `x` does several things to its parts",
+    );
+    says(
+        "rate = \"25%\"\nmode = \"silent\"",
+        "outage `x` has a `mode`, which means nothing here",
+    );
+    says(
+        "way = \"to-hosts\"\nmode = \"loud\"",
+        "outage `x` loses one way of links loudly",
+    );
+    says("period = \"2s\"", "outage `x` flaps and has no `count`");
+    says("rate = \"0.1%\"", "`rate`");
 }

@@ -17,8 +17,8 @@ pub(super) fn found(
     let lost = Lost {
         before: &all,
         after: &case.alive,
-        nodes: &fabric.nodes_of(&outage.takes, outage.side),
-        mode: outage.mode,
+        nodes: &fabric.nodes_out(outage),
+        mode: outage.gone()?,
     };
     Some(stalled(site, fabric, lost))
 }

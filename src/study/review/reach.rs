@@ -98,7 +98,7 @@ fn cut_off(facts: &Facts<'_>, flagged: &BTreeSet<(usize, usize)>) -> Vec<ReviewF
         if !facts.dual() && outage.side.is_some() {
             continue;
         }
-        let gone = fabric.hosts_of(&outage.takes);
+        let gone = fabric.hosts_out(outage);
         let mut groups: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
         for set in case.sets.iter().filter(|set| set.paths.is_empty()) {
             let lost_itself = gone.contains(&set.host);

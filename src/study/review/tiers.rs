@@ -107,7 +107,7 @@ fn fullest_bundle(fabric: &Fabric, case: &CaseLoads, members: &[usize]) -> Optio
     for index in members.iter().copied().filter(|index| case.alive[*index]) {
         let member = &fabric.members[index];
         let sums = bundles.entry((member.near, member.far)).or_default();
-        sums[0] += fabric.directions[index * 2].rate.bits_per_second() / 8.0;
+        sums[0] += fabric.directions[index * 2].rate.bits_per_second() / 8.0 * case.left[index];
         for toward in 0..2 {
             let load = case.bytes[index * 2 + toward];
             sums[1 + toward] += load.mean;

@@ -6,7 +6,7 @@
 
 use super::{AskSingles, Progress};
 use crate::outcome::{EachPart, PartCase, Report, Verdict};
-use crate::site::{LossMode, Outage, Site};
+use crate::site::{Fault, LossMode, Outage, Site};
 use crate::study::remedy::{Apply, Search, search};
 use crate::study::{Ask, study};
 
@@ -75,6 +75,7 @@ fn outages(site: &Site, ask: &AskSingles, each: &EachPart) -> Vec<Outage> {
                 takes: takes(&case.part),
                 side: None,
                 mode: LossMode::Loud,
+                fault: Fault::Lost,
             },
             Some(out) => Outage {
                 name: format!("{} and {}", case.part, out.name),

@@ -4,7 +4,7 @@
 //! reads change nothing there. What could after all is kept: a command timeout that may run out within a run, and what becomes
 //! of I/Os where a host has no path. Left out: that two different sites may have the same rows all the same.
 
-use crate::site::{Arrivals, LossMode, Site, Timers, UplinkLoss};
+use crate::site::{Arrivals, LossMode, Outage, Site, Timers, UplinkLoss};
 use crate::study::case;
 use crate::topology::Fabric;
 use crate::unit::Duration;
@@ -104,12 +104,17 @@ fn of_host(timers: &Timers) -> Timers {
 }
 
 fn only_steady(kept: &mut Site, site: &Site, pathless: bool) {
-    kept.timers = Timers::ZERO;
+    // Where frames are damaged for good, timers are at work in the steady state too.
+    let damaged = |outage: &Outage| outage.slow().is_some_and(|slow| slow.loss_ppb > 0);
+    let damaged = kept.outages.iter().any(damaged);
+    if !damaged {
+        kept.timers = Timers::ZERO;
+    }
     // Nothing is older than this when a run ends.
     let oldest = site.run.duration + site.run.drain_limit;
     for host in &mut kept.hosts {
         let own = host.timers.clone();
-        if own.command_timeout > oldest {
+        if own.command_timeout > oldest && !damaged {
             host.timers = Timers::ZERO;
         }
         if pathless {

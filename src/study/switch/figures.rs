@@ -3,13 +3,12 @@
 use super::super::stall::{Lost, returns, stalls};
 use super::super::steady::{PEAK_WINDOW, backlogs, estimated_peak};
 use super::{ALLOWED, Setting, Settled, lanes, story};
-use crate::measure::Cell;
+use crate::measure::{Cell, LevelCell, Series};
 use crate::model::{Coarse, Compiled, FlowCell, Tally};
 use crate::outcome::{
-    Begin, Case, Harm, NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
+    Begin, Harm, NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
 };
-use crate::site::{Action, Arrivals, LossMode, Measure, Promise, Team};
-use crate::topology::slow_at_the_end;
+use crate::site::{Action, Arrivals, Assumption, Basis, LossMode, Measure, Promise, Team};
 use crate::unit::{Duration, Instant};
 use crate::wire::Protocol;
 
@@ -39,9 +38,10 @@ pub(crate) fn figures(
     let story = story::events(setting, compiled, &tallies[0]);
     let mut events = story.events;
     let by_timers = by_timers(setting, compiled);
-    let scripted = setting.plan.case == Case::scripted();
-    let reference = if scripted && slow_at_the_end(setting.site) {
-        Reference::WithoutSlow
+    let reference = if !setting.survivors.plan.out.is_empty() {
+        Reference::WithoutPaths
+    } else if !setting.survivors.plan.slow.is_empty() {
+        Reference::StaysSlow
     } else if setting.survivors.plan.members.is_empty() {
         Reference::Healthy
     } else {
@@ -79,6 +79,7 @@ pub(crate) fn figures(
         case: setting.plan.case.clone(),
         replications: u32::try_from(tallies.len()).unwrap_or(u32::MAX),
         preset: presets.join(", "),
+        timers_stated: timers_stated(compiled),
         counted_from: begin(setting),
         harm: harm(setting),
         losses: losses(setting),
@@ -102,6 +103,27 @@ pub(crate) fn figures(
             .map(|w| w.completed_total)
             .sum(),
     }
+}
+
+/// Timers that the scenario states, with their values, as they are written.
+fn timers_stated(compiled: &Compiled) -> Vec<String> {
+    let stated = compiled.site.assumptions.iter();
+    let stated =
+        stated.filter(|own| matches!(own.basis, Basis::Stated | Basis::Measured | Basis::Guessed));
+    let named = |own: &Assumption| {
+        let (family, key) = own.key.split_once("timers.")?;
+        let family = family.trim_end_matches('.');
+        let whole = family.is_empty() || family.starts_with("host.");
+        (whole && key != "preset").then(|| {
+            let family = if family.is_empty() {
+                String::new()
+            } else {
+                format!("{family} ")
+            };
+            format!("{family}{key} {}", own.value)
+        })
+    };
+    stated.filter_map(named).collect()
 }
 
 /// That a workload has settled, as an event.
@@ -482,48 +504,95 @@ fn bins(
 }
 
 /// From the loss until the backlog was down to the survivors' steady mean, after its highest point; no time where it
-/// never was higher. As for settling, five per cent are always allowed, and half an I/O: the backlog of evenly paced
+/// never was higher. Of several things that are done each has its own highest point, and the last that is over counts.
+///
+/// As for settling, five per cent are always allowed, and half an I/O: the backlog of evenly paced
 /// work hardly moves, and would stay a hair above its mean for ever. Not a whole one, for a single I/O that hangs is just
 /// that, and no rounding may decide whether it is a backlog. What has settled is as in the survivors' steady run, so that its backlog is
-/// down by then, and a burst of later is none of the loss.
-#[allow(clippy::cast_precision_loss)]
+/// down by then, and a burst of later is none of the loss. Where nothing was disturbed, a backlog such as the survivors have by chance
+/// is none of it either.
 fn drain(
     setting: &Setting<'_>,
     tally: &Tally,
     index: usize,
     settled: Option<Instant>,
 ) -> Option<f64> {
-    let steady: Vec<f64> = setting
-        .survivors
-        .tallies
-        .iter()
-        .flat_map(|s| backlogs(s, index))
-        .map(|(_, level)| level)
-        .collect();
-    let mean = steady.iter().sum::<f64>() / steady.len().max(1) as f64;
-    let usual = (mean * (1.0 + ALLOWED)).max(mean + 0.5);
-    let series = tally.workloads[index].backlog.series();
+    let own = &tally.workloads[index];
+    let series = own.backlog.series();
     let width = series.width();
-    let loss = usize::try_from(setting.at.0 / width.0).unwrap_or(usize::MAX);
-    let after: Vec<f64> = series
-        .bins()
-        .iter()
-        .skip(loss)
-        .map(|cell| cell.integral as f64 / width.0 as f64)
-        .collect();
-    let disturbed = settled.map_or(after.len(), |settled| {
-        let bins = usize::try_from(settled.0 / width.0).unwrap_or(usize::MAX);
-        (bins.saturating_sub(loss) + 1).min(after.len())
-    });
-    let top = (0..disturbed).max_by(|a, b| after[*a].total_cmp(&after[*b]).then(b.cmp(a)))?;
-    if after[top] <= usual {
-        return Some(0.0);
+    let levels = levels(series);
+    let mut done: Vec<Instant> = setting.scripts.iter().map(|script| script.at).collect();
+    done.retain(|at| *at >= setting.at);
+    done.sort_unstable();
+    done.dedup();
+    let steady = Usual::of(setting, index, width);
+    let bin = |at: Instant| usize::try_from(at.0 / width.0).unwrap_or(usize::MAX);
+    let end = settled.map_or(levels.len(), |settled| (bin(settled) + 1).min(levels.len()));
+    let mut over = setting.at;
+    for (position, from) in done.iter().enumerate() {
+        let until = done
+            .get(position + 1)
+            .map_or(end, |next| bin(*next).min(end));
+        let disturbed = own.last_disturbed > *from || own.hanging > 0;
+        let top =
+            (bin(*from)..until).max_by(|a, b| levels[*a].total_cmp(&levels[*b]).then(b.cmp(a)));
+        let least = if disturbed {
+            steady.level
+        } else {
+            steady.chance
+        };
+        let Some(top) = top.filter(|top| levels[*top] > least) else {
+            continue;
+        };
+        let empty = (top..levels.len()).find(|bin| levels[*bin] <= steady.level);
+        let empty = empty.map(|bin| Instant(bin as u64 * width.0));
+        let at = match (empty, settled) {
+            (Some(empty), Some(settled)) => empty.min(settled),
+            (empty, settled) => empty.or(settled)?,
+        };
+        over = over.max(at);
     }
-    let empty = (top..after.len()).find(|bin| after[*bin] <= usual);
-    let empty = empty.map(|bin| Instant((loss + bin) as u64 * width.0));
-    let at = match (empty, settled) {
-        (Some(empty), Some(settled)) => empty.min(settled),
-        (empty, settled) => empty.or(settled)?,
-    };
-    Some(seconds_after(at, setting.at).max(0.0))
+    Some(seconds_after(over, setting.at))
+}
+
+/// Mean backlog in each bin.
+#[allow(clippy::cast_precision_loss)]
+fn levels(series: &Series<LevelCell>) -> Vec<f64> {
+    let width = series.width().0 as f64;
+    let bins = series.bins().iter();
+    bins.map(|cell| cell.integral as f64 / width).collect()
+}
+
+/// What backlog a workload has without a fault.
+struct Usual {
+    /// Up to this it is as in the steady runs.
+    level: f64,
+    /// Up to this it may have come by chance: half as high again as in any bin of the steady runs.
+    chance: f64,
+}
+
+impl Usual {
+    #[allow(clippy::cast_precision_loss)]
+    fn of(setting: &Setting<'_>, index: usize, width: Duration) -> Self {
+        let tallies = setting.survivors.tallies.iter();
+        let steady: Vec<f64> = tallies
+            .clone()
+            .flat_map(|tally| backlogs(tally, index))
+            .map(|(_, level)| level)
+            .collect();
+        let mean = steady.iter().sum::<f64>() / steady.len().max(1) as f64;
+        let level = (mean * (1.0 + ALLOWED)).max(mean + 0.5);
+        // Wide bins hide the peaks of narrow ones; then the highest moment of all bounds them.
+        let moments = tallies.flat_map(|tally| {
+            let series = tally.workloads[index].backlog.series();
+            let narrow = series.width() <= width;
+            let peaks = series.bins().iter().filter(move |_| !narrow);
+            peaks.map(|cell| cell.peak as f64)
+        });
+        let highest = steady.iter().copied().chain(moments).fold(mean, f64::max);
+        Self {
+            level,
+            chance: (highest * 1.5).max(level),
+        }
+    }
 }

@@ -3,6 +3,7 @@
 use super::Setting;
 use super::broken::Broken;
 use super::figures::seconds_after;
+use super::gone::GoneHosts;
 use crate::model::{
     self, Compiled, LogEntry, LogKind, Note, Standing, Stopped, Tally, TimerName, WorkloadTally,
 };
@@ -180,7 +181,14 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
     let mut scripted = None;
     let mut lines: IndexMap<Line, Told> = IndexMap::new();
     let mut line_of_entry = Vec::with_capacity(tally.log.len());
+    let mut gone = GoneHosts::none(compiled);
     for entry in &tally.log {
+        gone.follow(setting, entry);
+        if gone.did(compiled, entry) {
+            // A host that is lost itself notices nothing and gives nothing up.
+            line_of_entry.push(usize::MAX);
+            continue;
+        }
         let mut line = line_of(entry, compiled, &workloads, &instants);
         match (entry.kind, &mut line) {
             (LogKind::Script(index), _) => scripted = Some(index),

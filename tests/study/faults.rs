@@ -1,0 +1,173 @@
+//! Outages that are more than a loss: one way, slow, damaging frames, flapping. What each means is said again in another way, by
+//! a site that is written so or by events, and both must give the same.
+
+use super::rig::{Twin, ask, case, eight_us, json, moved, origin, same, site, work, writes};
+use halfloom::outcome::{Reference, Report, Verdict};
+use halfloom::study::estimate::estimate;
+use halfloom::study::{NoProgress, simulate};
+use halfloom::topology::Fabric;
+
+const RUN: &str = "duration = \"300ms\"\nwarm_up = \"20ms\"\nreplications = 2\nswitch_replications = 2\nsettle_limit = \"3s\"";
+
+/// Writes of 8 us over two links of 10 Gb/s, paced far below what they carry, with an outage and with events.
+fn text(near: &str, more: &str) -> String {
+    let work = writes("{ poisson = \"20k/s\" }", "{ mean = \"100us\" }");
+    let near = format!("speed = \"{near}\"\npropagation = \"0s\"");
+    Twin {
+        run: RUN,
+        timers: "command_timeout = \"500ms\"",
+        near: &near,
+        name: "logs",
+        work: &work,
+        more,
+        ..eight_us()
+    }
+    .text()
+}
+
+fn of(more: &str, outage: &str) -> Report {
+    ask(&site(&text("10Gb/s", more), &[]), &[outage], true)
+}
+
+fn scripted(more: &str) -> Report {
+    let site = site(&text("10Gb/s", more), &[]);
+    simulate(&site, origin(&site), &NoProgress)
+}
+
+fn verdict(report: &Report, column: usize) -> Verdict {
+    let row = report.matrix.rows.iter().find(|row| !row.switching);
+    let cell = row.expect("a mean is promised").cells[column].as_ref();
+    cell.expect("it is judged").verdict
+}
+
+#[test]
+fn the_state_after_a_slow_outage_is_the_site_with_slower_links() {
+    let slow = "[[outage]]\nname = \"dim\"\ntakes = \"*~core-*\"\nrate = \"25%\"";
+    let report = of(slow, "dim");
+    let written = ask(&site(&text("2.5Gb/s", ""), &[]), &["A"], false);
+    let found = case(&report, "dim slow");
+    let expected = case(&written, "healthy");
+    same(
+        "slow against written slow",
+        &json(&found.workloads),
+        &json(&expected.workloads),
+    );
+    // 32 us for each of 20,000 writes over two links: 32 % busy, as arithmetic has it too.
+    let busy = found.directions.iter().map(|own| own.utilization_percent);
+    let busy = busy.fold(0.0, f64::max);
+    assert!((28.0..36.0).contains(&busy), "{busy}");
+    let site = site(&text("10Gb/s", slow), &[]);
+    let fullest = estimate(&site, &Fabric::new(&site)).fullest("dim slow");
+    assert!(
+        fullest.is_some_and(|load| (load - 0.32).abs() < 1e-9),
+        "{fullest:?}"
+    );
+    let switch = &report.switches[0];
+    assert_eq!(switch.settles_to, Reference::StaysSlow);
+    assert!(
+        switch.settled_s.is_some_and(|s| s < 1.0),
+        "{:?}",
+        switch.settled_s
+    );
+    assert!(
+        switch
+            .events
+            .iter()
+            .any(|event| event.what.contains("down to 25"))
+    );
+    assert_eq!(verdict(&report, 1), Verdict::Met);
+    assert!(
+        report
+            .review
+            .findings
+            .iter()
+            .any(|own| own.kind == "no closed form")
+    );
+}
+
+#[test]
+fn a_slow_outage_that_does_not_carry_the_work_is_missed_by_both_commands() {
+    let slow = "[[outage]]\nname = \"dim\"\ntakes = \"*~core-*\"\nrate = \"6%\"";
+    let report = of(slow, "dim");
+    assert!(case(&report, "dim slow").saturated);
+    assert_eq!(verdict(&report, 1), Verdict::Missed);
+    // 133 us for each write: 20,000 a second ask two links for 133 %.
+    let event = "[[event]]\nat = \"50ms\"\nslow = \"*~core-*\"\nrate = \"6%\"";
+    let report = scripted(event);
+    assert_eq!(verdict(&report, 1), Verdict::Missed);
+    assert_eq!(report.switches[0].settled_s, None);
+}
+
+#[test]
+fn a_damaging_outage_costs_what_its_timers_say() {
+    // A write of which a frame is damaged on its way there or back is sent again after 20 ms: one in fifty is, which makes 400 us
+    // on the mean.
+    let ill = "[[outage]]\nname = \"dirt\"\ntakes = \"*~core-*\"\nloss = \"1%\"";
+    let set = [("timers.command_timeout", "20ms")];
+    let report = ask(&site(&text("10Gb/s", ill), &set), &["dirt"], true);
+    let found = work(case(&report, "dirt damaging frames"), "logs");
+    let mean = found.all.mean_us.expect("most arrive").value;
+    assert!((300.0..600.0).contains(&mean), "{mean}");
+    assert_eq!(verdict(&report, 1), Verdict::Missed);
+    assert!(moved(&report.switches[0], "logs").retried > 0);
+}
+
+#[test]
+fn one_way_is_lost_as_an_event_loses_it() {
+    let outage = "[[outage]]\nname = \"blind\"\ntakes = \"core-A\"\nway = \"to-hosts\"\n";
+    let report = of(outage, "blind");
+    let switch = &report.switches[0];
+    // Nothing tells, so that a command has to time out.
+    let longest = moved(switch, "logs").longest_io_s[0];
+    assert!((0.5..0.6).contains(&longest), "{longest}");
+    assert!(switch.silent);
+    let survivors = ask(&site(&text("10Gb/s", ""), &[]), &["A"], false);
+    same(
+        "one way against both",
+        &json(&case(&report, "blind lost").workloads),
+        &json(&case(&survivors, "A lost").workloads),
+    );
+    // An event that names the outage loses the same way; one that says how loses both.
+    let way = |more: &str| {
+        let report = scripted(&format!(
+            "{outage}[[event]]\nat = \"50ms\"\nlose = \"blind\"\n{more}"
+        ));
+        report.switches[0].events[0].what.clone()
+    };
+    assert_eq!(way(""), "blind lost silently, towards the hosts");
+    assert_eq!(way("mode = \"loud\""), "blind lost");
+}
+
+#[test]
+fn a_flapping_outage_leaves_the_whole_site() {
+    let outage = "[[outage]]\nname = \"loose\"\ntakes = \"core-A\"\nperiod = \"1s\"\ncount = 2\ndown = \"300ms\"";
+    let report = of(outage, "loose");
+    same(
+        "after the flaps",
+        &json(&case(&report, "loose flapped").workloads),
+        &json(&case(&report, "healthy").workloads),
+    );
+    let switch = &report.switches[0];
+    assert_eq!((switch.losses, switch.settles_to), (2, Reference::Healthy));
+    let settled = switch.settled_s.expect("all is there again");
+    assert!(settled > 1.3, "{settled}");
+    let told = |what: &str| switch.events.iter().any(|event| event.what == what);
+    assert!(told("loose lost (flap 1 of 2): core-A"));
+    assert!(told("loose restored (flap 2 of 2): core-A"));
+}
+
+/// What waits for a timer longer than the run is in no mean, so that none is proven.
+#[test]
+fn a_mean_is_not_proven_while_damage_holds_ios_up_for_longer_than_the_run() {
+    let ill = "[[outage]]\nname = \"dirt\"\ntakes = \"*~core-A\"\nloss = \"0.01%\"";
+    let set = [
+        ("timers.command_timeout", "30s"),
+        ("run.replications", "3"),
+        ("run.drain_limit", "100ms"),
+    ];
+    let report = ask(&site(&text("10Gb/s", ill), &set), &["dirt"], false);
+    let found = work(case(&report, "dirt damaging frames"), "logs");
+    assert!(found.all.unfinished > 0 && !found.saturated, "{found:?}");
+    assert_eq!(verdict(&report, 0), Verdict::Met);
+    assert_eq!(verdict(&report, 1), Verdict::Undecided);
+}
