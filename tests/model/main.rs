@@ -14,6 +14,7 @@ mod flow;
 mod guests;
 mod ill;
 mod oracle;
+mod paths;
 mod port;
 mod queueing;
 mod recovery;
