@@ -33,6 +33,7 @@ mod net;
 mod notice;
 mod order;
 mod pathless;
+mod pick;
 mod reroute;
 mod standing;
 mod steps;

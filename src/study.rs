@@ -135,6 +135,7 @@ pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report 
             members: fabric.members_of(&event.parts, event.side),
             nodes: fabric.nodes_of(&event.parts, event.side),
             hosts: fabric.hosts_of(&event.parts),
+            target: event.target.clone(),
             label: event_label(event, still.as_ref()),
         })
         .collect();

@@ -8,12 +8,14 @@
 //! when a fabric learns of a loss is `model`'s business.
 
 mod build;
+mod in_force;
 mod part;
 mod path;
 mod returns;
 mod route;
 
 pub use build::Fabric;
+pub use in_force::{InForce, TakenBack};
 pub use part::{
     Controller, Direction, DirectionId, HostInstance, Member, MemberId, Node, NodeId, NodeKind,
     SwitchInstance,

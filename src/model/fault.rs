@@ -11,7 +11,7 @@ use super::uplink::{UplinkWatch, watches};
 use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
 use crate::site::{Action, Heading, LossMode};
-use crate::topology::{DirectionId, MemberId, NodeId};
+use crate::topology::{DirectionId, InForce, MemberId, NodeId, TakenBack};
 use crate::unit::Instant;
 
 /// A scripted event, its parts found.
@@ -27,6 +27,8 @@ pub struct Script {
     pub nodes: Vec<NodeId>,
     /// Hosts that are lost themselves, by index into the fabric's: not those that lose their ports alone.
     pub hosts: Vec<usize>,
+    /// Name of what it acts on: a return takes back what was done by the same name.
+    pub target: String,
     /// For people.
     pub label: String,
 }
@@ -46,12 +48,14 @@ pub(crate) struct FaultState {
     nodes_lost: Vec<u32>,
     /// For each host how many losses it suffers from itself.
     hosts_lost: Vec<u32>,
-    /// Hosts that are emptied on purpose, themselves or with their chassis.
-    hosts_drained: Vec<bool>,
+    /// For each host how often it is emptied on purpose, itself or with its chassis.
+    hosts_drained: Vec<u32>,
     /// Members that the fabric no longer uses.
     pub(super) shunned: Vec<bool>,
-    /// Members over which no new I/O is to go.
-    drained: Vec<bool>,
+    /// For each member how often it is drained: no new I/O is to go over it.
+    drained: Vec<u32>,
+    /// What has not been taken back yet.
+    in_force: InForce,
     pub(crate) script: Vec<Script>,
     scratch: Vec<LostFrame>,
     pub(crate) uplinks: Vec<UplinkWatch>,
@@ -78,9 +82,10 @@ impl FaultState {
             hosts_lost: (0..compiled.fabric.hosts.len())
                 .map(|host| u32::from(compiled.absent.contains(&host)))
                 .collect(),
-            hosts_drained: vec![false; compiled.fabric.hosts.len()],
+            hosts_drained: vec![0; compiled.fabric.hosts.len()],
             shunned: compiled.alive.iter().map(|alive| !alive).collect(),
-            drained: vec![false; members],
+            drained: vec![0; members],
+            in_force: InForce::default(),
             script: Vec::new(),
             scratch: Vec::new(),
             uplinks: watches(compiled),
@@ -99,7 +104,7 @@ impl FaultState {
 
     /// Whether a host is emptied on purpose: what it has begun goes on over its paths.
     pub(super) fn host_is_drained(&self, host: usize) -> bool {
-        self.hosts_drained[host]
+        self.hosts_drained[host] > 0
     }
 
     pub(crate) fn node_is_lost(&self, node: NodeId) -> bool {
@@ -162,6 +167,12 @@ impl<E: Executor> World<'_, E> {
             timer: None,
             ios: 0,
         });
+        let in_force = &mut self.fault.in_force;
+        let back = in_force.follow(
+            &script.target,
+            (&script.members, &script.nodes),
+            script.action,
+        );
         match script.action {
             Action::Lose(mode) => self.lose(&script, mode),
             Action::LoseWay(heading) => {
@@ -172,13 +183,13 @@ impl<E: Executor> World<'_, E> {
                 self.fault.since.get_or_insert(self.now);
                 self.slow(&script.members, slow);
             }
-            Action::Restore => self.restore(&script),
+            Action::Restore => self.restore(&script, back),
             Action::Drain => {
                 for member in &script.members {
-                    self.fault.drained[member.0 as usize] = true;
+                    self.fault.drained[member.0 as usize] += 1;
                 }
                 for host in &script.hosts {
-                    self.fault.hosts_drained[*host] = true;
+                    self.fault.hosts_drained[*host] += 1;
                 }
                 self.hand_volumes_over(&script.nodes);
                 self.look_at_hosts();
@@ -266,41 +277,43 @@ impl<E: Executor> World<'_, E> {
         self.look_at_uplinks();
     }
 
-    fn restore(&mut self, script: &Script) {
+    fn restore(&mut self, script: &Script, back: TakenBack) {
+        let less = |count: &mut u32, taken: bool| *count = count.saturating_sub(u32::from(taken));
         for node in &script.nodes {
-            let lost = &mut self.fault.nodes_lost[node.0 as usize];
-            *lost = lost.saturating_sub(1);
+            less(&mut self.fault.nodes_lost[node.0 as usize], back.whole);
         }
         for host in &script.hosts {
-            let lost = &mut self.fault.hosts_lost[*host];
-            *lost = lost.saturating_sub(1);
-            self.fault.hosts_drained[*host] = false;
+            less(&mut self.fault.hosts_lost[*host], back.whole);
+            less(&mut self.fault.hosts_drained[*host], back.drain);
         }
         for member in &script.members {
-            self.fault.drained[member.0 as usize] = false;
+            less(&mut self.fault.drained[member.0 as usize], back.drain);
         }
-        self.heal(&script.members);
+        if back.slow {
+            self.heal(&script.members);
+        }
         let served = self.look_at_controllers();
         self.take_volumes_back(&script.nodes);
         for array in &served {
             self.has_its_volumes(*array);
         }
-        self.restore_members(&script.members);
+        self.restore_members(&script.members, back.ways);
         self.look_at_hosts();
         for array in served {
             self.volumes_are_back(array);
         }
     }
 
-    /// Puts members back, and lets everybody concerned take note.
-    pub(crate) fn restore_members(&mut self, members: &[MemberId]) {
+    /// Takes one loss of each of these ways of members back, and lets everybody concerned take note.
+    pub(crate) fn restore_members(&mut self, members: &[MemberId], ways: [bool; 2]) {
         for member in members {
             if !self.fault.is_lost(*member) {
                 continue;
             }
-            for direction in [DirectionId(member.0 * 2), DirectionId(member.0 * 2 + 1)] {
+            let directions = [DirectionId(member.0 * 2), DirectionId(member.0 * 2 + 1)];
+            for (direction, taken) in directions.into_iter().zip(ways) {
                 let lost = &mut self.fault.ways_lost[direction.index()];
-                if *lost > 0 {
+                if taken && *lost > 0 {
                     *lost -= 1;
                     self.net.restore(direction, self.now);
                 }
@@ -325,7 +338,7 @@ impl<E: Executor> World<'_, E> {
         let open: Vec<bool> = usable
             .iter()
             .zip(&self.fault.drained)
-            .map(|(usable, drained)| *usable && !drained)
+            .map(|(usable, drained)| *usable && *drained == 0)
             .collect();
         let routes = self.compiled.routes.again(&self.compiled.fabric, &usable);
         let undrained = self.compiled.routes.again(&self.compiled.fabric, &open);

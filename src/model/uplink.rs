@@ -115,7 +115,7 @@ impl<E: Executor> World<'_, E> {
         if dropped {
             self.lose_members(&members, LossMode::Loud);
         } else {
-            self.restore_members(&members);
+            self.restore_members(&members, [true; 2]);
         }
     }
 }

@@ -213,7 +213,10 @@ pub fn plural(count: usize, one: &str) -> String {
     }
 }
 
-/// The foot of everything shown: `estimate · scenario · seed · replications · version · digest`.
+/// Overrides that a foot names one by one.
+const SET_SHOWN: usize = 4;
+
+/// The foot of everything shown: `estimate · scenario, with key=value · seed · replications · version · digest`.
 #[must_use]
 pub fn origin_line(origin: &crate::outcome::Origin) -> String {
     foot(origin, &plural(origin.replications as usize, "replication"))
@@ -243,7 +246,24 @@ pub fn report_line(report: &crate::outcome::Report) -> String {
 fn foot(origin: &crate::outcome::Origin, replications: &str) -> String {
     let digest: String = origin.digest.chars().take(8).collect();
     format!(
-        "estimate · {} · seed {} · {replications} · halfloom {} · digest {digest}",
-        origin.scenario, origin.seed, origin.version
+        "estimate · {}{} · seed {} · {replications} · halfloom {} · digest {digest}",
+        origin.scenario,
+        overrides(origin),
+        origin.seed,
+        origin.version
     )
+}
+
+/// `, with link.uplink.members=4`: what was set on the command line, so that the figures are not those of the file.
+fn overrides(origin: &crate::outcome::Origin) -> String {
+    let shown = origin.set.iter().take(SET_SHOWN);
+    let mut all: Vec<String> = shown.map(|(key, value)| format!("{key}={value}")).collect();
+    match origin.set.len().saturating_sub(SET_SHOWN) {
+        0 => {}
+        more => all.push(format!("{more} more")),
+    }
+    if all.is_empty() {
+        return String::new();
+    }
+    format!(", with {}", listed(&all))
 }

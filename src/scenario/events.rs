@@ -8,7 +8,7 @@ use super::problem::{Severity, near_or_list};
 use super::tree::{Node, Origin};
 use super::value::{count, one_of, share, texts, time, time_above_zero};
 use crate::site::{Action, End, Event, Fault, Flap, Heading, LossMode, Outage, Site, Slow, WarmUp};
-use crate::topology::{self, Fabric, MemberId, still_out};
+use crate::topology::{self, Fabric, InForce, MemberId, TakenBack, still_out};
 use crate::unit::{Duration, Instant, Side};
 
 /// What an event may do, by its key.
@@ -374,7 +374,7 @@ fn near_pattern(pattern: &str, known: &[&str]) -> String {
 #[derive(Clone, Copy, Default)]
 struct Ailment {
     ways_lost: [u32; 2],
-    drained: bool,
+    drained: u32,
     slow: bool,
 }
 
@@ -384,7 +384,7 @@ impl Ailment {
     }
 
     fn well(self) -> bool {
-        self.ways_lost == [0, 0] && !self.drained && !self.slow
+        self.ways_lost == [0, 0] && self.drained == 0 && !self.slow
     }
 }
 
@@ -396,6 +396,7 @@ pub(super) fn follow(top: &Cursor<'_, '_>, site: &Site) {
     }
     let fabric = Fabric::new(site);
     let mut state = vec![Ailment::default(); fabric.members.len()];
+    let mut in_force = InForce::default();
     // Losses and drains in force: target, what, by which event.
     let mut standing: Vec<(String, Action, u32)> = Vec::new();
     let mut known: Vec<(u32, String, Vec<MemberId>)> = Vec::new();
@@ -449,8 +450,10 @@ pub(super) fn follow(top: &Cursor<'_, '_>, site: &Site) {
             let origin = place(top, event);
             top.ctx.error(&origin, &message, expected, "");
         }
+        let nodes = fabric.nodes_of(&event.parts, event.side);
+        let back = in_force.follow(&event.target, (members, &nodes), event.action);
         for member in members {
-            change(&mut state[member.0 as usize], event.action);
+            change(&mut state[member.0 as usize], event.action, back);
         }
         if event.action == Action::Restore {
             standing.retain(|(target, ..)| *target != event.target);
@@ -477,17 +480,19 @@ pub(super) fn follow(top: &Cursor<'_, '_>, site: &Site) {
     early(top, site);
 }
 
-fn change(part: &mut Ailment, action: Action) {
+fn change(part: &mut Ailment, action: Action, back: TakenBack) {
     match action {
         Action::Lose(_) => part.ways_lost = part.ways_lost.map(|lost| lost + 1),
         Action::LoseWay(Heading::Arrays) => part.ways_lost[0] += 1,
         Action::LoseWay(Heading::Hosts) => part.ways_lost[1] += 1,
         Action::Slow(_) => part.slow = true,
-        Action::Drain => part.drained = true,
+        Action::Drain => part.drained += 1,
         Action::Restore => {
-            part.ways_lost = part.ways_lost.map(|lost| lost.saturating_sub(1));
-            part.drained = false;
-            part.slow = false;
+            for (lost, way) in part.ways_lost.iter_mut().zip(back.ways) {
+                *lost = lost.saturating_sub(u32::from(way));
+            }
+            part.drained = part.drained.saturating_sub(u32::from(back.drain));
+            part.slow &= !back.slow;
         }
     }
 }

@@ -10,6 +10,7 @@ use super::value::{bytes, length_mm, link_rate, one_of, time};
 use crate::site::{Carries, Chassis, End, HostFamily, LinkFamily};
 use crate::unit::{Duration, Rate};
 use crate::wire::{self, Fec, Medium, Technology, technology_with};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What the links refer to, already read.
 pub(super) struct Parts<'p> {
@@ -45,13 +46,78 @@ pub(super) fn links(
     names: &Names<'_>,
     parts: &Parts<'_>,
 ) -> Vec<Option<RawLink>> {
-    (0..names.links.rows.len())
+    let all: Vec<Option<RawLink>> = (0..names.links.rows.len())
         .map(|index| {
             let cursor = names.links.cursor(top.ctx, index);
             let link = link(&cursor, names, parts, names.links.names[index].clone());
             cursor.finish();
             link
         })
+        .collect();
+    let known: Option<Vec<(End, End)>> = all
+        .iter()
+        .map(|link| link.as_ref().map(|link| (link.family.from, link.family.to)))
+        .collect();
+    for index in known.iter().flat_map(|ends| reversed(ends)) {
+        let cursor = names.links.cursor(top.ctx, index);
+        let at = cursor
+            .entry("to")
+            .map_or(cursor.origin, |entry| &entry.node.origin);
+        let message = format!(
+            "{} runs from a switch nearer to the arrays to one nearer to the hosts",
+            cursor.who
+        );
+        let expected = "from the hosts' side, towards the arrays";
+        top.ctx
+            .error(at, &message, expected, "swap `from` and `to`");
+    }
+    all
+}
+
+/// Links between switches that are written the wrong way round: they end nearer to the hosts and farther from the arrays
+/// than they start, counted in links. What is sent "towards the arrays" and which links are a switch's uplinks follows from the
+/// way in which a link is written.
+fn reversed(ends: &[(End, End)]) -> Vec<usize> {
+    let distances = |is_start: fn(End) -> bool| -> BTreeMap<usize, usize> {
+        let mut found: BTreeMap<usize, usize> = BTreeMap::new();
+        let mut edge: BTreeSet<usize> = BTreeSet::new();
+        for pair in ends {
+            match *pair {
+                (start, End::Switch(switch)) | (End::Switch(switch), start) if is_start(start) => {
+                    edge.insert(switch);
+                }
+                _ => {}
+            }
+        }
+        let mut steps = 0;
+        while !edge.is_empty() {
+            found.extend(edge.iter().map(|switch| (*switch, steps)));
+            steps += 1;
+            let next = ends.iter().filter_map(|pair| match *pair {
+                (End::Switch(a), End::Switch(b)) => Some([(a, b), (b, a)]),
+                _ => None,
+            });
+            edge = next
+                .flatten()
+                .filter(|(from, to)| edge.contains(from) && !found.contains_key(to))
+                .map(|(_, to)| to)
+                .collect();
+        }
+        found
+    };
+    let from_hosts = distances(|end| matches!(end, End::Host(_)));
+    let from_arrays = distances(|end| matches!(end, End::Array(_)));
+    let farther = |known: &BTreeMap<usize, usize>, a: usize, b: usize| {
+        known.get(&a).zip(known.get(&b)).is_some_and(|(a, b)| a > b)
+    };
+    let against = |pair: &(End, End)| match *pair {
+        (End::Switch(from), End::Switch(to)) => {
+            farther(&from_hosts, from, to) && farther(&from_arrays, to, from)
+        }
+        _ => false,
+    };
+    (0..ends.len())
+        .filter(|index| against(&ends[*index]))
         .collect()
 }
 
@@ -366,5 +432,41 @@ fn mtu(cursor: &Cursor<'_, '_>, medium: Option<Medium>, carries: Carries) -> (u3
             (MTU_DEFAULT, false)
         }
         (_, None) => (MTU_DEFAULT, false),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use End::{Array, Host, Switch};
+
+    /// Edge 0, SAN 1, array 0: only the link that runs back from the SAN to the edge is against the way. Switches side by side,
+    /// and a site with hosts and arrays at both ends, have none.
+    #[test]
+    fn links_between_switches_are_written_from_the_hosts() {
+        let ends = [
+            (Host(0), Switch(0)),
+            (Switch(1), Switch(0)),
+            (Switch(1), Array(0)),
+        ];
+        assert_eq!(reversed(&ends), [1]);
+        let right = [ends[0], (Switch(0), Switch(1)), ends[2]];
+        assert_eq!(reversed(&right), [0_usize; 0]);
+        let beside = [
+            (Host(0), Switch(0)),
+            (Host(0), Switch(1)),
+            (Switch(1), Switch(0)),
+            (Switch(0), Array(0)),
+            (Switch(1), Array(0)),
+        ];
+        assert_eq!(reversed(&beside), [0_usize; 0]);
+        // One more switch between, with both of its links the wrong way round.
+        let longer = [
+            (Host(0), Switch(0)),
+            (Switch(2), Switch(0)),
+            (Switch(1), Switch(2)),
+            (Switch(1), Array(0)),
+        ];
+        assert_eq!(reversed(&longer), [1, 2]);
     }
 }

@@ -267,6 +267,7 @@ fn slow_from_the_start(plan: &CasePlan) -> Vec<Script> {
                 members: vec![*member],
                 nodes: Vec::new(),
                 hosts: Vec::new(),
+                target: String::new(),
                 label: String::new(),
             }),
         }

@@ -156,6 +156,7 @@ fn script(plan: &CasePlan, at: Instant, action: Action, done: &str) -> Script {
         nodes: plan.hit.nodes.clone(),
         hosts: plan.hit.hosts.clone(),
         label: format!("{name} {done}: {}", plan.takes),
+        target: name,
     }
 }
 

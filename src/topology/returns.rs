@@ -1,7 +1,7 @@
 //! Parts that are lost under two names: the second loss takes nothing more away, and the part is there again only when both
 //! have been restored.
 
-use super::{Fabric, MemberId, NodeId};
+use super::{Fabric, InForce, MemberId, NodeId, TakenBack};
 use crate::site::{Action, Event, Fault, Heading, LossMode, Outage, Site, Slow};
 
 /// An event that does less than it says: a return after which some of its links are still lost, or a loss of links that are
@@ -44,6 +44,7 @@ impl StillOut {
 #[must_use]
 pub fn still_out(site: &Site, fabric: &Fabric) -> Vec<Option<StillOut>> {
     let mut losses = Losses::none(fabric);
+    let mut in_force = InForce::default();
     let mut standing: Vec<(&Event, Vec<MemberId>)> = Vec::new();
     let mut known: Vec<(u32, &str, Vec<MemberId>)> = Vec::new();
     let follow = |event| {
@@ -59,9 +60,12 @@ pub fn still_out(site: &Site, fabric: &Fabric) -> Vec<Option<StillOut>> {
         });
         let members = known[same].2.clone();
         let ways = ways_lost(event.action);
+        let back = fabric.follow(&mut in_force, event);
         if event.action == Action::Restore {
             standing.retain(|(own, _)| own.target != event.target);
-            members.iter().for_each(|member| losses.restore(*member));
+            members
+                .iter()
+                .for_each(|member| losses.restore(*member, back));
             let stays = |member: &&MemberId| losses.are(**member);
             let out: Vec<MemberId> = members.iter().filter(stays).copied().collect();
             return (!out.is_empty()).then(|| StillOut {
@@ -118,9 +122,9 @@ impl Losses {
         }
     }
 
-    fn restore(&mut self, member: MemberId) {
-        for lost in &mut self.0[member.0 as usize] {
-            *lost = lost.saturating_sub(1);
+    fn restore(&mut self, member: MemberId, back: TakenBack) {
+        for (lost, way) in self.0[member.0 as usize].iter_mut().zip(back.ways) {
+            *lost = lost.saturating_sub(u32::from(way));
         }
     }
 
@@ -162,7 +166,8 @@ pub struct AtTheEnd {
 #[must_use]
 pub fn at_the_end(site: &Site, fabric: &Fabric) -> AtTheEnd {
     let mut losses = Losses::none(fabric);
-    let mut drained = vec![false; fabric.members.len()];
+    let mut in_force = InForce::default();
+    let mut drained = vec![0_u32; fabric.members.len()];
     let mut ill = vec![Slow::WELL; fabric.members.len()];
     let mut nodes = vec![0_u32; fabric.nodes.len()];
     let mut hosts = vec![0_u32; fabric.hosts.len()];
@@ -170,14 +175,18 @@ pub fn at_the_end(site: &Site, fabric: &Fabric) -> AtTheEnd {
         let members = fabric.members_of(&event.parts, event.side);
         let whole = fabric.nodes_of(&event.parts, event.side);
         let ways = ways_lost(event.action);
+        let back = fabric.follow(&mut in_force, event);
         for member in members {
             losses.lose(member, ways);
             match event.action {
-                Action::Drain => drained[member.0 as usize] = true,
+                Action::Drain => drained[member.0 as usize] += 1,
                 Action::Restore => {
-                    losses.restore(member);
-                    drained[member.0 as usize] = false;
-                    ill[member.0 as usize] = Slow::WELL;
+                    losses.restore(member, back);
+                    let drains = &mut drained[member.0 as usize];
+                    *drains = drains.saturating_sub(u32::from(back.drain));
+                    if back.slow {
+                        ill[member.0 as usize] = Slow::WELL;
+                    }
                 }
                 Action::Slow(slow) => ill[member.0 as usize] = slow,
                 Action::Lose(_) | Action::LoseWay(_) => {}
@@ -185,7 +194,7 @@ pub fn at_the_end(site: &Site, fabric: &Fabric) -> AtTheEnd {
         }
         let count = |lost: &mut u32| match event.action {
             Action::Lose(_) => *lost += 1,
-            Action::Restore => *lost = lost.saturating_sub(1),
+            Action::Restore => *lost = lost.saturating_sub(u32::from(back.whole)),
             Action::LoseWay(_) | Action::Drain | Action::Slow(_) => {}
         };
         for node in whole {
@@ -198,7 +207,7 @@ pub fn at_the_end(site: &Site, fabric: &Fabric) -> AtTheEnd {
     let members = (0_u32..).map(MemberId).take(fabric.members.len());
     let out = |member: &MemberId| {
         let index = member.0 as usize;
-        losses.are(*member) || drained[index] || ill[index].damages_all()
+        losses.are(*member) || drained[index] > 0 || ill[index].damages_all()
     };
     let (gone, there): (Vec<MemberId>, Vec<MemberId>) = members.partition(out);
     let there = there.into_iter();

@@ -206,6 +206,7 @@ fn scripts(shape: &Shape, compiled: &Compiled) -> Vec<Script> {
                 members: fabric.members_of(&patterns, side),
                 nodes: fabric.nodes_of(&patterns, side),
                 hosts: fabric.hosts_of(&patterns),
+                target: String::new(),
                 label: String::new(),
             });
         }

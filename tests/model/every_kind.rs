@@ -133,6 +133,7 @@ fn scripts(dice: &mut Dice, compiled: &Compiled) -> Vec<Script> {
                 members: fabric.members_of(&patterns, side),
                 nodes: fabric.nodes_of(&patterns, side),
                 hosts: fabric.hosts_of(&patterns),
+                target: String::new(),
                 label: String::new(),
             });
         }

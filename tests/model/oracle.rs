@@ -244,6 +244,7 @@ pub(super) fn scripts(dice: &mut Dice, compiled: &Compiled) -> Vec<Script> {
                 members,
                 nodes,
                 hosts,
+                target: String::new(),
                 label: String::new(),
             }
         })

@@ -106,6 +106,7 @@ pub(crate) fn script(
         members: compiled.fabric.members_of(&patterns, side),
         nodes: compiled.fabric.nodes_of(&patterns, side),
         hosts: compiled.fabric.hosts_of(&patterns),
+        target: String::new(),
         label: pattern.to_owned(),
     };
     assert!(!script.members.is_empty(), "`{pattern}` means no part");

@@ -239,6 +239,7 @@ fn latency(compiled: &Compiled, lost: Option<(u64, &Loss)>) -> u64 {
             members: compiled.fabric.members_of(&patterns, side),
             nodes: compiled.fabric.nodes_of(&patterns, side),
             hosts: compiled.fabric.hosts_of(&patterns),
+            target: String::new(),
             label: String::new(),
         });
     }

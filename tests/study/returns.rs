@@ -150,6 +150,7 @@ fn late(site: &Site, with_events: bool) -> Vec<(f64, f64)> {
                     members: compiled.fabric.members_of(&event.parts, event.side),
                     nodes: compiled.fabric.nodes_of(&event.parts, event.side),
                     hosts: compiled.fabric.hosts_of(&event.parts),
+                    target: String::new(),
                     label: String::new(),
                 });
             }
@@ -321,4 +322,77 @@ fn a_flap_may_leave_a_path_out_of_use() {
         .filter(|own| own.name.contains("-A"));
     let most = on_a.map(|own| own.utilization_percent).fold(0.0, f64::max);
     assert!(most == 0.0, "{most}");
+}
+
+/// One host over two fabrics to two controllers, 1,000 reads a second, with these events.
+fn events(events: &[(&str, &str)]) -> Report {
+    let events: String = events
+        .iter()
+        .map(|(at, what)| format!("[[event]]\nat = \"{at}\"\n{what}\n"))
+        .collect();
+    let text = format!(
+        "format = 1\n[run]\nduration = \"1s\"\nwarm_up = \"100ms\"\nreplications = 2\nswitch_replications = 1\n\
+         [[host]]\nname = \"app\"\n[[switch]]\nname = \"core\"\n\
+         [[array]]\nname = \"store\"\ncontrollers = 2\nread = {{ hit = \"100%\", hit_time = \"100us\" }}\n\
+         [[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"32GFC\"\n\
+         [[link]]\nfrom = \"core\"\nto = \"store\"\nspeed = \"32GFC\"\n\
+         [[workload]]\nname = \"orders\"\nhosts = \"app\"\narray = \"store\"\nprotocol = \"fc-nvme\"\n\
+         arrivals = {{ paced = \"1k/s\" }}\nread = \"100%\"\nsizes = \"8KiB\"\n\
+         promise = {{ p99 = \"2ms\", switching = {{ longest_io = \"6s\" }} }}\n{events}"
+    );
+    let site = site(&text, &[]);
+    simulate(&site, origin(&site), &NoProgress)
+}
+
+/// A switch and a controller are drained, and the switch returns: the path to the controller over it stays drained, so that
+/// nothing hangs when the controller is pulled.
+#[test]
+fn a_drain_stays_until_it_is_taken_back_by_its_own_name() {
+    let of = |last: &str| {
+        let report = events(&[
+            ("500ms", "drain = \"core-A\""),
+            ("1s", "drain = \"store-c1\""),
+            ("2s", "restore = \"core-A\""),
+            ("3s", last),
+        ]);
+        report.switches[0].workloads[0].longest_io_s[0]
+    };
+    assert!(of("lose = \"store-c1\"") < 0.001);
+    // A controller that is not drained does have I/Os when it is pulled.
+    assert!(of("lose = \"store-c2\"") > 0.1);
+    // The fabric is drained, one of its switches is lost and returns: the fabric stays drained until its own return.
+    let report = events(&[
+        ("500ms", "drain = \"A\""),
+        ("1s", "lose = \"core-A\""),
+        ("2s", "restore = \"core-A\""),
+        ("30s", "restore = \"A\""),
+    ]);
+    let mut events = report.switches[0].events.iter();
+    let first = events.find(|event| event.what.contains(" back"));
+    let at = first.map(|event| event.t_s);
+    assert!(
+        at.is_some_and(|at| at >= 29.5),
+        "{:?}",
+        report.switches[0].events
+    );
+}
+
+/// One way of a switch is lost, then the other way of one of its links: the return of the switch leaves the second.
+#[test]
+fn a_way_lost_under_another_name_stays_lost() {
+    let report = events(&[
+        ("500ms", "lose = \"core-A\"\nway = \"to-hosts\""),
+        ("1s", "lose = \"core-A~store-c1:A1\"\nway = \"to-arrays\""),
+        ("30s", "restore = \"core-A\""),
+        ("60s", "restore = \"core-A~store-c1:A1\""),
+    ]);
+    let events = report.switches[0].events.iter();
+    let backs: Vec<(f64, &str)> = events
+        .filter(|event| event.what.contains(" back"))
+        .map(|event| (event.t_s, event.what.as_str()))
+        .collect();
+    assert!(
+        backs.len() >= 2 && backs.iter().all(|(_, what)| what.starts_with("1 path")),
+        "{backs:?}"
+    );
 }
