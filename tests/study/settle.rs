@@ -505,3 +505,38 @@ fn a_controller_that_is_back_ends_the_wait_for_its_partner() {
     let longest = report.switches[0].workloads[0].longest_io_s[0];
     assert!((7.9..8.2).contains(&longest), "{longest}");
 }
+
+/// A silent loss that nobody ever notices, of paths that hold nothing: those of a controller that was drained, and those that a host
+/// passes over. Nothing moves, so that nothing is waited for.
+#[test]
+fn paths_that_hold_nothing_are_not_waited_for() {
+    let text = |host: &str, owner: &str, outage: &str| {
+        format!(
+            "format = 1\n[run]\nduration = \"300ms\"\nwarm_up = \"50ms\"\nreplications = 2\nswitch_replications = 1\n\
+             [[host]]\nname = \"app\"\n{host}\n[[switch]]\nname = \"core\"\n[[array]]\nname = \"store\"\ncontrollers = 2\n\
+             read = {{ hit = \"100%\", hit_time = \"100us\" }}\n[[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"32GFC\"\n\
+             [[link]]\nfrom = \"core\"\nto = \"store\"\nspeed = \"32GFC\"\n[[workload]]\nname = \"orders\"\nhosts = \"app\"\n\
+             array = \"store\"\nprotocol = \"fc-nvme\"\n{owner}\narrivals = {{ paced = \"1k/s\" }}\nread = \"100%\"\nsizes = \"8KiB\"\n\
+             promise = {{ switching = {{ longest_io = \"6s\" }} }}\n[[outage]]\nname = \"gone\"\ntakes = \"{outage}\"\nmode = \"silent\"\n"
+        )
+    };
+    let drained = text("", "owner = \"alternate\"", "store-c1");
+    let passed = text("paths = \"one-path\"", "", "core-B");
+    let preferred = text("paths = \"one-path\"", "", "core-A");
+    for (text, planned, within) in [(drained, true, 1.5), (passed, false, 0.5)] {
+        let ask = Ask {
+            outages: Some(vec!["gone".to_owned()]),
+            switch: true,
+            mends: false,
+            planned,
+        };
+        let site = site(&text, &[]);
+        let report = study(&site, origin(&site), &ask, &NoProgress);
+        let settled = report.switches[0].settled_s;
+        assert!(settled.is_some_and(|at| at <= within), "{settled:?}");
+    }
+    let report = ask(&site(&preferred, &[]), &["gone"], true);
+    // Its commands time out first, one path after the other.
+    let settled = report.switches[0].settled_s;
+    assert!(settled.is_none_or(|at| at > 29.0), "{settled:?}");
+}
