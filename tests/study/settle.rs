@@ -540,3 +540,43 @@ fn paths_that_hold_nothing_are_not_waited_for() {
     let settled = report.switches[0].settled_s;
     assert!(settled.is_none_or(|at| at > 29.0), "{settled:?}");
 }
+
+/// Paths of two protocols lost together: each lane names the timer that held its own.
+#[test]
+fn a_lane_names_the_timer_that_held_its_own_paths() {
+    let side = |host: &str, box_name: &str, speed: &str, protocol: &str| {
+        format!(
+            "[[host]]\nname = \"{host}\"\n[[array]]\nname = \"{box_name}\"\ncontrollers = 1\nread = {{ hit = \"100%\", hit_time = \"100us\" }}\n\
+             [[link]]\nfrom = \"{host}\"\nto = \"core\"\nspeed = \"{speed}\"\n[[link]]\nfrom = \"core\"\nto = \"{box_name}\"\nspeed = \"{speed}\"\n\
+             [[workload]]\nname = \"{host}-work\"\nhosts = \"{host}\"\narray = \"{box_name}\"\nprotocol = \"{protocol}\"\n\
+             arrivals = {{ paced = \"500/s\" }}\nread = \"100%\"\nsizes = \"8KiB\"\npromise = {{ switching = {{ longest_io = \"60s\" }} }}\n"
+        )
+    };
+    let text = format!(
+        "format = 1\n[run]\nduration = \"200ms\"\nwarm_up = \"50ms\"\nreplications = 2\nswitch_replications = 1\n[timers]\n\
+         fast_io_fail = \"2s\"\niscsi_replacement = \"3s\"\n[[switch]]\nname = \"core\"\n{}{}",
+        side("old", "vault", "32GFC", "fc-scsi"),
+        side("new", "depot", "25GbE", "iscsi")
+    );
+    let report = ask(&site(&text, &[]), &["A"], true);
+    let held: Vec<(String, String)> = report.switches[0]
+        .lanes
+        .iter()
+        .flat_map(|lane| {
+            lane.spans
+                .iter()
+                .map(|span| (lane.name.clone(), span.state.clone()))
+        })
+        .filter(|(_, state)| state.starts_with("held"))
+        .collect();
+    let of = |protocol: &str| {
+        let own = held.iter().find(|(name, _)| name.contains(protocol));
+        own.map(|(_, state)| state.as_str())
+    };
+    assert_eq!(of("fc-scsi"), Some("held by fast-io-fail, 2s"), "{held:?}");
+    assert_eq!(
+        of("iscsi"),
+        Some("held by iSCSI session replacement, 3s"),
+        "{held:?}"
+    );
+}
