@@ -91,7 +91,7 @@ pub fn windows(site: &Site, ask: &AskWindows, progress: &dyn Progress) -> Window
     let asked = |name: &String| !stay.contains(&name.as_str());
     let outages: Vec<OutageWindows> = plans
         .par_iter()
-        .filter(|plan| plan.case.outage.as_ref().is_some_and(|name| asked(name)))
+        .filter(|plan| plan.case.outage.as_ref().is_some_and(asked))
         .map(|plan| study.outage(plan))
         .collect();
     Windows {
