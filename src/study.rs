@@ -228,7 +228,7 @@ fn assemble(
     let fabric = Fabric::new(site);
     let loads = estimate::estimate(site, &fabric);
     let parts = parts::parts_by_arithmetic(site, &fabric, &loads, &steady);
-    let growth = parts::growth(&parts, &steady);
+    let growth = parts::growth(site, &parts, &steady);
     let outage_of = |plan: &CasePlan| {
         let name = plan.case.outage.as_ref()?;
         site.outages.iter().find(|outage| outage.name == *name)

@@ -7,7 +7,7 @@ use super::progress::Bar;
 use super::stop;
 use crate::outcome::{EachPart, Origin, Report, Verdict};
 use crate::scenario::{Loaded, Problem};
-use crate::site::{Fault, Outage, Site};
+use crate::site::{Outage, Site};
 use crate::study::remedy::{self, Search};
 use crate::study::singles::{AskSingles, each_part, mended};
 use crate::study::windows::{AskWindows, windows};
@@ -192,7 +192,7 @@ pub(super) fn known(names: &[String], site: &Site) -> Result<(), Failure> {
 /// Refuses outages whose parts stay, of those asked for: slow ones, and those that flap. `asked` names what takes parts out
 /// of service.
 pub(super) fn taken_out(asked: &str, names: Option<&[String]>, site: &Site) -> Result<(), Failure> {
-    let takes = |outage: &&Outage| matches!(outage.fault, Fault::Lost | Fault::OneWay(_));
+    let takes = |outage: &&Outage| outage.fault.takes_out();
     let wanted = |outage: &&Outage| names.is_none_or(|names| names.contains(&outage.name));
     let mut outages = site.outages.iter();
     let Some(stays) = outages.find(|outage| wanted(outage) && !takes(outage)) else {
@@ -209,10 +209,19 @@ pub(super) fn taken_out(asked: &str, names: Option<&[String]>, site: &Site) -> R
             "{asked} takes parts out of service, and those of the outage `{}` stay: they are slow, or come back by themselves",
             stays.name
         ),
-        format!(
-            "ask for others by name, with --outage or --during: {}",
-            others.join(", ")
-        ),
+        if others.is_empty() {
+            "the scenario has no other outage: state one that takes parts out".to_owned()
+        } else {
+            let option = if asked == "--during" {
+                asked
+            } else {
+                "--outage"
+            };
+            format!(
+                "ask for others by name, with {option}: {}",
+                others.join(", ")
+            )
+        },
     ))
 }
 

@@ -43,7 +43,11 @@ impl WindowArguments {
         let Some(needed) = self.windows else {
             return Ok(None);
         };
-        study::taken_out("--windows", outages, site)?;
+        // Those that nobody asked for by name are left out where their parts stay, and a note says so.
+        let some = site.outages.iter().any(|outage| outage.fault.takes_out());
+        if outages.is_some() || !some {
+            study::taken_out("--windows", outages, site)?;
+        }
         if !has_promises(site) {
             return Err(Failure::arguments(
                 "the scenario promises nothing of an outage, so no hour can keep or break it",

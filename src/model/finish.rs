@@ -9,7 +9,7 @@ use super::tally::{ControllerTally, PathTally, SourceTally, Tally, WorkloadTally
 use super::world::{Executor, World};
 use crate::engine::EventSet;
 use crate::measure::{LevelSeries, Series, TimeAverage};
-use crate::site::{Failback, Measure, Site};
+use crate::site::{Failback, Measure, PathPolicy, Site};
 use crate::unit::Instant;
 
 impl<E: Executor> World<'_, E> {
@@ -173,11 +173,33 @@ impl<E: Executor> World<'_, E> {
         found
     }
 
+    /// Whether a path takes nothing because its host prefers another to the same controller that takes what comes.
+    fn passed_over(&self, set: &SetPlan, index: u32) -> bool {
+        let own = &self.compiled.paths[index as usize];
+        let mut paths = set.paths.clone();
+        paths.any(|other| {
+            let plan = &self.compiled.paths[other as usize];
+            let preferred = match set.policy {
+                PathPolicy::OnePath => other < index,
+                PathPolicy::Nearest => plan.nearness < own.nearness,
+                _ => false,
+            };
+            let same = plan.path.controller == own.path.controller;
+            preferred && same && self.paths[other as usize].takes_ios()
+        })
+    }
+
     fn set_decided(&self, set: &SetPlan) -> bool {
         set.paths.clone().all(|index| {
             let path: &PathState = &self.paths[index as usize];
             match path.standing {
-                Standing::Unnoticed | Standing::Blocked => false,
+                // One that holds nothing and takes nothing, because it was emptied before it broke or others are preferred to it,
+                // and of which nobody ever takes note.
+                Standing::Unnoticed => {
+                    let idle = path.in_flight == 0 && path.notice.is_none();
+                    idle && (path.emptied || self.passed_over(set, index))
+                }
+                Standing::Blocked => false,
                 // It will be found.
                 Standing::Failed => !path.connected,
                 Standing::Returned => !matches!(set.timers.failback, Failback::After(_)),

@@ -9,11 +9,10 @@
 //!
 //! Left out: `time`, which is a clock's and no result.
 
-use super::number::{count, margin};
+use super::number::{count, margin, with_unit};
 use super::words::{
-    Flag, all_windows_words, cut_off_words, cut_words, fullest_words, limit_words, listed,
-    measure_name, origin_line, plural, row_scale, switch_cause, target_of, target_words,
-    verdict_word,
+    Flag, all_windows_words, cell_scale, cut_off_words, cut_words, fullest_words, limit_words,
+    listed, measure_name, origin_line, plural, switch_cause, target_of, target_words, verdict_word,
 };
 use crate::outcome::{Case, Cell, Matrix, Origin, OutageWindows, Report, Row, Verdict, Windows};
 use quick_xml::Writer;
@@ -183,15 +182,23 @@ fn judged(row: &Row, cell: &Cell, limit: &str) -> Outcome {
     if flag == Flag::Met {
         return Outcome::Passed;
     }
-    let scale = row_scale(row);
+    let scale = cell_scale(cell);
+    let short = |value: f64| {
+        let two = scale.two(value);
+        if two == scale.two(cell.target) && value != cell.target {
+            with_unit(&scale.apart(value, cell.target), scale.unit)
+        } else {
+            two
+        }
+    };
     let figure = match (cell.value, cell.beyond) {
-        (Some(figure), _) => format!("simulated {}", scale.two(figure.value)),
+        (Some(figure), _) => format!("simulated {}", short(figure.value)),
         (None, Some(_)) if cell.is_cut_off() => format!("cut off, {}", cut_off_words(row)),
         (None, Some(beyond)) => {
             let fail = cell.beyond_by_failing().map_or_else(String::new, |failed| {
                 format!(", {} I/Os fail", count(failed))
             });
-            format!("simulated more than {}{fail}", scale.two(beyond))
+            format!("simulated more than {}{fail}", short(beyond))
         }
         (None, None) => "no figure".to_owned(),
     };

@@ -290,6 +290,18 @@ impl Scale {
             .unwrap_or_else(|| with_unit(&two(value / self.divisor), self.unit))
     }
 
+    /// Three significant digits, and as many more as it takes to tell a figure from its limit, where they are not the same.
+    #[must_use]
+    pub fn apart(self, value: f64, limit: f64) -> String {
+        if self.counted(value).is_some() || value == limit {
+            return self.three(value);
+        }
+        let shown = |value: f64, digits: i32| significant(value / self.divisor, digits);
+        let mut digits = 3..9;
+        let enough = digits.find(|digits| shown(value, *digits) != shown(limit, *digits));
+        shown(value, enough.unwrap_or(9))
+    }
+
     /// The figure and, where there is one, its interval, all to the same place: at most three significant
     /// digits, and at most one digit more than the first that the interval leaves open. No interval where
     /// it is too wide to say anything.

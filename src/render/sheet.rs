@@ -15,10 +15,19 @@ pub use lines::{AtLoad, Sheet, SheetCase, SheetLine, Steps, sheet};
 
 /// How a silent loss is made, where it can be: common practice, without a source.
 pub const SILENT: &str = "This loss is silent: the links keep their signal, and frames vanish. Disabling a port would be another loss, a loud one, with other \
-     timers. On Ethernet a filter that drops every frame at a switch behind these links, both ways, leaves the signal up; have a way to take it away \
+     timers. On Ethernet a filter that drops every frame at a switch behind these links, in the ways named above (both, where none is), leaves the signal up; have a way to take it away \
      that does not lead over them. On Fibre Channel no setting of a port does that, and taking members out of a zone is told to the hosts: it needs a \
      device for impairment in the link, put there in a window of its own. Without such means leave this step out, and do not tick it by a loud loss. \
      (Common practice, no source.)";
+
+/// How a slow or damaging link is made: common practice, without a source.
+pub const SLOW: &str = "Nothing is disabled here: the links stay up and are slow, or damage frames. A lower rate can be set as the speed of a port at both \
+     ends, which takes the link down for a moment, or as a limit at a switch; frames are damaged by a device for impairment in the link. Take it away after \
+     the step. Without such means leave this step out. (Common practice, no source.)";
+
+/// How a loss is made that comes again: common practice, without a source.
+pub const REPEATED: &str = "The parts go and come back at the times that are listed, counted from the first: what is expected holds for this series \
+     alone. Have it done by a script of the switch, or leave this step out. (Common practice, no source.)";
 
 /// What is said before anything is taken away, in the order of the work.
 pub const CAUTIONS: [&str; 8] = [

@@ -127,6 +127,14 @@ pub enum Fault {
     Flaps(Flap),
 }
 
+impl Fault {
+    /// Whether the parts are taken out of service, rather than staying slow or coming back by themselves.
+    #[must_use]
+    pub const fn takes_out(self) -> bool {
+        matches!(self, Self::Lost | Self::OneWay(_))
+    }
+}
+
 /// A set of parts that something happens to together.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Outage {

@@ -260,10 +260,32 @@ fn carried(steady: &Steady) -> f64 {
     shares.fold(1.0, f64::min)
 }
 
+/// The work that its hosts' queue depth holds back: its backlog grows while no part is near full. Its name, and the share of it
+/// that is done.
+fn held_back<'s>(site: &Site, steady: &'s Steady, peak: f64) -> Option<(&'s str, f64)> {
+    let bounded = |name: &str| {
+        let work = site.workloads.iter().find(|work| work.name == name);
+        work.is_some_and(|work| {
+            let mut hosts = work.hosts.iter().map(|host| &site.hosts[*host]);
+            work.outstanding.is_some() || hosts.any(|host| host.queue_depth.is_some())
+        })
+    };
+    let works = steady.workloads.iter();
+    let held = works.filter(|work| work.saturated && bounded(&work.name));
+    let shares = held.filter(|work| work.all.offered_iops.value > 0.0);
+    let shares = shares.map(|work| {
+        let share = work.all.completed_iops.value / work.all.offered_iops.value;
+        (work.name.as_str(), share)
+    });
+    shares
+        .filter(|(_, share)| peak < FULL_PERCENT && *share > 0.0 && *share < 1.0)
+        .min_by(|one, other| one.1.total_cmp(&other.1))
+}
+
 /// Times today's load at which the fullest part is full, by case: 100 ÷ its peak. Where a backlog grows, full queues
 /// keep part of the work from the parts, and what they carry is the share of it that is done.
 #[must_use]
-pub(crate) fn growth(parts: &[PartUse], steady: &[Steady]) -> Vec<Growth> {
+pub(crate) fn growth(site: &Site, parts: &[PartUse], steady: &[Steady]) -> Vec<Growth> {
     let mut list = Vec::new();
     for (index, steady) in steady.iter().enumerate() {
         let mut peaks: Vec<(f64, &str)> = parts
@@ -278,6 +300,15 @@ pub(crate) fn growth(parts: &[PartUse], steady: &[Steady]) -> Vec<Growth> {
             .collect();
         peaks.sort_by(|left, right| right.0.total_cmp(&left.0));
         if let Some((peak, part)) = peaks.first() {
+            if let Some((work, carried)) = held_back(site, steady, *peak) {
+                list.push(Growth {
+                    case: steady.case.name.clone(),
+                    factor: carried,
+                    part: depth_name(work),
+                    next: Some(((*part).to_owned(), (carried * 100.0 / peak).max(carried))),
+                });
+                continue;
+            }
             let carried = if *peak >= FULL_PERCENT {
                 carried(steady)
             } else {
@@ -356,5 +387,30 @@ mod tests {
         // Two cases of two replications, and two runs with the loss.
         assert_eq!(*totals.told.lock().expect("nobody failed"), [6]);
         assert_eq!(totals.done.load(Ordering::Relaxed), 6);
+    }
+
+    /// One place of 10 us and a little for 125,000 a second over 100 servers and fast links: what grows is what waits for the place,
+    /// and the share of the work that is done says when it would not.
+    #[test]
+    fn a_depth_that_holds_work_back_is_what_is_full() {
+        let site = site(
+            "format = 1\n[run]\nduration = \"20ms\"\nwarm_up = \"5ms\"\nreplications = 2\n[[host]]\nname = \"app\"\n\
+             paths = \"one-path\"\nqueue_depth = 1\n[[switch]]\nname = \"core\"\n[[array]]\nname = \"box\"\ncontrollers = 1\n\
+             parallel = 100\nwrite = { time = \"10us\" }\n[[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"100Gb/s\"\n\
+             [[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"100Gb/s\"\n\
+             [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"plain\"\nrequest = 1250\nresponse = 1\n\
+             frame = 1250\nread = \"0%\"\narrivals = { poisson = \"125k/s\" }\n",
+        );
+        let ask = Ask {
+            outages: Some(Vec::new()),
+            ..Ask::default()
+        };
+        let report = study(&site, origin(), &ask, &Totals::default());
+        let growth = &report.growth[0];
+        assert_eq!(growth.part, "queue depth of the hosts of w");
+        // At most one in 10.2 us: the request takes 0.1 us on each of two links.
+        assert!(growth.factor < 0.8 && growth.factor > 0.6, "{growth:?}");
+        let (_, at) = growth.next.as_ref().expect("there are parts");
+        assert!(*at > 2.0, "{growth:?}");
     }
 }

@@ -9,6 +9,7 @@
 //! clock after the move), links of a group that others of it stand in for (TCP or the command timeout), and what waits in queues
 //! once everything comes at once.
 
+use super::estimate::{Flows, path_weights};
 use super::switch::timer_name;
 use crate::model::{Place, TimerName, hold, noticed_by, tcp_gives_up, tried_again_by};
 use crate::outcome::{PathReturn, TimerStall};
@@ -39,8 +40,8 @@ pub(crate) struct Stalled {
     parts: Parts,
 }
 
-/// By workload, the longest stall that a loss means by timers alone. `None` where no host of the workload loses some of its paths
-/// and keeps others.
+/// By workload, the longest stall that a loss means by timers alone. `None` where no host of the workload loses some of the
+/// paths that it uses and keeps others.
 #[must_use]
 pub(crate) fn stalls(site: &Site, fabric: &Fabric, lost: Lost<'_>) -> Vec<Option<TimerStall>> {
     let found = stalled(site, fabric, lost).into_iter();
@@ -55,6 +56,7 @@ pub(crate) fn stalled(site: &Site, fabric: &Fabric, lost: Lost<'_>) -> Vec<Optio
     let Lost { before, after, .. } = lost;
     let mut found: Vec<Option<Stalled>> = vec![None; site.workloads.len()];
     let left = fabric.path_sets(site, after);
+    let mut flows = Flows::new(fabric, before);
     for (set, left) in fabric.path_sets(site, before).iter().zip(&left) {
         let family = &site.hosts[fabric.hosts[set.host].family];
         let protocol = &site.workloads[set.workloads[0]].protocol;
@@ -62,15 +64,17 @@ pub(crate) fn stalled(site: &Site, fabric: &Fabric, lost: Lost<'_>) -> Vec<Optio
         if left.paths.is_empty() || team {
             continue;
         }
-        let Some(noticed) = longest(site, fabric, (set, left), lost, protocol, &family.timers)
-        else {
-            continue;
-        };
         let takeover = taken_over(site, fabric, set, lost.nodes);
         for workload in &set.workloads {
-            let mut parts = noticed.clone();
+            // What is never taken while another path stands has no I/O on it.
+            let work = &site.workloads[*workload];
+            let used = path_weights(site, fabric, &mut flows, set, work);
+            let used = |path: usize| used[path] > 0.0;
+            let sets = (set, left);
+            let found_by = longest(site, fabric, sets, &used, lost, protocol, &family.timers);
+            let Some(mut parts) = found_by else { continue };
             // What waits for its volumes waits for the longer of the two.
-            let owned = site.workloads[*workload].owner == Owner::Alternate;
+            let owned = work.owner == Owner::Alternate;
             let takeover = takeover.filter(|_| owned);
             if let Some(takeover) = takeover.filter(|takeover| *takeover > sum(&parts)) {
                 parts = vec![(timer_name(TimerName::Takeover), takeover)];
@@ -125,11 +129,12 @@ fn port_dropped(site: &Site, fabric: &Fabric, port: NodeId, lost: Lost<'_>) -> O
     gone.then_some(wait)
 }
 
-/// The longest of the lost paths of a set.
+/// The longest of the lost paths of a set that are used.
 fn longest(
     site: &Site,
     fabric: &Fabric,
     (set, left): (&PathSet, &PathSet),
+    used: &dyn Fn(usize) -> bool,
     loss: Lost<'_>,
     protocol: &Protocol,
     timers: &Timers,
@@ -140,8 +145,9 @@ fn longest(
             |own: &Path| (own.host_port, own.array_port) == (path.host_port, path.array_port);
         left.paths.iter().any(same)
     };
-    let lost = set.paths.iter().filter(|path| !stays(path));
-    let all = lost.map(|path| {
+    let own = set.paths.iter().enumerate();
+    let lost = own.filter(|(index, path)| used(*index) && !stays(path));
+    let all = lost.map(|(_, path)| {
         let links = &fabric.nodes[path.host_port.0 as usize].out;
         let gone = |member: u32| !after[member as usize];
         let own = links.iter().all(|direction| gone(direction.member().0));
@@ -223,7 +229,12 @@ fn path_return(protocol: &Protocol, timers: &Timers, fabric: Duration) -> PathRe
         s: told.s,
         by: told.by,
         manual: timers.failback == Failback::Manual,
-        given_up_s: nvme.then_some(timers.controller_loss.as_secs_f64()),
+        given_up_s: nvme.then(|| {
+            // A host gives up with a try that fails, and it tries at intervals.
+            let every = tried.0.max(1);
+            let tries = timers.controller_loss.0.div_ceil(every).max(1);
+            Duration(every.saturating_mul(tries)).as_secs_f64()
+        }),
     }
 }
 

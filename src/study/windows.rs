@@ -16,6 +16,7 @@
 
 mod bracket;
 mod hours;
+mod notes;
 
 use super::case::{self, CasePlan};
 use super::headroom::work_at;
@@ -30,6 +31,7 @@ use crate::outcome::{
 use crate::site::{Arrivals, DayShape, Measure, Site, Workload};
 use crate::topology::Fabric;
 use bracket::{Bracket, Judged, Order};
+use notes::{notes, staying};
 use rayon::prelude::*;
 
 /// What is to be found out.
@@ -85,9 +87,11 @@ pub fn windows(site: &Site, ask: &AskWindows, progress: &dyn Progress) -> Window
         progress,
     };
     let plans = case::cases(site, &Fabric::new(site), ask.outages.as_deref());
+    let stay = staying(site, ask);
+    let asked = |name: &String| !stay.contains(&name.as_str());
     let outages: Vec<OutageWindows> = plans
         .par_iter()
-        .filter(|plan| plan.case.outage.is_some())
+        .filter(|plan| plan.case.outage.as_ref().is_some_and(asked))
         .map(|plan| study.outage(plan))
         .collect();
     Windows {
@@ -104,7 +108,7 @@ pub fn windows(site: &Site, ask: &AskWindows, progress: &dyn Progress) -> Window
         },
         duration_s: site.run.duration.as_secs_f64(),
         outages,
-        notes: notes(site, ask.runs),
+        notes: notes(site, ask),
     }
 }
 
@@ -463,10 +467,6 @@ fn tightest(matrix: &Matrix, judged_by: JudgedBy, busy: &[&str]) -> Option<Near>
             Verdict::Undecided => (1, f64::NEG_INFINITY),
             Verdict::Met => (2, f64::INFINITY),
         };
-        // What is promised of throughput is scaled with the load, so that a promise that is kept says nothing of how near
-        // a limit is.
-        let scaled = rank == 2 && row.measure == MeasureKind::Throughput;
-        let rank = if scaled { 3 } else { rank };
         Near {
             rank: (rank, cell.margin_percent.unwrap_or(none)),
             tightest: Tightest {
@@ -543,58 +543,4 @@ const fn depth_of(work: &Workload) -> Option<u32> {
         Arrivals::Closed { depth, .. } => Some(depth),
         _ => None,
     }
-}
-
-/// What is taken for granted.
-fn notes(site: &Site, runs: HourRuns) -> Vec<String> {
-    let mut notes = vec![
-        "the stated rate is that of the busiest hour; an hour has its factor of it all the time"
-            .to_owned(),
-    ];
-    let shapes = || site.workloads.iter().map(|work| work.shape);
-    if shapes().all(|shape| shape.is_none()) {
-        notes.push("no workload states a shape, so every hour has the stated load".to_owned());
-    } else {
-        let without: Vec<&str> = site
-            .workloads
-            .iter()
-            .filter(|work| work.shape.is_none())
-            .map(|work| work.name.as_str())
-            .collect();
-        if !without.is_empty() {
-            notes.push(format!(
-                "the same in every hour, for want of a shape: {}",
-                without.join(", ")
-            ));
-        }
-    }
-    if runs == HourRuns::Needed && shapes().any(|shape| shape.is_some()) {
-        notes.push(
-            "where no workload has more to do than in an hour that keeps every promise, they are taken to be kept too; \
-             where none has less to do than in one that misses a promise, that is taken to be missed"
-                .to_owned(),
-        );
-    }
-    let shaped = |wanted: fn(&Arrivals) -> bool| {
-        site.workloads
-            .iter()
-            .any(|work| work.shape.is_some() && wanted(&work.arrivals))
-    };
-    if shaped(|arrivals| matches!(arrivals, Arrivals::Closed { .. })) {
-        notes.push(
-            "closed loops: the factor multiplies their depth, rounded to whole I/Os, at least 1"
-                .to_owned(),
-        );
-    }
-    if shaped(|arrivals| matches!(arrivals, Arrivals::Replay(_))) {
-        notes.push("replays: the factor is the speed of their time".to_owned());
-    }
-    let throughput = site.workloads.iter().any(|work| {
-        let mut promised = work.promises.lost.iter();
-        work.shape.is_some() && promised.any(|promise| promise.measure == Measure::Throughput)
-    });
-    if throughput {
-        notes.push("a throughput promised shrinks with the work of the hour".to_owned());
-    }
-    notes
 }

@@ -203,3 +203,49 @@ fn the_sheet_of_a_window_is_at_its_load() {
     assert_eq!(code(&output), 1);
     assert!(!rows.is_empty());
 }
+
+/// An outage whose parts stay has no window, and does not keep the others from theirs; asked for by name it is refused.
+#[test]
+fn slow_outages_are_left_out_of_the_hours_and_named() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), r#"{ mean = "1s" }"#);
+    let file = place.path().join("small.toml");
+    let text = fs::read_to_string(&file).expect("it is there");
+    let slow = "\n[[outage]]\nname = \"tired\"\ntakes = \"core-A\"\nrate = \"50%\"\n";
+    fs::write(&file, text + slow).expect("it can be written");
+    let output = halfloom(
+        place.path(),
+        &[
+            "failover",
+            "small.toml",
+            "--windows",
+            "--quiet",
+            "--set",
+            DAY,
+        ],
+    );
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let text = out(&output).replace('\n', " ");
+    assert!(
+        text.contains("o window is looked for where parts stay"),
+        "{text}"
+    );
+    assert!(text.contains("tired"), "{text}");
+    let output = halfloom(
+        place.path(),
+        &[
+            "failover",
+            "small.toml",
+            "--windows",
+            "--outage",
+            "tired",
+            "--quiet",
+        ],
+    );
+    assert_eq!(code(&output), 2);
+    let said = err(&output);
+    assert!(
+        said.contains("with --outage") && !said.contains("--during"),
+        "{said}"
+    );
+}

@@ -505,3 +505,78 @@ fn a_controller_that_is_back_ends_the_wait_for_its_partner() {
     let longest = report.switches[0].workloads[0].longest_io_s[0];
     assert!((7.9..8.2).contains(&longest), "{longest}");
 }
+
+/// A silent loss that nobody ever notices, of paths that hold nothing: those of a controller that was drained, and those that a host
+/// passes over. Nothing moves, so that nothing is waited for.
+#[test]
+fn paths_that_hold_nothing_are_not_waited_for() {
+    let text = |host: &str, owner: &str, outage: &str| {
+        format!(
+            "format = 1\n[run]\nduration = \"300ms\"\nwarm_up = \"50ms\"\nreplications = 2\nswitch_replications = 1\n\
+             [[host]]\nname = \"app\"\n{host}\n[[switch]]\nname = \"core\"\n[[array]]\nname = \"store\"\ncontrollers = 2\n\
+             read = {{ hit = \"100%\", hit_time = \"100us\" }}\n[[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"32GFC\"\n\
+             [[link]]\nfrom = \"core\"\nto = \"store\"\nspeed = \"32GFC\"\n[[workload]]\nname = \"orders\"\nhosts = \"app\"\n\
+             array = \"store\"\nprotocol = \"fc-nvme\"\n{owner}\narrivals = {{ paced = \"1k/s\" }}\nread = \"100%\"\nsizes = \"8KiB\"\n\
+             promise = {{ switching = {{ longest_io = \"6s\" }} }}\n[[outage]]\nname = \"gone\"\ntakes = \"{outage}\"\nmode = \"silent\"\n"
+        )
+    };
+    let drained = text("", "owner = \"alternate\"", "store-c1");
+    let passed = text("paths = \"one-path\"", "", "core-B");
+    let preferred = text("paths = \"one-path\"", "", "core-A");
+    for (text, planned, within) in [(drained, true, 1.5), (passed, false, 0.5)] {
+        let ask = Ask {
+            outages: Some(vec!["gone".to_owned()]),
+            switch: true,
+            mends: false,
+            planned,
+        };
+        let site = site(&text, &[]);
+        let report = study(&site, origin(&site), &ask, &NoProgress);
+        let settled = report.switches[0].settled_s;
+        assert!(settled.is_some_and(|at| at <= within), "{settled:?}");
+    }
+    let report = ask(&site(&preferred, &[]), &["gone"], true);
+    // Its commands time out first, one path after the other.
+    let settled = report.switches[0].settled_s;
+    assert!(settled.is_none_or(|at| at > 29.0), "{settled:?}");
+}
+
+/// Paths of two protocols lost together: each lane names the timer that held its own.
+#[test]
+fn a_lane_names_the_timer_that_held_its_own_paths() {
+    let side = |host: &str, box_name: &str, speed: &str, protocol: &str| {
+        format!(
+            "[[host]]\nname = \"{host}\"\n[[array]]\nname = \"{box_name}\"\ncontrollers = 1\nread = {{ hit = \"100%\", hit_time = \"100us\" }}\n\
+             [[link]]\nfrom = \"{host}\"\nto = \"core\"\nspeed = \"{speed}\"\n[[link]]\nfrom = \"core\"\nto = \"{box_name}\"\nspeed = \"{speed}\"\n\
+             [[workload]]\nname = \"{host}-work\"\nhosts = \"{host}\"\narray = \"{box_name}\"\nprotocol = \"{protocol}\"\n\
+             arrivals = {{ paced = \"500/s\" }}\nread = \"100%\"\nsizes = \"8KiB\"\npromise = {{ switching = {{ longest_io = \"60s\" }} }}\n"
+        )
+    };
+    let text = format!(
+        "format = 1\n[run]\nduration = \"200ms\"\nwarm_up = \"50ms\"\nreplications = 2\nswitch_replications = 1\n[timers]\n\
+         fast_io_fail = \"2s\"\niscsi_replacement = \"3s\"\n[[switch]]\nname = \"core\"\n{}{}",
+        side("old", "vault", "32GFC", "fc-scsi"),
+        side("new", "depot", "25GbE", "iscsi")
+    );
+    let report = ask(&site(&text, &[]), &["A"], true);
+    let held: Vec<(String, String)> = report.switches[0]
+        .lanes
+        .iter()
+        .flat_map(|lane| {
+            lane.spans
+                .iter()
+                .map(|span| (lane.name.clone(), span.state.clone()))
+        })
+        .filter(|(_, state)| state.starts_with("held"))
+        .collect();
+    let of = |protocol: &str| {
+        let own = held.iter().find(|(name, _)| name.contains(protocol));
+        own.map(|(_, state)| state.as_str())
+    };
+    assert_eq!(of("fc-scsi"), Some("held by fast-io-fail, 2s"), "{held:?}");
+    assert_eq!(
+        of("iscsi"),
+        Some("held by iSCSI session replacement, 3s"),
+        "{held:?}"
+    );
+}

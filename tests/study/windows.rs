@@ -1,9 +1,10 @@
 //! In which hours of a day an outage may be brought about.
 
 use super::rig::{Twin, eight_us, origin, site, workload, writes};
-use halfloom::outcome::{JudgedBy, OutageWindows, Verdict, Windows};
+use halfloom::outcome::{JudgedBy, MeasureKind, OutageWindows, Verdict, Windows};
 use halfloom::render::csv::windows_csv;
 use halfloom::render::table::windows_text;
+use halfloom::render::words::hour_margin;
 use halfloom::study::NoProgress;
 use halfloom::study::windows::{AskWindows, HourRuns, windows};
 
@@ -328,4 +329,37 @@ fn a_borrowed_hour_shows_its_own_throughput() {
     }
     let csv = windows_csv(&found);
     assert!(csv.contains("100MB/s × 0.25"), "{csv}");
+}
+
+/// A throughput with 5 % to spare is nearer its limit than a mean with most of it, in an hour that is simulated and in others; theirs
+/// is about that.
+#[test]
+fn a_throughput_that_is_kept_may_be_the_tightest() {
+    let text = format!(
+        "{}{}",
+        two_links(),
+        work(
+            "w",
+            "40k/s",
+            &day(),
+            r#"{ mean = "1s", throughput = "380MB/s" }"#
+        )
+    );
+    let found = found(&text, 12, HourRuns::Needed);
+    for row in &found.outages[0].hours {
+        let tightest = row.tightest.as_ref().expect("something is promised");
+        assert_eq!(
+            tightest.measure,
+            MeasureKind::Throughput,
+            "hour {}",
+            row.hour
+        );
+        let shown = hour_margin(row);
+        assert!(!shown.contains("at least"), "{shown}");
+        assert_eq!(
+            shown.contains("about"),
+            row.judged_by == JudgedBy::BusierHour,
+            "{shown}"
+        );
+    }
 }

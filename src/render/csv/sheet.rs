@@ -1,7 +1,7 @@
 //! The work sheet of an acceptance test, one row an expectation.
 
 use super::{names, to_text};
-use crate::render::sheet::{CAUTIONS, SILENT, Sheet, SheetLine};
+use crate::render::sheet::{CAUTIONS, Sheet, SheetLine};
 
 /// One row for each expectation; `measured`, `as_expected` and `promise_kept` are empty, for whoever tests. The cautions come first, what to take
 /// away before each step and its return after it.
@@ -81,8 +81,10 @@ pub fn sheet_csv(sheet: &Sheet) -> String {
             let what = format!("what is done, {} of {}", position + 1, step.takes.len());
             rows.push(said(number, case, "take away", &what, act.clone()));
         }
+        if let Some(how) = step.how {
+            rows.push(said(number, case, "take away", "how", how.to_owned()));
+        }
         let links = if step.silent {
-            rows.push(said(number, case, "take away", "how", SILENT.to_owned()));
             "links over which nothing may come through"
         } else {
             "links whose ports to disable"

@@ -1,7 +1,7 @@
 //! The sheet as one page for printing: no script, no network, room to write in.
 
 use super::lines::AT_MOST;
-use super::{CAUTIONS, SILENT, Sheet, SheetLine, Steps};
+use super::{CAUTIONS, Sheet, SheetLine, Steps};
 use crate::outcome::Verdict;
 use crate::render::number::{NONE, at_place, three};
 use crate::render::page::{escaped, policy_hash};
@@ -61,11 +61,9 @@ pub fn sheet_page(steps: &Steps, sheet: &Sheet) -> String {
                 escaped(&step.links.join("; "))
             )
         };
-        let silent = if step.silent {
-            format!("<p class=\"miss\">{}</p>\n", escaped(SILENT))
-        } else {
-            String::new()
-        };
+        let silent = step.how.map_or_else(String::new, |how| {
+            format!("<p class=\"miss\">{}</p>\n", escaped(how))
+        });
         let load = load_line(step.load.as_deref());
         let missed = not_now(
             &step.misses,
@@ -78,7 +76,7 @@ pub fn sheet_page(steps: &Steps, sheet: &Sheet) -> String {
              <p class=\"back\"><span class=\"box\"></span> Everything back, and all paths as in step 0, at <span class=\"line\"></span></p></section>\n",
             index + 1,
             escaped(&step.case.name),
-            acts(&step.takes),
+            acts(&step.takes, step.drained),
             table(&step.lines)
         );
     }
@@ -102,8 +100,15 @@ pub fn sheet_page(steps: &Steps, sheet: &Sheet) -> String {
 }
 
 /// What is done, in order: a step of its own each where there are several.
-fn acts(takes: &[String]) -> String {
+fn acts(takes: &[String], drained: bool) -> String {
     match takes {
+        [_, _, ..] if !drained => {
+            let each = takes.iter().fold(String::new(), |mut out, what| {
+                let _ = write!(out, "<li>{}</li>", escaped(what));
+                out
+            });
+            format!("<ol class=\"acts\">{each}</ol>\n")
+        }
         [first, then @ ..] if !then.is_empty() => {
             let mut out = format!(
                 "<ol class=\"acts\"><li>{}. Wait until nothing is under way on its paths.</li>",

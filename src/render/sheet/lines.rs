@@ -1,7 +1,10 @@
 //! The lines of a sheet, from a report.
 
 use super::state::{dark, of_runs, paths, promised, steady_lines};
-use crate::outcome::{Case, MeasureKind, Origin, Report, Row, Switch, Verdict, Windows};
+use super::{REPEATED, SILENT, SLOW};
+use crate::outcome::{
+    Begin, Case, Harm, MeasureKind, Origin, Report, Row, Switch, Verdict, Windows,
+};
 use crate::render::number::{as_written, three};
 use crate::render::words::{clock, measure_name, target_of, timer_words, window_words};
 
@@ -38,6 +41,10 @@ pub struct SheetCase {
     pub nodes: Vec<String>,
     /// The loss is a silent one: see [`SILENT`](super::SILENT).
     pub silent: bool,
+    /// How it is done, where disabling ports is not all of it.
+    pub how: Option<&'static str>,
+    /// The parts are drained before they are lost.
+    pub drained: bool,
     /// Links that go dark, both ends: `rack (4) to edge-A, 4 × 25GbE`.
     pub links: Vec<String>,
     /// What to expect.
@@ -253,11 +260,20 @@ fn step(report: &Report, switch: &Switch) -> SheetCase {
             .collect()
     };
     // What is done, not what comes of it: an event of no host and of no I/O, by no timer, up to the loss.
-    let acts = switch.events.iter().filter(|event| {
-        let of_the_script = event.timer.is_none() && event.workload.is_none();
-        of_the_script && event.ios.is_none() && event.t_s <= f64::from(Switch::DRAIN_S)
-    });
-    let mut takes: Vec<String> = acts.map(|event| event.what.clone()).collect();
+    let of_the_script = |event: &&crate::outcome::NamedEvent| {
+        let done = event.timer.is_none() && event.workload.is_none() && event.ios.is_none();
+        done && !event.what.starts_with("volumes of ")
+    };
+    let repeats = switch.losses > 1;
+    let acts = switch.events.iter().filter(of_the_script);
+    let mut takes: Vec<String> = if repeats {
+        acts.map(|event| format!("at {:.2}\u{202F}s: {}", event.t_s, event.what))
+            .collect()
+    } else {
+        acts.filter(|event| event.t_s <= f64::from(Switch::DRAIN_S))
+            .map(|event| event.what.clone())
+            .collect()
+    };
     if takes.is_empty() {
         takes.push(switch.case.name.clone());
     }
@@ -271,6 +287,16 @@ fn step(report: &Report, switch: &Switch) -> SheetCase {
         nodes: after.map_or_else(Vec::new, |(index, _)| lost_in(index)),
         links: after.map_or_else(Vec::new, |(index, _)| dark(report, index)),
         silent: switch.silent,
+        how: if switch.harm == Harm::Slow {
+            Some(SLOW)
+        } else if switch.silent {
+            Some(SILENT)
+        } else if repeats {
+            Some(REPEATED)
+        } else {
+            None
+        },
+        drained: switch.counted_from == Begin::Drain,
         case: switch.case.clone(),
         lines,
     }
@@ -280,7 +306,9 @@ fn step(report: &Report, switch: &Switch) -> SheetCase {
 fn returning(report: &Report, switch: &Switch) -> Vec<SheetLine> {
     let when = "back";
     let mut lines = Vec::new();
-    for work in &switch.workloads {
+    // Parts that were only slow have lost no path, and those that came back by themselves are there already.
+    let away = switch.harm != Harm::Slow && switch.losses <= 1;
+    for work in switch.workloads.iter().filter(|_| away) {
         let Some(back) = &work.back else { continue };
         let by: Vec<String> = back.by.split(" + ").map(timer_words).collect();
         let use_or_found = if back.manual { "found" } else { "in use" };
@@ -552,11 +580,51 @@ mod tests {
             (event.timer, event.workload) = (None, None);
         }
         report.switches[0].events = events;
+        report.switches[0].counted_from = Begin::Drain;
         let steps = Steps::of(report);
         let sheet = sheet(&steps);
         assert_eq!(sheet.cases[0].takes, ["A drained", "A lost"]);
         let page = crate::render::sheet::sheet_page(&steps, &sheet);
         assert!(page.contains("<li>A drained. Wait until nothing is under way on its paths.</li><li><b>Take away:</b> A lost</li>"));
+    }
+
+    /// What only makes links slow brings no path back, and a series is listed whole, with its times.
+    #[test]
+    fn slow_parts_bring_no_path_back_and_a_series_has_its_times() {
+        let mut report = sample_report();
+        report.switches.truncate(1);
+        report.switches[0].harm = Harm::Slow;
+        let step = of_one(&report).cases.remove(0);
+        assert_eq!(step.how, Some(SLOW));
+        let again = |line: &SheetLine| line.what.contains("again, after the part is back");
+        assert!(!step.lines.iter().any(again), "{:?}", step.lines);
+        let plain = report.switches[0].events[0].clone();
+        let event = |t_s: f64, what: &str| crate::outcome::NamedEvent {
+            t_s,
+            what: what.to_owned(),
+            timer: None,
+            workload: None,
+            ios: None,
+            ..plain.clone()
+        };
+        report.switches[0].harm = Harm::Loss;
+        report.switches[0].losses = 2;
+        report.switches[0].silent = false;
+        report.switches[0].events = vec![
+            event(0.0, "flap lost"),
+            event(1.0, "flap restored"),
+            event(2.0, "flap lost"),
+            event(3.0, "flap restored"),
+        ];
+        let steps = Steps::of(report);
+        let sheet = sheet(&steps);
+        let step = &sheet.cases[0];
+        assert_eq!(step.takes.len(), 4, "{:?}", step.takes);
+        assert_eq!(step.takes[2], "at 2.00\u{202F}s: flap lost");
+        assert_eq!(step.how, Some(REPEATED));
+        assert!(!step.lines.iter().any(again));
+        let page = crate::render::sheet::sheet_page(&steps, &sheet);
+        assert!(!page.contains("Wait until nothing is under way"), "{page}");
     }
 
     #[test]

@@ -5,7 +5,7 @@ use super::mends::mends;
 use super::theory::theory_text;
 use super::windows::body as windows;
 use crate::outcome::{
-    BudgetPart, Cell, MeasureKind, Population, Report, Row, Steady, Switch, TheoryRow,
+    BudgetPart, Cell, MeasureKind, Population, Report, Row, Steady, Switch, TheoryRow, Verdict,
     WorkloadFigures,
 };
 use crate::render::number::{
@@ -135,6 +135,12 @@ fn matrix(report: &Report) -> String {
     table.text("Promises: figure, margin in per cent of the target, verdict")
 }
 
+/// Whether a figure without an interval is beyond its target, and three digits might not show it.
+fn told_apart(cell: &Cell) -> bool {
+    let alone = cell.value.is_some_and(|figure| figure.ends().is_none());
+    alone && cell.verdict == Verdict::Missed
+}
+
 /// One judgement: figure (with the ends of its interval, or without), margin, verdict.
 pub(super) fn judged(row: &Row, cell: Option<&Cell>, scale: Scale, ends: bool) -> String {
     let Some(cell) = cell else {
@@ -143,7 +149,8 @@ pub(super) fn judged(row: &Row, cell: Option<&Cell>, scale: Scale, ends: bool) -
     let value = match (cell.value, cell.beyond) {
         _ if cell.saturated => String::new(),
         (Some(figure), _) if row.measure == MeasureKind::Failed => at_place(figure.value, 0),
-        (Some(figure), _) if ends => with_ends(scale, &figure),
+        (Some(figure), _) if ends && !told_apart(cell) => with_ends(scale, &figure),
+        (Some(figure), _) if told_apart(cell) => scale.apart(figure.value, cell.target),
         (Some(figure), _) => scale.figure(&figure).0,
         (None, Some(_)) if cell.is_cut_off() => "cut off".to_owned(),
         (None, Some(beyond)) => match cell.beyond_by_failing() {

@@ -1,7 +1,7 @@
 //! The headline and what goes with it.
 
 use super::after::leaves_unjudged;
-use super::measure::{measure_name, row_scale, who_waits};
+use super::measure::{cell_scale, measure_name, row_scale, who_waits};
 use super::reasons;
 use super::{Prose, listed, plural, sentence};
 use crate::outcome::{
@@ -258,7 +258,7 @@ pub(super) fn felt(measure: MeasureKind, cell: &Cell, scale: Scale) -> String {
     let short = |value: f64| {
         let two = scale.two(value);
         if two == scale.two(cell.target) {
-            crate::render::number::with_unit(&scale.three(value), scale.unit)
+            crate::render::number::with_unit(&scale.apart(value, cell.target), scale.unit)
         } else {
             two
         }
@@ -341,7 +341,7 @@ fn missed(matrix: &Matrix, row: &Row, case_index: usize, cell: &Cell) -> Prose {
             felt(
                 row.measure,
                 spoken_of(matrix, row, case_index, cell),
-                row_scale(row)
+                cell_scale(cell)
             )
         ))
 }
@@ -354,7 +354,7 @@ pub(super) fn figure_of(row: &Row) -> Prose {
 }
 
 fn undecided(row: &Row, case: &Case, cell: &Cell) -> Prose {
-    let scale = row_scale(row);
+    let scale = cell_scale(cell);
     let figure = cell.value.map(|figure| scale.figure(&figure));
     let unit = |number: &str| crate::render::number::with_unit(number, scale.unit);
     let value = match figure {

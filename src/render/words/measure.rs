@@ -107,6 +107,20 @@ pub fn row_scale(row: &Row) -> Scale {
     Scale::of(unit.unwrap_or(""), values)
 }
 
+/// The unit of one judgement that is told by itself: that in which its promise is written, unless its figure would drown in zeros.
+#[must_use]
+pub fn cell_scale(cell: &Cell) -> Scale {
+    let own = [cell.value.map(|figure| figure.value), cell.beyond];
+    let of = |value: f64| Scale::of(cell.unit, [value]);
+    let written = of(cell.target);
+    let most = own.into_iter().flatten().fold(0.0, f64::max);
+    if most >= 0.01 * written.divisor {
+        written
+    } else {
+        Scale::of(cell.unit, [most, cell.target])
+    }
+}
+
 /// Case names in a word for plain text: who carries (`B carries`), or nothing.
 #[must_use]
 pub fn case_mark(case: &Case) -> String {
@@ -139,5 +153,28 @@ mod tests {
             set(["2ms", "2ms", "3ms"]),
             format!("at most 2\u{202F}ms; {} 3\u{202F}ms", cases[2].name)
         );
+    }
+
+    /// A judgement told by itself is in the unit of its promise, and a figure just beyond its limit does not look like it.
+    #[test]
+    fn a_judgement_is_told_in_the_unit_of_its_promise() {
+        let report = sample_report();
+        let mut cell = report.matrix.rows[0].cells[0]
+            .clone()
+            .expect("it is judged");
+        (cell.unit, cell.target, cell.beyond) = ("s", 15.0, None);
+        let mut of = |value: f64| {
+            cell.value = Some(crate::outcome::Estimated {
+                value,
+                low: None,
+                high: None,
+            });
+            let scale = cell_scale(&cell);
+            (scale.unit, scale.apart(value, cell.target))
+        };
+        assert_eq!(of(30.0), ("s", "30.0".to_owned()));
+        assert_eq!(of(15.0138), ("s", "15.01".to_owned()));
+        assert_eq!(of(15.0), ("s", "15.0".to_owned()));
+        assert_eq!(of(0.000_8), ("ms", "0.800".to_owned()));
     }
 }

@@ -3,7 +3,9 @@
 use super::answer::Flag;
 use super::measure::measure_name;
 use super::{Prose, listed, plural};
-use crate::outcome::{HourRow, JudgedBy, OutageWindows, Tightest, Verdict, Window, Windows};
+use crate::outcome::{
+    HourRow, JudgedBy, MeasureKind, OutageWindows, Tightest, Verdict, Window, Windows,
+};
 use crate::render::number::{NONE, THIN, as_written, margin, three};
 
 /// What is said where hours are given in which a fabric may be taken out.
@@ -136,6 +138,12 @@ pub fn hour_margin(row: &HourRow) -> String {
         return String::new();
     };
     let bound = match tightest.judged_by {
+        // What is done of what is promised, which shrinks with the work, does not go one way with the load.
+        JudgedBy::BusierHour | JudgedBy::QuieterHour
+            if tightest.measure == MeasureKind::Throughput =>
+        {
+            "about "
+        }
         JudgedBy::BusierHour => "at least ",
         JudgedBy::QuieterHour => "at most ",
         JudgedBy::Simulated | JudgedBy::SameLoad | JudgedBy::NoWork => "",

@@ -273,3 +273,67 @@ fn a_drain_begins_with_the_stall_of_its_case() {
         }
     }
 }
+
+/// One host that prefers A, with one place on each path: reads of 100 us and a little on the way.
+const ONE_PATH: &str = r#"
+format = 1
+[[host]]
+name = "app"
+paths = "one-path"
+queue_depth = 1
+[[switch]]
+name = "core"
+[[array]]
+name = "store"
+controllers = 1
+read = { hit = "100%", hit_time = "100us" }
+[[link]]
+from = "app"
+to = "core"
+speed = "32GFC"
+[[link]]
+from = "core"
+to = "store"
+speed = "32GFC"
+[[workload]]
+name = "orders"
+hosts = "app"
+array = "store"
+protocol = "fc-scsi"
+arrivals = { poisson = "7k/s" }
+read = "100%"
+sizes = "8KiB"
+"#;
+
+/// 7,000 a second are held for 5.1 s, and one place of L seconds works off 1 ÷ L − 7,000 of them a second. Of the loss of B, over
+/// which nothing goes, there is nothing to say.
+#[test]
+fn a_backlog_drains_no_faster_than_the_depth_lets_it() {
+    let rows = rows_of(ONE_PATH);
+    let depth = "queue depth of the hosts of orders";
+    let drain = one(&rows, depth, "drain", Trust::Approximation);
+    assert_eq!(drain.case, "A lost");
+    let site = read(ONE_PATH);
+    let fabric = Fabric::new(&site);
+    let loads = estimate(&site, &fabric);
+    let mut flows = Flows::new(&fabric, &loads.cases[2].alive);
+    let path = &loads.cases[2].sets[0].paths[0];
+    let work = &site.workloads[0];
+    let long = super::super::estimate::idle::io_latency_s(&site, &fabric, &mut flows, work, path)
+        .expect("the path carries it");
+    assert!(long > 100e-6 && long < 120e-6, "{long}");
+    near(drain.value, 5.1 + 7_000.0 * 5.1 / (1.0 / long - 7_000.0));
+    let of_b = rows.iter().filter(|row| row.case == "B lost");
+    let kinds: Vec<&str> = of_b.map(|row| row.figure).collect();
+    assert!(
+        !kinds.contains(&"stall") && !kinds.contains(&"drain"),
+        "{kinds:?}"
+    );
+    near(
+        one(&rows, "orders", "stall", Trust::Approximation).value,
+        5.1,
+    );
+    // With room for many the link is what counts.
+    let roomy = rows_of(&ONE_PATH.replace("queue_depth = 1", "queue_depth = 64"));
+    assert!(roomy.iter().all(|row| row.part != depth));
+}

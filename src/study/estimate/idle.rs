@@ -1,12 +1,13 @@
 //! Times on an idle site, in whole picoseconds, by the rules of the simulated links.
 
 use super::demand::service_s;
-use super::spread::{Flows, encapsulation_on};
+use super::spread::{Flows, encapsulation_on, preferred};
 use super::{Load, mix};
 use crate::site::{Arrivals, Forwarding, Site, Workload};
 use crate::topology::{DirectionId, Fabric, Path, PathSet};
 use crate::unit::{Duration, Rate};
 use crate::wire::{Encapsulation, FrameRun, Medium, Protocol, Then, Toward};
+use std::collections::BTreeSet;
 
 /// One hop as a frame meets it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -239,15 +240,27 @@ pub fn closed_ceiling(
     Some(total)
 }
 
-/// I/Os that a host may have under way on a set of paths by its queue depth; `None` without one.
-pub(crate) fn path_slots(site: &Site, fabric: &Fabric, set: &PathSet) -> Option<f64> {
+/// I/Os that a host may have under way on a set of paths by its queue depth: on those that its policy prefers, as it takes no
+/// others while one of these stands. `None` without a depth.
+pub(crate) fn path_slots(
+    site: &Site,
+    fabric: &Fabric,
+    flows: &mut Flows<'_>,
+    set: &PathSet,
+) -> Option<f64> {
     let depth = site.hosts[fabric.hosts[set.host].family].queue_depth?;
-    Some(f64::from(depth) * super::count(set.paths.len()))
+    let mut used = BTreeSet::new();
+    for index in &set.workloads {
+        let groups = preferred(site, fabric, flows, set, &site.workloads[*index]);
+        used.extend(groups.into_iter().flat_map(|(_, paths)| paths));
+    }
+    Some(f64::from(depth) * super::count(used.len()))
 }
 
 /// The most a host's queue depth lets through to an array on an idle site: paths × depth (or what the workload may have
-/// under way at a host, where that is less) ÷ idle latency, all hosts of a workload together, per second. `None` without
-/// a limit, in a closed loop, or without a path. Other workloads on the same paths are left out.
+/// under way at a host, where that is less) ÷ idle latency, all hosts of a workload together, per second. The paths are those
+/// that the host's policy prefers, and where volumes have owners what goes to each of them is bounded by the paths to it.
+/// `None` without a limit, in a closed loop, or without a path. Other workloads on the same paths are left out.
 #[must_use]
 pub fn depth_ceiling(
     site: &Site,
@@ -258,8 +271,8 @@ pub fn depth_ceiling(
     ceiling(site, fabric, case, workload, 1)
 }
 
-/// The same by the fastest of the paths of each host: no more can get through whatever the policy, as no I/O is faster on the
-/// mean than on an idle site over that one.
+/// The same by the fastest of the paths of each host: no more can get through, as no I/O is faster on the mean than on an idle
+/// site over that one.
 #[must_use]
 pub(crate) fn depth_ceiling_at_best(
     site: &Site,
@@ -286,13 +299,40 @@ fn ceiling(
         .iter()
         .filter(|set| set.workloads.contains(&workload))
     {
-        let work = &site.workloads[workload];
-        let bound = work.outstanding.map(f64::from);
-        let slots = path_slots(site, fabric, set).into_iter().chain(bound);
-        let slots = slots.reduce(f64::min)?;
-        let paths = set.paths.iter().take(looked_at);
-        let each = paths.filter_map(|path| io_latency_s(site, fabric, &mut flows, work, path));
-        total += slots / each.reduce(f64::min)?;
+        total += host_ceiling(site, fabric, &mut flows, set, workload, looked_at)?;
     }
     Some((total, asked))
+}
+
+/// The same of one host alone. An I/O that finds the paths to its owner full holds up those behind it, so that the least of the
+/// owners' bounds is that of all.
+pub(crate) fn host_ceiling(
+    site: &Site,
+    fabric: &Fabric,
+    flows: &mut Flows<'_>,
+    set: &PathSet,
+    workload: usize,
+    looked_at: usize,
+) -> Option<f64> {
+    let work = &site.workloads[workload];
+    let depth = site.hosts[fabric.hosts[set.host].family].queue_depth;
+    let groups = preferred(site, fabric, flows, set, work);
+    let all: BTreeSet<usize> = groups.iter().flat_map(|(_, paths)| paths.clone()).collect();
+    let all = (1.0, all.into_iter().collect::<Vec<usize>>());
+    let mut least: Option<f64> = None;
+    for (part, (share, paths)) in std::iter::once(all).chain(groups).enumerate() {
+        let slots = depth.map(|depth| f64::from(depth) * super::count(paths.len()));
+        let bound = work.outstanding.map(f64::from).filter(|_| part == 0);
+        let Some(slots) = slots.into_iter().chain(bound).reduce(f64::min) else {
+            continue;
+        };
+        if share > 0.0 {
+            let each = paths.iter().take(looked_at);
+            let each =
+                each.filter_map(|path| io_latency_s(site, fabric, flows, work, &set.paths[*path]));
+            let most = slots / (share * each.reduce(f64::min)?);
+            least = Some(least.map_or(most, |known| known.min(most)));
+        }
+    }
+    least
 }

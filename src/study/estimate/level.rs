@@ -14,7 +14,9 @@
 //! which the program is larger than `CELLS`: there the prices give a bound that may lie above the truth.
 
 use super::spread::groups;
-use super::{CaseLoads, Estimate, Flows, asked, mean_service_s, path_weights, per_io, wire_bytes};
+use super::{
+    CaseLoads, Estimate, Flows, Load, asked, mean_service_s, path_weights, per_io, wire_bytes,
+};
 use crate::site::{Arrivals, PathPolicy, Site};
 use crate::topology::{Fabric, PathSet};
 use std::collections::BTreeMap;
@@ -53,15 +55,29 @@ pub(crate) fn fullest(site: &Site, fabric: &Fabric, loads: &Estimate, case: &str
     Some(levelled(site, fabric, case).map_or(even, |found| found.fullest))
 }
 
+/// The same of a case in which every bursty workload is in a burst. `None` where even shares are as good.
+#[must_use]
+pub(crate) fn levelled_in_bursts(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Option<f64> {
+    levelled_of(site, fabric, case, |load| load.burst).map(|found| found.fullest)
+}
+
 /// The shares at which the fullest part of a case is least full; `None` where even ones are as good.
 #[must_use]
 pub(crate) fn levelled(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Option<Levelled> {
+    levelled_of(site, fabric, case, |load| load.mean)
+}
+
+/// The same of what `of` takes of each load.
+fn levelled_of(
+    site: &Site,
+    fabric: &Fabric,
+    case: &CaseLoads,
+    of: fn(Load) -> f64,
+) -> Option<Levelled> {
     let shares = case.directions.iter().chain(&case.controllers);
-    let shares: Vec<f64> = shares
-        .map(|load| load.map_or(0.0, |load| load.mean))
-        .collect();
+    let shares: Vec<f64> = shares.map(|load| load.map_or(0.0, of)).collect();
     let even = shares.iter().copied().fold(0.0, f64::max);
-    let units = units(site, fabric, case);
+    let units = units(site, fabric, case, of);
     if even <= 0.0 || units.is_empty() {
         return None;
     }
@@ -130,7 +146,7 @@ fn levels(site: &Site, family: usize) -> bool {
     }
 }
 
-fn units(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Vec<Unit> {
+fn units(site: &Site, fabric: &Fabric, case: &CaseLoads, of: fn(Load) -> f64) -> Vec<Unit> {
     let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
     let demands: Vec<_> = site.workloads.iter().map(|w| asked(fabric, w)).collect();
     let wires: Vec<_> = site.workloads.iter().map(per_io).collect();
@@ -150,7 +166,7 @@ fn units(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Vec<Unit> {
             };
             let service = mean_service_s(workload, &site.arrays[set.array]);
             for (share, candidates) in groups(site, fabric, set, workload) {
-                let rate = rate.mean * share;
+                let rate = of(rate) * share;
                 if candidates.len() < 2 || rate <= 0.0 {
                     continue;
                 }
@@ -166,7 +182,8 @@ fn units(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Vec<Unit> {
                         for (direction, part) in shares {
                             let bytes = wire_bytes(fabric, &workload.protocol, direction, wire);
                             let id = direction.index();
-                            let capacity = fabric.directions[id].rate.bits_per_second() / 8.0;
+                            let capacity = fabric.directions[id].rate.bits_per_second() / 8.0
+                                * case.left[id / 2];
                             *brings.entry(id).or_insert(0.0) += rate * part * bytes / capacity;
                         }
                     }
@@ -415,6 +432,28 @@ mod tests {
         ] {
             let (even, least) = level(policy, rates);
             assert_eq!(even.to_bits(), least.to_bits(), "{policy} {rates:?}");
+        }
+    }
+
+    /// A link of 4 Gb/s at half its rate beside a whole one: 6 Gb/s carry 1 Gb/s, where even shares fill the slow one to a quarter.
+    #[test]
+    fn a_slow_link_counts_with_what_is_left_of_it() {
+        let slow = "[[outage]]\nname = \"tired\"\ntakes = \"app:A1\"\nrate = \"50%\"\n";
+        for (policy, expected) in [
+            ("", 1.0 / 6.0),
+            ("paths = \"round-robin\"\nqueue_depth = 8", 1.0 / 6.0),
+            ("paths = \"round-robin\"\nqueue_depth = \"unlimited\"", 0.25),
+        ] {
+            let site = two(policy, [4, 4], slow);
+            let fabric = Fabric::new(&site);
+            let loads = estimate(&site, &fabric);
+            let case = loads
+                .cases
+                .iter()
+                .find(|case| case.name.starts_with("tired"));
+            let name = &case.expect("it is a case").name;
+            let found = fullest(&site, &fabric, &loads, name).expect("something is asked");
+            assert!((found / expected - 1.0).abs() < 1e-3, "{policy}: {found}");
         }
     }
 

@@ -10,9 +10,9 @@
 //! which never bring more than is carried (as nothing at all: a lower bound); replays that are longer than the run, whose
 //! mean rate is not that of the run; a single part of a pool that is full while another is not.
 
-use super::spread::groups;
+use super::spread::preferred;
 use super::{Flows, asked, mean_service_s, per_io, wire_bytes};
-use crate::site::{Arrivals, PathPolicy, Site};
+use crate::site::{Arrivals, Site};
 use crate::topology::{Fabric, PathSet};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -83,10 +83,7 @@ fn units(site: &Site, fabric: &Fabric, alive: &[bool], gone: &[usize]) -> Vec<Un
             };
             let rate = demands[index].at_host(set.host).filter(|_| !long);
             let Some(rate) = rate else { continue };
-            for (share, mut candidates) in groups(site, fabric, &set, workload) {
-                if site.hosts[fabric.hosts[set.host].family].paths == PathPolicy::OnePath {
-                    candidates.truncate(1);
-                }
+            for (share, candidates) in preferred(site, fabric, &mut flows, &set, workload) {
                 let rate = rate.mean * share;
                 let mut brings = on_links(
                     fabric,

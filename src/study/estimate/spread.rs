@@ -126,14 +126,27 @@ pub(crate) fn path_weights(
     workload: &Workload,
 ) -> Vec<f64> {
     let mut weights = vec![0.0; set.paths.len()];
-    let policy = site.hosts[fabric.hosts[set.host].family].paths;
-    for (share, candidates) in groups(site, fabric, set, workload) {
-        let chosen = choose(policy, flows, set, &candidates);
+    for (share, chosen) in preferred(site, fabric, flows, set, workload) {
         for path in &chosen {
             weights[*path] += share / super::count(chosen.len());
         }
     }
     weights
+}
+
+/// Shares of a workload's I/Os at one host, and the paths that each takes as long as one of them stands, full or not: of those
+/// it is free to take ([`groups`]) the ones that the host's policy prefers.
+pub(super) fn preferred(
+    site: &Site,
+    fabric: &Fabric,
+    flows: &mut Flows<'_>,
+    set: &PathSet,
+    workload: &Workload,
+) -> Vec<(f64, Vec<usize>)> {
+    let policy = site.hosts[fabric.hosts[set.host].family].paths;
+    let groups = groups(site, fabric, set, workload).into_iter();
+    let chosen = groups.map(|(share, free)| (share, choose(policy, flows, set, &free)));
+    chosen.collect()
 }
 
 /// Shares of a workload's I/Os at one host, and the paths that each is free to take: those over the port in use where a team has

@@ -282,3 +282,34 @@ arrivals = { poisson = "3k/s" }
     // One host over A, the other over B.
     near(of("alternate"), [1.0, 1.0, 2.0, 2.0, 2.0], one);
 }
+
+/// A host that prefers some of its paths has the places on those alone, healthy and with a fabric lost; with owners each has its
+/// own, and more volumes of one make its paths the narrow ones.
+#[test]
+fn a_depth_counts_on_the_paths_that_are_preferred() {
+    let ceiling = |set: &[(&str, &str)], case: usize| -> f64 {
+        let site = site_with(TRAMWAYS, set);
+        let fabric = Fabric::new(&site);
+        let cases = estimate(&site, &fabric).cases;
+        let of = |work: &crate::site::Workload| work.name == "bookings";
+        let index = site.workloads.iter().position(of).expect("it is there");
+        idle::depth_ceiling_at_best(&site, &fabric, &cases[case], index)
+            .expect("there is a depth")
+            .0
+    };
+    let near =
+        |got: f64, expected: f64| assert!((got / expected - 1.0).abs() < 1e-9, "{got} {expected}");
+    let one = [("host.db.paths", "one-path")];
+    let (all, few) = (ceiling(&[], 0), ceiling(&one, 0));
+    near(ceiling(&one, 1), few);
+    let paths = (all / few).round();
+    assert!(paths >= 2.0, "{paths}");
+    near(all, paths * few);
+    // Two of three volumes are those of one controller: its preferred path takes two thirds of the work.
+    let owned = [
+        ("host.db.paths", "one-path"),
+        ("workload.bookings.volumes", "3"),
+        ("workload.bookings.owner", "alternate"),
+    ];
+    near(ceiling(&owned, 0), 1.5 * few);
+}

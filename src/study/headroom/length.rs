@@ -224,7 +224,7 @@ fn hosts_relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
             }
             all.join(own);
         }
-        if let Some(slots) = idle::path_slots(site, fabric, set) {
+        if let Some(slots) = idle::path_slots(site, fabric, &mut flows, set) {
             longest = longest.max(all.relaxation_s(slots));
         }
     }

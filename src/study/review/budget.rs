@@ -3,7 +3,7 @@
 
 use super::{Facts, finding, some};
 use crate::outcome::{ReviewFinding, Severity};
-use crate::site::{Arrivals, Basis, Cage, End, Site};
+use crate::site::{Arrivals, Basis, Cage, End, PathPolicy, Site, Workload};
 use crate::study::estimate::idle;
 use crate::study::grouped;
 use crate::topology::{Fabric, NodeId};
@@ -279,6 +279,19 @@ fn whole(rate: f64) -> String {
     grouped(rate.round().max(0.0) as u64)
 }
 
+/// `paths`, of hosts that prefer some `preferred paths`.
+fn paths_words(site: &Site, workload: &Workload) -> &'static str {
+    let prefers = |host: &usize| {
+        let policy = site.hosts[*host].paths;
+        matches!(policy, PathPolicy::OnePath | PathPolicy::Nearest)
+    };
+    if workload.hosts.iter().all(prefers) {
+        "preferred paths"
+    } else {
+        "paths"
+    }
+}
+
 /// What outstanding I/Os ÷ idle latency allow: closed loops always, queue depths where they are near.
 ///
 /// Left out: what other workloads take of the same depth. Each ceiling is that of a workload which has the
@@ -320,10 +333,11 @@ fn ceilings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
                 },
                 "ceiling",
                 format!(
-                    "{} ({}): paths × depth ÷ idle latency allow at most {} I/Os per second, \
+                    "{} ({}): {} × depth ÷ idle latency allow at most {} I/Os per second, \
                      the paths to itself; asked are {} on the mean and {} in a burst",
                     workload.name,
                     case.name,
+                    paths_words(site, workload),
                     whole(ceiling),
                     whole(asked.mean),
                     whole(asked.burst)

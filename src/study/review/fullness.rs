@@ -3,10 +3,12 @@
 //! Bands for the state after a loss, per cent of capacity on the mean: up to 70 comfortable, up to 80 meets
 //! most latency targets, up to 100 carries the bytes but likely misses latency, above that cannot carry
 //! the load (common practice, no source; mean time in a single queue is service ÷ (1 − use), so × 3.3, × 5
-//! and without bound). The worst piece decides, not the average.
+//! and without bound). Where hosts level their queues, no piece counts as fuller than the
+//! fullest must be. The worst piece decides, not the average.
 
 use super::{Facts, finding, tiers};
 use crate::outcome::{ReviewFinding, Severity};
+use crate::study::estimate::{levelled, levelled_in_bursts};
 use std::collections::BTreeMap;
 
 /// Up to here comfortable after a loss, per cent: common practice, no source.
@@ -22,6 +24,8 @@ struct Piece {
     name: String,
     mean: Vec<f64>,
     burst: Vec<f64>,
+    /// The mean that even shares of each path would make, where hosts that level their queues make less of it.
+    even: Option<f64>,
 }
 
 impl Piece {
@@ -30,12 +34,22 @@ impl Piece {
             name,
             mean: vec![0.0; cases],
             burst: vec![0.0; cases],
+            even: None,
         }
     }
 
     fn note(&mut self, case: usize, mean: f64, burst: f64) {
         self.mean[case] = self.mean[case].max(mean);
         self.burst[case] = self.burst[case].max(burst);
+    }
+
+    /// No part need be fuller in a case than these: what is beyond goes over other paths.
+    fn level(&mut self, case: usize, (mean, burst): (f64, f64)) {
+        if self.mean[case] > mean {
+            self.even = Some(self.even.unwrap_or(0.0).max(self.mean[case]));
+            self.mean[case] = mean;
+        }
+        self.burst[case] = self.burst[case].min(burst.max(self.mean[case]));
     }
 }
 
@@ -105,6 +119,14 @@ fn pieces(facts: &Facts<'_>) -> Vec<Piece> {
             }
         }
         pieces.push(piece);
+    }
+    for (case, loads) in facts.estimate.cases.iter().enumerate() {
+        let mean = levelled(facts.site, facts.fabric, loads).map(|found| found.fullest);
+        let burst = levelled_in_bursts(facts.site, facts.fabric, loads);
+        let most = |share: Option<f64>| share.map_or(f64::INFINITY, |share| 100.0 * share);
+        for piece in &mut pieces {
+            piece.level(case, (most(mean), most(burst)));
+        }
     }
     pieces
 }
@@ -181,7 +203,15 @@ fn judge(facts: &Facts<'_>, piece: &Piece) -> Option<ReviewFinding> {
     Some(finding(
         severity,
         "utilization",
-        format!("{}: {}: {word}", piece.name, figures(facts, piece)),
+        match piece.even.filter(|even| *even > mean) {
+            Some(even) => format!(
+                "{}: {}, where hosts level what they send ({:.1} % in even shares, as below): {word}",
+                piece.name,
+                figures(facts, piece),
+                tenths(even)
+            ),
+            None => format!("{}: {}: {word}", piece.name, figures(facts, piece)),
+        },
         advice,
     ))
 }

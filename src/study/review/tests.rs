@@ -244,6 +244,42 @@ fn unlike_mtus_on_the_ways_of_a_workload_are_noted() {
     assert!(only.starts_with(says), "{only}");
 }
 
+/// 120 Mb/s over 50 and 100: hosts that level carry it at 80 %, and a host in turn without a depth does not.
+#[test]
+fn a_slow_link_beside_a_whole_one_is_judged_by_what_hosts_level() {
+    let text = |host: &str| {
+        format!(
+            "format = 1\n[[host]]\nname = \"app\"\n{host}\n[[switch]]\nname = \"core\"\n[[array]]\nname = \"store\"\n\
+             controllers = 1\nparallel = 1000\nread = {{ hit = \"100%\", hit_time = \"10us\" }}\n\
+             [[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"200Mb/s\"\n[[link]]\nfrom = \"core\"\nto = \"store\"\nspeed = \"1Gb/s\"\n\
+             [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"store\"\nprotocol = \"plain\"\nrequest = \"100B\"\nresponse = \"1000B\"\n\
+             frame = \"1000B\"\narrivals = {{ poisson = \"15k/s\" }}\nread = \"100%\"\n\
+             [[outage]]\nname = \"tired\"\ntakes = \"core-A\"\nrate = \"25%\"\n"
+        )
+    };
+    let says = |host: &str| -> Vec<String> {
+        let found = review(&site(&text(host)));
+        let all = of_kind(&found, "utilization").into_iter();
+        all.map(|finding| finding.what.clone()).collect()
+    };
+    // 50 + 200 Mb/s: 48 %.
+    for host in [
+        "paths = \"least-queue\"",
+        "paths = \"round-robin\"\nqueue_depth = 64",
+    ] {
+        let said = says(host);
+        assert!(
+            said.iter().all(|what| !what.contains("cannot carry")),
+            "{said:?}"
+        );
+    }
+    let said = says("paths = \"round-robin\"\nqueue_depth = \"unlimited\"");
+    assert!(
+        said.iter().any(|what| what.contains("cannot carry")),
+        "{said:?}"
+    );
+}
+
 #[test]
 fn one_fabric_is_a_note_and_a_closed_loop_has_a_ceiling() {
     let review = review(&site(BENCH));

@@ -115,7 +115,13 @@ fn spans(
         standing[position] = to;
     }
     push(since, end, seen(&standing, scripted));
-    let hold = tally.log.iter().find_map(|entry| {
+    // The timer that held these paths, not that of others.
+    let own = |path: u32| paths.iter().any(|(own, _)| *own == path as usize);
+    let mut log = tally
+        .log
+        .iter()
+        .filter(|entry| matches!(entry.kind, LogKind::Path { path, .. } if own(path)));
+    let hold = log.find_map(|entry| {
         entry.timer.filter(|(name, _)| {
             matches!(
                 name,

@@ -34,7 +34,7 @@ pub(crate) fn timer_name(timer: TimerName) -> &'static str {
         TimerName::FabricDead => "path selection hello",
         TimerName::PeerLoss => "peer loss",
         TimerName::NoPath => "no path",
-        TimerName::ControllerLoss => "controller loss",
+        TimerName::ControllerLoss => "controller loss in whole tries",
         TimerName::Quiesce => "quiesce",
         TimerName::Failback => "failback",
         TimerName::TcpGivesUp => "TCP gives up",
