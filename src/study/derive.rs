@@ -838,6 +838,32 @@ mod tests {
         assert!(!said(&step, "no further than Poisson"));
     }
 
+    /// Twelve bursts of a second each ten seconds, cut off after the last: 540 a second as recorded, 500 over whole times, and both are said.
+    /// Poisson arrivals of 500 a second over two minutes vary in eleven windows of 10 s as chance has it: that is no burst.
+    #[test]
+    fn an_end_within_a_cycle_is_told_and_few_windows_prove_nothing() {
+        use rand::{RngExt, SeedableRng};
+        let bursts = (0..12_u64).flat_map(|burst| {
+            (0..5_000_u64).map(move |i| io(burst * 10_000_000 + i * 200 + i % 7, Op::Read, 512, 1))
+        });
+        let found = derive(&Recording::Trace(bursts.collect()), &names());
+        let told = "11.1 of these times long: its mean is 541 I/Os a second as it is, and 500 over whole ones";
+        assert!(found.notes[0].contains(told), "{:?}", found.notes);
+        for seed in 0..20 {
+            let mut random = rand_xoshiro::Xoshiro256PlusPlus::seed_from_u64(seed);
+            let mut times: Vec<u64> = (0..30_000)
+                .map(|_| random.random_range(0..120_000_000_u64))
+                .collect();
+            times.sort_unstable();
+            let ios = times
+                .into_iter()
+                .map(|at| io(at, Op::Read, 512, 1))
+                .collect();
+            let found = derive(&Recording::Trace(ios), &names());
+            assert_eq!(found.arrivals, DerivedArrivals::Poisson, "seed {seed}");
+        }
+    }
+
     /// The mark of a measurement is at what was counted, and at nothing else.
     #[test]
     fn only_what_was_counted_is_marked_as_measured() {

@@ -196,8 +196,13 @@ pub(super) fn fitted(
         .filter_map(|(scale, recorded)| Some((*scale, (*recorded)?)))
         .collect();
     let chance = two_states(&grid, iops, &recorded);
-    if recorded.iter().all(|(_, index)| *index < CALM) {
-        return chance;
+    // Of few windows the index of Poisson arrivals has a deviation of √(2 ÷ windows) itself.
+    let calm = |(scale, index): &(f64, f64)| {
+        let others = (steps_s / scale).floor().max(2.0) - 1.0;
+        *index < CALM.max(1.0 + 3.0 * (2.0 / others).sqrt())
+    };
+    if recorded.iter().all(calm) {
+        return DerivedArrivals::Poisson;
     }
     // Bursts of a clock are no chance: what comes nearer to the index is kept.
     let recorded: Vec<(f64, f64)> = recorded
@@ -404,12 +409,15 @@ pub(super) fn two_states(
 #[derive(Clone, Copy)]
 struct Within {
     state_s: f64,
+    /// Nor bursts of which it holds fewer than three.
+    every_s: f64,
     peak: f64,
 }
 
 impl Within {
     const ANY: Self = Self {
         state_s: 0.0,
+        every_s: f64::INFINITY,
         peak: f64::INFINITY,
     };
 
@@ -417,6 +425,7 @@ impl Within {
         let shortest = grid.iter().min_by(|one, other| one.0.total_cmp(&other.0));
         shortest.map_or(Self::ANY, |(window, counts)| Self {
             state_s: *window,
+            every_s: window * counts.len() as f64 / 3.0,
             peak: counts.iter().copied().fold(0.0, f64::max) / window,
         })
     }
@@ -431,7 +440,8 @@ impl Within {
         else {
             return true;
         };
-        burst_s.min(every_s - burst_s) >= self.state_s && peak <= self.peak
+        let state_s = burst_s.min(every_s - burst_s);
+        state_s >= self.state_s && every_s <= self.every_s && peak <= self.peak
     }
 }
 
@@ -575,6 +585,28 @@ pub(super) fn kept(
     clock.into_iter().chain(said).collect()
 }
 
+/// What the mean is over whole times from burst to burst, where a recording ends within one: with its last burst it holds one more
+/// of them than of the silences between.
+fn cut_off(ios: &[Recorded], every_s: f64) -> String {
+    let ends = ios.first().zip(ios.last());
+    let (first, last) = ends.map_or((0, 0), |(first, last)| (first.at_ns, last.at_ns));
+    let cycles = (last - first) as f64 / NS / every_s;
+    let whole = cycles.floor() * every_s;
+    let within = ios.partition_point(|io| ((io.at_ns - first) as f64) < whole * NS) as f64;
+    let (mean, own) = (within / whole, ios.len() as f64 / (cycles * every_s));
+    if cycles < 1.0 || (own / mean - 1.0).abs() < APART {
+        return String::new();
+    }
+    format!(
+        ". The recording is {cycles:.1} of these times long: its mean is {} I/Os a second as it is, and {} over whole ones",
+        rounded(own),
+        rounded(mean)
+    )
+}
+
+/// Means that differ by less are told as one. Our choice.
+const APART: f64 = 0.02;
+
 /// Three significant digits.
 fn rounded_time(seconds: f64) -> f64 {
     let unit = libm::pow(10.0, libm::floor(libm::log10(seconds.max(1e-9))) - 2.0);
@@ -627,7 +659,7 @@ fn of_arrivals(ios: &[Recorded], arrivals: DerivedArrivals) -> Vec<String> {
                 rounded(peak),
                 rounded(base),
                 time_in_words(SCALES_S[0])
-            ),
+            ) + &cut_off(ios, every_s),
             "not kept: how one burst differs from another, which sizes and operations come together, and places on the disk; \
              --replay keeps all of it"
                 .to_owned(),
