@@ -203,7 +203,8 @@
 //! `span_s` and `ios` (`null`: one sample alone), `iops`, `mb_s`, `read_share`, `read_byte_share`, `size_bytes`, `read_size_bytes`, `write_size_bytes`,
 //! `read_sizes` and `write_sizes` (pairs of size and share). `busiest_from_s`; `dispersion`: `window_s`, `recorded` and
 //! `modelled` variance ÷ mean of the I/Os in such windows; `gap_variation`, `peak_to_mean_100ms`,
-//! `peak_to_mean_sample`, `sample_s`, `clock_s` (steps of the clock of a trace, where they are longer than the gaps), `depth` (mean outstanding), `depth_most`, all `null` where unknown; `arrivals`
+//! `peak_to_mean_sample`, `sample_s`, `clock_s` (steps of the clock of a trace, where they are longer than the gaps), `depth` (mean outstanding), `depth_most`, all `null` where unknown, `rows_without_depth` (rows of the stretch that do not say what
+//! was outstanding, and all its rows); `arrivals`
 //! (`"poisson"`, `"replay"`, `paced`: `iops`, or `bursty`: `peak` and `base` I/Os a second, `burst_s`, `every_s`, `law` of both times, `"exponential"` or `"fixed"`), `notes`, `toml`.
 //!
 //! # `measured`
