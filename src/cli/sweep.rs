@@ -22,6 +22,7 @@ use crate::scenario::render_problems;
 use crate::site::Site;
 use crate::study::Progress;
 use crate::study::headroom::{rounded_depths, scaled};
+use crate::study::review::port_budget_notes;
 use crate::study::sweep::{Asked, Runs, in_order, point, runs};
 use clap::Args;
 use idle::Idle;
@@ -91,7 +92,7 @@ struct Sweep<'a> {
     plans: Vec<Plan>,
     runs: u64,
     /// Varied keys that no row depends on, in sentences.
-    idle: Vec<String>,
+    notes: Vec<String>,
     /// Where a load takes no whole number of a closed loop's I/Os.
     rounded: Vec<String>,
     origin: Origin,
@@ -104,7 +105,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     arguments.chart.as_deref().map_or(Ok(()), picture::check)?;
     let sweep = plan(arguments)?;
     if !arguments.run.quiet {
-        for said in &sweep.idle {
+        for said in &sweep.notes {
             console::complain(&format!("note: {said}"));
         }
     }
@@ -157,7 +158,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     console.result(&if arguments.json {
         lines().collect()
     } else {
-        table::sweep_text(&table, &sweep.idle, &sweep.rounded, &sweep.origin)
+        table::sweep_text(&table, &sweep.notes, &sweep.rounded, &sweep.origin)
     })?;
     let kept = |row: &Vec<String>, name: &str| matches!(table.text(row, name), "met" | "");
     let met = |row: &Vec<String>| kept(row, "verdict") && kept(row, "switch_verdict");
@@ -230,6 +231,7 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
     let points = grid.len();
     let mut idle = Idle::new(&keys, &asked);
     let mut rounded: Vec<String> = Vec::new();
+    let mut budgets: Vec<(String, String)> = Vec::new();
     let (mut plans, mut all_runs, mut hash, mut first) = (Vec::new(), 0, Sha256::new(), None);
     for (index, values) in grid.into_iter().enumerate() {
         let (set, load) = settings(arguments, &keys, &values)?;
@@ -237,6 +239,11 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
         let loaded =
             read(arguments, &set, warnings).map_err(|failure| at(failure, &keys, &values))?;
         study::known(arguments.outages.names(), &loaded.site)?;
+        for said in port_budget_notes(&loaded.site) {
+            if !budgets.iter().any(|(known, _)| *known == said) {
+                budgets.push((said, place_of(&keys, &values)));
+            }
+        }
         idle.look(&values, &loaded.site, load);
         let run = loaded.site.run.clone();
         hash.update(loaded.digest.as_bytes());
@@ -286,7 +293,11 @@ fn plan(arguments: &Arguments) -> Result<Sweep<'_>, Failure> {
     let file = arguments.scenario.file.file_name();
     Ok(Sweep {
         arguments,
-        idle: idle.words(),
+        notes: idle
+            .words()
+            .into_iter()
+            .chain(budget_words(budgets))
+            .collect(),
         asked,
         header: sweep_header(&keys),
         keys,
@@ -349,19 +360,26 @@ fn read(
 /// Says at which point a scenario is wrong.
 fn at(failure: Failure, keys: &[String], values: &[String]) -> Failure {
     match failure {
-        Failure::Scenario(text) => {
-            let pairs = keys
-                .iter()
-                .zip(values)
-                .map(|(key, value)| format!("{key}={value}"));
-            let pairs: Vec<String> = pairs.collect();
-            Failure::Scenario(format!(
-                "{text}\nnote: at the point {}; where another value has to change with it, --points FILE.csv has a column for each",
-                pairs.join(", ")
-            ))
-        }
+        Failure::Scenario(text) => Failure::Scenario(format!(
+            "{text}\nnote: at the point {}; where another value has to change with it, --points FILE.csv has a column for each",
+            place_of(keys, values)
+        )),
         other => other,
     }
+}
+
+/// `speed=32GFC, load=2`: a point in words.
+fn place_of(keys: &[String], values: &[String]) -> String {
+    let pairs = keys.iter().zip(values);
+    let pairs: Vec<String> = pairs.map(|(key, value)| format!("{key}={value}")).collect();
+    pairs.join(", ")
+}
+
+/// What goes beyond the ports of a switch, with the first point at which it does.
+fn budget_words(budgets: Vec<(String, String)>) -> impl Iterator<Item = String> {
+    budgets
+        .into_iter()
+        .map(|(said, point)| format!("first at {point}: {said}"))
 }
 
 fn command(arguments: &Arguments, axes: &[Axis]) -> String {

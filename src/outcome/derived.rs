@@ -32,6 +32,8 @@ pub struct Derived {
     pub clock_s: Option<f64>,
     /// I/Os outstanding on the mean, by Little's law; `None`: the recording does not say.
     pub depth: Option<f64>,
+    /// Rows of the stretch that do not say what was outstanding, and all its rows.
+    pub rows_without_depth: (u64, u64),
     /// Most I/Os outstanding at once (a trace with latencies).
     pub depth_most: Option<u64>,
     /// When I/Os arrive in the workload that stands for it.

@@ -183,8 +183,8 @@ pub struct CaseHeadroom {
     pub crossing: Option<f64>,
     /// Runs that the curve is fitted to; `None` where the crossing is interpolated between two.
     pub fitted: Option<u32>,
-    /// The knee of the promised figure that breaks first: the load at which load ÷ latency is largest; `None`
-    /// where no load that was run has smaller ones on both sides.
+    /// The knee of the promised figure that breaks first: of the loads that were run, the one at which load ÷ latency is largest;
+    /// `None` where it has no smaller ones on both sides.
     pub knee: Option<f64>,
     /// The promise that breaks at `missed`.
     pub breaks: Option<Breaks>,
@@ -193,6 +193,9 @@ pub struct CaseHeadroom {
     pub ends: Option<PartLoad>,
     /// The part after it.
     pub next: Option<PartLoad>,
+    /// How much of the mean latency of the work of the broken promise is no waiting, per cent, at that factor; `None` of a
+    /// throughput, of work that does not fit, and where nothing was missed.
+    pub unwaited_percent: Option<f64>,
     /// What ended the search at `met`, where it was not a promise: the largest load or number that there is to try is
     /// itself proven to keep every promise.
     pub bound: Option<Bound>,

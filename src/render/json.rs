@@ -151,10 +151,10 @@
 //! `case`, `saturation` (fullest part full on the mean, or no more let through by queue depths, by arithmetic), `depth` (the latter: `workload`,
 //! `factor`, or `null`), `met` (largest factor proven to keep
 //! every promise), `missed` (smallest proven to break one), `crossing` (no proof: where the curve
-//! through `fitted` runs crosses the promise, or interpolated where `fitted` is `null`), `knee` (load ÷ latency is
-//! largest), `breaks`
+//! through `fitted` runs crosses the promise, or interpolated where `fitted` is `null`), `knee` (of the loads that were run, where load ÷
+//! the latency that breaks first is largest), `breaks`
 //! (`workload`, `measure`, `target_text`, `saturated`), `ends` and `next` (fullest parts at `missed`, else at
-//! `met`), `bound` (what ended it at `met` where no promise did: `"asked"`, `"buildable"`, else `null`), `floor` (from which load on
+//! `met`), `unwaited_percent` (of the mean latency of the broken promise's work there, what is no waiting, or `null`), `bound` (what ended it at `met` where no promise did: `"asked"`, `"buildable"`, else `null`), `floor` (from which load on
 //! a throughput is asked for that is promised, or `null`: `workload`, `target_text`, `factor`, `asked_mb_s` today), `hopeless` (a
 //! promise that no load keeps, or `null`: `workload`, `measure`, `target_text`, `because`: `idle-mean`, `idle-wire` and `least-load`
 //! with `latency_us`, the last with `factor`, `full-before` and `most-before` with `factor` and `throughput_mb_s`, or `"no-path"`), `today` (every promise at
@@ -203,7 +203,8 @@
 //! `span_s` and `ios` (`null`: one sample alone), `iops`, `mb_s`, `read_share`, `read_byte_share`, `size_bytes`, `read_size_bytes`, `write_size_bytes`,
 //! `read_sizes` and `write_sizes` (pairs of size and share). `busiest_from_s`; `dispersion`: `window_s`, `recorded` and
 //! `modelled` variance ÷ mean of the I/Os in such windows; `gap_variation`, `peak_to_mean_100ms`,
-//! `peak_to_mean_sample`, `sample_s`, `clock_s` (steps of the clock of a trace, where they are longer than the gaps), `depth` (mean outstanding), `depth_most`, all `null` where unknown; `arrivals`
+//! `peak_to_mean_sample`, `sample_s`, `clock_s` (steps of the clock of a trace, where they are longer than the gaps), `depth` (mean outstanding), `depth_most`, all `null` where unknown, `rows_without_depth` (rows of the stretch that do not say what
+//! was outstanding, and all its rows); `arrivals`
 //! (`"poisson"`, `"replay"`, `paced`: `iops`, or `bursty`: `peak` and `base` I/Os a second, `burst_s`, `every_s`, `law` of both times, `"exponential"` or `"fixed"`), `notes`, `toml`.
 //!
 //! # `measured`

@@ -277,7 +277,8 @@ fn number(fields: &[&str], column: usize, most: f64) -> Result<f64, Wrong> {
 
 fn trace(rows: &mut Rows<'_>) -> Option<Recording> {
     let place = |name: &str| rows.column(name);
-    let [at, op, size] = [place(TRACE[0])?, place(TRACE[1])?, place(TRACE[3])?];
+    let [at, op, offset, size] = [0, 1, 2, 3].map(|index| place(TRACE[index]));
+    let (at, op, offset, size) = (at?, op?, offset?, size?);
     let latency = place("latency_ns");
     let (mut first, mut last) = (None, 0);
     let all = rows.read(|fields| {
@@ -314,6 +315,8 @@ fn trace(rows: &mut Rows<'_>) -> Option<Recording> {
                 ));
             }
         };
+        // Places on the disk are not used; one that is no number is a column in the wrong place.
+        whole(offset)?;
         let bytes = whole(size)?;
         if bytes == 0 || bytes > crate::wire::SIZE_MAX {
             return Err((
@@ -354,6 +357,7 @@ fn statistics(rows: &mut Rows<'_>) -> Option<Recording> {
     let mut times: Vec<f64> = Vec::new();
     // Of lines with another fault too, so that one does not hide that the next is out of order.
     let mut last: Option<f64> = None;
+    let mut dates: Option<bool> = None;
     let mut all = rows.read(|fields| {
         let at = time(fields[columns[0]]).ok_or_else(|| {
             (
@@ -362,6 +366,21 @@ fn statistics(rows: &mut Rows<'_>) -> Option<Recording> {
                 "seconds, or a date and time as 2026-03-31T09:05:00".to_owned(),
             )
         })?;
+        // Seconds and dates count from different days: in one column they would be thousands of years apart.
+        let dated = fields[columns[0]].parse::<f64>().is_err();
+        if *dates.get_or_insert(dated) != dated {
+            let (one, others) = if dated {
+                ("a date", "seconds")
+            } else {
+                ("seconds", "dates")
+            };
+            let text = fields[columns[0]];
+            return Err((
+                columns[0],
+                format!("the time {text} is {one}, and those above are {others}"),
+                "times of one kind in the whole column".to_owned(),
+            ));
+        }
         let before = last.replace(last.map_or(at, |last| last.max(at)));
         if before.is_some_and(|last| at <= last) {
             let text = fields[columns[0]];
@@ -510,6 +529,29 @@ mod tests {
                           60,1,1,512,512,1\n120,1,1,512,512,1\n";
         assert!(recording("s.csv", statistics).is_err());
         assert!(recording("s.csv", &statistics.replace("latency_ms", "remark")).is_ok());
+    }
+
+    #[test]
+    fn an_offset_is_a_whole_number() {
+        let text =
+            "timestamp_ns,op,offset_bytes,size_bytes\n0,R,zero,512\n10,R,-5,512\n20,R,0,512\n";
+        let problems = recording("t.csv", text).unwrap_err();
+        let places: Vec<_> = problems.iter().map(|own| (own.line, own.column)).collect();
+        assert_eq!(places, [(Some(2), 5), (Some(3), 6)]);
+    }
+
+    #[test]
+    fn seconds_and_dates_do_not_mix() {
+        let text = "time,reads_per_s,writes_per_s,read_bytes_per_s,write_bytes_per_s\n\
+                    0,100,0,409600,0\n10,100,0,409600,0\n2026-03-31T09:05:00,200,0,819200,0\n";
+        let problems = recording("s.csv", text).unwrap_err();
+        assert_eq!((problems[0].line, problems[0].column), (Some(4), 1));
+        assert!(
+            problems[0]
+                .message
+                .contains("is a date, and those above are seconds"),
+            "{problems:?}"
+        );
     }
 
     #[test]

@@ -15,6 +15,7 @@ use super::inventory::inventory;
 use super::judge;
 use super::progress::Progress;
 use super::remedy::{Optics, PriceList, changes};
+use super::review::port_budget_notes;
 use super::steady::{self, SteadyRuns};
 use crate::measure::{Estimate, RELATIVE_ERROR, paired_difference};
 use crate::outcome::{
@@ -112,6 +113,10 @@ pub fn compare(
     }
     if prices.is_some_and(|prices| !prices.has("optic")) {
         notes.push("the price list names no optic, so that prices are without them".to_owned());
+    }
+    for design in designs {
+        let over = port_budget_notes(&design.site).into_iter();
+        notes.extend(over.map(|said| format!("{}: {said}", design.name)));
     }
     let mut differences = Vec::new();
     let mut part_differences = Vec::new();

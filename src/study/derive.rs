@@ -9,16 +9,15 @@
 //! the bursts that are fitted; a replay keeps all of it.
 
 mod burst;
+mod clock;
 mod print;
 mod statistics;
 
 use crate::outcome::{Derived, DerivedArrivals, DerivedLaw, Dispersion, Work};
 use crate::scenario::{Recorded, Recording};
 use crate::wire::Op;
-use burst::{
-    coarse_clock_s, dispersion, dispersion_anywhere, fitted, gap_variation, kept, most_at_once,
-    peak,
-};
+use burst::{dispersion, dispersion_anywhere, fitted, gap_variation, kept, most_at_once, peak};
+use clock::{coarse_clock_s, length_s, resolves, whole_steps};
 use print::{notes_of_sizes, toml};
 use statistics::from_statistics;
 use std::collections::BTreeMap;
@@ -146,20 +145,19 @@ fn by_bytes(busiest: &Work, from_s: f64, mb_s: f64) -> Option<String> {
 }
 
 fn from_trace(ios: &[Recorded], names: &Names) -> Derived {
-    // By a coarse clock the last I/O is anywhere within its last step.
     let clock_s = coarse_clock_s(ios);
-    let end = ios.last().map_or(0, |last| last.at_ns) as f64 / NS + clock_s.unwrap_or(0.0);
+    let end = length_s(ios, clock_s);
     let range = busiest(ios, |_| 1);
     let part = &ios[range.clone()];
     let from_s = part.first().map_or(0, |first| first.at_ns) as f64 / NS;
     // A recording shorter than the stretch is taken whole, over its own length.
     let span = if end <= STRETCH_S { end } else { STRETCH_S };
-    let (whole, busiest) = (work(ios, end), work(part, span));
+    let (steps, steps_s) = whole_steps(part, clock_s, span);
     let recorded: Vec<Option<f64>> = SCALES_S
         .iter()
         .map(|scale| {
-            let known = clock_s.is_none_or(|step| *scale >= step * (1.0 - 1e-9));
-            known.then(|| dispersion(part, *scale, span)).flatten()
+            let known = resolves(clock_s, *scale);
+            known.then(|| dispersion(steps, *scale, steps_s)).flatten()
         })
         .collect();
     let arrivals = match names.replay {
@@ -176,9 +174,10 @@ fn from_trace(ios: &[Recorded], names: &Names) -> Derived {
     );
     let anywhere = |(scale, recorded): (&f64, &Option<f64>)| {
         let again = recorded.filter(|_| fixed);
-        again.map_or(*recorded, |_| dispersion_anywhere(part, *scale, span))
+        again.map_or(*recorded, |_| dispersion_anywhere(steps, *scale, steps_s))
     };
     let recorded: Vec<Option<f64>> = SCALES_S.iter().zip(&recorded).map(anywhere).collect();
+    let (whole, busiest) = (work(ios, end), work(part, span));
     let fullest = &ios[self::busiest(ios, |io| io.size)];
     let fullest_from = fullest.first().map_or(0, |first| first.at_ns) as f64 / NS;
     let fullest_bytes: u64 = fullest.iter().map(|io| io.size).sum();
@@ -208,16 +207,16 @@ fn from_trace(ios: &[Recorded], names: &Names) -> Derived {
         rows: ios.len() as u64,
         busiest_from_s: from_s,
         gap_variation: gap_variation(part).filter(|_| clock_s.is_none()),
-        peak_to_mean_100ms: peak(part, 0.1, span)
-            .filter(|_| clock_s.is_none_or(|step| step <= 0.1)),
+        peak_to_mean_100ms: peak(part, 0.1, span).filter(|_| resolves(clock_s, 0.1)),
         peak_to_mean_sample: None,
         sample_s: None,
         clock_s,
         depth: known.then(|| total as f64 / NS / span),
+        rows_without_depth: ((part.len() - latencies.len()) as u64, part.len() as u64),
         depth_most: known.then(|| most_at_once(&latencies)),
         notes: other
             .into_iter()
-            .chain(kept(part, clock_s, arrivals))
+            .chain(kept(part, clock_s, arrivals, &recorded))
             .collect(),
         toml: String::new(),
         whole,
@@ -294,7 +293,11 @@ mod tests {
                 .toml
                 .contains("\"4096B\" = 0.666666667, \"1024B\" = 0.333333333")
         );
-        assert!(found.toml.contains("poisson = \"4000/s\""));
+        assert!(
+            found
+                .toml
+                .contains("poisson = { value = \"4000/s\", basis = \"measured\"")
+        );
     }
 
     #[test]
@@ -491,7 +494,7 @@ mod tests {
         };
         let found = derive(&Recording::Statistics(vec![sample]), &names());
         assert!(
-            found.toml.contains("sizes = \"67108864B\""),
+            found.toml.contains("sizes = { value = \"67108864B\", "),
             "{}",
             found.toml
         );
@@ -555,7 +558,9 @@ mod tests {
         // 100 gaps of 1 ms; that 101 I/Os came in 100 ms is an end of the recording and no rate of it.
         assert!(matches!(paced.arrivals, DerivedArrivals::Paced { iops } if iops == 1000.0));
         assert!(
-            paced.toml.contains("arrivals = { paced = \"1000/s\" }"),
+            paced
+                .toml
+                .contains("arrivals = { paced = { value = \"1000/s\", "),
             "{}",
             paced.toml
         );
@@ -714,6 +719,189 @@ mod tests {
         let fine = of(1_000);
         assert_eq!(fine.clock_s, None);
         assert!(matches!(fine.arrivals, DerivedArrivals::Paced { .. }));
+    }
+
+    /// Poisson arrivals from 0.5 s to 60.5 s, stamped in whole seconds: the halves at both ends are neither bursts nor a lower rate.
+    #[test]
+    fn a_recording_that_ends_within_a_step_has_its_rate_and_no_bursts() {
+        use rand::{RngExt, SeedableRng};
+        let mut random = rand_xoshiro::Xoshiro256PlusPlus::seed_from_u64(5);
+        let mut times: Vec<u64> = (0..120_000)
+            .map(|_| random.random_range(500_000..60_500_000_u64))
+            .collect();
+        times.sort_unstable();
+        let stamped = times.into_iter().map(|at| at / 1_000_000 * 1_000_000);
+        let ios = stamped.map(|at| io(at, Op::Read, 4096, 1)).collect();
+        let found = derive(&Recording::Trace(ios), &names());
+        assert!(
+            (found.busiest.iops / 2_000.0 - 1.0).abs() < 0.003,
+            "{}",
+            found.busiest.iops
+        );
+        assert_eq!(found.arrivals, DerivedArrivals::Poisson);
+        for row in &found.dispersion {
+            assert!(row.recorded.is_none_or(|index| index < 2.0), "{row:?}");
+        }
+    }
+
+    /// Two clocks of 1,000 a second, gaps of 0.3 and 0.7 ms in turn, come as evenly as one of 2,000; gaps of four exponential parts
+    /// vary half as much as independent ones, and what is printed varies more: that is said.
+    #[test]
+    fn what_is_calmer_than_chance_is_paced_or_said_to_be() {
+        use rand::{RngExt, SeedableRng};
+        let both = (0..20_000_u64).flat_map(|i| [i * 1_000, i * 1_000 + 300]);
+        let ios = both.map(|at| io(at, Op::Read, 4096, 1)).collect();
+        let found = derive(&Recording::Trace(ios), &names());
+        let DerivedArrivals::Paced { iops } = found.arrivals else {
+            panic!("{:?}", found.arrivals);
+        };
+        assert!((iops - 2_000.0).abs() < 0.1, "{iops}");
+        assert!(found.notes[0].contains("as evenly as those of a clock"));
+        // By a coarse clock too: three in each millisecond.
+        let ios = (0..60_000_u64).map(|i| io(i / 3 * 1_000, Op::Read, 4096, 1));
+        let found = derive(&Recording::Trace(ios.collect()), &names());
+        assert_eq!(found.arrivals, DerivedArrivals::Paced { iops: 3_000.0 });
+        assert!(
+            found.notes[0].contains("below 1\u{202F}ms is unknown"),
+            "{:?}",
+            found.notes
+        );
+        let mut random = rand_xoshiro::Xoshiro256PlusPlus::seed_from_u64(3);
+        let mut at = 0.0;
+        let ios = (0..20_000).map(|_| {
+            let parts: f64 = (0..4)
+                .map(|_| -libm::log(random.random_range(1e-9..1.0)))
+                .sum();
+            at += parts * 250.0;
+            io(at as u64, Op::Read, 4096, 1)
+        });
+        let found = derive(&Recording::Trace(ios.collect()), &names());
+        assert_eq!(found.arrivals, DerivedArrivals::Poisson);
+        assert!(
+            found.notes[0].contains("burstier than the recording")
+                && !found.notes[0].contains("as good as independent"),
+            "{:?}",
+            found.notes
+        );
+    }
+
+    /// Samples of 1 s, 100 I/Os a second and each tenth 1,900: a burst of a second every ten. One step in the middle is no law, and
+    /// the words do not call it calm.
+    #[test]
+    fn swings_of_a_clock_are_kept_and_a_single_step_is_told() {
+        let of = |rate: &dyn Fn(usize) -> f64| {
+            let sample = |i: usize| Sample {
+                from_s: i as f64,
+                span_s: 1.0,
+                reads: rate(i),
+                read_bytes: rate(i) * 4096.0,
+                ..Sample::default()
+            };
+            let all = (0..300).map(sample).collect();
+            derive(&Recording::Statistics(all), &names())
+        };
+        let found = of(&|i| if i % 10 == 9 { 1_900.0 } else { 100.0 });
+        let DerivedArrivals::Bursty {
+            peak,
+            base,
+            burst_s,
+            every_s,
+            law: DerivedLaw::Fixed,
+        } = found.arrivals
+        else {
+            panic!("{:?}", found.arrivals);
+        };
+        let near =
+            |is: f64, wanted: f64| assert!((is / wanted - 1.0).abs() < 0.01, "{is} {wanted}");
+        near(peak, 1_900.0);
+        near(base, 100.0);
+        near(every_s, 10.0);
+        near(burst_s, 1.0);
+        let turns = of(&|i| if i % 2 == 0 { 1_800.0 } else { 200.0 });
+        let fixed = matches!(
+            turns.arrivals,
+            DerivedArrivals::Bursty {
+                law: DerivedLaw::Fixed,
+                ..
+            }
+        );
+        assert!(fixed, "{:?}", turns.arrivals);
+        let step = of(&|i| if i < 150 { 200.0 } else { 1_800.0 });
+        assert_eq!(step.arrivals, DerivedArrivals::Poisson);
+        let said =
+            |found: &Derived, words: &str| found.notes.iter().any(|note| note.contains(words));
+        assert!(
+            said(&step, "too few of them to fit a law to"),
+            "{:?}",
+            step.notes
+        );
+        assert!(!said(&step, "no further than Poisson"));
+    }
+
+    /// Twelve bursts of a second each ten seconds, cut off after the last: 540 a second as recorded, 500 over whole times, and both are said.
+    /// Poisson arrivals of 500 a second over two minutes vary in eleven windows of 10 s as chance has it: that is no burst.
+    #[test]
+    fn an_end_within_a_cycle_is_told_and_few_windows_prove_nothing() {
+        use rand::{RngExt, SeedableRng};
+        let bursts = (0..12_u64).flat_map(|burst| {
+            (0..5_000_u64).map(move |i| io(burst * 10_000_000 + i * 200 + i % 7, Op::Read, 512, 1))
+        });
+        let found = derive(&Recording::Trace(bursts.collect()), &names());
+        let told = "11.1 of these times long: its mean is 541 I/Os a second as it is, and 500 over whole ones";
+        assert!(found.notes[0].contains(told), "{:?}", found.notes);
+        for seed in 0..20 {
+            let mut random = rand_xoshiro::Xoshiro256PlusPlus::seed_from_u64(seed);
+            let mut times: Vec<u64> = (0..30_000)
+                .map(|_| random.random_range(0..120_000_000_u64))
+                .collect();
+            times.sort_unstable();
+            let ios = times
+                .into_iter()
+                .map(|at| io(at, Op::Read, 512, 1))
+                .collect();
+            let found = derive(&Recording::Trace(ios), &names());
+            assert_eq!(found.arrivals, DerivedArrivals::Poisson, "seed {seed}");
+        }
+    }
+
+    /// The mark of a measurement is at what was counted, and at nothing else.
+    #[test]
+    fn only_what_was_counted_is_marked_as_measured() {
+        let ios = (0..200).map(|i| io(i * i * 7, Op::Read, 4096, 1)).collect();
+        let found = derive(&Recording::Trace(ios), &names());
+        for line in found.toml.lines() {
+            let counted = line.starts_with("read =") || line.starts_with("sizes =");
+            if counted {
+                assert!(
+                    line.contains("basis = \"measured\", source = \"t.csv"),
+                    "{line}"
+                );
+            }
+            let bare = ["basis", "source", "name", "protocol"];
+            let own = bare.iter().any(|key| line.starts_with(&format!("{key} =")));
+            assert!(!own || !line.contains("measured"), "{line}");
+        }
+        // One of thirty samples without a latency does not make a recording without any.
+        let sample = |i: usize| Sample {
+            from_s: i as f64,
+            span_s: 1.0,
+            reads: 100.0,
+            read_bytes: 409_600.0,
+            latency_us: (i != 3).then_some(500.0),
+            ..Sample::default()
+        };
+        let found = derive(
+            &Recording::Statistics((0..30).map(sample).collect()),
+            &names(),
+        );
+        assert_eq!((found.depth, found.rows_without_depth), (None, (1, 30)));
+        assert!(
+            found
+                .toml
+                .contains("1 of the 30 rows of the stretch have neither a latency nor a queue"),
+            "{}",
+            found.toml
+        );
     }
 
     #[test]

@@ -28,13 +28,17 @@ pub fn growth(
         most: libm::pow(1.0 + fastest, years),
         switch_overs: false,
     };
-    let mut stages = vec![stage("as it is", growth.from, &[], site)];
-    for step in &site.steps {
-        stages.push(stage(&step.name, step.date, &step.set, &step.site));
-    }
-    let dates: Vec<Date> = std::iter::once(growth.from)
-        .chain(site.steps.iter().map(|step| step.date))
+    let mut states = states(site, growth);
+    // Of days beyond the years nothing is looked for.
+    let far = |state: &State<'_>| growth.from.years_to(state.date) > years;
+    let beyond: Vec<String> = states
+        .iter()
+        .filter(|state| far(state))
+        .map(|state| format!("`{}` ({})", state.name, state.date))
         .collect();
+    states.retain(|state| !far(state));
+    let dates: Vec<Date> = states.iter().map(|state| state.date).collect();
+    let stages: Vec<(Stage, &Site)> = states.iter().map(State::stage).collect();
     let to_come: Vec<u64> = stages
         .iter()
         .map(|(_, site)| runs_of_a_search(site, &ask))
@@ -93,8 +97,14 @@ pub fn growth(
                 .to_owned(),
         ]
         .into_iter()
+        .chain((!beyond.is_empty()).then(|| {
+            format!(
+                "beyond the {years} years lies {}: nothing is said of it; --years looks farther",
+                beyond.join(", ")
+            )
+        }))
         .chain(rate_notes(site, growth))
-        .chain(closed_notes(site))
+        .chain(closed_notes(site, ""))
         .collect(),
     })
 }
@@ -122,21 +132,52 @@ fn rate_notes(site: &Site, growth: &Growth) -> Vec<String> {
     notes
 }
 
-fn stage<'a>(
-    name: &str,
+/// The site from some day on.
+struct State<'a> {
+    name: String,
     date: Date,
-    set: &[(String, String)],
+    set: Vec<(String, String)>,
     site: &'a Site,
-) -> (Stage, &'a Site) {
-    let stage = Stage {
-        name: name.to_owned(),
-        date: date.to_string(),
-        set: set.to_vec(),
-        until: None,
-        search: StageSearch::Whole,
-        cases: Vec::new(),
-    };
-    (stage, site)
+}
+
+/// The site as it is, then after the steps of each day: steps of one day are one state, for none of them lasts without the others.
+fn states<'a>(site: &'a Site, growth: &Growth) -> Vec<State<'a>> {
+    let mut states = vec![State {
+        name: "as it is".to_owned(),
+        date: growth.from,
+        set: Vec::new(),
+        site,
+    }];
+    for (index, step) in site.steps.iter().enumerate() {
+        match states.last_mut() {
+            Some(state) if index > 0 && state.date == step.date => {
+                state.name = format!("{} and {}", state.name, step.name);
+                state.set.extend(step.set.iter().cloned());
+                state.site = &step.site;
+            }
+            _ => states.push(State {
+                name: step.name.clone(),
+                date: step.date,
+                set: step.set.clone(),
+                site: &step.site,
+            }),
+        }
+    }
+    states
+}
+
+impl<'a> State<'a> {
+    fn stage(&self) -> (Stage, &'a Site) {
+        let stage = Stage {
+            name: self.name.clone(),
+            date: self.date.to_string(),
+            set: self.set.clone(),
+            until: None,
+            search: StageSearch::Whole,
+            cases: Vec::new(),
+        };
+        (stage, self.site)
+    }
 }
 
 /// The search of a stage, with those after it still to come.
@@ -207,10 +248,9 @@ pub fn by_arithmetic(site: &Site, outages: Option<&[String]>, years: f64) -> Opt
                 .collect(),
         }
     };
-    let first = of("as it is", growth.from, site);
-    let steps = site.steps.iter();
-    let later = steps.map(|step| of(&step.name, step.date, &step.site));
-    Some(std::iter::once(first).chain(later).collect())
+    let states = states(site, growth).into_iter();
+    let all = states.map(|state| of(&state.name, state.date, state.site));
+    Some(all.collect())
 }
 
 fn fastest(growth: &Growth) -> f64 {
@@ -468,6 +508,7 @@ set = { "array.box.write.time" = { exponential = "500ns" } }
             breaks: None,
             ends: None,
             next: None,
+            unwaited_percent: None,
             bound: None,
             floor: None,
             hopeless,
@@ -592,6 +633,50 @@ set = { "array.box.write.time" = { exponential = "500ns" } }
         let searches: Vec<StageSearch> = plan.stages.iter().map(|stage| stage.search).collect();
         assert_eq!(searches, [StageSearch::Stopped, StageSearch::NotBegun]);
         assert!(plan.partial);
+    }
+
+    /// A step after the last day that is looked at is named, and no stage: nothing was tried of it.
+    #[test]
+    fn a_step_beyond_the_years_is_no_stage() {
+        let site = site_with(SERVER, &[]);
+        let plan = growth(
+            &site,
+            crate::study::sample::origin(),
+            Some(&[]),
+            1.0,
+            &NoProgress,
+        )
+        .expect("it grows");
+        assert_eq!(plan.stages.len(), 1);
+        assert_eq!(plan.stages[0].until, None);
+        let beyond = "beyond the 1 years lies `a second controller's worth` (2029-01-01)";
+        assert!(
+            plan.notes.iter().any(|note| note.contains(beyond)),
+            "{:?}",
+            plan.notes
+        );
+    }
+
+    /// Steps of one day are there together: none of them lasts without the others.
+    #[test]
+    fn steps_of_one_day_are_one_state() {
+        let text = [
+            SERVER,
+            "[[step]]\nname = \"more of it\"\ndate = \"2029-01-01\"\nset = { \"array.box.parallel\" = 3 }\n",
+        ]
+        .concat();
+        let site = site_with(&text, &[]);
+        assert_eq!(site.steps.len(), 2);
+        let states = states(&site, site.growth.as_ref().unwrap());
+        let names: Vec<&str> = states.iter().map(|state| state.name.as_str()).collect();
+        assert_eq!(
+            names,
+            ["as it is", "a second controller's worth and more of it"]
+        );
+        assert_eq!(states[1].set.len(), 2);
+        assert_eq!(states[1].site.arrays[0].parallel, 3);
+        let full = by_arithmetic(&site, Some(&[]), 10.0).unwrap();
+        assert_eq!(full.len(), 2);
     }
 
     #[test]

@@ -145,6 +145,8 @@ struct Judged {
     nearest: Option<String>,
     /// The part that this work waits for most, where the promise is one of latency.
     in_the_way: Option<PartLoad>,
+    /// How much of the mean latency of that promise's work is no waiting, per cent.
+    unwaited_percent: Option<f64>,
 }
 
 /// One load to run.

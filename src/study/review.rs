@@ -54,6 +54,22 @@ pub(super) fn over_port_budgets(site: &Site) -> Vec<OverBudget> {
     budget::over(site)
 }
 
+/// The same in sentences, each once: a design that cannot be built with the switches that it states is run all the same.
+#[must_use]
+pub fn port_budget_notes(site: &Site) -> Vec<String> {
+    let mut said: Vec<String> = Vec::new();
+    for over in over_port_budgets(site) {
+        let words = format!(
+            "port budget, {}: it cannot be built with these switches",
+            over.what
+        );
+        if !said.contains(&words) {
+            said.push(words);
+        }
+    }
+    said
+}
+
 /// Reviews a site.
 #[must_use]
 pub fn review(site: &Site) -> Review {

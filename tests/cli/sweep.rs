@@ -35,6 +35,33 @@ pub(super) fn bytes(folder: &Path, name: &str) -> Vec<u8> {
     fs::read(folder.join(name)).expect("it was written")
 }
 
+/// A point that needs ports which the switches do not have is simulated, and told.
+#[test]
+fn a_point_beyond_the_ports_of_a_switch_is_named() {
+    let place = place();
+    let budget = "switch.core.ports={ \"32GFC\" = 8 }";
+    let run = |set: &[&str]| {
+        let sweep = [
+            "sweep",
+            "small.toml",
+            "--vary",
+            "link.core-store.speed=32GFC,64GFC",
+            "--healthy",
+        ];
+        let quick = ["--set", "run.replications=1", "--set"];
+        let output = halfloom(place.path(), &[&sweep[..], &quick, set].concat());
+        assert!([0, 1].contains(&code(&output)), "{}", err(&output));
+        out(&output)
+    };
+    let said = run(&[budget]);
+    assert!(
+        said.contains("Note: first at link.core-store.speed=64GFC: port budget, ")
+            && said.contains("of 64GFC used, 0 there"),
+        "{said}"
+    );
+    assert!(!run(&["run.seed=2"]).contains("port budget"));
+}
+
 /// Killed without warning at 50 moments, in the midst of runs and of writing, and gone on with each time.
 #[test]
 fn killed_fifty_times_it_ends_with_the_bytes_of_an_uninterrupted_run() {

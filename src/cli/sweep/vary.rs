@@ -212,7 +212,17 @@ fn range(text: &str) -> Result<Option<Vec<String>>, String> {
     };
     let alike = from.suffix == to.suffix && (step.suffix == from.suffix || step.suffix.is_empty());
     if !alike {
-        return Err(format!("{text} mixes units"));
+        // What has another number in it is no unit.
+        let unit = |number: &Number| {
+            !number
+                .suffix
+                .contains(|c: char| c == ':' || c.is_ascii_digit())
+        };
+        return Err(if [&from, &to, &step].into_iter().all(unit) {
+            format!("{text} mixes units")
+        } else {
+            wrong()
+        });
     }
     let places = from.places.max(to.places).max(step.places);
     let scaled = |number: &Number| number.units.checked_mul(10_i64.pow(places - number.places));
@@ -324,6 +334,13 @@ mod tests {
         ] {
             assert!(axis(wrong).is_err(), "{wrong:?}");
         }
+        assert!(axis("a=1m..2km").unwrap_err().contains("mixes units"));
+        // A step behind another sign is told how steps are written.
+        let said = axis("a=0.5..3:0.5").unwrap_err();
+        assert!(
+            said.contains("0.5..2/0.25") && !said.contains("units"),
+            "{said}"
+        );
     }
 
     #[test]

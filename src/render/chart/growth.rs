@@ -76,14 +76,10 @@ pub(super) fn draw(plan: &GrowthPlan, format: Format) -> Option<Drawing> {
         0.0
     };
     let space = sheet.right() - sheet.side;
-    let steps = step_lines(plan, em, space);
+    let steps = step_lines(plan, (em, space), format == Format::Slide);
     let list = names + steps.len() as f64 * em * 1.35 + if steps.is_empty() { 0.0 } else { em };
     let (x, edges, span) = across(&sheet, plan, &days);
-    let breaks: Vec<Break> = breaks(plan, &days)
-        .into_iter()
-        .filter(|found| found.broken <= span)
-        .collect();
-    let words = break_labels(&breaks, cases.len(), &x, (edges.0, sheet.right()), em);
+    let (breaks, words) = breaks_with_words(&sheet, plan, &days, &x, (edges, span));
     let rows = words.iter().map(|label| label.row + 1).max().unwrap_or(0);
     let list = list + rows as f64 * em * BREAK_ROW;
     let body = sheet.height(em * 30.0 + list);
@@ -105,14 +101,18 @@ pub(super) fn draw(plan: &GrowthPlan, format: Format) -> Option<Drawing> {
 }
 
 /// What each numbered step is.
-fn step_lines(plan: &GrowthPlan, em: f64, space: f64) -> Vec<String> {
+fn step_lines(plan: &GrowthPlan, (em, space): (f64, f64), slide: bool) -> Vec<String> {
     let steps = plan.stages.iter().skip(1).enumerate();
-    steps
-        .flat_map(|(index, stage)| {
-            let text = format!("step {}: {}, {}", index + 1, stage.name, stage.date);
-            wrap_at_most(&text, em, false, space, 2)
-        })
-        .collect()
+    let words = |(index, stage): (usize, &Stage)| {
+        format!("step {}: {}, {}", index + 1, stage.name, stage.date)
+    };
+    if slide {
+        // One after the other: a slide has more room across than down.
+        let all: Vec<String> = steps.map(words).collect();
+        return wrap_at_most(&all.join("; "), em, false, space, 3);
+    }
+    let each = steps.flat_map(|step| wrap_at_most(&words(step), em, false, space, 2));
+    each.collect()
 }
 
 fn breaks(plan: &GrowthPlan, days: &Days) -> Vec<Break> {
@@ -149,12 +149,51 @@ fn breaks(plan: &GrowthPlan, days: &Days) -> Vec<Break> {
     found
 }
 
+/// Rows of days that a slide has room for.
+const SLIDE_ROWS: usize = 2;
+
+/// The days that are shown, and the words of each. On a slide only the first of each stage has words where all take too much room.
+fn breaks_with_words(
+    sheet: &Sheet,
+    plan: &GrowthPlan,
+    days: &Days,
+    x: &Scale,
+    (edges, span): ((f64, f64), f64),
+) -> (Vec<Break>, Vec<BreakLabel>) {
+    let cases = plan.stages.first().map_or(0, |stage| stage.cases.len());
+    let mut all = breaks(plan, days);
+    all.retain(|found| found.broken <= span);
+    let between = (edges.0, sheet.right());
+    let words = |all: &[Break]| break_labels(all, cases, x, between, sheet.em);
+    let labels = words(&all);
+    let rows = labels.iter().map(|label| label.row + 1).max().unwrap_or(0);
+    if sheet.format != Format::Slide || rows <= SLIDE_ROWS {
+        return (all, labels);
+    }
+    let firsts = plan.stages.iter().filter_map(|stage| {
+        let broken = stage.cases.iter().filter(|case| breaks_here(case));
+        broken.filter_map(|case| case.breaks_by.clone()).min()
+    });
+    let firsts: Vec<String> = firsts.collect();
+    // Those with words come first: labels and days go by their places.
+    all.sort_by_key(|found| !firsts.contains(&found.day));
+    let named = all.partition_point(|found| firsts.contains(&found.day));
+    let labels = words(&all[..named]);
+    (all, labels)
+}
+
 /// A day in words, with the cases in which a promise breaks on it.
 fn break_words(found: &Break, all: usize) -> String {
-    if found.cases.len() == all && all > 1 {
-        format!("{}: every case", found.day)
+    let cases: Vec<&str> = found.cases.iter().map(String::as_str).collect();
+    format!("{}: {}", found.day, of_cases(&cases, all))
+}
+
+/// Cases out of all: their names, or that they are all.
+fn of_cases(cases: &[&str], all: usize) -> String {
+    if cases.len() == all && all > 1 {
+        "every case".to_owned()
     } else {
-        format!("{}: {}", found.day, found.cases.join(", "))
+        cases.join(", ")
     }
 }
 
@@ -369,8 +408,8 @@ fn marks(
         let text = format!("step {}", index + 1);
         sheet.label(at, &text, Face::Bold, Anchor::Middle, Role::Ink);
     }
-    for (label, found) in labels.iter().zip(breaks) {
-        let x = label.x;
+    for (index, found) in breaks.iter().enumerate() {
+        let x = plot.x.place(found.broken);
         let on_curve = (x, plot.y.place(days.load(found.broken)));
         let from = (
             plot.x.place(found.holds),
@@ -379,9 +418,11 @@ fn marks(
         sheet
             .canvas
             .line([from, on_curve], Pen::new(Role::Missed, em * 0.5));
-        let y = plot.low + em * (BREAKS_DOWN + label.row as f64 * BREAK_ROW);
-        let drop = Pen::new(Role::Missed, em * 0.12);
-        sheet.canvas.line([on_curve, (x, y + em * 0.1)], drop);
+        if let Some(label) = labels.get(index) {
+            let y = plot.low + em * (BREAKS_DOWN + label.row as f64 * BREAK_ROW);
+            let drop = Pen::new(Role::Missed, em * 0.12);
+            sheet.canvas.line([on_curve, (x, y + em * 0.1)], drop);
+        }
         sheet.canvas.disc(on_curve, em * 0.3, Role::Missed);
     }
     // A line to a lower row passes behind the words of the rows above it.
@@ -402,7 +443,6 @@ const BREAK_ROW: f64 = 1.35;
 /// The words of a day below the axis: beside its line, in the first row where nothing else stands.
 struct BreakLabel {
     text: String,
-    x: f64,
     start: f64,
     row: usize,
 }
@@ -436,12 +476,7 @@ fn break_labels(
             (rows.len() - 1, if right > x { right } else { left })
         });
         rows[row].push((start, start + wide));
-        out.push(BreakLabel {
-            text,
-            x,
-            start,
-            row,
-        });
+        out.push(BreakLabel { text, start, row });
     }
     out
 }
@@ -530,17 +565,22 @@ fn labels(sheet: &mut Sheet, plot: &Plot, plan: &GrowthPlan, days: &Days) {
     margin.names(sheet, &all);
 }
 
+/// From so many stages on the finding names steps by their numbers.
+const MANY: usize = 3;
+
 /// `As it is, a promise breaks by 2028-03-14 (A lost); with “faster array”, by 2031-02-01 (A lost).`
 fn finding(plan: &GrowthPlan) -> String {
+    let many = plan.stages.len() > MANY;
     let said: Vec<String> = plan
         .stages
         .iter()
         .enumerate()
         .map(|(index, stage)| {
-            let name = if index == 0 {
-                "as it is".to_owned()
-            } else {
-                format!("with “{}”", stage.name)
+            let name = match index {
+                0 => "as it is".to_owned(),
+                // Of many the list below has the names.
+                _ if many => format!("with step {index}"),
+                _ => format!("with “{}”", stage.name),
             };
             let never = |case: &&StageCase| case.standing == Standing::Never;
             if let Some(case) = stage.cases.iter().find(never) {
@@ -560,14 +600,19 @@ fn finding(plan: &GrowthPlan) -> String {
             if let Some(said) = stage.cases.iter().find_map(early) {
                 return said;
             }
-            let broken = stage.cases.iter().filter(|case| breaks_here(case));
-            let first = broken
-                .filter_map(|case| Some((case.breaks_by.as_ref()?, &case.case.name)))
-                .min_by_key(|(day, _)| *day);
+            let broken = || stage.cases.iter().filter(|case| breaks_here(case));
+            let first = broken().filter_map(|case| case.breaks_by.as_ref()).min();
+            // All cases of that day, as at its mark.
+            let first = first.map(|day| {
+                let own = broken().filter(|case| case.breaks_by.as_ref() == Some(day));
+                let own: Vec<&str> = own.map(|case| case.case.name.as_str()).collect();
+                (day, of_cases(&own, stage.cases.len()))
+            });
             let holds =
                 |case: &StageCase| matches!(case.standing, Standing::Holds | Standing::Unpromised);
             match first {
-                Some((day, case)) => format!("{name}, a promise breaks by {day} ({case})"),
+                Some((day, cases)) if many && index > 0 => format!("{name}, by {day} ({cases})"),
+                Some((day, cases)) => format!("{name}, a promise breaks by {day} ({cases})"),
                 None if stage.cases.iter().all(holds) => {
                     format!("{name}, every promise holds until the next step")
                 }

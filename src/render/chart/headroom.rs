@@ -257,9 +257,14 @@ fn finding(rows: &[Row<'_>], outages: bool) -> String {
     } else {
         String::new()
     };
-    let already = if is_over(most) { "already " } else { "" };
+    // What is full today was seen; what would be is today's moment times a factor.
+    let is = if is_over(most) {
+        "is already "
+    } else {
+        "is, by arithmetic, "
+    };
     format!(
-        "{when}{} is {already}full in its busiest 20 ms at {} times today’s load{rest}.",
+        "{when}{} {is}full in its busiest 20 ms at {} times today’s load{rest}.",
         short(&fullest.part.part),
         three_down(100.0 / most)
     )

@@ -41,6 +41,10 @@ impl Margin {
     pub(super) fn names(self, sheet: &mut Sheet, all: &[Named]) {
         let em = sheet.em;
         let phone = sheet.format == Format::Phone;
+        let room = (self.low - self.top + em) / all.len().max(1) as f64;
+        // A name with its note takes two lines; where there is no room for all of them the names stand alone.
+        let notes = phone || room >= em * 2.3;
+        let size = if notes { em * 2.75 } else { em * 1.35 };
         let middles: Vec<f64> = if phone {
             (0..all.len())
                 .map(|index| self.under + em * 4.7 + index as f64 * em * ROW)
@@ -50,7 +54,7 @@ impl Margin {
                 .iter()
                 .map(|named| Wish {
                     at: named.at,
-                    size: (em * 2.75).min((self.low - self.top) / all.len() as f64),
+                    size: size.min(room),
                 })
                 .collect();
             spread(&wishes, self.top - em, self.low)
@@ -73,6 +77,9 @@ impl Margin {
             let name = fit(&named.name, em, true, space);
             let at = (x + em, middle - em * 0.1);
             sheet.label(at, &name, Face::Bold, Anchor::Start, named.role);
+            if !notes {
+                continue;
+            }
             let note = fit(&named.note, em, false, space);
             let at = (x + em, middle + em * 1.08);
             sheet.label(at, &note, Face::Plain, Anchor::Start, Role::Ink);

@@ -3,7 +3,7 @@
 mod plot;
 mod words;
 
-use crate::outcome::{Case, Matrix, MeasureKind, Report, WorkloadFigures};
+use crate::outcome::{Case, Cell, Matrix, MeasureKind, Report, WorkloadFigures};
 
 use super::canvas::Mark;
 use super::frame::{Plotted, Sheet, look, with_case};
@@ -28,13 +28,18 @@ struct Curve {
     /// At the judged percentile: value, interval, and what it lies beyond instead.
     value: Option<(f64, Option<f64>, Option<f64>)>,
     beyond: Option<f64>,
+    /// What is promised of the judged percentile in its own case: microseconds, and the target as written.
+    promised: Option<(f64, String)>,
 }
 
-/// A promised percentile, and the target as written.
+/// A promised percentile, the target as written, and the cases in which it is promised.
 struct Promise {
     q: f64,
     us: f64,
     text: String,
+    cases: Vec<String>,
+    /// Whether that is all of them.
+    everywhere: bool,
 }
 
 pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<Drawing> {
@@ -49,7 +54,7 @@ pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<D
         report,
         format,
         800.0,
-        words::finding(report, &name, &curves, &promises, judged),
+        words::finding(report, &name, &curves, judged),
     );
     let em = sheet.em;
     let phone = format == Format::Phone;
@@ -114,33 +119,56 @@ fn promises(matrix: &Matrix, workload: &str) -> Vec<Promise> {
         let MeasureKind::Quantile(q) = row.measure else {
             continue;
         };
-        for cell in row
-            .cells
-            .iter()
-            .flatten()
-            .filter(|cell| cell.unit == "us" && cell.target > 0.0)
-        {
-            if !out
-                .iter()
-                .any(|known| known.q == q && known.us == cell.target)
+        for (index, cell) in row.cells.iter().enumerate() {
+            let Some(cell) = cell.as_ref().filter(|cell| is_latency(cell)) else {
+                continue;
+            };
+            let case = matrix.cases.get(index);
+            let case = case.map_or_else(String::new, |case| case.name.clone());
+            match out
+                .iter_mut()
+                .find(|known| known.q == q && known.us == cell.target)
             {
-                out.push(Promise {
+                Some(known) => known.cases.push(case),
+                None => out.push(Promise {
                     q,
                     us: cell.target,
                     text: cell.target_text.clone(),
-                });
+                    cases: vec![case],
+                    everywhere: false,
+                }),
             }
         }
     }
+    for promise in &mut out {
+        promise.everywhere = promise.cases.len() >= matrix.cases.len();
+    }
     out.truncate(3);
     out
+}
+
+fn is_latency(cell: &Cell) -> bool {
+    cell.unit == "us" && cell.target > 0.0
+}
+
+/// What is promised of a percentile in one case.
+fn promised(matrix: &Matrix, workload: &str, case: &Case, q: f64) -> Option<(f64, String)> {
+    let column = matrix.cases.iter().position(|own| own == case)?;
+    let own = matrix.rows.iter().filter(|row| {
+        row.workload == workload && !row.switching && row.measure == MeasureKind::Quantile(q)
+    });
+    let cells = own.filter_map(|row| row.cells.get(column)?.as_ref());
+    let cell = cells.into_iter().find(|cell| is_latency(cell))?;
+    Some((cell.target, cell.target_text.clone()))
 }
 
 fn curves(report: &Report, workload: usize, judged: f64) -> Vec<Curve> {
     let mut out: Vec<Curve> = Vec::new();
     for steady in &report.steady {
         if let Some(figures) = steady.workloads.get(workload) {
-            out.push(curve(&steady.case, None, figures, judged));
+            let mut curve = curve(&steady.case, None, figures, judged);
+            curve.promised = promised(&report.matrix, &figures.name, &steady.case, judged);
+            out.push(curve);
         }
     }
     let rank = |curve: &Curve| {
@@ -215,6 +243,7 @@ fn curve(case: &Case, mend: Option<&str>, figures: &WorkloadFigures, judged: f64
                 None => read(),
             }),
         beyond: quantile.and_then(|figure| figure.beyond_us),
+        promised: None,
     }
 }
 

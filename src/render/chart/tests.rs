@@ -241,8 +241,8 @@ fn a_curve_over_years_keeps_the_rules_and_names_steps_and_days() {
         );
         assert_eq!(
             drawing.finding,
-            "As it is, a promise breaks by 2028-01-20 (A lost); with “light the dark legs & add ports”, a promise breaks by \
-             2030-09-01 (A lost)."
+            "As it is, a promise breaks by 2028-01-20 (A lost, B lost); with “light the dark legs & add ports”, a promise breaks by \
+             2030-09-01 (A lost, B lost)."
         );
     }
 }
@@ -267,6 +267,51 @@ fn a_step_that_no_load_keeps_is_named_in_the_legend() {
 }
 
 /// Nothing proven, every case broken on one day, a step beyond what is shown, a day that cannot be read.
+/// Three steps and five days on a slide: the plot stays tall, no words lie on one another, and the finding is whole.
+#[test]
+fn growth_with_many_steps_has_room_on_a_slide() {
+    let mut plan = sample_growth();
+    let first = plan.stages[0].clone();
+    let stage = |index: usize| {
+        let mut stage = first.clone();
+        if index > 0 {
+            stage.name = format!("a planned change with a long name, number {index}");
+        }
+        stage.date = format!("20{}-01-01", 27 + 2 * index);
+        stage.until = (index < 3).then(|| format!("20{}-01-01", 29 + 2 * index));
+        for (case, own) in stage.cases.iter_mut().enumerate() {
+            own.standing = crate::outcome::Standing::Breaks;
+            own.holds_factor = Some(1.5 + index as f64);
+            own.holds_until = Some(stage.date.clone());
+            own.breaks_by = Some(format!("20{}-0{}-18", 27 + 2 * index, 3 + 2 * case));
+        }
+        stage
+    };
+    plan.stages = (0..4).map(stage).collect();
+    let drawing = growth_curve(&plan, Format::Slide).expect("there are stages");
+    check("growth, many steps", Format::Slide, &drawing);
+    let words = texts(&drawing.svg);
+    assert!(!words.iter().any(|word| word.ends_with('…')), "{words:?}");
+    assert!(
+        drawing.finding.contains("with step 3, by 2033-03-18"),
+        "{}",
+        drawing.finding
+    );
+    // All cases of one day are named as at its mark.
+    for stage in &mut plan.stages {
+        let day = stage.cases[0].breaks_by.clone();
+        for case in &mut stage.cases {
+            case.breaks_by = day.clone();
+        }
+    }
+    let drawing = growth_curve(&plan, Format::Slide).expect("there are stages");
+    assert!(
+        drawing.finding.contains("by 2027-03-18 (every case)"),
+        "{}",
+        drawing.finding
+    );
+}
+
 #[test]
 fn growth_at_its_edges_is_drawn_too() {
     let mut plan = sample_growth();
@@ -483,6 +528,49 @@ fn findings_state_the_numbers() {
     );
     assert!(finding(timeline(&report, 0, 0, Format::Page)).contains("fast-io-fail"));
     assert_eq!(numbered_events(&report.switches[0], 0), vec![0, 1, 4, 5]);
+}
+
+/// Each case is held against what is promised of it, and the worst is the one that is nearest to its own promise or farthest beyond.
+#[test]
+fn a_percentile_stands_beside_the_promise_of_its_own_case() {
+    let mut report = sample_report();
+    let healthy = report.steady[0].workloads[0].name.clone();
+    let row = report.matrix.rows.iter_mut().find(|row| {
+        let quantile = matches!(row.measure, crate::outcome::MeasureKind::Quantile(_));
+        row.workload == healthy && !row.switching && quantile
+    });
+    let row = row.expect("a percentile is promised");
+    for cell in row.cells.iter_mut().skip(1).flatten() {
+        (cell.target, cell.target_text) = (50_000.0, "50ms".to_owned());
+    }
+    let judged = |report: &Report| percentiles(report, 0, Format::Page).expect("curves");
+    let thin = '\u{202F}';
+    let drawing = judged(&report);
+    let finding = &drawing.finding;
+    assert!(
+        finding.starts_with("With everything healthy")
+            && finding.contains(&format!("promise 2{thin}ms")),
+        "{finding}"
+    );
+    // The corners say of which cases they are.
+    let words = texts(&drawing.svg);
+    let with = |case: &str| {
+        let own = |word: &&String| word.starts_with("promise") && word.contains(case);
+        words.iter().any(|word| own(&word))
+    };
+    assert!(with("healthy") && with("A lost"), "{words:?}");
+    let row = report.matrix.rows.iter_mut().find(|row| {
+        let quantile = matches!(row.measure, crate::outcome::MeasureKind::Quantile(_));
+        row.workload == healthy && !row.switching && quantile
+    });
+    for cell in row.expect("as before").cells.iter_mut().skip(1).flatten() {
+        (cell.target, cell.target_text) = (1_500.0, "1500us".to_owned());
+    }
+    let finding = judged(&report).finding;
+    assert!(
+        finding.starts_with("With A lost") && finding.contains("promise 1"),
+        "{finding}"
+    );
 }
 
 /// The numbers in the drawing are those of the table of events beside it, which lists those of all workloads.

@@ -98,11 +98,21 @@ fn growth_facts(plan: &GrowthPlan) -> String {
                 ),
             );
         }
-        let broken = stage
-            .cases
-            .iter()
-            .filter(|case| matches!(case.standing, Standing::Breaks | Standing::BrokenBefore));
-        let first = broken
+        let broken = || {
+            let here = [Standing::Breaks, Standing::BrokenBefore];
+            let own = stage.cases.iter();
+            own.filter(move |case| here.contains(&case.standing))
+        };
+        // All cases that break on a day, as the chart names them.
+        let cases_of = |day: &String| {
+            let own = broken().filter(|case| case.breaks_by.as_ref() == Some(day));
+            let names: Vec<String> = own.map(|case| esc(&case.case.name)).collect();
+            match names.len() {
+                all if all > 1 && all == stage.cases.len() => "every case".to_owned(),
+                _ => names.join(", "),
+            }
+        };
+        let first = broken()
             .filter_map(|case| Some((case.breaks_by.clone()?, case)))
             .min_by(|left, right| left.0.cmp(&right.0));
         // What is proven of later days is of a site that the next step will have changed by then.
@@ -126,7 +136,8 @@ fn growth_facts(plan: &GrowthPlan) -> String {
                 ),
                 &format!(
                     "a promise breaks by then, {}: {}",
-                    case.case.name, stage.name
+                    cases_of(&day),
+                    esc(&stage.name)
                 ),
             ),
             None => fact(
@@ -138,7 +149,10 @@ fn growth_facts(plan: &GrowthPlan) -> String {
                     StageSearch::Stopped => "the search was stopped on the way",
                     StageSearch::NotBegun => "not looked at: the search was stopped before it",
                 },
-                &format!("proven to hold until then in every case: {}", stage.name),
+                &format!(
+                    "proven to hold until then in every case: {}",
+                    esc(&stage.name)
+                ),
             ),
         }
     };

@@ -30,6 +30,7 @@ pub fn sample_headroom() -> Headroom {
             }),
             ends: Some(part("san to edge, 32GFC", 91.0)),
             next: Some(part("vault controllers", 84.0)),
+            unwaited_percent: Some(35.0),
             bound: None,
             floor: None,
             hopeless: None,

@@ -43,7 +43,10 @@ fn sentence(comparison: &Comparison, design: usize) -> String {
         let rows = comparison.differences.iter();
         rows.filter(move |row| row.design == design)
     };
-    let number = |change: Change| own().filter(|row| row.change == change).count();
+    let number = |change: Change| {
+        let shown = own().filter(|row| !is_nothing(row));
+        shown.filter(|row| row.change == change).count()
+    };
     let (who, first) = (name(comparison, design), name(comparison, 0));
     if own().next().is_none() {
         return format!("{who}: no figure in common with {first}, so nothing was compared.\n");
@@ -69,6 +72,13 @@ fn sentence(comparison: &Comparison, design: usize) -> String {
     if open > 0 {
         let open = count(open as u64);
         said.push(format!("no difference that this run can show in {open}"));
+    }
+    let nothing = own().filter(|row| is_nothing(row)).count();
+    if nothing > 0 {
+        let nothing = count(nothing as u64);
+        said.push(format!(
+            "nothing to compare in {nothing}, where neither carries any"
+        ));
     }
     let most = largest(comparison, design).map_or_else(String::new, |row| {
         format!(
@@ -455,6 +465,7 @@ fn differences(comparison: &Comparison, design: usize) -> String {
                 Change::NotShown | Change::Same if verdict_changed(comparison, row) => {
                     format!("{}; the verdict differs", word(row.change))
                 }
+                _ if is_nothing(row) => "nothing to compare".to_owned(),
                 change => word(change).to_owned(),
             },
         ]);
@@ -464,6 +475,16 @@ fn differences(comparison: &Comparison, design: usize) -> String {
         name(comparison, design),
         name(comparison, 0)
     ))
+}
+
+/// Whether neither design carries any of this work in this case: that is no likeness of the two.
+fn is_nothing(row: &Difference) -> bool {
+    let carried = |value: Option<f64>| value.is_some_and(|value| value > 0.0);
+    let saturated = |lack: Option<Lack>| lack == Some(Lack::Saturated);
+    !carried(row.first)
+        && !carried(row.value)
+        && !saturated(row.first_lacks)
+        && !saturated(row.value_lacks)
 }
 
 const fn lack_word(lack: Option<Lack>) -> &'static str {

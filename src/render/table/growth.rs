@@ -174,15 +174,18 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase, before: Option<&StageCa
             as_written(&floor.target_text)
         )
     });
-    let full = full_before(case);
+    let full = full_before(stage, case);
     format!("{}, {who}: {what}.{floor}{full}", stage.name)
 }
 
-/// Why a day by which a promise is proven to be broken lies after that on which a part is full; nothing where it does not.
-fn full_before(case: &StageCase) -> String {
+/// Why a day by which a promise is proven to be broken lies after that on which a part is full; nothing where it does not, and
+/// nothing of days on which the next step is there.
+fn full_before(stage: &Stage, case: &StageCase) -> String {
     let days = case.full_by.as_ref().zip(case.breaks_by.as_ref());
+    let own = case.hopeless.is_none() && case.standing != Standing::Holds;
     // Days are written so that their order is that of the letters.
-    match days.filter(|(full, broken)| full < broken && case.hopeless.is_none()) {
+    let lasts = |full: &String| stage.until.as_ref().is_none_or(|until| full < until);
+    match days.filter(|(full, broken)| own && full < broken && lasts(full)) {
         Some((full, _)) => format!(
             " A part is full by arithmetic on {full} already, from when on what waits for it grows without end: the later day is the one \
              that runs have proven."
@@ -245,6 +248,18 @@ mod tests {
             "{before}"
         );
         assert!(!with("2032-01-27").contains("already"));
+        // Of a stage that is over by then nothing is said.
+        for standing in [Standing::Holds, Standing::Open] {
+            let over = said(|plan| {
+                plan.stages[1].until = Some("2030-01-01".into());
+                let case = &mut plan.stages[1].cases[1];
+                case.standing = standing;
+                (case.holds_until, case.breaks_by) =
+                    (Some("2031-01-01".into()), Some("2034-01-27".into()));
+                case.full_by = Some("2033-07-29".into());
+            });
+            assert!(!over.contains("full by arithmetic"), "{over}");
+        }
     }
 
     #[test]

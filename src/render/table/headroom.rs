@@ -5,7 +5,8 @@ use crate::outcome::{CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpo
 use crate::render::number::{NONE, Scale, as_written, count, three};
 use crate::render::words::{
     counted, counted_met, counted_missed, growth_axis, measure_name, origin_line, point_factor,
-    proven_sentences, stopped_words, switch_remark, switch_sentence, today_word, verdict_word,
+    point_verdict, proven_sentences, stopped_words, switch_remark, switch_sentence, today_word,
+    verdict_word,
 };
 
 /// Ends by case, every load that was run, the parts at today's load, and what is taken for granted.
@@ -165,7 +166,7 @@ fn points(case: &CaseHeadroom, headroom: &Headroom) -> String {
             count(u64::from(point.replications)),
         ];
         cells.extend(figures(point, &scales));
-        let word = verdict_word(point.verdict);
+        let word = point_verdict(point);
         let cut = if point.partial { ", cut short" } else { "" };
         cells.push(format!("{word}{cut}"));
         table.row(cells);

@@ -216,6 +216,15 @@ fn promises_that_differ_are_told_beside_figures_that_do_not() {
         text.contains("no difference that this run can show; the verdict differs"),
         "{text}"
     );
+    // Where neither carries any there is nothing to compare, and no likeness to count.
+    let mut idle = comparison.clone();
+    let row = &mut idle.differences[0];
+    (row.first, row.value, row.difference) = (None, None, None);
+    let text = comparison_text(&idle);
+    assert!(
+        first_line(&text).contains("othing to compare in 1, where neither carries any"),
+        "{text}"
+    );
     // What only one of them promises is no difference to be silent about.
     comparison.designs[1].matrix.rows.remove(0);
     let text = comparison_text(&comparison);

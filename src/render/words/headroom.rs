@@ -82,6 +82,17 @@ pub const fn verdict_word(verdict: Verdict) -> &'static str {
     }
 }
 
+/// The verdict of a load that was run: one that was asked whether it is met and is not says so, and is none of the loads that
+/// are tested for being missed.
+#[must_use]
+pub const fn point_verdict(point: &LoadPoint) -> &'static str {
+    match (point.purpose, point.verdict) {
+        (Purpose::ProveMet, Verdict::Missed) => "not met",
+        (Purpose::ProveMissed, Verdict::Met) => "not missed",
+        (_, verdict) => verdict_word(verdict),
+    }
+}
+
 /// The verdict of today's load; nothing is judged where nothing is promised.
 #[must_use]
 pub fn today_word(case: &CaseHeadroom) -> &'static str {
@@ -293,10 +304,11 @@ fn microseconds(value: f64) -> String {
 #[must_use]
 pub fn no_load_keeps(found: &Hopeless, loads: &dyn Fn(f64) -> String) -> String {
     let most = matches!(found.because, Because::MostBefore { .. });
-    let load = if most {
-        "load that was to be tried"
-    } else {
-        "load at all"
+    // Below the least load that was tried nothing waits less; above today's none was.
+    let load = match found.because {
+        Because::LeastLoad { .. } => "load that was tried",
+        _ if most => "load that was to be tried",
+        _ => "load at all",
     };
     kept_by_none(load, found, loads, ", where hardly anything waits,")
 }
@@ -357,7 +369,15 @@ fn hopeless_sentence(name: &str, found: &Hopeless, headroom: &Headroom) -> Strin
     let loads = |factor: f64| format!("{} {}", digits(headroom, factor), growth_unit(headroom));
     let said = match headroom.grows.hosts {
         None => no_load_keeps(found, &loads),
-        Some(_) => kept_by_none("number of hosts", found, &loads, ""),
+        Some(_) => {
+            let tried = matches!(found.because, Because::LeastLoad { .. });
+            let number = if tried {
+                "number of hosts that was tried"
+            } else {
+                "number of hosts"
+            };
+            kept_by_none(number, found, &loads, "")
+        }
     };
     format!(
         "{name}: {said}. What would end it otherwise was not looked for: it shows once this is promised no more."
@@ -402,11 +422,11 @@ fn length_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let short = case
         .points
         .iter()
-        .find_map(|point| Some((point.factor, point.needs_s?)));
-    if let Some((factor, needs)) = short {
+        .find_map(|point| Some((point, point.needs_s?)));
+    if let Some((point, needs)) = short {
         out.push_str(&format!(
             " Runs are too short to judge {}: run.duration = {} would do.",
-            counted(headroom, factor),
+            point_factor(headroom, point),
             seconds(needs)
         ));
     }
@@ -439,7 +459,7 @@ fn proven(case: &CaseHeadroom, headroom: &Headroom) -> String {
             measure_name(breaks.measure)
         )
     });
-    let ends = parts_sentence(case.ends.as_ref(), case.next.as_ref());
+    let ends = parts_sentence(case);
     let unit = growth_unit(headroom);
     let met = |factor: f64| counted_met(headroom, factor);
     let missed = |factor: f64| counted_missed(headroom, factor);
@@ -467,6 +487,10 @@ fn proven(case: &CaseHeadroom, headroom: &Headroom) -> String {
             missed(high)
         ),
         (None, None) if headroom.partial => format!("{name}: nothing is proven yet."),
+        // Why is said of the length of the runs.
+        (None, None) if case.points.iter().any(|point| point.needs_s.is_some()) => {
+            format!("{name}: nothing is proven{}.", tested(case, headroom))
+        }
         (None, None) => format!(
             "{name}: nothing is proven{}: the figures lie too near the promise for these runs to tell; more \
              replications or longer runs would.",
@@ -509,12 +533,33 @@ fn fullest_sentence(part: Option<&PartLoad>) -> String {
     })
 }
 
-/// The fullest part where it ends, and the one after it.
-fn parts_sentence(ends: Option<&PartLoad>, next: Option<&PartLoad>) -> String {
-    let Some(ends) = ends else {
+/// Below this no part is full, per cent of its time on the mean. Our choice, as the next one.
+const HALF_FULL: f64 = 50.0;
+/// From this share of the latency on, per cent, waiting is not what breaks a promise.
+const HARDLY_WAITS: f64 = 80.0;
+
+/// The part that ends it, and the one after it; where none is full and hardly anything waits, that this is so.
+fn parts_sentence(case: &CaseHeadroom) -> String {
+    let Some(ends) = &case.ends else {
         return String::new();
     };
     let percent = |part: &PartLoad| with_unit(&three(part.mean_percent), "%");
+    let next = case.next.as_ref();
+    let empty = |part: &PartLoad| part.mean_percent < HALF_FULL && part.peak_percent < 100.0;
+    let still = case
+        .unwaited_percent
+        .filter(|still| *still >= HARDLY_WAITS && empty(ends) && next.is_none_or(empty));
+    if let Some(still) = still {
+        let fuller = next.filter(|next| next.mean_percent > ends.mean_percent);
+        let fullest = fuller.unwrap_or(ends);
+        return format!(
+            " No part is full there: the fullest is {}, {}. {} of the mean latency is no waiting, so that the promise lies near what an \
+             I/O takes on an empty site: faster parts help, not more of them.",
+            fullest.part,
+            percent(fullest),
+            with_unit(&three(still), "%")
+        );
+    }
     let next = next.map_or_else(String::new, |next| {
         format!("; the next is {}, {}", next.part, percent(next))
     });
@@ -573,6 +618,34 @@ mod tests {
         );
     }
 
+    /// At 24 % nothing is full: what breaks a promise there is how long an I/O takes anyway.
+    #[test]
+    fn a_part_that_is_nearly_empty_does_not_end_it() {
+        let with = |mean_percent: f64, still: Option<f64>| {
+            said(|case| {
+                for part in [&mut case.ends, &mut case.next].into_iter().flatten() {
+                    (part.mean_percent, part.peak_percent) = (mean_percent, mean_percent + 10.0);
+                }
+                let next = case.next.as_mut().expect("the sample has one");
+                next.mean_percent = mean_percent + 5.0;
+                case.unwaited_percent = still;
+            })
+        };
+        let empty = with(24.3, Some(97.0));
+        assert!(
+            empty.contains("No part is full there: the fullest is vault controllers, 29.3 %.")
+                && empty.contains("97.0 % of the mean latency is no waiting"),
+            "{empty}"
+        );
+        for ended in [
+            with(24.3, Some(60.0)),
+            with(24.3, None),
+            with(80.0, Some(97.0)),
+        ] {
+            assert!(ended.contains("The part that ends it is"), "{ended}");
+        }
+    }
+
     #[test]
     fn a_bound_is_said_to_be_one() {
         let bound = |bound| {
@@ -611,6 +684,11 @@ mod tests {
             factor: 0.01578,
             latency_us: Some(310.0),
         });
+        // Loads above today's were not tried: the words do not speak of them.
+        assert!(
+            least.starts_with("Healthy: no load that was tried keeps `bookings`"),
+            "{least}"
+        );
         assert!(
             least.contains(
                 "even at 0.0158 times today's load, where hardly anything waits, it is 310 µs."

@@ -247,7 +247,7 @@ fn next_limit(mend: &Mend) -> Prose {
     least_growth(&mend.growth).map_or_else(Prose::new, |growth| {
         Prose::new()
             .text(format!(
-                "By arithmetic, growth then ends at {} times today’s load, at ",
+                "By arithmetic on the busiest 20 ms, growth then ends at {} times today’s load, at ",
                 two_down(growth.factor)
             ))
             .name(&growth.part)
@@ -293,7 +293,7 @@ fn nothing_needed(report: &Report, flag: Flag) -> Prose {
         .text(match times(growth.factor).as_str() {
             "1" => format!("One part is just full, {state}: "),
             factor => {
-                format!("By arithmetic, the first part is full at {factor} times {load}, {state}: ")
+                format!("By arithmetic on the busiest 20 ms, the first part is full at {factor} times {load}, {state}: ")
             }
         })
         .name(&growth.part);

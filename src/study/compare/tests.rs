@@ -70,6 +70,29 @@ fn a_slower_link_is_worse_and_an_array_that_serves_faster_is_better() {
     assert!((-6.0..-4.6).contains(&down.value), "{}", down.value);
 }
 
+/// A design with more ports of a speed than its switches have is told to be one, and the others are not.
+#[test]
+fn a_design_beyond_the_ports_of_its_switch_says_so() {
+    let few = design(&[("switch.san.ports", "{ \"32GFC\" = 2 }")]);
+    let found = compared(&[design(&[]), few]);
+    let said: Vec<&String> = found
+        .notes
+        .iter()
+        .filter(|note| note.contains("port budget"))
+        .collect();
+    assert!(!said.is_empty());
+    for note in said {
+        assert!(
+            note.starts_with("{ \"32GFC\" = 2 }: port budget, "),
+            "{note}"
+        );
+        assert!(
+            note.contains(" ports of 32GFC used, 2 there: it cannot be built"),
+            "{note}"
+        );
+    }
+}
+
 /// Twice the work is no worse design, and its I/Os are not the same.
 #[test]
 fn other_work_is_told_and_not_called_the_same() {

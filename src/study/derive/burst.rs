@@ -1,5 +1,7 @@
 //! How bursty a trace is, and arrivals that stand for it.
 
+use super::clock::{resolves, time_in_words, whole_steps};
+use super::print::rounded;
 use super::{NS, SCALES_S};
 use crate::outcome::{DerivedArrivals, DerivedLaw};
 use crate::scenario::Recorded;
@@ -7,7 +9,7 @@ use crate::scenario::Recorded;
 /// Fewest windows that make an index.
 const WINDOWS_MIN: usize = 10;
 /// Below this at every scale, arrivals count as Poisson.
-const CALM: f64 = 1.5;
+pub(super) const CALM: f64 = 1.5;
 /// With fewer I/Os nothing is said of how they come: an index of so few is mostly chance.
 const IOS_MIN: usize = 100;
 /// Gaps that vary less, standard deviation ÷ mean, are those of a clock: independent gaps have 1. Our choice.
@@ -160,22 +162,6 @@ fn time_in_bursts(burst: f64, every: f64, window: f64) -> f64 {
     (squares - (burst / every * rest).powi(2)).max(0.0)
 }
 
-/// Steps of the clock that a trace was written by, as far as its times show them: what all of them are multiples of.
-/// `None` where it is no longer than the gaps.
-pub(super) fn coarse_clock_s(ios: &[Recorded]) -> Option<f64> {
-    let divisor = |one: u64, other: u64| {
-        let (mut one, mut other) = (one, other);
-        while other > 0 {
-            (one, other) = (other, one % other);
-        }
-        one
-    };
-    let first = ios.first()?.at_ns;
-    let steps = ios.iter().map(|io| io.at_ns - first);
-    let step_s = steps.fold(0, divisor) as f64 / NS;
-    (step_s > mean_gap_s(ios) * (1.0 + 1e-9)).then_some(step_s)
-}
-
 /// Windows and thresholds by which bursts are told apart; the pair whose law comes nearest to what was recorded
 /// is taken.
 pub(super) fn fitted(
@@ -188,33 +174,43 @@ pub(super) fn fitted(
         return DerivedArrivals::Poisson;
     }
     let known = clock_s.is_none();
-    if known && gap_variation(ios).is_some_and(|variation| variation < PACED) {
-        return DerivedArrivals::Paced {
-            iops: 1.0 / mean_gap_s(ios),
-        };
+    let iops = ios.len() as f64 / span_s;
+    let paced = DerivedArrivals::Paced {
+        // To the last I/O there is one gap less than I/Os.
+        iops: if known { 1.0 / mean_gap_s(ios) } else { iops },
+    };
+    let clockwork = known && gap_variation(ios).is_some_and(|variation| variation < PACED);
+    if clockwork || is_even(paced, iops, recorded) {
+        return paced;
     }
+    let (steps, steps_s) = whole_steps(ios, clock_s, span_s);
     let grid = [0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0];
     let grid: Vec<(f64, Vec<f64>)> = grid
         .iter()
-        .filter(|window| clock_s.is_none_or(|step| **window >= step))
-        .map(|window| (*window, windows(ios, *window, span_s)))
+        .filter(|window| resolves(clock_s, **window))
+        .map(|window| (*window, windows(steps, *window, steps_s)))
         .collect();
     let recorded: Vec<(f64, f64)> = SCALES_S
         .iter()
         .zip(recorded)
         .filter_map(|(scale, recorded)| Some((*scale, (*recorded)?)))
         .collect();
-    let iops = ios.len() as f64 / span_s;
     let chance = two_states(&grid, iops, &recorded);
-    if recorded.iter().all(|(_, index)| *index < CALM) {
-        return chance;
+    // Of few windows the index of Poisson arrivals has a deviation of √(2 ÷ windows) itself.
+    let calm = |(scale, index): &(f64, f64)| {
+        let others = (steps_s / scale).floor().max(2.0) - 1.0;
+        *index < CALM.max(1.0 + 3.0 * (2.0 / others).sqrt())
+    };
+    if recorded.iter().all(calm) {
+        return DerivedArrivals::Poisson;
     }
     // Bursts of a clock are no chance: what comes nearer to the index is kept.
     let recorded: Vec<(f64, f64)> = recorded
         .iter()
-        .filter_map(|row| Some((row.0, dispersion_anywhere(ios, row.0, span_s)?)))
+        .filter_map(|row| Some((row.0, dispersion_anywhere(steps, row.0, steps_s)?)))
         .collect();
-    match regular(&grid, iops, &recorded) {
+    let within = clock_s.map_or(Within::ANY, |_| Within::of(&grid));
+    match regular(&grid, iops, &recorded, within) {
         Some((distance, law)) if distance < error(chance, &recorded) => law,
         _ => chance,
     }
@@ -228,6 +224,7 @@ fn regular(
     grid: &[(f64, Vec<f64>)],
     iops: f64,
     recorded: &[(f64, f64)],
+    within: Within,
 ) -> Option<(f64, DerivedArrivals)> {
     let mut best: Option<(f64, DerivedArrivals)> = None;
     for (window, counts) in grid {
@@ -239,7 +236,10 @@ fn regular(
             let Some(DerivedArrivals::Bursty { base, burst_s, .. }) = found else {
                 continue;
             };
-            let found = nearest(every_s, (burst_s, base), iops, recorded);
+            let found = nearest(every_s, (burst_s, base), iops, recorded, within);
+            if !within.holds(found.1) {
+                continue;
+            }
             if best.is_none_or(|best| found.0 < best.0) {
                 best = Some(found);
             }
@@ -259,11 +259,16 @@ fn period(counts: &[f64], window: f64, limit: f64) -> Option<f64> {
         return None;
     }
     let mean = (last - first) / (begins.len() - 1) as f64;
-    let off = begins
-        .windows(2)
-        .map(|pair| (pair[1] - pair[0] - mean).powi(2));
+    let gaps: Vec<f64> = begins.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let off = gaps.iter().map(|gap| (gap - mean).powi(2));
     let variance = off.sum::<f64>() / (begins.len() - 2) as f64;
-    (variance.sqrt() < REGULAR * mean).then_some(mean)
+    // A burst that stays below the limit makes one gap of two: such gaps are left out of the mean.
+    let mut sorted = gaps.clone();
+    sorted.sort_by(f64::total_cmp);
+    let middle = sorted[sorted.len() / 2];
+    let usual = || gaps.iter().filter(|gap| (*gap / middle - 1.0).abs() <= 0.5);
+    let usual = usual().sum::<f64>() / usual().count().max(1) as f64;
+    (variance.sqrt() < REGULAR * mean && usual > 0.0).then_some(usual)
 }
 
 /// Searches length and base rate of fixed bursts in steps of equal ratio that are halved where none helps.
@@ -272,6 +277,7 @@ fn nearest(
     start: (f64, f64),
     iops: f64,
     recorded: &[(f64, f64)],
+    within: Within,
 ) -> (f64, DerivedArrivals) {
     let law = |(burst_s, base): (f64, f64)| DerivedArrivals::Bursty {
         peak: (iops * every_s - base * (every_s - burst_s)) / burst_s,
@@ -294,7 +300,7 @@ fn nearest(
         ];
         let next = around
             .into_iter()
-            .filter(|near| holds(*near))
+            .filter(|near| holds(*near) && within.holds(law(*near)))
             .map(|near| (error(law(near), recorded), near))
             .reduce(|left, right| if right.0 < left.0 { right } else { left });
         match next.filter(|(error, _)| *error < best) {
@@ -305,18 +311,67 @@ fn nearest(
     (best, law(at))
 }
 
-fn mean_gap_s(ios: &[Recorded]) -> f64 {
+pub(super) fn mean_gap_s(ios: &[Recorded]) -> f64 {
     let ends = ios.first().zip(ios.last());
     let span = ends.map_or(0, |(first, last)| last.at_ns - first.at_ns);
     span as f64 / NS / (ios.len().max(2) - 1) as f64
 }
 
-/// How far the index of dispersion of a law is from what was recorded: squares of logarithms of their ratio.
-fn error(arrivals: DerivedArrivals, recorded: &[(f64, f64)]) -> f64 {
+/// How far above that of even gaps an index may be. Our choice.
+const EVEN: f64 = 0.1;
+
+/// Fewest lengths of windows that tell of even arrivals.
+const LENGTHS: usize = 2;
+
+/// Whether I/Os come as evenly in windows of every length as those of a clock do, where windows of two lengths or more hold one.
+fn is_even(paced: DerivedArrivals, iops: f64, recorded: &[Option<f64>]) -> bool {
+    let known = || SCALES_S.iter().zip(recorded);
+    let known = || known().filter_map(|(scale, index)| Some((*scale, (*index)?)));
+    known().filter(|(scale, _)| scale * iops >= 1.0).count() >= LENGTHS
+        && known().all(|(scale, index)| index <= by_law(paced, scale) + EVEN)
+}
+
+/// Bursts of a clock as the samples of statistics show them: the rates of those above a limit and of the others, and the time from
+/// one to the next, where that is always about the same.
+pub(super) fn clockwork(
+    (window, counts): (f64, &[f64]),
+    iops: f64,
+    recorded: &[(f64, f64)],
+) -> Option<(f64, DerivedArrivals)> {
+    let of = |threshold: f64| {
+        let every_s = period(counts, window, threshold * iops * window)?;
+        let found = two_rates(counts, window, threshold, iops)?;
+        let DerivedArrivals::Bursty {
+            peak,
+            base,
+            burst_s,
+            every_s: between,
+            ..
+        } = found
+        else {
+            return None;
+        };
+        // As large a share of the time, so that the mean stays.
+        let law = DerivedArrivals::Bursty {
+            peak,
+            base,
+            burst_s: burst_s / between * every_s,
+            every_s,
+            law: DerivedLaw::Fixed,
+        };
+        Some((error(law, recorded), law))
+    };
+    let all = [0.5, 1.0, 1.5, 2.0, 3.0].into_iter().filter_map(of);
+    all.reduce(|best, next| if next.0 < best.0 { next } else { best })
+}
+
+/// How far the index of dispersion of a law is from what was recorded: squares of logarithms of their ratio. No law here is
+/// calmer than chance: where the recording is, 1 is as near as any comes.
+pub(super) fn error(arrivals: DerivedArrivals, recorded: &[(f64, f64)]) -> f64 {
     recorded
         .iter()
         .map(|(scale, recorded)| {
-            let ratio = by_law(arrivals, *scale) / recorded.max(1e-3);
+            let ratio = by_law(arrivals, *scale) / recorded.max(1.0);
             libm::log(ratio).powi(2)
         })
         .sum()
@@ -346,12 +401,7 @@ pub(super) fn two_states(
             }
         }
     }
-    let shortest = grid.iter().min_by(|one, other| one.0.total_cmp(&other.0));
-    let within = shortest.map_or(Within::ANY, |(window, counts)| Within {
-        state_s: *window,
-        peak: counts.iter().copied().fold(0.0, f64::max) / window,
-    });
-    refined(best.1, iops, recorded, within)
+    refined(best.1, iops, recorded, Within::of(grid))
 }
 
 /// What the windows of a recording could have shown: no state shorter than the shortest of them, and no rate above that of the
@@ -359,14 +409,26 @@ pub(super) fn two_states(
 #[derive(Clone, Copy)]
 struct Within {
     state_s: f64,
+    /// Nor bursts of which it holds fewer than three.
+    every_s: f64,
     peak: f64,
 }
 
 impl Within {
     const ANY: Self = Self {
         state_s: 0.0,
+        every_s: f64::INFINITY,
         peak: f64::INFINITY,
     };
+
+    fn of(grid: &[(f64, Vec<f64>)]) -> Self {
+        let shortest = grid.iter().min_by(|one, other| one.0.total_cmp(&other.0));
+        shortest.map_or(Self::ANY, |(window, counts)| Self {
+            state_s: *window,
+            every_s: window * counts.len() as f64 / 3.0,
+            peak: counts.iter().copied().fold(0.0, f64::max) / window,
+        })
+    }
 
     fn holds(self, law: DerivedArrivals) -> bool {
         let DerivedArrivals::Bursty {
@@ -378,7 +440,8 @@ impl Within {
         else {
             return true;
         };
-        burst_s.min(every_s - burst_s) >= self.state_s && peak <= self.peak
+        let state_s = burst_s.min(every_s - burst_s);
+        state_s >= self.state_s && every_s <= self.every_s && peak <= self.peak
     }
 }
 
@@ -450,7 +513,7 @@ pub(super) fn run_length(every_s: f64) -> String {
     format!(
         "a burst comes every {} s on the mean: a run that is not many times as long sees few of them, or none, and its load \
          is then another; set run.duration to twenty times that or more",
-        crate::study::derive::print::rounded(every_s)
+        rounded(every_s)
     )
 }
 
@@ -494,12 +557,16 @@ pub(super) fn kept(
     ios: &[Recorded],
     clock_s: Option<f64>,
     arrivals: DerivedArrivals,
+    recorded: &[Option<f64>],
 ) -> Vec<String> {
     let clock = clock_s.map(|step| {
-        let step = step_in_words(step);
+        let step = time_in_words(step);
         let what = match arrivals {
             DerivedArrivals::Replay => "a replay brings all I/Os of a step at one instant",
             DerivedArrivals::Poisson => "arrivals are Poisson for want of anything known",
+            DerivedArrivals::Paced { .. } => {
+                "within a step arrivals are as even as the steps are, which is the calmest that they can be"
+            }
             _ => "within a step arrivals are Poisson for want of anything known",
         };
         format!(
@@ -507,20 +574,61 @@ pub(super) fn kept(
         )
     });
     let said = match arrivals {
+        DerivedArrivals::Poisson if clock.is_some() && !few(ios) => calmer(recorded),
         DerivedArrivals::Poisson if clock.is_some() => Vec::new(),
+        DerivedArrivals::Poisson if !few(ios) => match calmer(recorded) {
+            none if none.is_empty() => vec![INDEPENDENT.to_owned()],
+            calmer => calmer,
+        },
         _ => of_arrivals(ios, arrivals),
     };
     clock.into_iter().chain(said).collect()
 }
 
-/// `1 s`, `10 ms`, `50 us`.
-fn step_in_words(seconds: f64) -> String {
-    let (value, unit) = match seconds {
-        whole if whole >= 1.0 => (whole, "s"),
-        thousandth if thousandth >= 1e-3 => (thousandth * 1e3, "ms"),
-        other => (other * 1e6, "us"),
-    };
-    format!("{}\u{202F}{unit}", (value * 1e6).round() / 1e6)
+/// What the mean is over whole times from burst to burst, where a recording ends within one: with its last burst it holds one more
+/// of them than of the silences between.
+fn cut_off(ios: &[Recorded], every_s: f64) -> String {
+    let ends = ios.first().zip(ios.last());
+    let (first, last) = ends.map_or((0, 0), |(first, last)| (first.at_ns, last.at_ns));
+    let cycles = (last - first) as f64 / NS / every_s;
+    let whole = cycles.floor() * every_s;
+    let within = ios.partition_point(|io| ((io.at_ns - first) as f64) < whole * NS) as f64;
+    let (mean, own) = (within / whole, ios.len() as f64 / (cycles * every_s));
+    if cycles < 1.0 || (own / mean - 1.0).abs() < APART {
+        return String::new();
+    }
+    format!(
+        ". The recording is {cycles:.1} of these times long: its mean is {} I/Os a second as it is, and {} over whole ones",
+        rounded(own),
+        rounded(mean)
+    )
+}
+
+/// Means that differ by less are told as one. Our choice.
+const APART: f64 = 0.02;
+
+/// Three significant digits.
+fn rounded_time(seconds: f64) -> f64 {
+    let unit = libm::pow(10.0, libm::floor(libm::log10(seconds.max(1e-9))) - 2.0);
+    (seconds / unit).round() * unit
+}
+
+const INDEPENDENT: &str = "the gaps are as good as independent: arrivals are Poisson, which keeps the mean rate and adds no bursts";
+
+/// That a recording is calmer than the chance that is printed; nothing where it is not.
+fn calmer(recorded: &[Option<f64>]) -> Vec<String> {
+    let known = || recorded.iter().flatten().copied();
+    let (least, most) = known().fold((f64::INFINITY, 0.0_f64), |(least, most), index| {
+        (least.min(index), most.max(index))
+    });
+    if known().next().is_none() || most * CALM > 1.0 {
+        return Vec::new();
+    }
+    vec![format!(
+        "I/Os come more evenly than by chance: variance ÷ mean is {least:.2} to {most:.2} where Poisson arrivals have 1. They are \
+         printed as Poisson, which keeps the mean rate and is burstier than the recording; `paced` would be calmer than it, and --replay \
+         brings it as it is"
+    )]
 }
 
 fn of_arrivals(ios: &[Recorded], arrivals: DerivedArrivals) -> Vec<String> {
@@ -531,21 +639,27 @@ fn of_arrivals(ios: &[Recorded], arrivals: DerivedArrivals) -> Vec<String> {
             ios.len()
         )],
         DerivedArrivals::Paced { .. } => vec![
-            "the gaps are even, as of a clock: arrivals are paced, which keeps the mean rate and adds no chance"
+            "I/Os come as evenly as those of a clock: arrivals are paced, which keeps the mean rate and adds no chance"
                 .to_owned(),
         ],
-        DerivedArrivals::Poisson => vec![
-            "the gaps are as good as independent: arrivals are Poisson, which keeps the mean rate and adds no bursts"
-                .to_owned(),
-        ],
+        DerivedArrivals::Poisson => vec![INDEPENDENT.to_owned()],
         DerivedArrivals::Bursty {
+            peak,
+            base,
+            burst_s,
             every_s,
             law: DerivedLaw::Fixed,
-            ..
         } => vec![
-            "kept: the mean rate exactly, and that bursts come as of a clock: the time from one to the next, how long they are, \
-             and the rates in and between them (see the index of dispersion by window)"
-                .to_owned(),
+            format!(
+                "kept: the mean rate exactly, and that bursts come as of a clock, one every {}. How long they are, {}, and the rates in \
+                 and between them, {} and {} I/Os a second, are those that come nearest to the index of dispersion by window, and not \
+                 counted burst by burst: bursts shorter than {} look alike",
+                time_in_words(rounded_time(every_s)),
+                time_in_words(rounded_time(burst_s)),
+                rounded(peak),
+                rounded(base),
+                time_in_words(SCALES_S[0])
+            ) + &cut_off(ios, every_s),
             "not kept: how one burst differs from another, which sizes and operations come together, and places on the disk; \
              --replay keeps all of it"
                 .to_owned(),

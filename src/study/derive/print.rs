@@ -81,22 +81,39 @@ pub(super) fn mix(sizes: &[(u64, f64)]) -> String {
     format!("{{ {} }}", parts.join(", "))
 }
 
+/// Each figure that was counted has its mark, and nothing else has: names, the protocol, a law that was fitted, and what is
+/// written into the table later were not measured.
 pub(super) fn toml(derived: &Derived, names: &Names) -> String {
     let work = &derived.busiest;
+    let from = decimal(derived.busiest_from_s, 3);
+    let stretch = work.span_s.map_or_else(
+        || "one sample of unknown length".to_owned(),
+        |span| format!("{} s from {from} s on", decimal(span, 3)),
+    );
+    let source = format!("{}, {stretch}", names.file.replace(['"', '\\'], "'"));
+    let mark = |of: &str| format!("basis = \"measured\", source = \"{source}{of}\"");
+    let counted = |value: &str, of: &str| format!("{{ value = {value}, {} }}", mark(of));
     let mut out = format!(
-        "[[workload]]\nname = \"{}\"\nhosts = \"{}\"\narray = \"{}\"\nprotocol = \"{}\"\n",
+        "# from {source}\n[[workload]]\nname = \"{}\"\nhosts = \"{}\"\narray = \"{}\"\nprotocol = \"{}\"\n",
         names.workload, names.hosts, names.array, names.protocol
     );
     let rate = |value: f64| format!("\"{}/s\"", decimal(value, 6));
+    let of_law = "; the mean rate, not the law";
     match derived.arrivals {
         DerivedArrivals::Replay => {
-            out.push_str(&format!("arrivals = {{ replay = \"{}\" }}\n", names.file));
+            let file = &names.file;
+            out.push_str(&format!(
+                "arrivals = {{ replay = \"{file}\", {} }}\n",
+                mark("")
+            ));
         }
         DerivedArrivals::Poisson => {
-            out.push_str(&format!("arrivals = {{ poisson = {} }}\n", rate(work.iops)));
+            let rate = counted(&rate(work.iops), of_law);
+            out.push_str(&format!("arrivals = {{ poisson = {rate} }}\n"));
         }
         DerivedArrivals::Paced { iops } => {
-            out.push_str(&format!("arrivals = {{ paced = {} }}\n", rate(iops)));
+            let rate = counted(&rate(iops), of_law);
+            out.push_str(&format!("arrivals = {{ paced = {rate} }}\n"));
         }
         DerivedArrivals::Bursty {
             base,
@@ -114,38 +131,70 @@ pub(super) fn toml(derived: &Derived, names: &Names) -> String {
             let base = (base * 1e6).round() / 1e6;
             let peak = (work.iops * every - base * (every - burst)) / burst;
             out.push_str(&format!(
-                "arrivals = {{ bursty = {{ peak = {}, base = {}, burst = \"{burst}us\", every = \"{every}us\", \
-                 together = true, law = \"{law}\" }} }}\n",
+                "# fitted to the recording, with its mean of {}\narrivals = {{ bursty = {{ peak = {}, base = {}, burst = \"{burst}us\", \
+                 every = \"{every}us\", together = true, law = \"{law}\" }} }}\n",
+                rate(work.iops).replace('"', ""),
                 rate(peak),
                 rate(base)
             ));
         }
     }
     if derived.arrivals != DerivedArrivals::Replay {
-        out.push_str(&format!("read = {}\n", decimal(work.read_share, 9)));
+        let read = counted(&decimal(work.read_share, 9), "");
+        out.push_str(&format!("read = {read}\n"));
         let (read, write) = (&work.read_sizes, &work.write_sizes);
         let sizes = match (read.is_empty(), write.is_empty()) {
             (true, _) => mix(write),
             (_, true) => mix(read),
             _ => format!("{{ read = {}, write = {} }}", mix(read), mix(write)),
         };
-        out.push_str(&format!("sizes = {sizes}\n"));
+        let means = if derived.kind == "statistics" {
+            "; mean sizes"
+        } else {
+            ""
+        };
+        out.push_str(&format!("sizes = {}\n", counted(&sizes, means)));
     }
-    out.push_str("basis = \"measured\"\n");
-    let from = decimal(derived.busiest_from_s, 3);
-    let stretch = work.span_s.map_or_else(
-        || "one sample of unknown length".to_owned(),
-        |span| format!("{} s from {from} s on", decimal(span, 3)),
-    );
-    let source = format!("{}, {stretch}", names.file.replace(['"', '\\'], "'"));
-    out.push_str(&format!("source = \"{source}\"\n"));
     match derived.depth {
-        Some(depth) => out.push_str(&format!(
-            "# outstanding on the mean: {}; a closed loop would be arrivals = {{ closed = {{ depth = {} }} }}\n",
-            decimal(depth, 1),
-            depth.round().max(1.0)
+        Some(depth) => out.push_str(&outstanding(depth)),
+        None => out.push_str(&format!(
+            "# outstanding I/Os: unknown, {}\n",
+            no_depth(derived)
         )),
-        None => out.push_str("# outstanding I/Os: unknown, the recording has no latency and no queue\n"),
     }
     out
+}
+
+/// What is outstanding, and the closed loop that it would be.
+fn outstanding(depth: f64) -> String {
+    let whole = depth.round();
+    let closed = if whole >= 1.0 {
+        format!(
+            "; a closed loop on one host would be arrivals = {{ closed = {{ depth = {whole} }} }}, on more hosts so many over all"
+        )
+    } else {
+        String::new()
+    };
+    format!("# outstanding on the mean: {}{closed}\n", decimal(depth, 1))
+}
+
+/// Why it is not known how many I/Os are outstanding.
+fn no_depth(derived: &Derived) -> String {
+    let what = if derived.kind == "statistics" {
+        "latency nor a queue"
+    } else {
+        "latency"
+    };
+    match derived.rows_without_depth {
+        (without, all) if without < all => {
+            let neither = if derived.kind == "statistics" {
+                "neither a "
+            } else {
+                "no "
+            };
+            format!("{without} of the {all} rows of the stretch have {neither}{what}")
+        }
+        _ if derived.kind == "statistics" => "the recording has no latency and no queue".to_owned(),
+        _ => "the recording has no latency".to_owned(),
+    }
 }

@@ -1,9 +1,11 @@
 //! Statistics of host I/O: means over samples, their busiest stretch, and how the rate swings from one to the next.
 
-use super::burst::{by_law, index_of, run_length, two_states};
+use super::burst::{CALM, by_law, clockwork, error, index_of, run_length, two_states};
+use super::clock::time_in_words;
+use super::print::rounded;
 use super::print::{notes_of_sizes, toml};
 use super::{Names, STRETCH_S};
-use crate::outcome::{Derived, DerivedArrivals, Dispersion, Work};
+use crate::outcome::{Derived, DerivedArrivals, DerivedLaw, Dispersion, Work};
 use crate::scenario::Sample;
 
 pub(super) fn average(samples: &[Sample]) -> Work {
@@ -171,6 +173,10 @@ pub(super) fn from_statistics(samples: &[Sample], names: &Names) -> Derived {
         sample_s: (longest > 0.0).then_some(longest),
         clock_s: None,
         depth,
+        rows_without_depth: (
+            part.iter().filter(|sample| blind(sample)).count() as u64,
+            part.len() as u64,
+        ),
         depth_most: None,
         arrivals,
         notes,
@@ -246,10 +252,17 @@ impl Swings {
             .iter()
             .map(|n| (*n as f64 * span, counts(*n)))
             .collect();
-        Self {
-            arrivals: two_states(&grid, iops, &recorded),
-            recorded,
-        }
+        let chance = two_states(&grid, iops, &recorded);
+        let samples = grid
+            .first()
+            .map(|(span, counts)| (*span, counts.as_slice()));
+        let clock = samples.and_then(|samples| clockwork(samples, iops, &recorded));
+        let swings = recorded.iter().any(|(_, index)| *index >= CALM);
+        let arrivals = match clock.filter(|_| swings) {
+            Some((distance, law)) if distance < error(chance, &recorded) => law,
+            _ => chance,
+        };
+        Self { arrivals, recorded }
     }
 
     fn dispersion(&self) -> Vec<Dispersion> {
@@ -269,7 +282,25 @@ impl Swings {
             rates().fold(0.0, f64::max),
         );
         let range = format!("from {least:.0} to {most:.0} I/Os a second");
+        let most_index = self.recorded.iter().map(|row| row.1).fold(0.0, f64::max);
         match self.arrivals {
+            DerivedArrivals::Bursty {
+                peak,
+                base,
+                burst_s,
+                every_s,
+                law: DerivedLaw::Fixed,
+            } => vec![
+                format!(
+                    "kept: the mean rate exactly, and that the rate swings as of a clock ({range}): {} I/Os a second for {}, every {}, and {} \
+                     between; not kept: how one swing differs from another",
+                    rounded(peak),
+                    time_in_words(burst_s),
+                    time_in_words(every_s),
+                    rounded(base)
+                ),
+                run_length(every_s),
+            ],
             DerivedArrivals::Bursty { every_s, .. } => vec![
                 format!(
                     "kept: the mean rate exactly, and how the rate swings from sample to sample ({range}), as far as two rates can; \
@@ -282,11 +313,22 @@ impl Swings {
                 "not kept: the swings from sample to sample, {range}; arrivals have the mean rate of the stretch alone, for a law \
                  takes {SAMPLES_MIN} samples of one length in five minutes"
             )],
+            _ if most_index >= CALM => vec![format!(
+                "not kept: the swings from sample to sample, {range}: too few of them to fit a law to, though variance ÷ mean reaches {} \
+                 where the Poisson arrivals that are printed have 1. The workload is calmer than the recording and never as busy as its \
+                 busiest samples: cut the recording to those to size for them",
+                rounded(most_index)
+            )],
             _ => vec![format!(
                 "the rate of the samples goes {range}, no further than Poisson arrivals of the mean rate do"
             )],
         }
     }
+}
+
+/// Whether a busy sample says nothing of what was outstanding.
+fn blind(sample: &Sample) -> bool {
+    rate(sample) > 0.0 && sample.latency_us.is_none() && sample.queue.is_none()
 }
 
 /// Little's law where latency is known, else the queue itself; `None` where a busy sample has neither.

@@ -74,7 +74,13 @@ pub(super) fn answer(
         let own = |depth: &&DepthLimit| waits_there(site, depth, judged.nearest.as_deref());
         in_hosts(search.depth.as_ref().filter(own)?, &judged.point)
     });
-    let first = last.and_then(|judged| judged.in_the_way.clone());
+    // Where no promise broke nothing is in the way: the fullest part is named as that.
+    let first = last
+        .filter(|_| missed.is_some())
+        .and_then(|judged| judged.in_the_way.clone());
+    let unwaited_percent = last
+        .filter(|_| missed.is_some())
+        .and_then(|judged| judged.unwaited_percent);
     let others = full
         .iter()
         .filter(|part| first.as_ref().is_none_or(|first| first.part != part.part))
@@ -97,6 +103,7 @@ pub(super) fn answer(
         breaks,
         ends: fullest.next(),
         next: fullest.next(),
+        unwaited_percent,
         bound,
         floor,
         hopeless,
@@ -226,11 +233,12 @@ fn none_kept(missed: Option<&LoadPoint>, scale: &Scale<'_>) -> Option<Hopeless> 
 }
 
 /// What grows of a closed loop, which has no rate of its own: the number outstanding.
-pub(in crate::study) fn closed_notes(site: &Site) -> Vec<String> {
+/// `instead`: what else could grow, in words that end the sentence.
+pub(in crate::study) fn closed_notes(site: &Site, instead: &str) -> Vec<String> {
     let of = |workload: &Workload| match workload.arrivals {
         Arrivals::Closed { depth, .. } => Some(format!(
             "`{}` is a closed loop and has no rate to multiply: what grows is the number outstanding at each host, {depth} today, \
-             rounded to whole I/Os, at least 1; let the number of hosts grow with --hosts instead",
+             rounded to whole I/Os, at least 1{instead}",
             workload.name
         )),
         _ => None,
@@ -255,7 +263,10 @@ pub(super) fn notes(site: &Site, scale: &Scale<'_>) -> Vec<String> {
     };
     let mut notes = vec![grows, below];
     let arrivals = || site.workloads.iter().map(|workload| &workload.arrivals);
-    notes.extend(closed_notes(site));
+    notes.extend(closed_notes(
+        site,
+        "; let the number of hosts grow with --hosts instead",
+    ));
     if arrivals().any(|arrivals| matches!(arrivals, Arrivals::Replay(_))) {
         notes.push(
             "replays: their time runs faster by it; how long their bursts last is not known, so that runs are only \

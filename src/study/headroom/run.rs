@@ -84,6 +84,7 @@ pub(super) fn one(
         None => parts::parts(&scaled, &figures),
     };
     let in_the_way = in_the_way(&uses, nearest, steady, &scaled);
+    let unwaited_percent = nearest.and_then(|row| unwaited(row, steady));
     let nearest = nearest.map(|row| row.workload.clone());
     let point = LoadPoint {
         factor: job.factor,
@@ -117,6 +118,7 @@ pub(super) fn one(
         short,
         nearest,
         in_the_way,
+        unwaited_percent,
     };
     (judged, today)
 }
@@ -145,6 +147,7 @@ const fn cannot_be_built(job: &Job) -> Judged {
         short: false,
         nearest: None,
         in_the_way: None,
+        unwaited_percent: None,
     }
 }
 
@@ -213,6 +216,23 @@ fn in_the_way(
     load_of(most).filter(|_| waits(most) > 0.0)
 }
 
+/// Parts of the budget that are waiting.
+const WAITING: [&str; 4] = ["host queue", "queueing", "array queue", "retry"];
+
+/// How much of the mean latency of the work of a latency promise is no waiting, per cent.
+fn unwaited(row: &LoadRow, steady: &Steady) -> Option<f64> {
+    let named = |work: &&WorkloadFigures| work.name == row.workload;
+    let work = steady.workloads.iter().find(named)?;
+    let sum = |of: &dyn Fn(&BudgetPart) -> bool| -> f64 {
+        let parts = work.budget.iter().filter(|part| of(part));
+        parts.map(|part| part.mean_us).sum()
+    };
+    let all = sum(&|_| true);
+    let still = sum(&|part| !WAITING.contains(&part.part.as_str()));
+    let latency = row.measure != MeasureKind::Throughput && !row.cell.saturated;
+    (latency && all > 0.0).then(|| 100.0 * still / all)
+}
+
 /// So many parts are kept of each load.
 const SHOWN: usize = 3;
 
@@ -226,10 +246,13 @@ fn load_of(part: &PartUse) -> Option<PartLoad> {
     })
 }
 
-/// The fullest parts.
+/// The fullest parts on the mean; of equals the one with the fuller busiest moment.
 fn fullest(uses: &[PartUse]) -> Vec<PartLoad> {
     let mut all: Vec<PartLoad> = uses.iter().filter_map(load_of).collect();
-    all.sort_by(|left, right| right.peak_percent.total_cmp(&left.peak_percent));
+    all.sort_by(|left, right| {
+        let mean = right.mean_percent.total_cmp(&left.mean_percent);
+        mean.then(right.peak_percent.total_cmp(&left.peak_percent))
+    });
     all.truncate(SHOWN);
     all
 }

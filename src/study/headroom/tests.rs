@@ -494,6 +494,7 @@ fn judged(factor: f64, excess: f64) -> Judged {
         short: false,
         nearest: None,
         in_the_way: None,
+        unwaited_percent: None,
     }
 }
 

@@ -7,7 +7,7 @@ use crate::render::chart::palette::Role;
 use crate::render::chart::place::{Wish, crosses, spread};
 use crate::render::chart::text::{bare, bare_percent, fit, room, target};
 
-use super::words::figure;
+use super::words::{figure, of_cases};
 use super::{Curve, FLOOR_US, Promise, along, rarity};
 
 /// Title of the upright axis.
@@ -147,12 +147,13 @@ pub(super) fn corner(sheet: &mut Sheet, plot: &Plot, promise: &Promise, lines: &
 fn corner_words(sheet: &mut Sheet, plot: &Plot, promise: &Promise, lines: &[Vec<(f64, f64)>]) {
     let em = sheet.em;
     let text = target(&promise.text);
-    let first = format!("promise: {text} at {} %", bare_percent(promise.q));
+    let of = of_cases(promise);
+    let first = format!("promise: {text} at {} %{of}", bare_percent(promise.q));
     let second = "a curve must pass under this corner";
     let one = (room(&first, em, true), em * 1.2);
     let both = (one.0.max(room(second, em, false)), em * 2.5);
     // Near the corner rather than in full: words far off belong to nothing.
-    let brief = format!("promise {text}");
+    let brief = format!("promise {text}{of}");
     let least = (room(&brief, em, true), em * 1.2);
     let found = [(both, 2), (one, 2), (least, 2), (both, 8), (one, 8)]
         .into_iter()

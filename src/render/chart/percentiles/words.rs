@@ -32,21 +32,19 @@ pub(super) fn figure(curve: &Curve, judged: f64) -> String {
     }
 }
 
-pub(super) fn finding(
-    report: &Report,
-    workload: &str,
-    curves: &[Curve],
-    promises: &[Promise],
-    judged: f64,
-) -> String {
+pub(super) fn finding(report: &Report, workload: &str, curves: &[Curve], judged: f64) -> String {
     let plain: Vec<&Curve> = curves.iter().filter(|curve| !curve.mended).collect();
+    // Each case beside its own promise; where some have none, those that have one come first.
+    let any = plain.iter().any(|curve| curve.promised.is_some());
     let rank = |curve: &Curve| {
-        if curve.saturated {
-            f64::INFINITY
-        } else {
-            curve
-                .value
-                .map_or(curve.beyond.unwrap_or(0.0), |value| value.0)
+        let value = curve
+            .value
+            .map_or(curve.beyond.unwrap_or(0.0), |value| value.0);
+        match &curve.promised {
+            _ if curve.saturated => f64::INFINITY,
+            Some((us, _)) => value / us,
+            None if any => -1.0,
+            None => value,
         }
     };
     let Some(worst) = plain.iter().copied().reduce(|worst, curve| {
@@ -70,9 +68,12 @@ pub(super) fn finding(
         (None, Some(beyond)) => format!("over {}", time(beyond, 2)),
         _ => "not known".to_owned(),
     };
-    let promise = promises.first().map_or_else(String::new, |promise| {
-        format!(", promise {}", target(&promise.text))
-    });
+    let promise = worst
+        .promised
+        .as_ref()
+        .map_or_else(String::new, |(_, text)| {
+            format!(", promise {}", target(text))
+        });
     let missed = report.matrix.rows.iter().any(|row| {
         row.workload == workload
             && !row.switching
@@ -101,6 +102,17 @@ pub(super) fn finding(
     )
 }
 
+/// `, A lost`: in which cases something is promised; nothing where it is in all.
+pub(super) fn of_cases(promise: &Promise) -> String {
+    match promise.cases.as_slice() {
+        _ if promise.everywhere => String::new(),
+        [] => String::new(),
+        [one] => format!(", {one}"),
+        [one, other] => format!(", {one} and {other}"),
+        [one, more @ ..] => format!(", {one} and {} more cases", more.len()),
+    }
+}
+
 pub(super) fn description(workload: &str, curves: &[Curve], promises: &[Promise]) -> String {
     let rows: Vec<String> = curves
         .iter()
@@ -125,9 +137,10 @@ pub(super) fn description(workload: &str, curves: &[Curve], promises: &[Promise]
         .iter()
         .map(|promise| {
             format!(
-                " The promise is {} at {} %.",
+                " The promise is {} at {} %{}.",
                 target(&promise.text),
-                bare_percent(promise.q)
+                bare_percent(promise.q),
+                of_cases(promise)
             )
         })
         .collect();

@@ -360,6 +360,18 @@ arrivals = { paced = "700k/s" }
     let next = case.next.as_ref().expect("there is another");
     assert_eq!(next.part, "core to app, 10Gb/s");
     assert!(next.peak_percent > ends.mean_percent, "{next:?} {ends:?}");
+    // Where no promise broke nothing is in the way: what is named is the fullest, whatever the work waits for.
+    let ask = Ask {
+        most: 1.05,
+        ..only_healthy()
+    };
+    let found = headroom(&site(text), origin(), &ask, &NoProgress);
+    let case = &found.cases[0];
+    assert_eq!((case.missed, case.unwaited_percent), (None, None));
+    let parts = case.ends.as_ref().zip(case.next.as_ref());
+    let (fullest, next) = parts.expect("there are two");
+    assert_eq!(fullest.part, "core to app, 10Gb/s", "{case:?}");
+    assert!(fullest.mean_percent > next.mean_percent, "{case:?}");
 }
 
 /// Ports that are too few today already end nothing; those that more hosts take do.
