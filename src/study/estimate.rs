@@ -6,7 +6,7 @@
 //! an idle site, and frames evenly over equal-cost next hops and members. Pure ACKs are counted.
 //!
 //! Left out: what a hash does to the members of a link group (it is even only on the average), retries,
-//! full queues (what hosts that level them make of unlike ways is in [`level`]), and work in a closed loop, which takes what there is: [`Estimate::asked`] marks it, and its
+//! full queues (what hosts that level them make of unlike ways is in `level`), and work in a closed loop, which takes what there is: [`Estimate::asked`] marks it, and its
 //! ceiling is [`idle::closed_ceiling`]. A burst figure has all bursty workloads in a burst at once, at all
 //! of their hosts: the worst that can coincide.
 

@@ -39,7 +39,7 @@ pub struct SheetCase {
     pub open: Vec<String>,
     /// Nodes that go as a whole.
     pub nodes: Vec<String>,
-    /// The loss is a silent one: see [`SILENT`](super::SILENT).
+    /// The loss is a silent one: see [`SILENT`].
     pub silent: bool,
     /// How it is done, where disabling ports is not all of it.
     pub how: Option<&'static str>,
