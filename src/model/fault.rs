@@ -168,11 +168,7 @@ impl<E: Executor> World<'_, E> {
             ios: 0,
         });
         let in_force = &mut self.fault.in_force;
-        let back = in_force.follow(
-            &script.target,
-            (&script.members, &script.nodes),
-            script.action,
-        );
+        let back = in_force.follow(&script.target, &script.members, script.action);
         match script.action {
             Action::Lose(mode) => self.lose(&script, mode),
             Action::LoseWay(heading) => {

@@ -214,7 +214,7 @@ pub fn plural(count: usize, one: &str) -> String {
     }
 }
 
-/// Overrides that a foot names one by one.
+/// Overrides that a foot names one by one. A choice of this program.
 const SET_SHOWN: usize = 4;
 
 /// The foot of everything shown: `estimate · scenario, with key=value · seed · replications · version · digest`.

@@ -450,8 +450,7 @@ pub(super) fn follow(top: &Cursor<'_, '_>, site: &Site) {
             let origin = place(top, event);
             top.ctx.error(&origin, &message, expected, "");
         }
-        let nodes = fabric.nodes_of(&event.parts, event.side);
-        let back = in_force.follow(&event.target, (members, &nodes), event.action);
+        let back = in_force.follow(&event.target, members, event.action);
         for member in members {
             change(&mut state[member.0 as usize], event.action, back);
         }

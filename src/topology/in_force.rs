@@ -1,20 +1,13 @@
 //! What a return takes back: of all that is in force, what was done to the same parts by the same name; where nothing was, what is
 //! wrong with them.
 
-use super::{Fabric, MemberId, NodeId};
+use super::MemberId;
 use crate::site::{Action, Heading};
+use std::collections::BTreeSet;
 
 /// Losses, drains and slow-downs that have not been taken back yet.
 #[derive(Clone, Debug, Default)]
-pub struct InForce(Vec<(Parts, Action)>);
-
-/// What an event acts on: its name, its links and its nodes.
-#[derive(Clone, Debug, PartialEq, Eq)]
-struct Parts {
-    target: String,
-    members: Vec<MemberId>,
-    nodes: Vec<NodeId>,
-}
+pub struct InForce(Vec<(String, Vec<MemberId>, Action)>);
 
 /// What a return takes back of each of its parts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -46,29 +39,19 @@ impl TakenBack {
 }
 
 impl InForce {
-    /// Follows an event on these links and nodes, by this name. A return says what it takes back: a drain of a fabric is still in force when
+    /// Follows an event on these links, by this name. A return says what it takes back: a drain of a fabric is still in force when
     /// one of its switches, lost meanwhile, returns, and a way lost under another name is still lost.
-    pub fn follow(
-        &mut self,
-        target: &str,
-        (members, nodes): (&[MemberId], &[NodeId]),
-        action: Action,
-    ) -> TakenBack {
-        let parts = Parts {
-            target: target.to_owned(),
-            members: members.to_vec(),
-            nodes: nodes.to_vec(),
-        };
+    pub fn follow(&mut self, target: &str, members: &[MemberId], action: Action) -> TakenBack {
         if action != Action::Restore {
-            self.0.push((parts, action));
+            self.0.push((target.to_owned(), members.to_vec(), action));
             return TakenBack::NOTHING;
         }
         let mut back = TakenBack::NOTHING;
         let mut any = false;
         // Of two alike only the later one.
         for index in (0..self.0.len()).rev() {
-            let (own, action) = &self.0[index];
-            if *own != parts {
+            let (name, own, action) = &self.0[index];
+            if name != target || own != members {
                 continue;
             }
             let mut all = back;
@@ -86,16 +69,14 @@ impl InForce {
                 self.0.remove(index);
             }
         }
-        if any { back } else { TakenBack::ANYTHING }
-    }
-}
-
-impl Fabric {
-    /// Follows an event by its parts.
-    pub(super) fn follow(&self, in_force: &mut InForce, event: &crate::site::Event) -> TakenBack {
-        let members = self.members_of(&event.parts, event.side);
-        let nodes = self.nodes_of(&event.parts, event.side);
-        in_force.follow(&event.target, (&members, &nodes), event.action)
+        if any {
+            return back;
+        }
+        // Of what was done to some of its parts alone nothing is left.
+        let all: BTreeSet<u32> = members.iter().map(|member| member.0).collect();
+        self.0
+            .retain(|(_, own, _)| !own.iter().all(|member| all.contains(&member.0)));
+        TakenBack::ANYTHING
     }
 }
 
@@ -112,37 +93,46 @@ mod tests {
             Action::LoseWay(Heading::Hosts),
         );
         let mut all = InForce::default();
-        all.follow("A", (&fabric, &[]), Action::Drain);
-        all.follow("core-A", (&switch, &[NodeId(3)]), lost);
-        let back = all.follow("core-A", (&switch, &[NodeId(3)]), Action::Restore);
+        all.follow("A", &fabric, Action::Drain);
+        all.follow("core-A", &switch, lost);
+        let back = all.follow("core-A", &switch, Action::Restore);
         assert_eq!(
             (back.ways, back.whole, back.drain),
             ([true; 2], true, false)
         );
         // The loss is taken back: a second return finds what is left, the drain.
-        let back = all.follow("core-A", (&switch, &[NodeId(3)]), Action::Restore);
+        let back = all.follow("core-A", &switch, Action::Restore);
         assert_eq!(back, TakenBack::ANYTHING);
-        let back = all.follow("A", (&fabric, &[]), Action::Restore);
+        let back = all.follow("A", &fabric, Action::Restore);
         assert_eq!(
             (back.ways, back.whole, back.drain),
             ([false; 2], false, true)
         );
         // Drained and then lost: one return for both. One way alone is one way.
-        all.follow("A", (&fabric, &[]), Action::Drain);
-        all.follow("A", (&fabric, &[]), lost);
-        let back = all.follow("A", (&fabric, &[]), Action::Restore);
+        all.follow("A", &fabric, Action::Drain);
+        all.follow("A", &fabric, lost);
+        let back = all.follow("A", &fabric, Action::Restore);
         assert!(back.drain && back.whole && back.ways == [true; 2]);
-        all.follow("A", (&fabric, &[]), way);
-        let back = all.follow("A", (&fabric, &[]), Action::Restore);
+        all.follow("A", &fabric, way);
+        let back = all.follow("A", &fabric, Action::Restore);
         assert_eq!((back.ways, back.whole), ([false, true], false));
         // Lost silently and then with its signal: two losses, as for the fabric, and one of them is taken back.
-        all.follow("core-A", (&switch, &[]), Action::Lose(LossMode::Silent));
-        all.follow("core-A", (&switch, &[]), lost);
+        all.follow("core-A", &switch, Action::Lose(LossMode::Silent));
+        all.follow("core-A", &switch, lost);
         for _ in 0..2 {
             assert_eq!(
-                all.follow("core-A", (&switch, &[]), Action::Restore).ways,
+                all.follow("core-A", &switch, Action::Restore).ways,
                 [true; 2]
             );
         }
+        // The whole fabric returns, and the switch with it: its loss is not taken back a second time, from another name.
+        all.follow("core-A", &switch, lost);
+        assert_eq!(
+            all.follow("A", &fabric, Action::Restore),
+            TakenBack::ANYTHING
+        );
+        all.follow("core-A", &switch, Action::Drain);
+        let back = all.follow("core-A", &switch, Action::Restore);
+        assert_eq!((back.ways, back.drain), ([false; 2], true));
     }
 }

@@ -60,7 +60,7 @@ pub fn still_out(site: &Site, fabric: &Fabric) -> Vec<Option<StillOut>> {
         });
         let members = known[same].2.clone();
         let ways = ways_lost(event.action);
-        let back = fabric.follow(&mut in_force, event);
+        let back = in_force.follow(&event.target, &members, event.action);
         if event.action == Action::Restore {
             standing.retain(|(own, _)| own.target != event.target);
             members
@@ -175,7 +175,7 @@ pub fn at_the_end(site: &Site, fabric: &Fabric) -> AtTheEnd {
         let members = fabric.members_of(&event.parts, event.side);
         let whole = fabric.nodes_of(&event.parts, event.side);
         let ways = ways_lost(event.action);
-        let back = fabric.follow(&mut in_force, event);
+        let back = in_force.follow(&event.target, &members, event.action);
         for member in members {
             losses.lose(member, ways);
             match event.action {

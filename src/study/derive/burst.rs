@@ -287,28 +287,38 @@ fn nearest(
         law: DerivedLaw::Fixed,
     };
     let holds = |(burst_s, base): (f64, f64)| burst_s < every_s && (0.0..iops).contains(&base);
-    let mut at = start;
-    let mut best = error(law(at), recorded);
-    let mut step = 1.5;
+    let cost = |near: (f64, f64)| {
+        (holds(near) && within.holds(law(near))).then(|| error(law(near), recorded))
+    };
+    let (best, at) = descended(start, error(law(start), recorded), (1.5, Some(0.0)), cost);
+    (best, law(at))
+}
+
+/// The pair with the least cost that steps of equal ratio find from a start of cost `best`, the ratio becoming its root where
+/// none helps; of the second figure `least` is tried too. Pairs without a cost are left out.
+fn descended(
+    mut at: (f64, f64),
+    mut best: f64,
+    (mut step, least): (f64, Option<f64>),
+    cost: impl Fn((f64, f64)) -> Option<f64>,
+) -> (f64, (f64, f64)) {
     while step > 1.0005 {
         let around = [
             (at.0 * step, at.1),
             (at.0 / step, at.1),
             (at.0, at.1 * step),
             (at.0, at.1 / step),
-            (at.0, 0.0),
         ];
+        let around = around.into_iter().chain(least.map(|least| (at.0, least)));
         let next = around
-            .into_iter()
-            .filter(|near| holds(*near) && within.holds(law(*near)))
-            .map(|near| (error(law(near), recorded), near))
+            .filter_map(|near| Some((cost(near)?, near)))
             .reduce(|left, right| if right.0 < left.0 { right } else { left });
-        match next.filter(|(error, _)| *error < best) {
-            Some((error, near)) => (best, at) = (error, near),
+        match next.filter(|(cost, _)| *cost < best) {
+            Some(found) => (best, at) = found,
             None => step = libm::sqrt(step),
         }
     }
-    (best, law(at))
+    (best, at)
 }
 
 pub(super) fn mean_gap_s(ios: &[Recorded]) -> f64 {
@@ -467,30 +477,11 @@ fn refined(
     let share = burst_s / every_s;
     let sigma = 1.0 / burst_s + 1.0 / (every_s - burst_s);
     let size = 2.0 * share * (1.0 - share) * (peak - base).powi(2) / (iops * sigma);
-    let law = |size: f64, sigma: f64| law_of(size, sigma, share, iops);
-    let (mut at, mut best) = ((size, sigma), (error(start, recorded), start));
-    let mut step = 2.0;
-    while step > 1.0005 {
-        let around = [
-            (at.0 * step, at.1),
-            (at.0 / step, at.1),
-            (at.0, at.1 * step),
-            (at.0, at.1 / step),
-        ];
-        let next = around
-            .into_iter()
-            .filter(|near| within.holds(law(near.0, near.1)))
-            .map(|near| (error(law(near.0, near.1), recorded), near))
-            .reduce(|left, right| if right.0 < left.0 { right } else { left });
-        match next.filter(|(error, _)| *error < best.0) {
-            Some((error, near)) => {
-                at = near;
-                best = (error, law(near.0, near.1));
-            }
-            None => step = libm::sqrt(step),
-        }
-    }
-    best.1
+    let law = |(size, sigma): (f64, f64)| law_of(size, sigma, share, iops);
+    let cost = |near| within.holds(law(near)).then(|| error(law(near), recorded));
+    let given = error(start, recorded);
+    let (best, at) = descended((size, sigma), given, (2.0, None), cost);
+    if best < given { law(at) } else { start }
 }
 
 /// Two rates of mean `iops` whose index grows to 1 + `size` in long windows, within times of 1 ÷ `sigma`.
