@@ -35,6 +35,7 @@ mod order;
 mod pathless;
 mod pick;
 mod reroute;
+mod sides;
 mod standing;
 mod steps;
 mod takeover;

@@ -5,6 +5,10 @@
 //! within the shortest way after it. The links are served for that stretch, in the order of the flow; what is
 //! taken in becomes events, which hosts and arrays then handle in order of time together with their own.
 //!
+//! Where the ways toward arrays and back have no link in common, hosts and arrays take turns: what hosts have sent
+//! before an instant is all that arrays take in within the shortest way after it, and the other way round, so that a
+//! stretch is as long as the two ways together and each link is served once in it.
+//!
 //! Left out: faults and everything else that changes links on the way. Runs with a script have an event for
 //! every hop.
 
@@ -12,14 +16,22 @@ use super::attempt::NONE;
 use super::book::Book;
 use super::compile::HOPS_MAX;
 use super::net::{Coming, Frame, FrameKind, Streams, Times, Until};
+use super::order::Round;
+use super::sides::{At, Sides};
 use super::way::Way;
-use super::world::{Event, Executor, Flow, Stop, World};
-use crate::engine::Calendar;
+use super::world::{Executor, Flow, Stop, World};
+use crate::engine::{EventSet, Key};
 use crate::topology::{DirectionId, NodeId};
 use crate::unit::{Duration, Instant};
+use std::ops::Range;
+
+/// Hosts and arrays take turns only where so many more events reach no limit, …
+const LIKELY: u64 = 1 << 12;
+/// … and so many times those of the last turn.
+const ROOM: u64 = 8;
 
 impl Executor for Flow {
-    type Events = Calendar<Event>;
+    type Events = Sides;
     type Links = Streams;
 
     fn run(world: &mut World<'_, Self>, until: Instant, stop: Stop) -> bool {
@@ -40,6 +52,7 @@ impl Executor for Flow {
 
 impl World<'_, Flow> {
     fn run_in_flow(&mut self, until: Instant, stop: Stop) -> bool {
+        self.queue.apart = self.net.round().is_some();
         let mut handled = None;
         loop {
             let at = self.queue.next_at();
@@ -60,8 +73,16 @@ impl World<'_, Flow> {
                     return true;
                 }
                 self.net.certain = self.watch.to.min(until + Duration(1));
+                if let Some(round) = self.net.round()
+                    && self.has_room_for(LIKELY)
+                    && from + Duration(self.net.window().0) < self.net.certain
+                {
+                    let last = self.run_apart(round, from);
+                    handled = last.map(|key| key.tie);
+                    continue;
+                }
                 self.net.horizon = (from + self.net.window()).min(until + Duration(1));
-                self.serve_links();
+                self.serve_links(self.net.places(), self.net.horizon);
                 continue;
             }
             if self.has_measured(stop, at) {
@@ -81,6 +102,53 @@ impl World<'_, Flow> {
             handled = Some(key.tie);
             self.handle(key.tie, event);
         }
+    }
+
+    /// Lets hosts and arrays take turns from an instant before which all has been handled, up to the one that the
+    /// run reaches for certain or to where a limit comes near. Returns the last event handled.
+    fn run_apart(&mut self, round: Round, from: Instant) -> Option<Key> {
+        let places = self.net.places();
+        let mut cap = self.net.certain;
+        // What each side takes in before this is known.
+        let (mut hosts, mut arrays) = (from, from);
+        let (mut at_hosts, mut at_arrays) = (None, None);
+        loop {
+            let events = self.tally.events;
+            at_hosts = self.handle_side(At::Hosts, hosts).or(at_hosts);
+            if hosts == cap && arrays == cap {
+                break;
+            }
+            arrays = cap.min(hosts + Duration(round.there));
+            self.serve_links(0..round.outward, arrays);
+            at_arrays = self.handle_side(At::Arrays, arrays).or(at_arrays);
+            hosts = cap.min(arrays + Duration(round.back));
+            self.serve_links(round.outward..places.end, hosts);
+            if self.net.is_empty() {
+                // Nothing is on its way, so that nothing happens before what is planned.
+                let next = cap.min(self.queue.next_at());
+                (hosts, arrays) = (hosts.max(next), arrays.max(next));
+            }
+            if !self.has_room_for(LIKELY.max(ROOM * (self.tally.events - events))) {
+                cap = hosts;
+            }
+        }
+        self.net.horizon = cap;
+        let last = at_hosts.max(at_arrays);
+        self.now = last.map_or(self.now, |key| key.at);
+        last
+    }
+
+    /// Handles the events of one side that are due before `end`. Returns the last.
+    #[inline]
+    fn handle_side(&mut self, at: At, end: Instant) -> Option<Key> {
+        let mut last = None;
+        while let Some((key, event)) = self.queue.pop_before(at, end) {
+            self.now = key.at;
+            self.tally.events += 1;
+            self.handle(key.tie, event);
+            last = Some(key);
+        }
+        last
     }
 
     /// Ends a run after the event with the tie word `handled`, or at `least` if that is later.
@@ -109,8 +177,8 @@ impl World<'_, Flow> {
     fn catch_up(&mut self, until: Until) {
         let now = self.now;
         let mut times = std::mem::take(&mut self.net.times);
-        let mut place = 0;
-        while let Some((found, direction)) = self.net.filled_from(place) {
+        let mut places = self.net.places();
+        while let Some((found, direction)) = self.net.filled_in(places.clone()) {
             // What its own port has sent is there, whatever its place among other things of the instant.
             let until = if self.net.is_first(direction) {
                 Until {
@@ -121,21 +189,20 @@ impl World<'_, Flow> {
                 until
             };
             self.serve(direction, until, &mut times);
-            place = found + 1;
+            places.start = found + 1;
         }
         self.net.times = times;
         self.now = now;
     }
 
-    /// Serves all directions, so that everything is known that is taken in before the horizon.
-    fn serve_links(&mut self) {
+    /// Serves directions, so that everything is known that is taken in over them before `horizon`.
+    fn serve_links(&mut self, mut places: Range<usize>, horizon: Instant) {
         let now = self.now;
         let mut times = std::mem::take(&mut self.net.times);
-        let mut place = 0;
-        while let Some((found, direction)) = self.net.filled_from(place) {
-            let until = self.net.until(direction, self.net.horizon);
+        while let Some((found, direction)) = self.net.filled_in(places.clone()) {
+            let until = self.net.until(direction, horizon);
             self.serve(direction, until, &mut times);
-            place = found + 1;
+            places.start = found + 1;
         }
         self.net.times = times;
         self.now = now;

@@ -83,8 +83,10 @@ pub enum Event {
     Link { direction: DirectionId, word: u32 },
     /// The next I/O of a source arrives; its number is in the tie word.
     Arrival { source: u32 },
-    /// The frames of an attempt's volley become ready at their sender.
+    /// The frames of an attempt's volley become ready at their host.
     Emit { attempt: u32 },
+    /// The frames of an attempt's volley become ready at their array.
+    Answer { attempt: u32 },
     /// A host has taken in the message that completes a volley.
     HostReceived { attempt: u32 },
     /// A controller has finished a request.
@@ -341,6 +343,12 @@ impl<'a, E: Executor> World<'a, E> {
         self.held_bytes() > self.compiled.site.run.memory_max
     }
 
+    /// Whether the run surely goes on for so many events more before a limit ends it.
+    pub(crate) fn has_room_for(&mut self, events: u64) -> bool {
+        self.tally.events + events < self.limits.events
+            && (self.tally.events < self.next_look || !self.holds_too_much())
+    }
+
     /// Whether a limit ends the run here, which makes it a partial one.
     #[inline]
     pub(crate) fn is_at_a_limit(&mut self) -> bool {
@@ -383,6 +391,10 @@ impl<'a, E: Executor> World<'a, E> {
                 } else {
                     self.emit_volley(attempt);
                 }
+            }
+            Event::Answer { attempt } => {
+                self.attempts[attempt].holds -= 1;
+                self.emit_volley(attempt);
             }
             Event::HostReceived { attempt } => {
                 self.attempts[attempt].holds -= 1;
@@ -638,20 +650,20 @@ impl<'a, E: Executor> World<'a, E> {
         let adapter = self.adapter(self.attempts[slot].workload);
         let attempt = &mut self.attempts[slot];
         attempt.parts.adapter += adapter.0;
-        self.schedule_emission(slot, adapter);
+        self.schedule_emission(adapter, Event::Emit { attempt: slot }, slot);
     }
 
-    pub(crate) fn schedule_emission(&mut self, slot: u32, after: Duration) {
+    /// The next volley leaves an array: its frames are ready now.
+    pub(crate) fn schedule_answer(&mut self, slot: u32) {
+        self.schedule_emission(Duration::ZERO, Event::Answer { attempt: slot }, slot);
+    }
+
+    fn schedule_emission(&mut self, after: Duration, event: Event, slot: u32) {
         let attempt = &mut self.attempts[slot];
         attempt.holds += 1;
         let tie = tie::frame(attempt.tie, attempt.volley - attempt.first_volley, 0);
-        self.queue.push(
-            Key {
-                at: self.now + after,
-                tie,
-            },
-            Event::Emit { attempt: slot },
-        );
+        let at = self.now + after;
+        self.queue.push(Key { at, tie }, event);
     }
 
     fn adapter(&self, workload: u32) -> Duration {

@@ -15,7 +15,7 @@ use crate::model::net::{
     DirectionTally, Flight, Frame, FrameKind, InOrder, Links, LostFrame, NoGate, Offered, Onward,
     Open, ReceiverGone, Spoilt, Times,
 };
-use crate::model::order::FlowOrder;
+use crate::model::order::{FlowOrder, Round};
 use crate::model::world::Event;
 use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
@@ -133,22 +133,32 @@ impl Streams {
         Duration(self.flow.window)
     }
 
+    /// The ways toward arrays and back, where no direction belongs to both.
+    pub(crate) const fn round(&self) -> Option<Round> {
+        self.flow.round
+    }
+
     /// Whether nothing waits in any inbox.
     pub(crate) const fn is_empty(&self) -> bool {
         self.coming == 0
     }
 
-    /// The first direction from a place of the order on that has anything in its inbox.
+    /// The first direction of some places of the order that has anything in its inbox.
     #[inline]
-    pub(crate) fn filled_from(&self, place: usize) -> Option<(usize, DirectionId)> {
-        let mut word = place / 64;
-        let mut bits = self.filled.get(word)? & (u64::MAX << (place % 64));
+    pub(crate) fn filled_in(&self, places: Range<usize>) -> Option<(usize, DirectionId)> {
+        let mut word = places.start / 64;
+        let mut bits = self.filled.get(word)? & (u64::MAX << (places.start % 64));
         while bits == 0 {
             word += 1;
             bits = *self.filled.get(word)?;
         }
         let place = word * 64 + bits.trailing_zeros() as usize;
-        Some((place, self.flow.order[place]))
+        (place < places.end).then(|| (place, self.flow.order[place]))
+    }
+
+    /// Places of the order.
+    pub(crate) fn places(&self) -> Range<usize> {
+        0..self.flow.order.len()
     }
 
     /// Up to where a direction is served for all that is taken in before `end` to be known.
@@ -306,6 +316,13 @@ impl Streams {
         }
     }
 
+    /// Whether a direction leads toward arrays, where none leads both ways.
+    #[inline]
+    fn leads_out(&self, direction: DirectionId) -> bool {
+        let outward = self.flow.round.map_or(0, |round| round.outward);
+        (self.flow.place[direction.index()] as usize) < outward
+    }
+
     /// A frame will be taken in at the end of `direction`.
     #[inline]
     pub(crate) fn ends(
@@ -317,7 +334,7 @@ impl Streams {
         let ended = &mut self.inboxes[direction.index()].ended;
         ended.push(*coming);
         if ended.len() == 1 {
-            plan(direction, coming, events);
+            plan(direction, coming, self.leads_out(direction), events);
         }
     }
 
@@ -373,12 +390,18 @@ impl Streams {
     }
 }
 
-fn plan(direction: DirectionId, coming: &Coming, events: &mut impl EventSet<Event>) {
+fn plan(
+    direction: DirectionId,
+    coming: &Coming,
+    out: bool,
+    events: &mut impl EventSet<Event>,
+) {
     let key = Key {
         at: coming.ready,
         tie: coming.frame.tie,
     };
-    events.push(key, Event::Link { direction, word: 0 });
+    let word = u32::from(out);
+    events.push(key, Event::Link { direction, word });
 }
 
 const NO_FAULTS: &str =
@@ -433,8 +456,8 @@ impl Links for Streams {
     ) -> Option<Flight> {
         let ended = &mut self.inboxes[direction.index()].ended;
         let Coming { frame, ready } = ended.pop()?;
-        if let Some(next) = ended.get(0) {
-            plan(direction, next, events);
+        if let Some(next) = ended.get(0).copied() {
+            plan(direction, &next, self.leads_out(direction), events);
         }
         Some(Flight {
             frame,
