@@ -124,6 +124,7 @@ impl<T: Copy> Ring<T> {
     /// Takes all entries away.
     pub const fn clear(&mut self) {
         self.len = 0;
+        self.head = 0;
     }
 
     /// All entries, the first in front.

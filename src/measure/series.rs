@@ -176,12 +176,11 @@ impl<C: Cell> Series<C> {
         &mut self.cells[self.last_index]
     }
 
-    /// Whether [start, end) lies in the bin last used (in the piece of it, where bins are wide).
-    #[inline]
+    /// Where the bin last used begins and ends (the piece of it, where bins are wide). Empty where there is none.
     #[must_use]
-    pub const fn has(&self, start: Instant, end: Instant) -> bool {
-        start.0.wrapping_sub(self.last_start) < self.reach
-            && end.0.wrapping_sub(self.last_start) <= self.reach
+    pub const fn bin(&self) -> (Instant, Instant) {
+        let end = self.last_start.saturating_add(self.reach);
+        (Instant(self.last_start), Instant(end))
     }
 
     #[cold]

@@ -11,9 +11,29 @@ pub(super) struct Account {
     pub(super) tally: DirectionTally,
     /// A stretch of frames that arrived and left no gap on the wire, not yet counted as busy.
     pub(super) stretch: (Instant, Instant),
+    recent: Recent,
     pub(super) gone_since: Instant,
     pub(super) gone_total: u64,
 }
+
+/// What recent stretches of frames add up to, all of them in one bin of each series and in the window.
+#[derive(Clone, Copy, Debug, Default)]
+#[repr(align(64))]
+struct Recent {
+    /// What is ready from here on …
+    from: Instant,
+    /// … and has arrived before here lies in those bins.
+    to: Instant,
+    end: Instant,
+    frames: u64,
+    zeros: u64,
+    ser: u64,
+    bytes: u64,
+    payload: u64,
+}
+
+// It is touched once a stretch, and mostly all that is.
+const _: () = assert!(std::mem::size_of::<Recent>() == 64);
 
 /// A frame that has arrived and is still to be counted.
 #[derive(Clone, Copy, Debug)]
@@ -62,6 +82,7 @@ impl Account {
         Self {
             tally: DirectionTally::watched(watch, few),
             stretch: (Instant::ZERO, Instant::ZERO),
+            recent: Recent::default(),
             gone_since: Instant::ZERO,
             gone_total: 0,
         }
@@ -80,39 +101,66 @@ impl Account {
         let (Some(first), Some(last)) = (times.first(), times.last()) else {
             return true;
         };
-        let inside = first.start >= window.0 && last.end + latency < window.1;
-        let tally = &mut self.tally;
-        if !inside
-            || !tally
-                .asked_series
-                .has(first.ready, last.ready + Duration(1))
-            || !tally.busy_series.has(first.start, last.end)
-        {
-            return false;
-        }
-        let (from, to) = std::mem::replace(&mut self.stretch, (last.end, last.end));
-        if from < to {
-            busy(tally, from, to, window);
+        let within = |recent: &Recent| {
+            first.ready >= recent.from && last.end + latency < recent.to
+        };
+        if !within(&self.recent) {
+            self.move_on(first, window);
+            if !within(&self.recent) {
+                return false;
+            }
         }
         let frames = times.len() as u64;
-        tally.asked_series.at(first.ready).0 += sums.ser;
-        tally.busy_series.at(first.start).0 += sums.ser;
-        tally.busy += sums.ser;
-        tally.busy_total += sums.ser;
-        tally.busy_until = last.end;
-        tally.delivered += frames;
-        tally.delivered_bytes += sums.bytes;
-        tally.frames += frames;
-        tally.bytes += sums.bytes;
-        tally.payload += sums.payload;
+        let recent = &mut self.recent;
+        recent.frames += frames;
+        recent.ser += sums.ser;
+        recent.bytes += sums.bytes;
+        recent.payload += sums.payload;
+        recent.end = last.end;
         if sums.waited {
             for times in times {
-                tally.wait.record(times.start.since(times.ready));
+                self.tally.wait.record(times.start.since(times.ready));
             }
         } else {
-            tally.wait.record_zeros(frames);
+            recent.zeros += frames;
         }
         true
+    }
+
+    /// Looks for the bins in which a stretch lies that is not in those of the last ones.
+    #[cold]
+    fn move_on(&mut self, first: &Times, window: (Instant, Instant)) {
+        self.settle();
+        let (from, to) = std::mem::replace(&mut self.stretch, (first.start, first.start));
+        busy(&mut self.tally, from, to, window);
+        let (asked, busy) = (&mut self.tally.asked_series, &mut self.tally.busy_series);
+        asked.at(first.ready);
+        busy.at(first.start);
+        let ((from, to), bin) = (asked.bin(), busy.bin());
+        self.recent.from = from.max(bin.0).max(window.0);
+        self.recent.to = to.min(bin.1).min(window.1);
+    }
+
+    /// Puts what recent stretches add up to with all else that has been counted. Before anything is counted
+    /// otherwise.
+    pub(super) fn settle(&mut self) {
+        let recent = std::mem::take(&mut self.recent);
+        if recent.frames == 0 {
+            return;
+        }
+        let tally = &mut self.tally;
+        tally.asked_series.at(recent.from).0 += recent.ser;
+        tally.busy_series.at(recent.from).0 += recent.ser;
+        tally.busy += recent.ser;
+        tally.busy_total += recent.ser;
+        tally.busy_until = recent.end;
+        tally.delivered += recent.frames;
+        tally.delivered_bytes += recent.bytes;
+        tally.frames += recent.frames;
+        tally.bytes += recent.bytes;
+        tally.payload += recent.payload;
+        tally.wait.record_zeros(recent.zeros);
+        self.stretch = (recent.end, recent.end);
     }
 
     /// Counts a frame that has arrived.

@@ -6,7 +6,7 @@
 //! Only what is taken in at the end of its way becomes an event.
 
 use super::Rings;
-use super::account::{Arrived, Sums};
+use super::account::{Account, Arrived, Sums};
 use super::lane::count;
 use crate::engine::{EventSet, Key, Ring};
 use crate::model::attempt::NONE;
@@ -71,7 +71,7 @@ const NOTHING: Flight = Flight {
 impl Inbox {
     fn new() -> Self {
         Self {
-            coming: Vec::with_capacity(4 * SERVED_MAX),
+            coming: Vec::with_capacity(COMING_PLACES),
             served: 0,
             starts: Ring::with_places(1_024, Instant::ZERO),
             ended: Ring::with_places(
@@ -85,9 +85,8 @@ impl Inbox {
     }
 }
 
-/// So many served entries, or half of all, are kept at the front of an inbox before the rest moves up: each
-/// entry moves about once.
-const SERVED_MAX: usize = 64;
+/// Entries of an inbox for which there is memory from the start.
+const COMING_PLACES: usize = 256;
 
 /// All link directions of a run, in the order of the flow.
 #[derive(Debug)]
@@ -203,8 +202,10 @@ impl Streams {
             inbox.served = 0;
             let place = self.flow.place[direction.index()] as usize;
             self.filled[place / 64] &= !(1 << (place % 64));
-        } else if served.end >= SERVED_MAX.max(coming.len() / 2) {
-            coming.drain(..served.end);
+        } else if served.end >= coming.len() / 2 {
+            // The rest moves up into what is in the caches: each entry moves about once.
+            coming.copy_within(served.end.., 0);
+            coming.truncate(coming.len() - served.end);
             inbox.served = 0;
         }
         inbox.coming = coming;
@@ -272,6 +273,7 @@ impl Streams {
         let known = lane.ring.is_empty() && free + lane.latency < certain;
         let account = &mut self.rings.accounts[direction.index()];
         if !known || !account.record_all(times, &sums, lane.latency, window) {
+            account.settle();
             self.count_each(compiled, direction, (coming, times), certain);
         }
     }
@@ -506,6 +508,7 @@ impl Links for Streams {
     }
 
     fn close(&mut self, compiled: &Compiled, now: Instant) -> Vec<DirectionTally> {
+        self.rings.accounts.iter_mut().for_each(Account::settle);
         self.rings.close(compiled, now)
     }
 }
