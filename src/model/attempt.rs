@@ -121,6 +121,11 @@ impl<T: Copy> Slab<T> {
         self.free.push(slot);
     }
 
+    /// All slots ever used, whether or not something is in them.
+    pub(crate) fn all_mut(&mut self) -> &mut [T] {
+        &mut self.slots
+    }
+
     pub(crate) fn in_use(&self) -> usize {
         self.slots.len() - self.free.len()
     }

@@ -1,6 +1,6 @@
 //! The book of an attempt's time: which part of its latency each hop of its frames adds to.
 
-use super::attempt::{Attempt, Slab};
+use super::attempt::Attempt;
 use super::compile::{Compiled, HOPS_MAX, Hop};
 use super::net::{Frame, FrameKind, Times};
 
@@ -8,7 +8,7 @@ use super::net::{Frame, FrameKind, Times};
 #[derive(Debug)]
 pub(crate) struct Book<'a> {
     pub(crate) compiled: &'a Compiled,
-    pub(crate) attempts: &'a mut Slab<Attempt>,
+    pub(crate) attempts: &'a mut [Attempt],
     pub(crate) waits: &'a mut [u64],
 }
 
@@ -17,19 +17,19 @@ impl Book<'_> {
     #[inline(always)]
     #[allow(clippy::inline_always)] // Part of each hop of each frame.
     pub(crate) fn account_hop(&mut self, frame: &Frame, times: &Times, hop: &Hop) {
-        let attempt = &mut self.attempts[frame.attempt];
+        let attempt = &mut self.attempts[frame.attempt as usize];
         let place = usize::from(frame.hop).min(HOPS_MAX - 1);
-        let ser = times.end.since(times.start).0;
+        let ser = times.end.0 - times.start.0;
         // What it would wait were its own message's frames alone here.
         let own_start = times.ready.0.max(attempt.own_free[place]);
         attempt.own_free[place] = own_start + ser;
         if frame.kind != FrameKind::Last {
             return;
         }
-        let wait = times.start.since(times.ready).0;
+        let wait = times.start.0 - times.ready.0;
         let own_wait = (own_start - times.ready.0).min(wait);
         let delay = if hop.ends { 0 } else { hop.delay.0 };
-        let passed = times.handover.since(times.start).0;
+        let passed = times.handover.0 - times.start.0;
         attempt.volley_sum += wait + passed;
         if self.compiled.volleys[attempt.volley as usize].ready_to_transfer {
             return;

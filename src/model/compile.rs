@@ -161,6 +161,8 @@ pub struct Compiled {
     pub(crate) class_speeds: Vec<u32>,
     /// By run × classes + class.
     pub(crate) times: Vec<FrameTime>,
+    /// The same by class × runs + run.
+    times_by_class: Vec<FrameTime>,
     pub(crate) runs: Vec<Run>,
     pub(crate) volleys: Vec<Volley>,
     /// Volleys of each kind: by workload, then kind index.
@@ -254,6 +256,7 @@ impl Compiled {
             class_list: Vec::new(),
             class_speeds: Vec::new(),
             times: Vec::new(),
+            times_by_class: Vec::new(),
             runs: Vec::new(),
             volleys: Vec::new(),
             plans: Vec::new(),
@@ -269,6 +272,11 @@ impl Compiled {
         };
         compiled.add_hops();
         compiled.add_plans();
+        let by_class = (0..compiled.classes).flat_map(|class| {
+            let runs = compiled.times.chunks(compiled.classes);
+            runs.map(move |run| run[class])
+        });
+        compiled.times_by_class = by_class.collect();
         compiled.add_paths();
         compiled
     }
@@ -532,6 +540,13 @@ impl Compiled {
     #[inline]
     pub(crate) fn time_on(&self, run: u32, class: u32) -> &FrameTime {
         &self.times[run as usize * self.classes + class as usize]
+    }
+
+    /// Times of every run on a class of directions.
+    #[inline]
+    pub(crate) fn times_on(&self, class: u32) -> &[FrameTime] {
+        let runs = self.runs.len();
+        &self.times_by_class[class as usize * runs..][..runs]
     }
 
     /// Times of a run on a direction.

@@ -14,14 +14,14 @@
 
 use super::attempt::NONE;
 use super::book::Book;
-use super::compile::HOPS_MAX;
-use super::net::{Coming, Frame, FrameKind, Streams, Times, Until};
+use super::compile::{HOPS_MAX, Hop};
+use super::net::{AT_A_STROKE, Coming, Frame, FrameKind, Streams, Times, Until};
 use super::order::Round;
 use super::sides::{At, Sides};
-use super::way::Way;
+use super::way::Ways;
 use super::world::{Executor, Flow, Stop, World};
 use crate::engine::{EventSet, Key};
-use crate::topology::{DirectionId, NodeId};
+use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
 use std::ops::Range;
 
@@ -210,52 +210,103 @@ impl World<'_, Flow> {
 
     /// Serves what is ready on a direction early enough, and sends it on ahead of the time.
     #[inline]
-    fn serve(&mut self, direction: DirectionId, until: Until, times: &mut Vec<Times>) {
-        let (coming, from) = self.net.take(direction);
-        let left = &coming[from..];
+    fn serve(&mut self, direction: DirectionId, until: Until, times: &mut [Times]) {
+        loop {
+            let (coming, from) = self.net.take(direction);
+            let left = &coming[from..];
+            let compiled = self.compiled;
+            let served = self.net.serve(compiled, direction, left, until, times);
+            self.tally.events += served as u64;
+            let (left, times) = (&left[..served], &times[..served]);
+            let hop = &compiled.hops[direction.index()];
+            if hop.ends {
+                self.net.coming -= served as u64;
+                self.reach_their_end(direction, left, times, hop);
+            } else {
+                self.tally.frame_hops += served as u64;
+                self.pass_on(left, times, hop);
+            }
+            self.net.put_back(direction, coming, from..from + served);
+            if served < AT_A_STROKE {
+                return;
+            }
+        }
+    }
+
+    /// Sends frames on to their next directions.
+    #[inline]
+    fn pass_on(&mut self, mut left: &[Coming], mut times: &[Times], hop: &Hop) {
+        loop {
+            let passed = self.pass_known(left, times, hop);
+            let (Some(own), Some(at)) = (left.get(passed), times.get(passed)) else {
+                return;
+            };
+            // Its way is still to be found, or it has one of its own.
+            self.tally.frame_hops -= 1;
+            self.net.coming -= 1;
+            let frame = Frame {
+                hop: own.frame.hop + 1,
+                ..own.frame
+            };
+            self.now = at.handover;
+            self.send(frame, hop.to);
+            (left, times) = (&left[passed + 1..], &times[passed + 1..]);
+        }
+    }
+
+    /// Sends frames on, up to the first whose way is not known yet. Accounts for that one's hop too. Returns how
+    /// many were sent.
+    #[inline(never)] // It needs all the registers that there are.
+    fn pass_known(&mut self, left: &[Coming], times: &[Times], hop: &Hop) -> usize {
         let compiled = self.compiled;
-        let hop = &compiled.hops[direction.index()];
-        self.net.serve(compiled, direction, left, until, times);
-        self.tally.events += times.len() as u64;
-        for (Coming { frame, .. }, times) in left.iter().zip(&*times) {
+        let ways = Ways {
+            compiled,
+            routes: &self.routes,
+            ways: &self.ways,
+        };
+        let mut book = Book {
+            compiled,
+            attempts: self.attempts.all_mut(),
+            waits: &mut self.waits,
+        };
+        let mut passed = 0;
+        for (Coming { frame, .. }, times) in left.iter().zip(times) {
+            if frame.kind != FrameKind::Ack {
+                book.account_hop(frame, times, hop);
+            }
+            let next = frame.hop + 1;
+            let place = usize::from(next);
+            assert!(place < HOPS_MAX, "routes have at most {HOPS_MAX} hops");
+            let place = frame.flow as usize * HOPS_MAX + place;
+            let Some(over) = ways.known(frame.tie, frame.flow, place) else {
+                break;
+            };
+            self.net.pass(over, (frame, next), times.handover);
+            passed += 1;
+        }
+        passed
+    }
+
+    /// Frames come to the end of their ways.
+    #[inline(never)] // It needs all the registers that there are.
+    fn reach_their_end(
+        &mut self,
+        direction: DirectionId,
+        left: &[Coming],
+        times: &[Times],
+        hop: &Hop,
+    ) {
+        for (Coming { frame, .. }, times) in left.iter().zip(times) {
             if frame.kind != FrameKind::Ack {
                 let mut book = Book {
-                    compiled,
-                    attempts: &mut self.attempts,
+                    compiled: self.compiled,
+                    attempts: self.attempts.all_mut(),
                     waits: &mut self.waits,
                 };
                 book.account_hop(frame, times, hop);
             }
-            if hop.ends {
-                self.reaches_its_end(direction, frame, times.handover);
-            } else {
-                self.pass_on(frame, times.handover, hop.to);
-            }
+            self.reaches_its_end(direction, frame, times.handover);
         }
-        let served = from..from + times.len();
-        self.net.put_back(direction, coming, served);
-    }
-
-    /// Sends a frame on to its next direction.
-    #[inline(always)]
-    #[allow(clippy::inline_always)] // One hot loop.
-    fn pass_on(&mut self, frame: &Frame, at: Instant, node: NodeId) {
-        let hop = frame.hop + 1;
-        let place = usize::from(hop);
-        assert!(place < HOPS_MAX, "routes have at most {HOPS_MAX} hops");
-        let place = frame.flow as usize * HOPS_MAX + place;
-        let over = match self.ways[place] {
-            Way::Fixed(direction, onward) => Some((direction, onward)),
-            _ => self.known_way(frame.tie, frame.flow, place),
-        };
-        if let Some(over) = over {
-            self.tally.frame_hops += 1;
-            self.net.pass(over, (frame, hop), at);
-            return;
-        }
-        let frame = Frame { hop, ..*frame };
-        self.now = at;
-        self.send(frame, node);
     }
 
     /// A frame will be taken in at the end of its way.

@@ -13,7 +13,7 @@ mod rings;
 
 pub(super) use plain::PlainLinks;
 pub use port::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
-pub(super) use rings::{Coming, Rings, Streams, Until};
+pub(super) use rings::{AT_A_STROKE, Coming, Rings, Streams, Until};
 
 use super::compile::{Compiled, Watch};
 use super::tally::DirectionTally;
@@ -150,6 +150,18 @@ pub trait Links: std::fmt::Debug {
         ready: Instant,
         events: &mut impl EventSet<Event>,
     ) -> Offered;
+
+    /// Puts so many frames that are ready at `ready`, alike but for their numbers, into a direction that takes
+    /// them all. Only where [`IN_FLOW`](Self::IN_FLOW).
+    fn offer_alike(
+        &mut self,
+        over: (DirectionId, Onward),
+        frame: Frame,
+        count: u32,
+        ready: Instant,
+    ) {
+        unreachable!("{count} of {frame:?}, ready at {ready:?}, over {over:?} one by one");
+    }
 
     /// Handles an event of a direction's own; `word` is what was planned with it. Returns the frame that
     /// is handed over now, if one is.

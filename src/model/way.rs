@@ -3,11 +3,11 @@
 //! A flow has one way as long as the routes stay as they are, found when its first frame needs it; where
 //! each exchange or frame has its own member, it is chosen when the frame becomes eligible.
 
-use super::compile::HOPS_MAX;
+use super::compile::{Compiled, HOPS_MAX};
 use super::net::{Frame, Links, Offered, Onward};
 use super::world::{Executor, World};
 use crate::site::Choose;
-use crate::topology::{DirectionId, NodeId};
+use crate::topology::{DirectionId, NodeId, Routes};
 use crate::unit::{mix_pair, mix64};
 
 /// What is known of a hop of a flow.
@@ -25,6 +25,44 @@ pub(crate) enum Way {
     Lossy,
     /// No route.
     Nowhere,
+}
+
+/// Ways of flows, to be looked up.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Ways<'a> {
+    pub(crate) compiled: &'a Compiled,
+    pub(crate) routes: &'a Routes,
+    pub(crate) ways: &'a [Way],
+}
+
+impl Ways<'_> {
+    /// The direction of a frame with the tie word `tie` at a place of the ways, where that says it.
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // Part of each hop of each frame.
+    pub(crate) fn known(
+        &self,
+        tie: u128,
+        flow: u32,
+        place: usize,
+    ) -> Option<(DirectionId, Onward)> {
+        let way = self.ways[place];
+        if let Way::Fixed(direction, onward) = way {
+            return Some((direction, onward));
+        }
+        self.spread(tie, flow, way)
+    }
+
+    /// The direction of an exchange, where each has its own.
+    #[inline(never)]
+    fn spread(&self, tie: u128, flow: u32, way: Way) -> Option<(DirectionId, Onward)> {
+        let Way::Spread(first, count, onward) = way else {
+            return None;
+        };
+        let next = self.routes.listed((first, u32::from(count)));
+        let salt = self.compiled.hops[next.first()?.index()].salt;
+        let hash = self.compiled.flows[flow as usize].hash;
+        Some((next[by_exchange(hash, salt, tie, next.len())], onward))
+    }
 }
 
 // Ways are looked up once a hop: eight of them to a cache line.
@@ -104,16 +142,12 @@ impl<E: Executor> World<'_, E> {
         flow: u32,
         place: usize,
     ) -> Option<(DirectionId, Onward)> {
-        match self.ways[place] {
-            Way::Fixed(direction, onward) => Some((direction, onward)),
-            Way::Spread(first, count, onward) => {
-                let next = self.routes.listed((first, u32::from(count)));
-                let salt = self.compiled.hops[next.first()?.index()].salt;
-                let hash = self.compiled.flows[flow as usize].hash;
-                Some((next[by_exchange(hash, salt, tie, next.len())], onward))
-            }
-            Way::Chosen | Way::Unknown | Way::Nowhere | Way::Lossy => None,
-        }
+        let ways = Ways {
+            compiled: self.compiled,
+            routes: &self.routes,
+            ways: &self.ways,
+        };
+        ways.known(tie, flow, place)
     }
 
     /// The direction that a frame has of its own.

@@ -504,7 +504,18 @@ impl<'a, E: Executor> World<'a, E> {
         let mut left = frames;
         for run in runs {
             frame.run = run;
-            for _ in 0..self.compiled.runs[run as usize].count {
+            let mut count = self.compiled.runs[run as usize].count;
+            if E::Links::IN_FLOW
+                && let Some(over) = known
+            {
+                // All of them at a stroke, but for the last of the message.
+                let alike = count.min(left - 1);
+                self.tally.frame_hops += u64::from(alike);
+                self.net.offer_alike(over, frame, alike, self.now);
+                frame.tie += u128::from(alike);
+                (left, count) = (left - alike, count - alike);
+            }
+            for _ in 0..count {
                 left -= 1;
                 if left == 0 {
                     frame.kind = FrameKind::Last;
@@ -532,7 +543,7 @@ impl<'a, E: Executor> World<'a, E> {
             };
             let mut book = Book {
                 compiled: self.compiled,
-                attempts: &mut self.attempts,
+                attempts: self.attempts.all_mut(),
                 waits: &mut self.waits,
             };
             book.account_hop(&frame, &times, &self.compiled.hops[over.index()]);

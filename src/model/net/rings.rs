@@ -9,7 +9,7 @@ mod account;
 mod lane;
 mod streams;
 
-pub(in crate::model) use streams::{Coming, Streams, Until};
+pub(in crate::model) use streams::{AT_A_STROKE, Coming, Streams, Until};
 
 use account::{Account, Arrived, Asked, by_direction};
 use lane::{Lane, count};

@@ -7,12 +7,12 @@
 
 use super::Rings;
 use super::account::{Account, Arrived, Sums};
-use super::lane::count;
+use super::lane::{Lane, count};
 use crate::engine::{EventSet, Key, Ring};
 use crate::model::attempt::NONE;
 use crate::model::compile::{Compiled, Watch};
 use crate::model::net::{
-    DirectionTally, Flight, Frame, FrameKind, InOrder, Links, LostFrame, NoGate, Offered, Onward,
+    DirectionTally, FEW, Flight, Frame, FrameKind, InOrder, Links, LostFrame, NoGate, Offered, Onward,
     Open, ReceiverGone, Spoilt, Times,
 };
 use crate::model::order::{FlowOrder, Round};
@@ -39,6 +39,8 @@ impl Coming {
 #[derive(Debug)]
 struct Inbox {
     coming: Vec<Coming>,
+    /// Place of the direction in the order.
+    place: u32,
     /// Entries at the front that have been served.
     served: usize,
     /// When those that wait there begin, as far as they had not when the last frame became ready.
@@ -69,8 +71,9 @@ const NOTHING: Flight = Flight {
 };
 
 impl Inbox {
-    fn new() -> Self {
+    fn new(place: u32) -> Self {
         Self {
+            place,
             coming: Vec::with_capacity(COMING_PLACES),
             served: 0,
             starts: Ring::with_places(1_024, Instant::ZERO),
@@ -94,19 +97,33 @@ pub struct Streams {
     rings: Rings<Open, InOrder, NoGate>,
     inboxes: Vec<Inbox>,
     /// One bit for each place of the order: whether anything waits in its inbox.
-    filled: Vec<u64>,
+    filled: [u64; FILLED_WORDS],
     flow: FlowOrder,
-    /// Frames in inboxes.
-    coming: u64,
+    /// Frames in inboxes. Whoever takes some out that go on to no other tells it.
+    pub(crate) coming: u64,
     /// All that is taken in before this is known.
     pub(crate) horizon: Instant,
     /// The run reaches everything before this, whatever happens: the end of the window, or a time asked for.
     pub(crate) certain: Instant,
     /// The run has been left at an instant up to which directions have not all been served.
     pub(crate) behind: bool,
-    /// Memory for the times of one stretch of a direction.
+    /// Memory for the times of frames that are served at a stroke.
     pub(crate) times: Vec<Times>,
 }
+
+/// Words of one bit a direction, for as many as there are where links are served in the order of the flow.
+const FILLED_WORDS: usize = FEW / 64;
+
+/// Most frames of a direction that are served at a stroke.
+pub(crate) const AT_A_STROKE: usize = 64;
+
+/// What is in a place for times that nothing has used yet.
+const NO_TIMES: Times = Times {
+    ready: Instant::ZERO,
+    start: Instant::ZERO,
+    end: Instant::ZERO,
+    handover: Instant::ZERO,
+};
 
 /// Up to where inboxes are emptied.
 #[derive(Clone, Copy, Debug)]
@@ -194,14 +211,13 @@ impl Streams {
         mut coming: Vec<Coming>,
         served: Range<usize>,
     ) {
-        self.coming -= served.len() as u64;
         let inbox = &mut self.inboxes[direction.index()];
         inbox.served = served.end;
         if served.end == coming.len() {
             coming.clear();
             inbox.served = 0;
-            let place = self.flow.place[direction.index()] as usize;
-            self.filled[place / 64] &= !(1 << (place % 64));
+            let place = inbox.place as usize;
+            self.filled[place / 64 % FILLED_WORDS] &= !(1 << (place % 64));
         } else if served.end >= coming.len() / 2 {
             // The rest moves up into what is in the caches: each entry moves about once.
             coming.copy_within(served.end.., 0);
@@ -212,9 +228,10 @@ impl Streams {
     }
 
     /// Serves the first frames of a direction's inbox, in order, and counts them; `times` becomes their times
-    /// there. It ends before the first that is ready too late, or begins so late that nothing of it is asked
-    /// for yet: a backlog stays where it waits, and is not sorted in among what comes to the next direction
-    /// meanwhile. Frames whose arrival the run does not reach for certain are counted later.
+    /// there, as many as it has places for. Returns how many. It ends before the first that is ready too late, or
+    /// begins so late that nothing of it is asked for yet: a backlog stays where it waits, and is not sorted in
+    /// among what comes to the next direction meanwhile. Frames whose arrival the run does not reach for certain
+    /// are counted later.
     #[inline]
     pub(crate) fn serve(
         &mut self,
@@ -222,60 +239,26 @@ impl Streams {
         direction: DirectionId,
         coming: &[Coming],
         until: Until,
-        times: &mut Vec<Times>,
-    ) {
+        times: &mut [Times],
+    ) -> usize {
         let certain = self.certain;
         let window = self.rings.window;
         let lane = &mut self.rings.lanes[direction.index()];
         let starts = &mut self.inboxes[direction.index()].starts;
-        let class = lane.class;
-        let mut free = lane.free;
-        let mut sums = Sums::default();
-        times.clear();
-        for next in coming {
-            if free >= until.begins || !until.takes(next) {
-                break;
-            }
-            let Coming { frame, ready } = next;
-            let (time, ready) = (compiled.time_on(frame.run, class), *ready);
-            sums.bytes += u64::from(time.bytes);
-            sums.payload += u64::from(time.payload);
-            sums.ser += time.ser;
-            let start = ready.max(free);
-            let end = start + Duration(time.ser);
-            free = end;
-            if start > ready {
-                sums.waited = true;
-                while starts.get(0).is_some_and(|start| *start <= ready) {
-                    starts.pop();
-                }
-                starts.push(start);
-                if ready >= window.0 && ready < window.1 {
-                    lane.queue_max = lane.queue_max.max(count(starts.len()));
-                    lane.ahead_max = lane.ahead_max.max(start.since(ready).0);
-                }
-            } else {
-                starts.clear();
-            }
-            times.push(Times {
-                ready,
-                start,
-                end,
-                handover: lane.handed_on(frame.onward, time, start, end),
-            });
+        let (served, sums) = find_times(compiled, lane, starts, coming, until, times, window);
+        if served == 0 {
+            return 0;
         }
-        if times.is_empty() {
-            return;
-        }
-        lane.free = free;
-        lane.offered += times.len() as u64;
+        let times = &times[..served];
+        lane.offered += served as u64;
         lane.offered_bytes += sums.bytes;
-        let known = lane.ring.is_empty() && free + lane.latency < certain;
+        let known = lane.ring.is_empty() && lane.free + lane.latency < certain;
         let account = &mut self.rings.accounts[direction.index()];
         if !known || !account.record_all(times, &sums, lane.latency, window) {
             account.settle();
             self.count_each(compiled, direction, (coming, times), certain);
         }
+        served
     }
 
     /// Counts frames one by one, those before them that have waited for it first.
@@ -349,8 +332,14 @@ impl Streams {
         (frame, hop): (&Frame, u8),
         ready: Instant,
     ) {
-        let Inbox { coming, served, .. } = &mut self.inboxes[direction.index()];
-        let mut place = coming.len();
+        let inbox = &mut self.inboxes[direction.index()];
+        let Inbox {
+            coming,
+            served,
+            place,
+            ..
+        } = inbox;
+        let own = coming.len();
         coming.push(Coming {
             frame: *frame,
             ready,
@@ -361,13 +350,11 @@ impl Streams {
         }
         // What a port itself sends goes in the order in which it does; what comes from elsewhere in order of
         // time: each stream is, so that mostly this is the last.
-        while hop > 0 && place > *served && coming[place - 1].comes_after(ready, frame.tie) {
-            coming.swap(place - 1, place);
-            place -= 1;
+        if hop > 0 && own > *served && coming[own - 1].comes_after(ready, frame.tie) {
+            sort_in(&mut coming[*served..]);
         }
-        self.coming += 1;
-        let place = self.flow.place[direction.index()] as usize;
-        self.filled[place / 64] |= 1 << (place % 64);
+        let place = *place as usize;
+        self.filled[place / 64 % FILLED_WORDS] |= 1 << (place % 64);
     }
 
     /// Takes back what was served ahead of `until`, where a run ends. Returns how many frames.
@@ -390,6 +377,76 @@ impl Streams {
         }
         ahead
     }
+}
+
+/// When the first frames that come to a direction are sent, and what they add up to.
+#[inline(never)] // It needs all the registers that there are.
+fn find_times(
+    compiled: &Compiled,
+    lane: &mut Lane,
+    starts: &mut Ring<Instant>,
+    coming: &[Coming],
+    until: Until,
+    times: &mut [Times],
+    window: (Instant, Instant),
+) -> (usize, Sums) {
+    let on_class = compiled.times_on(lane.class);
+    let passing = if lane.ends { lane.latency } else { lane.passing };
+    let mut free = lane.free;
+    let mut sums = Sums::default();
+    let mut served = 0;
+    for (next, place) in coming.iter().zip(times) {
+        if free >= until.begins || !until.takes(next) {
+            break;
+        }
+        let Coming { frame, ready } = *next;
+        let time = &on_class[frame.run as usize];
+        let start = ready.max(free);
+        let end = Instant(start.0 + time.ser);
+        free = end;
+        sums.bytes += u64::from(time.bytes);
+        sums.payload += u64::from(time.payload);
+        sums.ser += time.ser;
+        if start > ready {
+            sums.waited = true;
+            while starts.get(0).is_some_and(|start| *start <= ready) {
+                starts.pop();
+            }
+            starts.push(start);
+            if ready >= window.0 && ready < window.1 {
+                lane.queue_max = lane.queue_max.max(count(starts.len()));
+                lane.ahead_max = lane.ahead_max.max(start.0 - ready.0);
+            }
+        } else if !starts.is_empty() {
+            starts.clear();
+        }
+        let awaited = match frame.onward {
+            Onward::Cut => time.header.min(time.ser),
+            Onward::Store => time.ser,
+        };
+        *place = Times {
+            ready,
+            start,
+            end,
+            handover: Instant(start.0 + awaited + passing.0),
+        };
+        served += 1;
+    }
+    lane.free = free;
+    (served, sums)
+}
+
+/// Moves the last entry to its place among those before it, which are in order.
+#[inline(never)]
+fn sort_in(coming: &mut [Coming]) {
+    let Some((own, before)) = coming.split_last() else {
+        return;
+    };
+    let (ready, tie) = (own.ready, own.frame.tie);
+    let after = before.iter().rev();
+    let after = after.take_while(|other| other.comes_after(ready, tie)).count();
+    let place = coming.len() - 1 - after;
+    coming[place..].rotate_right(1);
 }
 
 fn plan(
@@ -416,22 +473,21 @@ impl Links for Streams {
         let flow = compiled
             .flow_order()
             .expect("asked for only where there is an order");
+        assert!(flow.order.len() <= FEW, "larger sites have events");
         let mut rings = Rings::new(compiled, watch);
         for lane in &mut rings.lanes {
             lane.ring = Ring::with_places(RING_PLACES, NOTHING);
         }
         Self {
             rings,
-            inboxes: std::iter::repeat_with(Inbox::new)
-                .take(compiled.hops.len())
-                .collect(),
-            filled: vec![0; flow.order.len().div_ceil(64)],
+            inboxes: flow.place.iter().map(|place| Inbox::new(*place)).collect(),
+            filled: [0; FILLED_WORDS],
             flow: flow.clone(),
             coming: 0,
             horizon: Instant::ZERO,
             certain: Instant::ZERO,
             behind: false,
-            times: Vec::new(),
+            times: vec![NO_TIMES; AT_A_STROKE],
         }
     }
 
@@ -444,8 +500,32 @@ impl Links for Streams {
         ready: Instant,
         _: &mut impl EventSet<Event>,
     ) -> Offered {
+        self.coming += 1;
         self.pass(over, (&frame, frame.hop), ready);
         Offered::Taken
+    }
+
+    fn offer_alike(
+        &mut self,
+        (direction, onward): (DirectionId, Onward),
+        frame: Frame,
+        count: u32,
+        ready: Instant,
+    ) {
+        self.coming += u64::from(count);
+        let inbox = &mut self.inboxes[direction.index()];
+        let number = |number: u32| Frame {
+            tie: frame.tie + u128::from(number),
+            onward,
+            ..frame
+        };
+        let alike = (0..count).map(|place| Coming {
+            frame: number(place),
+            ready,
+        });
+        inbox.coming.extend(alike);
+        let place = inbox.place as usize;
+        self.filled[place / 64 % FILLED_WORDS] |= 1 << (place % 64);
     }
 
     #[inline]
