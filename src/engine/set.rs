@@ -14,6 +14,10 @@ pub trait EventSet<E> {
     fn push(&mut self, key: Key, event: E);
     /// Key of the next event; [`Key::NEVER`] when there is none.
     fn next_key(&mut self) -> Key;
+    /// Whether an event would be the next to be taken, were it added now.
+    fn would_be_next(&mut self, key: Key, _event: &E) -> bool {
+        key < self.next_key()
+    }
     /// When the next event is due; [`Instant::NEVER`] when there is none.
     fn next_at(&mut self) -> Instant {
         self.next_key().at

@@ -84,6 +84,6 @@ impl<E: Executor> World<'_, E> {
             self.note_busy(controller);
         }
         // The work was real even if the host has given the attempt up: the response is sent.
-        self.schedule_answer(slot);
+        self.answer(slot);
     }
 }

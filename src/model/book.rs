@@ -18,7 +18,7 @@ impl Book<'_> {
     #[allow(clippy::inline_always)] // Part of each hop of each frame.
     pub(crate) fn account_hop(&mut self, frame: &Frame, times: &Times, hop: &Hop) {
         let attempt = &mut self.attempts[frame.attempt as usize];
-        let place = usize::from(frame.hop).min(HOPS_MAX - 1);
+        let place = usize::from(frame.hop) % HOPS_MAX;
         let ser = times.end.0 - times.start.0;
         // What it would wait were its own message's frames alone here.
         let own_start = times.ready.0.max(attempt.own_free[place]);

@@ -44,7 +44,6 @@ impl Executor for Flow {
             world.catch_up(Until {
                 at: world.now,
                 tie: Some(u128::MAX),
-                begins: Instant::NEVER,
             });
         }
     }
@@ -157,13 +156,11 @@ impl World<'_, Flow> {
             Until {
                 at: self.now,
                 tie: handled,
-                begins: Instant::NEVER,
             }
         } else {
             Until {
                 at: least,
                 tie: None,
-                begins: Instant::NEVER,
             }
         };
         self.now = self.now.max(least);
@@ -188,20 +185,22 @@ impl World<'_, Flow> {
             } else {
                 until
             };
-            self.serve(direction, until, &mut times);
+            let stops = |next: &Coming, _| !until.takes(next);
+            self.serve(direction, stops, &mut times);
             places.start = found + 1;
         }
         self.net.times = times;
         self.now = now;
     }
 
-    /// Serves directions, so that everything is known that is taken in over them before `horizon`.
+    /// Serves directions, so that everything is known that is taken in over them before `horizon`. A backlog stays
+    /// where it waits, and is not sorted in among what comes to the next direction meanwhile.
     fn serve_links(&mut self, mut places: Range<usize>, horizon: Instant) {
         let now = self.now;
         let mut times = std::mem::take(&mut self.net.times);
         while let Some((found, direction)) = self.net.filled_in(places.clone()) {
-            let until = self.net.until(direction, horizon);
-            self.serve(direction, until, &mut times);
+            let latest = self.net.latest(direction, horizon);
+            self.serve(direction, |_, start| start >= latest, &mut times);
             places.start = found + 1;
         }
         self.net.times = times;
@@ -210,12 +209,17 @@ impl World<'_, Flow> {
 
     /// Serves what is ready on a direction early enough, and sends it on ahead of the time.
     #[inline]
-    fn serve(&mut self, direction: DirectionId, until: Until, times: &mut [Times]) {
+    fn serve(
+        &mut self,
+        direction: DirectionId,
+        stops: impl Fn(&Coming, Instant) -> bool,
+        times: &mut [Times],
+    ) {
         loop {
             let (coming, from) = self.net.take(direction);
             let left = &coming[from..];
             let compiled = self.compiled;
-            let served = self.net.serve(compiled, direction, left, until, times);
+            let served = self.net.serve(compiled, direction, left, &stops, times);
             self.tally.events += served as u64;
             let (left, times) = (&left[..served], &times[..served]);
             let hop = &compiled.hops[direction.index()];

@@ -1,6 +1,7 @@
 //! Which path an I/O takes.
 
 use super::standing::{LogKind, Standing, TimerName};
+use super::way::below;
 use super::world::{Executor, World};
 use crate::site::{Owner, PathPolicy};
 use crate::unit::Duration;
@@ -75,23 +76,19 @@ impl<E: Executor> World<'_, E> {
         let (first, count) = (plan.paths.start, plan.paths.end - plan.paths.start);
         let pointer = set as usize * (self.compiled.fabric.controllers.len() + 1)
             + owner.map_or(0, |o| o + 1);
-        let last = if count == 0 {
-            0
-        } else {
-            self.pointers[pointer] % count
-        };
         let start = match plan.policy {
             PathPolicy::Random => self.drawn(set, io, owner),
             PathPolicy::OnePath => 0,
             PathPolicy::RoundRobin
             | PathPolicy::LeastQueue
             | PathPolicy::LeastBytes
-            | PathPolicy::Nearest => last + 1,
+            | PathPolicy::Nearest => (self.pointers[pointer] + 1) % count.max(1),
         };
         let mut best: Option<(u64, u32)> = None;
         let (mut standing, mut nearest) = (false, u32::MAX);
         for step in 0..count {
-            let offset = (start + step) % count;
+            let offset = start + step;
+            let offset = if offset < count { offset } else { offset - count };
             let path = first + offset;
             let (state, described) = (
                 &self.paths[path as usize],
@@ -153,8 +150,8 @@ impl<E: Executor> World<'_, E> {
         if count == 0 {
             return 0;
         }
-        let place = self.ios[io].draw.path_bits % count as u64;
-        let path = all().nth(usize::try_from(place).unwrap_or(0));
+        let place = below(self.ios[io].draw.path_bits, count);
+        let path = all().nth(place);
         path.map_or(0, |path| path - plan.paths.start)
     }
 }

@@ -38,10 +38,13 @@ impl Sides {
         if own.next_at() < end { own.pop() } else { None }
     }
 
-    /// The side that handles an event: what comes in over a link says it with the link's word.
-    const fn side(event: Event) -> At {
+    /// Where an event is kept: what comes in over a link says it with the link's word.
+    #[inline]
+    const fn at(&self, event: Event) -> At {
         match event {
-            Event::ServiceEnd { .. } | Event::Answer { .. } | Event::Link { word: 1, .. } => {
+            Event::ServiceEnd { .. } | Event::Answer { .. } | Event::Link { word: 1, .. }
+                if self.apart =>
+            {
                 At::Arrays
             }
             _ => At::Hosts,
@@ -68,17 +71,20 @@ impl EventSet<Event> for Sides {
 
     #[inline]
     fn push(&mut self, key: Key, event: Event) {
-        let at = if self.apart {
-            Self::side(event)
-        } else {
-            At::Hosts
-        };
+        let at = self.at(event);
         self.of(at).push(key, event);
     }
 
     fn next_key(&mut self) -> Key {
         let first = self.first();
         self.of(first).next_key()
+    }
+
+    /// Next on its own side: the other one does not see it.
+    #[inline]
+    fn would_be_next(&mut self, key: Key, event: &Event) -> bool {
+        let at = self.at(*event);
+        key < self.of(at).next_key()
     }
 
     fn pop(&mut self) -> Option<(Key, Event)> {

@@ -249,7 +249,7 @@ fn by_exchange(hash: u64, salt: u64, tie: u128, count: usize) -> usize {
 
 /// A number below `count`, which is not zero, from a mixed word: the rest of a division, which mostly needs none.
 #[inline]
-fn below(word: u64, count: usize) -> usize {
+pub(super) fn below(word: u64, count: usize) -> usize {
     let count = count.max(1) as u64;
     let rest = if count.is_power_of_two() {
         word & (count - 1)

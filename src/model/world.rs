@@ -488,7 +488,6 @@ impl<'a, E: Executor> World<'a, E> {
         let (tie, message) = (attempt.tie, attempt.volley - attempt.first_volley);
         let flow = attempt.flow + u32::from(volley.toward == Toward::Host);
         let (runs, frames) = (volley.runs.clone(), volley.frames);
-        let from = self.compiled.flows[flow as usize].from;
         let mut frame = Frame {
             tie: tie::frame(tie, message, 0),
             attempt: slot,
@@ -522,7 +521,7 @@ impl<'a, E: Executor> World<'a, E> {
                 }
                 match known {
                     Some(over) => self.send_over(over, frame),
-                    None => self.send(frame, from),
+                    None => self.send(frame, self.compiled.flows[flow as usize].from),
                 }
                 // The number of a frame is the last part of its tie word.
                 frame.tie += 1;
@@ -664,17 +663,33 @@ impl<'a, E: Executor> World<'a, E> {
         self.schedule_emission(adapter, Event::Emit { attempt: slot }, slot);
     }
 
-    /// The next volley leaves an array: its frames are ready now.
-    pub(crate) fn schedule_answer(&mut self, slot: u32) {
-        self.schedule_emission(Duration::ZERO, Event::Answer { attempt: slot }, slot);
+    /// The next volley leaves an array: its frames are ready now. The last thing that happens to whatever calls it.
+    pub(crate) fn answer(&mut self, slot: u32) {
+        let event = Event::Answer { attempt: slot };
+        let key = self.emission(Duration::ZERO, slot);
+        if self.queue.would_be_next(key, &event) {
+            // The event that comes next anyway.
+            self.tally.events += 1;
+            self.emit_volley(slot);
+        } else {
+            self.attempts[slot].holds += 1;
+            self.queue.push(key, event);
+        }
     }
 
     fn schedule_emission(&mut self, after: Duration, event: Event, slot: u32) {
-        let attempt = &mut self.attempts[slot];
-        attempt.holds += 1;
-        let tie = tie::frame(attempt.tie, attempt.volley - attempt.first_volley, 0);
-        let at = self.now + after;
-        self.queue.push(Key { at, tie }, event);
+        self.attempts[slot].holds += 1;
+        let key = self.emission(after, slot);
+        self.queue.push(key, event);
+    }
+
+    /// When the present volley of an attempt is ready, and its place in that instant.
+    fn emission(&self, after: Duration, slot: u32) -> Key {
+        let attempt = &self.attempts[slot];
+        Key {
+            at: self.now + after,
+            tie: tie::frame(attempt.tie, attempt.volley - attempt.first_volley, 0),
+        }
     }
 
     fn adapter(&self, workload: u32) -> Duration {

@@ -132,12 +132,10 @@ pub(crate) struct Until {
     pub(crate) at: Instant,
     /// … and in it, up to this tie word.
     pub(crate) tie: Option<u128>,
-    /// What begins later than this may stay.
-    pub(crate) begins: Instant,
 }
 
 impl Until {
-    fn takes(self, coming: &Coming) -> bool {
+    pub(crate) fn takes(self, coming: &Coming) -> bool {
         coming.ready < self.at
             || coming.ready == self.at && self.tie.is_some_and(|tie| coming.frame.tie <= tie)
     }
@@ -177,17 +175,11 @@ impl Streams {
         0..self.flow.order.len()
     }
 
-    /// Up to where a direction is served for all that is taken in before `end` to be known.
-    #[inline(always)]
-    #[allow(clippy::inline_always)] // Once a stretch.
-    pub(crate) fn until(&self, direction: DirectionId, end: Instant) -> Until {
+    /// What begins on a direction before this is all of it that can be taken in before `end`.
+    #[inline]
+    pub(crate) fn latest(&self, direction: DirectionId, end: Instant) -> Instant {
         let remaining = self.flow.remaining[direction.index()];
-        let at = Instant(end.0.saturating_sub(remaining));
-        Until {
-            at,
-            tie: None,
-            begins: at,
-        }
+        Instant(end.0.saturating_sub(remaining))
     }
 
     /// Whether frames come to a direction from its own port only.
@@ -228,24 +220,22 @@ impl Streams {
     }
 
     /// Serves the first frames of a direction's inbox, in order, and counts them; `times` becomes their times
-    /// there, as many as it has places for. Returns how many. It ends before the first that is ready too late, or
-    /// begins so late that nothing of it is asked for yet: a backlog stays where it waits, and is not sorted in
-    /// among what comes to the next direction meanwhile. Frames whose arrival the run does not reach for certain
-    /// are counted later.
+    /// there, as many as it has places for. Returns how many. It ends before the first of which `stops` says so,
+    /// told when that begins. Frames whose arrival the run does not reach for certain are counted later.
     #[inline]
     pub(crate) fn serve(
         &mut self,
         compiled: &Compiled,
         direction: DirectionId,
         coming: &[Coming],
-        until: Until,
+        stops: impl Fn(&Coming, Instant) -> bool,
         times: &mut [Times],
     ) -> usize {
         let certain = self.certain;
         let window = self.rings.window;
         let lane = &mut self.rings.lanes[direction.index()];
         let starts = &mut self.inboxes[direction.index()].starts;
-        let (served, sums) = find_times(compiled, lane, starts, coming, until, times, window);
+        let (served, sums) = find_times(compiled, lane, starts, coming, stops, times, window);
         if served == 0 {
             return 0;
         }
@@ -386,7 +376,7 @@ fn find_times(
     lane: &mut Lane,
     starts: &mut Ring<Instant>,
     coming: &[Coming],
-    until: Until,
+    stops: impl Fn(&Coming, Instant) -> bool,
     times: &mut [Times],
     window: (Instant, Instant),
 ) -> (usize, Sums) {
@@ -396,12 +386,12 @@ fn find_times(
     let mut sums = Sums::default();
     let mut served = 0;
     for (next, place) in coming.iter().zip(times) {
-        if free >= until.begins || !until.takes(next) {
+        let Coming { frame, ready } = *next;
+        let start = ready.max(free);
+        if stops(next, start) {
             break;
         }
-        let Coming { frame, ready } = *next;
         let time = &on_class[frame.run as usize];
-        let start = ready.max(free);
         let end = Instant(start.0 + time.ser);
         free = end;
         sums.bytes += u64::from(time.bytes);
