@@ -8,6 +8,7 @@
 mod account;
 mod lane;
 mod streams;
+mod track;
 
 pub(in crate::model) use streams::{AT_A_STROKE, Coming, Streams, Until};
 

@@ -11,19 +11,17 @@ pub(super) struct Account {
     pub(super) tally: DirectionTally,
     /// A stretch of frames that arrived and left no gap on the wire, not yet counted as busy.
     pub(super) stretch: (Instant, Instant),
-    recent: Recent,
     pub(super) gone_since: Instant,
     pub(super) gone_total: u64,
 }
 
 /// What recent stretches of frames add up to, all of them in one bin of each series and in the window.
 #[derive(Clone, Copy, Debug, Default)]
-#[repr(align(64))]
-struct Recent {
-    /// What is ready from here on …
-    from: Instant,
-    /// … and has arrived before here lies in those bins.
-    to: Instant,
+pub(super) struct Recent {
+    /// Their frames became ready in here, …
+    ready: (Instant, Instant),
+    /// … and were sent and arrived in here.
+    sent: (Instant, Instant),
     end: Instant,
     frames: u64,
     zeros: u64,
@@ -32,8 +30,27 @@ struct Recent {
     payload: u64,
 }
 
-// It is touched once a stretch, and mostly all that is.
-const _: () = assert!(std::mem::size_of::<Recent>() == 64);
+impl Recent {
+    /// Whether a stretch lies in the same bins: its first and last frame, and when that has arrived.
+    #[inline]
+    pub(super) fn takes(&self, first: &Times, last: &Times, arrived: Instant) -> bool {
+        first.ready >= self.ready.0
+            && last.ready < self.ready.1
+            && first.start >= self.sent.0
+            && arrived < self.sent.1
+    }
+
+    /// Adds the frames of a stretch, of which the last leaves the wire at `end`.
+    #[inline]
+    pub(super) const fn add(&mut self, frames: u64, sums: &Sums, end: Instant) {
+        self.frames += frames;
+        self.zeros += frames - sums.waits;
+        self.ser += sums.ser;
+        self.bytes += sums.bytes;
+        self.payload += sums.payload;
+        self.end = end;
+    }
+}
 
 /// A frame that has arrived and is still to be counted.
 #[derive(Clone, Copy, Debug)]
@@ -66,8 +83,8 @@ pub(super) struct Sums {
     pub(super) ser: u64,
     pub(super) bytes: u64,
     pub(super) payload: u64,
-    /// Whether any of them waits.
-    pub(super) waited: bool,
+    /// How many of them wait.
+    pub(super) waits: u64,
 }
 
 /// Whether the time that a frame asks for has been counted.
@@ -82,75 +99,44 @@ impl Account {
         Self {
             tally: DirectionTally::watched(watch, few),
             stretch: (Instant::ZERO, Instant::ZERO),
-            recent: Recent::default(),
             gone_since: Instant::ZERO,
             gone_total: 0,
         }
     }
 
-    /// Counts frames of one stretch that will have arrived, all as one. Returns whether it has: not where
-    /// they fall into different bins, or some of them outside the window.
-    #[inline]
-    pub(super) fn record_all(
-        &mut self,
-        times: &[Times],
-        sums: &Sums,
-        latency: Duration,
-        window: (Instant, Instant),
-    ) -> bool {
-        let (Some(first), Some(last)) = (times.first(), times.last()) else {
-            return true;
-        };
-        let within = |recent: &Recent| {
-            first.ready >= recent.from && last.end + latency < recent.to
-        };
-        if !within(&self.recent) {
-            self.move_on(first, window);
-            if !within(&self.recent) {
-                return false;
-            }
+    /// Counts the waits of frames of one stretch that will have arrived, as far as they are not zero.
+    #[inline(never)]
+    pub(super) fn record_waits(&mut self, times: &[Times]) {
+        for times in times.iter().filter(|times| times.start > times.ready) {
+            self.tally.wait.record(times.start.since(times.ready));
         }
-        let frames = times.len() as u64;
-        let recent = &mut self.recent;
-        recent.frames += frames;
-        recent.ser += sums.ser;
-        recent.bytes += sums.bytes;
-        recent.payload += sums.payload;
-        recent.end = last.end;
-        if sums.waited {
-            for times in times {
-                self.tally.wait.record(times.start.since(times.ready));
-            }
-        } else {
-            recent.zeros += frames;
-        }
-        true
     }
 
-    /// Looks for the bins in which a stretch lies that is not in those of the last ones.
-    #[cold]
-    fn move_on(&mut self, first: &Times, window: (Instant, Instant)) {
-        self.settle();
+    /// The bins in which a stretch begins, as far as they lie in the window; nothing recent is left to settle.
+    pub(super) fn bins_of(&mut self, first: &Times, window: (Instant, Instant)) -> Recent {
         let (from, to) = std::mem::replace(&mut self.stretch, (first.start, first.start));
         busy(&mut self.tally, from, to, window);
         let (asked, busy) = (&mut self.tally.asked_series, &mut self.tally.busy_series);
         asked.at(first.ready);
         busy.at(first.start);
-        let ((from, to), bin) = (asked.bin(), busy.bin());
-        self.recent.from = from.max(bin.0).max(window.0);
-        self.recent.to = to.min(bin.1).min(window.1);
+        let (from, to) = busy.bin();
+        Recent {
+            ready: asked.bin(),
+            sent: (from.max(window.0), to.min(window.1)),
+            ..Recent::default()
+        }
     }
 
     /// Puts what recent stretches add up to with all else that has been counted. Before anything is counted
     /// otherwise.
-    pub(super) fn settle(&mut self) {
-        let recent = std::mem::take(&mut self.recent);
+    pub(super) fn settle(&mut self, recent: &mut Recent) {
+        let recent = std::mem::take(recent);
         if recent.frames == 0 {
             return;
         }
         let tally = &mut self.tally;
-        tally.asked_series.at(recent.from).0 += recent.ser;
-        tally.busy_series.at(recent.from).0 += recent.ser;
+        tally.asked_series.at(recent.ready.0).0 += recent.ser;
+        tally.busy_series.at(recent.sent.0).0 += recent.ser;
         tally.busy += recent.ser;
         tally.busy_total += recent.ser;
         tally.busy_until = recent.end;

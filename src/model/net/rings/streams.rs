@@ -6,11 +6,12 @@
 //! Only what is taken in at the end of its way becomes an event.
 
 use super::Rings;
-use super::account::{Account, Arrived, Sums};
-use super::lane::{Lane, count};
+use super::account::Arrived;
+pub(crate) use super::track::Coming;
+use super::track::Track;
 use crate::engine::{EventSet, Key, Ring};
 use crate::model::attempt::NONE;
-use crate::model::compile::{Compiled, Watch};
+use crate::model::compile::{Compiled, Hop, Watch};
 use crate::model::net::{
     DirectionTally, FEW, Flight, Frame, FrameKind, InOrder, Links, LostFrame, NoGate, Offered, Onward,
     Open, ReceiverGone, Spoilt, Times,
@@ -20,34 +21,6 @@ use crate::model::world::Event;
 use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
 use std::ops::Range;
-
-/// A frame that is to become ready.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Coming {
-    pub(crate) frame: Frame,
-    pub(crate) ready: Instant,
-}
-
-impl Coming {
-    #[inline]
-    fn comes_after(&self, ready: Instant, tie: u128) -> bool {
-        self.ready > ready || self.ready == ready && self.frame.tie > tie
-    }
-}
-
-/// What comes to a direction.
-#[derive(Debug)]
-struct Inbox {
-    coming: Vec<Coming>,
-    /// Place of the direction in the order.
-    place: u32,
-    /// Entries at the front that have been served.
-    served: usize,
-    /// When those that wait there begin, as far as they had not when the last frame became ready.
-    starts: Ring<Instant>,
-    /// Frames that will be taken in at the end of this direction, and when.
-    ended: Ring<Coming>,
-}
 
 /// Places for frames that wait to be counted, from the start: only the end of a run fills them.
 const RING_PLACES: usize = 64;
@@ -70,32 +43,12 @@ const NOTHING: Flight = Flight {
     handover: Instant::ZERO,
 };
 
-impl Inbox {
-    fn new(place: u32) -> Self {
-        Self {
-            place,
-            coming: Vec::with_capacity(COMING_PLACES),
-            served: 0,
-            starts: Ring::with_places(1_024, Instant::ZERO),
-            ended: Ring::with_places(
-                RING_PLACES,
-                Coming {
-                    frame: NOTHING.frame,
-                    ready: Instant::ZERO,
-                },
-            ),
-        }
-    }
-}
-
-/// Entries of an inbox for which there is memory from the start.
-const COMING_PLACES: usize = 256;
-
 /// All link directions of a run, in the order of the flow.
 #[derive(Debug)]
 pub struct Streams {
+    /// What is counted, and at the end what is still on its way.
     rings: Rings<Open, InOrder, NoGate>,
-    inboxes: Vec<Inbox>,
+    tracks: Vec<Track>,
     /// One bit for each place of the order: whether anything waits in its inbox.
     filled: [u64; FILLED_WORDS],
     flow: FlowOrder,
@@ -178,8 +131,8 @@ impl Streams {
     /// What begins on a direction before this is all of it that can be taken in before `end`.
     #[inline]
     pub(crate) fn latest(&self, direction: DirectionId, end: Instant) -> Instant {
-        let remaining = self.flow.remaining[direction.index()];
-        Instant(end.0.saturating_sub(remaining))
+        let remaining = self.tracks[direction.index()].remaining;
+        Instant(end.0.saturating_sub(remaining.0))
     }
 
     /// Whether frames come to a direction from its own port only.
@@ -187,39 +140,29 @@ impl Streams {
         self.flow.first[direction.index()]
     }
 
-    /// Takes the inbox of a direction, and where its first frame is that has not been served. It is put back by
+    /// Takes what comes to a direction, and where the first of it is that has not been served. It is put back by
     /// [`put_back`](Self::put_back).
     #[inline]
     pub(crate) fn take(&mut self, direction: DirectionId) -> (Vec<Coming>, usize) {
-        let inbox = &mut self.inboxes[direction.index()];
-        (std::mem::take(&mut inbox.coming), inbox.served)
+        self.tracks[direction.index()].take()
     }
 
-    /// Gives an inbox back, of which `served` have been served now.
+    /// Gives it back, of which `served` have been served now.
     #[inline]
     pub(crate) fn put_back(
         &mut self,
         direction: DirectionId,
-        mut coming: Vec<Coming>,
+        coming: Vec<Coming>,
         served: Range<usize>,
     ) {
-        let inbox = &mut self.inboxes[direction.index()];
-        inbox.served = served.end;
-        if served.end == coming.len() {
-            coming.clear();
-            inbox.served = 0;
-            let place = inbox.place as usize;
+        let track = &mut self.tracks[direction.index()];
+        if track.put_back(coming, served) {
+            let place = track.place as usize;
             self.filled[place / 64 % FILLED_WORDS] &= !(1 << (place % 64));
-        } else if served.end >= coming.len() / 2 {
-            // The rest moves up into what is in the caches: each entry moves about once.
-            coming.copy_within(served.end.., 0);
-            coming.truncate(coming.len() - served.end);
-            inbox.served = 0;
         }
-        inbox.coming = coming;
     }
 
-    /// Serves the first frames of a direction's inbox, in order, and counts them; `times` becomes their times
+    /// Serves the first frames that come to a direction, in order, and counts them; `times` becomes their times
     /// there, as many as it has places for. Returns how many. It ends before the first of which `stops` says so,
     /// told when that begins. Frames whose arrival the run does not reach for certain are counted later.
     #[inline]
@@ -231,24 +174,38 @@ impl Streams {
         stops: impl Fn(&Coming, Instant) -> bool,
         times: &mut [Times],
     ) -> usize {
-        let certain = self.certain;
-        let window = self.rings.window;
-        let lane = &mut self.rings.lanes[direction.index()];
-        let starts = &mut self.inboxes[direction.index()].starts;
-        let (served, sums) = find_times(compiled, lane, starts, coming, stops, times, window);
-        if served == 0 {
-            return 0;
-        }
+        let track = &mut self.tracks[direction.index()];
+        let (served, sums) = track.send(compiled, coming, stops, times, self.rings.window);
         let times = &times[..served];
-        lane.offered += served as u64;
-        lane.offered_bytes += sums.bytes;
-        let known = lane.ring.is_empty() && lane.free + lane.latency < certain;
-        let account = &mut self.rings.accounts[direction.index()];
-        if !known || !account.record_all(times, &sums, lane.latency, window) {
-            account.settle();
-            self.count_each(compiled, direction, (coming, times), certain);
+        let (Some(first), Some(last)) = (times.first(), times.last()) else {
+            return 0;
+        };
+        let arrived = track.arrived();
+        if track.recent.takes(first, last, arrived) || self.move_on(direction, first, last) {
+            let track = &mut self.tracks[direction.index()];
+            track.recent.add(served as u64, &sums, track.free);
+            if sums.waits > 0 {
+                self.rings.accounts[direction.index()].record_waits(times);
+            }
+        } else {
+            self.count_each(compiled, direction, (coming, times));
         }
         served
+    }
+
+    /// Looks for the bins in which a stretch lies that is not in those of the last ones. Returns whether they hold
+    /// all of it, and it surely arrives.
+    #[cold]
+    fn move_on(&mut self, direction: DirectionId, first: &Times, last: &Times) -> bool {
+        let window = (self.rings.window.0, self.rings.window.1.min(self.certain));
+        let track = &mut self.tracks[direction.index()];
+        let account = &mut self.rings.accounts[direction.index()];
+        account.settle(&mut track.recent);
+        if !self.rings.lanes[direction.index()].ring.is_empty() {
+            return false;
+        }
+        track.recent = account.bins_of(first, window);
+        track.recent.takes(first, last, track.arrived())
     }
 
     /// Counts frames one by one, those before them that have waited for it first.
@@ -258,8 +215,9 @@ impl Streams {
         compiled: &Compiled,
         direction: DirectionId,
         (coming, times): (&[Coming], &[Times]),
-        certain: Instant,
     ) {
+        let track = &mut self.tracks[direction.index()];
+        self.rings.accounts[direction.index()].settle(&mut track.recent);
         let lane = &mut self.rings.lanes[direction.index()];
         for (Coming { frame, .. }, times) in coming.iter().zip(times) {
             lane.ring.push(Flight {
@@ -270,7 +228,7 @@ impl Streams {
                 handover: times.handover,
             });
         }
-        self.retire(compiled, direction, certain);
+        self.retire(compiled, direction, self.certain);
     }
 
     /// Counts the frames of a direction that have waited for the run to reach their arrival for certain.
@@ -291,13 +249,6 @@ impl Streams {
         }
     }
 
-    /// Whether a direction leads toward arrays, where none leads both ways.
-    #[inline]
-    fn leads_out(&self, direction: DirectionId) -> bool {
-        let outward = self.flow.round.map_or(0, |round| round.outward);
-        (self.flow.place[direction.index()] as usize) < outward
-    }
-
     /// A frame will be taken in at the end of `direction`.
     #[inline]
     pub(crate) fn ends(
@@ -306,51 +257,33 @@ impl Streams {
         coming: &Coming,
         events: &mut impl EventSet<Event>,
     ) {
-        let ended = &mut self.inboxes[direction.index()].ended;
-        ended.push(*coming);
-        if ended.len() == 1 {
-            plan(direction, coming, self.leads_out(direction), events);
+        let track = &mut self.tracks[direction.index()];
+        track.ended.push(*coming);
+        if track.ended.len() == 1 {
+            plan(direction, coming, track.out, events);
         }
     }
 
     /// A frame will become ready on a direction, at which it has made `hop` hops.
     #[inline(always)]
-    #[allow(clippy::inline_always)] // Copies of frames are what a hop costs.
+    #[allow(clippy::inline_always)] // Part of each hop of each frame.
     pub(crate) fn pass(
         &mut self,
         (direction, onward): (DirectionId, Onward),
         (frame, hop): (&Frame, u8),
         ready: Instant,
     ) {
-        let inbox = &mut self.inboxes[direction.index()];
-        let Inbox {
-            coming,
-            served,
-            place,
-            ..
-        } = inbox;
-        let own = coming.len();
-        coming.push(Coming {
-            frame: *frame,
-            ready,
-        });
-        if let Some(last) = coming.last_mut() {
-            last.frame.hop = hop;
-            last.frame.onward = onward;
-        }
-        // What a port itself sends goes in the order in which it does; what comes from elsewhere in order of
-        // time: each stream is, so that mostly this is the last.
-        if hop > 0 && own > *served && coming[own - 1].comes_after(ready, frame.tie) {
-            sort_in(&mut coming[*served..]);
-        }
-        let place = *place as usize;
+        let track = &mut self.tracks[direction.index()];
+        track.push(frame, (hop, onward), ready);
+        let place = track.place as usize;
         self.filled[place / 64 % FILLED_WORDS] |= 1 << (place % 64);
     }
 
     /// Takes back what was served ahead of `until`, where a run ends. Returns how many frames.
     pub(crate) fn rewind(&mut self, compiled: &Compiled, until: Until) -> u64 {
         let mut ahead = 0;
-        for (lane, first) in self.rings.lanes.iter_mut().zip(&self.flow.first) {
+        let lanes = self.rings.lanes.iter_mut().zip(&mut self.tracks);
+        for ((lane, track), first) in lanes.zip(&self.flow.first) {
             while let Some(flight) = lane.ring.last().copied()
                 && !*first
                 && !until.takes(&Coming {
@@ -360,83 +293,13 @@ impl Streams {
             {
                 let time = compiled.time_on(flight.frame.run, lane.class);
                 lane.ring.pop_last();
-                lane.offered -= 1;
-                lane.offered_bytes -= u64::from(time.bytes);
+                track.offered -= 1;
+                track.offered_bytes -= u64::from(time.bytes);
                 ahead += 1;
             }
         }
         ahead
     }
-}
-
-/// When the first frames that come to a direction are sent, and what they add up to.
-#[inline(never)] // It needs all the registers that there are.
-fn find_times(
-    compiled: &Compiled,
-    lane: &mut Lane,
-    starts: &mut Ring<Instant>,
-    coming: &[Coming],
-    stops: impl Fn(&Coming, Instant) -> bool,
-    times: &mut [Times],
-    window: (Instant, Instant),
-) -> (usize, Sums) {
-    let on_class = compiled.times_on(lane.class);
-    let passing = if lane.ends { lane.latency } else { lane.passing };
-    let mut free = lane.free;
-    let mut sums = Sums::default();
-    let mut served = 0;
-    for (next, place) in coming.iter().zip(times) {
-        let Coming { frame, ready } = *next;
-        let start = ready.max(free);
-        if stops(next, start) {
-            break;
-        }
-        let time = &on_class[frame.run as usize];
-        let end = Instant(start.0 + time.ser);
-        free = end;
-        sums.bytes += u64::from(time.bytes);
-        sums.payload += u64::from(time.payload);
-        sums.ser += time.ser;
-        if start > ready {
-            sums.waited = true;
-            while starts.get(0).is_some_and(|start| *start <= ready) {
-                starts.pop();
-            }
-            starts.push(start);
-            if ready >= window.0 && ready < window.1 {
-                lane.queue_max = lane.queue_max.max(count(starts.len()));
-                lane.ahead_max = lane.ahead_max.max(start.0 - ready.0);
-            }
-        } else if !starts.is_empty() {
-            starts.clear();
-        }
-        let awaited = match frame.onward {
-            Onward::Cut => time.header.min(time.ser),
-            Onward::Store => time.ser,
-        };
-        *place = Times {
-            ready,
-            start,
-            end,
-            handover: Instant(start.0 + awaited + passing.0),
-        };
-        served += 1;
-    }
-    lane.free = free;
-    (served, sums)
-}
-
-/// Moves the last entry to its place among those before it, which are in order.
-#[inline(never)]
-fn sort_in(coming: &mut [Coming]) {
-    let Some((own, before)) = coming.split_last() else {
-        return;
-    };
-    let (ready, tie) = (own.ready, own.frame.tie);
-    let after = before.iter().rev();
-    let after = after.take_while(|other| other.comes_after(ready, tie)).count();
-    let place = coming.len() - 1 - after;
-    coming[place..].rotate_right(1);
 }
 
 fn plan(
@@ -468,9 +331,16 @@ impl Links for Streams {
         for lane in &mut rings.lanes {
             lane.ring = Ring::with_places(RING_PLACES, NOTHING);
         }
+        let outward = flow.round.map_or(0, |round| round.outward);
+        let track = |(index, hop): (usize, &Hop)| {
+            let place = flow.place[index];
+            let out = (place as usize) < outward;
+            Track::new(hop, (place, out), flow.remaining[index], NOTHING)
+        };
+        let tracks = compiled.hops.iter().enumerate().map(track).collect();
         Self {
             rings,
-            inboxes: flow.place.iter().map(|place| Inbox::new(*place)).collect(),
+            tracks,
             filled: [0; FILLED_WORDS],
             flow: flow.clone(),
             coming: 0,
@@ -503,18 +373,9 @@ impl Links for Streams {
         ready: Instant,
     ) {
         self.coming += u64::from(count);
-        let inbox = &mut self.inboxes[direction.index()];
-        let number = |number: u32| Frame {
-            tie: frame.tie + u128::from(number),
-            onward,
-            ..frame
-        };
-        let alike = (0..count).map(|place| Coming {
-            frame: number(place),
-            ready,
-        });
-        inbox.coming.extend(alike);
-        let place = inbox.place as usize;
+        let track = &mut self.tracks[direction.index()];
+        track.extend(&Frame { onward, ..frame }, count, ready);
+        let place = track.place as usize;
         self.filled[place / 64 % FILLED_WORDS] |= 1 << (place % 64);
     }
 
@@ -526,10 +387,10 @@ impl Links for Streams {
         (direction, _): (DirectionId, u32),
         events: &mut impl EventSet<Event>,
     ) -> Option<Flight> {
-        let ended = &mut self.inboxes[direction.index()].ended;
-        let Coming { frame, ready } = ended.pop()?;
-        if let Some(next) = ended.get(0).copied() {
-            plan(direction, &next, self.leads_out(direction), events);
+        let track = &mut self.tracks[direction.index()];
+        let Coming { frame, ready } = track.ended.pop()?;
+        if let Some(next) = track.ended.get(0) {
+            plan(direction, next, track.out, events);
         }
         Some(Flight {
             frame,
@@ -578,7 +439,14 @@ impl Links for Streams {
     }
 
     fn close(&mut self, compiled: &Compiled, now: Instant) -> Vec<DirectionTally> {
-        self.rings.accounts.iter_mut().for_each(Account::settle);
+        let Rings {
+            lanes, accounts, ..
+        } = &mut self.rings;
+        for ((track, lane), account) in self.tracks.iter_mut().zip(lanes).zip(accounts) {
+            account.settle(&mut track.recent);
+            (lane.offered, lane.offered_bytes) = (track.offered, track.offered_bytes);
+            (lane.queue_max, lane.ahead_max) = (track.queue_max, track.ahead_max);
+        }
         self.rings.close(compiled, now)
     }
 }
