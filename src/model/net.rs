@@ -15,7 +15,7 @@ pub(super) use plain::PlainLinks;
 pub use port::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
 pub(super) use rings::{AT_A_STROKE, Coming, Rings, Streams, Until};
 
-use super::compile::{Compiled, Watch};
+use super::compile::{Compiled, Run, Watch};
 use super::tally::DirectionTally;
 use super::world::Event;
 use crate::engine::EventSet;
@@ -151,16 +151,16 @@ pub trait Links: std::fmt::Debug {
         events: &mut impl EventSet<Event>,
     ) -> Offered;
 
-    /// Puts so many frames that are ready at `ready`, alike but for their numbers, into a direction that takes
-    /// them all. Only where [`IN_FLOW`](Self::IN_FLOW).
-    fn offer_alike(
+    /// Puts all frames of a message that are ready at `ready` into a direction that takes them: the first is
+    /// `frame`, of the first of `runs`. Only where [`IN_FLOW`](Self::IN_FLOW).
+    fn offer_volley(
         &mut self,
         over: (DirectionId, Onward),
         frame: Frame,
-        count: u32,
+        runs: &[Run],
         ready: Instant,
     ) {
-        unreachable!("{count} of {frame:?}, ready at {ready:?}, over {over:?} one by one");
+        unreachable!("{frame:?} of {runs:?}, ready at {ready:?}, over {over:?} one by one");
     }
 
     /// Handles an event of a direction's own; `word` is what was planned with it. Returns the frame that

@@ -500,21 +500,18 @@ impl<'a, E: Executor> World<'a, E> {
         };
         // Where it is known at once, all frames of a message go the same way.
         let known = self.known_way_of(&frame);
+        if E::Links::IN_FLOW
+            && let Some(over) = known
+        {
+            self.tally.frame_hops += u64::from(frames);
+            let runs = &self.compiled.runs[runs.start as usize..runs.end as usize];
+            self.net.offer_volley(over, frame, runs, self.now);
+            return;
+        }
         let mut left = frames;
         for run in runs {
             frame.run = run;
-            let mut count = self.compiled.runs[run as usize].count;
-            if E::Links::IN_FLOW
-                && let Some(over) = known
-            {
-                // All of them at a stroke, but for the last of the message.
-                let alike = count.min(left - 1);
-                self.tally.frame_hops += u64::from(alike);
-                self.net.offer_alike(over, frame, alike, self.now);
-                frame.tie += u128::from(alike);
-                (left, count) = (left - alike, count - alike);
-            }
-            for _ in 0..count {
+            for _ in 0..self.compiled.runs[run as usize].count {
                 left -= 1;
                 if left == 0 {
                     frame.kind = FrameKind::Last;

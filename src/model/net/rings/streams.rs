@@ -11,7 +11,7 @@ pub(crate) use super::track::Coming;
 use super::track::Track;
 use crate::engine::{EventSet, Key, Ring};
 use crate::model::attempt::NONE;
-use crate::model::compile::{Compiled, Hop, Watch};
+use crate::model::compile::{Compiled, Hop, Run, Watch};
 use crate::model::net::{
     DirectionTally, FEW, Flight, Frame, FrameKind, InOrder, Links, LostFrame, NoGate, Offered, Onward,
     Open, ReceiverGone, Spoilt, Times,
@@ -365,18 +365,18 @@ impl Links for Streams {
         Offered::Taken
     }
 
-    fn offer_alike(
+    fn offer_volley(
         &mut self,
         (direction, onward): (DirectionId, Onward),
         frame: Frame,
-        count: u32,
+        runs: &[Run],
         ready: Instant,
     ) {
-        self.coming += u64::from(count);
         let track = &mut self.tracks[direction.index()];
-        track.extend(&Frame { onward, ..frame }, count, ready);
+        let count = track.push_volley(Frame { onward, ..frame }, runs, ready);
         let place = track.place as usize;
         self.filled[place / 64 % FILLED_WORDS] |= 1 << (place % 64);
+        self.coming += count;
     }
 
     #[inline]

@@ -3,8 +3,8 @@
 use super::account::{Recent, Sums};
 use super::lane::count;
 use crate::engine::Ring;
-use crate::model::compile::{Compiled, FrameTime, Hop};
-use crate::model::net::{Flight, Frame, Onward, Times};
+use crate::model::compile::{Compiled, FrameTime, Hop, Run};
+use crate::model::net::{Flight, Frame, FrameKind, Onward, Times};
 use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
 use std::ops::Range;
@@ -137,17 +137,22 @@ impl Track {
         }
     }
 
-    /// So many frames that are ready at `ready` come from the port itself, alike but for their numbers.
+    /// All frames of a message, of which `frame` is the first, come from the port itself. Returns how many.
     #[inline]
-    pub(super) fn extend(&mut self, first: &Frame, count: u32, ready: Instant) {
-        let alike = (0..count).map(|place| Coming {
-            frame: Frame {
-                tie: first.tie + u128::from(place),
-                ..*first
-            },
-            ready,
-        });
-        self.coming.extend(alike);
+    pub(super) fn push_volley(&mut self, mut frame: Frame, runs: &[Run], ready: Instant) -> u64 {
+        let before = self.coming.len();
+        for run in runs {
+            for _ in 0..run.count {
+                self.coming.push(Coming { frame, ready });
+                // The number of a frame is the last part of its tie word.
+                frame.tie += 1;
+            }
+            frame.run += 1;
+        }
+        if let Some(last) = self.coming.last_mut() {
+            last.frame.kind = FrameKind::Last;
+        }
+        (self.coming.len() - before) as u64
     }
 
     /// When the first frames that come are sent, and what they add up to; `times` becomes their times, as many as
