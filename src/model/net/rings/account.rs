@@ -114,8 +114,9 @@ impl Account {
 
     /// The bins in which a stretch begins, as far as they lie in the window; nothing recent is left to settle.
     pub(super) fn bins_of(&mut self, first: &Times, window: (Instant, Instant)) -> Recent {
-        let (from, to) = std::mem::replace(&mut self.stretch, (first.start, first.start));
+        let (from, to) = self.stretch;
         busy(&mut self.tally, from, to, window);
+        self.stretch = (to, to);
         let (asked, busy) = (&mut self.tally.asked_series, &mut self.tally.busy_series);
         asked.at(first.ready);
         busy.at(first.start);

@@ -201,7 +201,8 @@ impl Streams {
         let track = &mut self.tracks[direction.index()];
         let account = &mut self.rings.accounts[direction.index()];
         account.settle(&mut track.recent);
-        if !self.rings.lanes[direction.index()].ring.is_empty() {
+        let earlier = &self.rings.lanes[direction.index()].ring;
+        if track.arrived() >= self.certain || !earlier.is_empty() {
             return false;
         }
         track.recent = account.bins_of(first, window);
