@@ -8,7 +8,9 @@
 
 use super::headroom::{Ask, closed_notes, full_over_time, headroom_over_time, runs_of_a_search};
 use super::progress::Progress;
-use crate::outcome::{CaseHeadroom, GrowthPlan, Origin, Stage, StageCase, StageSearch, Standing};
+use crate::outcome::{
+    CaseHeadroom, GrowthPlan, Origin, Purpose, Stage, StageCase, StageSearch, Standing, Verdict,
+};
 use crate::site::{Growth, Site};
 use crate::unit::Date;
 
@@ -278,8 +280,24 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
     // What no load keeps is broken on no day in particular; before the first day there is none.
     let own = |factor: Option<f64>| factor.filter(|_| case.hopeless.is_none());
     // A stage says nothing of days before it.
-    let met = own(case.met).map(day).filter(|day| *day >= begins);
-    let missed = own(case.missed).map(|factor| by(factor).max(begins));
+    // A hole that a stage grows through ends it: what is proven beyond is no day before which nothing breaks.
+    let hole = case.holes.iter().find(|hole| by(hole.factor) >= begins);
+    let tried = case.points.iter().filter(|point| {
+        let proof = matches!(point.purpose, Purpose::Below | Purpose::ProveMet);
+        proof && point.verdict == Verdict::Met
+    });
+    let tried = tried.map(|point| point.factor);
+    let (met, missed, breaks) = match hole {
+        None => (case.met, case.missed, &case.breaks),
+        Some(hole) => {
+            let below = tried.filter(|factor| *factor < hole.factor);
+            let below = below.reduce(f64::max);
+            (below, Some(hole.factor), &Some(hole.breaks.clone()))
+        }
+    };
+    let (holds_factor, breaks_factor) = (own(met), own(missed));
+    let met = holds_factor.map(day).filter(|day| *day >= begins);
+    let missed = breaks_factor.map(|factor| by(factor).max(begins));
     let floor = case.floor.as_ref().filter(|floor| floor.factor > 1.0);
     let asked_from = floor.map(|floor| by(floor.factor));
     let standing = match (met, missed) {
@@ -295,16 +313,17 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
     StageCase {
         case: case.case.clone(),
         holds_until: text(met),
-        holds_factor: own(case.met),
+        holds_factor,
         breaks_by: text(missed),
-        breaks_factor: own(case.missed),
+        breaks_factor,
         full_by: text(case.saturation.map(|factor| day(factor).max(begins))),
         hopeless: case.hopeless.clone(),
         floor: floor.cloned(),
         asked_from: text(asked_from),
         standing,
-        breaks: case.breaks.clone(),
-        ends: case.ends.clone(),
+        breaks: breaks.clone(),
+        // A hole has no part that is full.
+        ends: case.ends.clone().filter(|_| hole.is_none()),
     }
 }
 
@@ -503,6 +522,10 @@ set = { "array.box.write.time" = { exponential = "500ns" } }
             met,
             missed,
             crossing: None,
+            no_crossing: None,
+            unlike: false,
+            holes: Vec::new(),
+            certain: None,
             fitted: None,
             knee: None,
             breaks: None,
@@ -531,6 +554,37 @@ set = { "array.box.write.time" = { exponential = "500ns" } }
             };
             dated(&case, stated, (Date::parse("2029-01-01").unwrap(), None))
         };
+        // 1.2 times are there a year after the first day, 1.1 times half a year after it: what is proven beyond a hole is no day up to
+        // which all holds, and a hole that lies before the first day is of no account.
+        let hole = |factor| {
+            let breaks = crate::outcome::Breaks {
+                workload: "orders".to_owned(),
+                measure: crate::outcome::MeasureKind::Mean,
+                target_text: "8us".to_owned(),
+                saturated: false,
+            };
+            let case = CaseHeadroom {
+                holes: vec![crate::outcome::Hole { factor, breaks }],
+                ..case(Some(1.44), Some(1.6), None)
+            };
+            dated(&case, stated, (stated.from, None))
+        };
+        let through = hole(1.2);
+        assert_eq!(through.standing, Standing::Breaks);
+        assert_eq!(
+            (through.holds_until, through.breaks_factor),
+            (None, Some(1.2))
+        );
+        assert_eq!(through.breaks_by.as_deref(), Some("2028-01-02"));
+        assert_eq!(
+            through.breaks.map(|own| own.workload).as_deref(),
+            Some("orders")
+        );
+        let before = hole(0.8);
+        assert_eq!(
+            (before.holds_factor, before.breaks_factor),
+            (Some(1.44), Some(1.6))
+        );
         let breaks = step(Some(1.2), Some(1.3));
         assert_eq!(breaks.standing, Standing::BrokenBefore);
         assert_eq!(

@@ -187,7 +187,7 @@ fn a_curve_over_load_keeps_the_rules_and_names_its_ends() {
         assert!(
             drawing
                 .description
-                .contains("A lost: 1.26 met, 1.32 missed, knee 0.91;")
+                .contains("A lost: 1.26 met, 1.32 missed, knee 0.910;")
         );
         assert!(drawing.svg.contains("promise: 2"));
         let words = texts(&drawing.svg);

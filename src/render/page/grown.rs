@@ -11,9 +11,9 @@ use crate::outcome::{
 use crate::render::chart::{Format, load_curve, part_bars};
 use crate::render::number::{NONE, as_written, is_over, three, three_down, with_unit};
 use crate::render::words::{
-    Flag, counted, counted_met, counted_missed, growth_unit, listed, measure_name, missed_today,
-    proven_sentences, stopped_words, switch_breaks, switch_clause, switch_remark, switch_sentence,
-    switch_value, target_of, today_word, verdict_word,
+    Flag, counted, counted_met, counted_missed, growth_unit, hole_words, listed, load_in,
+    measure_name, missed_today, proven_sentences, stopped_words, switch_breaks, switch_clause,
+    switch_remark, switch_sentence, switch_value, target_of, today_word, verdict_word,
 };
 use std::fmt::Write as _;
 
@@ -106,7 +106,8 @@ fn short_answer(found: &Headroom) -> String {
                     let said = switch_clause(case, found);
                     said.trim_start_matches(", ").to_owned()
                 });
-                let but: Vec<String> = today.into_iter().chain(switch).collect();
+                let hole = hole_words(case).map(str::to_owned);
+                let but: Vec<String> = today.into_iter().chain(hole).chain(switch).collect();
                 let but = if but.is_empty() {
                     String::new()
                 } else {
@@ -287,7 +288,12 @@ fn headroom_facts(found: &Headroom) -> String {
             unit,
             if short { "miss" } else { "" },
             &missed,
-            &format!("{what}, {}{}", case.case.name, switch_words(case, found)),
+            &format!(
+                "{what}, {}{}{}",
+                case.case.name,
+                hole_words(case).map_or_else(String::new, |said| format!(" ({said})")),
+                switch_words(case, found)
+            ),
         )
     };
     let healthy = found.cases.iter().find(|case| case.case.outage.is_none());
@@ -382,7 +388,8 @@ fn ends_table(found: &Headroom) -> String {
                 format!("<b>{}</b>", show(case.met, counted_met)),
                 show(case.switch_met, counted_met),
                 show(case.missed, counted_missed),
-                show(case.knee, counted),
+                case.knee
+                    .map_or_else(|| NONE.to_owned(), |knee| load_in(found, case, knee)),
                 show(case.saturation, counted),
                 breaks,
                 ended_by(case),
