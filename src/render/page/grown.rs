@@ -50,7 +50,8 @@ pub fn headroom_page(found: &Headroom) -> String {
     );
     let mut note = "<p>Asked of the fullest of each family in its busiest 20\u{202F}ms, at today’s load; queue depths of hosts by arithmetic. Spare is what is left of 100\u{202F}% in the worst case.</p>".to_owned();
     if found.grows.today().is_none() {
-        note.push_str("<p><b>Peak full at</b> is 100 ÷ that: arithmetic, of those 20\u{202F}ms and not of the mean, and of work that is not in closed loops. Promises may break before, and may hold beyond: what does not fit into such a moment waits for the next one, while a part that is full on the mean never catches up.</p>");
+        note.push_str("<p><b>Peak 100\u{202F}% at</b> is 100 ÷ that: arithmetic, of those 20\u{202F}ms and of work that is not in closed loops. Promises may break before, and may hold beyond: what does not fit into such a moment waits for the next one.</p>");
+        note.push_str(&full_words(found));
     }
     body.push_str(&section(
         "parts",
@@ -169,6 +170,22 @@ fn short_answer(found: &Headroom) -> String {
     letters.next().map_or_else(String::new, |first| {
         format!("{}{}", first.to_uppercase(), letters.as_str())
     })
+}
+
+/// What "full by arithmetic" is beside a peak of 100 %, with its loads; nothing where no part is ever full.
+fn full_words(found: &Headroom) -> String {
+    let full = found.cases.iter().filter_map(|case| {
+        let full = counted(found, case.saturation?);
+        Some(format!("{full}\u{202F}× {}", case.case.name))
+    });
+    let full: Vec<String> = full.collect();
+    if full.is_empty() {
+        return String::new();
+    }
+    format!(
+        "<p><b>Full by arithmetic</b>, in the table above, is another load: there a part has no room on the mean ({}), and never catches up.</p>",
+        esc(&listed(&full))
+    )
 }
 
 /// ` (but the switch-over there is missed; it is met at 1.20)`; nothing where it is met or was not judged.
@@ -417,7 +434,7 @@ fn parts_table(found: &Headroom) -> String {
     // Neither whole hosts nor closed loops make a part fuller by as much.
     let scales = found.grows.today().is_none();
     if scales {
-        columns.push(Column::number("peak full at, ×"));
+        columns.push(Column::number("peak 100\u{202F}% at, ×"));
     }
     let caption = "Every part: used, and what is spare".to_owned();
     let mut table = Table::new("", caption, columns);

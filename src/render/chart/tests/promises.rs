@@ -185,3 +185,38 @@ fn loads_that_prove_nothing_are_not_joined_with_those_that_do() {
         "{lines:?}"
     );
 }
+
+/// A point that no switch has the ports for is told on the chart, over one value and over two.
+#[test]
+fn a_sweep_says_at_which_points_switches_have_too_few_ports() {
+    let origin = sample_report().origin;
+    let members: (&str, &[&str]) = ("link.a-b.members", &["1", "2", "3"]);
+    let load: (&str, &[&str]) = ("load", &["1", "2"]);
+    for (keys, said) in [
+        (
+            &[members][..],
+            "too few ports at 1 of 3 points, first at link.a-b.members=3",
+        ),
+        (
+            &[members, load][..],
+            "too few ports at 2 of 6 points, first at link.a-b.members=3, load=1",
+        ),
+    ] {
+        let mut table = swept(keys);
+        let drawn = |table: &SweepTable| {
+            sweep_chart(table, &origin, None, Format::Page).expect("it can be drawn")
+        };
+        assert!(!drawn(&table).finding.contains("ports"));
+        let column = table
+            .header
+            .iter()
+            .position(|name| name == "ports_lacking")
+            .expect("there is one");
+        for row in table.rows.iter_mut().filter(|row| row[4] == "3") {
+            row[column] = "port budget, edge-A".to_owned();
+        }
+        let drawing = drawn(&table);
+        assert!(drawing.finding.contains(said), "{}", drawing.finding);
+        assert!(drawing.description.contains("too few ports"));
+    }
+}
