@@ -105,7 +105,7 @@ fn technology_of(item: &str, of: &str) -> Result<String, (usize, String, String)
         ));
     }
     let labels: Vec<&str> = technologies().iter().map(|known| known.label).collect();
-    let message = format!("`{label}` is no technology of which there is a {item}");
+    let message = format!("`{label}` is no technology, of which each {item} is");
     Err((1, message, near_or_list(label, "technologies", &labels)))
 }
 

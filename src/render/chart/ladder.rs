@@ -106,11 +106,11 @@ fn one(sheet: &mut Sheet, (left, right): (f64, f64), top: f64, step: f64, messag
     } else {
         format!("{} frames", count(message.frames))
     };
-    let acks = acks(message).map_or_else(String::new, |acks| format!(", {acks} back"));
-    let bytes = format!(
-        "{frames}, {} bytes on the wire{acks}",
-        count(message.wire_bytes)
-    );
+    let bytes = count(message.wire_bytes);
+    let bytes = match acks(message) {
+        None => format!("{frames}, {bytes} bytes on the wire"),
+        Some(acks) => format!("{frames}, {bytes} bytes, {acks} back"),
+    };
     let first = fit(message.name, em, true, space);
     sheet.label((middle, top), &first, Face::Bold, Anchor::Middle, Role::Ink);
     let second = fit(&bytes, em, false, space);
@@ -240,12 +240,7 @@ fn account(sheet: &mut Sheet, (left, right): (f64, f64), top: f64, io: &Exchange
     let acked = |total: &crate::outcome::Total| total.pure_ack_wire_bytes;
     let (out, back) = (acked(&io.host_to_array), acked(&io.array_to_host));
     if out + back > 0 {
-        rows.push((
-            "pure ACKs besides".to_owned(),
-            count(out),
-            count(back),
-            Face::Plain,
-        ));
+        rows.push(("pure ACKs".to_owned(), count(out), count(back), Face::Plain));
     }
     for (name, out, back, face) in rows {
         y += em * 1.35;

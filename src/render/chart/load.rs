@@ -145,15 +145,10 @@ fn ends(headroom: &Headroom, case: &CaseHeadroom) -> String {
     let knee = case.knee.map_or_else(String::new, |knee| {
         format!(", knee {}", load_in(headroom, case, knee))
     });
-    let holes: Vec<String> = case
-        .holes
-        .iter()
-        .map(|hole| load_in(headroom, case, hole.factor))
-        .collect();
-    let not = if holes.is_empty() {
-        String::new()
-    } else {
-        format!(" but not at {}", listed(&holes))
+    // Where less is broken the note is full without the knee, which the axis shows.
+    let (not, knee) = match case.holes.first() {
+        None => ("", knee),
+        Some(_) => (", not all below", String::new()),
     };
     match (case.met, case.missed) {
         (Some(met), Some(missed)) => {
@@ -237,6 +232,14 @@ fn description(
     }
     for (line, case) in chart.lines.iter().zip(cases) {
         out.push_str(&format!(" {}: {};", line.name, ends(headroom, case)));
+        if !case.holes.is_empty() {
+            let below = case
+                .holes
+                .iter()
+                .map(|hole| load_in(headroom, case, hole.factor));
+            let below: Vec<String> = below.collect();
+            out.push_str(&format!(" broken below at {};", listed(&below)));
+        }
         // As the table beside it has them, rounded to the side that is proven.
         for point in &case.points {
             let row = point.rows.iter().find(|row| row.is_of(promise));

@@ -108,7 +108,7 @@ fn short_answer(found: &Headroom) -> String {
                     said.trim_start_matches(", ").to_owned()
                 });
                 let hole = hole_words(case).map(str::to_owned);
-                let but: Vec<String> = today.into_iter().chain(hole).chain(switch).collect();
+                let but: Vec<String> = hole.into_iter().chain(today).chain(switch).collect();
                 let but = if but.is_empty() {
                     String::new()
                 } else {
@@ -172,19 +172,28 @@ fn short_answer(found: &Headroom) -> String {
     })
 }
 
-/// What "full by arithmetic" is beside a peak of 100 %, with its loads; nothing where no part is ever full.
+/// What "full on the mean" is beside a peak of 100 %, with its loads; nothing where no part is ever full.
 fn full_words(found: &Headroom) -> String {
-    let full = found.cases.iter().filter_map(|case| {
-        let full = counted(found, case.saturation?);
-        Some(format!("{full}\u{202F}× {}", case.case.name))
-    });
-    let full: Vec<String> = full.collect();
-    if full.is_empty() {
-        return String::new();
-    }
+    let full = found
+        .cases
+        .iter()
+        .filter_map(|case| Some((counted(found, case.saturation?), &case.case.name)));
+    let full: Vec<(String, &String)> = full.collect();
+    let said = match full.first() {
+        None => return String::new(),
+        Some((at, _)) if full.len() > 1 && full.iter().all(|(other, _)| other == at) => {
+            format!("{at}\u{202F}× in every case")
+        }
+        Some(_) => {
+            let each = full
+                .iter()
+                .map(|(at, name)| format!("{at}\u{202F}× {name}"));
+            listed(&each.collect::<Vec<_>>())
+        }
+    };
     format!(
-        "<p><b>Full by arithmetic</b>, in the table above, is another load: there a part has no room on the mean ({}), and never catches up.</p>",
-        esc(&listed(&full))
+        "<p><b>Full on the mean</b>, in the table above, is another load: there a part has no moment left to catch up in ({}).</p>",
+        esc(&said)
     )
 }
 

@@ -2,21 +2,26 @@
 
 mod below;
 mod factor;
+mod hopeless;
+mod parts;
 mod switching;
 
 use super::measure_name;
 use crate::outcome::{
-    Because, Bound, Breaks, CaseHeadroom, GrowthPlan, Headroom, Hopeless, LoadPoint, MeasureKind,
-    NoCrossing, PartLoad, Purpose, Verdict,
+    Bound, Breaks, CaseHeadroom, GrowthPlan, Headroom, LoadPoint, MeasureKind, NoCrossing, Purpose,
+    Verdict,
 };
 pub use below::hole_words;
 use below::{below_sentence, certain_clause};
 use factor::whole;
 pub use factor::{counted, counted_met, counted_missed, load_in};
+pub use hopeless::no_load_keeps;
+use hopeless::{hopeless_sentence, megabytes};
+use parts::{busiest_sentence, fullest_sentence, parts_sentence};
 use switching::every_promise;
 pub use switching::{switch_breaks, switch_clause, switch_remark, switch_sentence, switch_value};
 
-use crate::render::number::{Scale, as_written, count, three, with_unit};
+use crate::render::number::{as_written, count, three, with_unit};
 
 /// `times today's load`, `of db`, `outstanding at each host of scan`.
 #[must_use]
@@ -113,29 +118,6 @@ pub fn proven_sentences(headroom: &Headroom) -> Vec<String> {
         out.push(format!("In every case:{shared}"));
     }
     out
-}
-
-/// Why promises are proven to hold at a load whose runs saw a part full in its busiest moment.
-fn busiest_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
-    let Some(met) = proof(case, Purpose::ProveMet, case.met) else {
-        return String::new();
-    };
-    // A closed loop asks for no more than there is: full is what it makes a part.
-    if headroom.grows.depth.is_some() {
-        return String::new();
-    }
-    let full = |part: &&PartLoad| part.peak_percent >= 100.5 && part.mean_percent < 100.0;
-    let Some(part) = met.fullest.iter().find(full) else {
-        return String::new();
-    };
-    format!(
-        " At {} its runs saw {} asked for {} in the busiest 20 ms, and for {} on the mean: what does not fit into such a moment \
-         waits for the next, within the promise.",
-        counted_met(headroom, met.factor),
-        part.part,
-        with_unit(&three(part.peak_percent), "%"),
-        with_unit(&three(part.mean_percent), "%")
-    )
 }
 
 /// The runs that prove an end.
@@ -253,100 +235,6 @@ fn floor_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
         growth_unit(headroom),
         floor.workload,
         as_written(&floor.target_text)
-    )
-}
-
-fn megabytes(value: f64) -> String {
-    let scale = Scale::of("MB/s", [value]);
-    with_unit(&scale.three(value), scale.unit)
-}
-
-fn microseconds(value: f64) -> String {
-    let scale = Scale::of("us", [value]);
-    with_unit(&scale.three(value), scale.unit)
-}
-
-/// Which promise no load keeps, and how that is known. `loads` puts a factor into words with its unit.
-#[must_use]
-pub fn no_load_keeps(found: &Hopeless, loads: &dyn Fn(f64) -> String) -> String {
-    let most = matches!(found.because, Because::MostBefore { .. });
-    // Below the least load that was tried nothing waits less; above today's none was.
-    let load = match found.because {
-        Because::LeastLoad { .. } => "load that was tried",
-        _ if most => "load that was to be tried",
-        _ => "load at all",
-    };
-    kept_by_none(load, found, loads, ", where hardly anything waits,")
-}
-
-fn kept_by_none(
-    load: &str,
-    found: &Hopeless,
-    loads: &dyn Fn(f64) -> String,
-    waits: &str,
-) -> String {
-    let because = match &found.because {
-        Because::IdleMean { latency_us } => format!(
-            "even an empty fabric takes {} on the mean",
-            microseconds(*latency_us)
-        ),
-        Because::IdleWire { latency_us } => format!(
-            "even on an empty fabric the wire alone takes {} for the fastest I/O",
-            microseconds(*latency_us)
-        ),
-        Because::LeastLoad { factor, latency_us } => {
-            let at = loads(*factor);
-            latency_us.map_or_else(
-                || format!("it is broken even at {at}{waits} and below nothing was tried"),
-                |us| format!("even at {at}{waits} it is {}", microseconds(us)),
-            )
-        }
-        Because::FullBefore {
-            factor,
-            throughput_mb_s,
-        } => format!(
-            "a part is full at {}, where no more than {} is asked for",
-            loads(*factor),
-            megabytes(*throughput_mb_s)
-        ),
-        Because::MostBefore {
-            factor,
-            throughput_mb_s,
-        } => format!(
-            "up to {}, the most that was to be tried, no more than {} is asked for",
-            loads(*factor),
-            megabytes(*throughput_mb_s)
-        ),
-        Because::NoPath => "its hosts have no path to the array".to_owned(),
-    };
-    format!(
-        "no {load} keeps `{}` {} {}: {because}",
-        found.workload,
-        measure_name(found.measure),
-        as_written(&found.target_text)
-    )
-}
-
-fn hopeless_sentence(name: &str, found: &Hopeless, headroom: &Headroom) -> String {
-    let digits = match found.because {
-        Because::LeastLoad { .. } => counted_missed,
-        _ => counted,
-    };
-    let loads = |factor: f64| format!("{} {}", digits(headroom, factor), growth_unit(headroom));
-    let said = match headroom.grows.hosts {
-        None => no_load_keeps(found, &loads),
-        Some(_) => {
-            let tried = matches!(found.because, Because::LeastLoad { .. });
-            let number = if tried {
-                "number of hosts that was tried"
-            } else {
-                "number of hosts"
-            };
-            kept_by_none(number, found, &loads, "")
-        }
-    };
-    format!(
-        "{name}: {said}. What would end it otherwise was not looked for: it shows once this is promised no more."
     )
 }
 
@@ -515,54 +403,6 @@ pub fn no_crossing(case: &CaseHeadroom, headroom: &Headroom) -> Option<String> {
         ),
     };
     proven.then(|| format!("{}, no crossing is given: {said}.", case_word(case)))
-}
-
-/// The fullest part where the search ended though nothing was full.
-fn fullest_sentence(part: Option<&PartLoad>) -> String {
-    part.map_or_else(String::new, |part| {
-        format!(
-            " The fullest part there is {}, {} full on the mean.",
-            part.part,
-            with_unit(&three(part.mean_percent), "%")
-        )
-    })
-}
-
-/// Below this no part is full, per cent of its time on the mean. Our choice, as the next one.
-const HALF_FULL: f64 = 50.0;
-/// From this share of the latency on, per cent, waiting is not what breaks a promise.
-const HARDLY_WAITS: f64 = 80.0;
-
-/// The part that ends it, and the one after it; where none is full and hardly anything waits, that this is so.
-fn parts_sentence(case: &CaseHeadroom) -> String {
-    let Some(ends) = &case.ends else {
-        return String::new();
-    };
-    let percent = |part: &PartLoad| with_unit(&three(part.mean_percent), "%");
-    let next = case.next.as_ref();
-    let empty = |part: &PartLoad| part.mean_percent < HALF_FULL && part.peak_percent < 100.0;
-    let still = case
-        .unwaited_percent
-        .filter(|still| *still >= HARDLY_WAITS && empty(ends) && next.is_none_or(empty));
-    if let Some(still) = still {
-        let fuller = next.filter(|next| next.mean_percent > ends.mean_percent);
-        let fullest = fuller.unwrap_or(ends);
-        return format!(
-            " No part is full there: the fullest is {}, {}. {} of the mean latency is no waiting, so that the promise lies near what an \
-             I/O takes on an empty site: faster parts help, not more of them.",
-            fullest.part,
-            percent(fullest),
-            with_unit(&three(still), "%")
-        );
-    }
-    let next = next.map_or_else(String::new, |next| {
-        format!("; the next is {}, {}", next.part, percent(next))
-    });
-    format!(
-        " The part that ends it is {}, {} full on the mean there{next}.",
-        ends.part,
-        percent(ends)
-    )
 }
 
 #[cfg(test)]

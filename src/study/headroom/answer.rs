@@ -327,8 +327,8 @@ pub(super) fn notes_of_cases(cases: &[CaseHeadroom], held: bool) -> Vec<String> 
         .any(|case| case.unlike || !case.holes.is_empty())
     {
         notes.push(
-            "loads below the one that is proven were tested where it is in doubt that they are met as well; what is said of them is said \
-             with as much confidence, by itself"
+            "where it is in doubt that less load is met as well, lower loads were tested; what is said of them is said with as much \
+             confidence, by itself"
                 .to_owned(),
         );
     }

@@ -220,3 +220,27 @@ fn a_sweep_says_at_which_points_switches_have_too_few_ports() {
         assert!(drawing.description.contains("too few ports"));
     }
 }
+
+/// A load below the proven one that is missed is told in the caption, the note of its line and the description.
+#[test]
+fn a_curve_with_a_hole_says_so() {
+    let mut found = sample_headroom();
+    let breaks = found.cases[0].breaks.clone().expect("the sample has one");
+    found.cases[0].holes = vec![crate::outcome::Hole {
+        factor: found.cases[0].points[1].factor,
+        breaks,
+    }];
+    for format in FORMATS {
+        let drawing = load_curve(&found, 0, format).expect("a curve");
+        assert!(
+            drawing
+                .finding
+                .contains("healthy 1.85 (but not at every load below)")
+        );
+        assert!(
+            drawing.svg.contains("1.85 met, not all below, 1.92 missed"),
+            "{format:?}"
+        );
+        assert!(drawing.description.contains("broken below at 1.14;"));
+    }
+}

@@ -39,10 +39,12 @@ pub(super) fn below_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String
     let up_to = up_to.filter(|factor| *factor < first).reduce(f64::max);
     let from = below.iter().filter(proven).map(|point| point.factor);
     let from = from.filter(|factor| *factor > last).reduce(f64::min);
-    let low = up_to.map_or_else(
-        || format!("none that was tried below {} was met", at(first)),
-        |factor| format!("every one that was tried up to {} was met", at(factor)),
-    );
+    let lower = below.iter().any(|point| point.factor < first);
+    let low = match up_to {
+        Some(factor) => format!("every one that was tried up to {} was met", at(factor)),
+        None if lower => format!("none that was tried below {} was met", at(first)),
+        None => format!("none was tried below {}", at(first)),
+    };
     let high = from.map_or_else(String::new, |factor| {
         format!(", and every one from {} to {}", at(factor), at(met))
     });

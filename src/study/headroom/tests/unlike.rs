@@ -85,7 +85,7 @@ fn a_promise_that_less_load_breaks_is_told_and_today_is_not_taken_for_granted() 
     let said = found
         .notes
         .iter()
-        .any(|note| note.contains("below the one that is proven"));
+        .any(|note| note.contains("lower loads were tested"));
     assert!(said, "{:?}", found.notes);
 }
 
