@@ -36,8 +36,8 @@ pub use exchange::{
 };
 pub use growth::{GrowthPlan, Stage, StageCase, StageSearch, Standing};
 pub use headroom::{
-    Because, Bound, Breaks, CaseHeadroom, DepthLimit, Floor, Grows, Headroom, Hopeless, LoadPoint,
-    LoadRow, LoadSwitch, LoopDepth, PartLoad, Purpose, SwitchOvers,
+    Because, Bound, Breaks, CaseHeadroom, DepthLimit, Floor, Grows, Headroom, Hole, Hopeless,
+    LoadPoint, LoadRow, LoadSwitch, LoopDepth, NoCrossing, PartLoad, Purpose, SwitchOvers,
 };
 pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
 pub use measured::{Measured, MeasuredRow};

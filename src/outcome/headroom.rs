@@ -176,11 +176,21 @@ pub struct CaseHeadroom {
     pub depth: Option<DepthLimit>,
     /// Largest factor proven to keep every promise; `None`: none was proven.
     pub met: Option<f64>,
-    /// Smallest factor proven to break a promise; `None`: none was proven.
+    /// Whether a load below `met` need not keep every promise though that one does: hosts look at queues over unlike ways. Then
+    /// some were run.
+    pub unlike: bool,
+    /// Loads below `met` at which a promise is proven to be broken, in rising order: `met` is not every load up to it.
+    pub holes: Vec<Hole>,
+    /// Smallest factor above that proven to break a promise; `None`: none was proven.
     pub missed: Option<f64>,
     /// Where a curve through all runs crosses the promise; no proof, and `None` where it
     /// does not, or outside what is proven.
     pub crossing: Option<f64>,
+    /// Why there is no crossing; `None` where there is one, or nothing was looked for.
+    pub no_crossing: Option<NoCrossing>,
+    /// By arithmetic every load above this breaks a promise: it is full there, and no run is needed to know it. `None` where that
+    /// does not follow.
+    pub certain: Option<f64>,
     /// Runs that the curve is fitted to; `None` where the crossing is interpolated between two.
     pub fitted: Option<u32>,
     /// The knee of the promised figure that breaks first: of the loads that were run, the one at which load ÷ latency is largest;
@@ -285,6 +295,32 @@ pub struct DepthLimit {
     pub factor: f64,
 }
 
+/// A load at which a promise is broken though a larger one keeps all.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Hole {
+    /// Times today's load, or hosts.
+    pub factor: f64,
+    /// The promise.
+    pub breaks: Breaks,
+}
+
+/// Why no load is given at which the promise is crossed.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NoCrossing {
+    /// Loads that keep the promise were run, and none that breaks it, or the other way round.
+    OneSided,
+    /// The runs rise by no more than chance.
+    Flat,
+    /// Too few runs lie near the promise.
+    Few,
+    /// The runs have it there, and that is no load between the proven ends, or none at which the work fits.
+    Outside {
+        /// Times today's load, or hosts.
+        factor: f64,
+    },
+}
+
 /// The promise that breaks first.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Breaks {
@@ -321,6 +357,8 @@ pub enum Purpose {
     ProveMet,
     /// To prove that a promise is broken.
     ProveMissed,
+    /// To see whether a load below the one that is met keeps every promise as well.
+    Below,
 }
 
 /// One load.

@@ -123,6 +123,9 @@ pub struct Mend {
     pub origin: MendOrigin,
     /// What it takes.
     pub changes: Changes,
+    /// What it takes of switches beyond the ports that these state, where it is not so without it: it cannot be built so.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub ports_lacking: Vec<String>,
     /// Judgements with it, same cases as the report's; those of the switch-over only where it was run again.
     pub matrix: Matrix,
     /// Steady figures with it, same cases.

@@ -8,6 +8,8 @@ use serde::Serialize;
 pub struct SweepPoint {
     /// What the site is made of.
     pub inventory: Inventory,
+    /// What it takes of its switches beyond the ports that these state, in sentences.
+    pub ports_lacking: Vec<String>,
     /// Verdict for each promise and case.
     pub matrix: Matrix,
     /// Steady figures, healthy first, then the outages asked for.

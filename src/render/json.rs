@@ -150,8 +150,11 @@
 //! case by itself), `most` (largest factor tried), `partial` (stopped before its end), `notes`. Every `factor` is times today's load. `cases`:
 //! `case`, `saturation` (fullest part full on the mean, or no more let through by queue depths, by arithmetic), `depth` (the latter: `workload`,
 //! `factor`, or `null`), `met` (largest factor proven to keep
-//! every promise), `missed` (smallest proven to break one), `crossing` (no proof: where the curve
-//! through `fitted` runs crosses the promise, or interpolated where `fitted` is `null`), `knee` (of the loads that were run, where load ÷
+//! every promise), `unlike` (hosts look at queues over unlike ways, so that less load need not be met as well), `holes` (loads below `met`
+//! that are proven to break a promise, rising: `factor`, `breaks`), `missed` (smallest above `met` proven to break one), `certain` (every
+//! load above it breaks one, by arithmetic; or `null`), `crossing` (no proof: where the curve
+//! through `fitted` runs crosses the promise, or interpolated where `fitted` is `null`), `no_crossing` (why there is none: `"one-sided"`, `"flat"`,
+//! `"few"` runs near it, or `outside` with the `factor` that the runs have and that is not between the proven ends; else `null`), `knee` (of the loads that were run, where load ÷
 //! the latency that breaks first is largest), `breaks`
 //! (`workload`, `measure`, `target_text`, `saturated`), `ends` and `next` (fullest parts at `missed`, else at
 //! `met`), `unwaited_percent` (of the mean latency of the broken promise's work there, what is no waiting, or `null`), `bound` (what ended it at `met` where no promise did: `"asked"`, `"buildable"`, else `null`), `floor` (from which load on
@@ -161,7 +164,7 @@
 //! today's load, with the switch-over where it was judged: `"met"`, `"missed"`, `"undecided"`, or `null` where nothing steady is promised), `switch_over` (at the largest load proven healthy and in this case, or `null`: `factor`, `replications`,
 //! `verdict`, `rows` as of a point, `partial`, `settled_s`, `frame_hops`), `switch_tried` (the same at lower loads, where it is not met
 //! there), `switch_met` (the largest of these loads at which it is met; not proven but seen; or `null`), `points`. `switch_overs` says whether they were judged:
-//! `"judged"`, `"not-asked"` or `"nothing-promised"`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`), `depths` (closed loops as they ran: `workload`, `depth`), `replications`,
+//! `"judged"`, `"not-asked"` or `"nothing-promised"`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`, `"below"`), `depths` (closed loops as they ran: `workload`, `depth`), `replications`,
 //! `verdict`, `lengthened_s` (its runs were made so long, else `null`), `needs_s` (its runs are too short to call it met, so long
 //! would do, else `null`), `saturated`, `partial`, `frame_hops`, `rows` (`workload`, `measure`, `cell`), `fullest` (three parts, of those
 //! that the broken promise's work uses where one is missed: `part`, `instance`, `mean_percent`, `peak_percent`).

@@ -149,6 +149,7 @@ fn mend(cases: &[Case]) -> Mend {
             }],
             ..Changes::default()
         },
+        ports_lacking: Vec::new(),
         matrix: matrix(cases, true),
         steady: cases
             .iter()

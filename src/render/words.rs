@@ -21,9 +21,9 @@ pub(crate) use answer::cut_off_words;
 pub use answer::{Answer, Flag, answer, worst_cell};
 pub use headroom::{
     counted, counted_met, counted_missed, growth_axis, growth_stopped_words, growth_unit,
-    missed_today, no_load_keeps, point_factor, point_verdict, proven_sentences, stopped_words,
-    switch_breaks, switch_clause, switch_remark, switch_sentence, switch_value, today_word,
-    verdict_word,
+    hole_words, load_in, missed_today, no_crossing, no_load_keeps, point_verdict, proven_sentences,
+    stopped_words, switch_breaks, switch_clause, switch_remark, switch_sentence, switch_value,
+    today_word, verdict_word,
 };
 pub use limits::NOT_MODELLED;
 pub use measure::{case_mark, cell_scale, measure_name, row_scale, target_of, target_words};

@@ -4,7 +4,9 @@
 //! `price` is a number, zero or more, in a currency that nobody asks about.
 
 use super::problem::{Problem, near_or_list};
+use super::quantity::link_rate;
 use super::recording::Rows;
+use crate::wire::{technologies, technology};
 
 /// The price of one.
 #[derive(Clone, Debug, PartialEq)]
@@ -50,6 +52,7 @@ pub fn prices(file: &str, text: &str) -> Result<Vec<Price>, Vec<Problem>> {
             let message = format!("`{item}` is no kind of part or work that has a price");
             return Err((0, message, near_or_list(item, "kinds", &KINDS)));
         }
+        let of = &technology_of(item, of)?;
         let known = (item.to_owned(), of.to_owned());
         if seen.contains(&known) {
             let message = format!("`{item},{of}` is there twice");
@@ -82,6 +85,34 @@ pub fn prices(file: &str, text: &str) -> Result<Vec<Price>, Vec<Problem>> {
     }
 }
 
+/// What is plugged is of a technology, of several legs of one in a cage, or of a rate; the rest has names of its own. A technology is
+/// written as it is elsewhere.
+fn technology_of(item: &str, of: &str) -> Result<String, (usize, String, String)> {
+    if !["cable", "port", "optic"].contains(&item) || link_rate(of).is_ok() {
+        return Ok(of.to_owned());
+    }
+    let (legs, label) = match of
+        .strip_suffix(IN_A_CAGE)
+        .and_then(|own| own.split_once(TIMES))
+    {
+        Some((legs, label)) if legs.parse::<u32>().is_ok() => (Some(legs), label),
+        _ => (None, of),
+    };
+    if let Some(known) = technology(label) {
+        return Ok(legs.map_or_else(
+            || known.label.to_owned(),
+            |legs| format!("{legs}{TIMES}{}{IN_A_CAGE}", known.label),
+        ));
+    }
+    let labels: Vec<&str> = technologies().iter().map(|known| known.label).collect();
+    let message = format!("`{label}` is no technology, of which each {item} is");
+    Err((1, message, near_or_list(label, "technologies", &labels)))
+}
+
+/// A cable with several legs: `4 × 25GbE in a cage`.
+const TIMES: &str = " × ";
+const IN_A_CAGE: &str = " in a cage";
+
 /// The last of them says what lines look like.
 fn with_examples(mut problems: Vec<Problem>) -> Vec<Problem> {
     if let Some(last) = problems.last_mut() {
@@ -107,6 +138,29 @@ mod tests {
         );
         assert_eq!(problems[1].expected, "did you mean `port`?");
         assert!(problems[4].help.contains("port,32GFC,900"));
+    }
+
+    #[test]
+    fn a_technology_that_there_is_not_is_told_with_the_nearest() {
+        let text = "item,of,price\nport,32GCF,900\ncable,4 × 25GbF in a cage,3\noptic,27.2Gb/s,5\ncable,4 × 25gbe in a cage,3\n\
+                    port,,1\nhost,rack,7\nport,32gfc,1\nport,32GFC,1\n";
+        let problems = prices("p.csv", text).unwrap_err();
+        let told: Vec<_> = problems.iter().map(|p| (p.line, p.column)).collect();
+        let wanted = [(2, 6), (3, 7), (6, 6), (9, 1)];
+        assert_eq!(
+            told,
+            wanted.map(|(line, column)| (Some(line), column)),
+            "{problems:?}"
+        );
+        assert_eq!(problems[0].expected, "did you mean `32GFC`?");
+        assert_eq!(problems[1].expected, "did you mean `25GbE`?");
+        assert!(
+            problems[2].message.contains("no technology"),
+            "{problems:?}"
+        );
+        assert!(problems[3].message.contains("there twice"), "{problems:?}");
+        let all = prices("p.csv", "item,of,price\ncable,4 × 25gbe in a cage,3\n").unwrap();
+        assert_eq!(all[0].of, "4 × 25GbE in a cage");
     }
 
     #[test]

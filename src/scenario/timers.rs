@@ -1,6 +1,7 @@
 //! Timers: a global table, and one for each host family that differs.
 
 use super::cursor::{Cursor, Fallback, Fault, choice, practice, published, standard};
+use super::problem::Severity;
 use super::tree::{Node, Origin, Value};
 use super::value::{self, count, one_of, time, time_above_zero};
 use crate::site::{Failback, LacpRate, NoPath, Timers};
@@ -88,9 +89,36 @@ pub(super) fn of_host(host: &Cursor<'_, '_>, global: &Timers) -> Timers {
         Some(preset) => read(&cursor, preset, None),
         None => read(&cursor, Preset::Default, Some(global)),
     };
+    for entry in cursor
+        .all()
+        .filter(|entry| FABRIC.contains(&entry.key.as_str()))
+    {
+        let at = &super::tree::unwrapped(&entry.node).origin;
+        let message = format!(
+            "`{}` of {} is a timer of the fabric and not of a host: it has no effect here",
+            entry.key, cursor.who
+        );
+        let meant = format!(
+            "`{}` in [timers], where it holds for the whole site",
+            entry.key
+        );
+        cursor
+            .ctx
+            .problem(Severity::Warning, at, &message, &meant, "");
+    }
     cursor.finish();
     timers
 }
+
+/// What switches do after a loss: hosts wait for none of these.
+const FABRIC: [&str; 6] = [
+    "lag_rehash",
+    "fc_reroute",
+    "ethernet_reroute",
+    "peer_loss",
+    "fc_dead",
+    "lacp",
+];
 
 /// What timers are read from: the table, the preset, and what holds where nothing is stated.
 struct Reader<'r, 'c, 'a> {

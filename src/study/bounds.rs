@@ -12,9 +12,9 @@ use crate::topology::{Fabric, PathSet};
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Bounds {
     /// The fastest kind of I/O without any service, s.
-    least_s: Option<f64>,
+    pub(super) least_s: Option<f64>,
     /// Mean of all kinds with their mean service on an idle site, s.
-    mean_s: Option<f64>,
+    pub(super) mean_s: Option<f64>,
     /// Payload asked for, bytes per second; `None` in a closed loop.
     pub(super) asked_bytes_s: Option<f64>,
 }

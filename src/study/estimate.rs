@@ -18,7 +18,7 @@ mod payload;
 mod spread;
 
 pub use demand::{Asked, PerIo, WireBytes, asked, mean_service_s, mix, per_io};
-pub(crate) use level::{Levelled, fullest, levelled, levelled_in_bursts, weights_of};
+pub(crate) use level::{Levelled, fullest, levelled, levelled_in_bursts, levels, weights_of};
 pub(crate) use overload::overloaded;
 pub use payload::{Data, data_at_ports};
 

@@ -24,12 +24,16 @@
 //! Runs that would prove a load met are made as long as the queues remember, up to a limit; beyond it nothing is met
 //! (`length`).
 //!
-//! Left out: several factors at once. A load
-//! below one that is met is taken to be met, and none is called met where arithmetic says that a part is over
-//! its capacity: a run of finite length can look steady there.
+//! A load below one that is met is taken to be met, except where that is in doubt: then some are run (`below`). None is called met
+//! where arithmetic says that a part is over its capacity: a run of finite length can look steady there. Where theory leaves no
+//! doubt that a load beyond it breaks a promise, that is said as well (`certain`).
+//!
+//! Left out: several factors at once.
 
 mod ahead;
 mod answer;
+mod below;
+mod certain;
 mod curve;
 mod edge;
 mod length;
@@ -54,7 +58,7 @@ use rayon::prelude::*;
 use ahead::At;
 pub(super) use ahead::whole as runs_of_a_search;
 pub(super) use answer::closed_notes;
-use answer::{answer, notes};
+use answer::{answer, notes, notes_of_cases};
 use edge::{first_pilots, neighbours, next_pilot, proofs, today_proof};
 use outlook::{Outlook, outlook};
 use run::{one, together};
@@ -110,6 +114,10 @@ struct Search {
     depth: Option<DepthLimit>,
     /// The same while every bursty workload is in a burst.
     in_bursts: Option<f64>,
+    /// A load below one that is met need not be met as well: hosts look at queues over unlike ways.
+    unlike: bool,
+    /// By arithmetic no load above this keeps every promise.
+    certain: Option<f64>,
     /// The load towards which means rise without bound; `None` where it is not known well.
     pole: Option<f64>,
     /// No load above this is called met.
@@ -147,6 +155,8 @@ struct Judged {
     in_the_way: Option<PartLoad>,
     /// How much of the mean latency of that promise's work is no waiting, per cent.
     unwaited_percent: Option<f64>,
+    /// An interval of it reached below what an I/O takes at least, and ends there.
+    held: bool,
 }
 
 /// One load to run.
@@ -312,7 +322,11 @@ fn search(
         .map(|plan| {
             let depth = scale.depth_limit(site, &fabric, &loads, &plan.case.name);
             let (saturation, depth) = lesser(scale.saturation(site, &plan.case.name), depth);
+            let own = loads.cases.iter().find(|own| own.name == plan.case.name);
+            let certain = certain::breaks_when_full(site, &fabric, scale, &plan);
             Search {
+                unlike: own.is_some_and(|own| below::unlike(site, &fabric, own, &plan.case)),
+                certain: saturation.filter(|_| certain),
                 pole: scale.pole(saturation).filter(|_| depth.is_none()),
                 saturation,
                 depth,
@@ -336,7 +350,21 @@ fn search(
     };
     looking.look(&mut searches);
     let today: Vec<Steady> = searches.iter().filter_map(|s| s.today.clone()).collect();
-    let parts = parts::with_depths(site, &fabric, &loads, &today);
+    let mut parts = parts::with_depths(site, &fabric, &loads, &today);
+    // A case that was not run uses no part.
+    for (index, _) in searches
+        .iter()
+        .enumerate()
+        .filter(|(_, s)| s.today.is_none())
+    {
+        for part in &mut parts {
+            part.cases.insert(index.min(part.cases.len()), None);
+        }
+    }
+    let held = searches
+        .iter()
+        .flat_map(|search| &search.points)
+        .any(|judged| judged.held);
     let mut cases: Vec<CaseHeadroom> = searches
         .into_iter()
         .map(|search| answer(site, search, scale, most))
@@ -348,18 +376,7 @@ fn search(
     progress.ahead(0);
     let switch_overs = switch_over::judge_all(site, scale, ask_switch, &mut cases, progress);
     let mut notes = notes(site, scale);
-    let above = |case: &CaseHeadroom| {
-        case.missed
-            .zip(case.saturation)
-            .is_some_and(|(missed, full)| missed > full)
-    };
-    if cases.iter().any(above) {
-        notes.push(
-            "a load that is missed is one that runs have proven; where it lies above the one that is full by arithmetic, latencies of work \
-             through the full part grow without end from there on"
-                .to_owned(),
-        );
-    }
+    notes.extend(notes_of_cases(&cases, held));
     Headroom {
         origin,
         confidence_percent: 100.0 * (1.0 - ERROR),
@@ -424,6 +441,11 @@ impl Looking<'_> {
         // Of whole numbers, those next to what is proven, with twice the replications: they are near.
         let tests = |search: &Search| neighbours(search, self.scale, self.most);
         while self.prove(searches, &tests, last, "proof, whole numbers between") {}
+        let tests = |search: &Search| {
+            let factors = below::loads(search, self.scale).into_iter();
+            factors.map(|factor| (factor, Purpose::Below)).collect()
+        };
+        self.prove(searches, &tests, 0, "loads below what is proven");
     }
 
     /// Makes the tests of that number that each search wants; whether there were any.

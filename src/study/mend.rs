@@ -79,6 +79,7 @@ pub(super) fn mend(variant: &Variant, ask: &Ask, base: &Matrix, progress: &dyn P
         set: variant.set.clone(),
         origin: MendOrigin::Stated,
         changes: Changes::default(),
+        ports_lacking: Vec::new(),
         growth: parts::growth(site, &uses, &figures),
         matrix,
         steady: figures,

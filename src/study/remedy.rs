@@ -19,6 +19,7 @@ pub(super) use cost::{Optics, changes};
 pub use prices::PriceList;
 
 use super::progress::Progress;
+use super::review::port_budget_notes;
 use super::{Ask, mend};
 use crate::outcome::{
     Changes, Matrix, Mend, MendOrigin, MendSearch, RefusedMend, Report, StallLeft, Steady, Verdict,
@@ -53,6 +54,7 @@ pub fn search(
     let prices = search.prices.as_ref();
     for (variant, found) in site.variants.iter().zip(&mut report.mends) {
         found.changes = changes(site, &variant.site, &found.set, prices, Optics::IfPriced);
+        found.ports_lacking = lacking(site, &variant.site);
     }
     if search.most == 0 {
         return report;
@@ -90,6 +92,13 @@ pub fn search(
             .unwrap_or(Ordering::Equal)
     });
     report
+}
+
+/// What a changed site takes of switches beyond the ports that they state, and does not without the change.
+fn lacking(old: &Site, new: &Site) -> Vec<String> {
+    let today = port_budget_notes(old);
+    let all = port_budget_notes(new).into_iter();
+    all.filter(|said| !today.contains(said)).collect()
 }
 
 /// What a change is ordered by: whether it mends everything, then what it takes, then how much it leaves.
@@ -303,6 +312,7 @@ impl Hunt<'_> {
             let mut found = mend::mend(&variant, self.ask, self.missed, self.progress);
             found.origin = MendOrigin::Proposed;
             found.changes = changes;
+            found.ports_lacking = lacking(self.site, &variant.site);
             self.found.push(found);
             stacks.push(stack);
         }

@@ -11,6 +11,7 @@ use super::case::{self, CasePlan};
 use super::estimate::{estimate, fullest as by_shares};
 use super::inventory::inventory;
 use super::progress::Progress;
+use super::review::port_budget_notes;
 use super::{judge, parts, steady, switch};
 use crate::model::Compiled;
 use crate::outcome::{PartLoad, Steady, SweepCase, SweepPoint};
@@ -57,6 +58,7 @@ pub fn point(site: &Site, asked: &Asked, progress: &dyn Progress) -> SweepPoint 
         .collect();
     SweepPoint {
         inventory: inventory(site),
+        ports_lacking: port_budget_notes(site),
         matrix,
         steady: figures,
         switches,

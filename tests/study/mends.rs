@@ -91,6 +91,45 @@ fn most(most: u32) -> Search {
     Search { most, prices: None }
 }
 
+/// Each edge switch has four ports to hosts and one upwards: a second one upwards is a sixth where five are stated, and
+/// is simulated all the same. What is lacking is told, and of a change that needs no port nothing is.
+#[test]
+fn a_change_that_a_switch_has_no_port_for_says_so() {
+    let tight = [("switch.edge.ports", "{ \"10GbE\" = 5 }")];
+    let report = searched(NARROW, &tight, &loss_of_a(), &most(12));
+    let more =
+        |set: &[(String, String)]| set.iter().any(|(key, _)| key == "link.edge-core.members");
+    let wider = report
+        .mends
+        .iter()
+        .find(|mend| more(&mend.set))
+        .expect("a second member is proposed");
+    assert!(
+        wider.ports_lacking[0].contains("6 ports of 10GbE used, 5 there"),
+        "{:?}",
+        wider.ports_lacking
+    );
+    // A faster link takes a port of a kind that the switch has none of; a path policy takes none.
+    for mend in &report.mends {
+        let ports = mend.set.iter().any(|(key, _)| key.starts_with("link."));
+        assert_eq!(mend.ports_lacking.is_empty(), !ports, "{}", mend.name);
+    }
+    assert!(
+        report
+            .mends
+            .iter()
+            .any(|mend| mend.ports_lacking.is_empty())
+    );
+    let text = report_text(&report).replace('\n', " ");
+    assert!(
+        text.contains("too few ports for it as the scenario stands"),
+        "{text}"
+    );
+    let roomy = searched(NARROW, &[], &loss_of_a(), &most(12));
+    let wider = roomy.mends.iter().find(|mend| more(&mend.set));
+    assert!(wider.is_some_and(|mend| mend.ports_lacking.is_empty()));
+}
+
 /// Only the link that is too narrow, and the path policy, are touched; and some change mends it all.
 #[test]
 fn what_is_proposed_touches_what_limits() {

@@ -1,4 +1,6 @@
 //! Used healthy, used besides in an outage, and spare, by part.
+//!
+//! "Full" is said of the mean alone, where a page has both: a moment at 100 % is not full, for what does not fit waits for the next.
 
 use crate::outcome::{Origin, PartUse};
 use crate::render::number::{is_over, three_down};
@@ -124,7 +126,7 @@ fn key(sheet: &mut Sheet, grid: &Grid, scale: &Scale, outages: bool) {
     let full = scale.place(100.0);
     sheet.label(
         (full + em * 0.2, grid.top - em * 0.5),
-        "100\u{202F}%: full",
+        "100\u{202F}%",
         Face::Bold,
         Anchor::End,
         Role::Ink,
@@ -133,7 +135,7 @@ fn key(sheet: &mut Sheet, grid: &Grid, scale: &Scale, outages: bool) {
         let at = (sheet.right(), grid.top - em * 0.5);
         sheet.label(
             at,
-            "peak full at × load",
+            "peak 100\u{202F}% at × load",
             Face::Bold,
             Anchor::End,
             Role::Ink,
@@ -196,7 +198,7 @@ fn figures(sheet: &mut Sheet, grid: &Grid, scale: &Scale, index: usize, row: &Ro
     if sheet.format == Format::Phone {
         let text = factor.map_or_else(
             || "idle".to_owned(),
-            |factor| format!("{}, full at {factor}×", percent(most)),
+            |factor| format!("{}, 100\u{202F}% at {factor}×", percent(most)),
         );
         grid.name(sheet, index, name, room(&text, em, true) + em * 0.6);
         let at = (grid.right, grid.name_baseline(index, em));
@@ -264,7 +266,7 @@ fn finding(rows: &[Row<'_>], outages: bool) -> String {
         "is, by arithmetic, "
     };
     format!(
-        "{when}{} {is}full in its busiest 20 ms at {} times today’s load{rest}.",
+        "{when}{} {is}asked for 100\u{202F}% in its busiest 20 ms at {} times today’s load{rest}.",
         short(&fullest.part.part),
         three_down(100.0 / most)
     )

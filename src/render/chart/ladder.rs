@@ -35,7 +35,7 @@ pub(super) fn draw(io: &Exchange, format: Format) -> Option<Drawing> {
     };
     let rungs = rungs(io);
     let tall = em * 3.0 + rungs.len() as f64 * em * STEP + em * 1.2;
-    let rows = em * 1.35 * 9.0 + em * 7.4;
+    let rows = em * 1.35 * 10.0 + em * 7.4;
     let body = sheet.height(if phone { tall + rows } else { tall.max(rows) });
     let step = if phone {
         em * STEP
@@ -106,10 +106,15 @@ fn one(sheet: &mut Sheet, (left, right): (f64, f64), top: f64, step: f64, messag
     } else {
         format!("{} frames", count(message.frames))
     };
-    let bytes = format!("{frames}, {} bytes on the wire", count(message.wire_bytes));
+    let bytes = count(message.wire_bytes);
+    let bytes = match acks(message) {
+        None => format!("{frames}, {bytes} bytes on the wire"),
+        Some(acks) => format!("{frames}, {bytes} bytes, {acks} back"),
+    };
     let first = fit(message.name, em, true, space);
     sheet.label((middle, top), &first, Face::Bold, Anchor::Middle, Role::Ink);
     let second = fit(&bytes, em, false, space);
+    back(sheet, (left, right), top, step, message);
     let at = (middle, top + em * 1.2);
     sheet.label(at, &second, Face::Plain, Anchor::Middle, Role::Mute);
     let (start, end) = (top + em * 1.65, top + (step - em * 1.6).max(em * 2.1));
@@ -138,6 +143,42 @@ fn one(sheet: &mut Sheet, (left, right): (f64, f64), top: f64, step: f64, messag
             Role::Ink,
         );
     }
+}
+
+/// `23 pure ACKs`: what a message over TCP draws the other way.
+fn acks(message: &Message) -> Option<String> {
+    match message.pure_acks_back {
+        0 => None,
+        1 => Some("1 pure ACK".to_owned()),
+        some => Some(format!("{} pure ACKs", count(u64::from(some)))),
+    }
+}
+
+/// Pure ACKs go back while a message comes: a thin arrow against it.
+fn back(sheet: &mut Sheet, (left, right): (f64, f64), top: f64, step: f64, message: &Message) {
+    if message.pure_acks_back == 0 {
+        return;
+    }
+    let em = sheet.em;
+    let (low, high) = (left + em * 0.4, right - em * 0.4);
+    let (from, to) = if message.direction == "host to array" {
+        (high, low)
+    } else {
+        (low, high)
+    };
+    let (start, end) = (top + em * 2.0, top + (step - em * 1.25).max(em * 2.45));
+    let pen = Pen::new(Role::Use2, em * 0.1).dashed(em * 0.3, em * 0.3);
+    sheet.canvas.line([(from, start), (to, end)], pen);
+    let way = if to > from { 1.0 } else { -1.0 };
+    let tip = (to - way * em * 0.1, end);
+    sheet.canvas.fill(
+        [
+            tip,
+            (tip.0 - way * em * 0.6, tip.1 - em * 0.28),
+            (tip.0 - way * em * 0.6, tip.1 + em * 0.28),
+        ],
+        Role::Use2,
+    );
 }
 
 fn left_out(sheet: &mut Sheet, (left, right): (f64, f64), y: f64, messages: usize) {
@@ -196,6 +237,11 @@ fn account(sheet: &mut Sheet, (left, right): (f64, f64), top: f64, io: &Exchange
         whole(row.array_to_host_coding_bytes),
         Face::Plain,
     ));
+    let acked = |total: &crate::outcome::Total| total.pure_ack_wire_bytes;
+    let (out, back) = (acked(&io.host_to_array), acked(&io.array_to_host));
+    if out + back > 0 {
+        rows.push(("pure ACKs".to_owned(), count(out), count(back), Face::Plain));
+    }
     for (name, out, back, face) in rows {
         y += em * 1.35;
         sheet.label((left, y), &name, face, Anchor::Start, Role::Ink);
@@ -252,8 +298,9 @@ fn description(io: &Exchange) -> String {
         .messages
         .iter()
         .map(|message| {
+            let acks = acks(message).map_or_else(String::new, |acks| format!(", {acks} back"));
             format!(
-                "{}, {}: {} frames, {} bytes",
+                "{}, {}: {} frames, {} bytes{acks}",
                 message.name, message.direction, message.frames, message.wire_bytes
             )
         })

@@ -3,13 +3,13 @@
 use crate::outcome::{CaseHeadroom, Cell, Headroom, LoadRow, MeasureKind, SwitchOvers};
 use crate::render::number::{Scale, with_unit};
 use crate::render::words::{
-    counted_met, counted_missed, growth_axis, measure_name, point_factor, switch_breaks,
-    verdict_word,
+    counted_met, counted_missed, growth_axis, hole_words, listed, load_in, measure_name,
+    switch_breaks, verdict_word,
 };
 
 use super::frame::look;
 use super::lines::{self, Dot, Line, Lines, Promised, targets};
-use super::text::{bare, sig, target};
+use super::text::{bare, target};
 use super::{Drawing, Format};
 
 pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Option<Drawing> {
@@ -143,16 +143,21 @@ fn ends(headroom: &Headroom, case: &CaseHeadroom) -> String {
     let shown = |factor: f64| counted_met(headroom, factor);
     let broken = |factor: f64| counted_missed(headroom, factor);
     let knee = case.knee.map_or_else(String::new, |knee| {
-        format!(", knee {}", sig(knee * times(headroom), 2))
+        format!(", knee {}", load_in(headroom, case, knee))
     });
+    // Where less is broken the note is full without the knee, which the axis shows.
+    let (not, knee) = match case.holes.first() {
+        None => ("", knee),
+        Some(_) => (", not all below", String::new()),
+    };
     match (case.met, case.missed) {
         (Some(met), Some(missed)) => {
-            format!("{} met, {} missed{knee}", shown(met), broken(missed))
+            format!("{} met{not}, {} missed{knee}", shown(met), broken(missed))
         }
         (Some(met), None) if case.bound.is_some() => {
-            format!("{} met, no more tried{knee}", shown(met))
+            format!("{} met{not}, no more tried{knee}", shown(met))
         }
-        (Some(met), None) => format!("{} met{knee}", shown(met)),
+        (Some(met), None) => format!("{} met{not}{knee}", shown(met)),
         (None, Some(_)) if case.hopeless.is_some() => "missed at every load".to_owned(),
         (None, Some(missed)) => format!("{} missed{knee}", broken(missed)),
         (None, None) if headroom.partial => "nothing proven yet".to_owned(),
@@ -186,7 +191,8 @@ fn finding(headroom: &Headroom) -> String {
             } else {
                 String::new()
             };
-            format!("{} {met}{missed}", case.case.name)
+            let hole = hole_words(case).map_or_else(String::new, |said| format!(" ({said})"));
+            format!("{} {met}{hole}{missed}", case.case.name)
         })
         .collect();
     let steady = if headroom.switch_overs == SwitchOvers::NothingPromised {
@@ -226,16 +232,25 @@ fn description(
     }
     for (line, case) in chart.lines.iter().zip(cases) {
         out.push_str(&format!(" {}: {};", line.name, ends(headroom, case)));
+        if !case.holes.is_empty() {
+            let below = case
+                .holes
+                .iter()
+                .map(|hole| load_in(headroom, case, hole.factor));
+            let below: Vec<String> = below.collect();
+            out.push_str(&format!(" broken below at {};", listed(&below)));
+        }
         // As the table beside it has them, rounded to the side that is proven.
         for point in &case.points {
             let row = point.rows.iter().find(|row| row.is_of(promise));
             if let Some(value) = row.and_then(|row| row.cell.value) {
-                let at = point_factor(headroom, point);
+                let at = load_in(headroom, case, point.factor);
                 out.push_str(&format!(" {} at {at},", shown(value.value)));
             }
         }
         for factor in &line.full {
-            out.push_str(&format!(" does not fit at {},", sig(*factor, 3)));
+            let at = load_in(headroom, case, *factor / times(headroom));
+            out.push_str(&format!(" does not fit at {at},"));
         }
         out.pop();
         out.push('.');

@@ -31,6 +31,12 @@ pub enum Role {
     Fibre,
     /// An Ethernet link, where technologies are compared.
     Ethernet,
+    /// A second, third and fourth kind of work over Ethernet beside it.
+    Ethernet2,
+    /// The third.
+    Ethernet3,
+    /// The fourth.
+    Ethernet4,
     /// Outlines of spare capacity and second bars.
     Use2,
     /// Text on a fill of A, B, Missed, Use or Ink.
@@ -50,7 +56,7 @@ pub enum Role {
 /// Steps of the heat scale, idle to full.
 pub const HEAT_STEPS: u8 = 11;
 
-const NAMED: [(Role, &str, u32, u32); 17] = [
+const NAMED: [(Role, &str, u32, u32); 20] = [
     (Role::Paper, "paper", 0xFBF9F4, 0x16141C),
     (Role::Panel, "panel", 0xF3EFE6, 0x211E2A),
     (Role::Ink, "ink", 0x211D2B, 0xEEEAE2),
@@ -63,6 +69,9 @@ const NAMED: [(Role, &str, u32, u32); 17] = [
     (Role::Use, "use", 0x4A4458, 0xCFC8DC),
     (Role::Fibre, "fibre", 0x7A3A96, 0xD3A9EC),
     (Role::Ethernet, "ethernet", 0x0B6670, 0x7CCBD3),
+    (Role::Ethernet2, "ethernet-2", 0x66690A, 0xC9CF6A),
+    (Role::Ethernet3, "ethernet-3", 0x07383E, 0xB9E6EA),
+    (Role::Ethernet4, "ethernet-4", 0x3D4FA3, 0xA9B6F5),
     (Role::Use2, "use2", 0x8E859F, 0x6F6680),
     (Role::OnFill, "on-fill", 0xFFFFFF, 0x16141D),
     (Role::Rule, "rule", 0xCFC8B8, 0x4A4555),

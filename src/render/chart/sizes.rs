@@ -53,7 +53,7 @@ pub(super) fn draw(sizes: &Sizes, format: Format) -> Option<Drawing> {
     grid(&mut sheet, &plot, first, sizes.op);
     ceilings(&mut sheet, &plot, sizes);
     for (index, series) in sizes.series.iter().enumerate() {
-        curve(&mut sheet, &plot, series, index);
+        curve(&mut sheet, &plot, series, (index, colour(sizes, index)));
     }
     if phone {
         below(&mut sheet, sizes, plot.low + em * 4.6);
@@ -63,12 +63,29 @@ pub(super) fn draw(sizes: &Sizes, format: Format) -> Option<Drawing> {
     sheet.finish("sizes", body, description(sizes), Plotted::Yes)
 }
 
-/// Ethernet and Fibre Channel differ in colour, curves of one kind in mark and dash.
+/// Ethernet and Fibre Channel differ in colour.
 fn look(series: &Series) -> Role {
     if series.encapsulation == "FC" {
         Role::Fibre
     } else {
         Role::Ethernet
+    }
+}
+
+/// Curves over Ethernet have colours of their own as well, as far as there are some; marks and dashes tell all apart.
+fn colour(sizes: &Sizes, index: usize) -> Role {
+    const OWN: [Role; 4] = [
+        Role::Ethernet,
+        Role::Ethernet2,
+        Role::Ethernet3,
+        Role::Ethernet4,
+    ];
+    let role = look(&sizes.series[index]);
+    let before = sizes.series[..index].iter();
+    let before = before.filter(|other| look(other) == Role::Ethernet).count();
+    match role {
+        Role::Ethernet => OWN[before % OWN.len()],
+        other => other,
     }
 }
 
@@ -199,9 +216,8 @@ fn ceilings(sheet: &mut Sheet, plot: &Plot, sizes: &Sizes) {
     }
 }
 
-fn curve(sheet: &mut Sheet, plot: &Plot, series: &Series, index: usize) {
+fn curve(sheet: &mut Sheet, plot: &Plot, series: &Series, (index, role): (usize, Role)) {
     let em = sheet.em;
-    let role = look(series);
     let points: Vec<(f64, f64)> = series
         .points
         .iter()
@@ -236,9 +252,14 @@ fn names(series: &Series) -> [String; 2] {
     [series.name.clone(), figures]
 }
 
-fn label(sheet: &mut Sheet, series: &Series, index: usize, (x, y): (f64, f64), space: f64) {
+fn label(
+    sheet: &mut Sheet,
+    series: &Series,
+    (index, role): (usize, Role),
+    (x, y): (f64, f64),
+    space: f64,
+) {
     let em = sheet.em;
-    let role = look(series);
     let mark = MARKS[index % MARKS.len()];
     sheet.canvas.mark(
         (x, y - em * 0.36),
@@ -273,7 +294,8 @@ fn ends(sheet: &mut Sheet, plot: &Plot, sizes: &Sizes) {
     let x = plot.right + em;
     let space = sheet.right() - x;
     for (index, (series, middle)) in sizes.series.iter().zip(middles).enumerate() {
-        label(sheet, series, index, (x, middle - em * 0.1), space);
+        let look = (index, colour(sizes, index));
+        label(sheet, series, look, (x, middle - em * 0.1), space);
     }
 }
 
@@ -283,7 +305,7 @@ fn below(sheet: &mut Sheet, sizes: &Sizes, top: f64) {
     let space = sheet.right() - x;
     for (index, series) in sizes.series.iter().enumerate() {
         let y = top + index as f64 * em * 2.8;
-        label(sheet, series, index, (x, y), space);
+        label(sheet, series, (index, colour(sizes, index)), (x, y), space);
     }
 }
 

@@ -18,6 +18,8 @@ struct Seen {
     ends: Option<(f64, f64)>,
     verdict: String,
     saturated: bool,
+    /// What the switches lack there, in words.
+    lacking: String,
 }
 
 /// What is drawn.
@@ -168,6 +170,7 @@ fn what(table: &SweepTable, workload: Option<&str>) -> Option<What> {
                 figure,
                 ends: low.zip(high),
                 verdict: table.text(row, columns.verdict).to_owned(),
+                lacking: table.text(row, "ports_lacking").to_owned(),
                 saturated: columns.verdict != "switch_verdict"
                     && table.text(row, "saturated") == "true",
             }
@@ -239,7 +242,41 @@ fn look(case: &str) -> (Role, Mark) {
     }
 }
 
-fn finding(what: &What) -> String {
+fn finding(table: &SweepTable, what: &What) -> String {
+    figures(what) + &lacking(table, what)
+}
+
+/// At how many points switches have fewer ports than are used, and the first of them.
+fn lacking(table: &SweepTable, what: &What) -> String {
+    let mut points: Vec<&[String]> = Vec::new();
+    let rows = || what.rows.iter();
+    for row in rows().filter(|row| !row.lacking.is_empty()) {
+        if !points.contains(&row.values.as_slice()) {
+            points.push(&row.values);
+        }
+    }
+    let Some(first) = points.first() else {
+        return String::new();
+    };
+    let mut all: Vec<&Vec<String>> = rows().map(|row| &row.values).collect();
+    all.sort();
+    all.dedup();
+    let pairs = table.keys.iter().zip(*first);
+    let pairs: Vec<String> = pairs.map(|(key, value)| format!("{key}={value}")).collect();
+    let at = if points.len() == all.len() {
+        "at every point".to_owned()
+    } else {
+        format!(
+            "at {} of {} points, first at {}",
+            points.len(),
+            all.len(),
+            pairs.join(", ")
+        )
+    };
+    format!(" Switches have too few ports {at}: it cannot be built so.")
+}
+
+fn figures(what: &What) -> String {
     let number = |verdict: &str| {
         what.rows
             .iter()
@@ -354,7 +391,7 @@ fn over_one(
         }),
     };
     let text = description(table, what, &[key]);
-    lines::draw(origin, format, finding(what), text, &chart)
+    lines::draw(origin, format, finding(table, what), text, &chart)
 }
 
 fn description(table: &SweepTable, what: &What, keys: &[usize]) -> String {
@@ -376,8 +413,13 @@ fn description(table: &SweepTable, what: &What, keys: &[usize]) -> String {
             |figure| sig(figure, 3),
         );
         let verdict = if row.verdict.is_empty() { "" } else { " " };
+        let ports = if row.lacking.is_empty() {
+            ""
+        } else {
+            ", too few ports"
+        };
         out.push_str(&format!(
-            " {}, {}: {figure}{verdict}{};",
+            " {}, {}: {figure}{verdict}{}{ports};",
             at.join(", "),
             row.case,
             row.verdict
@@ -420,7 +462,7 @@ fn over_two(
     format: Format,
 ) -> Option<Drawing> {
     let (rows, columns) = (values(&what.rows, down), values(&what.rows, across));
-    let mut sheet = Sheet::of(foot(origin), format, 800.0, finding(what));
+    let mut sheet = Sheet::of(foot(origin), format, 800.0, finding(table, what));
     let em = sheet.em;
     let head = em * 3.0;
     let body = sheet.height(head + rows.len() as f64 * em * 3.2 + em * 2.0);

@@ -1,11 +1,12 @@
 //! Loads that were run, as rows.
 
 use super::{maybe, names, number, to_text};
-use crate::outcome::{Headroom, Purpose, Verdict};
+use crate::outcome::{Headroom, LoadPoint, Purpose, Verdict};
 use crate::render::words::measure_name;
 
 /// One row for each case, load and promise. `point_verdict` is on all promises together, at the load's share
-/// of the error; `proven` marks the two ends of a case, `met` and `missed`; `search` says whether it was `stopped` early;
+/// of the error; `proven` marks the two ends of a case, `met` and `missed`, and loads
+/// below that are missed all the same, `missed below`; `search` says whether it was `stopped` early;
 /// `outstanding` is how many I/Os each closed loop kept outstanding at each host.
 #[must_use]
 pub fn headroom_csv(headroom: &Headroom) -> String {
@@ -33,22 +34,31 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
     let search = if headroom.partial { "stopped" } else { "whole" };
     let mut rows = Vec::new();
     for case in &headroom.cases {
+        let hole = |point: &LoadPoint| {
+            let mut holes = case.holes.iter();
+            let pilot = point.purpose == Purpose::Pilot;
+            !pilot && holes.any(|hole| hole.factor == point.factor)
+        };
         for point in &case.points {
             let purpose = match point.purpose {
                 Purpose::Pilot => "pilot",
                 Purpose::ProveMet => "prove-met",
                 Purpose::ProveMissed => "prove-missed",
+                Purpose::Below => "below",
             };
             // A load may be tested again with more replications.
             let decided = match point.purpose {
                 Purpose::ProveMet => point.verdict == Verdict::Met,
-                Purpose::Pilot | Purpose::ProveMissed => point.verdict == Verdict::Missed,
+                Purpose::Pilot | Purpose::ProveMissed | Purpose::Below => {
+                    point.verdict == Verdict::Missed
+                }
             };
             let proven = match point.purpose {
                 _ if !decided => "",
+                _ if hole(point) => "missed below",
                 Purpose::ProveMet if case.met == Some(point.factor) => "met",
                 Purpose::ProveMissed if case.missed == Some(point.factor) => "missed",
-                Purpose::Pilot | Purpose::ProveMet | Purpose::ProveMissed => "",
+                Purpose::Pilot | Purpose::ProveMet | Purpose::ProveMissed | Purpose::Below => "",
             };
             let loops = point.depths.iter();
             let outstanding: Vec<String> = loops

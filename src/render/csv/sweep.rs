@@ -13,7 +13,7 @@ use serde_json::{Map, Value};
 pub const BEFORE: [&str; 4] = ["point", "points", "row", "rows"];
 
 /// Columns after those of the varied values; those in [`TEXTS`] are text, the others are numbers.
-const AFTER: [&str; 52] = [
+const AFTER: [&str; 53] = [
     "case",
     "workload",
     "verdict",
@@ -53,6 +53,7 @@ const AFTER: [&str; 52] = [
     "controllers",
     "cables",
     "ports",
+    "ports_lacking",
     "switch_verdict",
     "longest_silence_s",
     "longest_io_s",
@@ -68,7 +69,7 @@ const AFTER: [&str; 52] = [
     "version",
 ];
 
-const TEXTS: [&str; 12] = [
+const TEXTS: [&str; 13] = [
     "case",
     "workload",
     "verdict",
@@ -76,6 +77,7 @@ const TEXTS: [&str; 12] = [
     "promise_unit",
     "promise_verdict",
     "fullest_part",
+    "ports_lacking",
     "switch_verdict",
     "digest",
     "sweep",
@@ -283,6 +285,7 @@ fn figures(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<Strin
         sum(&made.ports),
     ];
     out.extend(counts.iter().map(ToString::to_string));
+    out.push(point.ports_lacking.join("; "));
     out.extend(switch_over(point, case, work));
     out
 }

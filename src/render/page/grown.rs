@@ -11,9 +11,9 @@ use crate::outcome::{
 use crate::render::chart::{Format, load_curve, part_bars};
 use crate::render::number::{NONE, as_written, is_over, three, three_down, with_unit};
 use crate::render::words::{
-    Flag, counted, counted_met, counted_missed, growth_unit, listed, measure_name, missed_today,
-    proven_sentences, stopped_words, switch_breaks, switch_clause, switch_remark, switch_sentence,
-    switch_value, target_of, today_word, verdict_word,
+    Flag, counted, counted_met, counted_missed, growth_unit, hole_words, listed, load_in,
+    measure_name, missed_today, proven_sentences, stopped_words, switch_breaks, switch_clause,
+    switch_remark, switch_sentence, switch_value, target_of, today_word, verdict_word,
 };
 use std::fmt::Write as _;
 
@@ -50,7 +50,8 @@ pub fn headroom_page(found: &Headroom) -> String {
     );
     let mut note = "<p>Asked of the fullest of each family in its busiest 20\u{202F}ms, at today’s load; queue depths of hosts by arithmetic. Spare is what is left of 100\u{202F}% in the worst case.</p>".to_owned();
     if found.grows.today().is_none() {
-        note.push_str("<p><b>Peak full at</b> is 100 ÷ that: arithmetic, of those 20\u{202F}ms and not of the mean, and of work that is not in closed loops. Promises may break before, and may hold beyond: what does not fit into such a moment waits for the next one, while a part that is full on the mean never catches up.</p>");
+        note.push_str("<p><b>Peak 100\u{202F}% at</b> is 100 ÷ that: arithmetic, of those 20\u{202F}ms and of work that is not in closed loops. Promises may break before, and may hold beyond: what does not fit into such a moment waits for the next one.</p>");
+        note.push_str(&full_words(found));
     }
     body.push_str(&section(
         "parts",
@@ -106,7 +107,8 @@ fn short_answer(found: &Headroom) -> String {
                     let said = switch_clause(case, found);
                     said.trim_start_matches(", ").to_owned()
                 });
-                let but: Vec<String> = today.into_iter().chain(switch).collect();
+                let hole = hole_words(case).map(str::to_owned);
+                let but: Vec<String> = hole.into_iter().chain(today).chain(switch).collect();
                 let but = if but.is_empty() {
                     String::new()
                 } else {
@@ -168,6 +170,31 @@ fn short_answer(found: &Headroom) -> String {
     letters.next().map_or_else(String::new, |first| {
         format!("{}{}", first.to_uppercase(), letters.as_str())
     })
+}
+
+/// What "full on the mean" is beside a peak of 100 %, with its loads; nothing where no part is ever full.
+fn full_words(found: &Headroom) -> String {
+    let full = found
+        .cases
+        .iter()
+        .filter_map(|case| Some((counted(found, case.saturation?), &case.case.name)));
+    let full: Vec<(String, &String)> = full.collect();
+    let said = match full.first() {
+        None => return String::new(),
+        Some((at, _)) if full.len() > 1 && full.iter().all(|(other, _)| other == at) => {
+            format!("{at}\u{202F}× in every case")
+        }
+        Some(_) => {
+            let each = full
+                .iter()
+                .map(|(at, name)| format!("{at}\u{202F}× {name}"));
+            listed(&each.collect::<Vec<_>>())
+        }
+    };
+    format!(
+        "<p><b>Full on the mean</b>, in the table above, is another load: there a part has no moment left to catch up in ({}).</p>",
+        esc(&said)
+    )
 }
 
 /// ` (but the switch-over there is missed; it is met at 1.20)`; nothing where it is met or was not judged.
@@ -287,7 +314,12 @@ fn headroom_facts(found: &Headroom) -> String {
             unit,
             if short { "miss" } else { "" },
             &missed,
-            &format!("{what}, {}{}", case.case.name, switch_words(case, found)),
+            &format!(
+                "{what}, {}{}{}",
+                case.case.name,
+                hole_words(case).map_or_else(String::new, |said| format!(" ({said})")),
+                switch_words(case, found)
+            ),
         )
     };
     let healthy = found.cases.iter().find(|case| case.case.outage.is_none());
@@ -382,7 +414,8 @@ fn ends_table(found: &Headroom) -> String {
                 format!("<b>{}</b>", show(case.met, counted_met)),
                 show(case.switch_met, counted_met),
                 show(case.missed, counted_missed),
-                show(case.knee, counted),
+                case.knee
+                    .map_or_else(|| NONE.to_owned(), |knee| load_in(found, case, knee)),
                 show(case.saturation, counted),
                 breaks,
                 ended_by(case),
@@ -410,7 +443,7 @@ fn parts_table(found: &Headroom) -> String {
     // Neither whole hosts nor closed loops make a part fuller by as much.
     let scales = found.grows.today().is_none();
     if scales {
-        columns.push(Column::number("peak full at, ×"));
+        columns.push(Column::number("peak 100\u{202F}% at, ×"));
     }
     let caption = "Every part: used, and what is spare".to_owned();
     let mut table = Table::new("", caption, columns);

@@ -51,6 +51,54 @@ fn pages_have_no_back_ticks() {
     assert!(rests.contains("credits of Fibre Channel") && rests.contains("congestion control"));
 }
 
+/// Where the longest I/O is what is worst of all it is the first tile, and no third one repeats it.
+#[test]
+fn no_figure_stands_in_two_tiles() {
+    use crate::outcome::{MeasureKind, Verdict};
+    let tiles = |report: &crate::outcome::Report| -> String {
+        let page = page(report);
+        let from = page.find("<ul class=\"facts\">").expect("there are tiles");
+        let to = page[from..].find("</ul>").expect("they end");
+        page[from..from + to].to_owned()
+    };
+    let mut report = sample_report();
+    let before = tiles(&report);
+    assert!(
+        before.contains("longest I/O of the switch-over"),
+        "{before}"
+    );
+    // The longest of all switch-overs breaks its promise, and nothing else does.
+    let longest = report.switches.iter().flat_map(|switch| {
+        let works = switch.workloads.iter();
+        let all = works.flat_map(|work| work.longest_io_s.iter().map(|s| (*s, &work.name)));
+        all.map(|(s, work)| (s, work.clone(), switch.case.name.clone()))
+    });
+    let longest = longest.max_by(|left, right| left.0.total_cmp(&right.0));
+    let (seconds, work, case) = longest.expect("there is a switch-over");
+    let column = report
+        .matrix
+        .cases
+        .iter()
+        .position(|own| own.name == case)
+        .expect("it is judged");
+    for row in &mut report.matrix.rows {
+        let own = row.switching && row.measure == MeasureKind::LongestIo && row.workload == work;
+        for (index, cell) in row.cells.iter_mut().enumerate() {
+            let Some(cell) = cell else { continue };
+            let worst = own && index == column;
+            cell.verdict = if worst { Verdict::Missed } else { Verdict::Met };
+            cell.saturated = false;
+            if worst {
+                cell.margin_percent = Some(-50.0);
+                cell.value.as_mut().expect("it has a figure").value = seconds;
+            }
+        }
+    }
+    let after = tiles(&report);
+    assert!(after.contains("longest I/O of <i>"), "{after}");
+    assert!(!after.contains("longest I/O of the switch-over"), "{after}");
+}
+
 #[test]
 fn windows_are_a_section_of_their_own_where_they_were_asked_for() {
     let mut report = sample_report();

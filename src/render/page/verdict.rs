@@ -191,6 +191,17 @@ fn switch_fact(context: &Context<'_>) -> Option<Fact> {
         }
     }
     let (seconds, workload, case) = longest?;
+    // What is worst of all is the first of the three already, and so is the same stall of another outage.
+    let told = context.answer.worst.is_some_and(|(row, case)| {
+        let row = &context.report.matrix.rows[row];
+        let value = row.cells[case].as_ref().and_then(|cell| cell.value);
+        let own =
+            row.switching && row.measure == MeasureKind::LongestIo && row.workload == workload;
+        own && value.is_some_and(|value| value.value >= seconds)
+    });
+    if told {
+        return None;
+    }
     let judged = context.report.matrix.rows.iter().find(|row| {
         row.workload == workload && row.switching && row.measure == MeasureKind::LongestIo
     });

@@ -18,8 +18,12 @@ pub fn sample_headroom() -> Headroom {
             saturation: Some(end * 1.1),
             depth: None,
             met: Some(end * 0.975),
+            unlike: false,
+            holes: Vec::new(),
             missed: Some(end * 1.01),
             crossing: Some(end),
+            no_crossing: None,
+            certain: None,
             fitted: Some(5),
             knee: Some(end * 0.7),
             breaks: Some(Breaks {

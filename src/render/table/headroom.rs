@@ -4,9 +4,9 @@ use super::align::{Aligned, with_ends, wrapped};
 use crate::outcome::{CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpose, Verdict};
 use crate::render::number::{NONE, Scale, as_written, count, three};
 use crate::render::words::{
-    counted, counted_met, counted_missed, growth_axis, measure_name, origin_line, point_factor,
-    point_verdict, proven_sentences, stopped_words, switch_remark, switch_sentence, today_word,
-    verdict_word,
+    counted, counted_met, counted_missed, growth_axis, load_in, measure_name, no_crossing,
+    origin_line, point_verdict, proven_sentences, stopped_words, switch_remark, switch_sentence,
+    today_word, verdict_word,
 };
 
 /// Ends by case, every load that was run, the parts at today's load, and what is taken for granted.
@@ -100,16 +100,26 @@ fn ends(headroom: &Headroom) -> String {
             show(case.switch_met, counted_met),
             show(case.missed, counted_missed),
             factor(case.crossing.map(|crossing| crossing * times)),
-            factor(case.knee.map(|knee| knee * times)),
+            case.knee
+                .map_or_else(|| NONE.to_owned(), |knee| load_in(headroom, case, knee)),
             show(case.saturation, counted),
             ended_by(case),
             part(case.next.as_ref()),
         ]);
     }
-    table.text(&match headroom.grows.today() {
+    let mut out = table.text(&match headroom.grows.today() {
         None => "Headroom, times today's load".to_owned(),
         Some(today) => format!("Headroom, {} ({today} today)", growth_axis(headroom)),
-    })
+    });
+    for said in headroom
+        .cases
+        .iter()
+        .filter_map(|case| no_crossing(case, headroom))
+    {
+        out.push_str(&wrapped(&said, 96));
+        out.push('\n');
+    }
+    out
 }
 
 const fn purpose(purpose: Purpose) -> &'static str {
@@ -117,6 +127,7 @@ const fn purpose(purpose: Purpose) -> &'static str {
         Purpose::Pilot => "pilot",
         Purpose::ProveMet => "is it met?",
         Purpose::ProveMissed => "is it missed?",
+        Purpose::Below => "is it met too?",
     }
 }
 
@@ -161,7 +172,7 @@ fn points(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let mut table = table.number("verdict");
     for point in &case.points {
         let mut cells = vec![
-            point_factor(headroom, point),
+            load_in(headroom, case, point.factor),
             purpose(point.purpose).to_owned(),
             count(u64::from(point.replications)),
         ];
@@ -172,7 +183,7 @@ fn points(case: &CaseHeadroom, headroom: &Headroom) -> String {
         table.row(cells);
     }
     let mut out = table.text(&format!("Loads that were run, {}", case.case.name));
-    if let Some(said) = counted_words(case) {
+    if let Some(said) = counted_words(case, headroom) {
         out.push_str(&wrapped(&said, 96));
         out.push('\n');
     }
@@ -188,7 +199,7 @@ fn promised(case: &CaseHeadroom, row: &LoadRow) -> f64 {
 }
 
 /// Where the interval shown and the verdict seem not to go together, what the verdict goes by.
-fn counted_words(case: &CaseHeadroom) -> Option<String> {
+fn counted_words(case: &CaseHeadroom, headroom: &Headroom) -> Option<String> {
     let odd = |row: &LoadRow| {
         let cell = &row.cell;
         let (low, high) = cell.value?.ends()?;
@@ -209,7 +220,7 @@ fn counted_words(case: &CaseHeadroom) -> Option<String> {
         "Verdicts of percentiles go by the I/Os counted above the target, not by the interval shown: at {} {} % of \
          {} are above {}, where {} % may be, and the one-sided bounds on that share (95 % for a pilot, for a proof \
          its part of the 5 %) make it {}.",
-        three(point.factor),
+        load_in(headroom, case, point.factor),
         three(100.0 * share),
         row.workload,
         as_written(&row.cell.target_text),

@@ -84,13 +84,15 @@ pub fn set_words(set: &[(String, String)]) -> String {
     words.join(" ")
 }
 
-/// How many changes were tried, what was left out, and what the scenario does not admit.
+/// How many changes were tried, what was left out, and what the scenario does not admit; of all changes, what they lack.
 #[must_use]
 pub fn mend_search_words(report: &Report) -> Vec<String> {
+    let lacking = ports_words(report);
     let Some(search) = &report.mend_search else {
-        return Vec::new();
+        return lacking.into_iter().collect();
     };
     let mut out = vec![tried(report, search)];
+    out.extend(lacking);
     if !search.calm.is_empty() {
         let most = with_unit("40", "%");
         out.push(format!(
@@ -139,6 +141,23 @@ pub fn mend_search_words(report: &Report) -> Vec<String> {
         out.push(format!("The price list lacks {}.", listed(&items)));
     }
     out
+}
+
+/// Which changes need ports that a switch does not state to have.
+fn ports_words(report: &Report) -> Option<String> {
+    let lacking = report
+        .mends
+        .iter()
+        .filter(|mend| !mend.ports_lacking.is_empty());
+    let each: Vec<String> = lacking
+        .map(|mend| format!("{} ({})", mend.name, mend.ports_lacking.join("; ")))
+        .collect();
+    (!each.is_empty()).then(|| {
+        format!(
+            "Simulated all the same, although switches have too few ports for it as the scenario stands: {}.",
+            each.join("; ")
+        )
+    })
 }
 
 fn tried(report: &Report, search: &MendSearch) -> String {
@@ -194,6 +213,21 @@ fn tried(report: &Report, search: &MendSearch) -> String {
 mod tests {
     use super::*;
     use crate::render::sample::sample_mends;
+
+    #[test]
+    fn a_change_that_lacks_ports_says_so_with_and_without_a_search() {
+        let mut report = sample_mends();
+        report.mends[0].ports_lacking =
+            vec!["port budget, edge-A: 5 ports of 32GFC used, 4 there".to_owned()];
+        let words = "too few ports for it as the scenario stands: light the two dark legs (port budget, edge-A: 5 ports";
+        for searched in [true, false] {
+            if !searched {
+                report.mend_search = None;
+            }
+            let said = mend_search_words(&report);
+            assert!(said.iter().any(|line| line.contains(words)), "{said:?}");
+        }
+    }
 
     #[test]
     fn what_a_change_takes_is_counted_by_kind() {

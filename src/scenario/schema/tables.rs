@@ -19,6 +19,22 @@ const fn table(name: &'static str, heading: &'static str, keys: &'static [Key]) 
     }
 }
 
+/// Keys, and those of what is wrong with a part: an outage and an event say it alike.
+macro_rules! and_fault {
+    ($($key:expr),* $(,)?) => {
+        &[
+            $($key,)*
+            may("mode", MODES),
+            may("way", Words(&["to-arrays", "to-hosts"])),
+            may("rate", SHARE),
+            may("loss", SHARE),
+            may("period", TIME),
+            may("count", Count(1, 100)),
+            may("down", TIME),
+        ]
+    };
+}
+
 pub(super) const TOP: Table = table(
     "scenario",
     "At the top",
@@ -256,17 +272,7 @@ pub(super) const ALL: &[Table] = &[
     table(
         "outage",
         "`[[outage]]`",
-        &[
-            must("name", Text),
-            may("takes", PARTS),
-            may("mode", MODES),
-            may("way", Words(&["to-arrays", "to-hosts"])),
-            may("rate", SHARE),
-            may("loss", SHARE),
-            may("period", TIME),
-            may("count", Count(1, 100)),
-            may("down", TIME),
-        ],
+        and_fault![must("name", Text), may("takes", PARTS)],
     ),
     table(
         "group",
@@ -278,20 +284,13 @@ pub(super) const ALL: &[Table] = &[
         ..table(
             "event",
             "`[[event]]`",
-            &[
+            and_fault![
                 must("at", TIME),
                 may("lose", PARTS),
                 may("restore", PARTS),
                 may("drain", PARTS),
                 may("slow", PARTS),
                 may("flap", PARTS),
-                may("mode", MODES),
-                may("way", Words(&["to-arrays", "to-hosts"])),
-                may("rate", SHARE),
-                may("loss", SHARE),
-                may("period", TIME),
-                may("count", Count(1, 100)),
-                may("down", TIME),
             ],
         )
     },

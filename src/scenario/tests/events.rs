@@ -456,3 +456,62 @@ fn an_outage_has_the_faults_of_events() {
     says("period = \"2s\"", "outage `x` flaps and has no `count`");
     says("rate = \"0.1%\"", "`rate`");
 }
+
+/// What switches do is no timer of a host, whose table takes the same keys.
+#[test]
+fn a_timer_of_the_fabric_that_a_host_states_has_no_effect_and_is_told() {
+    let files = |host: &str, top: &str| {
+        format!(
+            "format = 1\n{top}[[host]]\nname = \"db\"\n{host}\n[[array]]\nname = \"box\"\n[[link]]\nfrom = \"db\"\nto = \"box\"\n\
+             speed = \"32GFC\"\n[[workload]]\nname = \"w\"\nhosts = \"db\"\narray = \"box\"\nprotocol = \"fc-scsi\"\n\
+             sizes = \"8KiB\"\narrivals = {{ poisson = \"1k/s\" }}\n"
+        )
+    };
+    let warned = |text: &str| -> Vec<(Option<u32>, u32, String, String)> {
+        let source = crate::scenario::Source {
+            name: "s.toml",
+            text,
+        };
+        let loaded = crate::scenario::read(source, &[], &|name| Err(name.to_owned()))
+            .expect("it can be read");
+        let told = loaded.warnings.iter();
+        told.map(|own| {
+            (
+                own.line,
+                own.column,
+                own.message.clone(),
+                own.expected.clone(),
+            )
+        })
+        .collect()
+    };
+    let found = warned(&files(
+        "timers = { fast_io_fail = \"2s\", fc_reroute = \"2s\" }",
+        "",
+    ));
+    let [(line, column, message, expected)] = &found[..] else {
+        panic!("{found:?}");
+    };
+    assert_eq!((*line, *column), (Some(4), 46));
+    assert!(
+        message.starts_with("`fc_reroute` of ") && message.contains("no effect here"),
+        "{message}"
+    );
+    assert_eq!(
+        expected,
+        "`fc_reroute` in [timers], where it holds for the whole site"
+    );
+    for timer in ["lag_rehash", "ethernet_reroute", "peer_loss", "fc_dead"] {
+        assert_eq!(
+            warned(&files(&format!("timers = {{ {timer} = \"2s\" }}"), "")).len(),
+            1,
+            "{timer}"
+        );
+    }
+    // Where they belong, and what a host waits for by itself.
+    assert_eq!(warned(&files("", "[timers]\nfc_reroute = \"2s\"\n")), []);
+    assert_eq!(
+        warned(&files("timers = { link_loss_detect = \"50ms\" }", "")),
+        []
+    );
+}

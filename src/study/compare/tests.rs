@@ -210,6 +210,23 @@ fn what_a_design_costs_stands_beside_what_it_gains() {
     assert_eq!(takes.price, Some(8000.0 + 2.0 * (3.0 + 4.0 + 2.0)));
 }
 
+/// A seed, a duration and an outage are no settings of a design; a path policy is one.
+#[test]
+fn how_a_design_is_run_is_no_setting_of_it() {
+    use crate::study::remedy::{Optics, changes};
+    let site = design(&[]).site;
+    let set = |keys: &[&str]| {
+        let set: Vec<(String, String)> = keys
+            .iter()
+            .map(|key| ((*key).to_owned(), "1".to_owned()))
+            .collect();
+        changes(&site, &site, &set, None, Optics::Counted)
+    };
+    let run = set(&["run.seed", "run.duration", "outage.A.takes", "title"]);
+    assert_eq!((run.settings, run.parts.len()), (0, 0));
+    assert_eq!(set(&["run.seed", "host.db.paths"]).settings, 1);
+}
+
 /// A link of its own from the edge to the Ethernet array: a part that the first design has not.
 #[test]
 fn a_part_of_one_design_is_shown_as_such() {

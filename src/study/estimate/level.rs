@@ -137,7 +137,7 @@ pub(crate) fn weights_of(
 }
 
 /// Whether a host of this family comes to give its paths other than even shares as they fill.
-fn levels(site: &Site, family: usize) -> bool {
+pub(crate) fn levels(site: &Site, family: usize) -> bool {
     let host = &site.hosts[family];
     match host.paths {
         PathPolicy::LeastQueue | PathPolicy::LeastBytes => true,

@@ -1,12 +1,13 @@
 //! What the runs of a case say together, and what is taken for granted.
 
+use super::below::{broken as broken_at, holes};
 use super::curve::{Curve, knee};
 use super::edge::{Place, before_floor, bounded, crossing, curve_of, edge};
 use super::scale::Scale;
 use super::{Judged, Search};
 use crate::outcome::{
-    Because, Breaks, CaseHeadroom, DepthLimit, Floor, Hopeless, LoadPoint, LoadRow, MeasureKind,
-    PartLoad, Purpose, Verdict,
+    Because, CaseHeadroom, DepthLimit, Floor, Hopeless, LoadPoint, LoadRow, MeasureKind,
+    NoCrossing, PartLoad, Purpose, Verdict,
 };
 use crate::site::{Arrivals, Measure, Site, Workload};
 use crate::study::parts::depth_name;
@@ -30,23 +31,16 @@ pub(super) fn answer(
         .iter()
         .rfind(is(Purpose::ProveMet, Verdict::Met));
     let broken = is(Purpose::ProveMissed, Verdict::Missed);
-    let mut ends = search.points.iter().filter(broken);
-    let end_missed = ends.find(|judged| !before_floor(&search, judged));
     let met = end_met.map(|judged| &judged.point);
+    // What is missed below that lies in a hole, and ends nothing.
+    let above = |judged: &&Judged| met.is_none_or(|met| judged.point.factor > met.factor);
+    let mut ends = search.points.iter().filter(broken).filter(above);
+    let end_missed = ends.find(|judged| !before_floor(&search, judged));
+    let holes = holes(&search, met.map(|point| point.factor));
     let missed = end_missed.map(|judged| &judged.point);
-    let breaks = missed.and_then(|point| {
-        let row = point
-            .rows
-            .iter()
-            .find(|row| row.cell.verdict == Verdict::Missed)?;
-        Some(Breaks {
-            workload: row.workload.clone(),
-            measure: row.measure,
-            target_text: row.cell.target_text.clone(),
-            saturated: row.cell.saturated,
-        })
-    });
-    let (place, fit) = crosses(&search, (met, missed), (under, over));
+    let breaks = end_missed.and_then(broken_at);
+    let (place, fit, none) = crosses(&search, (met, missed), (under, over));
+    let looked = search.promises > 0 && search.outlook.hopeless.is_none();
     let bend = breaks.as_ref().and_then(|breaks| {
         let figures = search.points.iter().filter_map(|judged| {
             let own =
@@ -60,13 +54,15 @@ pub(super) fn answer(
     });
     let ended = met.filter(|point| missed.is_none() && point.factor >= most * (1.0 - 1e-9));
     let bound = ended.filter(|_| bounded).map(|_| scale.bound());
+    // Whether any run kept every promise.
+    let kept = search.points.iter().any(|judged| judged.excess <= 0.0);
     let floor = search.outlook.floor.clone().or_else(|| seen_floor(&search));
     let hopeless = search
         .outlook
         .hopeless
         .clone()
         .filter(|_| met.is_none())
-        .or_else(|| none_kept(missed.filter(|_| met.is_none() && under.is_none()), scale));
+        .or_else(|| none_kept(missed.filter(|_| met.is_none() && !kept), scale));
     // What no load keeps is ended by no part.
     let last = end_missed.or(end_met).filter(|_| hopeless.is_none());
     let full = last.map_or(&[][..], |judged| judged.point.fullest.as_slice());
@@ -89,15 +85,26 @@ pub(super) fn answer(
     let mut fullest = waiting.into_iter().chain(first).chain(others);
     let mut tests = search.points.iter();
     let tested = tests.any(|judged| broken(&judged) && judged.point.factor == 1.0);
-    let today = today((met, missed, tested), (floor.as_ref(), hopeless.is_some()));
+    let certain = search.certain.is_some_and(|full| full < 1.0);
+    let broken = tested || certain || holes.iter().any(|hole| hole.factor == 1.0);
+    let doubt = search.unlike || !holes.is_empty();
+    let met_today = met_today(&search, met, doubt);
+    let today = today(
+        (met_today, missed, broken),
+        (floor.as_ref(), hopeless.is_some()),
+    );
     let today = (search.promises > 0).then_some(today);
     CaseHeadroom {
         case: search.plan.case.clone(),
         saturation: search.saturation,
         depth: search.depth.clone(),
         met: met.map(|point| point.factor),
+        unlike: search.unlike,
+        holes,
         missed: missed.map(|point| point.factor),
         crossing: place,
+        no_crossing: none.filter(|_| looked),
+        certain: search.certain,
         fitted: fit,
         knee: bend,
         breaks,
@@ -126,10 +133,10 @@ fn crosses(
     search: &Search,
     (met, missed): (Option<&LoadPoint>, Option<&LoadPoint>),
     (under, over): (Option<Place>, Option<Place>),
-) -> (Option<f64>, Option<u32>) {
+) -> (Option<f64>, Option<u32>, Option<NoCrossing>) {
     // Loads that keep the promises and loads that do not: without both nothing was crossed.
     let Some((under, over)) = under.zip(over) else {
-        return (None, None);
+        return (None, None, Some(NoCrossing::OneSided));
     };
     let both = under.1.is_finite() && over.1.is_finite();
     let line = both.then(|| crossing(under, over));
@@ -142,16 +149,40 @@ fn crosses(
         let near = (under.0 * 0.8..=over.0 * 1.2).contains(factor);
         near && above && end.is_some_and(|end| *factor < end)
     };
-    let (curve, fit) = match curve_of(search, |_| true) {
-        Curve::Crosses { factor, runs, .. } => (Some(factor).filter(proven), Some(runs)),
+    let (curve, runs) = match curve_of(search, |_| true) {
+        Curve::Crosses { factor, runs, .. } => (Some(factor), Some(runs)),
         // What does not rise crosses nowhere.
-        Curve::Flat => return (None, None),
+        Curve::Flat => return (None, None, Some(NoCrossing::Flat)),
         Curve::Unknown => (None, None),
     };
-    match curve {
-        Some(factor) => (Some(factor), fit),
-        None => (line.filter(proven), None),
+    if let Some(factor) = curve.filter(proven) {
+        return (Some(factor), runs, None);
     }
+    match line.filter(proven) {
+        Some(factor) => (Some(factor), None, None),
+        None => {
+            let found = curve.or(line);
+            let why = found.map_or(NoCrossing::Few, |factor| NoCrossing::Outside { factor });
+            (None, None, Some(why))
+        }
+    }
+}
+
+/// The load that tells of today's, where one is met: any from there on; where loads below it are in doubt, today's own alone.
+fn met_today<'a>(
+    search: &'a Search,
+    met: Option<&'a LoadPoint>,
+    doubt: bool,
+) -> Option<&'a LoadPoint> {
+    if !doubt {
+        return met;
+    }
+    let own = |judged: &&Judged| {
+        judged.point.factor == 1.0
+            && judged.point.purpose != Purpose::Pilot
+            && judged.point.verdict == Verdict::Met
+    };
+    search.points.iter().find(own).map(|judged| &judged.point)
 }
 
 /// What is known of today's load: a load below one that is met is met, one above one that is missed is missed, and what
@@ -282,6 +313,47 @@ pub(super) fn notes(site: &Site, scale: &Scale<'_>) -> Vec<String> {
     if throughput {
         notes.push(
             "below a factor of 1 a throughput promised of an open workload shrinks with it"
+                .to_owned(),
+        );
+    }
+    notes
+}
+
+/// What is to be said of cases as they came out; `held`: an interval reached below what is known for certain.
+pub(super) fn notes_of_cases(cases: &[CaseHeadroom], held: bool) -> Vec<String> {
+    let mut notes = Vec::new();
+    if cases
+        .iter()
+        .any(|case| case.unlike || !case.holes.is_empty())
+    {
+        notes.push(
+            "where it is in doubt that less load is met as well, lower loads were tested; what is said of them is said with as much \
+             confidence, by itself"
+                .to_owned(),
+        );
+    }
+    if held {
+        notes.push(
+            "an interval that reached below what an I/O takes at least on an empty site ends there: of a mean that is the mean, else the \
+             wire of the fastest I/O; verdicts go by what was counted"
+                .to_owned(),
+        );
+    }
+    let above = |case: &CaseHeadroom| {
+        let ends = case.missed.zip(case.saturation);
+        case.certain.is_none() && ends.is_some_and(|(missed, full)| missed > full)
+    };
+    if cases.iter().any(above) {
+        notes.push(
+            "a load that is missed is one that runs have proven; where it lies above the one that is full by arithmetic, latencies of work \
+             through the full part grow without end from there on"
+                .to_owned(),
+        );
+    }
+    if cases.iter().any(|case| case.certain.is_some()) {
+        notes.push(
+            "by arithmetic alone: above the load that is full more is asked of a part than it can do, so that some queue grows without end, \
+             and whose ever it is, a promise about latency breaks"
                 .to_owned(),
         );
     }

@@ -3,11 +3,14 @@
 //! How far loads lie apart and when a search stops are choices of this program, the numbers in [`next_pilot`] as well: they
 //! cost or save runs. What is proven does not hang on them: each test has its own share of the error, run or not.
 
+use super::below::in_hole;
 use super::curve::{Curve, Run, fitted};
 use super::scale::Scale;
 use super::spread::distance;
 use super::{CLOSE, Judged, STEPS, Search, TESTS, proving};
-use crate::outcome::{Estimated, LoadPoint, LoadRow, MeasureKind, Purpose, Steady, Verdict};
+use crate::outcome::{
+    Because, Estimated, LoadPoint, LoadRow, MeasureKind, Purpose, Steady, Verdict,
+};
 
 /// First loads are this far from each other.
 const APART: f64 = 0.1;
@@ -78,7 +81,7 @@ fn runs<'a>(
     search
         .points
         .iter()
-        .filter(move |judged| wanted(&judged.point))
+        .filter(move |judged| wanted(&judged.point) && !in_hole(search, judged))
         .map(|judged| Run {
             factor: judged.point.factor,
             excess: judged.excess,
@@ -96,7 +99,8 @@ pub(super) fn curve_of(search: &Search, wanted: impl Fn(&LoadPoint) -> bool) -> 
 pub(super) type Place = (f64, f64);
 
 /// The loads next to the edge, as far as pilot runs know it: the highest that keeps the promises below the
-/// lowest that does not. Loads that only bring too little, with one above that brings enough, lie before the range.
+/// lowest that does not. Loads that only bring too little, with one above that brings enough, lie before the range, and those
+/// that break a promise below one that keeps it beyond doubt lie in a hole, or broke it by chance.
 pub(super) fn edge(search: &Search) -> (Option<Place>, Option<Place>) {
     let floor = search.floor();
     let pilots = || {
@@ -115,6 +119,7 @@ pub(super) fn edge(search: &Search) -> (Option<Place>, Option<Place>) {
     let over = pilots()
         .filter(|judged| judged.excess > 0.0)
         .filter(|judged| !judged.short || judged.point.factor > highest)
+        .filter(|judged| !in_hole(search, judged))
         .map(place)
         .min_by(|left, right| left.0.total_cmp(&right.0));
     let limit = over.map_or(f64::INFINITY, |(factor, _)| factor);
@@ -143,9 +148,14 @@ pub(super) fn first_pilots(search: &Search, scale: &Scale<'_>, most: f64) -> Vec
     if search.promises == 0 {
         return scale.snapped(vec![1.0]);
     }
+    // Nothing is asked of any part, and nothing comes: there is nothing to run.
+    if search.outlook.cut_off {
+        return Vec::new();
+    }
     let floor = search.floor();
     let full = search.saturation.filter(|full| *full <= most);
     let wanted: Vec<f64> = match (full, bursts(search, most)) {
+        _ if no_path(search) => Vec::new(),
         _ if search.outlook.hopeless.is_some() => vec![scale.least()],
         (_, Some(bursts)) => [0.5, 0.8, 1.0].map(|share| share * bursts).to_vec(),
         (Some(full), None) => [0.4, 0.75, 0.92].map(|share| share * full).to_vec(),
@@ -167,6 +177,12 @@ pub(super) fn first_pilots(search: &Search, scale: &Scale<'_>, most: f64) -> Vec
         }
     }
     scale.snapped(all)
+}
+
+/// Whether a workload has no path: of its promises no run tells more, and today's load is run for the parts that others use.
+fn no_path(search: &Search) -> bool {
+    let found = search.outlook.hopeless.as_ref();
+    found.is_some_and(|found| found.because == Because::NoPath)
 }
 
 /// Where bursts fill a part, if that is well below where the mean does: most promises break there.
@@ -255,7 +271,7 @@ fn pilots(search: &Search) -> impl Iterator<Item = &Judged> {
 }
 
 /// Whether a pilot run is farther from the promise than chance takes it, by so many deviations: a choice of this program.
-fn clear(judged: &Judged) -> bool {
+pub(super) fn clear(judged: &Judged) -> bool {
     let runs = f64::from(judged.point.replications.max(1));
     let spread = judged.variance.map_or(0.0, |variance| variance / runs);
     let variance = spread.max(1.0 / judged.weight);
@@ -277,6 +293,7 @@ fn clearly_under(search: &Search) -> Option<f64> {
     let floor = search.floor();
     let own = || pilots(search).filter(move |judged| judged.point.factor >= floor);
     let broken = own().filter(|judged| judged.excess > 0.0 && !judged.short);
+    let broken = broken.filter(|judged| !in_hole(search, judged));
     let broken = broken.map(|judged| judged.point.factor);
     let broken = broken.fold(f64::INFINITY, f64::min);
     let under = own().filter(|judged| judged.excess <= 0.0 && clear(judged));
@@ -388,10 +405,11 @@ pub(super) fn proven_ends(search: &Search) -> (Option<f64>, Option<f64>) {
         let tests = tests.filter(|own| !before_floor(search, own));
         tests.map(|judged| judged.point.factor)
     };
-    (
-        of(Purpose::ProveMet, Verdict::Met).reduce(f64::max),
-        of(Purpose::ProveMissed, Verdict::Missed).reduce(f64::min),
-    )
+    let met = of(Purpose::ProveMet, Verdict::Met).reduce(f64::max);
+    // What is missed below that lies in a hole, and ends nothing.
+    let missed = of(Purpose::ProveMissed, Verdict::Missed);
+    let missed = missed.filter(|factor| met.is_none_or(|met| *factor > met));
+    (met, missed.reduce(f64::min))
 }
 
 /// Whether a load brings too little of a throughput that more would bring: it breaks the promise, and ends nothing.

@@ -57,7 +57,7 @@ pub(super) enum Length {
 /// where they are to prove that promises are met, to what the queues remember.
 pub(super) fn lengthen(site: &mut Site, fabric: &Fabric, case: &Case, purpose: Purpose) -> Length {
     let relaxation = match purpose {
-        Purpose::ProveMet => relaxation_s(site, fabric, case),
+        Purpose::ProveMet | Purpose::Below => relaxation_s(site, fabric, case),
         Purpose::Pilot | Purpose::ProveMissed => 0.0,
     };
     let stated = site.run.duration.as_secs_f64();

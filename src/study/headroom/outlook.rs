@@ -17,6 +17,8 @@ use crate::topology::{Fabric, PathSet};
 pub(super) struct Outlook {
     pub(super) hopeless: Option<Hopeless>,
     pub(super) floor: Option<Floor>,
+    /// An outage leaves no work a path: nothing goes over any part.
+    pub(super) cut_off: bool,
 }
 
 /// The promises that count in a case.
@@ -54,7 +56,12 @@ pub(super) fn outlook(
                 bounds.breaks(promise)
             };
             if let Some(because) = because {
-                return hopeless(workload, promise, because);
+                let mut all = 0..site.workloads.len();
+                let none = |own: usize| sets_of(&sets, own).all(|set| set.paths.is_empty());
+                return Outlook {
+                    cut_off: case.outage.is_some() && all.all(none),
+                    ..hopeless(workload, promise, because)
+                };
             }
             if promise.measure != Measure::Throughput {
                 continue;
@@ -98,8 +105,8 @@ pub(super) fn outlook(
         }
     }
     Outlook {
-        hopeless: None,
         floor,
+        ..Outlook::default()
     }
 }
 
@@ -115,16 +122,21 @@ fn hopeless(workload: &Workload, promise: &Promise, because: Because) -> Outlook
             target_text: promise.text.clone(),
             because,
         }),
-        floor: None,
+        ..Outlook::default()
     }
+}
+
+/// The paths of a workload, by host.
+fn sets_of(sets: &[PathSet], index: usize) -> impl Iterator<Item = &PathSet> {
+    sets.iter()
+        .filter(move |set| set.workloads.contains(&index))
 }
 
 /// Whether no host of a workload that is there has a path.
 fn cut_off(plan: &CasePlan, sets: &[PathSet], index: usize) -> bool {
     let lost = |host: usize| plan.lost_hosts.contains(&host);
-    let mut there = sets
-        .iter()
-        .filter(|set| set.workloads.contains(&index) && !lost(set.host))
+    let mut there = sets_of(sets, index)
+        .filter(|set| !lost(set.host))
         .peekable();
     there.peek().is_some() && there.all(|set| set.paths.is_empty())
 }

@@ -1,16 +1,19 @@
 //! One load: the runs, their verdict, and how far the worst promise is from its limit.
 
+use super::below::TESTS_BELOW;
 use super::edge::excess;
 use super::length::{self, Length};
 use super::scale::{Scale, depths};
 use super::{ERROR, FRESH, Job, Judged, Search, TESTS, spread};
 use crate::measure::Trust;
 use crate::outcome::{
-    BudgetPart, LoadPoint, LoadRow, Matrix, MeasureKind, PartLoad, PartUse, Purpose, Steady,
+    BudgetPart, Case, LoadPoint, LoadRow, Matrix, MeasureKind, PartLoad, PartUse, Purpose, Steady,
     Verdict, WorkloadFigures,
 };
 use crate::site::Site;
+use crate::study::bounds::bounds;
 use crate::study::case;
+use crate::study::estimate::{Flows, alive_in};
 use crate::study::progress::Progress;
 use crate::study::{judge, parts, steady};
 use crate::topology::Fabric;
@@ -39,10 +42,14 @@ pub(super) fn one(
         return (cannot_be_built(job), None);
     };
     scaled.run.replications = job.replications;
-    let share = ERROR / 2.0 / TESTS as f64;
+    let tests = match job.purpose {
+        Purpose::Below => TESTS_BELOW,
+        Purpose::Pilot | Purpose::ProveMet | Purpose::ProveMissed => TESTS,
+    };
+    let share = ERROR / 2.0 / tests as f64;
     let (first, trust) = match job.purpose {
         Purpose::Pilot => (0, Trust::ALONE),
-        Purpose::ProveMet | Purpose::ProveMissed => (
+        Purpose::ProveMet | Purpose::ProveMissed | Purpose::Below => (
             FRESH,
             Trust {
                 met: 1.0 - share,
@@ -62,7 +69,7 @@ pub(super) fn one(
     let length = length::lengthen(&mut scaled, &fabric, &case, job.purpose);
     let runs = steady::run_from(&scaled, &[plan], first, progress);
     let matrix = judge::matrix_at(&scaled, &runs, &[], trust);
-    let rows = rows_of(matrix);
+    let mut rows = rows_of(matrix);
     let (worst, excess, weight) = excess(&rows, &runs[0].figures);
     let mean = worst.is_some_and(|row| row.measure == MeasureKind::Mean);
     let variance = worst.and_then(|row| spread::variance(&runs[0], &scaled, &case, row));
@@ -71,11 +78,14 @@ pub(super) fn one(
         && rows.iter().all(|row| {
             row.measure == MeasureKind::Throughput || row.cell.verdict != Verdict::Missed
         });
+    let worst = worst.cloned();
+    // What is known for certain bounds what is shown; verdicts and curves go by what was counted.
+    let held = hold(&scaled, &fabric, &case, &mut rows);
     let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
     let steady = &figures[0];
     // The part that ends it is one that the broken promise's work uses; before one is, that of the promise nearest its limit.
     let broken = rows.iter().find(|row| row.cell.verdict == Verdict::Missed);
-    let nearest = broken.or(worst);
+    let nearest = broken.or(worst.as_ref());
     let uses = match nearest {
         Some(row) => {
             let used = length::used_by(&scaled, &fabric, &case, &row.workload);
@@ -119,6 +129,7 @@ pub(super) fn one(
         nearest,
         in_the_way,
         unwaited_percent,
+        held,
     };
     (judged, today)
 }
@@ -148,7 +159,41 @@ const fn cannot_be_built(job: &Job) -> Judged {
         nearest: None,
         in_the_way: None,
         unwaited_percent: None,
+        held: false,
     }
+}
+
+/// Ends the intervals of latencies at what no I/O of theirs takes less than on an idle site, a mean at the mean of those; whether
+/// one reached below.
+fn hold(site: &Site, fabric: &Fabric, case: &Case, rows: &mut [LoadRow]) -> bool {
+    let named = |name: &String| site.outages.iter().position(|outage| outage.name == *name);
+    let alive = alive_in(site, fabric, case.outage.as_ref().and_then(named));
+    let sets = fabric.path_sets(site, &alive);
+    let mut flows = Flows::new(fabric, &alive);
+    let mut held = false;
+    for row in rows {
+        let own = site
+            .workloads
+            .iter()
+            .position(|work| work.name == row.workload);
+        let Some((index, value)) = own.zip(row.cell.value.as_mut()) else {
+            continue;
+        };
+        let bounds = bounds(site, fabric, &sets, &mut flows, index);
+        let least = match row.measure {
+            MeasureKind::Mean => bounds.mean_s,
+            MeasureKind::Quantile(_) => bounds.least_s,
+            _ => None,
+        };
+        let least = least.map(|seconds| (seconds * 1e6).min(value.value));
+        if let (Some(least), Some(low)) = (least, value.low)
+            && low < least
+        {
+            value.low = Some(least);
+            held = true;
+        }
+    }
+    held
 }
 
 /// Met when every promise is, missed when one is. Nothing is proven by a run that was cut short, or where

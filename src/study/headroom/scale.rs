@@ -4,7 +4,7 @@ use super::{CLIFF, LEAST};
 use crate::outcome::{Bound, DepthLimit, Grows, LoopDepth};
 use crate::site::{Arrivals, Burst, Measure, Per, Replay, Site, Workload};
 use crate::study::estimate::idle::depth_ceiling_at_best;
-use crate::study::estimate::{Estimate, estimate, fullest};
+use crate::study::estimate::{Estimate, estimate, fullest, levelled_in_bursts};
 use crate::topology::Fabric;
 use std::fmt::{self, Debug, Formatter};
 
@@ -285,7 +285,12 @@ impl<'a> Scale<'a> {
     pub(super) fn full_in_bursts(&self, site: &Site, case: &str) -> Option<f64> {
         match self {
             Self::Load | Self::Depth { .. } => {
-                let share = estimate(site, &Fabric::new(site)).fullest_in_bursts(case)?;
+                let fabric = Fabric::new(site);
+                let loads = estimate(site, &fabric);
+                let own = loads.cases.iter().find(|own| own.name == case)?;
+                // With the shares that hosts take which level their queues, as without bursts.
+                let levelled = levelled_in_bursts(site, &fabric, own);
+                let share = levelled.or_else(|| loads.fullest_in_bursts(case))?;
                 Some(1.0 / share)
             }
             Self::Uneven { .. } | Self::Hosts { .. } => None,

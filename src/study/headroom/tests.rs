@@ -495,6 +495,7 @@ fn judged(factor: f64, excess: f64) -> Judged {
         nearest: None,
         in_the_way: None,
         unwaited_percent: None,
+        held: false,
     }
 }
 
@@ -510,6 +511,8 @@ fn search(points: &[(f64, f64)]) -> Search {
             ..CasePlan::healthy()
         },
         saturation: Some(2.0),
+        unlike: false,
+        certain: None,
         pole: Some(2.0),
         depth: None,
         in_bursts: None,
@@ -606,7 +609,7 @@ fn tests_without_a_chance_are_left_out_and_no_others() {
         let wanted = match purpose {
             Purpose::ProveMet => 1.5 * (1.0 - STEPS[0]),
             Purpose::ProveMissed => 1.5 * (1.0 + STEPS[0]),
-            Purpose::Pilot => unreachable!("a test"),
+            Purpose::Pilot | Purpose::Below => unreachable!("a test"),
         };
         assert!(
             (factor / wanted - 1.0).abs() < 0.01,
@@ -630,4 +633,5 @@ fn tests_without_a_chance_are_left_out_and_no_others() {
 
 mod crossing;
 mod ends;
+mod known;
 mod unlike;

@@ -64,9 +64,12 @@ pub(in crate::study) fn changes(
     let physical = [
         "count", "members", "ports", "speed", "lit", "legs", "parallel",
     ];
+    // How it is run, what happens to it and how it grows is nothing that is set on a site.
+    let other = ["run", "title", "event", "outage", "growth", "step"];
     for (key, _) in set {
         let field = key.rsplit('.').next().unwrap_or(key);
-        if !physical.contains(&field) {
+        let table = key.split('.').next().unwrap_or(key);
+        if !physical.contains(&field) && !other.contains(&table) {
             settings += 1;
         }
     }

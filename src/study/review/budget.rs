@@ -74,7 +74,8 @@ struct Over {
 impl Over {
     fn ports_words(&self, label: &str) -> String {
         let (names, used, limit) = (some(&self.names), self.used, self.limit);
-        format!("{names}: {used} ports of {label} used, {limit} there")
+        let ports = if used == 1 { "port" } else { "ports" };
+        format!("{names}: {used} {ports} of {label} used, {limit} there")
     }
 
     fn uplinks_words(&self) -> String {

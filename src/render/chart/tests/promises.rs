@@ -185,3 +185,62 @@ fn loads_that_prove_nothing_are_not_joined_with_those_that_do() {
         "{lines:?}"
     );
 }
+
+/// A point that no switch has the ports for is told on the chart, over one value and over two.
+#[test]
+fn a_sweep_says_at_which_points_switches_have_too_few_ports() {
+    let origin = sample_report().origin;
+    let members: (&str, &[&str]) = ("link.a-b.members", &["1", "2", "3"]);
+    let load: (&str, &[&str]) = ("load", &["1", "2"]);
+    for (keys, said) in [
+        (
+            &[members][..],
+            "too few ports at 1 of 3 points, first at link.a-b.members=3",
+        ),
+        (
+            &[members, load][..],
+            "too few ports at 2 of 6 points, first at link.a-b.members=3, load=1",
+        ),
+    ] {
+        let mut table = swept(keys);
+        let drawn = |table: &SweepTable| {
+            sweep_chart(table, &origin, None, Format::Page).expect("it can be drawn")
+        };
+        assert!(!drawn(&table).finding.contains("ports"));
+        let column = table
+            .header
+            .iter()
+            .position(|name| name == "ports_lacking")
+            .expect("there is one");
+        for row in table.rows.iter_mut().filter(|row| row[4] == "3") {
+            row[column] = "port budget, edge-A".to_owned();
+        }
+        let drawing = drawn(&table);
+        assert!(drawing.finding.contains(said), "{}", drawing.finding);
+        assert!(drawing.description.contains("too few ports"));
+    }
+}
+
+/// A load below the proven one that is missed is told in the caption, the note of its line and the description.
+#[test]
+fn a_curve_with_a_hole_says_so() {
+    let mut found = sample_headroom();
+    let breaks = found.cases[0].breaks.clone().expect("the sample has one");
+    found.cases[0].holes = vec![crate::outcome::Hole {
+        factor: found.cases[0].points[1].factor,
+        breaks,
+    }];
+    for format in FORMATS {
+        let drawing = load_curve(&found, 0, format).expect("a curve");
+        assert!(
+            drawing
+                .finding
+                .contains("healthy 1.85 (but not at every load below)")
+        );
+        assert!(
+            drawing.svg.contains("1.85 met, not all below, 1.92 missed"),
+            "{format:?}"
+        );
+        assert!(drawing.description.contains("broken below at 1.14;"));
+    }
+}

@@ -104,3 +104,48 @@ fn ethernet_and_fibre_channel_have_colours_of_their_own() {
     let one = svg(&[("nvme-tcp", "25GbE")]);
     assert!(!one.contains(&fibre) && one.contains(&ethernet));
 }
+
+/// Four kinds of work over Ethernet have four colours, and a fifth begins anew.
+#[test]
+fn kinds_of_work_over_ethernet_have_colours_of_their_own() {
+    use palette::Role;
+    let pairs = ["nvme-tcp", "iscsi", "nvme-rdma", "nfs"].map(|key| (key, "100GbE"));
+    let drawing: Option<Drawing> = sizes(&curves(&pairs), Format::Page);
+    let svg = drawing.expect("curves").svg;
+    for role in [
+        Role::Ethernet,
+        Role::Ethernet2,
+        Role::Ethernet3,
+        Role::Ethernet4,
+    ] {
+        assert!(svg.contains(&role.hex()), "{role:?}");
+    }
+    let drawing: Option<Drawing> = sizes(&curves(&pairs[..2]), Format::Page);
+    assert!(
+        !drawing
+            .expect("curves")
+            .svg
+            .contains(&Role::Ethernet3.hex())
+    );
+}
+
+/// A read of 64 KiB over TCP draws pure ACKs, which are no part of its frames: the picture has them at their message and as bytes.
+#[test]
+fn a_ladder_has_the_pure_acks() {
+    let exchange = io("nvme-tcp", "100GbE", Op::Read, 65_536);
+    let acks: u32 = exchange.messages.iter().map(|own| own.pure_acks_back).sum();
+    assert!(acks > 0);
+    let own = exchange.messages.iter().find(|own| own.pure_acks_back > 0);
+    let drawn = own.expect("one draws some").pure_acks_back;
+    for format in FORMATS {
+        let drawing = ladder(&exchange, format).expect("messages");
+        assert!(drawing.svg.contains("pure ACK"), "{format:?}");
+        assert!(
+            drawing.description.contains(&format!("{drawn} pure ACK")),
+            "{}",
+            drawing.description
+        );
+    }
+    let none = ladder(&io("fc-scsi", "32GFC", Op::Read, 65_536), Format::Page).expect("messages");
+    assert!(!none.svg.contains("ACK") && !none.description.contains("ACK"));
+}

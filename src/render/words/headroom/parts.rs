@@ -1,0 +1,76 @@
+//! What is said of the parts: the one that ends a case, the fullest, and one that a moment overfills.
+
+use super::{counted_met, proof};
+use crate::outcome::{CaseHeadroom, Headroom, PartLoad, Purpose};
+use crate::render::number::{three, with_unit};
+
+/// Why promises are proven to hold at a load whose runs saw a part full in its busiest moment.
+pub(super) fn busiest_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
+    let Some(met) = proof(case, Purpose::ProveMet, case.met) else {
+        return String::new();
+    };
+    // A closed loop asks for no more than there is: full is what it makes a part.
+    if headroom.grows.depth.is_some() {
+        return String::new();
+    }
+    let full = |part: &&PartLoad| part.peak_percent >= 100.5 && part.mean_percent < 100.0;
+    let Some(part) = met.fullest.iter().find(full) else {
+        return String::new();
+    };
+    format!(
+        " At {} its runs saw {} asked for {} in the busiest 20 ms, and for {} on the mean: what does not fit into such a moment \
+         waits for the next, within the promise.",
+        counted_met(headroom, met.factor),
+        part.part,
+        with_unit(&three(part.peak_percent), "%"),
+        with_unit(&three(part.mean_percent), "%")
+    )
+}
+
+/// The fullest part where the search ended though nothing was full.
+pub(super) fn fullest_sentence(part: Option<&PartLoad>) -> String {
+    part.map_or_else(String::new, |part| {
+        format!(
+            " The fullest part there is {}, {} full on the mean.",
+            part.part,
+            with_unit(&three(part.mean_percent), "%")
+        )
+    })
+}
+
+/// Below this no part is full, per cent of its time on the mean. Our choice, as the next one.
+const HALF_FULL: f64 = 50.0;
+/// From this share of the latency on, per cent, waiting is not what breaks a promise.
+const HARDLY_WAITS: f64 = 80.0;
+
+/// The part that ends it, and the one after it; where none is full and hardly anything waits, that this is so.
+pub(super) fn parts_sentence(case: &CaseHeadroom) -> String {
+    let Some(ends) = &case.ends else {
+        return String::new();
+    };
+    let percent = |part: &PartLoad| with_unit(&three(part.mean_percent), "%");
+    let next = case.next.as_ref();
+    let empty = |part: &PartLoad| part.mean_percent < HALF_FULL && part.peak_percent < 100.0;
+    let still = case
+        .unwaited_percent
+        .filter(|still| *still >= HARDLY_WAITS && empty(ends) && next.is_none_or(empty));
+    if let Some(still) = still {
+        let fuller = next.filter(|next| next.mean_percent > ends.mean_percent);
+        let fullest = fuller.unwrap_or(ends);
+        return format!(
+            " No part is full there: the fullest is {}, {}. {} of the mean latency is no waiting, so that the promise lies near what an \
+             I/O takes on an empty site: faster parts help, not more of them.",
+            fullest.part,
+            percent(fullest),
+            with_unit(&three(still), "%")
+        );
+    }
+    let next = next.map_or_else(String::new, |next| {
+        format!("; the next is {}, {}", next.part, percent(next))
+    });
+    format!(
+        " The part that ends it is {}, {} full on the mean there{next}.",
+        ends.part,
+        percent(ends)
+    )
+}

@@ -1,0 +1,388 @@
+//! What is said of how far the work can grow.
+
+use super::*;
+use crate::outcome::{Because, Floor, Hopeless};
+use crate::render::sample::sample_headroom;
+
+fn said(change: impl Fn(&mut CaseHeadroom)) -> String {
+    let mut found = sample_headroom();
+    change(&mut found.cases[0]);
+    proven_sentences(&found)[0].clone().replace('\u{202F}', " ")
+}
+
+#[test]
+fn what_explains_every_case_is_said_once() {
+    let mut found = sample_headroom();
+    let mut one = found.cases[0].clone();
+    one.met = Some(one.points[0].factor);
+    one.points[0].lengthened_s = Some(0.7);
+    let mut other = one.clone();
+    found.cases = vec![one.clone(), one];
+    let said = proven_sentences(&found);
+    assert_eq!(said.len(), 3);
+    assert!(!said[0].contains("were made") && said[2].starts_with("In every case: "));
+    assert!(
+        said[2].contains("were made 0.700\u{202F}s long"),
+        "{said:?}"
+    );
+    // Where one differs each says its own.
+    other.points[0].lengthened_s = Some(0.9);
+    found.cases[1] = other;
+    let said = proven_sentences(&found);
+    assert!(
+        said[0].contains("0.700") && said[1].contains("0.900"),
+        "{said:?}"
+    );
+}
+
+#[test]
+fn ends_are_rounded_to_the_side_that_is_proven() {
+    let text = said(|case| (case.met, case.missed) = (Some(18.749), Some(18.751)));
+    assert!(
+        text.starts_with(
+            "Healthy: every promise holds at 18.7 times today's load; at 18.8 one is broken"
+        ),
+        "{text}"
+    );
+}
+
+/// At 24 % nothing is full: what breaks a promise there is how long an I/O takes anyway.
+#[test]
+fn a_part_that_is_nearly_empty_does_not_end_it() {
+    let with = |mean_percent: f64, still: Option<f64>| {
+        said(|case| {
+            for part in [&mut case.ends, &mut case.next].into_iter().flatten() {
+                (part.mean_percent, part.peak_percent) = (mean_percent, mean_percent + 10.0);
+            }
+            let next = case.next.as_mut().expect("the sample has one");
+            next.mean_percent = mean_percent + 5.0;
+            case.unwaited_percent = still;
+        })
+    };
+    let empty = with(24.3, Some(97.0));
+    assert!(
+        empty.contains("No part is full there: the fullest is vault controllers, 29.3 %.")
+            && empty.contains("97.0 % of the mean latency is no waiting"),
+        "{empty}"
+    );
+    for ended in [
+        with(24.3, Some(60.0)),
+        with(24.3, None),
+        with(80.0, Some(97.0)),
+    ] {
+        assert!(ended.contains("The part that ends it is"), "{ended}");
+    }
+}
+
+#[test]
+fn a_bound_is_said_to_be_one() {
+    let bound = |bound| {
+        said(|case| {
+            (case.met, case.missed, case.bound) = (Some(4.0), None, Some(bound));
+        })
+    };
+    assert!(bound(Bound::Asked).starts_with(
+        "Healthy: every promise holds at 4.00 times today's load at least; no more was asked for. The fullest part"
+    ));
+    assert!(
+        bound(Bound::Buildable).contains("more cannot be built: that ends it, and not a promise")
+    );
+}
+
+#[test]
+fn a_promise_that_no_load_keeps_is_named_with_its_reason() {
+    let hopeless = |because: Because| {
+        said(|case| {
+            case.met = None;
+            case.hopeless = Some(Hopeless {
+                workload: "bookings".into(),
+                measure: MeasureKind::Mean,
+                target_text: "250us".into(),
+                because: because.clone(),
+            });
+        })
+    };
+    let idle = hopeless(Because::IdleMean { latency_us: 310.0 });
+    assert!(
+        idle.starts_with("Healthy: no load at all keeps `bookings` mean 250 µs: even an empty fabric takes 310 µs on the mean."),
+        "{idle}"
+    );
+    let least = hopeless(Because::LeastLoad {
+        factor: 0.01578,
+        latency_us: Some(310.0),
+    });
+    // Loads above today's were not tried: the words do not speak of them.
+    assert!(
+        least.starts_with("Healthy: no load that was tried keeps `bookings`"),
+        "{least}"
+    );
+    assert!(
+        least.contains(
+            "even at 0.0158 times today's load, where hardly anything waits, it is 310 µs."
+        ),
+        "{least}"
+    );
+    let full = hopeless(Because::FullBefore {
+        factor: 2.0,
+        throughput_mb_s: 1024.0,
+    });
+    assert!(
+        full.contains("a part is full at 2.00 times today's load"),
+        "{full}"
+    );
+    assert!(
+        full.contains("no more than 1.02 GB/s is asked for"),
+        "{full}"
+    );
+    let most = hopeless(Because::MostBefore {
+        factor: 3.0,
+        throughput_mb_s: 500.0,
+    });
+    assert!(
+        most.contains("no load that was to be tried keeps")
+            && most.contains("up to 3.00 times today's load"),
+        "{most}"
+    );
+    assert!(hopeless(Because::NoPath).contains("its hosts have no path to the array"));
+}
+
+#[test]
+fn a_floor_is_said_beside_what_holds_above_it() {
+    let text = said(|case| {
+        case.floor = Some(Floor {
+            workload: "archive".into(),
+            target_text: "2GB/s".into(),
+            factor: 1.2716,
+            asked_mb_s: Some(1573.0),
+        });
+    });
+    assert!(
+        text.contains("Below 1.28 times today's load `archive` cannot keep its throughput of 2 GB/s: less is asked for, 1.57 GB/s today."),
+        "{text}"
+    );
+}
+
+/// What a run saw is said, and nothing is worked out from another load.
+#[test]
+fn a_part_that_a_run_saw_full_in_its_busiest_moment_is_explained() {
+    let with = |peak: f64| {
+        said(|case| {
+            let met = case.met;
+            let own = |point: &&mut LoadPoint| {
+                point.purpose == Purpose::ProveMet && Some(point.factor) == met
+            };
+            let point = case.points.iter_mut().find(own).expect("the proof");
+            point.fullest[0].mean_percent = 88.0;
+            point.fullest[0].peak_percent = peak;
+        })
+    };
+    let text = with(130.0);
+    assert!(
+        text.contains(
+            "At 1.85 its runs saw san to edge, 32GFC asked for 130 % in the busiest 20 ms, and for 88.0 % on the mean"
+        ),
+        "{text}"
+    );
+    assert!(!with(99.0).contains("busiest"), "it was never full");
+    let mut closed = sample_headroom();
+    closed.grows.depth = Some(crate::outcome::LoopDepth {
+        workload: "scan".into(),
+        depth: 8,
+    });
+    closed.cases[0].points[4].fullest[0].mean_percent = 88.0;
+    closed.cases[0].points[4].fullest[0].peak_percent = 130.0;
+    assert!(!proven_sentences(&closed)[0].contains("busiest"));
+    // A part that is busy today is full at no load that was not run.
+    let mut found = sample_headroom();
+    for part in &mut found.parts {
+        part.cases[0].as_mut().expect("it is used").peak_percent = 80.0;
+    }
+    assert!(!proven_sentences(&found)[0].contains("busiest"));
+}
+
+#[test]
+fn a_load_whose_switch_over_is_missed_is_not_called_held_alone() {
+    let lost = |change: &dyn Fn(&mut CaseHeadroom)| {
+        let mut found = sample_headroom();
+        change(&mut found.cases[1]);
+        proven_sentences(&found)[1].replace('\u{202F}', " ")
+    };
+    let kept = lost(&|_| {});
+    assert!(
+        kept.contains("every steady promise holds at 1.26 times today's load, and the switch-over there is met; at 1.32"),
+        "{kept}"
+    );
+    let broken = |met: Option<f64>, tried: &[f64]| {
+        lost(&|case| {
+            let first = case.switch_over.as_mut().expect("it is judged");
+            first.verdict = Verdict::Missed;
+            let first = first.clone();
+            case.switch_met = met;
+            case.switch_tried = tried
+                .iter()
+                .map(|factor| crate::outcome::LoadSwitch {
+                    factor: *factor,
+                    ..first.clone()
+                })
+                .collect();
+        })
+    };
+    let some = broken(Some(1.1), &[1.0, 1.1]);
+    assert!(
+        some.contains("but the switch-over there is missed; it is met at 1.10; at 1.32 one"),
+        "{some}"
+    );
+    let none = broken(None, &[1.0, 0.125]);
+    assert!(
+        none.contains("but the switch-over there is missed, and not met at 0.125 either;"),
+        "{none}"
+    );
+}
+
+#[test]
+fn a_load_that_is_missed_today_is_told_first() {
+    let text = said(|case| {
+        (case.met, case.missed) = (Some(0.8), Some(0.9));
+        case.today = Some(Verdict::Missed);
+    });
+    assert!(
+        text.starts_with("Healthy: missed today: every promise holds at 0.800 times"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_switch_over_that_is_missed_today_is_told_first() {
+    let mut found = sample_headroom();
+    let case = &mut found.cases[1];
+    case.today = Some(Verdict::Missed);
+    let switch = case.switch_over.as_mut().expect("it is judged");
+    (switch.verdict, switch.factor) = (Verdict::Missed, 1.0);
+    let text = &proven_sentences(&found)[1];
+    assert!(
+        text.starts_with("A lost: missed today, in the switch-over: every steady promise holds at"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_case_without_a_promise_says_so_even_where_the_search_was_stopped() {
+    let mut found = sample_headroom();
+    found.partial = true;
+    found.cases[0].today = None;
+    (found.cases[0].met, found.cases[0].missed) = (None, None);
+    assert_eq!(proven_sentences(&found)[0], "Healthy: nothing is promised.");
+}
+
+#[test]
+fn whole_numbers_are_told_as_such_and_those_between_too() {
+    let mut found = sample_headroom();
+    found.grows.depth = Some(crate::outcome::LoopDepth {
+        workload: "scan".into(),
+        depth: 8,
+    });
+    let case = &mut found.cases[0];
+    (case.met, case.missed) = (Some(1.0), Some(1.75));
+    case.points[0].purpose = Purpose::ProveMet;
+    case.points[0].factor = 1.25;
+    let text = proven_sentences(&found)[0].replace('\u{202F}', " ");
+    assert!(
+        text.starts_with("Healthy: every promise holds at 8 outstanding at each host of `scan`; at 14 one is broken"),
+        "{text}"
+    );
+    assert!(
+        text.contains(
+            "Between them 10 was tested and is undecided; 9, 11, 12 and 13 were not tested."
+        ),
+        "{text}"
+    );
+}
+
+/// A load that a pilot run and a proof share reads alike, rounded to the side that is proven.
+#[test]
+fn one_load_reads_alike_wherever_it_stands() {
+    let mut found = sample_headroom();
+    let case = &mut found.cases[0];
+    case.met = Some(8.096);
+    case.points[0].factor = 8.096;
+    case.points[0].purpose = Purpose::Pilot;
+    case.missed = Some(8.204);
+    case.points[1].factor = 8.204;
+    let (case, other) = (found.cases[0].clone(), found.cases[1].clone());
+    for own in [&case, &other] {
+        assert_eq!(load_in(&found, own, 8.096), "8.09");
+        assert_eq!(load_in(&found, own, 8.204), "8.21");
+        assert_eq!(load_in(&found, own, 8.3049), "8.30");
+    }
+    // In its own case it is what it is there.
+    found.cases[1].missed = Some(8.096);
+    let other = found.cases[1].clone();
+    assert_eq!(load_in(&found, &other, 8.096), "8.10");
+    let table = crate::render::table::headroom_text(&found);
+    assert!(
+        table.contains(" 8.09 ") && !table.contains(" 8.20 "),
+        "{table}"
+    );
+}
+
+#[test]
+fn a_hole_is_named_with_what_was_met_below_and_above_it() {
+    let hole = |factor| crate::outcome::Hole {
+        factor,
+        breaks: sample_headroom().cases[0]
+            .breaks
+            .clone()
+            .expect("the sample has one"),
+    };
+    // Loads that were run: 0.570, 1.14, 1.52, 1.71 and 1.85, the last proven.
+    let text = said(|case| {
+        case.holes = vec![hole(1.14)];
+        case.points[1].purpose = Purpose::Below;
+        case.points[1].verdict = Verdict::Missed;
+    });
+    assert!(
+        text.contains(
+            " Not every load below keeps it: at 1.14 one is broken (bookings p99: more than 2 ms); every one that was tried up to 0.570 \
+             was met, and every one from 1.52 to 1.85."
+        ),
+        "{text}"
+    );
+    let text = said(|case| {
+        case.holes = vec![hole(0.57), hole(1.71)];
+        for index in [0, 3] {
+            case.points[index].purpose = Purpose::Below;
+            case.points[index].verdict = Verdict::Missed;
+        }
+    });
+    assert!(text.contains("at 0.570 and 1.71 one is broken"), "{text}");
+    assert!(text.contains("none was tried below 0.570."), "{text}");
+    let text = said(|case| {
+        case.unlike = true;
+        case.points[1].purpose = Purpose::Below;
+    });
+    assert!(
+        text.contains("less load need not be met as well; tested, it is met at 1.14."),
+        "{text}"
+    );
+}
+
+#[test]
+fn what_arithmetic_proves_stands_beside_what_runs_prove() {
+    let with = |certain: f64| said(|case| case.certain = Some(certain));
+    assert!(
+        with(1.9).contains(
+            "more than 2 ms), and by arithmetic at every load above 1.90, where a part is full."
+        ),
+        "{}",
+        with(1.9)
+    );
+    assert!(!with(2.5).contains("by arithmetic"), "runs prove more");
+    let open = said(|case| {
+        case.certain = Some(2.0);
+        case.missed = None;
+    });
+    assert!(
+        open.contains("; by arithmetic one is broken at every load above 2.00 times today's load, where a part is full."),
+        "{open}"
+    );
+}
