@@ -65,7 +65,7 @@ pub struct Ask {
 #[must_use]
 pub fn study(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) -> Report {
     let fabric = Fabric::new(site);
-    let plans = case::cases(site, &fabric, ask.outages.as_deref());
+    let plans = case::cases_as(site, &fabric, ask.outages.as_deref(), ask.planned);
     let progress = &Ahead::new(progress, planned(site, &plans, ask));
     let (mut runs, precision) = steady::run_precisely(site, &plans, progress);
     let whole = Compiled::new(site, &[]);

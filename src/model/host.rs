@@ -63,6 +63,8 @@ pub(crate) struct PathState {
     /// Whether frames can get through both ways.
     pub(crate) connected: bool,
     pub(crate) drained: bool,
+    /// It is lost, and what it goes over is emptied on purpose too.
+    pub(crate) shut: bool,
     /// It was drained when it broke: it takes nothing until it is up again.
     pub(crate) emptied: bool,
     /// The timer by which its host will notice, or has noticed, that it is broken.
@@ -92,6 +94,7 @@ impl PathState {
             check_pending: false,
             connected: true,
             drained: false,
+            shut: false,
             emptied: false,
             notice: None,
             notice_at: Instant::NEVER,

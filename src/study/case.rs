@@ -3,7 +3,7 @@
 use crate::model::OutPath;
 use crate::outcome::Case;
 use crate::site::{Fault, Guests, LossMode, Measure, Outage, Site, Slow, Workload};
-use crate::topology::{AtTheEnd, Fabric, MemberId, NodeId, at_the_end};
+use crate::topology::{AtTheEnd, Fabric, Loss, MemberId, NodeId, PathSet, at_the_end};
 use crate::unit::Side;
 
 /// What a fault acts on.
@@ -108,7 +108,14 @@ impl CasePlan {
             nodes: fabric.nodes_out(outage),
             lost_hosts,
             slow: fabric.slow_after(outage),
-            out: Vec::new(),
+            out: outage.gone().map_or_else(Vec::new, |mode| {
+                let loss = Loss {
+                    members: &fabric.members_out(outage),
+                    nodes: &fabric.nodes_out(outage),
+                    mode,
+                };
+                unused_by_teams(site, fabric, &without(fabric, loss.members), loss)
+            }),
             hit: Hit {
                 members: fabric.members_of(&outage.takes, outage.side),
                 nodes: fabric.nodes_of(&outage.takes, outage.side),
@@ -118,6 +125,24 @@ impl CasePlan {
             mode: outage.mode,
             takes: in_words(outage),
         }
+    }
+
+    /// The same where the parts are emptied before they are lost: teams have left them on purpose.
+    #[must_use]
+    pub fn emptied_before(mut self) -> Self {
+        self.out.retain(|path| !path.stands_by());
+        self
+    }
+
+    /// The path sets that are left, without the paths that no host takes into use.
+    #[must_use]
+    pub(super) fn path_sets(&self, site: &Site, fabric: &Fabric) -> Vec<PathSet> {
+        let mut sets = fabric.path_sets(site, &without(fabric, &self.members));
+        for (index, set) in sets.iter_mut().enumerate() {
+            set.paths
+                .retain(|path| !self.out.iter().any(|out| out.is_of(index, path)));
+        }
+        sets
     }
 
     /// Whether nothing is judged of a measure: all hosts of the work are gone and it stays with them, or some are and
@@ -156,6 +181,18 @@ pub fn cases(site: &Site, fabric: &Fabric, only: Option<&[String]>) -> Vec<CaseP
         .collect()
 }
 
+/// The same; parts that are emptied before they are lost leave no team behind.
+pub(super) fn cases_as(
+    site: &Site,
+    fabric: &Fabric,
+    only: Option<&[String]>,
+    planned: bool,
+) -> Vec<CasePlan> {
+    let all = cases(site, fabric, only).into_iter();
+    all.map(|plan| if planned { plan.emptied_before() } else { plan })
+        .collect()
+}
+
 /// Lost hosts whose guests would be restarted, and nobody is left on whom.
 fn guests_without_a_host(site: &Site, fabric: &Fabric, lost: &[usize]) -> Vec<usize> {
     let restarted = restarted(site, fabric, lost);
@@ -185,6 +222,32 @@ fn restarted(site: &Site, fabric: &Fabric, lost: &[usize]) -> Vec<usize> {
     lost.iter()
         .copied()
         .filter(|host| restarting(host) && left(family(*host)))
+        .collect()
+}
+
+/// For each link whether it is there without these.
+pub(super) fn without(fabric: &Fabric, members: &[MemberId]) -> Vec<bool> {
+    let mut alive = fabric.all_alive();
+    for member in members {
+        alive[member.0 as usize] = false;
+    }
+    alive
+}
+
+/// Paths that are left after a loss and that their team does not use, because it does not notice that its own port leads nowhere.
+pub(super) fn unused_by_teams(
+    site: &Site,
+    fabric: &Fabric,
+    alive: &[bool],
+    loss: Loss<'_>,
+) -> Vec<OutPath> {
+    let left = fabric.path_sets(site, alive);
+    let stuck = fabric.stuck_teams(site, &left, loss).into_iter();
+    stuck
+        .flat_map(|set| {
+            let paths = left[set].paths.iter();
+            paths.map(move |path| OutPath::standing_by(set, path))
+        })
         .collect()
 }
 

@@ -142,7 +142,7 @@ pub fn alive_in(site: &Site, fabric: &Fabric, outage: Option<usize>) -> Vec<bool
 pub(crate) fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads {
     let alive = alive_in(site, fabric, outage);
     let left = rate_left(site, fabric, outage);
-    let sets = fabric.path_sets(site, &alive);
+    let sets = fabric.sets_after(site, outage.map(|index| &site.outages[index]), &alive);
     let mut bytes = vec![Load::default(); fabric.directions.len()];
     let mut busy = vec![Load::default(); fabric.controllers.len()];
     let mut closed = vec![false; fabric.directions.len()];

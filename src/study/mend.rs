@@ -61,7 +61,12 @@ fn mends_all(base: &Matrix, with: &Matrix) -> bool {
 pub(super) fn mend(variant: &Variant, ask: &Ask, base: &Matrix, progress: &dyn Progress) -> Mend {
     let site = &*variant.site;
     let switch = ask.switch && misses_switching(base);
-    let plans = case::cases(site, &Fabric::new(site), ask.outages.as_deref());
+    let plans = case::cases_as(
+        site,
+        &Fabric::new(site),
+        ask.outages.as_deref(),
+        ask.planned,
+    );
     let runs = steady::run(site, &plans, progress);
     let whole = Compiled::new(site, &[]);
     let switches: Vec<Switch> = runs

@@ -30,6 +30,7 @@ pub(crate) fn figures(
         &compiled.site,
         &compiled.fabric,
         &compiled.alive,
+        &plan.path_sets(&compiled.site, &compiled.fabric),
         &plan.hosts,
     );
     let workloads: Vec<WorkloadFigures> = over
