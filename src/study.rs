@@ -227,7 +227,7 @@ fn assemble(
 ) -> Report {
     let fabric = Fabric::new(site);
     let loads = estimate::estimate(site, &fabric);
-    let parts = parts::parts_by_arithmetic(site, &fabric, &loads, &steady);
+    let parts = parts::with_depths_in_the_way(site, &fabric, &loads, &steady);
     let growth = parts::growth(site, &parts, &steady);
     let outage_of = |plan: &CasePlan| {
         let name = plan.case.outage.as_ref()?;

@@ -1,5 +1,6 @@
 //! Variants of a site, simulated as possible remedies.
 
+use super::estimate::estimate;
 use super::{Ask, case, judge, parts, progress::Progress, steady, switch};
 use crate::model::Compiled;
 use crate::outcome::{
@@ -76,7 +77,9 @@ pub(super) fn mend(variant: &Variant, ask: &Ask, base: &Matrix, progress: &dyn P
         .collect();
     let matrix = judge::matrix(site, &runs, &switches);
     let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
-    let uses = parts::parts(site, &figures);
+    let fabric = Fabric::new(site);
+    let loads = estimate(site, &fabric);
+    let uses = parts::with_depths_in_the_way(site, &fabric, &loads, &figures);
     let mends_all = mends_all(base, &matrix);
     Mend {
         left: left(&matrix, &switches),

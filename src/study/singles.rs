@@ -249,7 +249,11 @@ impl Setting<'_> {
             alike: Vec::new(),
             gone_hosts: Vec::new(),
             cut_off: Vec::new(),
-            fullest: parts::fullest_of(self.site, &runs.figures),
+            fullest: {
+                let alive = without(self.fabric, &runs.plan.members);
+                let sets = runs.plan.path_sets(self.site, self.fabric);
+                parts::limit_of(self.site, self.fabric, (&alive, &sets), &runs.figures)
+            },
             switch_over: None,
             saturated: runs.figures.saturated,
             partial: runs.figures.partial,
