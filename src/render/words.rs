@@ -28,7 +28,9 @@ pub use headroom::{
 pub use limits::NOT_MODELLED;
 pub use measure::{case_mark, cell_scale, measure_name, row_scale, target_of, target_words};
 pub use mends::{mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
-pub use precision::{GROWTH_TITLE, growth_words, partial_words, precision_words, short_span_words};
+pub use precision::{
+    GROWTH_TITLE, beyond_run_words, growth_words, partial_words, precision_words, short_span_words,
+};
 pub use reasons::fullest_part;
 pub(crate) use reasons::switch_cause;
 pub use singles::{

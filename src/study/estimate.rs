@@ -17,6 +17,7 @@ mod overload;
 mod payload;
 mod spread;
 
+pub(crate) use demand::slowest_service_s;
 pub use demand::{Asked, PerIo, WireBytes, asked, mean_service_s, mix, per_io};
 pub(crate) use level::{Levelled, fullest, levelled, levelled_in_bursts, weights_of};
 pub(crate) use overload::overloaded;

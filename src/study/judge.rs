@@ -199,7 +199,15 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
                 replications_needed: needed,
                 ..cell
             };
-            settle(cell, verdict(judged.verdict), figures.saturated)
+            let found = verdict(judged.verdict);
+            let open = figures.service_beyond_run_s.is_some() && figures.all.unfinished > 0;
+            // An unfinished I/O has waited for as long as unmeasured traffic goes on, and nobody knows for how much longer.
+            #[allow(clippy::cast_precision_loss)]
+            let unknown = open && promise.target > runs.compiled.site.run.drain_limit.0 as f64;
+            match found {
+                Verdict::Missed if unknown && !figures.saturated => undecided(cell),
+                found => settle(cell, found, figures.saturated),
+            }
         }
         Measure::Mean => {
             let means: Vec<f64> = tallies
@@ -228,14 +236,13 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
             // An I/O that a damaged frame holds up for longer than the run is in no mean of it.
             let held = !runs.plan.slow.is_empty() && figures.all.unfinished > 0;
             if held && !figures.saturated && found == Verdict::Met {
-                return Cell {
-                    verdict: Verdict::Undecided,
-                    beyond: cell.value.map(|value| value.value),
-                    value: None,
-                    margin_percent: None,
-                    replications_needed: None,
-                    ..cell
-                };
+                return undecided(cell);
+            }
+            if figures.service_beyond_run_s.is_some()
+                && figures.all.unfinished > 0
+                && !figures.saturated
+            {
+                return unfinished_mean(cell, runs, index, promise);
             }
             settle(cell, found, figures.saturated)
         }
@@ -252,6 +259,14 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
             let judged = judge_at_least_with(&rates, target, trust);
             let figure = super::steady::estimated(&mean_interval(&rates, 0.95));
             let cell = with_value(blank, Some(figure), target, Direction::AtLeast);
+            let open = figures.service_beyond_run_s.is_some() && figures.all.unfinished > 0;
+            if open && !figures.saturated && judged.verdict == measure::Verdict::Missed {
+                // Most of what is asked for comes out after the run.
+                return Cell {
+                    verdict: Verdict::Undecided,
+                    ..cell
+                };
+            }
             let needed = needed(&judged, figure.value, target, tallies.len());
             Cell {
                 verdict: verdict(judged.verdict),
@@ -260,6 +275,49 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
             }
         }
         Measure::LongestIo | Measure::Failed => blank,
+    }
+}
+
+/// What more replications would not decide: a figure of what is finished, and the rest is not known.
+fn undecided(cell: Cell) -> Cell {
+    Cell {
+        verdict: Verdict::Undecided,
+        beyond: cell.value.map(|value| value.value).or(cell.beyond),
+        value: None,
+        margin_percent: None,
+        replications_needed: None,
+        ..cell
+    }
+}
+
+/// The mean of work of which many I/Os are not over when the run ends: at least what it is if each of them took no longer than it
+/// has been waited for.
+#[allow(clippy::cast_precision_loss)]
+fn unfinished_mean(cell: Cell, runs: &SteadyRuns, index: usize, promise: &Promise) -> Cell {
+    let waited = runs.compiled.site.run.drain_limit.0 as f64;
+    let (mut sum, mut count) = (0.0, 0.0);
+    for tally in &runs.tallies {
+        let work = &tally.workloads[index];
+        let all = merged_latency(work);
+        let done = all.count() as f64;
+        let open =
+            work.reads.arrived + work.writes.arrived - work.reads.failed - work.writes.failed;
+        sum += all.mean().unwrap_or(0.0) * done + waited * (open as f64 - done);
+        count += open as f64;
+    }
+    let least = if count > 0.0 { sum / count } else { 0.0 };
+    let cell = Cell {
+        value: None,
+        beyond: Some(least / 1e6),
+        ..undecided(cell)
+    };
+    Cell {
+        verdict: if least > promise.target {
+            Verdict::Missed
+        } else {
+            Verdict::Undecided
+        },
+        ..cell
     }
 }
 

@@ -12,9 +12,9 @@ use crate::render::number::{
     NONE, Scale, THIN, about, at_place, count, is_over, margin, three, three_down,
 };
 use crate::render::words::{
-    Flag, GROWTH_TITLE, Prose, answer, growth_words, least_and_most, longest_of, measure_name,
-    partial_words, precision_words, report_line, row_scale, sent_twice, short_span_words,
-    stalls_by_timers, still_slow, stop_and_spike, target_words, timer_words,
+    Flag, GROWTH_TITLE, Prose, answer, beyond_run_words, growth_words, least_and_most, longest_of,
+    measure_name, partial_words, precision_words, report_line, row_scale, sent_twice,
+    short_span_words, stalls_by_timers, still_slow, stop_and_spike, target_words, timer_words,
 };
 use std::collections::BTreeMap;
 
@@ -75,7 +75,9 @@ fn figures(report: &Report) -> String {
 }
 
 pub(super) fn foot(report: &Report) -> String {
-    let note = partial_words(report).map_or_else(String::new, |words| wrapped(&words, 96));
+    let notes = [beyond_run_words(report), partial_words(report)];
+    let notes = notes.into_iter().flatten();
+    let note: String = notes.map(|words| wrapped(&words, 96)).collect();
     let precision: String = report
         .precision
         .iter()
