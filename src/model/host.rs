@@ -60,6 +60,8 @@ pub(crate) struct PathState {
     pub(crate) newest: u32,
     pub(crate) timer_pending: bool,
     pub(crate) check_pending: bool,
+    /// Counts beginnings of its checks, so that those planned before are void.
+    pub(crate) checks: u32,
     /// Whether frames can get through both ways.
     pub(crate) connected: bool,
     pub(crate) drained: bool,
@@ -77,6 +79,8 @@ pub(crate) struct PathState {
     pub(crate) changed_at: Instant,
     /// When it was given up last.
     pub(crate) failed_at: Instant,
+    /// It was given up for a command without an answer alone: what else is under way on it waits for its own timeout.
+    pub(crate) one_by_one: bool,
     /// Since when it has been held or was before it failed; never when its loss was not noticed as such.
     pub(crate) held_since: Instant,
 }
@@ -92,6 +96,7 @@ impl PathState {
             newest: NONE,
             timer_pending: false,
             check_pending: false,
+            checks: 0,
             connected: true,
             drained: false,
             shut: false,
@@ -101,6 +106,7 @@ impl PathState {
             back_at: None,
             changed_at: Instant::ZERO,
             failed_at: Instant::ZERO,
+            one_by_one: false,
             held_since: Instant::NEVER,
         }
     }
