@@ -18,6 +18,7 @@ mod theory;
 mod windows;
 
 pub(crate) use answer::cut_off_words;
+pub(crate) use answer::left_open_words;
 pub use answer::{Answer, Flag, answer, worst_cell};
 pub use headroom::{
     counted, counted_met, counted_missed, growth_axis, growth_stopped_words, growth_unit,

@@ -1,10 +1,14 @@
 //! The cases of a study: healthy, and the survivors of each outage.
 
-use crate::model::OutPath;
+use super::switch::faults;
+use crate::model::{OutPath, left_out};
 use crate::outcome::Case;
-use crate::site::{Fault, Guests, LossMode, Measure, Outage, Site, Slow, Workload};
+use crate::site::{
+    Failback, Fault, Guests, HostFamily, LossMode, Measure, Outage, Site, Slow, Workload,
+};
 use crate::topology::{AtTheEnd, Fabric, Loss, MemberId, NodeId, PathSet, at_the_end};
-use crate::unit::Side;
+use crate::unit::{Duration, Instant, Side};
+use crate::wire::Protocol;
 
 /// What a fault acts on.
 #[derive(Clone, Debug, Default)]
@@ -96,7 +100,7 @@ impl CasePlan {
         let letter = |side: Side| side.letter().chars().next().unwrap_or('?');
         let two_sided = fabric.nodes.iter().any(|n| n.side == Some(Side::A))
             && fabric.nodes.iter().any(|n| n.side == Some(Side::B));
-        Self {
+        let mut plan = Self {
             case: Case {
                 name: outage.state(),
                 outage: Some(outage.name.clone()),
@@ -108,14 +112,7 @@ impl CasePlan {
             nodes: fabric.nodes_out(outage),
             lost_hosts,
             slow: fabric.slow_after(outage),
-            out: outage.gone().map_or_else(Vec::new, |mode| {
-                let loss = Loss {
-                    members: &fabric.members_out(outage),
-                    nodes: &fabric.nodes_out(outage),
-                    mode,
-                };
-                unused_by_teams(site, fabric, &without(fabric, loss.members), loss)
-            }),
+            out: Vec::new(),
             hit: Hit {
                 members: fabric.members_of(&outage.takes, outage.side),
                 nodes: fabric.nodes_of(&outage.takes, outage.side),
@@ -124,7 +121,22 @@ impl CasePlan {
             fault: outage.fault,
             mode: outage.mode,
             takes: in_words(outage),
-        }
+        };
+        plan.out = match (outage.gone(), outage.fault) {
+            (Some(mode), _) => {
+                let loss = Loss {
+                    members: &plan.members,
+                    nodes: &plan.nodes,
+                    mode,
+                };
+                unused_by_teams(site, fabric, &without(fabric, loss.members), loss)
+            }
+            (None, Fault::Flaps(_)) if may_stay_out(site) => {
+                left_out(site, &faults(&plan, Instant::ZERO + Duration::from_secs(1)))
+            }
+            _ => Vec::new(),
+        };
+        plan
     }
 
     /// The same where the parts are emptied before they are lost: teams have left them on purpose.
@@ -191,6 +203,19 @@ pub(super) fn cases_as(
     let all = cases(site, fabric, only).into_iter();
     all.map(|plan| if planned { plan.emptied_before() } else { plan })
         .collect()
+}
+
+/// Whether a host may leave a path out of use that is there again: one that waits for somebody to fail it back, or an NVMe controller
+/// that was given up.
+fn may_stay_out(site: &Site) -> bool {
+    let manual = |host: &HostFamily| host.timers.failback == Failback::Manual;
+    let nvme = |work: &Workload| {
+        matches!(
+            work.protocol,
+            Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::FcNvme(_)
+        )
+    };
+    site.hosts.iter().any(manual) || site.workloads.iter().any(nvme)
 }
 
 /// Lost hosts whose guests would be restarted, and nobody is left on whom.

@@ -6,7 +6,7 @@ use crate::measure::{
     judge_fraction_at, mean_interval,
 };
 use crate::model::Tally;
-use crate::outcome::{Case, Cell, Estimated, Matrix, MeasureKind, Row, Switch, Verdict};
+use crate::outcome::{Case, Cell, Estimated, LeftOpen, Matrix, MeasureKind, Row, Switch, Verdict};
 use crate::site::{Measure, Promise, Site};
 
 /// Every promise in every case: those of the steady runs, then switch-overs of cases that none of them has
@@ -173,6 +173,9 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
     };
     match promise.measure {
         Measure::Quantile(q) => {
+            #[allow(clippy::cast_precision_loss)]
+            let waited = runs.compiled.site.run.drain_limit.0 as f64;
+            let open = figures.service_beyond_run_s.is_some() && figures.all.unfinished > 0;
             let counts: Vec<(u64, u64)> = tallies
                 .iter()
                 .map(|tally| above(tally, index, promise.target))
@@ -200,12 +203,17 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
                 ..cell
             };
             let found = verdict(judged.verdict);
-            let open = figures.service_beyond_run_s.is_some() && figures.all.unfinished > 0;
             // An unfinished I/O has waited for as long as unmeasured traffic goes on, and nobody knows for how much longer.
-            #[allow(clippy::cast_precision_loss)]
-            let unknown = open && promise.target > runs.compiled.site.run.drain_limit.0 as f64;
+            let cell = match cell.beyond {
+                Some(beyond) if open && !figures.saturated => Cell {
+                    beyond: Some(beyond.max(waited / 1e6)),
+                    ..cell
+                },
+                _ => cell,
+            };
+            let unknown = open && promise.target > waited && !figures.saturated;
             match found {
-                Verdict::Missed if unknown && !figures.saturated => undecided(cell),
+                Verdict::Missed | Verdict::Undecided if unknown => too_short(cell),
                 found => settle(cell, found, figures.saturated),
             }
         }
@@ -236,7 +244,7 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
             // An I/O that a damaged frame holds up for longer than the run is in no mean of it.
             let held = !runs.plan.slow.is_empty() && figures.all.unfinished > 0;
             if held && !figures.saturated && found == Verdict::Met {
-                return undecided(cell);
+                return too_short(cell);
             }
             if figures.service_beyond_run_s.is_some()
                 && figures.all.unfinished > 0
@@ -264,6 +272,7 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
                 // Most of what is asked for comes out after the run.
                 return Cell {
                     verdict: Verdict::Undecided,
+                    left_open: Some(LeftOpen::RunTooShort),
                     ..cell
                 };
             }
@@ -279,13 +288,14 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
 }
 
 /// What more replications would not decide: a figure of what is finished, and the rest is not known.
-fn undecided(cell: Cell) -> Cell {
+fn too_short(cell: Cell) -> Cell {
     Cell {
         verdict: Verdict::Undecided,
         beyond: cell.value.map(|value| value.value).or(cell.beyond),
         value: None,
         margin_percent: None,
         replications_needed: None,
+        left_open: Some(LeftOpen::RunTooShort),
         ..cell
     }
 }
@@ -307,18 +317,17 @@ fn unfinished_mean(cell: Cell, runs: &SteadyRuns, index: usize, promise: &Promis
     }
     let least = if count > 0.0 { sum / count } else { 0.0 };
     let cell = Cell {
-        value: None,
         beyond: Some(least / 1e6),
-        ..undecided(cell)
+        ..too_short(cell)
     };
-    Cell {
-        verdict: if least > promise.target {
-            Verdict::Missed
-        } else {
-            Verdict::Undecided
-        },
-        ..cell
+    if least > promise.target {
+        return Cell {
+            verdict: Verdict::Missed,
+            left_open: None,
+            ..cell
+        };
     }
+    cell
 }
 
 /// An I/O that fails is above every latency target, so a mean with one in it is beyond any figure.
@@ -389,13 +398,21 @@ fn switch_cell(switch: &Switch, index: usize, promise: &Promise) -> Cell {
     let cell = with_value(blank, Some(value), target, Direction::AtMost);
     let found = verdict(judge_every(&values, target));
     // What still hangs at the end may yet break the promise: only a miss is certain then.
-    let hangs = figures.hanging.iter().any(|hanging| *hanging > 0);
-    Cell {
-        verdict: match found {
-            Verdict::Met if hangs => Verdict::Undecided,
-            found => found,
+    let hangs = figures.hanging.iter().filter(|hanging| **hanging > 0);
+    let hangs = u32::try_from(hangs.count()).unwrap_or(u32::MAX);
+    match found {
+        Verdict::Met if hangs > 0 => Cell {
+            verdict: Verdict::Undecided,
+            left_open: Some(LeftOpen::Waiting(hangs)),
+            ..cell
         },
-        ..cell
+        found => Cell {
+            verdict: found,
+            // One of few that is met where most wait to the end.
+            left_open: (found == Verdict::Undecided && hangs > 0)
+                .then_some(LeftOpen::Waiting(hangs)),
+            ..cell
+        },
     }
 }
 
@@ -440,6 +457,7 @@ fn blank(promise: &Promise, replications: u32) -> Cell {
         failed: 0,
         replications,
         replications_needed: None,
+        left_open: None,
     }
 }
 

@@ -161,7 +161,7 @@ fn script(plan: &CasePlan, at: Instant, action: Action, done: &str) -> Script {
 }
 
 /// What a plan does to its parts, from `at` on.
-fn faults(plan: &CasePlan, at: Instant) -> Vec<Script> {
+pub(super) fn faults(plan: &CasePlan, at: Instant) -> Vec<Script> {
     let done = |at: Instant, action: Action, round: &str| {
         script(
             plan,

@@ -8,7 +8,7 @@
 
 use super::part::{MemberId, NodeId};
 use super::{Fabric, PathSet};
-use crate::site::{LossMode, Outage, Site, Team, UplinkLoss};
+use crate::site::{LossMode, Site, Team, UplinkLoss};
 use crate::wire::Protocol;
 
 /// What is lost, and how that shows itself.
@@ -23,25 +23,6 @@ pub struct Loss<'a> {
 }
 
 impl Fabric {
-    /// The path sets that are left after an outage, `alive` being the links that are left: none for a team that does not notice
-    /// that its port leads nowhere.
-    #[must_use]
-    pub fn sets_after(&self, site: &Site, outage: Option<&Outage>, alive: &[bool]) -> Vec<PathSet> {
-        let mut sets = self.path_sets(site, alive);
-        let Some((outage, mode)) = outage.and_then(|outage| Some((outage, outage.gone()?))) else {
-            return sets;
-        };
-        let loss = Loss {
-            members: &self.members_out(outage),
-            nodes: &self.nodes_out(outage),
-            mode,
-        };
-        for stuck in self.stuck_teams(site, &sets, loss) {
-            sets[stuck].paths.clear();
-        }
-        sets
-    }
-
     /// The sets (indices into `left`, the path sets over what is left) whose team stays on a port without a path after a loss.
     #[must_use]
     pub fn stuck_teams(&self, site: &Site, left: &[PathSet], loss: Loss<'_>) -> Vec<usize> {

@@ -3,6 +3,7 @@
 
 use super::rig::{ask, case, moved, origin, site, work};
 use halfloom::outcome::{Because, Report, Verdict};
+use halfloom::render::table::verdict_text;
 use halfloom::site::Site;
 use halfloom::study::headroom::{self, headroom};
 use halfloom::study::singles::{AskSingles, each_part};
@@ -94,7 +95,10 @@ fn a_team_that_sees_nothing_has_no_path_in_the_state_after() {
             if switch {
                 let found = report.switches.iter().find(|own| own.case.name == state);
                 let found = found.expect("it was asked for");
-                assert!(moved(found, "files").failed[0] > 0, "{outage}");
+                let files = moved(found, "files");
+                assert!(files.failed[0] > 0, "{outage}");
+                // A backlog that has failed has not been worked off.
+                assert!(files.fails_after && files.drain_s.is_none());
             }
         }
         let cut_off = report
@@ -124,6 +128,9 @@ fn a_team_that_sees_the_loss_goes_on_over_the_other_port() {
     };
     let report = study(&own, origin(&own), &planned, &NoProgress);
     assert_eq!(after(&report, "hole lost"), Verdict::Met);
+    let said = "The losses are planned: the parts are drained 1\u{202f}s before they are lost.";
+    let headline = verdict_text(&report).replace('\n', " ");
+    assert!(headline.contains(said), "{headline}");
     assert!(
         report
             .switches
