@@ -331,6 +331,13 @@ mod tests {
         let mut switch = switch.expect("some switch-over was simulated");
         (switch.timer, switch.longest_open) = (Some("command timeout, 30 s".into()), false);
         each.cases[2].switch_over = Some(switch);
+        let row = each.matrix.rows.iter().find(|row| row.cells[2].is_some());
+        let row = row.cloned().expect("something is judged");
+        each.matrix.rows.push(Row {
+            measure: crate::outcome::MeasureKind::LongestIo,
+            switching: true,
+            ..row
+        });
         for row in &mut each.matrix.rows {
             if let Some(cell) = &mut row.cells[2] {
                 cell.saturated = false;

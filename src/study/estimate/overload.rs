@@ -90,12 +90,12 @@ fn units(
             };
             let rate = demands[index].at_host(set.host).filter(|_| !long);
             let Some(rate) = rate else { continue };
-            for (share, candidates) in preferred(site, fabric, &mut flows, &set, workload) {
+            for (share, candidates) in preferred(site, fabric, &mut flows, set, workload) {
                 let rate = rate.mean * share;
                 let mut brings = on_links(
                     fabric,
                     &mut flows,
-                    &set,
+                    set,
                     workload,
                     &wires[index],
                     &candidates,
