@@ -34,6 +34,7 @@ mod notice;
 mod order;
 mod pathless;
 mod pick;
+mod quiet;
 mod reroute;
 mod sides;
 mod standing;
@@ -51,6 +52,7 @@ pub use compile::{Compiled, OutPath, PathName, Watch};
 pub use fault::Script;
 pub use net::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
 pub(crate) use notice::{Place, hold, noticed_by, tried_again_by};
+pub use quiet::left_out;
 pub use standing::{LogEntry, LogKind, Note, Standing, TimerName};
 pub use tally::{
     BudgetSums, Coarse, ControllerTally, DirectionTally, Fate, FlowCell, KindTally, PathTally,

@@ -39,7 +39,7 @@ pub use headroom::{
     Because, Bound, Breaks, CaseHeadroom, DepthLimit, Floor, Grows, Headroom, Hole, Hopeless,
     LoadPoint, LoadRow, LoadSwitch, LoopDepth, NoCrossing, PartLoad, Purpose, SwitchOvers,
 };
-pub use matrix::{Cell, Matrix, MeasureKind, Row, Verdict};
+pub use matrix::{Cell, LeftOpen, Matrix, MeasureKind, Row, Verdict};
 pub use measured::{Measured, MeasuredRow};
 pub use picture::{Lane, Picture, PictureNode, Pipe, PipeLoad, Shape};
 pub use precision::{LeftOut, Precision, WidestFigure};

@@ -65,7 +65,7 @@ pub struct Ask {
 #[must_use]
 pub fn study(site: &Site, origin: Origin, ask: &Ask, progress: &dyn Progress) -> Report {
     let fabric = Fabric::new(site);
-    let plans = case::cases(site, &fabric, ask.outages.as_deref());
+    let plans = case::cases_as(site, &fabric, ask.outages.as_deref(), ask.planned);
     let progress = &Ahead::new(progress, planned(site, &plans, ask));
     let (mut runs, precision) = steady::run_precisely(site, &plans, progress);
     let whole = Compiled::new(site, &[]);
@@ -227,7 +227,7 @@ fn assemble(
 ) -> Report {
     let fabric = Fabric::new(site);
     let loads = estimate::estimate(site, &fabric);
-    let parts = parts::parts_by_arithmetic(site, &fabric, &loads, &steady);
+    let parts = parts::with_depths_in_the_way(site, &fabric, &loads, &steady);
     let growth = parts::growth(site, &parts, &steady);
     let outage_of = |plan: &CasePlan| {
         let name = plan.case.outage.as_ref()?;

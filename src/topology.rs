@@ -13,6 +13,7 @@ mod part;
 mod path;
 mod returns;
 mod route;
+mod teams;
 
 pub use build::Fabric;
 pub use in_force::{InForce, TakenBack};
@@ -23,6 +24,7 @@ pub use part::{
 pub use path::{Path, PathSet};
 pub use returns::{AtTheEnd, StillOut, at_the_end, still_out};
 pub use route::{RouteContext, Routes};
+pub use teams::Loss;
 
 use crate::site::Site;
 

@@ -24,6 +24,9 @@ pub(super) struct Arguments {
     /// Write into a folder that holds files of others, and leave those alone
     #[arg(long)]
     force: bool,
+    /// Drain the parts of each outage for a second before they are lost, as for maintenance
+    #[arg(long)]
+    planned: bool,
     #[command(flatten)]
     run: RunArguments,
     #[command(flatten)]
@@ -47,7 +50,9 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     write::check_folder(&folder, foreign)?;
     arguments.junit.check()?;
     let search = arguments.mends.search()?;
-    let mut extra = arguments.precision.words();
+    let planned = arguments.planned.then(|| "--planned".to_owned());
+    let mut extra: Vec<String> = planned.into_iter().collect();
+    extra.extend(arguments.precision.words());
     extra.extend(arguments.mends.words());
     extra.extend(arguments.windows.words());
     let job = study::prepare("report", &arguments.scenario, &arguments.run, &extra)?
@@ -56,8 +61,11 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         outages: None,
         switch: true,
         mends: true,
-        planned: false,
+        planned: arguments.planned,
     };
+    if arguments.planned {
+        study::taken_out("report --planned", None, job.site())?;
+    }
     let hours = arguments.windows.ask(job.site(), None)?;
     let report = job.mended(&ask, &search, hours.as_ref())?;
     let files: Vec<(String, Vec<u8>)> = page::attachments(&report)

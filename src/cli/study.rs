@@ -212,10 +212,11 @@ pub(super) fn taken_out(asked: &str, names: Option<&[String]>, site: &Site) -> R
         if others.is_empty() {
             "the scenario has no other outage: state one that takes parts out".to_owned()
         } else {
-            let option = if asked == "--during" {
-                asked
-            } else {
-                "--outage"
+            let option = match asked {
+                "--during" => asked,
+                // A report is about all of them.
+                "report --planned" => "failover --planned --outage",
+                _ => "--outage",
             };
             format!(
                 "ask for others by name, with {option}: {}",

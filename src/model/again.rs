@@ -7,6 +7,7 @@ use super::world::{Event, Executor, LostSegment, World};
 use crate::engine::{EventSet, Key};
 use crate::site::Timers;
 use crate::unit::{Duration, Instant};
+use crate::wire::Protocol;
 
 /// The timeout of a message sent again `resent` times already: doubled each time, up to a largest (RFC 6298,
 /// section 5).
@@ -82,12 +83,19 @@ impl<E: Executor> World<'_, E> {
         self.watch_oldest_attempt(path);
     }
 
-    /// Sends I/Os again whose attempts on a path came to nothing, and gives the path up with them if it cannot
-    /// carry frames.
+    /// Sends I/Os again whose attempts on a path came to nothing, and gives the path up if it cannot carry frames: SCSI leaves what
+    /// else is under way on it to its own timeouts.
     fn give_up_on(&mut self, path: u32, ios: &mut Vec<u32>, timer: (TimerName, Duration)) {
         let state = self.paths[path as usize];
         if !state.connected && state.standing != Standing::Failed {
-            self.fail_path(path, timer);
+            match self.path_protocol(path) {
+                Protocol::FcScsi(_) | Protocol::Iscsi(_) => self.fail_alone(path, timer),
+                Protocol::FcNvme(_)
+                | Protocol::NvmeTcp(_)
+                | Protocol::NvmeRdma(_)
+                | Protocol::Nfs(_)
+                | Protocol::Plain(_) => self.fail_path(path, timer),
+            }
         }
         self.send_again(self.compiled.paths[path as usize].set, ios, timer);
     }
@@ -182,10 +190,23 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
-    /// TCP has sent a message again as often as it does: its attempt is over.
+    /// TCP has sent a message again as often as it does: its attempt is over. An iSCSI session then waits for a new connection, as
+    /// after a ping without an answer, and keeps what is under way.
     fn connection_given_up(&mut self, path: u32, slot: u32) {
         let timers = self.path_timers(path);
         let timer = (TimerName::TcpGivesUp, tcp_gives_up(timers));
+        if let Protocol::Iscsi(_) = self.path_protocol(path) {
+            match self.paths[path as usize].standing {
+                Standing::Unnoticed => {
+                    // What was to tell of the loss later is void.
+                    self.paths[path as usize].epoch += 1;
+                    self.hold_or_fail(path, timer);
+                    return;
+                }
+                Standing::Blocked => return,
+                _ => {}
+            }
+        }
         let mut ios = vec![self.abandon(slot)];
         self.log(LogEntry {
             at: self.now,

@@ -11,17 +11,10 @@
 //!
 //! Left out: the frames of the checks, and paths kept for failback, which are taken for lost at once.
 
-use super::host::PathState;
-use super::standing::{Standing, TimerName};
+use super::standing::TimerName;
 use super::world::{Executor, World};
 use crate::unit::{Duration, Instant, mix_pair, mix64};
 use crate::wire::Protocol;
-
-/// Whether a path has been given up by a check, and not by anything that sends its I/Os elsewhere.
-pub(super) fn by_checker(state: &PathState) -> bool {
-    matches!(state.notice, Some((TimerName::CheckerTimeout, _)))
-        && state.failed_at == state.notice_at
-}
 
 /// From `now` until the next check of a path that has been in use since `back_at`: strictly later.
 fn until_next(now: Instant, back_at: Instant, least: Duration, most: Duration) -> Duration {
@@ -67,12 +60,5 @@ impl<E: Executor> World<'_, E> {
         let ports = mix_pair(digest(ends.host_port), digest(ends.array_port));
         let draw = u128::from(mix64(mix_pair(run, ports))) * u128::from(most.0);
         Duration(u64::try_from(draw >> 64).unwrap_or(0))
-    }
-
-    /// A check has not been answered: the path takes no more I/Os, and those on it wait for their own timeouts.
-    pub(super) fn checked_in_vain(&mut self, path: u32, timer: (TimerName, Duration)) {
-        self.paths[path as usize].failed_at = self.now;
-        self.change_standing(path, Standing::Failed, Some(timer), 0);
-        self.plan_check(path);
     }
 }

@@ -193,6 +193,29 @@ pub struct OutPath {
 }
 
 impl OutPath {
+    /// A path over a port of a team that stays on another one; `set` by index into [`Fabric::path_sets`].
+    #[must_use]
+    pub fn standing_by(set: usize, path: &Path) -> Self {
+        Self {
+            set: index(set),
+            host_port: path.host_port,
+            array_port: path.array_port,
+            standing: Standing::Standby,
+        }
+    }
+
+    /// Whether it is over a port of a team that stays on another one.
+    #[must_use]
+    pub fn stands_by(&self) -> bool {
+        self.standing == Standing::Standby
+    }
+
+    /// Whether it is this path of a set, by index into [`Fabric::path_sets`].
+    #[must_use]
+    pub fn is_of(&self, set: usize, path: &Path) -> bool {
+        (self.set, self.host_port, self.array_port) == (index(set), path.host_port, path.array_port)
+    }
+
     pub(crate) fn is(&self, plan: &PathPlan) -> bool {
         let path = &plan.path;
         (self.set, self.host_port, self.array_port) == (plan.set, path.host_port, path.array_port)
@@ -572,6 +595,21 @@ impl Compiled {
     /// Leaves paths out of use from the start on, as a run of the same site has left them: other paths stand as usual.
     pub fn begin_without(&mut self, paths: &[OutPath]) {
         self.out = paths.to_vec();
+        for plan in &mut self.sets {
+            let Some(team) = &mut plan.team else {
+                continue;
+            };
+            // A team is on the first port of which not all paths are out of use.
+            let used = |port: &NodeId| {
+                let mut own = self.paths[plan.paths.start as usize..plan.paths.end as usize].iter();
+                own.any(|path| {
+                    path.path.host_port == *port && !paths.iter().any(|out| out.is(path))
+                })
+            };
+            if team.ports.iter().any(used) {
+                team.ports.retain(used);
+            }
+        }
     }
 
     /// Tier of a direction: `edge > san`.

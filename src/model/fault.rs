@@ -338,6 +338,9 @@ impl<E: Executor> World<'_, E> {
             .collect();
         let routes = self.compiled.routes.again(&self.compiled.fabric, &usable);
         let undrained = self.compiled.routes.again(&self.compiled.fabric, &open);
+        let kept: Vec<bool> = self.fault.drained.iter().map(|own| *own == 0).collect();
+        let kept = (!kept.iter().all(|kept| *kept))
+            .then(|| self.compiled.routes.again(&self.compiled.fabric, &kept));
         for path in 0..self.paths.len() {
             let flow = self.compiled.paths[path].flows as usize;
             let joined = |routes: &crate::topology::Routes| {
@@ -363,7 +366,10 @@ impl<E: Executor> World<'_, E> {
             }
             // A host that is emptied itself asks for nothing new; what has come still goes over its paths.
             let host = self.compiled.sets[self.compiled.paths[path].set as usize].host;
-            let drained = connected && !clear && !self.fault.host_is_drained(host);
+            let alone = self.fault.host_is_drained(host);
+            let drained = connected && !clear && !alone;
+            let shut = |kept: &crate::topology::Routes| !joined(kept);
+            self.paths[path].shut = !connected && !alone && kept.as_ref().is_some_and(shut);
             if drained != self.paths[path].drained {
                 self.paths[path].drained = drained;
                 match (drained, self.paths[path].standing) {

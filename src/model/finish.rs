@@ -149,7 +149,7 @@ impl<E: Executor> World<'_, E> {
     }
 
     /// Paths that frames can cross and that no host will take into use again by itself: given up for good, or waiting for somebody
-    /// who fails them back.
+    /// who fails them back; or over a port of a team that stays on another one.
     #[must_use]
     pub fn out_for_good(&self) -> Vec<OutPath> {
         let paths = self.compiled.paths.iter().zip(&self.paths);
@@ -159,6 +159,7 @@ impl<E: Executor> World<'_, E> {
             let out = match state.standing {
                 Standing::Removed => !self.found_anew(index),
                 Standing::Returned => manual,
+                Standing::Standby => self.passed_by_team(plan.set, plan.path.host_port),
                 _ => false,
             };
             if out && state.connected {

@@ -60,9 +60,13 @@ pub(crate) struct PathState {
     pub(crate) newest: u32,
     pub(crate) timer_pending: bool,
     pub(crate) check_pending: bool,
+    /// Counts beginnings of its checks, so that those planned before are void.
+    pub(crate) checks: u32,
     /// Whether frames can get through both ways.
     pub(crate) connected: bool,
     pub(crate) drained: bool,
+    /// It is lost, and what it goes over is emptied on purpose too.
+    pub(crate) shut: bool,
     /// It was drained when it broke: it takes nothing until it is up again.
     pub(crate) emptied: bool,
     /// The timer by which its host will notice, or has noticed, that it is broken.
@@ -75,6 +79,8 @@ pub(crate) struct PathState {
     pub(crate) changed_at: Instant,
     /// When it was given up last.
     pub(crate) failed_at: Instant,
+    /// It was given up for a command without an answer alone: what else is under way on it waits for its own timeout.
+    pub(crate) one_by_one: bool,
     /// Since when it has been held or was before it failed; never when its loss was not noticed as such.
     pub(crate) held_since: Instant,
 }
@@ -90,14 +96,17 @@ impl PathState {
             newest: NONE,
             timer_pending: false,
             check_pending: false,
+            checks: 0,
             connected: true,
             drained: false,
+            shut: false,
             emptied: false,
             notice: None,
             notice_at: Instant::NEVER,
             back_at: None,
             changed_at: Instant::ZERO,
             failed_at: Instant::ZERO,
+            one_by_one: false,
             held_since: Instant::NEVER,
         }
     }

@@ -1,7 +1,13 @@
 //! How a host regards its paths, step by step: noticed, held, given up, removed, found again, failed back.
+//!
+//! What becomes of the I/Os of a path that is given up follows from what is known to be lost. Where that is the port, the session or
+//! the association (its signal, a notice, a ping, a keep-alive, a TCP connection given up), the transport ends all that is under way
+//! on it: held first where the protocol holds, then all of it goes elsewhere, oldest first. Where only a command had no answer, an I/O
+//! or a check of the path, nothing is known of the others: SCSI gives the path up, and each I/O on it waits for its own command
+//! timeout. For NVMe a command without an answer is a lost controller: its association ends, with all that is under way (NVM
+//! Express base and transport specifications, as the usual open-source kernel does it; from memory). `plain` does as NVMe.
 
 use super::attempt::{NONE, tie};
-use super::checker::by_checker;
 use super::notice::{Place, hold, noticed_by, tried_again_by};
 use super::standing::{LogEntry, LogKind, Standing, TimerName};
 use super::world::{Event, Executor, World};
@@ -167,14 +173,9 @@ impl<E: Executor> World<'_, E> {
                     .notice
                     .unwrap_or((TimerName::KeepAlive, timers.keep_alive));
                 if noticed.0 == TimerName::CheckerTimeout {
-                    self.checked_in_vain(path, noticed);
-                } else if let Some((_, held)) = hold {
-                    self.paths[path as usize].held_since = self.now;
-                    let in_flight = u64::from(state.in_flight);
-                    self.change_standing(path, Standing::Blocked, Some(noticed), in_flight);
-                    self.plan_step(path, held);
+                    self.fail_alone(path, noticed);
                 } else {
-                    self.fail_path(path, noticed);
+                    self.hold_or_fail(path, noticed);
                 }
             }
             Standing::Blocked => {
@@ -183,7 +184,7 @@ impl<E: Executor> World<'_, E> {
             }
             Standing::Failed => {
                 // Quiesced long enough: now its I/Os may go elsewhere.
-                if self.now >= state.failed_at + timers.quiesce {
+                if !state.one_by_one && self.now >= state.failed_at + timers.quiesce {
                     self.end_quiesce(path, timers.quiesce);
                 }
                 self.remove_port(path);
@@ -199,8 +200,30 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
+    /// Gives a path up for a command without an answer: it takes no more I/Os, and those on it wait for their own timeouts.
+    pub(super) fn fail_alone(&mut self, path: u32, timer: (TimerName, Duration)) {
+        self.paths[path as usize].failed_at = self.now;
+        self.paths[path as usize].one_by_one = true;
+        self.change_standing(path, Standing::Failed, Some(timer), 0);
+        self.plan_check(path);
+    }
+
+    /// A path is known to be lost: held where its protocol holds, else given up.
+    pub(super) fn hold_or_fail(&mut self, path: u32, noticed: (TimerName, Duration)) {
+        match hold(self.path_protocol(path), self.path_timers(path)) {
+            Some((_, held)) => {
+                self.paths[path as usize].held_since = self.now;
+                let in_flight = u64::from(self.paths[path as usize].in_flight);
+                self.change_standing(path, Standing::Blocked, Some(noticed), in_flight);
+                self.plan_step(path, held);
+            }
+            None => self.fail_path(path, noticed),
+        }
+    }
+
     /// Gives a path up; its I/Os go elsewhere, and it is tried again from time to time.
     pub(crate) fn fail_path(&mut self, path: u32, timer: (TimerName, Duration)) {
+        self.paths[path as usize].one_by_one = false;
         let quiesce = self.path_timers(path).quiesce;
         // What is quiesced goes on later, and is told then.
         let let_go = match quiesce {
@@ -313,7 +336,7 @@ impl<E: Executor> World<'_, E> {
     /// A change of connection makes planned steps void; I/Os that are quiesced go elsewhere all the same.
     fn plan_quiesce(&mut self, path: u32) {
         let state = self.paths[path as usize];
-        if state.standing == Standing::Failed && state.oldest != NONE && !by_checker(&state) {
+        if state.standing == Standing::Failed && state.oldest != NONE && !state.one_by_one {
             let over = state.failed_at + self.path_timers(path).quiesce;
             self.plan_step(path, over.since(self.now));
         }
@@ -334,13 +357,31 @@ impl<E: Executor> World<'_, E> {
         nvme && self.now >= self.paths[path as usize].failed_at + loss
     }
 
+    /// A host that was lost itself is back: it looks for the paths that had been given up as from now, and remembers nothing of
+    /// those that it had stopped to try.
+    pub(super) fn look_for_paths_anew(&mut self, host: usize) {
+        for path in 0..self.paths.len() {
+            let set = self.compiled.paths[path].set as usize;
+            let state = &mut self.paths[path];
+            let given_up = matches!(state.standing, Standing::Failed | Standing::Removed);
+            if self.compiled.sets[set].host == host && given_up {
+                state.standing = Standing::Failed;
+                state.failed_at = self.now;
+                state.held_since = Instant::NEVER;
+                state.checks += 1;
+                state.check_pending = false;
+                self.plan_check(u32::try_from(path).unwrap_or(u32::MAX));
+            }
+        }
+    }
+
     pub(super) fn plan_check(&mut self, path: u32) {
         if self.paths[path as usize].check_pending {
             return;
         }
         self.paths[path as usize].check_pending = true;
         let (_, after) = tried_again_by(self.path_protocol(path), self.path_timers(path));
-        let epoch = self.paths[path as usize].epoch;
+        let epoch = self.paths[path as usize].checks;
         // A check of no length would check for ever in one instant.
         let after = after.max(Duration::from_us(1));
         self.queue.push(
@@ -349,14 +390,18 @@ impl<E: Executor> World<'_, E> {
         );
     }
 
-    pub(crate) fn path_check(&mut self, path: u32, _epoch: u32) {
+    /// A path is tried again; `epoch` is that of its checks, void if they have begun anew since.
+    pub(crate) fn path_check(&mut self, path: u32, epoch: u32) {
+        if self.paths[path as usize].checks != epoch {
+            return;
+        }
         self.paths[path as usize].check_pending = false;
         let state = self.paths[path as usize];
         let removed = state.standing == Standing::Removed && self.found_anew(path);
         if state.standing != Standing::Failed && !(removed && state.connected) {
             return;
         }
-        if state.oldest != NONE && !by_checker(&state) {
+        if state.oldest != NONE && !state.one_by_one {
             // Its I/Os are quiesced, and it is not taken back before they have gone.
             self.plan_check(path);
         } else if state.connected {

@@ -5,7 +5,8 @@
 //! has become of the way behind it; then only the mount's own keep-alive is left, and the no-path policy. The
 //! connections survive: the host's address goes to the other port, switches and arrays know that when the
 //! switch-over is over, and what was lost meanwhile leaves again when TCP's timer runs out the next time,
-//! either way. A port that is preferred is used again by the failback of the host's timers.
+//! either way. A port that is preferred is used again by the failback of the host's timers; one that was emptied on purpose, lost
+//! meanwhile or not, only when that is taken back.
 //!
 //! Sources: none for the switch-over time; one port in use and the others standing by, a poll of the link and
 //! probes as an option are those of the usual open-source kernel's bonding driver (common practice).
@@ -197,13 +198,26 @@ impl<E: Executor> World<'_, E> {
         paths_over(self.compiled, set, port).any(|path| self.paths[path as usize].connected)
     }
 
-    /// Whether a port is there, but takes no new I/O on purpose.
+    /// Whether a team stays on another port than it would begin with, as things are, or does not use that one either; `port` is not
+    /// the one in use, or its paths are out of use.
+    pub(super) fn passed_by_team(&self, set: u32, port: NodeId) -> bool {
+        let own = self.fault.teams[set as usize];
+        let Some(team) = &self.compiled.sets[set as usize].team else {
+            return false;
+        };
+        let fit = |port: &NodeId| self.answers(set, *port) && !self.emptied(set, *port);
+        let stays = matches!(own.doing, Doing::Nothing | Doing::Stuck);
+        let begins = team.ports.iter().copied().find(fit);
+        let another =
+            begins.is_some_and(|begins| begins != team.ports[own.active] || begins == port);
+        stays && another && fit(&port)
+    }
+
+    /// Whether a port takes no new I/O on purpose, lost meanwhile or not.
     fn emptied(&self, set: u32, port: NodeId) -> bool {
-        let mut connected = paths_over(self.compiled, set, port)
-            .map(|path| &self.paths[path as usize])
-            .filter(|path| path.connected)
-            .peekable();
-        connected.peek().is_some() && connected.all(|path| path.drained)
+        let paths = || paths_over(self.compiled, set, port).map(|path| &self.paths[path as usize]);
+        let some = paths().any(|path| path.drained || path.shut);
+        some && paths().all(|path| path.drained || !path.connected)
     }
 
     /// Whether a team that knows what it can know would use a port.

@@ -11,7 +11,7 @@ pub enum Verdict {
     Met,
     /// Even the favourable bound breaks it.
     Missed,
-    /// Neither: more replications would decide.
+    /// Neither: more replications would decide, or a longer run.
     Undecided,
 }
 
@@ -83,6 +83,18 @@ pub struct Cell {
     pub replications: u32,
     /// Undecided: about so many replications in all would decide.
     pub replications_needed: Option<u32>,
+    /// Undecided for another reason than too few replications.
+    pub left_open: Option<LeftOpen>,
+}
+
+/// Why a judgement stays open, whatever the number of replications.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum LeftOpen {
+    /// In so many replications of the switch-over an I/O still waits when the run ends: nobody knows for how long, nor whether it fails.
+    Waiting(u32),
+    /// The run is too short to show what becomes of its I/Os.
+    RunTooShort,
 }
 
 impl Cell {

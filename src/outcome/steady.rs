@@ -79,6 +79,10 @@ pub struct WorkloadFigures {
     /// Backlog grows without end, or too many I/Os are unfinished, or arithmetic says that more must cross a part than
     /// it carries.
     pub saturated: bool,
+    /// An I/O of the slowest kind takes so long in its array, seconds on the mean, that the run cannot show what becomes of it: longer
+    /// than half of the run, or than unmeasured traffic goes on after it. Then only arithmetic says that work does not fit; `None`
+    /// otherwise.
+    pub service_beyond_run_s: Option<f64>,
     /// Reads and writes together.
     pub all: Population,
     /// Reads alone.

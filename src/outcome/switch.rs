@@ -96,6 +96,8 @@ pub enum Begin {
     Loss,
     /// The drain before it.
     Drain,
+    /// An outage that takes nothing away: links become slow, or damage frames.
+    Outage,
     /// The first of the scripted events, which is neither.
     Event,
 }
@@ -107,6 +109,7 @@ impl Begin {
         match self {
             Self::Loss => "after the loss",
             Self::Drain => "after the drain began",
+            Self::Outage => "after the outage began",
             Self::Event => "after the first event",
         }
     }
@@ -214,9 +217,11 @@ pub struct SwitchWorkload {
     pub backlog_peak: u64,
     /// From the loss until the backlog was down to the survivors' steady mean, worst replication: the beginning of the
     /// first bin after its highest in which it is at most half an I/O or five per cent above that; zero where it never was
-    /// higher; `None`: not within the run. One I/O that hangs is a backlog. Of several losses, drains and returns each has its own
+    /// higher; `None`: not within the run, or `fails_after`. One I/O that hangs is a backlog. Of several losses, drains and returns each has its own
     /// highest, and the last to be over counts.
     pub drain_s: Option<f64>,
+    /// All that comes fails in the state that it settles to: a backlog that is gone then has failed, and not been worked off.
+    pub fails_after: bool,
     /// When this workload had settled, after the loss.
     pub settled_s: Option<f64>,
     /// What the survivors complete in steady state at most in 20 ms, I/Os per second.

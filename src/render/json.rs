@@ -25,7 +25,7 @@
 //!   - `replications`, `warm_up_s` (start of the window), `warm_up_found_s` (where MSER-5 would cut),
 //!     `duration_s` (end of the window), `bin_s`, `saturated`, `partial` (stopped by the limit that `stopped_by` names),
 //!     `events`, `frame_hops`, `ios` (completed), all replications.
-//!   - `workloads`: `name`, `saturated`, `all`, `reads`, `writes` (populations), `budget`, `curve`, `bins`,
+//!   - `workloads`: `name`, `saturated`, `service_beyond_run_s` (mean service of the slowest kind where it is too long for the run; else `null`), `all`, `reads`, `writes` (populations), `budget`, `curve`, `bins`,
 //!     `peak_iops` and `peak_offered_iops` (busiest 20 ms).
 //!     - a population: `ios` (arrived in the window), `unfinished`, `failed`, `offered_iops`,
 //!       `completed_iops`, `throughput_mb_s`, `mean_us` (estimated), `mean_each_us` (least and greatest of the
@@ -44,7 +44,7 @@
 //!   - `hosts`: `host`, `workload`, `issued`, `wait_mean_us`, `queue_max`.
 //!   - `paths`: `host`, `workload`, `host_port`, `array_port`, `side`, `completed`, and
 //!     `standby` where it is over a port of a team that is not in use.
-//! - `switches`: one object a switch-over; times count from `counted_from` (`"loss"`, `"drain"` before a planned one, or the first
+//! - `switches`: one object a switch-over; times count from `counted_from` (`"loss"`, `"drain"` before a planned one, `"outage"` that makes links slow or ill, or the first
 //!   `"event"`). `case`, `replications`, `preset`, `timers_stated` (timers that the scenario states besides), `harm` to parts (`"loss"`, `"slow"` or `"both"`), `silent` (parts are lost and no signal tells),
 //!   `from_s`, `to_s`, `bin_s`, `losses` (how many times parts are lost), `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, `"healthy"` once everything is back, `"without-paths"` where hosts never take paths that are there into use again by themselves, or `"stays-slow"`: what is left, of which a part stays slow or damages frames), `limit_s`, `partial`,
 //!   `events_handled`, `frame_hops`, `ios`.
@@ -61,14 +61,16 @@
 //!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss, or in `bin_s` where that is longer),
 //!     `completed_most_iops` (busiest 20 ms after it), `retried`, `failed`, `lost_with_host` and `unasked` (their host was lost; one a replication; nobody waits for the latter, so that no share counts them),
 //!     `late`, `unfinished`, `hanging` (had lost a frame or been sent again and were not
-//!     over at the end, one a replication), `held` (most that hung on lost paths at once, each counted once, one a replication), `backlog_peak`, `drain_s`, `settled_s`, `survivors_peak_iops`.
+//!     over at the end, one a replication), `held` (most that hung on lost paths at once, each counted once, one a replication), `backlog_peak`, `drain_s` (`null`: not within the run, or `fails_after`), `fails_after` (all that comes fails in the state after), `settled_s`, `survivors_peak_iops`.
 //!   - `events`: `t_s`, `what`, `timer`, `workload`, `ios`, `ended_stall`.
 //!   - `lanes`: `name`, `side`, `workloads`, `spans` (`from_s`, `to_s`, `state`, `kind`).
 //! - `matrix`: `cases`, `rows`. A row: `workload`, `measure` (`"mean"`, `{"quantile": 0.99}`,
 //!   `"throughput"`, `"longest-io"`, `"failed"`), `switching`, `cells` (one a case, `null` where nothing was
 //!   promised). A cell: `verdict` (`"met"`, `"missed"`, `"undecided"`), `saturated`, `value` (estimated),
 //!   `beyond`, `unit` (`"us"`, `"MB/s"`, `"s"` or empty), `target`, `target_text`, `margin_percent`,
-//!   `above_share`, `above_allowed`, `failed` (I/Os, all replications: of latency promises in steady states), `replications`, `replications_needed`.
+//!   `above_share`, `above_allowed`, `failed` (I/Os, all replications: of latency promises in steady states), `replications`, `replications_needed`,
+//!   `left_open` (`null`, or why more replications do not decide: `{"waiting": n}`, in so many an I/O waits when the switch-over run ends, or
+//!   `"run-too-short"`).
 //! - `parts`: `part`, `detail`, `tier`, `cases` (one a case: `instance`, `mean_percent`, `asked_mean_percent` (by arithmetic,
 //!   without a run; `null` where not known), `peak_percent`,
 //!   `member_peak_percent`, `fullest_member_share_percent`).

@@ -11,8 +11,9 @@
 
 use super::number::{count, margin, with_unit};
 use super::words::{
-    Flag, all_windows_words, cell_scale, cut_off_words, cut_words, fullest_words, limit_words,
-    listed, measure_name, origin_line, plural, switch_cause, target_of, target_words, verdict_word,
+    Flag, all_windows_words, cell_scale, cut_off_words, cut_words, fullest_words, left_open_words,
+    limit_words, listed, measure_name, origin_line, plural, switch_cause, target_of, target_words,
+    verdict_word,
 };
 use crate::outcome::{Case, Cell, Matrix, Origin, OutageWindows, Report, Row, Verdict, Windows};
 use quick_xml::Writer;
@@ -212,6 +213,9 @@ fn judged(row: &Row, cell: &Cell, limit: &str) -> Outcome {
     }
     if let Some(needed) = cell.replications_needed {
         text.push_str(&format!(", about {needed} replications would decide"));
+    }
+    if let Some((why, _)) = left_open_words(cell) {
+        text.push_str(&format!("; {why}"));
     }
     if !limit.is_empty() {
         text.push_str(&format!("; {limit}"));

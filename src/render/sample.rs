@@ -210,6 +210,7 @@ fn cell(promise: &Promise<'_>, figure: Estimated) -> Cell {
         failed: 0,
         replications: 10,
         replications_needed: None,
+        left_open: None,
     }
 }
 

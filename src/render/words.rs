@@ -18,6 +18,7 @@ mod theory;
 mod windows;
 
 pub(crate) use answer::cut_off_words;
+pub(crate) use answer::left_open_words;
 pub use answer::{Answer, Flag, answer, worst_cell};
 pub use headroom::{
     counted, counted_met, counted_missed, growth_axis, growth_stopped_words, growth_unit,
@@ -28,7 +29,9 @@ pub use headroom::{
 pub use limits::NOT_MODELLED;
 pub use measure::{case_mark, cell_scale, measure_name, row_scale, target_of, target_words};
 pub use mends::{mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
-pub use precision::{GROWTH_TITLE, growth_words, partial_words, precision_words, short_span_words};
+pub use precision::{
+    GROWTH_TITLE, beyond_run_words, growth_words, partial_words, precision_words, short_span_words,
+};
 pub use reasons::fullest_part;
 pub(crate) use reasons::switch_cause;
 pub use singles::{

@@ -1,10 +1,14 @@
 //! The cases of a study: healthy, and the survivors of each outage.
 
-use crate::model::OutPath;
+use super::switch::faults;
+use crate::model::{OutPath, left_out};
 use crate::outcome::Case;
-use crate::site::{Fault, Guests, LossMode, Measure, Outage, Site, Slow, Workload};
-use crate::topology::{AtTheEnd, Fabric, MemberId, NodeId, at_the_end};
-use crate::unit::Side;
+use crate::site::{
+    Failback, Fault, Guests, HostFamily, LossMode, Measure, Outage, Site, Slow, Workload,
+};
+use crate::topology::{AtTheEnd, Fabric, Loss, MemberId, NodeId, PathSet, at_the_end};
+use crate::unit::{Duration, Instant, Side};
+use crate::wire::Protocol;
 
 /// What a fault acts on.
 #[derive(Clone, Debug, Default)]
@@ -96,7 +100,7 @@ impl CasePlan {
         let letter = |side: Side| side.letter().chars().next().unwrap_or('?');
         let two_sided = fabric.nodes.iter().any(|n| n.side == Some(Side::A))
             && fabric.nodes.iter().any(|n| n.side == Some(Side::B));
-        Self {
+        let mut plan = Self {
             case: Case {
                 name: outage.state(),
                 outage: Some(outage.name.clone()),
@@ -117,7 +121,40 @@ impl CasePlan {
             fault: outage.fault,
             mode: outage.mode,
             takes: in_words(outage),
+        };
+        plan.out = match (outage.gone(), outage.fault) {
+            (Some(mode), _) => {
+                let loss = Loss {
+                    members: &plan.members,
+                    nodes: &plan.nodes,
+                    mode,
+                };
+                unused_by_teams(site, fabric, &without(fabric, loss.members), loss)
+            }
+            (None, Fault::Flaps(_)) if may_stay_out(site) => {
+                left_out(site, &faults(&plan, Instant::ZERO + Duration::from_secs(1)))
+            }
+            _ => Vec::new(),
+        };
+        plan
+    }
+
+    /// The same where the parts are emptied before they are lost: teams have left them on purpose.
+    #[must_use]
+    pub fn emptied_before(mut self) -> Self {
+        self.out.retain(|path| !path.stands_by());
+        self
+    }
+
+    /// The path sets that are left, without the paths that no host takes into use.
+    #[must_use]
+    pub(super) fn path_sets(&self, site: &Site, fabric: &Fabric) -> Vec<PathSet> {
+        let mut sets = fabric.path_sets(site, &without(fabric, &self.members));
+        for (index, set) in sets.iter_mut().enumerate() {
+            set.paths
+                .retain(|path| !self.out.iter().any(|out| out.is_of(index, path)));
         }
+        sets
     }
 
     /// Whether nothing is judged of a measure: all hosts of the work are gone and it stays with them, or some are and
@@ -156,6 +193,31 @@ pub fn cases(site: &Site, fabric: &Fabric, only: Option<&[String]>) -> Vec<CaseP
         .collect()
 }
 
+/// The same; parts that are emptied before they are lost leave no team behind.
+pub(super) fn cases_as(
+    site: &Site,
+    fabric: &Fabric,
+    only: Option<&[String]>,
+    planned: bool,
+) -> Vec<CasePlan> {
+    let all = cases(site, fabric, only).into_iter();
+    all.map(|plan| if planned { plan.emptied_before() } else { plan })
+        .collect()
+}
+
+/// Whether a host may leave a path out of use that is there again: one that waits for somebody to fail it back, or an NVMe controller
+/// that was given up.
+fn may_stay_out(site: &Site) -> bool {
+    let manual = |host: &HostFamily| host.timers.failback == Failback::Manual;
+    let nvme = |work: &Workload| {
+        matches!(
+            work.protocol,
+            Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::FcNvme(_)
+        )
+    };
+    site.hosts.iter().any(manual) || site.workloads.iter().any(nvme)
+}
+
 /// Lost hosts whose guests would be restarted, and nobody is left on whom.
 fn guests_without_a_host(site: &Site, fabric: &Fabric, lost: &[usize]) -> Vec<usize> {
     let restarted = restarted(site, fabric, lost);
@@ -185,6 +247,32 @@ fn restarted(site: &Site, fabric: &Fabric, lost: &[usize]) -> Vec<usize> {
     lost.iter()
         .copied()
         .filter(|host| restarting(host) && left(family(*host)))
+        .collect()
+}
+
+/// For each link whether it is there without these.
+pub(super) fn without(fabric: &Fabric, members: &[MemberId]) -> Vec<bool> {
+    let mut alive = fabric.all_alive();
+    for member in members {
+        alive[member.0 as usize] = false;
+    }
+    alive
+}
+
+/// Paths that are left after a loss and that their team does not use, because it does not notice that its own port leads nowhere.
+pub(super) fn unused_by_teams(
+    site: &Site,
+    fabric: &Fabric,
+    alive: &[bool],
+    loss: Loss<'_>,
+) -> Vec<OutPath> {
+    let left = fabric.path_sets(site, alive);
+    let stuck = fabric.stuck_teams(site, &left, loss).into_iter();
+    stuck
+        .flat_map(|set| {
+            let paths = left[set].paths.iter();
+            paths.map(move |path| OutPath::standing_by(set, path))
+        })
         .collect()
 }
 

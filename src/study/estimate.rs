@@ -17,6 +17,7 @@ mod overload;
 mod payload;
 mod spread;
 
+pub(crate) use demand::slowest_service_s;
 pub use demand::{Asked, PerIo, WireBytes, asked, mean_service_s, mix, per_io};
 pub(crate) use level::{Levelled, fullest, levelled, levelled_in_bursts, levels, weights_of};
 pub(crate) use overload::overloaded;
@@ -24,7 +25,8 @@ pub use payload::{Data, data_at_ports};
 
 pub(crate) use spread::{Flows, Shares, encapsulation_on, path_weights};
 
-use crate::site::{Site, Slow, Workload};
+use super::case::CasePlan;
+use crate::site::{Outage, Site, Slow, Workload};
 use crate::topology::{DirectionId, Fabric, PathSet, Routes};
 use crate::wire::{Encapsulation, Family, Op, Protocol};
 
@@ -139,10 +141,19 @@ pub fn alive_in(site: &Site, fabric: &Fabric, outage: Option<usize>) -> Vec<bool
     alive
 }
 
+/// The path sets that are left in a case, without the paths that no host takes into use.
+pub(crate) fn sets_in(site: &Site, fabric: &Fabric, outage: Option<&Outage>) -> Vec<PathSet> {
+    let plan = match outage {
+        Some(outage) => CasePlan::outage(site, fabric, outage),
+        None => CasePlan::healthy(),
+    };
+    plan.path_sets(site, fabric)
+}
+
 pub(crate) fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads {
     let alive = alive_in(site, fabric, outage);
     let left = rate_left(site, fabric, outage);
-    let sets = fabric.path_sets(site, &alive);
+    let sets = sets_in(site, fabric, outage.map(|index| &site.outages[index]));
     let mut bytes = vec![Load::default(); fabric.directions.len()];
     let mut busy = vec![Load::default(); fabric.controllers.len()];
     let mut closed = vec![false; fabric.directions.len()];

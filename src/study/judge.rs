@@ -6,7 +6,7 @@ use crate::measure::{
     judge_fraction_at, mean_interval,
 };
 use crate::model::Tally;
-use crate::outcome::{Case, Cell, Estimated, Matrix, MeasureKind, Row, Switch, Verdict};
+use crate::outcome::{Case, Cell, Estimated, LeftOpen, Matrix, MeasureKind, Row, Switch, Verdict};
 use crate::site::{Measure, Promise, Site};
 
 /// Every promise in every case: those of the steady runs, then switch-overs of cases that none of them has
@@ -173,6 +173,9 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
     };
     match promise.measure {
         Measure::Quantile(q) => {
+            #[allow(clippy::cast_precision_loss)]
+            let waited = runs.compiled.site.run.drain_limit.0 as f64;
+            let open = figures.service_beyond_run_s.is_some() && figures.all.unfinished > 0;
             let counts: Vec<(u64, u64)> = tallies
                 .iter()
                 .map(|tally| above(tally, index, promise.target))
@@ -199,7 +202,20 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
                 replications_needed: needed,
                 ..cell
             };
-            settle(cell, verdict(judged.verdict), figures.saturated)
+            let found = verdict(judged.verdict);
+            // An unfinished I/O has waited for as long as unmeasured traffic goes on, and nobody knows for how much longer.
+            let cell = match cell.beyond {
+                Some(beyond) if open && !figures.saturated => Cell {
+                    beyond: Some(beyond.max(waited / 1e6)),
+                    ..cell
+                },
+                _ => cell,
+            };
+            let unknown = open && promise.target > waited && !figures.saturated;
+            match found {
+                Verdict::Missed | Verdict::Undecided if unknown => too_short(cell),
+                found => settle(cell, found, figures.saturated),
+            }
         }
         Measure::Mean => {
             let means: Vec<f64> = tallies
@@ -228,14 +244,13 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
             // An I/O that a damaged frame holds up for longer than the run is in no mean of it.
             let held = !runs.plan.slow.is_empty() && figures.all.unfinished > 0;
             if held && !figures.saturated && found == Verdict::Met {
-                return Cell {
-                    verdict: Verdict::Undecided,
-                    beyond: cell.value.map(|value| value.value),
-                    value: None,
-                    margin_percent: None,
-                    replications_needed: None,
-                    ..cell
-                };
+                return too_short(cell);
+            }
+            if figures.service_beyond_run_s.is_some()
+                && figures.all.unfinished > 0
+                && !figures.saturated
+            {
+                return unfinished_mean(cell, runs, index, promise);
             }
             settle(cell, found, figures.saturated)
         }
@@ -252,6 +267,15 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
             let judged = judge_at_least_with(&rates, target, trust);
             let figure = super::steady::estimated(&mean_interval(&rates, 0.95));
             let cell = with_value(blank, Some(figure), target, Direction::AtLeast);
+            let open = figures.service_beyond_run_s.is_some() && figures.all.unfinished > 0;
+            if open && !figures.saturated && judged.verdict == measure::Verdict::Missed {
+                // Most of what is asked for comes out after the run.
+                return Cell {
+                    verdict: Verdict::Undecided,
+                    left_open: Some(LeftOpen::RunTooShort),
+                    ..cell
+                };
+            }
             let needed = needed(&judged, figure.value, target, tallies.len());
             Cell {
                 verdict: verdict(judged.verdict),
@@ -261,6 +285,49 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
         }
         Measure::LongestIo | Measure::Failed => blank,
     }
+}
+
+/// What more replications would not decide: a figure of what is finished, and the rest is not known.
+fn too_short(cell: Cell) -> Cell {
+    Cell {
+        verdict: Verdict::Undecided,
+        beyond: cell.value.map(|value| value.value).or(cell.beyond),
+        value: None,
+        margin_percent: None,
+        replications_needed: None,
+        left_open: Some(LeftOpen::RunTooShort),
+        ..cell
+    }
+}
+
+/// The mean of work of which many I/Os are not over when the run ends: at least what it is if each of them took no longer than it
+/// has been waited for.
+#[allow(clippy::cast_precision_loss)]
+fn unfinished_mean(cell: Cell, runs: &SteadyRuns, index: usize, promise: &Promise) -> Cell {
+    let waited = runs.compiled.site.run.drain_limit.0 as f64;
+    let (mut sum, mut count) = (0.0, 0.0);
+    for tally in &runs.tallies {
+        let work = &tally.workloads[index];
+        let all = merged_latency(work);
+        let done = all.count() as f64;
+        let open =
+            work.reads.arrived + work.writes.arrived - work.reads.failed - work.writes.failed;
+        sum += all.mean().unwrap_or(0.0) * done + waited * (open as f64 - done);
+        count += open as f64;
+    }
+    let least = if count > 0.0 { sum / count } else { 0.0 };
+    let cell = Cell {
+        beyond: Some(least / 1e6),
+        ..too_short(cell)
+    };
+    if least > promise.target {
+        return Cell {
+            verdict: Verdict::Missed,
+            left_open: None,
+            ..cell
+        };
+    }
+    cell
 }
 
 /// An I/O that fails is above every latency target, so a mean with one in it is beyond any figure.
@@ -331,13 +398,21 @@ fn switch_cell(switch: &Switch, index: usize, promise: &Promise) -> Cell {
     let cell = with_value(blank, Some(value), target, Direction::AtMost);
     let found = verdict(judge_every(&values, target));
     // What still hangs at the end may yet break the promise: only a miss is certain then.
-    let hangs = figures.hanging.iter().any(|hanging| *hanging > 0);
-    Cell {
-        verdict: match found {
-            Verdict::Met if hangs => Verdict::Undecided,
-            found => found,
+    let hangs = figures.hanging.iter().filter(|hanging| **hanging > 0);
+    let hangs = u32::try_from(hangs.count()).unwrap_or(u32::MAX);
+    match found {
+        Verdict::Met if hangs > 0 => Cell {
+            verdict: Verdict::Undecided,
+            left_open: Some(LeftOpen::Waiting(hangs)),
+            ..cell
         },
-        ..cell
+        found => Cell {
+            verdict: found,
+            // One of few that is met where most wait to the end.
+            left_open: (found == Verdict::Undecided && hangs > 0)
+                .then_some(LeftOpen::Waiting(hangs)),
+            ..cell
+        },
     }
 }
 
@@ -382,6 +457,7 @@ fn blank(promise: &Promise, replications: u32) -> Cell {
         failed: 0,
         replications,
         replications_needed: None,
+        left_open: None,
     }
 }
 

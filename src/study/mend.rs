@@ -1,5 +1,6 @@
 //! Variants of a site, simulated as possible remedies.
 
+use super::estimate::estimate;
 use super::{Ask, case, judge, parts, progress::Progress, steady, switch};
 use crate::model::Compiled;
 use crate::outcome::{
@@ -61,7 +62,12 @@ fn mends_all(base: &Matrix, with: &Matrix) -> bool {
 pub(super) fn mend(variant: &Variant, ask: &Ask, base: &Matrix, progress: &dyn Progress) -> Mend {
     let site = &*variant.site;
     let switch = ask.switch && misses_switching(base);
-    let plans = case::cases(site, &Fabric::new(site), ask.outages.as_deref());
+    let plans = case::cases_as(
+        site,
+        &Fabric::new(site),
+        ask.outages.as_deref(),
+        ask.planned,
+    );
     let runs = steady::run(site, &plans, progress);
     let whole = Compiled::new(site, &[]);
     let switches: Vec<Switch> = runs
@@ -71,7 +77,9 @@ pub(super) fn mend(variant: &Variant, ask: &Ask, base: &Matrix, progress: &dyn P
         .collect();
     let matrix = judge::matrix(site, &runs, &switches);
     let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
-    let uses = parts::parts(site, &figures);
+    let fabric = Fabric::new(site);
+    let loads = estimate(site, &fabric);
+    let uses = parts::with_depths_in_the_way(site, &fabric, &loads, &figures);
     let mends_all = mends_all(base, &matrix);
     Mend {
         left: left(&matrix, &switches),

@@ -4,8 +4,8 @@ use super::estimate::Estimate;
 use crate::outcome::{DirectionFigures, Fullest, Growth, PartUse, Steady, UseInCase};
 use crate::site::{LinkFamily, Site};
 use crate::study::estimate::CaseLoads;
-use crate::study::estimate::idle::depth_ceiling_at_best;
-use crate::topology::{DirectionId, Fabric};
+use crate::study::estimate::idle::depth_ceiling_over;
+use crate::topology::{DirectionId, Fabric, PathSet};
 use std::collections::BTreeMap;
 
 /// Every tier of links and every array family, by the use of its fullest instance; the fullest in the
@@ -89,33 +89,92 @@ pub(crate) fn with_depths(
     steady: &[Steady],
 ) -> Vec<PartUse> {
     let mut parts = parts_by_arithmetic(site, fabric, loads, steady);
-    for (index, work) in site.workloads.iter().enumerate() {
+    parts.extend(depths(site, fabric, loads, steady));
+    parts.sort_by(|left, right| worst(right).total_cmp(&worst(left)));
+    parts
+}
+
+/// The same of those depths alone that are in the way in some case.
+#[must_use]
+pub(crate) fn with_depths_in_the_way(
+    site: &Site,
+    fabric: &Fabric,
+    loads: &Estimate,
+    steady: &[Steady],
+) -> Vec<PartUse> {
+    let mut parts = parts_by_arithmetic(site, fabric, loads, steady);
+    let in_the_way = |depth: &PartUse| {
+        (0..steady.len()).any(|case| {
+            let use_of = |part: &PartUse| part.cases.get(case).cloned().flatten();
+            let others = parts.iter().filter_map(use_of);
+            let fullest =
+                others.max_by(|one, other| one.peak_percent.total_cmp(&other.peak_percent));
+            let fullest = fullest.map(|own| (own.mean_percent, own.peak_percent));
+            use_of(depth).is_some_and(|own| is_in_the_way(&own, fullest))
+        })
+    };
+    let mut more = depths(site, fabric, loads, steady);
+    more.retain(in_the_way);
+    parts.extend(more);
+    parts.sort_by(|left, right| worst(right).total_cmp(&worst(left)));
+    parts
+}
+
+/// From this share of what a queue depth lets through on an idle site on, I/Os wait for it.
+const DEPTH_PERCENT: f64 = 80.0;
+
+/// Whether a queue depth rather than a part is in the way: fuller than the fullest part (on the mean, and in its busiest 20 ms),
+/// and full enough for I/Os to wait.
+#[must_use]
+pub(crate) fn is_in_the_way(depth: &UseInCase, fullest: Option<(f64, f64)>) -> bool {
+    depth.peak_percent >= DEPTH_PERCENT && fuller(depth.mean_percent, fullest)
+}
+
+/// Whether a queue depth has a larger share in use than the fullest part, on the mean and in its busiest 20 ms.
+#[must_use]
+pub(crate) fn fuller(percent: f64, fullest: Option<(f64, f64)>) -> bool {
+    fullest.is_none_or(|(mean, peak)| percent > mean && percent > peak)
+}
+
+/// The queue depths of the hosts of each workload that has one.
+fn depths(site: &Site, fabric: &Fabric, loads: &Estimate, steady: &[Steady]) -> Vec<PartUse> {
+    let works = site.workloads.iter().enumerate();
+    let parts = works.map(|(index, work)| {
         let in_case = |steady: &Steady| -> Option<UseInCase> {
             let own = |case: &&CaseLoads| case.name == steady.case.name;
             let case = loads.cases.iter().find(own)?;
-            let (ceiling, asked) = depth_ceiling_at_best(site, fabric, case, index)?;
-            let share = |rate: f64| 100.0 * rate / ceiling;
-            (ceiling > 0.0).then(|| UseInCase {
-                instance: work.name.clone(),
-                mean_percent: share(asked.mean),
-                asked_mean_percent: Some(share(asked.mean)),
-                peak_percent: share(asked.burst),
-                member_peak_percent: share(asked.burst),
-                fullest_member_share_percent: 100.0,
-            })
+            depth_use(site, fabric, (&case.alive, &case.sets), index)
         };
-        let cases: Vec<Option<UseInCase>> = steady.iter().map(in_case).collect();
-        if cases.iter().any(Option::is_some) {
-            parts.push(PartUse {
-                part: depth_name(&work.name),
-                detail: "by arithmetic, the paths to itself".to_owned(),
-                tier: "host".to_owned(),
-                cases,
-            });
+        PartUse {
+            part: depth_name(&work.name),
+            detail: "by arithmetic, the paths to itself".to_owned(),
+            tier: "host".to_owned(),
+            cases: steady.iter().map(in_case).collect(),
         }
-    }
-    parts.sort_by(|left, right| worst(right).total_cmp(&worst(left)));
-    parts
+    });
+    let known = |part: &PartUse| part.cases.iter().any(Option::is_some);
+    parts.filter(known).collect()
+}
+
+/// How much of what the queue depth of a workload's hosts lets through over what is left is asked for; `None` where nothing
+/// bounds it.
+#[must_use]
+pub(crate) fn depth_use(
+    site: &Site,
+    fabric: &Fabric,
+    left: (&[bool], &[PathSet]),
+    workload: usize,
+) -> Option<UseInCase> {
+    let (ceiling, asked) = depth_ceiling_over(site, fabric, left, workload)?;
+    let share = |rate: f64| 100.0 * rate / ceiling;
+    (ceiling > 0.0).then(|| UseInCase {
+        instance: site.workloads[workload].name.clone(),
+        mean_percent: share(asked.mean),
+        asked_mean_percent: Some(share(asked.mean)),
+        peak_percent: share(asked.burst),
+        member_peak_percent: share(asked.burst),
+        fullest_member_share_percent: 100.0,
+    })
 }
 
 /// The queue depth of a workload's hosts, as a part.
@@ -128,16 +187,38 @@ pub(crate) fn depth_name(workload: &str) -> String {
 #[must_use]
 pub(crate) fn fullest_of(site: &Site, steady: &Steady) -> Option<Fullest> {
     let all = parts(site, std::slice::from_ref(steady)).into_iter();
-    all.filter_map(|part| {
-        let used = part.cases.into_iter().next()??;
-        Some(Fullest {
-            part: part.part,
-            instance: used.instance,
-            mean_percent: used.mean_percent,
-            peak_percent: used.peak_percent,
-        })
-    })
-    .next()
+    all.filter_map(|part| Some(told(part.part, part.cases.into_iter().next()??)))
+        .next()
+}
+
+/// What limits one case: a queue depth that is in the way, else the fullest part.
+#[must_use]
+pub(crate) fn limit_of(
+    site: &Site,
+    fabric: &Fabric,
+    left: (&[bool], &[PathSet]),
+    steady: &Steady,
+) -> Option<Fullest> {
+    let fullest = fullest_of(site, steady);
+    let full = fullest.as_ref();
+    let full = full.map(|own| (own.mean_percent, own.peak_percent));
+    let works = 0..site.workloads.len();
+    let depths = works.filter_map(|index| {
+        let used = depth_use(site, fabric, left, index)?;
+        is_in_the_way(&used, full).then(|| told(depth_name(&site.workloads[index].name), used))
+    });
+    depths
+        .max_by(|one, other| one.mean_percent.total_cmp(&other.mean_percent))
+        .or(fullest)
+}
+
+fn told(part: String, used: UseInCase) -> Fullest {
+    Fullest {
+        part,
+        instance: used.instance,
+        mean_percent: used.mean_percent,
+        peak_percent: used.peak_percent,
+    }
 }
 
 fn worst(part: &PartUse) -> f64 {

@@ -20,7 +20,7 @@ mod mended;
 mod place;
 mod vertex;
 
-use super::case::{CasePlan, Hit, cases, gone};
+use super::case::{CasePlan, Hit, cases, gone, unused_by_teams, without};
 use super::progress::Progress;
 use super::steady::SteadyRuns;
 use super::{assemble, judge, parts, steady, switch};
@@ -30,7 +30,7 @@ use crate::outcome::{
     SwitchWorkload,
 };
 use crate::site::{Fault, LossMode, Site};
-use crate::topology::Fabric;
+use crate::topology::{Fabric, Loss};
 use list::Single;
 pub use mended::mended;
 use place::Class;
@@ -72,6 +72,7 @@ pub fn each_part(site: &Site, origin: Origin, ask: &AskSingles, progress: &dyn P
     let runs = steady::run(site, &plans, progress);
     let mut compiled = Compiled::new(site, &before.members);
     compiled.without_work_of(&before.hosts);
+    compiled.begin_without(&before.out);
     let setting = Setting {
         site,
         fabric: &fabric,
@@ -174,6 +175,20 @@ impl Setting<'_> {
                 .iter()
                 .filter(|host| !self.before.lost_hosts.contains(host)),
         );
+        // A team that the outage in force has left on a port without a path stays there.
+        let loss = Loss {
+            members: &single.members,
+            nodes: &single.nodes,
+            mode: LossMode::Loud,
+        };
+        let alive = without(self.fabric, &members);
+        let stuck = unused_by_teams(self.site, self.fabric, &alive, loss);
+        let mut out = self.before.out.clone();
+        out.extend(
+            stuck
+                .into_iter()
+                .filter(|path| !self.before.out.contains(path)),
+        );
         CasePlan {
             case: Case {
                 name,
@@ -186,7 +201,7 @@ impl Setting<'_> {
             hosts: gone(self.site, self.fabric, &lost_hosts),
             lost_hosts,
             slow: self.before.slow.clone(),
-            out: Vec::new(),
+            out,
             // Only what the part takes is lost now; the outage in force has long been.
             hit: Hit {
                 members: single.members.clone(),
@@ -234,7 +249,11 @@ impl Setting<'_> {
             alike: Vec::new(),
             gone_hosts: Vec::new(),
             cut_off: Vec::new(),
-            fullest: parts::fullest_of(self.site, &runs.figures),
+            fullest: {
+                let alive = without(self.fabric, &runs.plan.members);
+                let sets = runs.plan.path_sets(self.site, self.fabric);
+                parts::limit_of(self.site, self.fabric, (&alive, &sets), &runs.figures)
+            },
             switch_over: None,
             saturated: runs.figures.saturated,
             partial: runs.figures.partial,

@@ -161,7 +161,7 @@ fn script(plan: &CasePlan, at: Instant, action: Action, done: &str) -> Script {
 }
 
 /// What a plan does to its parts, from `at` on.
-fn faults(plan: &CasePlan, at: Instant) -> Vec<Script> {
+pub(super) fn faults(plan: &CasePlan, at: Instant) -> Vec<Script> {
     let done = |at: Instant, action: Action, round: &str| {
         script(
             plan,
@@ -280,7 +280,7 @@ pub(crate) fn scripted(
             one.out = if one.world.paths_decided() {
                 one.world.out_for_good()
             } else {
-                Vec::new()
+                setting.survivors.plan.out.clone()
             };
             let Some(settles_to) = reference(setting, &without, &one.out) else {
                 break;
@@ -358,13 +358,14 @@ struct Unfolding<'w> {
     found: Option<Settled>,
 }
 
-/// What a run settles to of which these paths stay out of use; `None` where that has not been run yet.
+/// What a run settles to of which these paths stay out of use; `None` where that has not been run yet. The survivors' own steady runs
+/// may know of them already.
 fn reference<'s>(
     setting: &Setting<'s>,
     without: &'s [SteadyRuns],
     out: &[OutPath],
 ) -> Option<Setting<'s>> {
-    if out.is_empty() {
+    if out == setting.survivors.plan.out {
         return Some(*setting);
     }
     let known = without.iter().find(|runs| runs.plan.out == out)?;

@@ -271,7 +271,7 @@ impl Study<'_> {
         if site.workloads.is_empty() {
             return None;
         }
-        let plans = case::cases(&site, &Fabric::new(&site), None);
+        let plans = case::cases_as(&site, &Fabric::new(&site), None, true);
         let plan = plans.into_iter().find(|own| own.case == plan.case)?;
         let runs = steady::run(&site, &[plan], self.progress);
         runs.into_iter().next().map(|runs| (site, runs))

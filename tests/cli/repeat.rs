@@ -83,3 +83,20 @@ fn a_report_is_the_same_file_by_file() {
     }
     assert!(compared > 5);
 }
+
+/// A report of planned losses says that they are, and so does the line that repeats it.
+#[test]
+fn a_report_may_be_of_planned_losses() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), PROMISE);
+    let arguments = ["report", "small.toml", "-o", "page", "--planned"];
+    let output = halfloom(place.path(), &arguments);
+    assert!(
+        out(&output).contains("The losses are planned"),
+        "{}",
+        out(&output)
+    );
+    let page = fs::read_to_string(place.path().join("page/report.html")).expect("it was written");
+    assert!(page.contains("--planned"));
+    assert!(page.contains("The losses are planned"));
+}

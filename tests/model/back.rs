@@ -319,3 +319,94 @@ fn dark_links_are_no_lost_controller() {
     let tally = run(&compiled, &lost, 10 * S);
     assert!(direction(&compiled, &tally, "core-A > box-c1:A1").up < 10 * S);
 }
+
+/// A host without power tries nothing: when it is back at 33 s it looks for its paths as from then, however long ago they were given
+/// up, and remembers no controller that it had stopped to try.
+#[test]
+fn a_lost_host_finds_its_paths_counted_from_its_return() {
+    let gone = "timers = { controller_loss = \"20s\" }";
+    for (protocol, speed, timers, wait) in [
+        ("fc-scsi", "32GFC", "", 5 * S),
+        ("nvme-tcp", "25GbE", "", 10 * S),
+        ("nvme-tcp", "25GbE", gone, 10 * S),
+    ] {
+        let compiled = dual(protocol, speed, timers, &CAUGHT);
+        let scripts = [
+            script(&compiled, S, LOUD, "app", None),
+            script(&compiled, 33 * S, Action::Restore, "app", None),
+        ];
+        let tally = run(&compiled, &scripts, 100 * S);
+        let up = |entry: &&halfloom::model::LogEntry| {
+            matches!(
+                entry.kind,
+                LogKind::Path {
+                    to: Standing::Up,
+                    ..
+                }
+            )
+        };
+        let times: Vec<u64> = tally
+            .log
+            .iter()
+            .filter(up)
+            .map(|entry| entry.at.0)
+            .collect();
+        assert_eq!(times, [33 * S + wait; 2], "{protocol} {timers}");
+    }
+}
+
+/// TCP that gives an iSCSI connection up tells no more than a ping without an answer: the session is held for its replacement, and
+/// what is under way goes elsewhere after that. 0.2 + 0.4 + 0.8 + 1.6 s from the departure at 15 us, then 15 s.
+#[test]
+fn a_connection_given_up_holds_its_iscsi_session() {
+    let timers = "timers = { tcp_retries = 3, iscsi_ping = \"2000s\", iscsi_replacement = \"15s\", command_timeout = \"10s\" }";
+    let compiled = dual("iscsi", "25GbE", timers, &CAUGHT);
+    let normal = latency(&compiled, &[]);
+    let lost = script(&compiled, 10 * US, LOUD, "", A);
+    let tally = run(&compiled, std::slice::from_ref(&lost), 100 * S);
+    assert_eq!(extremes(&tally).0 - normal, 15 * US + 3 * S + 15 * S);
+    let standings = tally.log.iter().filter_map(|entry| match entry.kind {
+        LogKind::Path { path: 0, to } => Some((to, entry.timer.map(|timer| timer.0))),
+        _ => None,
+    });
+    let standings: Vec<_> = standings.collect();
+    assert_eq!(
+        standings[1..],
+        [
+            (Standing::Blocked, Some(TimerName::TcpGivesUp)),
+            (Standing::Failed, Some(TimerName::SessionReplacement)),
+        ]
+    );
+}
+
+/// Two reads on a path that is lost silently, 10 s apart, and a third when the path has been given up. A SCSI command without an answer
+/// says nothing of the other, which waits for its own 30 s; an NVMe association that ends takes all that is under way with it.
+#[test]
+fn a_command_without_an_answer_frees_the_others_of_nvme_alone() {
+    let reads = [
+        (0, Op::Read, 4096),
+        (10 * S, Op::Read, 4096),
+        (35 * S, Op::Read, 4096),
+    ];
+    for (protocol, slowest, retried) in [("fc-scsi", 30 * S, 2), ("fc-nvme", 30 * S, 2)] {
+        let compiled = dual(protocol, "32GFC", "", &reads);
+        let normal = latency(&dual(protocol, "32GFC", "", &CAUGHT), &[]);
+        let lost = script(&compiled, 50 * US, SILENT, "", A);
+        let tally = run(&compiled, std::slice::from_ref(&lost), 100 * S);
+        let work = &tally.workloads[0];
+        assert_eq!((work.completed_total, work.retried), (3, retried));
+        assert_eq!(extremes(&tally), (normal, slowest + normal));
+        // The second: 30 s where it waits for its own, 20 s where it goes with the first, one command behind it.
+        let second = work.reads.latency.mean().map(|mean| mean * 3.0);
+        let second = second.map(|sum| sum.round() as u64 - slowest - 3 * normal);
+        let own = if protocol == "fc-scsi" {
+            30 * S
+        } else {
+            20 * S
+        };
+        assert!(
+            second.is_some_and(|found| found.abs_diff(own) < 5 * US),
+            "{protocol}: {second:?}"
+        );
+    }
+}

@@ -1,8 +1,9 @@
 //! Outages that are more than a loss: one way, slow, damaging frames, flapping. What each means is said again in another way, by
 //! a site that is written so or by events, and both must give the same.
 
-use super::rig::{Twin, ask, case, eight_us, json, moved, origin, same, site, work, writes};
-use halfloom::outcome::{Reference, Report, Verdict};
+use super::rig::{Twin, ask, case, eight_us, json, moved, origin, reads, same, site, work, writes};
+use halfloom::outcome::{Begin, LeftOpen, MeasureKind, Reference, Report, Verdict};
+use halfloom::render::table::report_text;
 use halfloom::study::estimate::estimate;
 use halfloom::study::{NoProgress, simulate};
 use halfloom::topology::Fabric;
@@ -44,6 +45,8 @@ fn verdict(report: &Report, column: usize) -> Verdict {
 fn the_state_after_a_slow_outage_is_the_site_with_slower_links() {
     let slow = "[[outage]]\nname = \"dim\"\ntakes = \"*~core-*\"\nrate = \"25%\"";
     let report = of(slow, "dim");
+    assert_eq!(report.switches[0].counted_from, Begin::Outage);
+    assert!(report_text(&report).contains("events, seconds after the outage began"));
     let written = ask(&site(&text("2.5Gb/s", ""), &[]), &["A"], false);
     let found = case(&report, "dim slow");
     let expected = case(&written, "healthy");
@@ -170,4 +173,64 @@ fn a_mean_is_not_proven_while_damage_holds_ios_up_for_longer_than_the_run() {
     assert!(found.all.unfinished > 0 && !found.saturated, "{found:?}");
     assert_eq!(verdict(&report, 0), Verdict::Met);
     assert_eq!(verdict(&report, 1), Verdict::Undecided);
+}
+
+/// A fabric that is away for 10 s and back leaves the paths over it out of use where somebody has to fail them back, or where NVMe has
+/// given them up: that is known without a switch-over, and is the state that the switch-over ends in.
+#[test]
+fn the_state_after_a_flap_is_known_without_its_switch_over() {
+    let flap = "[[outage]]\nname = \"hiccup\"\ntakes = [\"core-A\"]\nperiod = \"20s\"\ndown = \"10s\"\ncount = 1\n";
+    let run = "duration = \"40ms\"\nwarm_up = \"5ms\"\nreplications = 2\nswitch_replications = 1\nsettle_limit = \"1s\"";
+    let fc = |timers: &str| format!("{}{flap}", reads(r#"{ paced = "200/s" }"#, run, timers));
+    let nvme = |timers: &str| fc(timers).replace("fc-scsi", "fc-nvme");
+    let manual = "failback = \"manual\"";
+    for (text, stay) in [
+        (fc(manual), true),
+        (fc(""), false),
+        (nvme("controller_loss = \"2s\""), true),
+        (nvme(""), false),
+    ] {
+        let own = site(&text, &[]);
+        let [alone, both] = [false, true].map(|switch| ask(&own, &["hiccup"], switch));
+        let state = case(&alone, "hiccup flapped");
+        let over = |letter: &str| {
+            let paths = state
+                .paths
+                .iter()
+                .filter(|path| path.host_port.contains(letter));
+            paths.map(|path| path.completed).sum::<u64>()
+        };
+        assert_eq!(over(":A") == 0, stay, "{text}");
+        assert!(over(":B") > 0);
+        same("hiccup", &json(state), &json(case(&both, "hiccup flapped")));
+        let settles = both.switches[0].settles_to;
+        assert_eq!(settles == Reference::WithoutPaths, stay);
+    }
+}
+
+/// Everything is lost and hosts hold what they have: no promise about the longest I/O is kept or broken while it waits, and no number of
+/// replications tells.
+#[test]
+fn what_waits_to_the_end_is_said_where_it_leaves_a_promise_open() {
+    let run = "duration = \"40ms\"\nwarm_up = \"5ms\"\nreplications = 2\nswitch_replications = 2\nsettle_limit = \"500ms\"";
+    let text = reads(r#"{ paced = "200/s" }"#, run, "no_path = \"queue\"").replace(
+        "p99 = \"5ms\" }",
+        "p99 = \"5ms\", switching = { longest_io = \"1h\" } }",
+    );
+    let all = "[[outage]]\nname = \"all\"\ntakes = [\"core-*\"]\n";
+    let own = site(&format!("{text}{all}"), &[]);
+    let report = ask(&own, &["all"], true);
+    let rows = || report.matrix.rows.iter();
+    let row = rows().find(|row| row.measure == MeasureKind::LongestIo);
+    let cell = row
+        .and_then(|row| row.cells[1].as_ref())
+        .expect("it is judged");
+    assert_eq!(cell.verdict, Verdict::Undecided);
+    assert_eq!(cell.left_open, Some(LeftOpen::Waiting(2)));
+    assert_eq!(cell.replications_needed, None);
+    let text = report_text(&report);
+    assert!(
+        text.contains("undecided, waits to the end in 2 of 2 runs"),
+        "{text}"
+    );
 }

@@ -16,6 +16,7 @@
 //! - `spikes`: what hung, counted once, and what came after it
 //! - `stalls`: what timers alone account for, by protocol, and the longest I/O beside it
 //! - `stops`: every stop told apart, marked where work went on, and what has settled
+//! - `teams`: a team of ports that does not see that its port leads nowhere has no path, whichever study asks
 //! - `text`: whatever becomes of a text, it is read or refused
 //! - `windows`: in which hours of a day an outage may be brought about, against M/D/1
 //! - `within`: replications until a stated precision
@@ -42,6 +43,7 @@ mod spikes;
 mod stalls;
 mod stops;
 mod survivors;
+mod teams;
 mod text;
 mod windows;
 mod within;

@@ -7,6 +7,7 @@ use halfloom::render::table::report_text;
 use halfloom::scenario::prices;
 use halfloom::site::Site;
 use halfloom::study::remedy::{PriceList, Search, search};
+use halfloom::study::singles::{AskSingles, each_part};
 use halfloom::study::{Ask, NoProgress, study};
 
 /// Four hosts, one link of 10GbE from edge to core on each fabric, and more work than that carries alone: 1.44
@@ -487,4 +488,102 @@ fn timers_of_the_fabric_are_proposed_where_they_bound_the_stall() {
     let fast = [("timers.lacp", "fast")];
     let report = searched(&text, &fast, &ask, &most(4));
     assert!(report.mends.is_empty(), "{:?}", report.mends[0].name);
+}
+
+/// One host with one place on each of two paths, reads of 100 us and a little on the way: 19,000 a second over both, 9,500 over one,
+/// where 12,000 are asked for. Every part is nearly idle.
+const SHALLOW: &str = r#"
+format = 1
+[run]
+duration = "60ms"
+warm_up = "10ms"
+replications = 2
+switch_replications = 1
+settle_limit = "1s"
+[[host]]
+name = "app"
+queue_depth = 1
+[[switch]]
+name = "core"
+[[array]]
+name = "store"
+controllers = 1
+parallel = 64
+read = { hit = "100%", hit_time = "100us" }
+[[link]]
+from = "app"
+to = "core"
+speed = "32GFC"
+[[link]]
+from = "core"
+to = "store"
+speed = "32GFC"
+[[workload]]
+name = "orders"
+hosts = "app"
+array = "store"
+protocol = "fc-scsi"
+read = "100%"
+sizes = "8KiB"
+arrivals = { paced = "12k/s" }
+promise = { mean = "500us" }
+[[outage]]
+name = "A"
+takes = ["*-A"]
+"#;
+
+#[test]
+fn a_queue_depth_that_limits_is_named_and_made_deeper() {
+    let depth = "queue depth of the hosts of orders";
+    for (text, key) in [
+        (SHALLOW.to_owned(), "host.app.queue_depth"),
+        // The same bound stated for the work: one I/O outstanding, whichever path it takes.
+        (
+            SHALLOW
+                .replace("queue_depth = 1", "queue_depth = 64")
+                .replace("\"12k/s\" }", "\"12k/s\", outstanding = 1 }"),
+            "workload.orders.arrivals.outstanding",
+        ),
+    ] {
+        let ask = Ask {
+            outages: Some(vec!["A".to_owned()]),
+            mends: true,
+            ..Ask::default()
+        };
+        let want = Search {
+            most: 8,
+            prices: None,
+        };
+        let report = searched(&text, &[], &ask, &want);
+        assert_eq!(report.parts[0].part, depth);
+        assert_eq!(report.growth[1].part, depth);
+        let first = &report.mends[0];
+        assert!(first.mends_all, "{}", first.name);
+        assert_eq!(first.set[0].0, key);
+        assert_eq!(
+            (
+                first.changes.cables,
+                first.changes.ports,
+                first.changes.settings
+            ),
+            (0, 0, 1)
+        );
+    }
+    // A depth that holds nothing up is no part of the answer.
+    let own = site(SHALLOW, &[("host.app.queue_depth", "64")]);
+    let report = study(&own, origin(&own), &Ask::default(), &NoProgress);
+    assert!(report.parts.iter().all(|part| part.part != depth));
+}
+
+#[test]
+fn a_queue_depth_limits_the_loss_of_a_single_part() {
+    let own = site(SHALLOW, &[]);
+    let found = each_part(&own, origin(&own), &AskSingles::default(), &NoProgress);
+    let found = found.each_part.expect("it was asked for");
+    let limit = |part: &str| {
+        let case = found.losses().find(|(_, case)| case.part == part);
+        let full = case.and_then(|(_, case)| case.fullest.as_ref());
+        full.map(|full| full.part.clone()).expect("a part is used")
+    };
+    assert_eq!(limit("core-A"), "queue depth of the hosts of orders");
 }

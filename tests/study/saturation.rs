@@ -1,6 +1,6 @@
 //! Work that does not fit.
 
-use super::rig::{ask, case, json, reads, site, work};
+use super::rig::{Twin, ask, case, json, reads, site, work};
 use halfloom::outcome::{Report, Verdict};
 use halfloom::render::json::report_json;
 use halfloom::render::table::{report_text, steady_text};
@@ -146,4 +146,69 @@ fn a_load_of_102_per_cent_is_never_met_however_short_the_run() {
             assert!(text.contains("saturated"), "{text}");
         }
     }
+}
+
+/// 100 reads a second of 3 s each, 300 at a time where 1,000 are served: it fits, and a run of 2 s cannot show it.
+fn long_service(host: &str, run: &str, promise: &str) -> Report {
+    let work = format!(
+        "protocol = \"fc-scsi\"\nread = \"100%\"\nsizes = \"4KiB\"\narrivals = {{ paced = \"100/s\" }}\n\
+         promise = {{ {promise} }}"
+    );
+    let twin = Twin {
+        run: &format!("replications = 2\n{run}"),
+        host,
+        array: "controllers = 1\nparallel = 1000\nread = { hit = \"100%\", hit_time = \"3s\" }",
+        near: "speed = \"32GFC\"",
+        far: "speed = \"32GFC\"",
+        name: "archive",
+        work: &work,
+        ..Twin::default()
+    };
+    ask(&site(&twin.text(), &[]), &["A"], false)
+}
+
+#[test]
+fn service_longer_than_the_run_is_no_saturation() {
+    const DEEP: &str = "queue_depth = 1000";
+    const SHORT: &str = "duration = \"2s\"\ndrain_limit = \"1s\"";
+    let verdicts = |report: &Report| -> Vec<Verdict> {
+        let cells = report.matrix.rows.iter().map(|row| row.cells[0].as_ref());
+        cells.flatten().map(|cell| cell.verdict).collect()
+    };
+    let report = long_service(
+        DEEP,
+        SHORT,
+        "mean = \"4s\", p99 = \"5s\", throughput = \"0.3MB/s\"",
+    );
+    let archive = work(case(&report, "healthy"), "archive");
+    assert!(!archive.saturated && archive.all.mean_us.is_none());
+    assert_eq!(archive.service_beyond_run_s, Some(3.0));
+    assert_eq!(verdicts(&report), [Verdict::Undecided; 3]);
+    let text = report_text(&report);
+    assert!(
+        text.contains("The run is too short for archive (3\u{202f}s)"),
+        "{text}"
+    );
+    // What all have waited for longer than is missed, whatever they take in the end.
+    let report = long_service(DEEP, SHORT, "mean = \"100ms\", p99 = \"200ms\"");
+    assert_eq!(verdicts(&report), [Verdict::Missed; 2]);
+    assert!(report.steady.iter().all(|steady| !steady.saturated));
+    // Only a drain limit that is too short.
+    let report = long_service(
+        DEEP,
+        "duration = \"8s\"\nwarm_up = \"4s\"\ndrain_limit = \"1s\"",
+        "mean = \"4s\"",
+    );
+    assert_eq!(verdicts(&report), [Verdict::Undecided]);
+    // A run that is long enough.
+    let report = long_service(
+        DEEP,
+        "duration = \"8s\"\nwarm_up = \"4s\"\ndrain_limit = \"4s\"",
+        "mean = \"4s\", p99 = \"5s\"",
+    );
+    assert_eq!(verdicts(&report), [Verdict::Met; 2]);
+    assert!(!report_text(&report).contains("too short for"));
+    // Work that its hosts' depth lets through no more of does not fit, however short the run.
+    let report = long_service("queue_depth = 10", SHORT, "mean = \"4s\"");
+    assert!(report.steady.iter().all(|steady| steady.saturated));
 }

@@ -5,7 +5,9 @@ use super::html::section as framed;
 use super::html::{case_name, esc, flag_mark};
 use crate::outcome::{Cell, MeasureKind, Row};
 use crate::render::number::{Scale, TOO_FEW, at_place, count, margin};
-use crate::render::words::{Flag, cut_off_words, measure_name, plural, row_scale, target_words};
+use crate::render::words::{
+    Flag, cut_off_words, left_open_words, measure_name, plural, row_scale, target_words,
+};
 use std::fmt::Write as _;
 
 pub(super) fn section(context: &Context<'_>) -> String {
@@ -157,6 +159,10 @@ fn figure(row: &Row, cell: &Cell, scale: Scale) -> String {
     };
     let margin = cell.margin_percent.map_or_else(String::new, margin);
     let needed = match cell.replications_needed {
+        _ if cell.left_open.is_some() => left_open_words(cell)
+            .map_or_else(String::new, |(why, _)| {
+                format!(" <span class=\"iv\">{}</span>", esc(&why))
+            }),
         Some(all) if all > cell.replications => {
             format!(" <span class=\"iv\">about {all} replications in all would decide</span>")
         }

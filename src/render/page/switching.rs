@@ -247,6 +247,10 @@ fn workload_cells(switch: &Switch, workload: &SwitchWorkload, silence: Scale) ->
         count(workload.failed.iter().sum()),
         count(workload.late),
         count(workload.backlog_peak),
-        maybe_seconds(workload.drain_s, switch.to_s),
+        if workload.fails_after {
+            "all fails".to_owned()
+        } else {
+            maybe_seconds(workload.drain_s, switch.to_s)
+        },
     ]
 }

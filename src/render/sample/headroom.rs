@@ -87,6 +87,7 @@ fn switched(case: CaseHeadroom) -> CaseHeadroom {
         failed: 0,
         replications: 3,
         replications_needed: None,
+        left_open: None,
     };
     let row = |measure, cell| LoadRow {
         workload: "bookings".into(),
@@ -165,6 +166,7 @@ fn point(share: f64, end: f64) -> LoadPoint {
                 failed: 0,
                 replications: 10,
                 replications_needed: None,
+                left_open: None,
             },
         }],
         fullest: vec![part("san to edge, 32GFC", 91.0 * share)],

@@ -174,6 +174,7 @@ fn figures(
     WorkloadFigures {
         name: name.to_owned(),
         saturated: false,
+        service_beyond_run_s: None,
         all: kind(1.0),
         reads: kind(read),
         writes: kind(1.0 - read),

@@ -94,6 +94,7 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
         held: vec![held; 10],
         backlog_peak: held + if bursty { 2460 } else { 40 },
         drain_s: Some(stall_s + 0.3),
+        fails_after: false,
         settled_s: Some(stall_s + 0.3),
         survivors_peak_iops: if bursty { SURVIVORS } else { iops * 1.04 },
     }

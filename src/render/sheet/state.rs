@@ -168,6 +168,8 @@ pub(super) fn steady_lines(
     let mut parts: Vec<_> = report
         .parts
         .iter()
+        // A queue depth is counted by arithmetic; nobody can read it off.
+        .filter(|part| part.tier != "host")
         .filter_map(|part| Some((part, part.cases.get(index)?.as_ref()?)))
         .collect();
     parts.sort_by(|left, right| right.1.peak_percent.total_cmp(&left.1.peak_percent));

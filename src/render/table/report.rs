@@ -5,16 +5,16 @@ use super::mends::mends;
 use super::theory::theory_text;
 use super::windows::body as windows;
 use crate::outcome::{
-    BudgetPart, Cell, MeasureKind, Population, Report, Row, Steady, Switch, TheoryRow, Verdict,
-    WorkloadFigures,
+    BudgetPart, Cell, LeftOpen, MeasureKind, Population, Report, Row, Steady, Switch, TheoryRow,
+    Verdict, WorkloadFigures,
 };
 use crate::render::number::{
     NONE, Scale, THIN, about, at_place, count, is_over, margin, three, three_down,
 };
 use crate::render::words::{
-    Flag, GROWTH_TITLE, Prose, answer, growth_words, least_and_most, longest_of, measure_name,
-    partial_words, precision_words, report_line, row_scale, sent_twice, short_span_words,
-    stalls_by_timers, still_slow, stop_and_spike, target_words, timer_words,
+    Flag, GROWTH_TITLE, Prose, answer, beyond_run_words, growth_words, least_and_most, longest_of,
+    measure_name, partial_words, plural, precision_words, report_line, row_scale, sent_twice,
+    short_span_words, stalls_by_timers, still_slow, stop_and_spike, target_words, timer_words,
 };
 use std::collections::BTreeMap;
 
@@ -75,7 +75,9 @@ fn figures(report: &Report) -> String {
 }
 
 pub(super) fn foot(report: &Report) -> String {
-    let note = partial_words(report).map_or_else(String::new, |words| wrapped(&words, 96));
+    let notes = [beyond_run_words(report), partial_words(report)];
+    let notes = notes.into_iter().flatten();
+    let note: String = notes.map(|words| wrapped(&words, 96)).collect();
     let precision: String = report
         .precision
         .iter()
@@ -160,7 +162,15 @@ pub(super) fn judged(row: &Row, cell: Option<&Cell>, scale: Scale, ends: bool) -
         (None, None) => "beyond".to_owned(),
     };
     let room = cell.margin_percent.map(margin);
-    let word = Flag::of(cell).word().to_owned();
+    let word = match cell.left_open {
+        Some(LeftOpen::Waiting(waiting)) => format!(
+            "{}, waits to the end in {waiting} of {}",
+            Flag::of(cell).word(),
+            plural(cell.replications as usize, "run")
+        ),
+        Some(LeftOpen::RunTooShort) => format!("{}, run too short", Flag::of(cell).word()),
+        None => Flag::of(cell).word().to_owned(),
+    };
     let parts = [Some(value).filter(|v| !v.is_empty()), room, Some(word)];
     parts.into_iter().flatten().collect::<Vec<_>>().join(" ")
 }
@@ -488,7 +498,11 @@ fn switch_summary(switch: &Switch) -> String {
             count(workload.failed.iter().sum()),
             count(workload.late),
             count(workload.backlog_peak),
-            within(workload.drain_s, switch.to_s),
+            if workload.fails_after {
+                "all fails".to_owned()
+            } else {
+                within(workload.drain_s, switch.to_s)
+            },
             within(workload.settled_s, switch.limit_s),
         ]);
     }

@@ -5,7 +5,7 @@ use super::measure::{cell_scale, measure_name, row_scale, who_waits};
 use super::reasons;
 use super::{Prose, listed, plural, sentence};
 use crate::outcome::{
-    Begin, Case, Cell, Matrix, MeasureKind, Report, Row, SwitchWorkload, Verdict,
+    Begin, Case, Cell, LeftOpen, Matrix, MeasureKind, Report, Row, Switch, SwitchWorkload, Verdict,
 };
 use crate::render::number::{Scale, as_written, two, whole_percent};
 use std::cmp::Ordering;
@@ -86,7 +86,7 @@ pub fn answer(report: &Report) -> Answer {
     let part = reasons::fullest(report, case);
     Answer {
         flag,
-        headline: headline(report, flag, worst),
+        headline: headline(report, flag, worst).then(planned(report)),
         holds: holds(report, flag, worst),
         cause: reasons::cause(report, flag, worst, part),
         mend: reasons::mend(report, flag, worst),
@@ -94,6 +94,24 @@ pub fn answer(report: &Report) -> Answer {
         worst,
         part,
     }
+}
+
+/// That the losses are planned ones, where they are.
+fn planned(report: &Report) -> Prose {
+    let losses = || report.switches.iter().filter(|own| !own.case.is_scripted());
+    let drained = losses().all(|own| own.counted_from == Begin::Drain);
+    if !drained || losses().next().is_none() {
+        return Prose::new();
+    }
+    Prose::new().text(format!(
+        "{} planned: the parts are drained {}\u{202F}s before they are lost.",
+        if losses().count() == 1 {
+            "The loss is"
+        } else {
+            "The losses are"
+        },
+        Switch::DRAIN_S
+    ))
 }
 
 /// The judgement to speak of first: saturated before missed before undecided before met, then by the margin;
@@ -353,6 +371,29 @@ pub(super) fn figure_of(row: &Row) -> Prose {
         .name(&row.workload)
 }
 
+/// Why a judgement stays open whatever the number of replications, and what would decide; `None` where they decide.
+#[must_use]
+pub(crate) fn left_open_words(cell: &Cell) -> Option<(String, &'static str)> {
+    Some(match cell.left_open? {
+        LeftOpen::Waiting(waiting) => {
+            let runs = match cell.replications {
+                1 => "an I/O still waits when the run ends".to_owned(),
+                all => {
+                    format!("in {waiting} of {all} runs an I/O still waits at the end")
+                }
+            };
+            (
+                runs,
+                "More replications do not decide; a longer run (run.settle_limit) shows what becomes of it.",
+            )
+        }
+        LeftOpen::RunTooShort => (
+            "the run is too short to tell".to_owned(),
+            "More replications do not decide; longer runs (run.duration, run.drain_limit) do.",
+        ),
+    })
+}
+
 fn undecided(row: &Row, case: &Case, cell: &Cell) -> Prose {
     let scale = cell_scale(cell);
     let figure = cell.value.map(|figure| scale.figure(&figure));
@@ -372,6 +413,15 @@ fn undecided(row: &Row, case: &Case, cell: &Cell) -> Prose {
         .replications_needed
         .map(|all| all.saturating_sub(cell.replications))
         .filter(|more| *more > 0);
+    if let Some((why, remedy)) = left_open_words(cell) {
+        return Prose::new()
+            .text(format!("Not decided: {}, ", with_case(case)))
+            .then_tight(figure_of(row))
+            .text(format!(
+                "{value}, promise {}; {why}. {remedy}",
+                as_written(&cell.target_text)
+            ));
+    }
     if cell.replications == 1 {
         return Prose::new()
             .text(format!("Not decided: {}, ", with_case(case)))

@@ -1,8 +1,8 @@
 //! What a precision that was asked for took, and what a limit that stopped a run means, in sentences.
 
-use super::{measure_name, plural};
+use super::{listed, measure_name, plural};
 use crate::outcome::{Precision, Report};
-use crate::render::number::{THIN, three};
+use crate::render::number::{THIN, three, two};
 
 /// Said where the measured span may hold no whole 20 ms of bins, so that no busiest one is known; `None` where it does.
 #[must_use]
@@ -111,6 +111,31 @@ pub fn partial_words(report: &Report) -> Option<String> {
             "Partial: {limit} stopped a run ({}); its figures are of what had been simulated by then, and no \
              promise counts as met. A shorter run, less work, or a higher limit would let it end.",
             cases.join(", ")
+        )
+    })
+}
+
+/// That I/Os take longer than the runs can show, where some do; `None` where none does.
+#[must_use]
+pub fn beyond_run_words(report: &Report) -> Option<String> {
+    let mut said: Vec<String> = Vec::new();
+    for steady in &report.steady {
+        for work in &steady.workloads {
+            let Some(service_s) = work.service_beyond_run_s else {
+                continue;
+            };
+            let one = format!("{} ({}\u{202F}s)", work.name, two(service_s));
+            if !said.contains(&one) {
+                said.push(one);
+            }
+        }
+    }
+    (!said.is_empty()).then(|| {
+        format!(
+            "The run is too short for {}: in the array an I/O takes longer than half of the run, or than drain_limit. What is unfinished \
+             when it ends ranks last, no mean is told of the rest, and only arithmetic says whether the work fits. Runs of several times \
+             that length (run.duration, run.drain_limit, run.warm_up) show it.",
+            listed(&said)
         )
     })
 }

@@ -198,8 +198,13 @@ pub(super) fn mend(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -
 
 /// Why nothing was simulated against what is not met, and what would be.
 fn no_remedy(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> &'static str {
+    let cell = worst.and_then(|(row, case)| report.matrix.rows.get(row)?.cells.get(case)?.as_ref());
+    let longer = cell.is_some_and(|cell| cell.left_open.is_some());
     if report.mend_search.is_some() {
         return match flag {
+            Flag::Undecided if longer => {
+                "No change was proposed: what is undecided needs a longer run first."
+            }
             Flag::Undecided => {
                 "No change was proposed: what is undecided needs more replications first."
             }
@@ -207,6 +212,9 @@ fn no_remedy(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> &'st
                 "No change to propose was found: no part, no path policy and no timer that another preset shortens limits this."
             }
         };
+    }
+    if flag == Flag::Undecided && longer {
+        return "No remedy was simulated: first a longer run is to decide.";
     }
     if flag == Flag::Undecided {
         return "No remedy was simulated: first more replications (--replications) are to decide.";

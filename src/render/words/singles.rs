@@ -131,8 +131,8 @@ pub fn cut_words(cut: &CutOff) -> String {
     format!("{} from {}", listed(&hosts), cut.array)
 }
 
-/// What limits a case that misses or cannot be decided: who is cut off, else the fullest part. Empty when
-/// every promise is met.
+/// What limits a case that misses or cannot be decided: who is cut off, else what ended the stall, or the fullest part. What is
+/// missed counts before what is only undecided. Empty when every promise is met.
 #[must_use]
 pub fn limit_words(each: &EachPart, column: usize) -> String {
     let Some(case) = each.cases.get(column) else {
@@ -149,12 +149,19 @@ pub fn limit_words(each: &EachPart, column: usize) -> String {
         return String::new();
     }
     // What is promised of the switch-over alone is missed by a timer, however little the parts have to do.
-    let open = |row: &&Row| {
-        let cell = row.cells.get(column).and_then(Option::as_ref);
-        cell.is_some_and(|cell| cell.verdict != Verdict::Met)
+    let with = |wanted: Verdict| {
+        let rows = each.matrix.rows.iter();
+        rows.filter(move |row: &&Row| {
+            let cell = row.cells.get(column).and_then(Option::as_ref);
+            cell.is_some_and(|cell| cell.verdict == wanted)
+        })
     };
-    let mut open = each.matrix.rows.iter().filter(open);
-    if open.all(|row| row.switching)
+    let worst = if with(Verdict::Missed).next().is_some() {
+        Verdict::Missed
+    } else {
+        Verdict::Undecided
+    };
+    if with(worst).all(|row| row.switching)
         && let Some(ended) = case.switch_over.as_ref().and_then(stall_words)
     {
         return format!("the switch-over: {ended}");
@@ -314,6 +321,40 @@ mod tests {
             "{text}"
         );
         assert!(limit_words(&each, 2).is_empty());
+    }
+
+    /// A missed switch-over comes before a steady promise that few replications leave open.
+    #[test]
+    fn what_is_missed_is_named_before_what_is_undecided() {
+        let mut each = sample();
+        let switch = each.cases.iter().find_map(|case| case.switch_over.clone());
+        let mut switch = switch.expect("some switch-over was simulated");
+        (switch.timer, switch.longest_open) = (Some("command timeout, 30 s".into()), false);
+        each.cases[2].switch_over = Some(switch);
+        let row = each.matrix.rows.iter().find(|row| row.cells[2].is_some());
+        let row = row.cloned().expect("something is judged");
+        each.matrix.rows.push(Row {
+            measure: crate::outcome::MeasureKind::LongestIo,
+            switching: true,
+            ..row
+        });
+        for row in &mut each.matrix.rows {
+            if let Some(cell) = &mut row.cells[2] {
+                cell.saturated = false;
+                cell.verdict = match row.switching {
+                    true => Verdict::Missed,
+                    false => Verdict::Undecided,
+                };
+            }
+        }
+        let rows = each.matrix.rows.iter();
+        let judged = rows.filter(|row| row.cells[2].is_some() && !row.switching);
+        assert!(judged.count() > 0);
+        assert!(
+            limit_words(&each, 2).starts_with("the switch-over: "),
+            "{}",
+            limit_words(&each, 2)
+        );
     }
 
     #[test]

@@ -177,6 +177,27 @@ pub fn mean_service_s(workload: &Workload, array: &ArrayFamily) -> f64 {
         .sum()
 }
 
+/// Mean service of the slowest kind of I/O of a workload: of its reads that miss, if some do. Seconds.
+#[must_use]
+#[allow(clippy::cast_precision_loss)]
+pub(crate) fn slowest_service_s(workload: &Workload, array: &ArrayFamily) -> f64 {
+    let of = |(op, size, _): (Op, u64, f64)| {
+        let whole = service_s(array, op, size);
+        match op {
+            Op::Write => whole,
+            Op::Read => {
+                let read = &array.read;
+                let mib = size as f64 / f64::from(1 << 20);
+                let hit = (read.hit > 0.0).then(|| read.hit_time.mean_s());
+                let miss = (read.hit < 1.0).then(|| read.miss_time.mean_s());
+                let slower = hit.into_iter().chain(miss).fold(0.0, f64::max);
+                slower + mib * read.per_mib.as_secs_f64()
+            }
+        }
+    };
+    mix(workload).into_iter().map(of).fold(0.0, f64::max)
+}
+
 /// The same for one kind and size.
 #[allow(clippy::cast_precision_loss)]
 pub(super) fn service_s(array: &ArrayFamily, op: Op, size: u64) -> f64 {

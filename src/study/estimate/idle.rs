@@ -268,7 +268,7 @@ pub fn depth_ceiling(
     case: &super::CaseLoads,
     workload: usize,
 ) -> Option<(f64, Load)> {
-    ceiling(site, fabric, case, workload, 1)
+    ceiling(site, fabric, (&case.alive, &case.sets), workload, 1)
 }
 
 /// The same by the fastest of the paths of each host: no more can get through, as no I/O is faster on the mean than on an idle
@@ -280,25 +280,31 @@ pub(crate) fn depth_ceiling_at_best(
     case: &super::CaseLoads,
     workload: usize,
 ) -> Option<(f64, Load)> {
-    ceiling(site, fabric, case, workload, usize::MAX)
+    depth_ceiling_over(site, fabric, (&case.alive, &case.sets), workload)
+}
+
+/// The same over these links and the path sets over them.
+pub(crate) fn depth_ceiling_over(
+    site: &Site,
+    fabric: &Fabric,
+    left: (&[bool], &[PathSet]),
+    workload: usize,
+) -> Option<(f64, Load)> {
+    ceiling(site, fabric, left, workload, usize::MAX)
 }
 
 /// By the fastest of the first `looked_at` paths of each host.
 fn ceiling(
     site: &Site,
     fabric: &Fabric,
-    case: &super::CaseLoads,
+    (alive, sets): (&[bool], &[PathSet]),
     workload: usize,
     looked_at: usize,
 ) -> Option<(f64, Load)> {
     let asked = super::asked(fabric, &site.workloads[workload]).total()?;
-    let mut flows = Flows::new(fabric, &case.alive);
+    let mut flows = Flows::new(fabric, alive);
     let mut total = 0.0;
-    for set in case
-        .sets
-        .iter()
-        .filter(|set| set.workloads.contains(&workload))
-    {
+    for set in sets.iter().filter(|set| set.workloads.contains(&workload)) {
         total += host_ceiling(site, fabric, &mut flows, set, workload, looked_at)?;
     }
     Some((total, asked))

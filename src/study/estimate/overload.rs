@@ -38,15 +38,16 @@ struct Unit {
 }
 
 /// By workload: whether some of it must cross what is asked for all it can carry or more. `alive` are the members that
-/// are there, `gone` the hosts whose work is not asked for.
+/// are there, `sets` the paths over them that are used, `gone` the hosts whose work is not asked for.
 #[must_use]
 pub(crate) fn overloaded(
     site: &Site,
     fabric: &Fabric,
     alive: &[bool],
+    sets: &[PathSet],
     gone: &[usize],
 ) -> Vec<bool> {
-    let units = units(site, fabric, alive, gone);
+    let units = units(site, fabric, alive, sets, gone);
     let pools = Pools::of(site, fabric, &units);
     let mut found = vec![false; site.workloads.len()];
     for pool in 0..pools.capacity.len() {
@@ -64,12 +65,18 @@ pub(crate) fn overloaded(
     found
 }
 
-fn units(site: &Site, fabric: &Fabric, alive: &[bool], gone: &[usize]) -> Vec<Unit> {
+fn units(
+    site: &Site,
+    fabric: &Fabric,
+    alive: &[bool],
+    sets: &[PathSet],
+    gone: &[usize],
+) -> Vec<Unit> {
     let mut flows = Flows::new(fabric, alive);
     let demands: Vec<_> = site.workloads.iter().map(|w| asked(fabric, w)).collect();
     let wires: Vec<_> = site.workloads.iter().map(per_io).collect();
     let mut units = Vec::new();
-    for set in fabric.path_sets(site, alive) {
+    for set in sets {
         if gone.contains(&set.host) {
             continue;
         }
@@ -83,12 +90,12 @@ fn units(site: &Site, fabric: &Fabric, alive: &[bool], gone: &[usize]) -> Vec<Un
             };
             let rate = demands[index].at_host(set.host).filter(|_| !long);
             let Some(rate) = rate else { continue };
-            for (share, candidates) in preferred(site, fabric, &mut flows, &set, workload) {
+            for (share, candidates) in preferred(site, fabric, &mut flows, set, workload) {
                 let rate = rate.mean * share;
                 let mut brings = on_links(
                     fabric,
                     &mut flows,
-                    &set,
+                    set,
                     workload,
                     &wires[index],
                     &candidates,
@@ -296,7 +303,14 @@ arrivals = { poisson = "400k/s" }
     fn found(set: &[(&str, &str)], outage: Option<usize>) -> Vec<bool> {
         let site = site_with(TWIN, set);
         let fabric = Fabric::new(&site);
-        overloaded(&site, &fabric, &alive_in(&site, &fabric, outage), &[])
+        let alive = alive_in(&site, &fabric, outage);
+        overloaded(
+            &site,
+            &fabric,
+            &alive,
+            &fabric.path_sets(&site, &alive),
+            &[],
+        )
     }
 
     #[test]

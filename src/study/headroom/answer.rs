@@ -10,7 +10,7 @@ use crate::outcome::{
     NoCrossing, PartLoad, Purpose, Verdict,
 };
 use crate::site::{Arrivals, Measure, Site, Workload};
-use crate::study::parts::depth_name;
+use crate::study::parts::{depth_name, fuller};
 
 pub(super) fn answer(
     site: &Site,
@@ -218,8 +218,9 @@ fn waits_there(site: &Site, depth: &DepthLimit, workload: Option<&str>) -> bool 
 /// The queues of hosts as what ends a case: where they are fuller than the fullest part is.
 fn in_hosts(depth: &DepthLimit, point: &LoadPoint) -> Option<PartLoad> {
     let percent = 100.0 * point.factor / depth.factor;
-    let fuller = |part: &PartLoad| percent > part.mean_percent && percent > part.peak_percent;
-    point.fullest.first().is_none_or(fuller).then(|| PartLoad {
+    let fullest = point.fullest.first();
+    let fullest = fullest.map(|part| (part.mean_percent, part.peak_percent));
+    fuller(percent, fullest).then(|| PartLoad {
         part: depth_name(&depth.workload),
         instance: depth.workload.clone(),
         mean_percent: percent,

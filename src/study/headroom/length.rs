@@ -26,10 +26,11 @@
 //! say), closed loops (which bound their own queues), and queues in a row, of which the slowest counts.
 
 use crate::outcome::{Case, Purpose};
-use crate::site::{Arrivals, BurstLaw, Site, WarmUp, Workload};
+use crate::site::{Arrivals, BurstLaw, Outage, Site, WarmUp, Workload};
 use crate::study::closed_forms::service;
 use crate::study::estimate::{
-    Flows, Levelled, alive_in, asked, bytes_of, case_loads, idle, levelled, mix, weights_of,
+    Flows, Levelled, alive_in, asked, bytes_of, case_loads, idle, levelled, mix, sets_in,
+    weights_of,
 };
 use crate::topology::{DirectionId, Fabric, Path, PathSet};
 use crate::unit::Duration;
@@ -209,7 +210,7 @@ fn hosts_relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
     let mut flows = Flows::new(fabric, &alive);
     let mut seen = BTreeSet::new();
     let mut longest: f64 = 0.0;
-    for set in &fabric.path_sets(site, &alive) {
+    for set in &sets_of(site, fabric, case) {
         // Hosts of a family are alike.
         if !seen.insert((fabric.hosts[set.host].family, set.workloads.clone())) {
             continue;
@@ -306,8 +307,14 @@ fn parts_relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
 
 /// The links that are there in a case.
 fn alive_of(site: &Site, fabric: &Fabric, case: &Case) -> Vec<bool> {
-    let named = |name: &String| site.outages.iter().position(|outage| outage.name == *name);
-    alive_in(site, fabric, case.outage.as_ref().and_then(named))
+    let named = |outage: &Outage| Some(&outage.name) == case.outage.as_ref();
+    alive_in(site, fabric, site.outages.iter().position(named))
+}
+
+/// The path sets that are left in a case.
+fn sets_of(site: &Site, fabric: &Fabric, case: &Case) -> Vec<PathSet> {
+    let named = |outage: &&Outage| Some(&outage.name) == case.outage.as_ref();
+    sets_in(site, fabric, site.outages.iter().find(named))
 }
 
 /// Calls `found` with every path of every workload that is used in a case, and its share of the work of its host, even ones
@@ -321,7 +328,7 @@ fn walk(
 ) {
     let alive = alive_of(site, fabric, case);
     let mut flows = Flows::new(fabric, &alive);
-    for set in &fabric.path_sets(site, &alive) {
+    for set in &sets_of(site, fabric, case) {
         for index in &set.workloads {
             let weights = weights_of(levelled, site, fabric, &mut flows, set, *index);
             for (path, weight) in set.paths.iter().zip(weights).filter(|(_, w)| *w > 0.0) {

@@ -8,8 +8,8 @@ use super::scale::Scale;
 use crate::outcome::{Because, Case, Floor, Hopeless, MeasureKind};
 use crate::site::{Measure, Promise, Site, Workload};
 use crate::study::bounds::{asked_bytes_s, bounds};
-use crate::study::case::CasePlan;
-use crate::study::estimate::{Flows, alive_in};
+use crate::study::case::{CasePlan, without};
+use crate::study::estimate::Flows;
 use crate::topology::{Fabric, PathSet};
 
 /// What is certain of a case.
@@ -39,9 +39,8 @@ pub(super) fn outlook(
 ) -> Outlook {
     let fabric = Fabric::new(site);
     let case = &plan.case;
-    let named = |name: &String| site.outages.iter().position(|outage| outage.name == *name);
-    let alive = alive_in(site, &fabric, case.outage.as_ref().and_then(named));
-    let sets = fabric.path_sets(site, &alive);
+    let alive = without(&fabric, &plan.members);
+    let sets = plan.path_sets(site, &fabric);
     let mut flows = Flows::new(&fabric, &alive);
     let mut floor: Option<Floor> = None;
     for (index, workload) in site.workloads.iter().enumerate() {

@@ -1,9 +1,9 @@
-//! Which part limits a workload in a case: the fullest on its way.
+//! Which part limits a workload in a case: the fullest on its way, or the queue depth of its hosts.
 
 use crate::outcome::{Steady, UseInCase};
 use crate::site::Site;
-use crate::study::estimate::Flows;
-use crate::study::parts::{controller_use, fullest};
+use crate::study::estimate::{Estimate, Flows};
+use crate::study::parts::{controller_use, depth_use, fullest, is_in_the_way};
 use crate::topology::Fabric;
 use std::collections::BTreeSet;
 
@@ -14,16 +14,34 @@ pub(super) enum Part {
     Link(usize),
     /// Controllers: index into [`Site::arrays`].
     Array(usize),
+    /// Queue depth of the hosts of a workload: index into [`Site::workloads`].
+    Depth(usize),
 }
 
 /// The parts that the I/Os of a workload pass, the fullest first, with how full: the busier direction, its
-/// fullest instance.
-pub(super) fn limits(site: &Site, steady: &Steady, workload: usize) -> Vec<(Part, UseInCase)> {
+/// fullest instance. A queue depth is among them where it is in the way; `loads` has the case.
+pub(super) fn limits(
+    site: &Site,
+    loads: &Estimate,
+    steady: &Steady,
+    workload: usize,
+) -> Vec<(Part, UseInCase)> {
     let mut found: Vec<(Part, UseInCase)> = on_the_way(site, workload)
         .into_iter()
         .filter_map(|part| Some((part, used(site, steady, part)?)))
         .collect();
     found.sort_by(|left, right| right.1.peak_percent.total_cmp(&left.1.peak_percent));
+    let fullest = found.first();
+    let fullest = fullest.map(|(_, used)| (used.mean_percent, used.peak_percent));
+    let mut cases = loads.cases.iter();
+    let case = cases.find(|case| case.name == steady.case.name);
+    let depth = case.and_then(|case| {
+        let left = (case.alive.as_slice(), case.sets.as_slice());
+        depth_use(site, &Fabric::new(site), left, workload)
+    });
+    if let Some(depth) = depth.filter(|depth| is_in_the_way(depth, fullest)) {
+        found.insert(0, (Part::Depth(workload), depth));
+    }
     found
 }
 
@@ -45,6 +63,7 @@ fn used(site: &Site, steady: &Steady, part: Part) -> Option<UseInCase> {
                 .max_by(|left, right| left.peak_percent.total_cmp(&right.peak_percent))
         }
         Part::Array(array) => controller_use(steady, &site.arrays[array].name),
+        Part::Depth(_) => None,
     }
 }
 

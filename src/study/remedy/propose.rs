@@ -3,7 +3,10 @@
 use super::limit::{Part, limits};
 use super::timers;
 use crate::outcome::{Matrix, StallLeft, Steady, Switch, UseInCase, Verdict};
-use crate::site::{Choose, End, LinkFamily, PathPolicy, Site};
+use crate::site::{Choose, End, HostFamily, LinkFamily, PathPolicy, Site};
+use crate::study::estimate::estimate;
+use crate::study::parts::depth_use;
+use crate::topology::Fabric;
 use crate::wire::{Medium, technologies};
 
 /// A change to try.
@@ -22,6 +25,9 @@ const AIM_PERCENT: f64 = 70.0;
 const WORTH_PERCENT: f64 = 40.0;
 /// A second part is proposed for as well from here on: it would be the next to miss.
 const ALSO_PERCENT: f64 = 80.0;
+
+/// The deepest that a scenario may state.
+const DEEPEST: u32 = 65_536;
 
 /// What there is to try.
 pub(super) struct Proposals {
@@ -43,6 +49,7 @@ pub(super) fn proposals(
     let mut all: Vec<Proposal> = Vec::new();
     let mut calm: Vec<String> = Vec::new();
     let mut fixed: Vec<StallLeft> = Vec::new();
+    let loads = estimate(site, &Fabric::new(site));
     let mut add = |proposal: Proposal| {
         if all.iter().all(|known| known.set != proposal.set) {
             all.push(proposal);
@@ -81,7 +88,7 @@ pub(super) fn proposals(
             let Some(steady) = steady.get(case) else {
                 continue;
             };
-            let limits = limits(site, steady, workload);
+            let limits = limits(site, &loads, steady, workload);
             if limits
                 .first()
                 .is_none_or(|(_, used)| used.peak_percent < WORTH_PERCENT)
@@ -145,7 +152,57 @@ fn wider(site: &Site, part: Part, used: &UseInCase) -> Vec<Proposal> {
                 .collect()
         }
         Part::Link(link) => wider_link(site, &site.links[link], used),
+        Part::Depth(workload) => deeper(site, workload, used),
     }
+}
+
+/// More I/Os under way at the hosts of a workload: by their queue depth, or by what the workload may have outstanding where that is
+/// the less.
+fn deeper(site: &Site, workload: usize, used: &UseInCase) -> Vec<Proposal> {
+    let work = &site.workloads[workload];
+    let unbound = {
+        let mut site = site.clone();
+        site.workloads[workload].outstanding = None;
+        let fabric = Fabric::new(&site);
+        let alive = fabric.all_alive();
+        let sets = fabric.path_sets(&site, &alive);
+        depth_use(&site, &fabric, (&alive, &sets), workload)
+    };
+    let bound = work.outstanding.filter(|_| {
+        let fabric = Fabric::new(site);
+        let alive = fabric.all_alive();
+        let sets = fabric.path_sets(site, &alive);
+        let own = depth_use(site, &fabric, (&alive, &sets), workload);
+        let share = |used: Option<UseInCase>| used.map_or(0.0, |used| used.mean_percent);
+        share(unbound) < share(own)
+    });
+    if let Some(now) = bound {
+        let deeper = steps(now, used, DEEPEST).into_iter();
+        return deeper
+            .map(|most| {
+                let name = format!("{most} I/Os of {} outstanding at each host", work.name);
+                let key = format!("workload.{}.arrivals.outstanding", work.name);
+                proposal(name, &[(key, most.to_string())])
+            })
+            .collect();
+    }
+    let families = || work.hosts.iter().map(|family| &site.hosts[*family]);
+    let Some(now) = families().filter_map(|host| host.queue_depth).min() else {
+        return Vec::new();
+    };
+    let deeper = steps(now, used, DEEPEST).into_iter();
+    deeper
+        .filter(|depth| *depth != now + 1 || now < 4)
+        .map(|depth| {
+            let short = families().filter(|host| host.queue_depth.is_some_and(|own| own < depth));
+            let names: Vec<&str> = short.clone().map(|host| host.name.as_str()).collect();
+            let name = format!("queue depth {depth} at the hosts {}", names.join(", "));
+            let key = |host: &HostFamily| format!("host.{}.queue_depth", host.name);
+            let set: Vec<(String, String)> =
+                short.map(|host| (key(host), depth.to_string())).collect();
+            proposal(name, &set)
+        })
+        .collect()
 }
 
 fn wider_link(site: &Site, link: &LinkFamily, used: &UseInCase) -> Vec<Proposal> {

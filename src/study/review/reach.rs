@@ -99,26 +99,39 @@ fn cut_off(facts: &Facts<'_>, flagged: &BTreeSet<(usize, usize)>) -> Vec<ReviewF
             continue;
         }
         let gone = fabric.hosts_out(outage);
-        let mut groups: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
-        for set in case.sets.iter().filter(|set| set.paths.is_empty()) {
+        // By whether there is a path that a team of ports does not use, and array.
+        let mut groups: BTreeMap<(bool, usize), BTreeSet<usize>> = BTreeMap::new();
+        let there = fabric.path_sets(site, &case.alive);
+        let none = case.sets.iter().zip(&there);
+        for (set, there) in none.filter(|(set, _)| set.paths.is_empty()) {
             let lost_itself = gone.contains(&set.host);
             if !lost_itself && !flagged.contains(&(set.host, set.array)) {
-                groups.entry(set.array).or_default().insert(set.host);
+                let unused = !there.paths.is_empty();
+                groups
+                    .entry((unused, set.array))
+                    .or_default()
+                    .insert(set.host);
             }
         }
-        for (array, hosts) in groups {
+        for ((unused, array), hosts) in groups {
             let hosts: Vec<usize> = hosts.into_iter().collect();
-            findings.push(finding(
-                Severity::Warning,
-                "cut off",
-                format!(
-                    "with {} there is no path to {}: {}",
-                    case.name,
-                    site.arrays[array].name,
-                    who(facts, &hosts)
-                ),
-                "Join the hosts and the array so that each outage leaves a path.",
-            ));
+            let (case, array) = (&case.name, &site.arrays[array].name);
+            let who = who(facts, &hosts);
+            let (what, remedy) = if unused {
+                (
+                    format!(
+                        "with {case} a team of ports does not see that its port leads to {array} no more, and stays on it: {who}"
+                    ),
+                    "Give the team a probe (`timers.team_probe`); where links are lost with their signal, `on_uplink_loss` may take the \
+                     host ports down.",
+                )
+            } else {
+                (
+                    format!("with {case} there is no path to {array}: {who}"),
+                    "Join the hosts and the array so that each outage leaves a path.",
+                )
+            };
+            findings.push(finding(Severity::Warning, "cut off", what, remedy));
         }
     }
     findings

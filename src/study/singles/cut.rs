@@ -8,12 +8,8 @@ use std::collections::BTreeMap;
 
 /// Hosts that are still there and cannot reach an array that they work on, by array.
 pub(super) fn cut_off(site: &Site, fabric: &Fabric, plan: &CasePlan) -> Vec<CutOff> {
-    let mut alive = fabric.all_alive();
-    for member in &plan.members {
-        alive[member.0 as usize] = false;
-    }
     let mut by_array: BTreeMap<usize, CutOff> = BTreeMap::new();
-    for set in fabric.path_sets(site, &alive) {
+    for set in plan.path_sets(site, fabric) {
         if !set.paths.is_empty() || plan.hosts.contains(&set.host) {
             continue;
         }

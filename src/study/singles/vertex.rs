@@ -3,6 +3,7 @@
 use crate::site::{Arrivals, Choose, Owner, PathPolicy, Site};
 use crate::topology::{Fabric, MemberId, NodeKind};
 use crate::unit::mix_pair;
+use crate::wire::Protocol;
 use std::collections::BTreeMap;
 
 /// A part as a vertex of the graph.
@@ -54,6 +55,7 @@ impl Graph {
         };
         let order = Order::of(site);
         graph.add_parts(site, fabric, order);
+        graph.tell_teams_apart(site, fabric);
         for (index, member) in fabric.members.iter().enumerate() {
             let out = gone.iter().any(|gone| gone.0 as usize == index);
             let own = Vertex::Member(index);
@@ -124,6 +126,20 @@ impl Graph {
                     if let Some(chassis) = chassis(switch.chassis) {
                         self.join(&own, &chassis, PART_OF);
                     }
+                }
+            }
+        }
+    }
+
+    /// A port that a team uses first stands in another place than one that stands by.
+    fn tell_teams_apart(&mut self, site: &Site, fabric: &Fabric) {
+        for set in fabric.path_sets(site, &fabric.all_alive()) {
+            let host = &fabric.hosts[set.host];
+            let files = matches!(site.workloads[set.workloads[0]].protocol, Protocol::Nfs(_));
+            let team = set.team_ports(site.hosts[host.family].team, files, host.index);
+            for (rank, port) in (1..).zip(team.unwrap_or_default()) {
+                if let Some(at) = self.index.get(&Vertex::Node(port.0 as usize)) {
+                    self.colours[*at] = mix_pair(self.colours[*at], rank);
                 }
             }
         }

@@ -1,7 +1,8 @@
 //! Tallies of all replications of a case, put together into figures.
 
 use super::super::case::CasePlan;
-use super::super::estimate::overloaded;
+use super::super::estimate::idle::depth_ceiling_over;
+use super::super::estimate::{overloaded, slowest_service_s};
 use super::{PEAK_WINDOW, parts};
 use crate::measure::{Estimate, Histogram, backlog_grows, mean_interval, quantile_interval};
 use crate::model::{BudgetSums, Compiled, FlowCell, KindTally, Tally, WorkloadTally};
@@ -9,7 +10,8 @@ use crate::outcome::{
     BudgetPart, CurvePoint, Estimated, Population, QuantileFigure, Steady, SteadyBin,
     WorkloadFigures,
 };
-use crate::site::{Arrivals, Measure};
+use crate::site::{Arrivals, Measure, Site};
+use crate::topology::PathSet;
 use crate::unit::Duration;
 
 /// Percentiles that are printed.
@@ -26,16 +28,18 @@ pub(crate) fn figures(
 ) -> Steady {
     let first = &tallies[0];
     // However short the run: what cannot fit is said by arithmetic too.
+    let sets = plan.path_sets(&compiled.site, &compiled.fabric);
     let over = overloaded(
         &compiled.site,
         &compiled.fabric,
         &compiled.alive,
+        &sets,
         &plan.hosts,
     );
     let workloads: Vec<WorkloadFigures> = over
         .iter()
         .enumerate()
-        .map(|(index, over)| workload(compiled, tallies, index, *over))
+        .map(|(index, over)| workload(compiled, tallies, index, (*over, &sets)))
         .collect();
     Steady {
         case: plan.case.clone(),
@@ -77,9 +81,20 @@ pub(crate) fn merged_latency(tally: &WorkloadTally) -> Histogram {
     all
 }
 
-fn workload(compiled: &Compiled, tallies: &[Tally], index: usize, over: bool) -> WorkloadFigures {
+fn workload(
+    compiled: &Compiled,
+    tallies: &[Tally],
+    index: usize,
+    (over, sets): (bool, &[PathSet]),
+) -> WorkloadFigures {
     let site = &compiled.site;
-    let saturated = over || is_saturated(compiled, tallies, index);
+    let long = service_beyond_run(site, index);
+    let saturated = over
+        || match long {
+            // What is under way grows for as long as the first I/Os take, and many are unfinished in the end, whether it fits or not.
+            Some(_) => held_by_depth(compiled, sets, index),
+            None => is_saturated(compiled, tallies, index),
+        };
     let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
     let kind = |pick: &dyn Fn(&WorkloadTally) -> KindTally| {
         let kinds: Vec<KindTally> = tallies
@@ -89,6 +104,7 @@ fn workload(compiled: &Compiled, tallies: &[Tally], index: usize, over: bool) ->
         population(&kinds, window, saturated)
     };
     let all = kind(&|tally| both(tally));
+    let missing = all.unfinished > 0;
     let mut budget = BudgetSums::default();
     let mut latency = Histogram::new();
     for tally in tallies {
@@ -99,10 +115,11 @@ fn workload(compiled: &Compiled, tallies: &[Tally], index: usize, over: bool) ->
     WorkloadFigures {
         name: site.workloads[index].name.clone(),
         saturated,
-        all,
-        reads: kind(&|tally| tally.reads.clone()),
-        writes: kind(&|tally| tally.writes.clone()),
-        budget: if saturated {
+        service_beyond_run_s: long,
+        all: beyond_run(all, long),
+        reads: beyond_run(kind(&|tally| tally.reads.clone()), long),
+        writes: beyond_run(kind(&|tally| tally.writes.clone()), long),
+        budget: if saturated || long.is_some() && missing {
             Vec::new()
         } else {
             budget_parts(&budget, &compiled.tiers)
@@ -129,6 +146,38 @@ fn both(tally: &WorkloadTally) -> KindTally {
         failed: reads.failed + writes.failed,
         completed: reads.completed + writes.completed,
         bytes: reads.bytes + writes.bytes,
+    }
+}
+
+/// The mean service of the slowest kind of I/O of a workload, seconds, where it is too long for a run to show what becomes of it.
+/// Half of the run is a choice of this program: what is under way then grows for too long to be told from a backlog without end.
+fn service_beyond_run(site: &Site, index: usize) -> Option<f64> {
+    let work = &site.workloads[index];
+    let service_s = slowest_service_s(work, &site.arrays[work.array]);
+    let run = &site.run;
+    let shown = run
+        .drain_limit
+        .as_secs_f64()
+        .min(run.duration.as_secs_f64() / 2.0);
+    (service_s > shown).then_some(service_s)
+}
+
+/// Whether hosts let less of a workload through, by their queue depth, than is asked for.
+fn held_by_depth(compiled: &Compiled, sets: &[PathSet], index: usize) -> bool {
+    let left = (compiled.alive.as_slice(), sets);
+    let found = depth_ceiling_over(&compiled.site, &compiled.fabric, left, index);
+    found.is_some_and(|(most, asked)| asked.mean > most)
+}
+
+/// The mean of those that are finished says nothing of the others where these are the long ones.
+fn beyond_run(population: Population, long: Option<f64>) -> Population {
+    match long {
+        Some(_) if population.unfinished > 0 => Population {
+            mean_us: None,
+            mean_each_us: None,
+            ..population
+        },
+        _ => population,
     }
 }
 

@@ -144,11 +144,7 @@ fn only_steady(kept: &mut Site, site: &Site, pathless: bool) {
 pub fn leaves_somebody_without_paths(site: &Site, outages: Option<&[String]>) -> bool {
     let fabric = Fabric::new(site);
     case::cases(site, &fabric, outages).iter().any(|plan| {
-        let mut alive = fabric.all_alive();
-        for member in &plan.members {
-            alive[member.0 as usize] = false;
-        }
-        let sets = fabric.path_sets(site, &alive);
+        let sets = plan.path_sets(site, &fabric);
         sets.iter().any(|set| set.paths.is_empty())
     })
 }

@@ -181,7 +181,8 @@ fn begin(setting: &Setting<'_>) -> Begin {
         None => Begin::Loss,
         Some(Action::Drain) => Begin::Drain,
         Some(action) if action.takes_away().is_some() => Begin::Loss,
-        Some(_) => Begin::Event,
+        Some(_) if setting.plan.case.is_scripted() => Begin::Event,
+        Some(_) => Begin::Outage,
     }
 }
 
@@ -242,6 +243,8 @@ fn workload(
         .zip(found)
         .map(|(tally, found)| drain(setting, tally, index, found.each[index]))
         .collect();
+    let after_all = &setting.survivors.figures.workloads[index].all;
+    let fails_after = after_all.failed > 0 && after_all.failed == after_all.ios;
     SwitchWorkload {
         name: compiled.site.workloads[index].name.clone(),
         policies: policies(compiled, index),
@@ -296,7 +299,10 @@ fn workload(
             .map(|cell| cell.peak)
             .max()
             .unwrap_or(0),
-        drain_s: drains.map(|all| all.into_iter().fold(0.0, f64::max)),
+        drain_s: drains
+            .filter(|_| !fails_after)
+            .map(|all| all.into_iter().fold(0.0, f64::max)),
+        fails_after,
         settled_s: settled
             .and_then(|all| all.into_iter().max())
             .map(|at| seconds_after(at, setting.at)),
