@@ -41,7 +41,7 @@ impl Watch {
 
 /// Some frames of equal size in a volley.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Run {
+pub struct Run {
     pub(crate) count: u32,
     pub(crate) payload: u32,
 }

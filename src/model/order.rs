@@ -69,7 +69,8 @@ impl FlowOrder {
         let ends = compiled.paths.iter().skip(1).map(|plan| plan.flows);
         let ends = ends.chain([u32::try_from(compiled.flows.len()).unwrap_or(u32::MAX)]);
         for (plan, end) in compiled.paths.iter().zip(ends) {
-            let ways = [Toward::Array, Toward::Host].map(|way| (way, Least::new(compiled, plan, way)));
+            let ways =
+                [Toward::Array, Toward::Host].map(|way| (way, Least::new(compiled, plan, way)));
             for flow in plan.flows..end {
                 let (way, least) = &ways[(flow - plan.flows) as usize % 2];
                 let flow = &compiled.flows[flow as usize];
@@ -130,7 +131,9 @@ impl FlowOrder {
             let onward = after[direction.index()]
                 .iter()
                 .map(|next| remaining[next.index()]);
-            let least = crossed[direction.index()].least.saturating_add(hop.latency.0);
+            let least = crossed[direction.index()]
+                .least
+                .saturating_add(hop.latency.0);
             remaining[direction.index()] = if hop.ends {
                 least
             } else {

@@ -88,7 +88,11 @@ impl<E: Executor> World<'_, E> {
         let (mut standing, mut nearest) = (false, u32::MAX);
         for step in 0..count {
             let offset = start + step;
-            let offset = if offset < count { offset } else { offset - count };
+            let offset = if offset < count {
+                offset
+            } else {
+                offset - count
+            };
             let path = first + offset;
             let (state, described) = (
                 &self.paths[path as usize],

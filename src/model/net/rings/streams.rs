@@ -13,8 +13,8 @@ use crate::engine::{EventSet, Key, Ring};
 use crate::model::attempt::NONE;
 use crate::model::compile::{Compiled, Hop, Run, Watch};
 use crate::model::net::{
-    DirectionTally, FEW, Flight, Frame, FrameKind, InOrder, Links, LostFrame, NoGate, Offered, Onward,
-    Open, ReceiverGone, Spoilt, Times,
+    DirectionTally, FEW, Flight, Frame, FrameKind, InOrder, Links, LostFrame, NoGate, Offered,
+    Onward, Open, ReceiverGone, Spoilt, Times,
 };
 use crate::model::order::{FlowOrder, Round};
 use crate::model::world::Event;
@@ -303,12 +303,7 @@ impl Streams {
     }
 }
 
-fn plan(
-    direction: DirectionId,
-    coming: &Coming,
-    out: bool,
-    events: &mut impl EventSet<Event>,
-) {
+fn plan(direction: DirectionId, coming: &Coming, out: bool, events: &mut impl EventSet<Event>) {
     let key = Key {
         at: coming.ready,
         tie: coming.frame.tie,

@@ -5,7 +5,6 @@ use super::lane::count;
 use crate::engine::Ring;
 use crate::model::compile::{Compiled, FrameTime, Hop, Run};
 use crate::model::net::{Flight, Frame, FrameKind, Onward, Times};
-use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
 use std::ops::Range;
 
@@ -39,7 +38,6 @@ pub(super) struct Track {
     class: u32,
     /// Place of the direction in the order.
     pub(super) place: u32,
-    pub(super) ends: bool,
     /// It leads toward arrays, and no direction leads both ways.
     pub(super) out: bool,
     pub(super) offered: u64,
@@ -57,7 +55,12 @@ pub(super) struct Track {
 const PLACES: (usize, usize, usize) = (256, 1_024, 64);
 
 impl Track {
-    pub(super) fn new(hop: &Hop, (place, out): (u32, bool), remaining: u64, filler: Flight) -> Self {
+    pub(super) fn new(
+        hop: &Hop,
+        (place, out): (u32, bool),
+        remaining: u64,
+        filler: Flight,
+    ) -> Self {
         let nothing = Coming {
             frame: filler.frame,
             ready: Instant::ZERO,
@@ -76,7 +79,6 @@ impl Track {
             remaining: Duration(remaining),
             class: hop.class,
             place,
-            ends: hop.ends,
             out,
             offered: 0,
             offered_bytes: 0,
