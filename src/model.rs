@@ -29,6 +29,7 @@ mod freed;
 mod guests;
 mod host;
 mod ill;
+mod message;
 mod net;
 mod notice;
 mod order;

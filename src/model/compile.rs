@@ -592,6 +592,14 @@ impl Compiled {
         self.hops.len() <= FEW && self.flow_order().is_some()
     }
 
+    /// The shortest way of a message to an array and back to a host in such a run, where no link direction belongs to
+    /// both: hosts and arrays take turns then, each as far as the other's way is long.
+    #[must_use]
+    pub fn turns(&self) -> Option<(Duration, Duration)> {
+        let round = self.flow_order()?.round?;
+        Some((Duration(round.there), Duration(round.back)))
+    }
+
     /// Leaves paths out of use from the start on, as a run of the same site has left them: other paths stand as usual.
     pub fn begin_without(&mut self, paths: &[OutPath]) {
         self.out = paths.to_vec();

@@ -4,7 +4,7 @@
 use super::oracle::{Dice, Kind, difference, text};
 use super::rig::{LIMITS, MS, site, watch};
 use halfloom::model::{Compiled, Executor, Fast, Flow, Plain, Stop, Tally, World};
-use halfloom::unit::{Instant, Side};
+use halfloom::unit::{Duration, Instant, Side};
 
 const KINDS: [Kind; 3] = [Kind::Plain, Kind::Fc, Kind::Ip];
 
@@ -26,7 +26,7 @@ fn count<E: Executor>(compiled: &Compiled, window: (u64, u64), stop: Stop, step:
 
 #[test]
 fn in_the_order_of_the_flow_the_same_is_counted() {
-    let (mut ordered, mut completed, mut hops) = (0, 0, 0);
+    let (mut ordered, mut in_turns, mut completed, mut hops) = (0, 0, 0, 0);
     for seed in 20_000..21_500 {
         let mut dice = Dice::new(seed);
         let text = text(&mut dice, KINDS[usize::try_from(seed % 3).unwrap()]);
@@ -42,6 +42,7 @@ fn in_the_order_of_the_flow_the_same_is_counted() {
             continue;
         }
         ordered += 1;
+        in_turns += u32::from(compiled.turns().is_some());
         let stop = dice.one(&[Stop::AtTheTime, Stop::WhenMeasured]);
         let window = dice.one(&[(MS, 5 * MS), (0, 2 * MS), (MS, 8 * MS)]);
         let step = dice.one(&[8 * MS, MS / 3, MS]);
@@ -65,9 +66,82 @@ fn in_the_order_of_the_flow_the_same_is_counted() {
         hops += flow.frame_hops;
     }
     assert!(
-        ordered > 700 && completed > 80_000 && hops > 1_700_000,
-        "{ordered} {completed} {hops}"
+        ordered > 700 && in_turns > 600 && completed > 80_000 && hops > 1_700_000,
+        "{ordered} {in_turns} {completed} {hops}"
     );
+}
+
+/// Two switches with a host and an array each; `box-b` is where the work of `app-a` goes, and `back` that of `app-b`.
+fn two_switches(back: &str) -> String {
+    let part = |kind: &str, more: &str| format!("[[{kind}]]\n{more}\n");
+    let link = |from: &str, to: &str| {
+        let ends = format!("from = \"{from}\"\nto = \"{to}\"\n");
+        part(
+            "link",
+            &(ends + "speed = \"10Gb/s\"\npropagation = \"300ns\""),
+        )
+    };
+    let work = |name: &str, host: &str, array: &str| {
+        let ends = format!("name = \"{name}\"\nhosts = \"{host}\"\narray = \"{array}\"\n");
+        let frames = "request = \"100B\"\nresponse = \"5000B\"\nframe = \"1000B\"\n";
+        let load = "read = \"50%\"\narrivals = { poisson = \"90k/s\" }";
+        part(
+            "workload",
+            &(ends + "protocol = \"plain\"\n" + frames + load),
+        )
+    };
+    let mut text = "format = 1\n[run]\nduration = \"8ms\"\nreplications = 1\n".to_owned();
+    for name in ["app-a", "app-b"] {
+        text += &part(
+            "host",
+            &format!("name = \"{name}\"\ncount = 2\nqueue_depth = 32"),
+        );
+    }
+    for name in ["left", "right"] {
+        let more = format!("name = \"{name}\"\nfabric = \"shared\"\ndelay = \"200ns\"");
+        text += &part("switch", &(more + "\nforwarding = \"store-and-forward\""));
+    }
+    for name in ["box-a", "box-b"] {
+        let read = "read = { hit = \"100%\", hit_time = \"20us\" }\nwrite = { time = \"15us\" }";
+        text += &part(
+            "array",
+            &format!("name = \"{name}\"\ncontrollers = 1\nparallel = 8\n{read}"),
+        );
+    }
+    text += &link("app-a", "left");
+    text += &link("app-b", "right");
+    text += &link("left", "right");
+    text += &link("left", "box-a");
+    text += &link("right", "box-b");
+    text += &work("there", "app-a", "box-b");
+    text + &work("back", "app-b", back)
+}
+
+/// Where requests and responses share a direction between switches, both sides go on together; where each direction
+/// is one way only, they take turns as long as the shortest messages need: whole frames on each of the links.
+#[test]
+fn hosts_and_arrays_take_turns_where_their_ways_are_apart() {
+    let shared = Compiled::new(&site(&two_switches("box-a")), &[]);
+    let apart = Compiled::new(&site(&two_switches("box-b")), &[]);
+    assert!(shared.in_flow_order() && apart.in_flow_order());
+    assert_eq!(shared.turns(), None);
+    // Of `app-b`, over two links and one switch: requests of 100 B are 80 ns at 10 Gb/s, responses' frames of
+    // 1,000 B 800 ns; 300 ns a link, 200 ns a switch.
+    let way = |frame: u64| Duration((2 * (frame + 300) + 200) * 1_000);
+    assert_eq!(apart.turns(), Some((way(80), way(800))));
+    for compiled in [shared, apart] {
+        for (stop, step) in [(Stop::AtTheTime, MS / 3), (Stop::WhenMeasured, 8 * MS)] {
+            let flow = count::<Flow>(&compiled, (MS, 6 * MS), stop, step);
+            let done: u64 = flow.workloads.iter().map(|work| work.completed_total).sum();
+            assert!(done > 900, "{done}");
+            let fast = count::<Fast>(&compiled, (MS, 6 * MS), stop, step);
+            let plain = count::<Plain>(&compiled, (MS, 6 * MS), stop, step);
+            for (name, other) in [("events", &fast), ("the oracle", &plain)] {
+                let found = difference(&flow, other);
+                assert!(found.is_none(), "{stop:?}, {step}, {name}: {found:?}");
+            }
+        }
+    }
 }
 
 #[test]
