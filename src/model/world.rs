@@ -399,6 +399,21 @@ impl<'a, E: Executor> World<'a, E> {
                 self.volley_taken_in(attempt);
             }
             Event::ServiceEnd { attempt } => self.service_ends(attempt),
+            other => self.handle_rare(other),
+        }
+    }
+
+    /// What hardly ever happens: timers, faults and what follows from them.
+    #[cold]
+    #[inline(never)]
+    fn handle_rare(&mut self, event: Event) {
+        match event {
+            Event::Link { .. }
+            | Event::Arrival { .. }
+            | Event::Emit { .. }
+            | Event::Answer { .. }
+            | Event::HostReceived { .. }
+            | Event::ServiceEnd { .. } => unreachable!("{event:?} is no rare event"),
             Event::Resend { attempt } => self.resend(attempt),
             Event::CommandTimer { path } => self.command_timer(path),
             Event::PathStep { path, epoch } => self.path_step(path, epoch),

@@ -265,7 +265,7 @@ impl Streams {
         }
     }
 
-    /// A frame will become ready on a direction, at which it has made `hop` hops.
+    /// A frame that comes from elsewhere will become ready on a direction, at which it has made `hop` hops.
     #[inline(always)]
     #[allow(clippy::inline_always)] // Part of each hop of each frame.
     pub(crate) fn pass(
@@ -275,9 +275,10 @@ impl Streams {
         ready: Instant,
     ) {
         let track = &mut self.tracks[direction.index()];
-        track.push(frame, (hop, onward), ready);
-        let place = track.place as usize;
-        self.filled[place / 64 % FILLED_WORDS] |= 1 << (place % 64);
+        if track.push(frame, (hop, onward), ready) {
+            let place = track.place as usize;
+            self.filled[place / 64 % FILLED_WORDS] |= 1 << (place % 64);
+        }
     }
 
     /// Takes back what was served ahead of `until`, where a run ends. Returns how many frames.
@@ -357,7 +358,16 @@ impl Links for Streams {
         _: &mut impl EventSet<Event>,
     ) -> Offered {
         self.coming += 1;
-        self.pass(over, (&frame, frame.hop), ready);
+        if frame.hop > 0 {
+            self.pass(over, (&frame, frame.hop), ready);
+            return Offered::Taken;
+        }
+        let (direction, onward) = over;
+        let track = &mut self.tracks[direction.index()];
+        if track.push_own(Frame { onward, ..frame }, ready) {
+            let place = track.place as usize;
+            self.filled[place / 64 % FILLED_WORDS] |= 1 << (place % 64);
+        }
         Offered::Taken
     }
 

@@ -119,10 +119,24 @@ impl Track {
         nothing_left
     }
 
-    /// A frame will become ready, at which it has made `hop` hops.
+    /// A frame of the port itself becomes ready: those go in the order in which it sends them. Returns whether it is
+    /// the only one.
+    #[inline]
+    pub(super) fn push_own(&mut self, frame: Frame, ready: Instant) -> bool {
+        self.coming.push(Coming { frame, ready });
+        self.coming.len() == self.served + 1
+    }
+
+    /// A frame that comes from elsewhere will become ready, at which it has made `hop` hops. Returns whether it is the
+    /// only one.
     #[inline(always)]
     #[allow(clippy::inline_always)] // Copies of frames are what a hop costs.
-    pub(super) fn push(&mut self, frame: &Frame, (hop, onward): (u8, Onward), ready: Instant) {
+    pub(super) fn push(
+        &mut self,
+        frame: &Frame,
+        (hop, onward): (u8, Onward),
+        ready: Instant,
+    ) -> bool {
         let own = self.coming.len();
         self.coming.push(Coming {
             frame: *frame,
@@ -132,11 +146,14 @@ impl Track {
             last.frame.hop = hop;
             last.frame.onward = onward;
         }
-        // What a port itself sends goes in the order in which it does; what comes from elsewhere in order of
-        // time: each stream is, so that mostly this is the last.
-        if hop > 0 && own > self.served && self.coming[own - 1].comes_after(ready, frame.tie) {
+        if own == self.served {
+            return true;
+        }
+        // They go in order of time: each stream is, so that mostly this is the last.
+        if self.coming[own - 1].comes_after(ready, frame.tie) {
             sort_in(&mut self.coming[self.served..]);
         }
+        false
     }
 
     /// All frames of a message, of which `frame` is the first, come from the port itself. Returns how many.
