@@ -155,6 +155,12 @@ impl<E: Executor> World<'_, E> {
             return;
         }
         let path = attempt.path;
+        if let (Protocol::Iscsi(_), Standing::Blocked) =
+            (self.path_protocol(path), self.paths[path as usize].standing)
+        {
+            // Its connection is gone: the session waits for another one, and sends the command itself anew.
+            return;
+        }
         let retries = self.path_timers(path).tcp_retries;
         if self.attempts[slot].resent >= retries {
             self.connection_given_up(path, slot);

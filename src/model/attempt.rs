@@ -23,6 +23,8 @@ pub(crate) struct Io {
     pub(crate) last_issue: Instant,
     pub(crate) draw: IoDraw,
     pub(crate) attempts: u32,
+    /// Attempts given up in the instant in which they were made: they are no retries.
+    pub(crate) untried: u32,
     /// The attempt whose response completes it.
     pub(crate) live: u32,
     /// Neighbours in order of arrival among the unfinished of its workload.

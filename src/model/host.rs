@@ -438,9 +438,11 @@ impl<E: Executor> World<'_, E> {
     /// Gives an attempt up: whatever still comes of it is late. Returns its I/O.
     pub(crate) fn abandon(&mut self, slot: u32) -> u32 {
         self.leave_path(slot);
-        let io = self.attempts[slot].io;
+        let Attempt { io, issued, .. } = self.attempts[slot];
         self.attempts[slot].io = NONE;
         self.ios[io].live = NONE;
+        // A path that is given up in the very instant in which it gets an I/O from another has not tried it.
+        self.ios[io].untried += u32::from(issued == self.now);
         self.release(slot);
         io
     }
@@ -473,7 +475,7 @@ impl<E: Executor> World<'_, E> {
             let record = &mut self.ios[io];
             record.attempts += 1;
             let (source, workload) = (record.source as usize, record.workload as usize);
-            if record.attempts > retries {
+            if record.attempts - record.untried > retries {
                 self.fail_io(io, Some(timer));
                 continue;
             }

@@ -293,8 +293,13 @@ impl<E: Executor> World<'_, E> {
     fn send_elsewhere(&mut self, path: u32, timer: (TimerName, Duration)) {
         let set = self.compiled.paths[path as usize].set;
         let mut ios = Vec::new();
+        let is_back = self.paths[path as usize].standing == Standing::Up;
         while self.paths[path as usize].oldest != NONE {
             let slot = self.paths[path as usize].oldest;
+            if is_back && self.attempts[slot].issued == self.now {
+                // What another path has let go in this very instant finds the way open.
+                break;
+            }
             ios.push(self.abandon(slot));
         }
         let (entry, failed) = (self.tally.log.len().saturating_sub(1), self.failed_so_far());
@@ -313,8 +318,8 @@ impl<E: Executor> World<'_, E> {
             Standing::Unnoticed => self.change_standing(path, Standing::Up, None, 0),
             Standing::Blocked => {
                 // The port logs in anew, so what was under way on it is sent again.
-                let in_flight = u64::from(self.paths[path as usize].in_flight);
-                self.change_standing(path, Standing::Up, None, in_flight);
+                let let_go = self.let_go(path);
+                self.change_standing(path, Standing::Up, None, let_go);
                 let hold = hold(self.path_protocol(path), self.path_timers(path));
                 self.send_elsewhere(path, hold.unwrap_or(NO_HOLD));
             }
@@ -420,8 +425,9 @@ impl<E: Executor> World<'_, E> {
             }
             self.dispatch(self.compiled.paths[path as usize].set);
         } else if self.given_up_for_good(path) {
-            let loss = self.path_timers(path).controller_loss;
-            let timer = Some((TimerName::ControllerLoss, loss));
+            // In whole tries: so long it has been tried.
+            let tried = self.now.since(self.paths[path as usize].failed_at);
+            let timer = Some((TimerName::ControllerLoss, tried));
             self.change_standing(path, Standing::Removed, timer, 0);
         } else {
             self.plan_check(path);

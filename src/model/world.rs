@@ -461,6 +461,7 @@ impl<'a, E: Executor> World<'a, E> {
             last_issue: Instant::NEVER,
             draw,
             attempts: 0,
+            untried: 0,
             live: NONE,
             before: NONE,
             after: NONE,

@@ -410,3 +410,87 @@ fn a_command_without_an_answer_frees_the_others_of_nvme_alone() {
         );
     }
 }
+
+/// Four paths over A are held from 1.1 s on and are back at 4 s, all in one instant. What was under way on each of them
+/// is sent again once, also where one of the others gets it first, which counts as no retry.
+#[test]
+fn paths_that_return_together_send_each_io_again_once() {
+    let text = r#"
+format = 1
+[run]
+duration = "20s"
+replications = 1
+[timers]
+retries = 1
+[[host]]
+name = "app"
+count = 1
+queue_depth = 64
+paths = "round-robin"
+[[switch]]
+name = "core"
+[[array]]
+name = "store"
+controllers = 2
+read = { hit = "100%", hit_time = "100us" }
+write = { time = "100us" }
+[[link]]
+from = "app"
+to = "core"
+speed = "32GFC"
+[[link]]
+from = "core"
+to = "store"
+speed = "32GFC"
+ports = 4
+[[workload]]
+name = "orders"
+hosts = "app"
+array = "store"
+protocol = "fc-scsi"
+arrivals = { paced = "20/s" }
+read = "100%"
+sizes = "8KiB"
+"#;
+    let compiled = Compiled::new(&site(text), &[]);
+    let scripts = [
+        script(&compiled, S, LOUD, "core", A),
+        script(&compiled, 4 * S, Action::Restore, "core", A),
+    ];
+    let tally = run(&compiled, &scripts, 12 * S);
+    let back = tally.log.iter().filter(|entry| {
+        let to = Standing::Up;
+        matches!(entry.kind, LogKind::Path { to: own, .. } if own == to)
+    });
+    let sent_again: u64 = back.map(|entry| entry.ios).sum();
+    let work = &tally.workloads[0];
+    assert_eq!(work.failed_total, 0);
+    // Half of those that come in three seconds, give or take one at each of eight paths.
+    assert!((26..=34).contains(&sent_again), "{sent_again}");
+    assert_eq!(sent_again, work.held);
+    assert_eq!(work.retried, work.held);
+}
+
+/// A silent loss under iSCSI: TCP sends messages again until the ping goes without an answer. From then on the session
+/// waits for a new connection, and the old one sends nothing more.
+#[test]
+fn a_connection_given_up_retransmits_nothing() {
+    let reads: Vec<(u64, Op, u32)> = (0..40).map(|n| (n * S, Op::Read, 4096)).collect();
+    let compiled = dual("iscsi", "25GbE", "", &reads);
+    let lost = script(&compiled, 3 * S + 10 * US, SILENT, "", A);
+    let tally = run(&compiled, std::slice::from_ref(&lost), 200 * S);
+    let held = tally.log.iter().find_map(|entry| {
+        let to = Standing::Blocked;
+        matches!(entry.kind, LogKind::Path { to: own, .. } if own == to).then_some(entry.at)
+    });
+    let held = held.expect("the session is held");
+    let resent = tally.log.iter();
+    let resent = resent.filter(|entry| matches!(entry.kind, LogKind::Resent { .. }));
+    let resent: Vec<_> = resent.map(|entry| entry.at).collect();
+    assert!(
+        resent.len() > 5 && resent.iter().all(|at| *at <= held),
+        "{held:?} {resent:?}"
+    );
+    let work = &tally.workloads[0];
+    assert_eq!((work.completed_total, work.failed_total), (40, 0));
+}
