@@ -243,3 +243,40 @@ arrivals = { poisson = "100k/s" }
         }
     }
 }
+
+/// The sites that come with the program, whole and with each of their nodes gone in turn.
+#[test]
+fn real_sites_count_the_same_without_any_of_their_nodes() {
+    let texts = [
+        include_str!("../../scenarios/ostrel.toml"),
+        include_str!("../../scenarios/ostrel-ethernet.toml"),
+        include_str!("../../scenarios/eight-paths.toml"),
+        include_str!("../../scenarios/lessons/cut-through.toml"),
+        include_str!("../../scenarios/lessons/jumbo-frames.toml"),
+    ];
+    let (mut in_turns, mut completed) = (0, 0);
+    for text in texts {
+        let site = site(text);
+        let whole = Compiled::new(&site, &[]);
+        let names = whole.fabric.nodes.iter().map(|node| node.name.clone());
+        let losses = names.map(|name| whole.fabric.members_of(&[name], None));
+        for lost in std::iter::once(Vec::new()).chain(losses) {
+            let compiled = Compiled::new(&site, &lost);
+            if !compiled.in_flow_order() {
+                continue;
+            }
+            in_turns += u32::from(compiled.turns().is_some());
+            let window = (MS / 10, MS / 2);
+            let flow = count::<Flow>(&compiled, window, Stop::WhenMeasured, MS / 4);
+            let fast = count::<Fast>(&compiled, window, Stop::WhenMeasured, MS / 4);
+            let found = difference(&flow, &fast);
+            assert!(found.is_none(), "{}: {lost:?}: {found:?}", site.title);
+            let done = flow.workloads.iter().map(|work| work.completed_total);
+            completed += done.sum::<u64>();
+        }
+    }
+    assert!(
+        in_turns > 100 && completed > 50_000,
+        "{in_turns} {completed}"
+    );
+}
