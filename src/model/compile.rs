@@ -592,7 +592,7 @@ impl Compiled {
         self.hops.len() <= FEW && self.flow_order().is_some()
     }
 
-    /// The shortest way of a message to an array and back to a host in such a run, where no link direction belongs to
+    /// The shortest way of a message to an array and back to a host in such a run, 16 us each at most, where no link direction belongs to
     /// both: hosts and arrays take turns then, each as far as the other's way is long.
     #[must_use]
     pub fn turns(&self) -> Option<(Duration, Duration)> {
