@@ -112,7 +112,7 @@ pub fn row_scale(row: &Row) -> Scale {
     let own = row.cells.iter().flatten();
     let own = own.flat_map(|cell| [cell.value.map(|figure| figure.value), cell.beyond]);
     let most = own.flatten().fold(0.0, f64::max);
-    if most >= 0.01 * written.divisor {
+    if most >= 0.01 * written.divisor && written.divisor > all.divisor {
         written
     } else {
         all
