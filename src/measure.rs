@@ -28,6 +28,7 @@ pub use series::{
 pub use settle::{Joined, band, band_of_few, settled};
 pub use verdict::{
     Judgement, Trust, VERDICT_CONFIDENCE, Verdict, judge_at_least, judge_at_least_with,
-    judge_at_most, judge_at_most_with, judge_every, judge_fraction, judge_fraction_at,
+    judge_at_most, judge_at_most_with, judge_counted_at_least, judge_every, judge_fraction,
+    judge_fraction_at,
 };
 pub use warm_up::{BATCH, mser5};

@@ -75,7 +75,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     let Some(found) = found else {
         return Err(Failure::arguments(
             "the scenario does not say how the work grows",
-            "add a table: [growth] from = \"2027-01-01\" per_year = \"25%\"",
+            "add a table:\n[growth]\nfrom = \"2027-01-01\"\nper_year = \"25%\"",
         ));
     };
     if let Some(path) = &arguments.chart {

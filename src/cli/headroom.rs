@@ -177,15 +177,18 @@ fn effort_words(effort: &Effort, found: &Headroom) -> String {
 fn first_answer(site: &Site, outages: Option<&[String]>) -> String {
     let cases: Vec<String> = by_arithmetic(site, outages)
         .into_iter()
-        .map(|ByArithmetic { case, full, waits }| match full {
+        .map(|found| {
+            let ByArithmetic { case, waits, .. } = found;
+            match found.full {
             Some(factor) => {
                 let waits = waits.map_or_else(String::new, |work| {
                     format!(" (by then the hosts of {work} have all under way that they may)")
                 });
                 format!("{case} at {}{waits}", three(factor))
             }
+            None if found.cut_off => format!("{case} never (no work has a path)"),
             None => format!("{case} never (closed loops take what there is; what grows is the number outstanding)"),
-        })
+        }})
         .collect();
     format!(
         "by arithmetic the fullest part is full on the mean, times today's load: {}; the runs say where promises break",

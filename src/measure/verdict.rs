@@ -56,8 +56,9 @@ pub struct Judgement {
 /// within a replication in any way: Student's t on the ratio estimator, Σ (above_r − p × all_r)² ×
 /// R/(R−1) ÷ (Σ all)² (Cochran, *Sampling Techniques*, chapter on ratio estimators; from memory). That
 /// spread can be too small by luck, or nothing at all when the replications are alike, so each bound is the
-/// wider of this one and the Clopper-Pearson bound for independent I/Os, which alone stands for a single
-/// replication. No I/O above the target: the upper bound is the rule of three, 3 ÷ Σ all. No I/O at all:
+/// wider of this one and the Clopper-Pearson bound for independent I/Os. A single replication does not tell how
+/// much its I/Os depend on each other, and those of one queue do: where some are above and some are not, it
+/// bounds nothing. No I/O above the target: the upper bound is the rule of three, 3 ÷ Σ all. No I/O at all:
 /// undecided.
 #[must_use]
 pub fn judge_fraction(above_and_total: &[(u64, u64)], q: f64) -> Judgement {
@@ -77,6 +78,9 @@ pub fn judge_fraction_at(above_and_total: &[(u64, u64)], q: f64, trust: Trust) -
     let mut lower = binomial::bounds(above, total, trust.missed).0;
     let mut upper = binomial::bounds(above, total, trust.met).1;
     let replications = above_and_total.len();
+    if replications == 1 && above > 0 && above < total {
+        (lower, upper) = (f64::NEG_INFINITY, f64::INFINITY);
+    }
     if replications > 1 && total > 0 {
         let fraction = above as f64 / total as f64;
         let squares: f64 = above_and_total
@@ -160,7 +164,16 @@ pub fn judge_at_least(values: &[f64], target: f64) -> Judgement {
 /// [`judge_at_least`] with bounds of another confidence.
 #[must_use]
 pub fn judge_at_least_with(values: &[f64], target: f64, trust: Trust) -> Judgement {
+    judge_counted_at_least(values, target, 0.0, trust)
+}
+
+/// [`judge_at_least_with`] for values that come in steps: `grain` is what one whole thing more or less makes of a value. Values that
+/// agree by chance know no more than their steps tell, so each bound lies at least one step from the mean.
+#[must_use]
+pub fn judge_counted_at_least(values: &[f64], target: f64, grain: f64, trust: Trust) -> Judgement {
     let (lower, upper) = mean_bounds(values, trust.met, trust.missed);
+    let (mean, _) = mean_and_variance(values);
+    let (lower, upper) = (lower.min(mean - grain), upper.max(mean + grain));
     let verdict = if values.is_empty() {
         Verdict::Undecided
     } else if lower >= target {
@@ -221,8 +234,16 @@ mod tests {
             (got.lower, got.upper, got.verdict),
             (lower, upper, Undecided)
         );
-        // One replication is judged the same way.
-        assert_eq!(judge_fraction(&[(2, 100)], 0.99), got);
+    }
+
+    /// How much the I/Os of one queue depend on each other shows between replications only.
+    #[test]
+    fn a_single_replication_with_some_above_bounds_nothing() {
+        for (above, q) in [(1, 0.99), (500, 0.99), (4_000, 0.5), (6_000, 0.5)] {
+            let got = judge_fraction(&[(above, 10_000)], q);
+            assert_eq!(got.verdict, Undecided, "{above}");
+            assert_eq!((got.lower, got.upper), (f64::NEG_INFINITY, f64::INFINITY));
+        }
     }
 
     #[test]
@@ -347,6 +368,22 @@ mod tests {
             assert_eq!(judge_at_least(values, 0.5).verdict, Undecided);
         }
         assert_eq!(judge_at_most(&[f64::INFINITY; 2], 5.0).verdict, Missed);
+    }
+
+    #[test]
+    fn values_that_agree_by_chance_know_no_more_than_their_steps() {
+        // 38 of 37.5 that come, three times: one more or less is 4.
+        let judged = |target| judge_counted_at_least(&[152.0; 3], target, 4.0, Trust::ALONE);
+        assert_eq!((judged(150.0).lower, judged(150.0).upper), (148.0, 156.0));
+        assert_eq!(judged(148.0).verdict, Met);
+        assert_eq!(judged(151.0).verdict, Undecided);
+        assert_eq!(judged(156.1).verdict, Missed);
+        // A spread that is wider stays as it is.
+        let values = [4.2, 5.1, 3.9, 4.8, 5.5];
+        assert_eq!(
+            judge_counted_at_least(&values, 4.0, 0.1, Trust::ALONE),
+            judge_at_least(&values, 4.0)
+        );
     }
 
     #[test]

@@ -86,7 +86,7 @@ pub fn budget(report: &Report, workload: usize, format: Format) -> Option<Drawin
 pub fn headroom(report: &Report, format: Format) -> Option<Drawing> {
     headroom::draw(
         &report.parts,
-        report.matrix.cases.len(),
+        &report.matrix.cases.iter().collect::<Vec<_>>(),
         &report.origin,
         format,
     )
@@ -95,7 +95,8 @@ pub fn headroom(report: &Report, format: Format) -> Option<Drawing> {
 /// The same of the loads that `headroom` ran: parts at today's load.
 #[must_use]
 pub fn part_bars(found: &Headroom, format: Format) -> Option<Drawing> {
-    headroom::draw(&found.parts, found.cases.len(), &found.origin, format)
+    let cases: Vec<_> = found.cases.iter().map(|own| &own.case).collect();
+    headroom::draw(&found.parts, &cases, &found.origin, format)
 }
 
 /// The load over the years against what is proven, healthy and in each outage, with the planned steps.

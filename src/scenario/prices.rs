@@ -1,6 +1,6 @@
 //! Price lists: CSV with the head `item,of,price`.
 //!
-//! `item` is a kind of part or work, `of` says which (a technology, an array, a switch; empty where there is only one),
+//! `item` is a kind of part or work, `of` says which (a technology, an array, a switch; empty for a setting alone),
 //! `price` is a number, zero or more, in a currency that nobody asks about.
 
 use super::problem::{Problem, near_or_list};
@@ -53,6 +53,10 @@ pub fn prices(file: &str, text: &str) -> Result<Vec<Price>, Vec<Problem>> {
             return Err((0, message, near_or_list(item, "kinds", &KINDS)));
         }
         let of = &technology_of(item, of)?;
+        if of.is_empty() && item != "setting" {
+            let message = format!("it is not said which {item} this is the price of");
+            return Err((1, message, "a name of the scenario".to_owned()));
+        }
         let known = (item.to_owned(), of.to_owned());
         if seen.contains(&known) {
             let message = format!("`{item},{of}` is there twice");
@@ -161,6 +165,14 @@ mod tests {
         assert!(problems[3].message.contains("there twice"), "{problems:?}");
         let all = prices("p.csv", "item,of,price\ncable,4 × 25gbe in a cage,3\n").unwrap();
         assert_eq!(all[0].of, "4 × 25GbE in a cage");
+    }
+
+    #[test]
+    fn a_price_of_nothing_in_particular_is_told() {
+        let text = "item,of,price\nparallel,,1\nmodule,,3\nsetting,,2\nhost,rack,7\n";
+        let problems = prices("p.csv", text).unwrap_err();
+        let told: Vec<_> = problems.iter().map(|p| p.line).collect();
+        assert_eq!(told, [Some(2), Some(3)], "{problems:?}");
     }
 
     #[test]

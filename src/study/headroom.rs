@@ -187,7 +187,18 @@ pub fn headroom_in_hosts(
         let scale = Scale::of(hosts, ask.most);
         search(site, &scale, origin, ask, progress)
     };
-    within_budgets(site, hosts, found)
+    let mut found = within_budgets(site, hosts, found);
+    for over in over_port_budgets(site) {
+        let note = format!(
+            "port budget, {}: too few today, so that they bound no number of hosts here; with one that has enough today, hosts end \
+             where it has no more",
+            over.what
+        );
+        found
+            .notes
+            .extend((!found.notes.contains(&note)).then_some(note));
+    }
+    found
 }
 
 /// What `found` makes of hosts that are not built beyond those ports of their switches that are enough today.
@@ -251,8 +262,10 @@ pub struct ByArithmetic {
     /// Which case.
     pub case: String,
     /// Times today's load at which the fullest part is full on the mean, or queue depths let no more through, whichever is
-    /// less; `None` where all work is a closed loop.
+    /// less; `None` where all work is a closed loop, or none has a path.
     pub full: Option<f64>,
+    /// Whether no work has a path.
+    pub cut_off: bool,
     /// The workload whose hosts have all under way that they may, where that is the less.
     pub waits: Option<String>,
 }
@@ -269,6 +282,7 @@ pub fn by_arithmetic(site: &Site, outages: Option<&[String]>) -> Vec<ByArithmeti
             let depth = Scale::Load.depth_limit(site, &fabric, &loads, &plan.case.name);
             let (full, depth) = lesser(full, depth);
             ByArithmetic {
+                cut_off: outlook::all_cut_off(site, &fabric, &plan),
                 case: plan.case.name,
                 full,
                 waits: depth.map(|depth| depth.workload),

@@ -1,9 +1,9 @@
 //! Promises against figures: the matrix of verdicts.
 
-use super::steady::{SteadyRuns, merged_latency, quantile_of};
+use super::steady::{Carried, SteadyRuns, merged_latency, quantile_of};
 use crate::measure::{
-    self, Judgement, Trust, judge_at_least_with, judge_at_most_with, judge_every,
-    judge_fraction_at, mean_interval,
+    self, Judgement, Trust, judge_at_most_with, judge_counted_at_least, judge_every,
+    judge_fraction_at,
 };
 use crate::model::Tally;
 use crate::outcome::{Case, Cell, Estimated, LeftOpen, Matrix, MeasureKind, Row, Switch, Verdict};
@@ -163,7 +163,6 @@ pub(super) fn above(tally: &Tally, index: usize, target: f64) -> (u64, u64) {
 fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust) -> Cell {
     let figures = &runs.figures.workloads[index];
     let tallies = &runs.tallies;
-    let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
     let blank = Cell {
         failed: match promise.measure {
             Measure::Mean | Measure::Quantile(_) => figures.all.failed,
@@ -255,17 +254,10 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
             settle(cell, found, figures.saturated)
         }
         Measure::Throughput => {
-            #[allow(clippy::cast_precision_loss)]
-            let rates: Vec<f64> = tallies
-                .iter()
-                .map(|tally| &tally.workloads[index])
-                .map(|workload| {
-                    (workload.reads.bytes + workload.writes.bytes) as f64 / 1e6 / window
-                })
-                .collect();
+            let carried = Carried::of(runs, index);
             let target = promise.target / 1e6;
-            let judged = judge_at_least_with(&rates, target, trust);
-            let figure = super::steady::estimated(&mean_interval(&rates, 0.95));
+            let judged = judge_counted_at_least(&carried.rates, target, carried.grain, trust);
+            let figure = super::steady::estimated(&carried.interval(0.95));
             let cell = with_value(blank, Some(figure), target, Direction::AtLeast);
             let open = figures.service_beyond_run_s.is_some() && figures.all.unfinished > 0;
             if open && !figures.saturated && judged.verdict == measure::Verdict::Missed {

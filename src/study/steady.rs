@@ -7,6 +7,7 @@
 //! With a precision asked for, replications are added by the rule of `measure` ([`Looks`]) in the order of
 //! their numbers; the figures are those that the number it ends with gives without the rule.
 
+mod carried;
 mod figures;
 mod narrow;
 mod parts;
@@ -22,6 +23,7 @@ use crate::site::{Action, Arrivals, BurstLaw, Site, WarmUp};
 use crate::unit::{Duration, Instant};
 use rayon::prelude::*;
 
+pub(super) use carried::Carried;
 pub(crate) use figures::{backlogs, estimated, estimated_peak, merged_latency, quantile_of};
 
 pub use crate::measure::PEAK_WINDOW;

@@ -397,6 +397,27 @@ fn growth_from_a_broken_promise_is_not_met() {
     }
 }
 
+/// What the help says to add can be added as it stands.
+#[test]
+fn the_table_that_growth_asks_for_can_be_pasted() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let path = small_site(place.path(), EASY);
+    let arguments = [
+        &["growth", "small.toml", "--healthy"][..],
+        &SHORT,
+        &["run.duration=20ms"],
+    ]
+    .concat();
+    let output = halfloom(place.path(), &arguments);
+    assert_eq!(code(&output), 2, "{}", err(&output));
+    let said = err(&output);
+    let (_, table) = said.split_once("add a table:\n").expect("it helps");
+    let text = fs::read_to_string(&path).expect("it was written");
+    fs::write(&path, format!("{text}\n{table}")).expect("it can be written");
+    let output = halfloom(place.path(), &arguments);
+    assert!(code(&output) < 2, "{}", err(&output));
+}
+
 /// What arithmetic says stands on the standard error before any run, and not where silence was asked for.
 #[test]
 fn growth_has_an_answer_by_arithmetic_first() {

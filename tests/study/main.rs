@@ -32,6 +32,7 @@ mod hosts;
 mod limits;
 mod mends;
 mod mirror;
+mod rates;
 mod repeat;
 mod replay;
 mod returns;

@@ -2,7 +2,7 @@
 //!
 //! "Full" is said of the mean alone, where a page has both: a moment at 100 % is not full, for what does not fit waits for the next.
 
-use crate::outcome::{Origin, PartUse};
+use crate::outcome::{Case, Origin, PartUse};
 use crate::render::number::{is_over, three_down};
 
 use super::axis::Scale;
@@ -27,10 +27,10 @@ impl Row<'_> {
     }
 }
 
-/// Parts with their use by case, healthy first; `cases` of them.
+/// Parts with their use by case, healthy first.
 pub(super) fn draw(
     parts: &[PartUse],
-    cases: usize,
+    cases: &[&Case],
     origin: &Origin,
     format: Format,
 ) -> Option<Drawing> {
@@ -38,8 +38,8 @@ pub(super) fn draw(
     if rows.is_empty() {
         return None;
     }
-    let outages = cases > 1;
-    let mut sheet = Sheet::of(foot(origin), format, 800.0, finding(&rows, outages));
+    let outages = cases.len() > 1;
+    let mut sheet = Sheet::of(foot(origin), format, 800.0, finding(&rows, cases));
     let em = sheet.em;
     let phone = format == Format::Phone;
     let head = em * if phone { 4.6 } else { 3.6 };
@@ -80,16 +80,19 @@ pub(super) fn draw(
 }
 
 fn row(part: &PartUse) -> Row<'_> {
-    let peak = |case: &Option<crate::outcome::UseInCase>| {
-        case.as_ref()
-            .map(|used| used.peak_percent)
-            .filter(|percent| percent.is_finite())
-    };
     Row {
         part,
-        healthy: part.cases.first().and_then(peak),
-        outage: part.cases.iter().skip(1).filter_map(peak).reduce(f64::max),
+        healthy: peak(part, 0),
+        outage: (1..part.cases.len())
+            .filter_map(|case| peak(part, case))
+            .reduce(f64::max),
     }
+}
+
+/// Asked of a part in the busiest 20 ms of a case.
+fn peak(part: &PartUse, case: usize) -> Option<f64> {
+    let used = part.cases.get(case)?.as_ref()?;
+    Some(used.peak_percent).filter(|percent| percent.is_finite())
 }
 
 fn key(sheet: &mut Sheet, grid: &Grid, scale: &Scale, outages: bool) {
@@ -229,22 +232,25 @@ fn full_line(sheet: &mut Sheet, grid: &Grid, scale: &Scale) {
     grid.upright(sheet, scale.place(100.0), sheet.em * 0.3, pen);
 }
 
-fn finding(rows: &[Row<'_>], outages: bool) -> String {
+fn finding(rows: &[Row<'_>], cases: &[&Case]) -> String {
     let fullest = rows.iter().max_by(|a, b| a.most().total_cmp(&b.most()));
     let Some(fullest) = fullest.filter(|row| row.most() > 0.0) else {
         return "No part is ever busy.".to_owned();
     };
     let most = fullest.most();
     let healthy = fullest.healthy.is_some_and(|healthy| healthy >= most);
-    let when = match (outages, healthy) {
-        (true, false) => "With one fabric lost, ",
-        (true, true) => "Healthy or not, ",
-        (false, _) => "",
+    // The case in which it is fullest, of which alone the sentence speaks.
+    let lost =
+        (1..cases.len()).find(|case| peak(fullest.part, *case).is_some_and(|own| own >= most));
+    let lost = lost.filter(|_| !healthy);
+    let when = match lost {
+        Some(case) => format!("With {}, ", cases[case].name),
+        None if cases.len() > 1 => "Healthy or not, ".to_owned(),
+        None => String::new(),
     };
-    // Of the cases that the sentence is about.
-    let there = |row: &Row<'_>| match (outages, healthy) {
-        (true, false) => row.outage.unwrap_or(0.0),
-        _ => row.most(),
+    let there = |row: &Row<'_>| match lost {
+        Some(case) => peak(row.part, case).unwrap_or(0.0),
+        None => row.most(),
     };
     let next = rows
         .iter()
@@ -301,5 +307,45 @@ fn percent_or_zero(value: f64) -> String {
         percent(value)
     } else {
         percent_whole(0.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::sample::sample_report;
+
+    /// The fullest part of all cases, and the room of the others in that same case.
+    #[test]
+    fn the_finding_names_one_case_and_keeps_to_it() {
+        let report = sample_report();
+        let cases: Vec<&Case> = report.matrix.cases.iter().collect();
+        let mut parts = report.parts[..2].to_vec();
+        let used = parts[0].cases[0].clone().expect("it is used");
+        let peak = |peak_percent: f64| {
+            let mut own = used.clone();
+            own.peak_percent = peak_percent;
+            Some(own)
+        };
+        let more = cases.len() - 3;
+        for (part, peaks) in parts
+            .iter_mut()
+            .zip([[40.0, 50.0, 80.0], [30.0, 65.0, 34.0]])
+        {
+            part.cases = peaks
+                .map(peak)
+                .into_iter()
+                .chain((0..more).map(|_| None))
+                .collect();
+        }
+        let rows: Vec<Row<'_>> = parts.iter().map(row).collect();
+        let said = finding(&rows, &cases);
+        let start = format!("With {}, ", cases[2].name);
+        assert!(said.starts_with(&start), "{said}");
+        // 100 ÷ 34, not 100 ÷ 65.
+        assert!(
+            said.contains("at 1.25 times") && said.contains("room to 2.94 times"),
+            "{said}"
+        );
     }
 }

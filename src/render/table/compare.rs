@@ -226,7 +226,7 @@ fn costs(comparison: &Comparison) -> String {
         heads.extend([">price, takes", ">price, frees", ">dearer, built new"]);
     }
     heads.extend([
-        ">promises met",
+        ">steady promises met",
         ">better",
         ">worse",
         "largest change of a promised figure",

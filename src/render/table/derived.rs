@@ -51,7 +51,11 @@ pub fn derived_text(derived: &Derived) -> String {
             shown(of(&derived.busiest)),
         ]);
     }
-    let kinds = |work: &Work| count((work.read_sizes.len() + work.write_sizes.len()) as u64);
+    // Statistics know means alone.
+    let kinds = |work: &Work| match derived.kind {
+        "statistics" => NONE.to_owned(),
+        _ => count((work.read_sizes.len() + work.write_sizes.len()) as u64),
+    };
     table.row(vec![
         "different sizes, reads and writes apart".to_owned(),
         kinds(&derived.whole),

@@ -225,7 +225,11 @@ fn counted_words(case: &CaseHeadroom, headroom: &Headroom) -> Option<String> {
         row.workload,
         as_written(&row.cell.target_text),
         three(100.0 * allowed),
-        verdict_word(row.cell.verdict)
+        // The word of the row.
+        match (point.purpose, row.cell.verdict) {
+            (Purpose::ProveMissed, Verdict::Met) => "not missed",
+            (_, verdict) => verdict_word(verdict),
+        }
     ))
 }
 

@@ -269,7 +269,7 @@ fn length_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
         .find_map(|point| point.lengthened_s);
     if let Some(long) = lengthened {
         out.push_str(&format!(
-            " The runs that prove it were made {} long: those stated are short against what its queues remember, or are not whole cycles of its bursts.",
+            " The runs that prove it were made {} long: those stated are too short to prove it.",
             seconds(long)
         ));
     }
@@ -394,15 +394,39 @@ pub fn no_crossing(case: &CaseHeadroom, headroom: &Headroom) -> Option<String> {
     let proven = case.met.is_some() || case.missed.is_some();
     let times = headroom.grows.today().map_or(1.0, f64::from);
     let said = match why {
-        NoCrossing::OneSided => "the runs lie on one side of the promise".to_owned(),
+        NoCrossing::OneSided => match &case.floor {
+            Some(floor) => format!(
+                "from {} on the runs lie on one side of the promises",
+                counted_missed(headroom, floor.factor)
+            ),
+            None => "the runs lie on one side of the promise".to_owned(),
+        },
         NoCrossing::Flat => "the figure rises by no more than chance near the promise".to_owned(),
         NoCrossing::Few => "too few runs lie near the promise".to_owned(),
         NoCrossing::Outside { factor } => format!(
-            "the runs have it at {}, outside of what is proven",
-            three(factor * times)
+            "the runs have it at {}, which is not between {}",
+            three(factor * times),
+            between(case, headroom)
         ),
     };
     proven.then(|| format!("{}, no crossing is given: {said}.", case_word(case)))
+}
+
+/// `2.45, which is met, and 2.50, which is full by arithmetic`: the ends that a crossing has to lie between.
+fn between(case: &CaseHeadroom, headroom: &Headroom) -> String {
+    let met = case.met.map_or_else(
+        || "no load that is met".to_owned(),
+        |met| format!("{}, which is met", counted_met(headroom, met)),
+    );
+    let full = case
+        .saturation
+        .filter(|full| case.missed.is_none_or(|missed| *full < missed));
+    let end = match (full, case.missed) {
+        (Some(full), _) => format!("{}, which is full by arithmetic", counted(headroom, full)),
+        (None, Some(missed)) => format!("{}, which is missed", counted_missed(headroom, missed)),
+        (None, None) => "a load that is missed, of which there is none".to_owned(),
+    };
+    format!("{met}, and {end}")
 }
 
 #[cfg(test)]

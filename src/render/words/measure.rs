@@ -104,7 +104,19 @@ pub fn row_scale(row: &Row) -> Scale {
         .into_iter()
         .flatten()
     });
-    Scale::of(unit.unwrap_or(""), values)
+    let unit = unit.unwrap_or("");
+    let all = Scale::of(unit, values);
+    // That of the promise, unless every figure would drown in zeros: one small figure does not turn 12 s into 12 100 ms.
+    let targets = row.cells.iter().flatten().map(|cell| cell.target);
+    let written = Scale::of(unit, targets);
+    let own = row.cells.iter().flatten();
+    let own = own.flat_map(|cell| [cell.value.map(|figure| figure.value), cell.beyond]);
+    let most = own.flatten().fold(0.0, f64::max);
+    if most >= 0.01 * written.divisor && written.divisor > all.divisor {
+        written
+    } else {
+        all
+    }
 }
 
 /// The unit of one judgement that is told by itself: that in which its promise is written, unless its figure would drown in zeros.
@@ -153,6 +165,27 @@ mod tests {
             set(["2ms", "2ms", "3ms"]),
             format!("at most 2\u{202F}ms; {} 3\u{202F}ms", cases[2].name)
         );
+    }
+
+    /// One small figure of a row of seconds does not make 12.1 s into 12 100 ms, and small ones alone keep their own unit.
+    #[test]
+    fn a_row_is_told_in_the_unit_of_its_promise() {
+        let report = sample_report();
+        let mut row = report.matrix.rows[0].clone();
+        let mut of = |values: [f64; 3]| {
+            for (cell, value) in row.cells.iter_mut().zip(values) {
+                let cell = cell.as_mut().expect("promised in each");
+                (cell.unit, cell.target, cell.beyond) = ("s", 10.0, None);
+                cell.value = Some(crate::outcome::Estimated {
+                    value,
+                    low: None,
+                    high: None,
+                });
+            }
+            row_scale(&row).unit
+        };
+        assert_eq!(of([12.1, 12.1, 0.000_44]), "s");
+        assert_eq!(of([0.000_331; 3]), "ms");
     }
 
     /// A judgement told by itself is in the unit of its promise, and a figure just beyond its limit does not look like it.

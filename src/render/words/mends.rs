@@ -149,8 +149,20 @@ fn ports_words(report: &Report) -> Option<String> {
         .mends
         .iter()
         .filter(|mend| !mend.ports_lacking.is_empty());
-    let each: Vec<String> = lacking
-        .map(|mend| format!("{} ({})", mend.name, mend.ports_lacking.join("; ")))
+    // What several lack alike is said once.
+    let mut each: Vec<(Vec<&str>, &[String])> = Vec::new();
+    for mend in lacking {
+        let known = each
+            .iter_mut()
+            .find(|(_, lacks)| *lacks == mend.ports_lacking);
+        match known {
+            Some((names, _)) => names.push(&mend.name),
+            None => each.push((vec![&mend.name], &mend.ports_lacking)),
+        }
+    }
+    let each: Vec<String> = each
+        .iter()
+        .map(|(names, lacks)| format!("{} ({})", names.join("; "), lacks.join("; ")))
         .collect();
     (!each.is_empty()).then(|| {
         format!(
@@ -227,6 +239,17 @@ mod tests {
             let said = mend_search_words(&report);
             assert!(said.iter().any(|line| line.contains(words)), "{said:?}");
         }
+    }
+
+    #[test]
+    fn what_several_changes_lack_alike_is_said_once() {
+        let mut report = sample_mends();
+        for mend in &mut report.mends {
+            mend.ports_lacking = vec!["port budget, edge-A".to_owned()];
+        }
+        let said = ports_words(&report).expect("ports lack");
+        assert_eq!(said.matches("port budget, edge-A").count(), 1, "{said}");
+        assert!(report.mends.iter().all(|mend| said.contains(&mend.name)));
     }
 
     #[test]

@@ -64,6 +64,22 @@ pub(super) fn cause(
         whole_percent(used.peak_percent),
         whole_percent(used.asked_percent()),
     );
+    let over = |used: &UseInCase| is_over(used.member_peak_percent);
+    if matches!(flag, Flag::Missed | Flag::Undecided) && !is_over(used.peak_percent) {
+        let member = |part: &PartUse| part.cases.get(case).cloned().flatten().filter(over);
+        let full = report
+            .parts
+            .iter()
+            .filter_map(|part| Some((part, member(part)?)));
+        let most = full.max_by(|a, b| a.1.member_peak_percent.total_cmp(&b.1.member_peak_percent));
+        if let Some((part, used)) = most {
+            return Prose::new().text("One member of ").name(&part.part).text(format!(
+                " is full: it is asked for {}\u{202F}% in the busiest 20\u{202F}ms, all of them together for {}\u{202F}%.",
+                whole_percent(used.member_peak_percent),
+                whole_percent(used.peak_percent)
+            ));
+        }
+    }
     // What hosts hold back does not come to the part: its busiest moment is then asked for less than the mean is by arithmetic.
     let numbers = if used.asked_percent() > used.peak_percent {
         format!("{mean}\u{202F}% on the mean")
@@ -186,8 +202,8 @@ pub(super) fn mend(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -
     match (flag, whole) {
         (Flag::Met | Flag::Unasked, _) => nothing_needed(report, flag),
         (_, Some(mend)) => Prose::new()
-            .strong(format!("{}.", sentence(&mend.name)))
-            .text(" Simulated with it, ")
+            .strong(sentence(&mend.name))
+            .text(format!("{} Simulated with it, ", unbuildable(mend)))
             .then_tight(result(report, mend, worst))
             .text("every promise judged is met.")
             .then(next_limit(mend)),
@@ -332,6 +348,15 @@ fn simulated(report: &Report) -> Prose {
         .text(".")
 }
 
+/// What ends the sentence that names a change: that it takes ports that the switches do not have.
+fn unbuildable(mend: &Mend) -> &'static str {
+    if mend.ports_lacking.is_empty() {
+        "."
+    } else {
+        ", which cannot be built with the ports of these switches."
+    }
+}
+
 /// Changes were simulated, and none is enough.
 fn not_enough(report: &Report, worst: Option<(usize, usize)>) -> Prose {
     let open = |mend: &&Mend| {
@@ -342,7 +367,9 @@ fn not_enough(report: &Report, worst: Option<(usize, usize)>) -> Prose {
             .flat_map(|r| r.cells.iter().flatten());
         cells.filter(|cell| Flag::of(cell) != Flag::Met).count()
     };
-    let Some(best) = report.mends.iter().min_by_key(open) else {
+    // Of equals the one that can be built.
+    let rank = |mend: &&Mend| (open(mend), !mend.ports_lacking.is_empty());
+    let Some(best) = report.mends.iter().min_by_key(rank) else {
         return Prose::new();
     };
     let left = open(&best);
@@ -353,7 +380,7 @@ fn not_enough(report: &Report, worst: Option<(usize, usize)>) -> Prose {
     let mut out = Prose::new()
         .text(tried)
         .strong(&best.name)
-        .text(". With it, ")
+        .text(format!("{} With it, ", unbuildable(best)))
         .then_tight(result(report, best, worst))
         .text(match left {
             // Only promises of the steady state are judged again with a change.
@@ -469,7 +496,71 @@ fn plural_of(count: usize, one: &str, many: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::times;
+    use super::{Flag, cause, fullest, mend, times};
+    use crate::render::sample::sample_mends;
+
+    /// Where switches lack the ports for the change that is recommended, the sentence that names it says so.
+    #[test]
+    fn a_change_that_cannot_be_built_is_called_that_where_it_is_recommended() {
+        let mut report = sample_mends();
+        let said = |report: &_| mend(report, Flag::Missed, None).plain();
+        assert!(
+            !said(&report).contains("cannot be built"),
+            "{}",
+            said(&report)
+        );
+        let lacking = vec!["port budget, edge-A".to_owned()];
+        let whole = report.mends.iter().position(|mend| mend.mends_all);
+        let whole = whole.expect("one of the sample is enough");
+        report.mends[whole].ports_lacking.clone_from(&lacking);
+        let words = ", which cannot be built with the ports of these switches. ";
+        assert!(said(&report).contains(words), "{}", said(&report));
+        // Where none is enough, of equals the one that can be built is the best.
+        for mend in &mut report.mends {
+            mend.mends_all = false;
+        }
+        let mut other = report.mends[whole].clone();
+        other.name = "as good".to_owned();
+        other.ports_lacking = Vec::new();
+        report.mends.retain(|mend| !mend.ports_lacking.is_empty());
+        assert!(said(&report).contains(words), "{}", said(&report));
+        report.mends.push(other);
+        assert!(
+            said(&report).contains("as good. With it"),
+            "{}",
+            said(&report)
+        );
+    }
+
+    /// A link whose members are asked for unevenly is not called half empty while one of them is full.
+    #[test]
+    fn a_member_that_is_full_is_the_cause() {
+        let mut report = sample_mends();
+        let row = report.matrix.rows.iter().position(|row| !row.switching);
+        let row = row.expect("a steady promise");
+        for part in &mut report.parts {
+            let used = part.cases[0].as_mut().expect("it is used");
+            (used.peak_percent, used.member_peak_percent) = (20.0, 20.0);
+        }
+        let used = report.parts[1].cases[0].as_mut().expect("it is used");
+        (used.peak_percent, used.mean_percent) = (47.0, 42.0);
+        let of = |report: &crate::outcome::Report| {
+            let part = fullest(report, 0);
+            cause(report, Flag::Missed, Some((row, 0)), part).plain()
+        };
+        assert!(
+            of(&report).starts_with("No part is full then"),
+            "{}",
+            of(&report)
+        );
+        let used = report.parts[1].cases[0].as_mut().expect("it is used");
+        used.member_peak_percent = 112.0;
+        let said = of(&report);
+        assert!(
+            said.starts_with("One member of ") && said.contains("112"),
+            "{said}"
+        );
+    }
 
     #[test]
     fn a_part_with_room_is_not_just_full() {

@@ -2,7 +2,7 @@
 
 use super::below::{broken as broken_at, holes};
 use super::curve::{Curve, knee};
-use super::edge::{Place, before_floor, bounded, crossing, curve_of, edge};
+use super::edge::{Place, before_floor, bounded, clear_ends, crossing, curve_of, edge};
 use super::scale::Scale;
 use super::{Judged, Search};
 use crate::outcome::{
@@ -36,9 +36,9 @@ pub(super) fn answer(
     let above = |judged: &&Judged| met.is_none_or(|met| judged.point.factor > met.factor);
     let mut ends = search.points.iter().filter(broken).filter(above);
     let end_missed = ends.find(|judged| !before_floor(&search, judged));
-    let holes = holes(&search, met.map(|point| point.factor));
+    let holes = holes(site, &search, met.map(|point| point.factor));
     let missed = end_missed.map(|judged| &judged.point);
-    let breaks = end_missed.and_then(broken_at);
+    let breaks = end_missed.and_then(|judged| broken_at(site, judged));
     let (place, fit, none) = crosses(&search, (met, missed), (under, over));
     let looked = search.promises > 0 && search.outlook.hopeless.is_none();
     let bend = breaks.as_ref().and_then(|breaks| {
@@ -56,7 +56,11 @@ pub(super) fn answer(
     let bound = ended.filter(|_| bounded).map(|_| scale.bound());
     // Whether any run kept every promise.
     let kept = search.points.iter().any(|judged| judged.excess <= 0.0);
-    let floor = search.outlook.floor.clone().or_else(|| seen_floor(&search));
+    let floor = search
+        .outlook
+        .floor
+        .clone()
+        .or_else(|| seen_floor(site, &search));
     let hopeless = search
         .outlook
         .hopeless
@@ -89,8 +93,10 @@ pub(super) fn answer(
     let broken = tested || certain || holes.iter().any(|hole| hole.factor == 1.0);
     let doubt = search.unlike || !holes.is_empty();
     let met_today = met_today(&search, met, doubt);
+    // Of unlike ways a load above may keep what a lower one breaks.
+    let tells = |point: &&LoadPoint| !search.unlike || point.factor == 1.0;
     let today = today(
-        (met_today, missed, broken),
+        (met_today, missed.filter(tells), broken),
         (floor.as_ref(), hopeless.is_some()),
     );
     let today = (search.promises > 0).then_some(today);
@@ -126,9 +132,14 @@ pub(super) fn answer(
     }
 }
 
+/// Runs beyond doubt on both sides of the promise that are nearer than this make a rise, whatever scatter others have: a choice of
+/// this program.
+const STEEP: f64 = 1.25;
+
 /// Where a curve through all runs crosses the promise, and how many runs it is fitted to; else where the line between the two
 /// pilot runs next to the edge does. Neither is given outside what is proven: above the load that is met, and below the one that
-/// is missed and that at which the work no longer fits. Where only that breaks a promise nothing is crossed.
+/// is missed and that at which the work no longer fits, unless runs beyond it keep the promises: then other work fills that part.
+/// Where only that breaks a promise nothing is crossed.
 fn crosses(
     search: &Search,
     (met, missed): (Option<&LoadPoint>, Option<&LoadPoint>),
@@ -143,17 +154,29 @@ fn crosses(
     let proven = |factor: &f64| {
         let above = met.is_some_and(|point| point.factor <= *factor);
         let broken = missed.map(|point| point.factor);
-        let ends = broken.into_iter().chain(search.saturation);
+        let full = search.saturation.filter(|full| under.0 < *full);
+        let ends = broken.into_iter().chain(full);
         let end = ends.reduce(f64::min);
         // A fifth to either side of the pilot runs' own: a choice of this program.
         let near = (under.0 * 0.8..=over.0 * 1.2).contains(factor);
         near && above && end.is_some_and(|end| *factor < end)
     };
+    // A curve that has it where runs say otherwise beyond doubt is not theirs.
+    let sure = clear_ends(search);
+    let within = |factor: &f64| {
+        sure.0.is_none_or(|kept| kept <= *factor) && sure.1.is_none_or(|broken| *factor <= broken)
+    };
+    let steep = sure
+        .0
+        .zip(sure.1)
+        .is_some_and(|(kept, broken)| broken < STEEP * kept);
     let (curve, runs) = match curve_of(search, |_| true) {
-        Curve::Crosses { factor, runs, .. } => (Some(factor), Some(runs)),
+        Curve::Crosses { factor, runs, .. } if within(&factor) || line.is_none() => {
+            (Some(factor), Some(runs))
+        }
         // What does not rise crosses nowhere.
-        Curve::Flat => return (None, None, Some(NoCrossing::Flat)),
-        Curve::Unknown => (None, None),
+        Curve::Flat if !steep => return (None, None, Some(NoCrossing::Flat)),
+        Curve::Crosses { .. } | Curve::Flat | Curve::Unknown => (None, None),
     };
     if let Some(factor) = curve.filter(proven) {
         return (Some(factor), runs, None);
@@ -229,9 +252,18 @@ fn in_hosts(depth: &DepthLimit, point: &LoadPoint) -> Option<PartLoad> {
 }
 
 /// A throughput that a closed loop first brings at some load: the runs below brought too little and broke nothing else.
-fn seen_floor(search: &Search) -> Option<Floor> {
+/// Of open work a lower load promises less, so that none of this is said of it.
+fn seen_floor(site: &Site, search: &Search) -> Option<Floor> {
     let short = search.points.iter().rfind(|judged| judged.short)?;
-    let lost = |row: &&LoadRow| row.measure == MeasureKind::Throughput;
+    let closed = |name: &str| {
+        let own = site.workloads.iter().find(|work| work.name == name);
+        own.is_some_and(|work| matches!(work.arrivals, Arrivals::Closed { .. }))
+    };
+    let lost = |row: &&LoadRow| {
+        row.measure == MeasureKind::Throughput
+            && row.cell.verdict != Verdict::Met
+            && closed(&row.workload)
+    };
     let row = short.point.rows.iter().find(lost)?;
     let above = |judged: &&Judged| judged.point.factor > short.point.factor && judged.excess <= 0.0;
     Some(Floor {
@@ -279,11 +311,8 @@ pub(in crate::study) fn closed_notes(site: &Site, instead: &str) -> Vec<String> 
 }
 
 pub(super) fn notes(site: &Site, scale: &Scale<'_>) -> Vec<String> {
-    let below = "a load below one that is met is taken to be met".to_owned();
     if let Scale::Hosts { .. } = scale {
-        let mut notes = scale.notes(site);
-        notes.push(below);
-        return notes;
+        return scale.notes(site);
     }
     let grows = match scale {
         Scale::Depth { of, today, .. } => format!(
@@ -293,7 +322,7 @@ pub(super) fn notes(site: &Site, scale: &Scale<'_>) -> Vec<String> {
         _ => "the factor multiplies the rates of all open workloads; sizes, mix and hosts stay"
             .to_owned(),
     };
-    let mut notes = vec![grows, below];
+    let mut notes = vec![grows];
     let arrivals = || site.workloads.iter().map(|workload| &workload.arrivals);
     notes.extend(closed_notes(
         site,
@@ -320,18 +349,46 @@ pub(super) fn notes(site: &Site, scale: &Scale<'_>) -> Vec<String> {
     notes
 }
 
+/// That an outage is proven further than the whole site does not make it better, where what is not proven of both overlaps.
+fn alike(cases: &[CaseHeadroom]) -> Option<String> {
+    let (healthy, outages) = cases.split_first()?;
+    let (met, missed) = (healthy.met?, healthy.missed.unwrap_or(f64::INFINITY));
+    let further = |case: &&CaseHeadroom| case.met.is_some_and(|own| met < own && own < missed);
+    let names: Vec<&str> = outages
+        .iter()
+        .filter(further)
+        .map(|case| case.case.name.as_str())
+        .collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "{}: proven further than healthy by the loads that happened to be tested; within these tests both are the same",
+            names.join(", ")
+        )
+    })
+}
+
 /// What is to be said of cases as they came out; `held`: an interval reached below what is known for certain.
 pub(super) fn notes_of_cases(cases: &[CaseHeadroom], held: bool) -> Vec<String> {
     let mut notes = Vec::new();
-    if cases
-        .iter()
-        .any(|case| case.unlike || !case.holes.is_empty())
-    {
+    let doubt = |case: &CaseHeadroom| case.unlike || !case.holes.is_empty();
+    let sure = cases.iter().filter(|case| !doubt(case)).count();
+    if sure == cases.len() {
+        notes.push("a load below one that is met is taken to be met".to_owned());
+    } else if sure > 0 {
+        notes.push(
+            "a load below one that is met is taken to be met, but not in a case of which lower loads were tested"
+                .to_owned(),
+        );
+    }
+    if sure < cases.len() {
         notes.push(
             "where it is in doubt that less load is met as well, lower loads were tested; what is said of them is said with as much \
              confidence, by itself"
                 .to_owned(),
         );
+    }
+    if let Some(said) = alike(cases) {
+        notes.push(said);
     }
     if held {
         notes.push(

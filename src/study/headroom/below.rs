@@ -13,8 +13,8 @@
 use super::edge::{before_floor, clear, proven_ends};
 use super::scale::Scale;
 use super::{Judged, Search};
-use crate::outcome::{Breaks, Case, Hole, Purpose, Verdict};
-use crate::site::Site;
+use crate::outcome::{Breaks, Case, Hole, LoadRow, MeasureKind, Purpose, Verdict};
+use crate::site::{Measure, Site};
 use crate::study::estimate::{CaseLoads, Flows, idle, levels, path_weights};
 use crate::topology::Fabric;
 
@@ -117,7 +117,7 @@ pub(super) fn loads(search: &Search, scale: &Scale<'_>) -> Vec<f64> {
 }
 
 /// Loads below the one that is met at which a promise is proven to be broken, in rising order.
-pub(super) fn holes(search: &Search, met: Option<f64>) -> Vec<Hole> {
+pub(super) fn holes(site: &Site, search: &Search, met: Option<f64>) -> Vec<Hole> {
     let proven = |judged: &&Judged| {
         judged.point.purpose != Purpose::Pilot
             && judged.point.verdict == Verdict::Missed
@@ -128,7 +128,7 @@ pub(super) fn holes(search: &Search, met: Option<f64>) -> Vec<Hole> {
     let found = found.filter_map(|judged| {
         Some(Hole {
             factor: judged.point.factor,
-            breaks: broken(judged)?,
+            breaks: broken(site, judged)?,
         })
     });
     let mut found: Vec<Hole> = found.collect();
@@ -137,14 +137,33 @@ pub(super) fn holes(search: &Search, met: Option<f64>) -> Vec<Hole> {
     found
 }
 
-/// The first promise that a run has proven to be broken.
-pub(super) fn broken(judged: &Judged) -> Option<Breaks> {
+/// The first promise that a run has proven to be broken. A throughput that shrinks with less load is named as what it is there.
+pub(super) fn broken(site: &Site, judged: &Judged) -> Option<Breaks> {
     let mut rows = judged.point.rows.iter();
     let row = rows.find(|row| row.cell.verdict == Verdict::Missed)?;
     Some(Breaks {
         workload: row.workload.clone(),
         measure: row.measure,
-        target_text: row.cell.target_text.clone(),
+        target_text: shrunk(site, row).unwrap_or_else(|| row.cell.target_text.clone()),
         saturated: row.cell.saturated,
+    })
+}
+
+/// `20.0 MB/s, what is left of 35 MB/s at that load`.
+fn shrunk(site: &Site, row: &LoadRow) -> Option<String> {
+    let own = site
+        .workloads
+        .iter()
+        .find(|work| work.name == row.workload)?;
+    let all = own.promises.healthy.iter().chain(&own.promises.lost);
+    let mut all = all.filter(|promise| promise.measure == Measure::Throughput);
+    let stated = all.find(|promise| promise.text == row.cell.target_text)?;
+    let less = row.measure == MeasureKind::Throughput
+        && row.cell.target * 1e6 < stated.target * (1.0 - 1e-9);
+    less.then(|| {
+        format!(
+            "{:.3} MB/s, what is left of {} at that load",
+            row.cell.target, row.cell.target_text
+        )
     })
 }

@@ -26,7 +26,8 @@ const CLEAR: f64 = 3.0;
 const ENOUGH: f64 = 0.8;
 
 /// How far the worst promise is from its limit, which it is, and one over the variance of that distance: ln(share above ÷
-/// share allowed), ln(mean ÷ target), ln(target ÷ throughput). Infinite when the work does not fit.
+/// share allowed), ln(mean ÷ target), ln(target ÷ throughput). Infinite when the work does not fit. A throughput that is kept is
+/// the worst only where no latency is known: with more load it is kept the better, and says nothing of the edge.
 #[allow(clippy::cast_precision_loss)]
 pub(super) fn excess<'a>(rows: &'a [LoadRow], steady: &Steady) -> (Option<&'a LoadRow>, f64, f64) {
     let of = |row: &LoadRow| -> (f64, f64) {
@@ -53,16 +54,29 @@ pub(super) fn excess<'a>(rows: &'a [LoadRow], steady: &Steady) -> (Option<&'a Lo
             (_, None) => (f64::NEG_INFINITY, 0.0),
         }
     };
-    rows.iter().map(|row| (row, of(row))).fold(
-        (None, f64::NEG_INFINITY, 0.0),
-        |worst, (row, next)| {
-            if worst.0.is_none() || next.0 > worst.1 {
-                (Some(row), next.0, next.1)
-            } else {
-                worst
-            }
-        },
-    )
+    let worst = |rows: &mut dyn Iterator<Item = &'a LoadRow>| {
+        rows.map(|row| (row, of(row)))
+            .fold((None, f64::NEG_INFINITY, 0.0), |worst, (row, next)| {
+                if worst.0.is_none() || next.0 > worst.1 {
+                    (Some(row), next.0, next.1)
+                } else {
+                    worst
+                }
+            })
+    };
+    let all = worst(&mut rows.iter());
+    let kept = all
+        .0
+        .is_some_and(|row| row.measure == MeasureKind::Throughput)
+        && all.1 <= 0.0;
+    if kept {
+        let latency = |row: &&LoadRow| row.measure != MeasureKind::Throughput;
+        let own = worst(&mut rows.iter().filter(latency));
+        if own.1.is_finite() {
+            return own;
+        }
+    }
+    all
 }
 
 /// One over the variance of the logarithm of a figure, about, from its interval of 95 %: two deviations on each side.
@@ -288,6 +302,19 @@ fn clearly_over(search: &Search) -> Option<f64> {
     over.map(|judged| judged.point.factor).reduce(f64::min)
 }
 
+/// The highest load of all runs that keeps every promise beyond doubt, and the lowest above it that breaks one.
+pub(super) fn clear_ends(search: &Search) -> (Option<f64>, Option<f64>) {
+    let all = || search.points.iter().filter(|judged| clear(judged));
+    let factor = |judged: &Judged| judged.point.factor;
+    let kept = all().filter(|judged| judged.excess <= 0.0);
+    let kept = kept.map(factor).reduce(f64::max);
+    let broken = all().filter(|judged| judged.excess > 0.0 && !judged.short);
+    let broken = broken
+        .map(factor)
+        .filter(|own| kept.is_none_or(|kept| *own > kept));
+    (kept, broken.reduce(f64::min))
+}
+
 /// The highest load at which pilot runs keep every promise beyond doubt, and below which none breaks one.
 fn clearly_under(search: &Search) -> Option<f64> {
     let floor = search.floor();
@@ -327,7 +354,7 @@ pub(super) fn proofs(
     number: usize,
     most: f64,
 ) -> Vec<(f64, Purpose)> {
-    if search.promises == 0 {
+    if search.promises == 0 || no_path(search) {
         return Vec::new();
     }
     let step = STEPS[number];
@@ -422,7 +449,7 @@ pub(super) fn before_floor(search: &Search, judged: &Judged) -> bool {
 pub(super) fn today_proof(search: &Search, scale: &Scale<'_>) -> Vec<(f64, Purpose)> {
     let today = pilots(search).find(|judged| judged.point.factor == 1.0);
     let (met, missed) = proven_ends(search);
-    let Some(today) = today.filter(|_| search.promises > 0) else {
+    let Some(today) = today.filter(|_| search.promises > 0 && !no_path(search)) else {
         return Vec::new();
     };
     // Of a load that brings too little, one above that brings enough tells nothing.
@@ -452,7 +479,7 @@ pub(super) fn today_proof(search: &Search, scale: &Scale<'_>) -> Vec<(f64, Purpo
 /// replications as these tests have, and an end has tests left.
 pub(super) fn neighbours(search: &Search, scale: &Scale<'_>, most: f64) -> Vec<(f64, Purpose)> {
     let step = scale.step();
-    if step <= 0.0 {
+    if step <= 0.0 || no_path(search) {
         return Vec::new();
     }
     let (met, missed) = proven_ends(search);

@@ -347,6 +347,15 @@ pub(super) struct Used {
     pub(super) controllers: BTreeSet<String>,
 }
 
+impl Used {
+    /// What either uses.
+    pub(super) fn and(mut self, other: Self) -> Self {
+        self.links.extend(other.links);
+        self.controllers.extend(other.controllers);
+        self
+    }
+}
+
 /// What the workload of that name uses.
 pub(super) fn used_by(site: &Site, fabric: &Fabric, case: &Case, workload: &str) -> Used {
     let mut used = Used::default();

@@ -140,6 +140,12 @@ fn cut_off(plan: &CasePlan, sets: &[PathSet], index: usize) -> bool {
     there.peek().is_some() && there.all(|set| set.paths.is_empty())
 }
 
+/// Whether no host that is left has a path: nothing goes over any part.
+pub(super) fn all_cut_off(site: &Site, fabric: &Fabric, plan: &CasePlan) -> bool {
+    let sets = plan.path_sets(site, fabric);
+    sets.iter().all(|set| set.paths.is_empty())
+}
+
 /// Payload that a workload asks for at a factor, bytes per second; `None` in a closed loop. The fabric is that of `site`, and is
 /// built anew only where the factor changes the hosts: this is asked some twenty times for each promise.
 fn asked_at(

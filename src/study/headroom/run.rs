@@ -83,14 +83,17 @@ pub(super) fn one(
     let held = hold(&scaled, &fabric, &case, &mut rows);
     let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
     let steady = &figures[0];
-    // The part that ends it is one that the broken promise's work uses; before one is, that of the promise nearest its limit.
+    // The part that ends it is one that the broken promise's work uses; before one is, the fullest is of all work that is judged.
     let broken = rows.iter().find(|row| row.cell.verdict == Verdict::Missed);
     let nearest = broken.or(worst.as_ref());
-    let uses = match nearest {
-        Some(row) => {
-            let used = length::used_by(&scaled, &fabric, &case, &row.workload);
-            parts::parts(&scaled, &[only(steady, &used)])
-        }
+    let judged: Vec<&str> = match broken {
+        Some(row) => vec![&row.workload],
+        None => rows.iter().map(|row| row.workload.as_str()).collect(),
+    };
+    let used = |name: &&str| length::used_by(&scaled, &fabric, &case, name);
+    let used = judged.iter().map(used).reduce(length::Used::and);
+    let uses = match used {
+        Some(used) => parts::parts(&scaled, &[only(steady, &used)]),
         None => parts::parts(&scaled, &figures),
     };
     let in_the_way = in_the_way(&uses, nearest, steady, &scaled);

@@ -242,6 +242,18 @@ fn hosts_end_where_switches_have_no_more_ports() {
     );
     let named = |note: &String| note.contains("more than 3 cannot be built: port budget, core-");
     assert!(found.notes.iter().any(named), "{:?}", found.notes);
+    // Where they are too few today they bound nothing, and that is said.
+    let few = |note: &String| note.contains("too few today");
+    assert!(!found.notes.iter().any(few), "{:?}", found.notes);
+    let ask = Ask {
+        most: 1.2,
+        ..only_healthy()
+    };
+    let hosts = Hosts { today: 5, ..hosts };
+    let today = with(5).unwrap();
+    let found = headroom_in_hosts(&today, &hosts, origin(), &ask, &NoProgress);
+    assert_eq!(found.cases[0].met, Some(1.2));
+    assert!(found.notes.iter().any(few), "{:?}", found.notes);
 }
 
 #[test]

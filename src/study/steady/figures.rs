@@ -3,6 +3,7 @@
 use super::super::case::CasePlan;
 use super::super::estimate::idle::depth_ceiling_over;
 use super::super::estimate::{overloaded, slowest_service_s};
+use super::carried::{Carried, largest, no_finer};
 use super::{PEAK_WINDOW, parts};
 use crate::measure::{Estimate, Histogram, backlog_grows, mean_interval, quantile_interval};
 use crate::model::{BudgetSums, Compiled, FlowCell, KindTally, Tally, WorkloadTally};
@@ -96,12 +97,14 @@ fn workload(
             None => is_saturated(compiled, tallies, index),
         };
     let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
+    #[allow(clippy::cast_precision_loss)]
+    let one_mb = largest(&site.workloads[index]) as f64 / 1e6;
     let kind = |pick: &dyn Fn(&WorkloadTally) -> KindTally| {
         let kinds: Vec<KindTally> = tallies
             .iter()
             .map(|tally| pick(&tally.workloads[index]))
             .collect();
-        population(&kinds, window, saturated)
+        population(&kinds, (window, one_mb), saturated)
     };
     let all = kind(&|tally| both(tally));
     let missing = all.unfinished > 0;
@@ -151,7 +154,7 @@ fn both(tally: &WorkloadTally) -> KindTally {
 
 /// The mean service of the slowest kind of I/O of a workload, seconds, where it is too long for a run to show what becomes of it.
 /// Half of the run is a choice of this program: what is under way then grows for too long to be told from a backlog without end.
-fn service_beyond_run(site: &Site, index: usize) -> Option<f64> {
+pub(super) fn service_beyond_run(site: &Site, index: usize) -> Option<f64> {
     let work = &site.workloads[index];
     let service_s = slowest_service_s(work, &site.arrays[work.array]);
     let run = &site.run;
@@ -270,10 +273,13 @@ pub(crate) fn estimated_peak(steady: &Steady, index: usize) -> f64 {
 }
 
 #[allow(clippy::cast_precision_loss)]
-fn population(kinds: &[KindTally], window: f64, saturated: bool) -> Population {
-    let rate = |value: &dyn Fn(&KindTally) -> f64| {
+fn population(kinds: &[KindTally], (window, one_mb): (f64, f64), saturated: bool) -> Population {
+    // Whole I/Os are counted: replications that agree by chance know no more than that.
+    let rate = |value: &dyn Fn(&KindTally) -> f64, one: f64| {
         let values: Vec<f64> = kinds.iter().map(|kind| value(kind) / window).collect();
-        estimated(&mean_interval(&values, CONFIDENCE))
+        let none = values.iter().all(|value| *value == 0.0);
+        let grain = if none { 0.0 } else { one / window };
+        estimated(&no_finer(mean_interval(&values, CONFIDENCE), grain))
     };
     let mut latency = Histogram::new();
     for kind in kinds {
@@ -292,9 +298,9 @@ fn population(kinds: &[KindTally], window: f64, saturated: bool) -> Population {
         ios: kinds.iter().map(|kind| kind.arrived).sum(),
         unfinished: kinds.iter().map(unfinished).sum(),
         failed: kinds.iter().map(|kind| kind.failed).sum(),
-        offered_iops: rate(&|kind| kind.arrived as f64),
-        completed_iops: rate(&|kind| kind.completed as f64),
-        throughput_mb_s: rate(&|kind| kind.bytes as f64 / 1e6),
+        offered_iops: rate(&|kind| kind.arrived as f64, 1.0),
+        completed_iops: rate(&|kind| kind.completed as f64, 1.0),
+        throughput_mb_s: rate(&|kind| kind.bytes as f64 / 1e6, one_mb),
         mean_each_us: extremes(&means).filter(|_| !saturated),
         mean_us: (!saturated && !means.is_empty())
             .then(|| estimated(&mean_interval(&means, CONFIDENCE))),
@@ -396,7 +402,6 @@ pub(super) fn interval_of(
         .iter()
         .map(|tally| both(&tally.workloads[index]))
         .collect();
-    let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
     let latency = matches!(measure, Measure::Mean | Measure::Quantile(_));
     if latency && is_saturated(compiled, tallies, index) {
         return Err("the work does not fit, so there is no such figure");
@@ -414,11 +419,9 @@ pub(super) fn interval_of(
             Ok(mean_interval(&means, confidence))
         }
         Measure::Throughput => {
-            let rates: Vec<f64> = kinds
-                .iter()
-                .map(|kind| kind.bytes as f64 / 1e6 / window)
-                .collect();
-            Ok(mean_interval(&rates, confidence))
+            let fits = !is_saturated(compiled, tallies, index);
+            let carried = Carried::of_tallies(compiled, tallies, index, fits);
+            Ok(carried.interval(confidence))
         }
         Measure::Quantile(q) => {
             let mut merged = Histogram::new();

@@ -40,16 +40,24 @@ pub(super) fn below_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String
     let from = below.iter().filter(proven).map(|point| point.factor);
     let from = from.filter(|factor| *factor > last).reduce(f64::min);
     let lower = below.iter().any(|point| point.factor < first);
+    // Fewer than one host there are not.
+    let hosts = headroom.grows.hosts.map(f64::from);
+    let least = hosts.is_some_and(|today| first * today < 1.5);
     let low = match up_to {
-        Some(factor) => format!("every one that was tried up to {} was met", at(factor)),
-        None if lower => format!("none that was tried below {} was met", at(first)),
-        None => format!("none was tried below {}", at(first)),
+        Some(factor) => format!("; every one that was tried up to {} was met", at(factor)),
+        None if lower => format!("; none that was tried below {} was met", at(first)),
+        None if least => String::new(),
+        None => format!("; none was tried below {}", at(first)),
     };
     let high = from.map_or_else(String::new, |factor| {
-        format!(", and every one from {} to {}", at(factor), at(met))
+        format!(
+            "; every one that was tried from {} to {} was met",
+            at(factor),
+            at(met)
+        )
     });
     format!(
-        " Not every load below keeps it: at {} one is broken ({}); {low}{high}.",
+        " Not every load below keeps it: at {} one is broken ({}){low}{high}.",
         listed(&loads),
         broken(&lowest.breaks)
     )
@@ -83,11 +91,33 @@ fn tested_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
     format!(" {why}; tested, it is {}.", said.join(" and "))
 }
 
+/// A load that is missed lies so much above the one that is full where more than the runs' own doubt is between them.
+const WELL_ABOVE: f64 = 1.05;
+
+/// Why nothing is met between a part that is full by arithmetic and a load that is missed well above it.
+fn full_clause(case: &CaseHeadroom, headroom: &Headroom) -> String {
+    let full = case.saturation.filter(|_| case.depth.is_none());
+    let Some((full, (met, missed))) = full.zip(case.met.zip(case.missed)) else {
+        return String::new();
+    };
+    if met > full || missed < full * WELL_ABOVE {
+        return String::new();
+    }
+    format!(
+        "; none is called met above {}, where a part is full by arithmetic",
+        counted(headroom, full)
+    )
+}
+
 /// `, and by arithmetic at every load above 2.00`, where the runs prove less.
 pub(super) fn certain_clause(case: &CaseHeadroom, headroom: &Headroom) -> String {
     let beyond = |full: &f64| case.missed.is_none_or(|missed| *full < missed);
     let Some(full) = case.certain.filter(beyond) else {
-        return String::new();
+        return if case.certain.is_none() {
+            full_clause(case, headroom)
+        } else {
+            String::new()
+        };
     };
     let at = counted(headroom, full);
     match case.missed {

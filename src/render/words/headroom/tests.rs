@@ -343,7 +343,7 @@ fn a_hole_is_named_with_what_was_met_below_and_above_it() {
     assert!(
         text.contains(
             " Not every load below keeps it: at 1.14 one is broken (bookings p99: more than 2 ms); every one that was tried up to 0.570 \
-             was met, and every one from 1.52 to 1.85."
+             was met; every one that was tried from 1.52 to 1.85 was met."
         ),
         "{text}"
     );
@@ -384,5 +384,72 @@ fn what_arithmetic_proves_stands_beside_what_runs_prove() {
     assert!(
         open.contains("; by arithmetic one is broken at every load above 2.00 times today's load, where a part is full."),
         "{open}"
+    );
+}
+
+/// Where a part that no promise is about is full well below the load that is missed, it is said why nothing between is met.
+#[test]
+fn a_load_that_is_full_between_the_ends_is_named() {
+    let clause = "; none is called met above 2.50, where a part is full by arithmetic.";
+    let of = |missed: f64, certain: Option<f64>| {
+        said(|case| {
+            (case.met, case.missed, case.saturation) = (Some(2.45), Some(missed), Some(2.5));
+            case.certain = certain;
+        })
+    };
+    assert!(of(10.4, None).contains(clause), "{}", of(10.4, None));
+    assert!(!of(2.55, None).contains(clause));
+    assert!(!of(10.4, Some(2.5)).contains("is called met"));
+}
+
+#[test]
+fn a_crossing_that_is_not_given_names_the_ends_that_it_lies_outside() {
+    let text = |change: fn(&mut CaseHeadroom)| {
+        let mut found = sample_headroom();
+        let case = &mut found.cases[0];
+        (case.crossing, case.met, case.missed) = (None, Some(2.0), Some(3.0));
+        (case.saturation, case.no_crossing) = (None, Some(NoCrossing::Outside { factor: 1.5 }));
+        change(case);
+        no_crossing(&found.cases[0], &found).expect("there is none")
+    };
+    assert_eq!(
+        text(|_| {}),
+        "Healthy, no crossing is given: the runs have it at 1.50, which is not between 2.00, which is met, and 3.00, which is missed."
+    );
+    assert!(
+        text(|case| case.saturation = Some(2.5))
+            .ends_with("and 2.50, which is full by arithmetic.")
+    );
+    // Below a floor runs break it as well, by asking for less.
+    let floor = text(|case| {
+        case.no_crossing = Some(NoCrossing::OneSided);
+        case.floor = Some(Floor {
+            workload: "w".into(),
+            target_text: "1MB/s".into(),
+            factor: 1.25,
+            asked_mb_s: Some(0.8),
+        });
+    });
+    assert!(
+        floor.ends_with("from 1.25 on the runs lie on one side of the promises."),
+        "{floor}"
+    );
+}
+
+/// With whole hosts nothing lies below one of them.
+#[test]
+fn of_hosts_nothing_is_said_below_one() {
+    let mut found = sample_headroom();
+    found.grows.hosts = Some(2);
+    let breaks = found.cases[0].breaks.clone().expect("the sample has one");
+    found.cases[0].holes = vec![crate::outcome::Hole {
+        factor: 0.5,
+        breaks,
+    }];
+    found.cases[0].points.retain(|point| point.factor > 1.0);
+    let said = proven_sentences(&found)[0].clone();
+    assert!(
+        said.contains("at 1 one is broken") && !said.contains("below 1"),
+        "{said}"
     );
 }

@@ -290,6 +290,27 @@ fn the_part_that_ends_it_is_used_by_the_work_that_is_promised_and_depths_are_par
     }
 }
 
+/// Two arrays, each with work that is promised something, one nearer its limit and the other fuller: where nothing breaks the fullest
+/// is named, whoever is nearest.
+#[test]
+fn where_nothing_breaks_the_fullest_part_of_all_promised_work_is_named() {
+    let run = "duration = \"20ms\"\nwarm_up = \"1ms\"\nreplications = 6";
+    let more = "[[array]]\nname = \"other\"\ncontrollers = 1\nparallel = 1\n\
+        write = { time = \"1us\" }\n[[link]]\nfrom = \"app\"\nto = \"other\"\nspeed = \"1000Gb/s\"\npropagation = \"0s\"\n\
+        [[workload]]\nname = \"bulk\"\nhosts = \"app\"\narray = \"other\"\nprotocol = \"plain\"\nrequest = 1\nresponse = 1\n\
+        frame = 1250\nread = \"0%\"\narrivals = { poisson = \"600k/s\" }\npromise = { p90 = \"1ms\" }\n";
+    let text = text(3, run, "{ poisson = \"200k/s\" }", "{ p90 = \"8us\" }");
+    let ask = Ask {
+        most: 1.5,
+        ..only_healthy()
+    };
+    let found = headroom(&site(&(text + more)), origin(), &ask, &NoProgress);
+    let case = &found.cases[0];
+    assert_eq!((case.met, case.missed), (Some(1.5), None));
+    let ends = case.ends.as_ref().expect("there is a part");
+    assert_eq!(ends.part, "other controllers", "{ends:?}");
+}
+
 /// A link shared with evenly spaced frames is fuller than the one exponential server, and costs no time: M/M/1 of 10 us, p90 at
 /// 82 us, is busy for 1 − ln(10) × 10 ÷ 82 = 0.719 of the time at the edge, 1.199 times today's 60,000 a second.
 #[test]
