@@ -136,6 +136,13 @@ impl<E: Executor> World<'_, E> {
             && works.all(|workload| self.guests_decided_of(workload))
     }
 
+    /// Whether a path that was given up could carry frames, and waits for the try that finds it.
+    #[must_use]
+    pub fn finds_a_path(&self) -> bool {
+        let mut paths = self.paths.iter();
+        paths.any(|path| path.standing == Standing::Failed && path.connected && path.check_pending)
+    }
+
     /// The same of the paths and guests of one workload alone, groups of links left out.
     #[must_use]
     pub fn paths_decided_of(&self, workload: usize) -> bool {

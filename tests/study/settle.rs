@@ -344,7 +344,8 @@ mode = "loud"
         assert!((3.0..3.05).contains(longest), "{longest}");
     }
     let settled = switch.settled_s.expect("settled after the last of them");
-    assert!(settled > 2.9, "{settled}");
+    // The association that ended with them is found again by the next try, 5 s later.
+    assert!(settled > 7.9, "{settled}");
     let shown = report_text(&report);
     assert!(
         shown.contains("timer: command timeout, 3\u{202f}s"),
