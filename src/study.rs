@@ -228,7 +228,7 @@ fn assemble(
     let fabric = Fabric::new(site);
     let loads = estimate::estimate(site, &fabric);
     let parts = parts::with_depths_in_the_way(site, &fabric, &loads, &steady);
-    let growth = parts::growth(site, &parts, &steady);
+    let growth = parts::growth_with_depths(site, &fabric, &loads, &steady);
     let outage_of = |plan: &CasePlan| {
         let name = plan.case.outage.as_ref()?;
         site.outages.iter().find(|outage| outage.name == *name)

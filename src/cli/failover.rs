@@ -140,7 +140,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         output.write_windows(console, &found.origin, &found.windows)?;
         return Ok(windows::exit_of(&found.windows));
     }
-    let report = job.mended(&ask, &search, None)?;
+    let report = job.mended(&ask, &search)?;
     if let Some(files) = &sheet_files {
         write_sheet(files, &sheet::Steps::of(report.clone()))?;
     }
@@ -237,7 +237,7 @@ fn several(
     }
     let mut reports = Vec::new();
     for job in jobs {
-        reports.push(job.mended(ask, search, None)?);
+        reports.push(job.mended(ask, search)?);
     }
     let rows = scenario_rows(&reports);
     arguments.output.write_several(console, &rows, &reports)?;

@@ -8,7 +8,7 @@ use super::options::{
 use super::study;
 use super::windows::WindowArguments;
 use super::write::{self, Foreign};
-use crate::render::{page, table};
+use crate::render::{csv, page, sheet, table};
 use crate::study::Ask;
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -67,11 +67,14 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         study::taken_out("report --planned", None, job.site())?;
     }
     let hours = arguments.windows.ask(job.site(), None)?;
-    let report = job.mended(&ask, &search, hours.as_ref())?;
-    let files: Vec<(String, Vec<u8>)> = page::attachments(&report)
+    let (report, steps) = job.mended_in_hours(&ask, &search, hours.as_ref())?;
+    let mut files: Vec<(String, Vec<u8>)> = page::attachments(&report)
         .into_iter()
         .map(|file| (file.name, file.bytes))
         .collect();
+    if let Some(steps) = &steps {
+        in_windows(&mut files, steps);
+    }
     write::folder(&folder, &files, foreign)?;
     arguments.junit.write(&report)?;
     let page = folder.join("report.html");
@@ -81,6 +84,18 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         page.display()
     ))?;
     Ok(study::exit_of(&report))
+}
+
+/// The work sheet becomes that of the windows: each step at the load of its hour, drained first.
+fn in_windows(files: &mut [(String, Vec<u8>)], steps: &sheet::Steps) {
+    let own = sheet::sheet(steps);
+    for (name, bytes) in files {
+        match name.as_str() {
+            "test-sheet.html" => *bytes = sheet::sheet_page(steps, &own).into_bytes(),
+            "test-sheet.csv" => *bytes = csv::sheet_csv(&own).into_bytes(),
+            _ => {}
+        }
+    }
 }
 
 /// The folder asked for, or one named after the scenario.

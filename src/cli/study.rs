@@ -5,7 +5,9 @@ use super::load::{self, Warnings};
 use super::options::{PrecisionArguments, RunArguments, ScenarioArguments};
 use super::progress::Bar;
 use super::stop;
+use super::windows::steps_in;
 use crate::outcome::{EachPart, Origin, Report, Verdict};
+use crate::render::sheet::Steps;
 use crate::scenario::{Loaded, Problem};
 use crate::site::{Outage, Site};
 use crate::study::remedy::{self, Search};
@@ -93,19 +95,27 @@ impl Job {
         self.origin.switch_replications = run.switch_replications;
     }
 
-    /// The whole study with the changes that `search` asks for, and the hours.
-    pub(super) fn mended(
+    /// The whole study with the changes that `search` asks for.
+    pub(super) fn mended(self, ask: &Ask, search: &Search) -> Result<Report, Failure> {
+        let (report, _) = self.mended_in_hours(ask, search, None)?;
+        Ok(report)
+    }
+
+    /// The same with the hours, and what a sheet is made of whose steps are taken in them.
+    pub(super) fn mended_in_hours(
         self,
         ask: &Ask,
         search: &Search,
         hours: Option<&AskWindows>,
-    ) -> Result<Report, Failure> {
+    ) -> Result<(Report, Option<Steps>), Failure> {
         let apply = self.applier();
         self.run(|site, origin, progress| {
             let report = crate::study::study(site, origin, ask, progress);
             let mut report = remedy::search(site, report, ask, search, &apply, progress);
             report.windows = hours.map(|hours| windows(site, hours, progress));
-            report
+            let found = report.windows.as_ref();
+            let steps = found.map(|found| steps_in(site, &report.origin, found, progress));
+            (report, steps)
         })
     }
 

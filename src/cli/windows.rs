@@ -79,17 +79,27 @@ pub(super) struct Found {
 pub(super) fn alone(job: Job, ask: &AskWindows, with_sheet: bool) -> Result<Found, Failure> {
     job.run(|site, origin, progress| {
         let found = windows(site, ask, progress);
-        let steps = with_sheet.then(|| Steps {
-            loads: steps(site, &origin, &found, progress),
-            windows: Some(found.clone()),
-            origin: origin.clone(),
-        });
+        let steps = with_sheet.then(|| steps_in(site, &origin, &found, progress));
         Found {
             origin,
             windows: found,
             steps,
         }
     })
+}
+
+/// What a sheet is made of whose steps are taken in the windows found.
+pub(super) fn steps_in(
+    site: &Site,
+    origin: &Origin,
+    found: &Windows,
+    progress: &dyn Progress,
+) -> Steps {
+    Steps {
+        loads: steps(site, origin, found, progress),
+        windows: Some(found.clone()),
+        origin: origin.clone(),
+    }
 }
 
 /// Outages that have the same busiest hour in one study, in order of their first; drained before they are lost.

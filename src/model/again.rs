@@ -83,18 +83,19 @@ impl<E: Executor> World<'_, E> {
         self.watch_oldest_attempt(path);
     }
 
-    /// Sends I/Os again whose attempts on a path came to nothing, and gives the path up if it cannot carry frames: SCSI leaves what
-    /// else is under way on it to its own timeouts.
+    /// Sends I/Os again whose attempts on a path came to nothing, and gives the path up: an NVMe association ends with a command without
+    /// an answer whatever its path could carry, for no host knows that; the others if it cannot carry frames, and SCSI leaves what else
+    /// is under way on it to its own timeouts.
     fn give_up_on(&mut self, path: u32, ios: &mut Vec<u32>, timer: (TimerName, Duration)) {
         let state = self.paths[path as usize];
-        if !state.connected && state.standing != Standing::Failed {
+        if state.standing != Standing::Failed {
             match self.path_protocol(path) {
+                Protocol::FcNvme(_) | Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) => {
+                    self.fail_path(path, timer);
+                }
+                _ if state.connected => {}
                 Protocol::FcScsi(_) | Protocol::Iscsi(_) => self.fail_alone(path, timer),
-                Protocol::FcNvme(_)
-                | Protocol::NvmeTcp(_)
-                | Protocol::NvmeRdma(_)
-                | Protocol::Nfs(_)
-                | Protocol::Plain(_) => self.fail_path(path, timer),
+                Protocol::Nfs(_) | Protocol::Plain(_) => self.fail_path(path, timer),
             }
         }
         self.send_again(self.compiled.paths[path as usize].set, ios, timer);

@@ -9,7 +9,7 @@ use super::tally::{ControllerTally, PathTally, SourceTally, Tally, WorkloadTally
 use super::world::{Executor, World};
 use crate::engine::EventSet;
 use crate::measure::{LevelSeries, Series, TimeAverage};
-use crate::site::{Failback, Measure, PathPolicy, Site};
+use crate::site::{Failback, Measure, Owner, PathPolicy, Site};
 use crate::unit::Instant;
 
 impl<E: Executor> World<'_, E> {
@@ -136,6 +136,13 @@ impl<E: Executor> World<'_, E> {
             && works.all(|workload| self.guests_decided_of(workload))
     }
 
+    /// Whether a path that was given up could carry frames, and waits for the try that finds it.
+    #[must_use]
+    pub fn finds_a_path(&self) -> bool {
+        let mut paths = self.paths.iter();
+        paths.any(|path| path.standing == Standing::Failed && path.connected && path.check_pending)
+    }
+
     /// The same of the paths and guests of one workload alone, groups of links left out.
     #[must_use]
     pub fn paths_decided_of(&self, workload: usize) -> bool {
@@ -185,12 +192,24 @@ impl<E: Executor> World<'_, E> {
                 PathPolicy::Nearest => plan.nearness < own.nearness,
                 _ => false,
             };
-            let same = plan.path.controller == own.path.controller;
+            // Volumes with an owner are asked for over its paths; else a host prefers among all.
+            let same = plan.path.controller == own.path.controller || !self.owned(set);
             preferred && same && self.paths[other as usize].takes_ios()
         })
     }
 
+    /// Whether a workload of a set asks each volume of its owner.
+    fn owned(&self, set: &SetPlan) -> bool {
+        let works = set.sources.iter();
+        let mut works = works.map(|source| self.compiled.sources[*source as usize].workload);
+        works.any(|work| self.compiled.site.workloads[work].owner == Owner::Alternate)
+    }
+
     fn set_decided(&self, set: &SetPlan) -> bool {
+        // A host that is lost itself decides nothing.
+        if self.fault.host_is_lost(set.host) {
+            return true;
+        }
         set.paths.clone().all(|index| {
             let path: &PathState = &self.paths[index as usize];
             match path.standing {

@@ -27,6 +27,7 @@ impl<E: Executor> World<'_, E> {
         let compiled = self.compiled;
         if let LogKind::Path { path, to } = entry.kind
             && !matches!(to, Standing::Removed | Standing::Standby)
+            && self.settling_waits_for(path)
         {
             let set = &compiled.sets[compiled.paths[path as usize].set as usize];
             for source in &set.sources {
@@ -79,6 +80,14 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
+    /// Whether work settles no sooner than a path finds its standing: not where its host is lost itself, nor where it was emptied
+    /// before it broke, so that nothing is on it.
+    fn settling_waits_for(&self, path: u32) -> bool {
+        let set = self.compiled.paths[path as usize].set as usize;
+        let host = self.compiled.sets[set].host;
+        !self.paths[path as usize].emptied && !self.fault.host_is_lost(host)
+    }
+
     /// Workloads of which nobody asked for anything go on with the latest line of the log.
     pub(super) fn work_goes_on(&mut self, workloads: &[usize]) {
         let line = self.next_line().saturating_sub(1);
@@ -125,7 +134,8 @@ impl<E: Executor> World<'_, E> {
     /// The line that set an I/O free which is issued now on a path of `set`.
     pub(super) fn freed(&self, set: u32, io: u32) -> u32 {
         let line = self.freeing[set as usize];
-        let own = |entry: &LogEntry| entry.at >= self.ios[io].arrival;
+        // Who comes in the very instant has not waited for it.
+        let own = |entry: &LogEntry| entry.at > self.ios[io].arrival;
         if self.logged(line).is_some_and(own) {
             line
         } else {

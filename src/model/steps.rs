@@ -5,7 +5,8 @@
 //! on it: held first where the protocol holds, then all of it goes elsewhere, oldest first. Where only a command had no answer, an I/O
 //! or a check of the path, nothing is known of the others: SCSI gives the path up, and each I/O on it waits for its own command
 //! timeout. For NVMe a command without an answer is a lost controller: its association ends, with all that is under way (NVM
-//! Express base and transport specifications, as the usual open-source kernel does it; from memory). `plain` does as NVMe.
+//! Express base and transport specifications, as the usual open-source kernel does it; from memory), whether or not the path could
+//! carry frames by then, which no host can know. `plain` and files do as NVMe where it cannot.
 
 use super::attempt::{NONE, tie};
 use super::notice::{Place, hold, noticed_by, tried_again_by};

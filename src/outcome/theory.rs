@@ -41,4 +41,7 @@ pub struct TheoryRow {
     pub simulated_low: Option<f64>,
     /// Upper end.
     pub simulated_high: Option<f64>,
+    /// Of a drain, the workloads whose I/Os it is about.
+    #[serde(skip)]
+    pub of: Vec<String>,
 }

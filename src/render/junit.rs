@@ -184,14 +184,8 @@ fn judged(row: &Row, cell: &Cell, limit: &str) -> Outcome {
         return Outcome::Passed;
     }
     let scale = cell_scale(cell);
-    let short = |value: f64| {
-        let two = scale.two(value);
-        if two == scale.two(cell.target) && value != cell.target {
-            with_unit(&scale.apart(value, cell.target), scale.unit)
-        } else {
-            two
-        }
-    };
+    // The digits of the table, so that figure, target and margin agree.
+    let short = |value: f64| with_unit(&scale.apart(value, cell.target), scale.unit);
     let figure = match (cell.value, cell.beyond) {
         (Some(figure), _) => format!("simulated {}", short(figure.value)),
         (None, Some(_)) if cell.is_cut_off() => format!("cut off, {}", cut_off_words(row)),

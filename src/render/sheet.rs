@@ -34,7 +34,7 @@ pub const CAUTIONS: [&str; 8] = [
     "An estimate from stated inputs, no guarantee and no approval of a design. The proof is the test.",
     "Only in an approved change window, with backups that were made and verified.",
     "First see that every multipath device shows all the paths expected below, and that multipath has been proven to switch.",
-    "One element at a time, and all paths back before the next step. Never both fabrics in one window.",
+    "One step at a time, and all paths back before the next step. Never both fabrics in one window.",
     "Rather disable a port administratively than pull a cable. Watch that I/O goes on.",
     "Never look into the end of a fibre, a transceiver or an adapter: the light is invisible, and seeing none means nothing. Cap what is unused.",
     "Changing timers can cost access to data. When no path is left, waiting for ever can hang hosts, and failing at once can turn volumes read-only: a decision of the site.",

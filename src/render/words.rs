@@ -46,8 +46,9 @@ pub use theory::{
     theory_figure, theory_simulated, theory_simulated_line, theory_value, trust_words,
 };
 pub use windows::{
-    WINDOW_CAUTIONS, all_windows_words, clock, hour_fullest, hour_judged, hour_load, hour_longest,
-    hour_margin, tightest_words, verdict_flag, window_words, windows_answer, windows_notes,
+    WINDOW_CAUTIONS, alike_hours, all_windows_words, clock, hour_fullest, hour_judged, hour_load,
+    hour_longest, hour_margin, tightest_words, verdict_flag, window_words, windows_answer,
+    windows_notes,
 };
 
 /// A stretch of a sentence.

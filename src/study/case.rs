@@ -128,6 +128,7 @@ impl CasePlan {
                     members: &plan.members,
                     nodes: &plan.nodes,
                     mode,
+                    before: &[],
                 };
                 unused_by_teams(site, fabric, &without(fabric, loss.members), loss)
             }

@@ -22,7 +22,7 @@ mod stations;
 pub(super) use stations::service;
 
 use super::estimate::{CaseLoads, Estimate, Flows, path_weights};
-use crate::outcome::{Begin, Estimated, Steady, Switch, TheoryRow};
+use crate::outcome::{Begin, Estimated, Steady, Switch, SwitchWorkload, TheoryRow};
 use crate::site::{Arrivals, Site};
 use crate::topology::{Fabric, Path, PathSet};
 
@@ -122,7 +122,8 @@ pub(crate) fn beside(rows: &mut Vec<TheoryRow>, steady: &[Steady], switches: &[S
             let over = own.filter(|work| !work.longest_open.contains(&true));
             over.map(|work| exact(work.longest_io_s.iter().copied().fold(0.0, f64::max)))
         } else if row.figure == "drain" {
-            let drains = switch.map(|s| s.workloads.iter().map(|work| work.drain_s));
+            let about = |work: &&SwitchWorkload| row.of.is_empty() || row.of.contains(&work.name);
+            let drains = switch.map(|s| s.workloads.iter().filter(about).map(|work| work.drain_s));
             let worst =
                 drains.and_then(|mut all| all.try_fold(0.0, |most: f64, one| Some(most.max(one?))));
             worst.map(exact)

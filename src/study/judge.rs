@@ -192,8 +192,13 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
                 .fold((0, 0), |sum, pair| (sum.0 + pair.0, sum.1 + pair.1));
             #[allow(clippy::cast_precision_loss)]
             let above_share = (total > 0).then(|| over as f64 / total as f64);
-            let needed =
-                above_share.and_then(|share| needed(&judged, share, 1.0 - q, tallies.len()));
+            let needed = match over {
+                // Nothing was above: the bound falls as the number of I/Os grows.
+                0 if judged.verdict == measure::Verdict::Undecided && total > 0 => {
+                    for_none_above(total, 1.0 - q, tallies.len(), trust.met)
+                }
+                _ => above_share.and_then(|share| needed(&judged, share, 1.0 - q, tallies.len())),
+            };
             let cell = Cell {
                 above_share,
                 above_allowed: Some(1.0 - q),
@@ -210,7 +215,8 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
                 },
                 _ => cell,
             };
-            let unknown = open && promise.target > waited && !figures.saturated;
+            let held = super::steady::damage_outlasts_run(&runs.compiled.site, &runs.plan, index);
+            let unknown = (open && promise.target > waited || held) && !figures.saturated;
             match found {
                 Verdict::Missed | Verdict::Undecided if unknown => too_short(cell),
                 found => settle(cell, found, figures.saturated),
@@ -277,6 +283,19 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
         }
         Measure::LongestIo | Measure::Failed => blank,
     }
+}
+
+/// Replications in all after which the bound on a share of which none was seen is no more than allowed.
+#[allow(
+    clippy::cast_precision_loss,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss
+)]
+fn for_none_above(total: u64, allowed: f64, replications: usize, confidence: f64) -> Option<u32> {
+    // None of n: the share is below -ln(1 - confidence) / n, the rule of three.
+    let ios = (-(1.0 - confidence).ln()).max(3.0) / allowed;
+    let needed = (replications as f64 * ios / total as f64).ceil();
+    (needed.is_finite() && needed <= f64::from(u32::MAX)).then_some(needed as u32)
 }
 
 /// What more replications would not decide: a figure of what is finished, and the rest is not known.
@@ -474,4 +493,25 @@ fn needed(judged: &Judgement, value: f64, target: f64, replications: usize) -> O
             .ceil()
             .clamp(2.0, 10_000.0) as u32,
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::for_none_above;
+    use crate::measure::{Verdict, judge_fraction};
+
+    /// The rule of three: none of n above bounds the share by about 3 / n. Of nine in each of so many runs, one in a hundred is allowed:
+    /// 3 / 9R is no more from R = 34 on, whether two runs were made or twenty; and 34 decide.
+    #[test]
+    fn none_above_asks_for_as_many_as_the_rule_of_three() {
+        for runs in [2, 10, 20, 33] {
+            let needed = for_none_above(9 * runs as u64, 0.01, runs, 0.95);
+            assert_eq!(needed, Some(34), "{runs}");
+        }
+        let verdict = |runs| judge_fraction(&vec![(0, 9); runs], 0.99).verdict;
+        assert_eq!(
+            (verdict(33), verdict(34)),
+            (Verdict::Undecided, Verdict::Met)
+        );
+    }
 }

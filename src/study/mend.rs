@@ -79,7 +79,6 @@ pub(super) fn mend(variant: &Variant, ask: &Ask, base: &Matrix, progress: &dyn P
     let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
     let fabric = Fabric::new(site);
     let loads = estimate(site, &fabric);
-    let uses = parts::with_depths_in_the_way(site, &fabric, &loads, &figures);
     let mends_all = mends_all(base, &matrix);
     Mend {
         left: left(&matrix, &switches),
@@ -88,7 +87,7 @@ pub(super) fn mend(variant: &Variant, ask: &Ask, base: &Matrix, progress: &dyn P
         origin: MendOrigin::Stated,
         changes: Changes::default(),
         ports_lacking: Vec::new(),
-        growth: parts::growth(site, &uses, &figures),
+        growth: parts::growth_with_depths(site, &fabric, &loads, &figures),
         matrix,
         steady: figures,
         mends_all,

@@ -120,6 +120,32 @@ pub(crate) fn with_depths_in_the_way(
     parts
 }
 
+/// Times today's load at which what comes first is full, by case: the fullest part, or a queue depth that has a larger share in use than
+/// any part, however little that is yet.
+#[must_use]
+pub(crate) fn growth_with_depths(
+    site: &Site,
+    fabric: &Fabric,
+    loads: &Estimate,
+    steady: &[Steady],
+) -> Vec<Growth> {
+    let mut parts = parts_by_arithmetic(site, fabric, loads, steady);
+    let mut more = depths(site, fabric, loads, steady);
+    for case in 0..steady.len() {
+        let others = parts
+            .iter()
+            .filter_map(|part| part.cases.get(case)?.as_ref());
+        let fullest = others.max_by(|one, other| one.peak_percent.total_cmp(&other.peak_percent));
+        let fullest = fullest.map(|own| (own.mean_percent, own.peak_percent));
+        for depth in &mut more {
+            let own = &mut depth.cases[case];
+            own.take_if(|own| !is_in_the_way(own, fullest) && !fuller(own.mean_percent, fullest));
+        }
+    }
+    parts.extend(more);
+    growth(site, &parts, steady)
+}
+
 /// From this share of what a queue depth lets through on an idle site on, I/Os wait for it.
 const DEPTH_PERCENT: f64 = 80.0;
 

@@ -74,6 +74,7 @@ pub fn search(
         rounds: 0,
         calm: Vec::new(),
         fixed: Vec::new(),
+        dropped: Vec::new(),
     };
     hunt.go(&report);
     report.mend_search = Some(MendSearch {
@@ -203,6 +204,8 @@ struct Hunt<'a> {
     calm: Vec<String>,
     /// Workloads and cases that no timer of another preset bounds.
     fixed: Vec<StallLeft>,
+    /// Changes of timers that do not shorten what they are for.
+    dropped: Vec<Vec<(String, String)>>,
 }
 
 /// The site with a change. Lit legs of a cage are the members of its link: where a scenario states both, both are set.
@@ -233,12 +236,16 @@ impl Hunt<'_> {
         let found = proposals(self.site, &report.matrix, &report.steady, &report.switches);
         let mut wanted = found.all;
         (self.calm, self.fixed) = (found.calm, found.fixed);
+        let for_stalls = wanted.clone();
         let mut base: Vec<Proposal> = Vec::new();
         let mut reached = standing(&report.matrix, &report.steady);
         while self.rounds < ROUNDS && self.left() > 0 && !wanted.is_empty() {
             let from = self.found.len();
             self.rounds += 1;
             let tops = self.round(&wanted, &base);
+            if self.rounds == 1 {
+                self.note_fixed(&for_stalls);
+            }
             let tried = self.found[from..].iter().zip(tops);
             let of = |mend: &Mend| standing(&mend.matrix, &mend.steady);
             let best = tried.max_by(|left, right| {
@@ -259,6 +266,22 @@ impl Hunt<'_> {
             reached = now;
             wanted = proposals(&site, &best.matrix, &best.steady, &report.switches).all;
             base = stack;
+        }
+    }
+
+    /// Stalls for which no change was left to try: each would have made a timer in question longer, or none shorter.
+    fn note_fixed(&mut self, wanted: &[Proposal]) {
+        let dropped = |own: &Proposal| self.dropped.contains(&own.set);
+        let places = wanted.iter().filter_map(|own| own.stall.as_ref());
+        for stall in places {
+            let mut same = wanted.iter().filter(|own| {
+                own.stall
+                    .as_ref()
+                    .is_some_and(|own| own.place == stall.place)
+            });
+            if same.all(dropped) && !self.fixed.contains(&stall.place) {
+                self.fixed.push(stall.place.clone());
+            }
         }
     }
 
@@ -283,9 +306,11 @@ impl Hunt<'_> {
             let names: Vec<&str> = stack.iter().map(|p| p.name.as_str()).collect();
             let name = names.join(", and ");
             let (set, applied) = applied(self.apply, set);
-            let of_timers = proposal.set.iter().all(|(key, _)| key.contains("timers"));
+            let stall = proposal.stall.as_ref();
             match applied {
-                Ok(site) if of_timers && !timers::shortens(self.site, &site) => {}
+                Ok(site) if stall.is_some_and(|own| !timers::shortens(self.site, &site, own)) => {
+                    self.dropped.push(proposal.set.clone());
+                }
                 Ok(site) => {
                     let changes = changes(self.site, &site, &set, self.prices, Optics::IfPriced);
                     let variant = Variant {

@@ -180,6 +180,7 @@ impl Setting<'_> {
             members: &single.members,
             nodes: &single.nodes,
             mode: LossMode::Loud,
+            before: &self.before.members,
         };
         let alive = without(self.fabric, &members);
         let stuck = unused_by_teams(self.site, self.fabric, &alive, loss);

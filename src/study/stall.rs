@@ -173,7 +173,13 @@ fn longest(
 /// The timers that run one after the other.
 fn parts(protocol: &Protocol, timers: &Timers, mode: LossMode, place: Place) -> Parts {
     let named = |(name, time): (TimerName, Duration)| (timer_name(name), time);
-    let mut parts: Parts = match noticed_by(protocol, timers, mode, place) {
+    let mut noticed = noticed_by(protocol, timers, mode, place);
+    // A connection that TCP gives up before its host notices is noticed by that, and held like any other.
+    let gives_up = tcp_gives_up(timers);
+    if protocol.tcp().is_some() && noticed.is_some_and(|(_, time)| gives_up < time) {
+        noticed = Some((TimerName::TcpGivesUp, gives_up));
+    }
+    let mut parts: Parts = match noticed {
         Some(noticed) => std::iter::once(noticed)
             .chain(hold(protocol, timers))
             .map(named)
@@ -181,10 +187,6 @@ fn parts(protocol: &Protocol, timers: &Timers, mode: LossMode, place: Place) -> 
         // Nothing is noticed, so that nothing is held.
         None => vec![named((TimerName::CommandTimeout, timers.command_timeout))],
     };
-    // A connection that TCP gives up before its host notices takes what was under way with it.
-    if protocol.tcp().is_some() && tcp_gives_up(timers) < sum(&parts) {
-        parts = vec![named((TimerName::TcpGivesUp, tcp_gives_up(timers)))];
-    }
     if timers.quiesce > Duration::ZERO {
         parts.push(("quiesce", timers.quiesce));
     }

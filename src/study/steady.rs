@@ -24,7 +24,9 @@ use crate::unit::{Duration, Instant};
 use rayon::prelude::*;
 
 pub(super) use carried::Carried;
-pub(crate) use figures::{backlogs, estimated, estimated_peak, merged_latency, quantile_of};
+pub(crate) use figures::{
+    backlogs, damage_outlasts_run, estimated, estimated_peak, merged_latency, quantile_of,
+};
 
 pub use crate::measure::PEAK_WINDOW;
 

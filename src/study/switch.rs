@@ -22,7 +22,7 @@ use super::{action_words, round_words};
 use crate::measure::{Joined, Series, band, band_of_few, settled};
 use crate::model::{
     Compiled, FlowCell, Limits, LogKind, Note, OutPath, Script, Stop, Tally, Watch, WorkloadTally,
-    World,
+    World, tried_again_by,
 };
 use crate::outcome::Switch;
 use crate::site::{Action, Fault, NoPath, Site};
@@ -234,12 +234,13 @@ pub(crate) fn scripted(
         known = known.max(last_script + settle_limit);
     }
     // Where a group of links closes ranks no path is lost, and what was on the way is only missed when its
-    // command times out.
-    let timeouts = compiled
-        .site
-        .hosts
-        .iter()
-        .map(|host| host.timers.command_timeout);
+    // command times out; an NVMe association ends with that, and is made anew by the next try.
+    let works = compiled.site.workloads.iter();
+    let timeouts = works.flat_map(|work| {
+        let hosts = work.hosts.iter();
+        let timers = hosts.map(|family| &compiled.site.hosts[*family].timers);
+        timers.map(|timers| timers.command_timeout + tried_again_by(&work.protocol, timers).1)
+    });
     let patience = timeouts.chain(retries_without_paths(setting.site));
     let patient = limit + patience.max().unwrap_or_default();
     let mut worlds: Vec<Unfolding<'_>> = (0..replications)
@@ -287,8 +288,9 @@ pub(crate) fn scripted(
             };
             let found = Settled::of(&settles_to, &one.world);
             if until >= one.limit {
+                let to_be_found = one.world.finds_a_path();
                 let hangs = |own: &WorkloadTally| match own.hanging {
-                    0 => own.last_disturbed,
+                    0 if !to_be_found => own.last_disturbed.max(own.last_standing),
                     _ => until,
                 };
                 let last = one.world.tally().workloads.iter().map(hangs).max();

@@ -20,6 +20,8 @@ pub struct Loss<'a> {
     pub nodes: &'a [NodeId],
     /// With its signal, or without a sign.
     pub mode: LossMode,
+    /// Links that have long been lost, and that teams have left where they could tell.
+    pub before: &'a [MemberId],
 }
 
 impl Fabric {
@@ -60,9 +62,12 @@ impl Fabric {
             .collect()
     }
 
-    /// For each link whether it has visibly lost its signal: by itself, or because a switch without uplinks has taken it down.
+    /// For each link whether it has visibly lost its signal, now or before: by itself, or because a switch without uplinks has taken it down.
     fn dark(&self, site: &Site, loss: Loss<'_>) -> Vec<bool> {
         let mut dark = vec![false; self.members.len()];
+        for member in loss.before {
+            dark[member.0 as usize] = true;
+        }
         if loss.mode == LossMode::Silent {
             return dark;
         }

@@ -119,6 +119,11 @@ fn the_page_and_the_sheet_have_the_hours() {
     assert_eq!(code(&output), 0, "{}", err(&output));
     let page = fs::read_to_string(place.path().join("r/report.html")).expect("it was written");
     assert!(page.contains("id=\"windows\"") && place.path().join("r/windows.csv").exists());
+    // Its sheet is that of the windows too: at the load of an hour, drained first.
+    let sheet = fs::read_to_string(place.path().join("r/test-sheet.html")).expect("it was written");
+    assert!(sheet.contains("00:00–01:00, the busiest hour of the window 00:00–24:00"));
+    let rows = fs::read_to_string(place.path().join("r/test-sheet.csv")).expect("it was written");
+    assert!(rows.contains("the busiest hour of the window"), "{rows}");
 }
 
 /// The sheet of windows tests the load at which its step is to be taken, drained first; the exit code stays that of the hours.

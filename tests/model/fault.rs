@@ -504,8 +504,8 @@ fn a_closed_loop_without_paths_does_not_stand_still() {
 #[test]
 fn losses_and_returns_are_counted() {
     let ios = [0, 3_500 * US, 10 * MS].map(|at| (at, Op::Read, 4096));
-    let compiled = dual("fc-nvme", "32GFC", "", &ios);
-    let normal = latency(&dual("fc-nvme", "32GFC", "", &CAUGHT), &[]);
+    let compiled = dual("fc-scsi", "32GFC", "", &ios);
+    let normal = latency(&dual("fc-scsi", "32GFC", "", &CAUGHT), &[]);
     let a = Some(Side::A);
     let events = |events: &[(u64, Action, &str, Option<Side>)]| -> Vec<Script> {
         events

@@ -166,7 +166,7 @@ fn each_way_has_its_own_losses() {
 fn damaged_frames_are_thrown_away_at_their_end() {
     let ios: Vec<(u64, Op, u32)> = (0..4_000).map(|n| (n * MS, Op::Read, 1024)).collect();
     let timers = "timers = { command_timeout = \"300us\", retries = 50 }";
-    let compiled = ready(&dual("fc-nvme", "32GFC", timers, &ios), &[]);
+    let compiled = ready(&dual("fc-scsi", "32GFC", timers, &ios), &[]);
     let ill = script(
         &compiled,
         0,

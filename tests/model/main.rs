@@ -1,6 +1,7 @@
 //! The frame-level model against figures from outside: worked exchanges, timing by hand, queueing theory,
 //! what a fault must cost, and symmetries that hold whatever the figures are.
 
+mod again;
 mod back;
 mod cages;
 mod checker;

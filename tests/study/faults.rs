@@ -234,3 +234,34 @@ fn what_waits_to_the_end_is_said_where_it_leaves_a_promise_open() {
         "{text}"
     );
 }
+
+/// Behind a link that damages 30 % of the frames two reads in three wait for their command timeout of 30 s, eight on each of two paths at
+/// most; all the rest goes on over B. A run of a second, or of three with time to drain, shows no saturation and decides nothing of p99.
+#[test]
+fn what_waits_longer_than_the_run_behind_a_damaging_link_is_no_saturation() {
+    for (duration, drain) in [("1s", "1s"), ("3s", "60s")] {
+        let run = format!(
+            "duration = \"{duration}\"\nwarm_up = \"100ms\"\nreplications = 2\nswitch_replications = 1\ndrain_limit = \"{drain}\""
+        );
+        let text = Twin {
+            run: &run,
+            host: "queue_depth = 8\npaths = \"round-robin\"",
+            array: "controllers = 2\nread = { hit = \"100%\", hit_time = \"100us\" }",
+            near: "speed = \"32GFC\"",
+            far: "speed = \"32GFC\"",
+            name: "w",
+            work: "protocol = \"fc-nvme\"\nread = \"100%\"\nsizes = \"8KiB\"\narrivals = { paced = \"200/s\" }\npromise = { p99 = \"2ms\" }",
+            more: "[[outage]]\nname = \"dirt\"\ntakes = \"*~core-A\"\nloss = \"30%\"\n",
+            ..Twin::default()
+        }
+        .text();
+        let report = ask(&site(&text, &[]), &["dirt"], false);
+        let found = work(case(&report, "dirt damaging frames"), "w");
+        assert!(!found.saturated, "{duration}: {found:?}");
+        let row = report.matrix.rows.iter().find(|row| !row.switching);
+        let cell = row.and_then(|row| row.cells[1].as_ref());
+        let cell = cell.expect("p99 is promised");
+        assert_eq!(cell.verdict, Verdict::Undecided, "{duration}");
+        assert_eq!(cell.left_open, Some(LeftOpen::RunTooShort), "{duration}");
+    }
+}

@@ -1,6 +1,6 @@
 //! A run that would never end, or never fit, is stopped, and everybody is told.
 
-use super::rig::{ask, case, reads, site};
+use super::rig::{Twin, ask, case, reads, site};
 use halfloom::outcome::{Report, Verdict};
 use halfloom::render::table::report_text;
 
@@ -99,4 +99,34 @@ arrivals = { poisson = "1250k/s" }
     assert_eq!(growth.case, "healthy");
     // The spread of 50 ms of arrivals at random is some 0.4 %.
     assert!((growth.factor - 0.8).abs() < 0.02, "{growth:?}");
+}
+
+/// One I/O under way on each of two paths a fabric, each about 111 us: with A lost 2 ÷ 111 us = 18,000 a second, 2.25 times 8,000. The parts
+/// are hardly used, and the depth is not much either: what is full first is the depth all the same.
+#[test]
+fn a_queue_depth_is_what_is_full_first_however_little_of_it_is_used() {
+    for (rate, times) in [("8k/s", 2.25), ("15k/s", 1.2)] {
+        let text = Twin {
+            run: "duration = \"300ms\"\nwarm_up = \"20ms\"\nreplications = 2",
+            host: "queue_depth = 1",
+            array: "controllers = 2\nparallel = 64\nread = { hit = \"100%\", hit_time = \"100us\" }",
+            near: "speed = \"32GFC\"",
+            far: "speed = \"32GFC\"",
+            name: "w",
+            work: &format!(
+                "protocol = \"fc-scsi\"\nread = \"100%\"\nsizes = \"8KiB\"\narrivals = {{ poisson = \"{rate}\" }}"
+            ),
+            ..Twin::default()
+        }
+        .text();
+        let report = ask(&site(&text, &[]), &["A"], false);
+        let found = report.growth.iter().find(|own| own.case == "A lost");
+        let found = found.expect("A is lost");
+        assert_eq!(found.part, "queue depth of the hosts of w", "{rate}");
+        assert!(
+            (found.factor - times).abs() < 0.01,
+            "{rate}: {}",
+            found.factor
+        );
+    }
 }

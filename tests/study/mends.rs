@@ -587,3 +587,73 @@ fn a_queue_depth_limits_the_loss_of_a_single_part() {
     };
     assert_eq!(limit("core-A"), "queue depth of the hosts of orders");
 }
+
+/// iSCSI whose timers are stated below the short preset's: 1 + 1 + 3 s for a promise of 4 s. The preset would make the stall longer
+/// (5 + 5 + 15 s) at these hosts and change nothing everywhere; a shorter replacement, which is what ended the stall, keeps the promise.
+#[test]
+fn a_timer_that_is_stated_is_made_shorter_and_no_preset_longer() {
+    let text = format!(
+        "{}switching = {{ longest_io = \"4s\" }} }}\n",
+        NARROW
+            .replace("22k/s", "200/s")
+            .replace("nvme-tcp", "iscsi")
+            .replace(" }\n\"#", "")
+            .trim_end()
+            .trim_end_matches('}')
+            .trim_end()
+            .to_owned()
+            + ", "
+    );
+    let stated = [
+        ("timers.iscsi_ping", "1s"),
+        ("timers.iscsi_ping_timeout", "1s"),
+        ("timers.iscsi_replacement", "3s"),
+    ];
+    let ask = Ask {
+        switch: true,
+        ..loss_of_a()
+    };
+    let report = searched(&text, &stated, &ask, &most(6));
+    let timers = report.mends.iter().filter(|mend| {
+        let mut keys = mend.set.iter().map(|(key, _)| key);
+        keys.any(|key| key.contains("timers"))
+    });
+    let found: Vec<_> = timers.collect();
+    assert_eq!(found.len(), 1, "{:?}", report.mend_search);
+    let (key, value) = &found[0].set[0];
+    // 4 s less a tenth, less 2 s of the ping: 1.6 s, and what the longest took more or less than its timers.
+    assert_eq!(key, "timers.iscsi_replacement");
+    let ms: u64 = value.trim_end_matches("ms").parse().expect("milliseconds");
+    assert!((1_500..=1_700).contains(&ms), "{value}");
+    let keeps = |mend: &halfloom::outcome::Mend| {
+        let row = mend.matrix.rows.iter().find(|row| row.switching);
+        let cell = row.and_then(|row| row.cells[1].as_ref());
+        cell.map(|cell| cell.verdict) == Some(Verdict::Met)
+    };
+    assert!(keeps(found[0]));
+
+    // Where the promise is out of reach of that timer, it is halved, and what is left is said.
+    let text = text.replace("longest_io = \"4s\"", "longest_io = \"1s\"");
+    let report = searched(&text, &stated, &ask, &most(6));
+    let halved = report
+        .mends
+        .iter()
+        .find(|mend| mend.name.contains("iscsi_replacement"));
+    let halved = halved.expect("it is tried");
+    assert_eq!(halved.set[0].1, "1500ms");
+    assert!(!keeps(halved) && !halved.left.is_empty());
+}
+
+/// A team that sees only a lost signal stays on a port behind which frames vanish, whatever the path policy: a probe is what helps.
+#[test]
+fn a_team_that_never_notices_gets_a_probe() {
+    let ask = Ask {
+        outages: Some(vec!["hole".to_owned()]),
+        switch: true,
+        ..Ask::default()
+    };
+    let report = searched(super::teams::TEAM, &[], &ask, &most(4));
+    let names: Vec<&str> = report.mends.iter().map(|mend| mend.name.as_str()).collect();
+    assert_eq!(names, ["a team probe of 1\u{202F}s at the hosts app"]);
+    assert!(report.mends[0].mends_all);
+}

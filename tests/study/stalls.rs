@@ -282,3 +282,24 @@ fn without_a_sum_the_timer_that_ended_the_longest_io_is_told() {
         "{said}"
     );
 }
+
+/// A connection that TCP gives up after 0.2 + 0.4 + 0.8 s is an iSCSI session that is held for its replacement of 3 s; given up after 3 s
+/// it would be later than the ping and its timeout, 2 s.
+#[test]
+fn a_session_whose_connection_tcp_gives_up_is_held_all_the_same() {
+    let outage = "[[outage]]\nname = \"cut\"\ntakes = [\"*-A\"]\nmode = \"silent\"\n";
+    for (retries, stall, first) in [(2, 4.4, "TCP gives up, 1.4"), (3, 5.0, "iSCSI ping")] {
+        let timers = format!("tcp_retries = {retries}");
+        let text = text("iscsi", "25GbE", &timers, outage);
+        let report = ask(&site(&text, &[]), &["cut"], true);
+        let (by, over) = found(&report);
+        assert!((by - stall).abs() < 1e-9, "{by}");
+        assert!(
+            over.iter().all(|over| (-0.6e-3..0.1).contains(over)),
+            "{over:?}"
+        );
+        let own = report.switches[0].workloads[0].by_timers.as_ref();
+        let named = &own.expect("it has a sum").by;
+        assert!(named.starts_with(first), "{named}");
+    }
+}

@@ -11,7 +11,7 @@ use halfloom::study::{Ask, NoProgress, study};
 
 /// One host on two fabrics of an edge and a core each. `hole`: the core of A lets frames vanish; `dark`: it is lost with its
 /// signal, of which the host sees nothing, for the edge keeps its ports up.
-const TEAM: &str = r#"
+pub(crate) const TEAM: &str = r#"
 format = 1
 [run]
 duration = "200ms"
@@ -177,4 +177,39 @@ fn every_study_says_the_same_of_a_team_that_sees_nothing() {
     let seen: Site = site(TEAM, &[PROBE]);
     let found = headroom(&seen, origin(&seen), &load, &NoProgress);
     assert!(found.cases.iter().all(|own| own.hopeless.is_none()));
+}
+
+/// Fabric A is out, so that the teams of two hosts are on B: a controller is then no more than half of what they reach, and a host's port
+/// on B cuts that host off alone; in the state after as in the switch-over.
+#[test]
+fn teams_have_left_the_ports_of_a_fabric_that_is_out() {
+    let text = TEAM
+        .replace("team = \"first\"", "team = \"first\"\ncount = 2")
+        .replace("controllers = 1", "controllers = 2");
+    let own = site(&text, &[DROP]);
+    let ask = AskSingles {
+        during: Some("A".to_owned()),
+        switch: true,
+        ..AskSingles::default()
+    };
+    let report = each_part(&own, origin(&own), &ask, &NoProgress);
+    let each = report.each_part.expect("it was asked for");
+    let found = |part: &str| {
+        let mut cases = each.cases.iter().enumerate();
+        let (column, case) = cases
+            .find(|(_, case)| case.part == part || case.alike.contains(&part.to_owned()))
+            .unwrap_or_else(|| panic!("no case of {part}"));
+        let mean = each.matrix.rows.iter().find(|row| !row.switching);
+        let verdict = mean.and_then(|row| row.cells[column].as_ref());
+        let over = case.switch_over.as_ref().expect("it was asked for");
+        (
+            case.cut_off.len(),
+            verdict.map(|cell| cell.verdict),
+            over.failed,
+        )
+    };
+    assert_eq!(found("box-c1"), (0, Some(Verdict::Met), 0));
+    let (cut, verdict, failed) = found("app-1:B1");
+    assert_eq!((cut, verdict), (1, Some(Verdict::Missed)));
+    assert!(failed > 0);
 }

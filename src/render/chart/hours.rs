@@ -82,9 +82,9 @@ pub(super) fn draw(origin: &Origin, found: &Windows, format: Format) -> Option<D
     }
     let space = sheet.right() - sheet.side;
     let mut key = if above {
-        "✓ met, ✗ missed, ? undecided".to_owned()
+        "drained first: ✓ met, ✗ missed, ? undecided".to_owned()
     } else {
-        "✓ every promise judged is met, ✗ one is missed, ? undecided; bars: load of the hour, % of the busiest".to_owned()
+        "drained first: ✓ every promise judged is met, ✗ one is missed, ? undecided; bars: load of the hour, % of the busiest".to_owned()
     };
     if shown.len() < found.outages.len() {
         key = format!(

@@ -297,6 +297,7 @@ fn theory_and_cases_are_explained() {
         simulated,
         simulated_low: simulated.map(|value| value - 0.5),
         simulated_high: simulated.map(|value| value + 0.5),
+        of: Vec::new(),
     };
     report.review.theory = vec![
         row("healthy", Some(12.25)),

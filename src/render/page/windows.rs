@@ -6,8 +6,8 @@ use super::{Context, WIDE_CASES};
 use crate::outcome::{HourRow, Windows};
 use crate::render::chart::{Format, hours};
 use crate::render::words::{
-    WINDOW_CAUTIONS, clock, hour_judged, hour_load, hour_margin, named, tightest_words,
-    verdict_flag, verdict_word, windows_answer, windows_notes,
+    WINDOW_CAUTIONS, alike_hours, clock, hour_judged, hour_load, hour_margin, named,
+    tightest_words, verdict_flag, verdict_word, windows_answer, windows_notes,
 };
 use std::fmt::Write as _;
 
@@ -59,7 +59,7 @@ fn table(found: &Windows) -> String {
         "Hour by hour: everything judged, the smallest margin in per cent of its target and whose it is, and how it was judged{more}"
     );
     let mut table = Table::new("hours", caption, columns);
-    for (from, to) in alike(found) {
+    for (from, to) in alike_hours(found) {
         let mut cells = vec![
             format!(
                 "{}–{}",
@@ -72,25 +72,6 @@ fn table(found: &Windows) -> String {
         table.row("", &cells);
     }
     table.html()
-}
-
-/// Hours one after the other with the same load, as first and end: they are judged alike.
-fn alike(found: &Windows) -> Vec<(usize, usize)> {
-    let load = |hour: usize| -> Vec<Option<f64>> {
-        let factors = found
-            .shapes
-            .iter()
-            .map(|shape| shape.factors.get(hour).copied());
-        factors.collect()
-    };
-    let mut out: Vec<(usize, usize)> = Vec::new();
-    for hour in 0..found.outages.first().map_or(0, |outage| outage.hours.len()) {
-        match out.last_mut() {
-            Some((from, to)) if load(*from) == load(hour) => *to = hour + 1,
-            _ => out.push((hour, hour + 1)),
-        }
-    }
-    out
 }
 
 fn cell(row: &HourRow) -> String {

@@ -3,10 +3,10 @@
 use super::align::{Aligned, wrapped};
 use super::mends::mends;
 use super::report::{foot, judged};
-use crate::outcome::{EachPart, Report};
+use crate::outcome::{EachPart, PartCase, Report};
 use crate::render::number::{NONE, THIN, count, three};
 use crate::render::words::{
-    Flag, column_flag, limit_words, or_more, plural, row_head, row_scale, singles_answer,
+    Flag, column_flag, limit_words, listed, or_more, plural, row_head, row_scale, singles_answer,
     singles_runs, stall_words, target_words,
 };
 
@@ -100,10 +100,25 @@ fn changes(report: &Report, each: &EachPart) -> String {
     let missed = each
         .losses()
         .filter(|(column, _)| matches!(column_flag(each, *column), Flag::Saturated | Flag::Missed));
+    let missed: Vec<&PartCase> = missed.map(|(_, case)| case).collect();
+    let with_hosts: Vec<String> = missed
+        .iter()
+        .filter(|case| !case.gone_hosts.is_empty())
+        .map(|case| case.part.clone())
+        .collect();
+    let left_out = match with_hosts.len() {
+        0 => String::new(),
+        one => format!(
+            " Left out {} {}: hosts go with {}.",
+            if one == 1 { "is" } else { "are" },
+            listed(&with_hosts),
+            if one == 1 { "it" } else { "them" },
+        ),
+    };
     let said = format!(
-        "Changes are judged in {} of {}: {}. The loss of other parts is not simulated with them.",
+        "Changes are judged in {} of {}: {}.{left_out} The loss of other parts is not simulated with them.",
         plural(cases.len(), "case"),
-        1 + missed.count(),
+        1 + missed.len(),
         cases.join(", ")
     );
     format!("{}{}\n", mends(report), wrapped(&said, 96))

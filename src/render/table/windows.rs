@@ -4,8 +4,9 @@ use super::align::{Aligned, wrapped};
 use crate::outcome::{Origin, OutageWindows, Windows};
 use crate::render::number::NONE;
 use crate::render::words::{
-    WINDOW_CAUTIONS, all_windows_words, clock, hour_fullest, hour_judged, hour_load, hour_longest,
-    hour_margin, origin_line, tightest_words, verdict_word, windows_answer, windows_notes,
+    WINDOW_CAUTIONS, alike_hours, all_windows_words, clock, hour_fullest, hour_judged, hour_load,
+    hour_longest, hour_margin, origin_line, tightest_words, verdict_word, windows_answer,
+    windows_notes,
 };
 
 /// The answer, the 24 hours of each outage, what was run, and the cautions.
@@ -39,7 +40,7 @@ pub(super) fn body(found: &Windows) -> String {
     }
     out.push('\n');
     for outage in &found.outages {
-        out.push_str(&hours(outage));
+        out.push_str(&hours(found, outage));
     }
     for line in windows_notes(found) {
         out.push_str(&wrapped(&line, 96));
@@ -51,7 +52,7 @@ pub(super) fn body(found: &Windows) -> String {
     out
 }
 
-fn hours(outage: &OutageWindows) -> String {
+fn hours(found: &Windows, outage: &OutageWindows) -> String {
     let mut table = Aligned::new(&[
         "hour",
         ">load, %",
@@ -64,9 +65,21 @@ fn hours(outage: &OutageWindows) -> String {
         "fullest part, busiest 20 ms",
         "judged",
     ]);
-    for row in &outage.hours {
+    // Hours with the same load, one after the other, have one row where they were judged by one run.
+    let one_run = |from: usize, to: usize| {
+        let mut others = outage.hours[from..to].iter();
+        others.all(|row| row.figures_of_hour == outage.hours[from].figures_of_hour)
+    };
+    let alike = alike_hours(found).into_iter();
+    let rows = alike.flat_map(|(from, to)| match one_run(from, to) {
+        true => vec![(from, to)],
+        false => (from..to).map(|hour| (hour, hour + 1)).collect(),
+    });
+    for (from, to) in rows {
+        let row = &outage.hours[from];
+        let end = outage.hours[to - 1].hour + 1;
         table.row(vec![
-            format!("{}–{}", clock(row.hour), clock(row.hour + 1)),
+            format!("{}–{}", clock(row.hour), clock(end)),
             hour_load(row),
             verdict_word(row.verdict).to_owned(),
             verdict_word(row.state).to_owned(),

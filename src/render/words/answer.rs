@@ -158,7 +158,7 @@ fn headline(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> Prose
     };
     match flag {
         Flag::Saturated => does_not_fit(report, case),
-        Flag::Missed => missed(matrix, row, case_index, cell),
+        Flag::Missed => missed(report, row, case_index, cell),
         Flag::Undecided => undecided(row, case, cell),
         Flag::Met | Flag::Unasked => all_met(matrix, row, case, cell),
     }
@@ -236,6 +236,18 @@ fn either_side(matrix: &Matrix, row: &Row, case_index: usize) -> bool {
     matrix.cases[case_index].lost.is_some() && same('A') && same('B')
 }
 
+/// That the loss of a case is a silent one, where its switch-over says so.
+fn silently(report: &Report, case_index: usize) -> &'static str {
+    let case = &report.matrix.cases[case_index];
+    let mut switches = report.switches.iter();
+    let silent = switches.any(|switch| switch.case == *case && switch.silent);
+    if silent && !case.is_scripted() {
+        " silently"
+    } else {
+        ""
+    }
+}
+
 /// The condition of a missed promise, widened to "either fabric" only where both say the same.
 fn condition(matrix: &Matrix, row: &Row, case_index: usize) -> String {
     let case = &matrix.cases[case_index];
@@ -274,11 +286,10 @@ fn spoken_of<'a>(matrix: &Matrix, row: &'a Row, case_index: usize, cell: &'a Cel
 pub(super) fn felt(measure: MeasureKind, cell: &Cell, scale: Scale) -> String {
     // Two digits read well, unless they make a figure look like its target.
     let short = |value: f64| {
-        let two = scale.two(value);
-        if two == scale.two(cell.target) {
+        if scale.two(value) == scale.two(cell.target) {
             crate::render::number::with_unit(&scale.apart(value, cell.target), scale.unit)
         } else {
-            two
+            scale.two(value)
         }
     };
     let (value, more) = match (cell.value, cell.beyond) {
@@ -298,7 +309,8 @@ pub(super) fn felt(measure: MeasureKind, cell: &Cell, scale: Scale) -> String {
         },
         MeasureKind::Mean => format!("a request takes {more}{value} on average"),
         MeasureKind::Throughput => format!("it gets through {more}{value}"),
-        MeasureKind::LongestIo => format!("one request waits {more}{value}"),
+        MeasureKind::LongestIo if more.is_empty() => format!("requests wait up to {value}"),
+        MeasureKind::LongestIo => format!("requests wait {more}{value}"),
         MeasureKind::Failed if value == "1" && more.is_empty() => "1 request fails".to_owned(),
         MeasureKind::Failed => format!("{more}{value} requests fail"),
     }
@@ -313,7 +325,9 @@ pub(crate) fn cut_off_words(row: &Row) -> &'static str {
     }
 }
 
-fn missed(matrix: &Matrix, row: &Row, case_index: usize, cell: &Cell) -> Prose {
+fn missed(report: &Report, row: &Row, case_index: usize, cell: &Cell) -> Prose {
+    let matrix = &report.matrix;
+    let condition = |matrix, row, case| condition(matrix, row, case) + silently(report, case);
     if cell.is_cut_off() {
         return Prose::new()
             .text(format!("{}, workload ", condition(matrix, row, case_index)))

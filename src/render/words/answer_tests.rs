@@ -347,3 +347,48 @@ fn failed_ios_are_counted_exactly_and_named_as_the_reason() {
     let text = crate::render::table::report_text(&report);
     assert!(text.contains("(66\u{202F}012 I/Os fail)"), "{text}");
 }
+
+/// A silent loss is noticed by other timers than a loud one: whoever quotes the headline quotes that.
+#[test]
+fn a_silent_loss_says_so_in_the_headline() {
+    let mut report = sample_report();
+    let (_, case) = worst_cell(&report.matrix).expect("something is judged");
+    let loud = answer(&report).headline.plain();
+    assert!(!loud.contains("silent"), "{loud}");
+    let own = report.matrix.cases[case].clone();
+    let switch = report.switches.iter_mut().find(|switch| switch.case == own);
+    switch.expect("its switch-over was simulated").silent = true;
+    let said = answer(&report).headline.plain();
+    assert!(said.contains(" is lost silently, workload "), "{said}");
+}
+
+/// 209.6 us for 210 us, and 213 for 210: the digits of the table, never those that make a miss of a keeping or the other way round.
+#[test]
+fn a_figure_of_a_change_is_never_rounded_onto_its_target() {
+    let mut report = sample_report();
+    report.mends = crate::render::sample::sample_mends().mends;
+    let (row, case) = worst_cell(&report.matrix).expect("something is judged");
+    let said = |report: &mut Report, value: f64| {
+        let asked = report.matrix.rows[row].clone();
+        for mend in &mut report.mends {
+            let same = mend
+                .matrix
+                .rows
+                .iter_mut()
+                .find(|own| (&own.workload, own.measure) == (&asked.workload, asked.measure));
+            let cell = same
+                .and_then(|own| own.cells[case].as_mut())
+                .expect("it is judged");
+            cell.target = 210.0;
+            cell.value.as_mut().expect("it has a figure").value = value;
+        }
+        answer(report).mend.plain().replace('\u{202F}', " ")
+    };
+    for (value, digits) in [(213.0, "213"), (209.6, "209.6")] {
+        let text = said(&mut report, value);
+        let scale = super::row_scale(&report.matrix.rows[row]);
+        let shown = scale.apart(value, 210.0);
+        assert!(shown == digits || scale.unit != "\u{b5}s", "{shown}");
+        assert!(text.contains(&format!("is {shown} ")), "{text}");
+    }
+}

@@ -251,20 +251,19 @@ fn result(report: &Report, mend: &Mend, worst: Option<(usize, usize)>) -> Prose 
                 && r.measure == asked.measure
                 && r.switching == asked.switching
         })?;
-        let value = same.cells.get(case)?.as_ref()?.value?;
-        Some((asked, &report.matrix.cases[case], value))
+        let cell = same.cells.get(case)?.as_ref()?;
+        Some((asked, &report.matrix.cases[case], cell.value?, cell.target))
     });
-    let Some((row, case, value)) = cell else {
+    let Some((row, case, value, target)) = cell else {
         return Prose::new();
     };
+    // The digits of the table: fewer might round a figure onto its target, or across it.
+    let scale = row_scale(row);
+    let figure = crate::render::number::with_unit(&scale.apart(value.value, target), scale.unit);
     Prose::new()
         .text("the ")
         .then_tight(figure_of(row))
-        .text(format!(
-            " is {} {}, and ",
-            row_scale(row).two(value.value),
-            with_case(case)
-        ))
+        .text(format!(" is {figure} {}, and ", with_case(case)))
 }
 
 fn next_limit(mend: &Mend) -> Prose {

@@ -68,6 +68,7 @@ pub fn singles_answer(each: &EachPart) -> (Flag, Vec<Prose>) {
                 .text(".")
         }
     });
+    out.push(before(each));
     out.push(cut(each));
     out.retain(|prose| !prose.is_empty());
     (flag, out)
@@ -166,9 +167,50 @@ pub fn limit_words(each: &EachPart, column: usize) -> String {
     {
         return format!("the switch-over: {ended}");
     }
+    if worst == Verdict::Undecided {
+        // What is not decided is not shown to be limited by anything.
+        return format!(
+            "nothing is shown to: {} not decided",
+            listed(&rows_of(each, column, worst))
+        );
+    }
     case.fullest
         .as_ref()
         .map_or_else(String::new, fullest_words)
+}
+
+/// `bookings p99` of each judgement of a column that has this verdict.
+fn rows_of(each: &EachPart, column: usize, verdict: Verdict) -> Vec<String> {
+    let rows = each.matrix.rows.iter().filter(|row| {
+        let cell = row.cells.get(column).and_then(Option::as_ref);
+        cell.is_some_and(|cell| cell.verdict == verdict)
+    });
+    let name = |row: &Row| {
+        let when = if row.switching {
+            " of the switch-over"
+        } else {
+            ""
+        };
+        format!("{} {}{when}", row.workload, measure_name(row.measure))
+    };
+    rows.map(name).collect()
+}
+
+/// What the state before any of the parts is lost does not keep by itself; empty where it keeps all.
+fn before(each: &EachPart) -> Prose {
+    let (verdict, what) = match column_flag(each, 0) {
+        Flag::Saturated | Flag::Missed => (Verdict::Missed, "missed"),
+        Flag::Undecided => (Verdict::Undecided, "not decided"),
+        Flag::Met | Flag::Unasked => return Prose::new(),
+    };
+    Prose::new().text(format!(
+        "Before any of them is lost, {} {} {what} already, which is then no property of these parts.",
+        listed(&rows_of(each, 0, verdict)),
+        match rows_of(each, 0, verdict).len() {
+            1 => "is",
+            _ => "are",
+        }
+    ))
 }
 
 /// What ended the longest stall of a switch-over; `None` where nothing had to.
@@ -355,6 +397,28 @@ mod tests {
             "{}",
             limit_words(&each, 2)
         );
+    }
+
+    /// What few replications leave open is limited by no part; and what is open before any part is lost is said of that state.
+    #[test]
+    fn what_is_undecided_is_limited_by_nothing_that_is_shown() {
+        let mut each = sample();
+        for row in &mut each.matrix.rows {
+            for cell in row.cells.iter_mut().flatten() {
+                (cell.verdict, cell.saturated) = (Verdict::Undecided, false);
+            }
+        }
+        let said = limit_words(&each, 2);
+        assert!(
+            said.starts_with("nothing is shown to: ") && said.ends_with(" not decided"),
+            "{said}"
+        );
+        let text = plain(&singles_answer(&each).1);
+        assert!(
+            text.contains("Before any of them is lost, ") && text.contains("not decided already"),
+            "{text}"
+        );
+        assert!(!plain(&singles_answer(&sample()).1).contains("Before any of them"));
     }
 
     #[test]

@@ -79,7 +79,11 @@ fn paragraph(policy: &[String], works: &[&SwitchWorkload], switch: &Switch) -> S
                 spike(work, beside)
             );
         } else {
-            calm.push(format!("{} ({hung}{of} hung)", work.name));
+            calm.push(format!(
+                "{} ({hung}{of} hung{})",
+                work.name,
+                slowed(work, switch)
+            ));
         }
     }
     if !calm.is_empty() {
@@ -91,6 +95,29 @@ fn paragraph(policy: &[String], works: &[&SwitchWorkload], switch: &Switch) -> S
     }
     out.trim_start().to_owned()
 }
+
+/// That much less than usual was completed for a time, though the work went on: what hung took the places of what came. Of so few I/Os that
+/// chance alone leaves bins empty nothing is said.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+fn slowed(work: &SwitchWorkload, switch: &Switch) -> String {
+    let bin = switch.bin_s.max(LEAST_BIN_S);
+    let usual = work.survivors_peak_iops;
+    let least = work
+        .completed_least_iops
+        .filter(|least| usual * bin >= SLOWED_IOS && *least < usual * SLOWED);
+    least.map_or_else(String::new, |least| {
+        format!(
+            "; as few as {} I/Os a second were completed in {}",
+            about(least.round().max(0.0) as u64),
+            least_bin(switch)
+        )
+    })
+}
+
+/// Work goes slowly below this share of the busiest 20 ms of its steady run; told where a bin has at least so many I/Os. Choices of this
+/// program.
+const SLOWED: f64 = 0.5;
+const SLOWED_IOS: f64 = 40.0;
 
 /// Who gets an I/O while nobody knows that a path is lost.
 fn taken(policy: &str) -> &'static str {
@@ -473,6 +500,27 @@ mod tests {
         assert!(!back.contains("survivors"), "{back}");
         let slow = beside(Reference::StaysSlow);
         assert!(slow.contains("with what stays slow"), "{slow}");
+    }
+
+    /// Two thousand of eight for a second are no stop, and no small matter.
+    #[test]
+    fn work_that_goes_on_slowly_says_how_slowly() {
+        let of = |least: f64, usual: f64| {
+            said(move |work| {
+                (work.retried, work.held, work.outstanding) = (40, vec![100], None);
+                (work.rated, work.longest_open) = (true, vec![false]);
+                (work.longest_silence_s, work.backlog_peak) = (0.0, 0);
+                work.completed_least_iops = Some(least);
+                (work.completed_most_iops, work.survivors_peak_iops) = (usual, usual);
+            })
+        };
+        let slow = of(2_000.0, 8_000.0);
+        assert!(
+            slow.contains("as few as 2\u{202F}000 I/Os a second were completed in 20\u{202F}ms"),
+            "{slow}"
+        );
+        assert!(!of(4_001.0, 8_000.0).contains("as few as"));
+        assert!(!of(0.0, 100.0).contains("as few as"));
     }
 
     /// The thresholds, on both sides of each.

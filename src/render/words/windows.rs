@@ -79,7 +79,8 @@ pub fn windows_answer(found: &Windows) -> (Flag, Vec<Prose>) {
         )),
         Flag::Undecided => Prose::new()
             .text(format!(
-                "Whether there is {hours} in which every promise judged is met is undecided for "
+                "Whether there {} {hours} in which every promise judged is met is undecided for ",
+                if found.needed_hours == 1 { "is" } else { "are" }
             ))
             .strong(listed(&lacking))
             .text("; more replications would decide."),
@@ -94,6 +95,26 @@ pub fn windows_answer(found: &Windows) -> (Flag, Vec<Prose>) {
     let mut out = vec![first];
     out.extend(found.outages.iter().map(of_outage));
     (flag, out)
+}
+
+/// Hours one after the other with the same load, as first and end: they are judged alike.
+#[must_use]
+pub fn alike_hours(found: &Windows) -> Vec<(usize, usize)> {
+    let load = |hour: usize| -> Vec<Option<f64>> {
+        let factors = found
+            .shapes
+            .iter()
+            .map(|shape| shape.factors.get(hour).copied());
+        factors.collect()
+    };
+    let mut out: Vec<(usize, usize)> = Vec::new();
+    for hour in 0..found.outages.first().map_or(0, |outage| outage.hours.len()) {
+        match out.last_mut() {
+            Some((from, to)) if load(*from) == load(hour) => *to = hour + 1,
+            _ => out.push((hour, hour + 1)),
+        }
+    }
+    out
 }
 
 fn of_outage(outage: &OutageWindows) -> Prose {

@@ -1,13 +1,13 @@
 //! After a loss: how long the fullest part needs to work off what piled up, as a fluid. Counted from the loss, as the
 //! simulated drain is.
 //!
-//! What piles up is held for as long as the timers stop an I/O that the loss catches (the row `stall` of the case): what moves to
-//! the part from lost paths; and all that is asked of it where volumes are left without a controller, behind which whatever a host
+//! What piles up is held for as long as the timers stop an I/O of its workload that the loss catches (the row `stall` of the case and
+//! workload): what moves to the part from lost paths; and all that is asked of it where volumes are left without a controller, behind which whatever a host
 //! asks for comes to wait. Where hosts may have only so much under way, that works the backlog off no faster than their depth over
 //! the latency of an idle site lets through, beside what goes on coming: the slower of the two is shown. No bound: arrivals and messages are not a fluid, and the last of the backlog has its own latency.
 
 use super::super::estimate::idle::host_ceiling;
-use super::super::estimate::{CaseLoads, Estimate, Flows, asked, path_weights};
+use super::super::estimate::{CaseLoads, Estimate, Flows, asked, case_loads, path_weights};
 use super::super::parts::depth_name;
 use super::super::stall::Stalled;
 use super::stalls::found;
@@ -25,57 +25,55 @@ pub(super) fn rows(
     let healthy = estimate.cases.first()?;
     let stalled = found(site, fabric, case)?;
     let works = site.workloads.iter().zip(stalled);
-    let held = works.filter(|(work, _)| piles_up(work));
-    let longest: Stalled = held
-        .filter_map(|(_, stall)| stall)
-        .max_by(|one, other| one.time.cmp(&other.time))?;
-    let all_waits = longest.unserved;
-    let loads = |case: &CaseLoads| -> Vec<f64> {
-        let all = case.directions.iter().chain(&case.controllers);
-        all.map(|load| load.map_or(0.0, |load| load.mean)).collect()
+    let stalled: Vec<Option<Stalled>> = works
+        .map(|(work, stall)| stall.filter(|_| piles_up(work)))
+        .collect();
+    let held = held(site, case, &stalled);
+    let after = loads(case);
+    let drains = (0..after.len()).map(|part| drained(part, after[part], &stalled, &held));
+    let (index, time) = drains
+        .enumerate()
+        .filter_map(|(index, time)| Some((index, time?)))
+        .max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let by_depth = by_depth(site, fabric, (healthy, case), &stalled);
+    if !time.is_finite() || by_depth.as_ref().is_some_and(|own| !own.0.is_finite()) {
+        return None;
+    }
+    let name = |own: usize| site.workloads[own].name.clone();
+    let row = |part, value, by, assumes, of| TheoryRow {
+        case: case.name.clone(),
+        part,
+        figure: "drain",
+        unit: "s",
+        value,
+        trust: Trust::Approximation,
+        by,
+        assumes,
+        simulated: None,
+        simulated_low: None,
+        simulated_high: None,
+        of,
     };
-    let (before, after) = (loads(healthy), loads(case));
-    let drains = before.iter().zip(&after).map(|(before, after)| {
-        let held = if all_waits {
-            *after
-        } else {
-            (after - before).max(0.0)
-        };
-        if *after < 1.0 {
-            held / (1.0 - after)
-        } else {
-            f64::INFINITY
-        }
-    });
-    let (index, factor) = drains.enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let by_depth = by_depth(site, fabric, (healthy, case), all_waits, &longest);
-    if !factor.is_finite() || by_depth.as_ref().is_some_and(|own| !own.0.is_finite()) {
-        return None;
-    }
-    if let Some((held_s, part)) = by_depth.filter(|own| own.0 > factor * longest.time.as_secs_f64())
-    {
-        return Some(TheoryRow {
-            case: case.name.clone(),
-            part,
-            figure: "drain",
-            unit: "s",
-            value: longest.time.as_secs_f64() + held_s,
-            trust: Trust::Approximation,
-            by: "fluid, stall + what is held / (what the depth lets through - load)",
-            assumes: "work that is held until the stall is over waits for places under way at its host, each free again after the                       latency of an idle site; counted from the loss; queues, random arrivals and the latency of the last come on top",
-            simulated: None,
-            simulated_low: None,
-            simulated_high: None,
-        });
-    }
-    if factor <= 0.0 {
-        return None;
+    if let Some((slower, work)) = by_depth.filter(|own| own.0 > time) {
+        return Some(row(
+            depth_name(&name(work)),
+            slower,
+            "fluid, stall + what is held / (what the depth lets through - load)",
+            "work that is held until the stall is over waits for places under way at its host, each free again after the latency of an \
+             idle site; counted from the loss; queues, random arrivals and the latency of the last come on top",
+            vec![name(work)],
+        ));
     }
     let part = match index.checked_sub(fabric.directions.len()) {
         Some(controller) => fabric.controllers[controller].name.clone(),
         None => fabric.direction_name(site, DirectionId(u32::try_from(index).unwrap_or(u32::MAX))),
     };
-    let (by, assumes) = if all_waits {
+    let own: Vec<usize> = (0..held.len())
+        .filter(|work| held[*work][index] > 0.0)
+        .collect();
+    let longest = own.iter().filter_map(|work| stalled[*work].as_ref());
+    let longest = longest.max_by_key(|stall| stall.time)?;
+    let (by, assumes) = if longest.unserved {
         (
             "fluid, stall x (1 + load / spare)",
             "all work waits behind that of volumes without a controller until the stall is over, then comes at once; counted from \
@@ -88,40 +86,91 @@ pub(super) fn rows(
              hosts that level queues hold less, random arrivals and the latency of the last come on top",
         )
     };
-    Some(TheoryRow {
-        case: case.name.clone(),
+    Some(row(
         part,
-        figure: "drain",
-        unit: "s",
-        value: (1.0 + factor) * longest.time.as_secs_f64(),
-        trust: Trust::Approximation,
+        time,
         by,
         assumes,
-        simulated: None,
-        simulated_low: None,
-        simulated_high: None,
-    })
+        own.into_iter().map(name).collect(),
+    ))
 }
 
-/// How long the hosts of a workload take to work off what the stall has held, by what they may have under way: seconds after the
-/// stall, of the slowest host, and its workload's depth as a part. Where a path that holds is full and others are taken no more is
+/// Busy share of every direction, then of every controller.
+fn loads(case: &CaseLoads) -> Vec<f64> {
+    let all = case.directions.iter().chain(&case.controllers);
+    all.map(|load| load.map_or(0.0, |load| load.mean)).collect()
+}
+
+/// For each workload, what each part has to do for it that is held until its stall is over, as a share of the part: what comes to it from
+/// lost paths, or all of it where volumes are left without a controller.
+fn held(site: &Site, case: &CaseLoads, stalled: &[Option<Stalled>]) -> Vec<Vec<f64>> {
+    let alone = |work: usize| {
+        let mut own = site.clone();
+        own.workloads = vec![site.workloads[work].clone()];
+        let fabric = Fabric::new(&own);
+        let [before, after] = [None, case.outage].map(|outage| case_loads(&own, &fabric, outage));
+        (loads(&before), loads(&after))
+    };
+    let each = stalled.iter().enumerate();
+    each.map(|(work, stall)| {
+        let Some(stall) = stall else {
+            return vec![0.0; case.directions.len() + case.controllers.len()];
+        };
+        let (before, after) = alone(work);
+        let parts = before.into_iter().zip(after);
+        parts
+            .map(|(before, after)| match stall.unserved {
+                true => after,
+                // What rounding leaves is nothing that moves.
+                false if after - before > 1e-12 => after - before,
+                false => 0.0,
+            })
+            .collect()
+    })
+    .collect()
+}
+
+/// When a part is done with what was held for it, seconds from the loss: workloads let theirs go one after the other, each when its own
+/// stall is over. `None` where nothing was.
+fn drained(part: usize, after: f64, stalled: &[Option<Stalled>], held: &[Vec<f64>]) -> Option<f64> {
+    let works = stalled.iter().zip(held);
+    let mut own: Vec<(f64, f64)> = works
+        .filter_map(|(stall, held)| Some((stall.as_ref()?.time.as_secs_f64(), held[part])))
+        .filter(|(_, held)| *held > 0.0)
+        .collect();
+    own.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (last, _) = *own.last()?;
+    if after >= 1.0 {
+        return Some(f64::INFINITY);
+    }
+    let mut load = after - own.iter().map(|(_, held)| held).sum::<f64>();
+    let (mut now, mut backlog) = (0.0, 0.0_f64);
+    for (time, held) in own {
+        backlog = (backlog - (time - now) * (1.0 - load)).max(0.0) + held * time;
+        load += held;
+        now = time;
+    }
+    Some(last + backlog / (1.0 - after))
+}
+
+/// How long the hosts of a workload take to work off what its stall has held, by what they may have under way: seconds from the
+/// loss, of the slowest host, and its workload. Where a path that holds is full and others are taken no more is
 /// held than has a place on it. `None` where nothing bounds what is under way, or nothing is held.
 fn by_depth(
     site: &Site,
     fabric: &Fabric,
     (healthy, case): (&CaseLoads, &CaseLoads),
-    all_waits: bool,
-    longest: &Stalled,
-) -> Option<(f64, String)> {
+    stalled: &[Option<Stalled>],
+) -> Option<(f64, usize)> {
     let mut before = Flows::with(fabric, &healthy.alive, healthy.routes.clone());
     let mut after = Flows::with(fabric, &case.alive, case.routes.clone());
-    let mut slowest: Option<(f64, String)> = None;
+    let mut slowest: Option<(f64, usize)> = None;
     for (set, left) in healthy.sets.iter().zip(&case.sets) {
         let family = &site.hosts[fabric.hosts[set.host].family];
         for index in &set.workloads {
             let work = &site.workloads[*index];
             let rate = asked(fabric, work).at_host(set.host);
-            let Some(rate) = rate.filter(|_| piles_up(work)) else {
+            let (Some(rate), Some(stalled)) = (rate, &stalled[*index]) else {
                 continue;
             };
             let lets = host_ceiling(site, fabric, &mut after, left, *index, usize::MAX);
@@ -139,9 +188,9 @@ fn by_depth(
                 .fold((0.0, 0.0), |(paths, sum), (_, weight)| {
                     (paths + 1.0, sum + weight)
                 });
-            let stall = longest.time.as_secs_f64();
+            let stall = stalled.time.as_secs_f64();
             let held = match family.queue_depth {
-                _ if all_waits => rate.mean * stall,
+                _ if stalled.unserved => rate.mean * stall,
                 // A host that would take no other path holds all that comes, as it does where none of those it prefers is left.
                 Some(depth) if moved < 1.0 - 1e-9 => {
                     (rate.mean * moved * stall).min(f64::from(depth) * paths)
@@ -152,12 +201,12 @@ fn by_depth(
                 continue;
             }
             let time = if lets > rate.mean {
-                held / (lets - rate.mean)
+                stall + held / (lets - rate.mean)
             } else {
                 f64::INFINITY
             };
             if slowest.as_ref().is_none_or(|known| time > known.0) {
-                slowest = Some((time, depth_name(&work.name)));
+                slowest = Some((time, *index));
             }
         }
     }

@@ -71,6 +71,7 @@ pub(super) fn rows(
                 simulated: None,
                 simulated_low: None,
                 simulated_high: None,
+                of: Vec::new(),
             })
         })
         .collect()

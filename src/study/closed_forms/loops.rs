@@ -51,6 +51,7 @@ pub(super) fn rows(
         simulated: None,
         simulated_low: None,
         simulated_high: None,
+        of: Vec::new(),
     };
     if rest > 0.0 {
         stations.push(Station::Delay { demand: rest });

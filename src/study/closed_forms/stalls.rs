@@ -43,6 +43,7 @@ pub(super) fn rows(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Vec<Theory
             simulated: None,
             simulated_low: None,
             simulated_high: None,
+            of: Vec::new(),
         })
     })
     .collect()

@@ -93,6 +93,7 @@ fn row(
         simulated: None,
         simulated_low: None,
         simulated_high: None,
+        of: Vec::new(),
     })
 }
 

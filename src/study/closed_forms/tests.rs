@@ -337,3 +337,53 @@ fn a_backlog_drains_no_faster_than_the_depth_lets_it() {
     let roomy = rows_of(&ONE_PATH.replace("queue_depth = 1", "queue_depth = 64"));
     assert!(roomy.iter().all(|row| row.part != depth));
 }
+
+/// Two kinds of work that share nothing but the hosts: Fibre Channel stops for 5.1 s, iSCSI for 20 + 120 s. What Fibre Channel brings to
+/// its own links is held for 5.1 s, whatever the other waits for; the drain of the iSCSI links is that of iSCSI.
+#[test]
+fn a_part_drains_what_crosses_it_and_nothing_else() {
+    let text = |files: &str, blocks: &str| {
+        let work = |name: &str, array: &str, protocol: &str, rate: &str| {
+            format!(
+                "[[workload]]\nname = \"{name}\"\nhosts = \"app\"\narray = \"{array}\"\nprotocol = \"{protocol}\"\n\
+                 read = \"100%\"\nsizes = \"64KiB\"\narrivals = {{ poisson = \"{rate}\" }}\n"
+            )
+        };
+        let link = |from: &str, to: &str, speed: &str| {
+            format!("[[link]]\nfrom = \"{from}\"\nto = \"{to}\"\nspeed = \"{speed}\"\n")
+        };
+        let array = |name: &str| {
+            format!(
+                "[[array]]\nname = \"{name}\"\ncontrollers = 1\nparallel = 1000\nread = {{ hit = \"100%\", hit_time = \"10us\" }}\n"
+            )
+        };
+        format!(
+            "format = 1\n[[host]]\nname = \"app\"\npaths = \"random\"\n[[switch]]\nname = \"san\"\n[[switch]]\nname = \"lan\"\n{}{}{}{}{}{}{}{}",
+            array("fast"),
+            array("slow"),
+            link("app", "san", "16GFC"),
+            link("san", "fast", "16GFC"),
+            link("app", "lan", "10GbE"),
+            link("lan", "slow", "10GbE"),
+            work("fc", "fast", "fc-scsi", blocks),
+            work("ip", "slow", "iscsi", files),
+        )
+    };
+    let drain = |rows: &[TheoryRow]| {
+        let mut own = rows
+            .iter()
+            .filter(|row| row.figure == "drain" && row.case == "A lost");
+        let row = own.next().expect("one is worked out").clone();
+        (row.of.clone(), row.value)
+    };
+    // The FC links are the fullest by far, and the iSCSI links take longest all the same: 140 s at least.
+    let (of, value) = drain(&rows_of(&text("1k/s", "12k/s")));
+    assert_eq!(of, ["ip"]);
+    assert!(value > 140.0 && value < 160.0, "{value}");
+    // Without iSCSI load to speak of on the way it is nearly its stall; alone, Fibre Channel has its own stall and no other.
+    let alone = text("1k/s", "12k/s").replace("protocol = \"iscsi\"", "protocol = \"nvme-tcp\"");
+    let (of, value) = drain(&rows_of(&alone));
+    // 24,000 x 65,536 B a second would be full on one link of 16GFC (1.6 GB/s); of 12,000 half move: (1 + 0.25 / 0.5) x 5.1 s.
+    assert_eq!(of, ["fc"]);
+    assert!((value / 5.1 - 1.5).abs() < 0.15, "{value}");
+}

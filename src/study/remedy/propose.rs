@@ -1,13 +1,13 @@
 //! What to try for what is missed.
 
 use super::limit::{Part, limits};
-use super::timers;
-use crate::outcome::{Matrix, StallLeft, Steady, Switch, UseInCase, Verdict};
-use crate::site::{Choose, End, HostFamily, LinkFamily, PathPolicy, Site};
+use super::timers::{self, Stall};
+use crate::outcome::{Cell, Matrix, StallLeft, Steady, Switch, UseInCase, Verdict};
+use crate::site::{Choose, End, HostFamily, LinkFamily, PathPolicy, Site, Team};
 use crate::study::estimate::estimate;
 use crate::study::parts::depth_use;
 use crate::topology::Fabric;
-use crate::wire::{Medium, technologies};
+use crate::wire::{Medium, Protocol, technologies};
 
 /// A change to try.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -16,6 +16,8 @@ pub(super) struct Proposal {
     pub(super) name: String,
     /// What it sets.
     pub(super) set: Vec<(String, String)>,
+    /// Whose stall it is to shorten; `None` where it is for something else.
+    pub(super) stall: Option<Stall>,
 }
 
 /// How full, in per cent of the busiest 20 ms, a part is to be after a change that arithmetic sizes.
@@ -70,17 +72,16 @@ pub(super) fn proposals(
                 let case = &matrix.cases[case];
                 let switch = switches.iter().find(|switch| switch.case == *case);
                 let bounds = timers::bounds(switch, &row.workload, row.measure);
-                let shorter = timers::proposals(site, workload, bounds);
-                if shorter.is_empty() {
-                    let timer = timers::cause(switch, &row.workload).unwrap_or_default();
-                    let place = StallLeft {
-                        case: case.name.clone(),
-                        workload: row.workload.clone(),
-                        timer: timer.to_owned(),
-                    };
-                    if !fixed.contains(&place) {
-                        fixed.push(place);
-                    }
+                let timer = timers::cause(switch, &row.workload).unwrap_or_default();
+                let place = StallLeft {
+                    case: case.name.clone(),
+                    workload: row.workload.clone(),
+                    timer: timer.to_owned(),
+                };
+                let mut shorter = timers::proposals(site, workload, &bounds, &place);
+                shorter.extend(timers::stated(site, workload, switch, row.measure, &place));
+                if shorter.is_empty() && !fixed.contains(&place) {
+                    fixed.push(place);
                 }
                 shorter.into_iter().for_each(&mut add);
                 continue;
@@ -88,6 +89,11 @@ pub(super) fn proposals(
             let Some(steady) = steady.get(case) else {
                 continue;
             };
+            let probes = probes(site, workload);
+            if !probes.is_empty() && cell.as_ref().is_some_and(Cell::is_cut_off) {
+                probes.into_iter().for_each(&mut add);
+                continue;
+            }
             let limits = limits(site, &loads, steady, workload);
             if limits
                 .first()
@@ -120,6 +126,7 @@ pub(super) fn proposal(name: String, set: &[(String, String)]) -> Proposal {
     Proposal {
         name,
         set: set.to_vec(),
+        stall: None,
     }
 }
 
@@ -262,11 +269,33 @@ fn end(site: &Site, end: End) -> &str {
     crate::study::layers::end_name(site, end)
 }
 
+/// Whether a team of ports, and no path policy, decides where the file traffic of a family goes.
+fn has_team(site: &Site, workload: usize, host: &HostFamily) -> bool {
+    let files = matches!(site.workloads[workload].protocol, Protocol::Nfs(_));
+    files && host.team != Team::Off
+}
+
+/// A probe for teams that see only a lost signal: without one they stay on a port that leads nowhere.
+fn probes(site: &Site, workload: usize) -> Vec<Proposal> {
+    let families = site.workloads[workload].hosts.iter();
+    let blind = families
+        .map(|family| &site.hosts[*family])
+        .filter(|host| has_team(site, workload, host) && host.timers.team_probe.is_none());
+    blind
+        .map(|host| {
+            let key = format!("host.{}.timers.team_probe", host.name);
+            let name = format!("a team probe of 1\u{202F}s at the hosts {}", host.name);
+            proposal(name, &[(key, "1s".to_owned())])
+        })
+        .collect()
+}
+
 /// Another path policy for the hosts of a workload: by the work in flight, and if it is that already, by bytes.
 fn policies(site: &Site, workload: usize) -> Vec<Proposal> {
     let families = &site.workloads[workload].hosts;
     families
         .iter()
+        .filter(|family| !has_team(site, workload, &site.hosts[**family]))
         .map(|family| {
             let host = &site.hosts[*family];
             let policy = match host.paths {

@@ -2,17 +2,29 @@
 
 use super::propose::{Proposal, proposal};
 use crate::model::TimerName;
-use crate::outcome::{MeasureKind, NamedEvent, Switch, SwitchWorkload};
-use crate::site::{LacpRate, Site, Timers};
+use crate::outcome::{MeasureKind, NamedEvent, StallLeft, Switch, SwitchWorkload};
+use crate::site::{Assumption, Basis, LacpRate, Measure, Site, Timers};
 use crate::study::switch::timer_name;
+use crate::unit::Duration;
 
-/// Whose timers bound a stall.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+/// Which timers bound a stall.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(super) struct Bounds {
-    /// Those of the hosts.
-    hosts: bool,
+    /// Those of the hosts that a preset has.
+    hosts: Vec<TimerName>,
     /// Those of the fabric.
     fabric: bool,
+}
+
+/// What a change of timers is for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Stall {
+    /// The timers of which one is to be shorter, and none longer.
+    timers: Vec<TimerName>,
+    /// Of these families of hosts.
+    hosts: Vec<usize>,
+    /// Where it is.
+    pub(super) place: StallLeft,
 }
 
 /// Timers of a host that the short preset shortens: how long it holds I/O on what is lost, and when it notices a silent session.
@@ -42,10 +54,8 @@ pub(super) fn bounds(switch: Option<&Switch>, workload: &str, measure: MeasureKi
     {
         named.extend(stall.by.split(" + "));
     }
-    let any = |timers: &[TimerName]| {
-        let mut timers = timers.iter().map(|timer| timer_name(*timer));
-        timers.any(|timer| named.iter().any(|own| name(own) == timer))
-    };
+    let is_named = |timer: &TimerName| named.iter().any(|own| name(own) == timer_name(*timer));
+    let any = |timers: &[TimerName]| timers.iter().any(is_named);
     // What has not ended may yet wait for the fabric.
     let waits = any(&AFTER_THE_FABRIC) || work.longest_open.contains(&true);
     let end = causes(work, measure).map(|event| event.t_s);
@@ -61,7 +71,7 @@ pub(super) fn bounds(switch: Option<&Switch>, workload: &str, measure: MeasureKi
                 .is_some_and(|timer| name(timer) == lacp)
     });
     Bounds {
-        hosts: any(&OF_HOSTS),
+        hosts: OF_HOSTS.into_iter().filter(is_named).collect(),
         fabric: waits && (given_up || (switch.silent && work.longest_open.contains(&true))),
     }
 }
@@ -92,8 +102,20 @@ fn name(timer: &str) -> &str {
 
 /// The short timers for the hosts of a workload, where they have the default ones; or everywhere, where the fabric's own bound the
 /// stall, so that those of hosts alone would leave it as it is.
-pub(super) fn proposals(site: &Site, workload: usize, bounds: Bounds) -> Vec<Proposal> {
+pub(super) fn proposals(
+    site: &Site,
+    workload: usize,
+    bounds: &Bounds,
+    place: &StallLeft,
+) -> Vec<Proposal> {
     let mut all = Vec::new();
+    let lacp = bounds.fabric.then_some(TimerName::Lacp);
+    let stall = Stall {
+        timers: bounds.hosts.iter().copied().chain(lacp).collect(),
+        hosts: site.workloads[workload].hosts.clone(),
+        place: place.clone(),
+    };
+    let by_hosts = !bounds.hosts.is_empty();
     let families = &site.workloads[workload].hosts;
     let slow: Vec<&str> = families
         .iter()
@@ -101,7 +123,7 @@ pub(super) fn proposals(site: &Site, workload: usize, bounds: Bounds) -> Vec<Pro
         .filter(|host| host.timers.preset == "default")
         .map(|host| host.name.as_str())
         .collect();
-    if bounds.hosts && !slow.is_empty() {
+    if by_hosts && !slow.is_empty() {
         let own: Vec<(String, String)> = slow
             .iter()
             .map(|name| (format!("host.{name}.timers"), "short".to_owned()))
@@ -112,26 +134,131 @@ pub(super) fn proposals(site: &Site, workload: usize, bounds: Bounds) -> Vec<Pro
         ));
     }
     // Everywhere is the same as at these hosts, where there are no others and the fabric's timers have no part in it.
-    let others = bounds.hosts && site.hosts.len() > slow.len() && !slow.is_empty();
+    let others = by_hosts && site.hosts.len() > slow.len() && !slow.is_empty();
     let fabric = bounds.fabric && site.timers.lacp == LacpRate::Slow;
     if site.timers.preset == "default" && (fabric || others) {
         let everywhere = [("timers.preset".to_owned(), "short".to_owned())];
         all.push(proposal("short timers everywhere".to_owned(), &everywhere));
     }
+    for one in &mut all {
+        one.stall = Some(stall.clone());
+    }
     all
 }
 
-/// Whether a change shortens any timer of those that a preset has: values that a scenario states stay as they are.
-pub(super) fn shortens(before: &Site, after: &Site) -> bool {
-    let hold = |timers: &Timers| timers.fast_io_fail.unwrap_or(timers.device_loss);
-    let shorter = |(old, new): (&Timers, &Timers)| {
-        let ping = |timers: &Timers| timers.iscsi_ping + timers.iscsi_ping_timeout;
-        hold(new) < hold(old)
-            || ping(new) < ping(old)
-            || new.iscsi_replacement < old.iscsi_replacement
+/// Timers that a scenario states, and the keys that state them.
+const STATED: [(TimerName, &str); 3] = [
+    (TimerName::FastIoFail, "fast_io_fail"),
+    (TimerName::SessionReplacement, "iscsi_replacement"),
+    (TimerName::KeepAlive, "keep_alive"),
+];
+
+/// A tenth of a promise is left for what comes on top of timers.
+const OF_THE_PROMISE: f64 = 0.9;
+
+/// The timer that ended the longest I/O of a workload, where the scenario states it: as much shorter as the promise asks for, and half
+/// of it where even none would be too long.
+pub(super) fn stated(
+    site: &Site,
+    workload: usize,
+    switch: Option<&Switch>,
+    measure: MeasureKind,
+    place: &StallLeft,
+) -> Vec<Proposal> {
+    let work = &site.workloads[workload];
+    let mut promises = work.promises.switching.iter();
+    let promised = promises.find(|promise| promise.measure == Measure::LongestIo);
+    let (Some(promised), Some((_, own)), MeasureKind::LongestIo) =
+        (promised, own(switch, &work.name), measure)
+    else {
+        return Vec::new();
     };
-    let hosts = before.hosts.iter().zip(&after.hosts);
-    let mut hosts = hosts.map(|(old, new)| (&old.timers, &new.timers));
-    let lacp = (before.timers.lacp, after.timers.lacp) == (LacpRate::Slow, LacpRate::Fast);
-    lacp || hosts.any(shorter)
+    let longest = own.longest_io_s.iter().copied().fold(0.0, f64::max);
+    let Some((timer, key)) = STATED
+        .into_iter()
+        .find(|(timer, _)| name(&place.timer) == timer_name(*timer))
+    else {
+        return Vec::new();
+    };
+    let target = promised.target / PS_PER_S * OF_THE_PROMISE;
+    let mut found: Vec<Proposal> = Vec::new();
+    for family in &work.hosts {
+        let host = &site.hosts[*family];
+        let keys = [
+            format!("host.{}.timers.{key}", host.name),
+            format!("timers.{key}"),
+        ];
+        let of_scenario = |own: &&Assumption| {
+            !matches!(
+                own.basis,
+                Basis::Standard | Basis::Published | Basis::CommonPractice
+            )
+        };
+        let mut stated = site.assumptions.iter().filter(of_scenario);
+        let Some(stated) = stated.find(|own| keys.contains(&own.key)) else {
+            continue;
+        };
+        let now = value(&host.timers, timer).as_secs_f64();
+        let least = now - (longest - target);
+        let to = round_down(if least > 0.0 { least } else { now / 2.0 });
+        if to == Duration::ZERO || to.as_secs_f64() >= now {
+            continue;
+        }
+        let own = format!("{key} {to} in place of {}", value(&host.timers, timer));
+        let mut one = proposal(own, &[(stated.key.clone(), written(to))]);
+        one.stall = Some(Stall {
+            timers: vec![timer],
+            hosts: work.hosts.clone(),
+            place: place.clone(),
+        });
+        if found.iter().all(|known| known.set != one.set) {
+            found.push(one);
+        }
+    }
+    found
+}
+
+const PS_PER_S: f64 = 1e12;
+
+/// Whole seconds from two on, else whole milliseconds.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+fn round_down(seconds: f64) -> Duration {
+    let ms = (seconds * 1e3).floor().max(0.0) as u64;
+    Duration::from_ms(if ms >= 2_000 { ms / 1_000 * 1_000 } else { ms })
+}
+
+/// As a scenario writes it.
+fn written(time: Duration) -> String {
+    format!("{}ms", time.0 / Duration::from_ms(1).0)
+}
+
+/// What a timer of hosts is set to.
+fn value(timers: &Timers, timer: TimerName) -> Duration {
+    match timer {
+        TimerName::FastIoFail | TimerName::DeviceLoss => {
+            timers.fast_io_fail.unwrap_or(timers.device_loss)
+        }
+        TimerName::IscsiPing => timers.iscsi_ping + timers.iscsi_ping_timeout,
+        TimerName::SessionReplacement => timers.iscsi_replacement,
+        TimerName::KeepAlive => timers.keep_alive,
+        _ => Duration::ZERO,
+    }
+}
+
+/// Whether a change shortens one of the timers that it is for, at hosts whose stall it is, and lengthens none of them: a preset
+/// takes the place of what is stated for all hosts, which may have been shorter, and leaves what is stated as it is.
+pub(super) fn shortens(before: &Site, after: &Site, stall: &Stall) -> bool {
+    let hosts = stall.hosts.iter();
+    let hosts = hosts.map(|family| (&before.hosts[*family].timers, &after.hosts[*family].timers));
+    let values = |timer: &TimerName| {
+        let of = *timer;
+        hosts
+            .clone()
+            .map(move |(old, new)| (value(old, of), value(new, of)))
+    };
+    let mut all = stall.timers.iter().flat_map(values);
+    let lacp = stall.timers.contains(&TimerName::Lacp)
+        && (before.timers.lacp, after.timers.lacp) == (LacpRate::Slow, LacpRate::Fast);
+    let shorter = all.clone().any(|(old, new)| new < old);
+    (lacp || shorter) && all.all(|(old, new)| new <= old)
 }

@@ -40,7 +40,10 @@ pub(crate) fn figures(
     let workloads: Vec<WorkloadFigures> = over
         .iter()
         .enumerate()
-        .map(|(index, over)| workload(compiled, tallies, index, (*over, &sets)))
+        .map(|(index, over)| {
+            let waits = damage_outlasts_run(&compiled.site, plan, index);
+            workload(compiled, tallies, index, (*over, waits, &sets))
+        })
         .collect();
     Steady {
         case: plan.case.clone(),
@@ -86,7 +89,7 @@ fn workload(
     compiled: &Compiled,
     tallies: &[Tally],
     index: usize,
-    (over, sets): (bool, &[PathSet]),
+    (over, waits, sets): (bool, bool, &[PathSet]),
 ) -> WorkloadFigures {
     let site = &compiled.site;
     let long = service_beyond_run(site, index);
@@ -94,6 +97,7 @@ fn workload(
         || match long {
             // What is under way grows for as long as the first I/Os take, and many are unfinished in the end, whether it fits or not.
             Some(_) => held_by_depth(compiled, sets, index),
+            None if waits => held_by_depth(compiled, sets, index),
             None => is_saturated(compiled, tallies, index),
         };
     let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
@@ -163,6 +167,20 @@ pub(super) fn service_beyond_run(site: &Site, index: usize) -> Option<f64> {
         .as_secs_f64()
         .min(run.duration.as_secs_f64() / 2.0);
     (service_s > shown).then_some(service_s)
+}
+
+/// Whether a command that a damaged frame holds up waits for its timeout for longer than a run shows what becomes of it: what is under way
+/// then grows for as long, whether it fits or not. TCP sends again by itself.
+pub(crate) fn damage_outlasts_run(site: &Site, plan: &CasePlan, index: usize) -> bool {
+    let work = &site.workloads[index];
+    let damaged = plan.slow.iter().any(|(_, slow)| slow.loss_ppb > 0);
+    let timeouts = work.hosts.iter();
+    let timeouts = timeouts.map(|family| site.hosts[*family].timers.command_timeout);
+    let half = Duration(site.run.duration.0 / 2);
+    let shown = half.min(site.run.drain_limit);
+    damaged
+        && work.protocol.tcp().is_none()
+        && timeouts.max().is_some_and(|longest| longest > shown)
 }
 
 /// Whether hosts let less of a workload through, by their queue depth, than is asked for.

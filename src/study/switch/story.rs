@@ -583,12 +583,8 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
         ),
         Line::Resent { workload, .. } => {
             let what = format!(
-                "{} by TCP{until}",
-                plural(
-                    told.count,
-                    "message lost in the fabric leaves again",
-                    "messages lost in the fabric leave again"
-                )
+                "{} by TCP of what was lost in the fabric{until}",
+                plural(told.count, "retransmission", "retransmissions")
             );
             (what, Some(name(*workload)), Some(told.count))
         }
