@@ -58,6 +58,17 @@ impl<E: Executor> World<'_, E> {
             self.watch_commands(path, self.now + timeout);
             return;
         }
+        if self.is_quiesced(path) {
+            // Nothing of it is sent again before that is over.
+            self.watch_commands(path, self.quiesced_until(path));
+            return;
+        }
+        if self.quiesces_for(path, timeout) {
+            self.log_timed_out(path, timer, self.timed_out(path, timeout));
+            self.fail_path(path, timer);
+            self.watch_commands(path, self.quiesced_until(path));
+            return;
+        }
         let mut ios = Vec::new();
         loop {
             let oldest = self.paths[path as usize].oldest;
@@ -67,13 +78,7 @@ impl<E: Executor> World<'_, E> {
             ios.push(self.abandon(oldest));
         }
         if !ios.is_empty() {
-            let kind = LogKind::AttemptTimedOut { path };
-            self.log(LogEntry {
-                at: self.now,
-                kind,
-                timer: Some(timer),
-                ios: ios.len() as u64,
-            });
+            self.log_timed_out(path, timer, ios.len() as u64);
             let (entry, failed) = (self.tally.log.len() - 1, self.failed_so_far());
             let mine = ios.clone();
             self.give_up_on(path, &mut ios, timer);
@@ -81,6 +86,51 @@ impl<E: Executor> World<'_, E> {
             self.note_fate(entry, set, &mine, failed);
         }
         self.watch_oldest_attempt(path);
+    }
+
+    fn log_timed_out(&mut self, path: u32, timer: (TimerName, Duration), ios: u64) {
+        self.log(LogEntry {
+            at: self.now,
+            kind: LogKind::AttemptTimedOut { path },
+            timer: Some(timer),
+            ios,
+        });
+    }
+
+    /// Attempts on a path whose time is over.
+    fn timed_out(&self, path: u32, timeout: Duration) -> u64 {
+        let (mut slot, mut count) = (self.paths[path as usize].oldest, 0);
+        while slot != NONE && self.attempts[slot].issued + timeout <= self.now {
+            count += 1;
+            slot = self.attempts[slot].after;
+        }
+        count
+    }
+
+    /// Whether a command without an answer now ends all that is under way on a path, which is then quiesced.
+    fn quiesces_for(&self, path: u32, timeout: Duration) -> bool {
+        let state = &self.paths[path as usize];
+        self.path_timers(path).quiesce > Duration::ZERO
+            && state.standing != Standing::Failed
+            && self.timed_out(path, timeout) > 0
+            && match self.path_protocol(path) {
+                Protocol::FcNvme(_) | Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) => true,
+                Protocol::FcScsi(_) | Protocol::Iscsi(_) => false,
+                Protocol::Nfs(_) | Protocol::Plain(_) => !state.connected,
+            }
+    }
+
+    /// Whether a path has been given up and its I/Os are held until they may go elsewhere.
+    fn is_quiesced(&self, path: u32) -> bool {
+        let state = &self.paths[path as usize];
+        state.standing == Standing::Failed
+            && !state.one_by_one
+            && state.oldest != NONE
+            && self.now < self.quiesced_until(path)
+    }
+
+    fn quiesced_until(&self, path: u32) -> Instant {
+        self.paths[path as usize].failed_at + self.path_timers(path).quiesce
     }
 
     /// Sends I/Os again whose attempts on a path came to nothing, and gives the path up: an NVMe association ends with a command without

@@ -187,7 +187,9 @@ fn parts(protocol: &Protocol, timers: &Timers, mode: LossMode, place: Place) -> 
         // Nothing is noticed, so that nothing is held.
         None => vec![named((TimerName::CommandTimeout, timers.command_timeout))],
     };
-    if timers.quiesce > Duration::ZERO {
+    // A SCSI command that ends by its own timeout ends nothing else, and is not held.
+    let alone = noticed.is_none() && matches!(protocol, Protocol::FcScsi(_) | Protocol::Iscsi(_));
+    if timers.quiesce > Duration::ZERO && !alone {
         parts.push(("quiesce", timers.quiesce));
     }
     parts

@@ -494,3 +494,28 @@ fn a_connection_given_up_retransmits_nothing() {
     let work = &tally.workloads[0];
     assert_eq!((work.completed_total, work.failed_total), (40, 0));
 }
+
+/// A silent loss that nothing notices, the first command without an answer after 30 s, one second of quiesce. Of NVMe the association
+/// ends with that command, and all that is under way goes together a second later; a SCSI command ends nothing but itself.
+#[test]
+fn quiesce_holds_what_ends_with_an_association_and_no_scsi_command() {
+    let reads: Vec<(u64, Op, u32)> = (0..20).map(|n| (n * S, Op::Read, 4096)).collect();
+    for (protocol, longest, at_once) in [("fc-nvme", 31 * S, 20), ("fc-scsi", 30 * S, 1)] {
+        let normal = latency(&dual(protocol, "32GFC", "", &CAUGHT), &[]);
+        let compiled = dual(protocol, "32GFC", "timers = { quiesce = \"1s\" }", &reads);
+        let lost = script(&compiled, 1, SILENT, "", A);
+        let tally = run(&compiled, std::slice::from_ref(&lost), 100 * S);
+        let work = &tally.workloads[0];
+        assert_eq!((work.completed_total, work.retried), (20, 20), "{protocol}");
+        assert_eq!(extremes(&tally).1, longest + normal, "{protocol}");
+        let let_go = tally.log.iter().filter_map(|entry| match entry.kind {
+            LogKind::Path {
+                path: 0,
+                to: Standing::Failed,
+            } if entry.ios > 0 => Some(entry.ios),
+            LogKind::AttemptTimedOut { path: 0 } if protocol == "fc-scsi" => Some(entry.ios),
+            _ => None,
+        });
+        assert_eq!(let_go.max(), Some(at_once), "{protocol}");
+    }
+}
