@@ -5,7 +5,7 @@
 //! in its own time before it was issued; one that TCP sends again, that; one that fails, its failure. The longest I/O
 //! of a workload then tells what ended the stall.
 
-use super::attempt::NONE;
+use super::attempt::{Io, NONE};
 use super::compile::{Compiled, SetPlan};
 use super::standing::{LogEntry, LogKind, Standing};
 use super::tally::{Fate, StopCause, Stopped};
@@ -150,7 +150,8 @@ impl<E: Executor> World<'_, E> {
 
     /// An I/O of a workload over a path of `set` is about to be counted as completed, `freed` by a line of the log: if
     /// nothing was completed for long while something hung or failed, that was a stop, and it is over.
-    pub(super) fn note_stop_before_completion(&mut self, workload: usize, set: u32, freed: u32) {
+    pub(super) fn note_stop_before_completion(&mut self, workload: usize, set: u32, io: &Io) {
+        let freed = io.freed;
         let Some(since) = self.fault.since.filter(|since| self.now >= *since) else {
             return;
         };
@@ -158,6 +159,11 @@ impl<E: Executor> World<'_, E> {
         let from = tally.last_completion.max(since);
         let silence = self.now.since(from);
         if silence < Stopped::LEAST || !Stopped::is_stop(silence, self.oldest_age(workload)) {
+            return;
+        }
+        // Nothing stopped while nothing came: work of which an I/O comes now and then has gone on beside what hangs from before.
+        let came = io.before != NONE && self.ios[io.before].arrival > from;
+        if freed == NONE && tally.hanging > 0 && !tally.failing && !came {
             return;
         }
         // Who comes in the instant in which paths are there again may be done before those that were let go.
