@@ -161,11 +161,6 @@ impl<E: Executor> World<'_, E> {
         if silence < Stopped::LEAST || !Stopped::is_stop(silence, self.oldest_age(workload)) {
             return;
         }
-        // Nothing stopped while nothing came: work of which an I/O comes now and then has gone on beside what hangs from before.
-        let came = io.before != NONE && self.ios[io.before].arrival > from;
-        if freed == NONE && tally.hanging > 0 && !tally.failing && !came {
-            return;
-        }
         // Who comes in the instant in which paths are there again may be done before those that were let go.
         let again = self.again[workload];
         let line = if freed == NONE && (tally.hanging > 0 || tally.failing) {
@@ -175,7 +170,12 @@ impl<E: Executor> World<'_, E> {
         } else {
             freed
         };
-        if self.logged(line).is_some_and(|entry| entry.at >= from) {
+        // Nothing stopped while nothing came: work of which an I/O comes now and then has gone on beside what hangs from before.
+        let beside = freed == NONE && tally.hanging > 0 && !tally.failing;
+        let ended = |entry: &LogEntry| {
+            entry.at >= from && (!beside || self.came_between(io.before, from, entry.at))
+        };
+        if self.logged(line).is_some_and(ended) {
             let by = self.logged(line).map(|entry| entry.kind);
             let cause = match by {
                 Some(LogKind::TakenOver(_)) => StopCause::Volumes,
@@ -189,6 +189,17 @@ impl<E: Executor> World<'_, E> {
                 cause,
             });
         }
+    }
+
+    /// Whether an unfinished I/O of a workload, `io` or one that came before it, came between two instants.
+    fn came_between(&self, mut io: u32, from: Instant, to: Instant) -> bool {
+        while io != NONE && self.ios[io].arrival > from {
+            if self.ios[io].arrival < to {
+                return true;
+            }
+            io = self.ios[io].before;
+        }
+        false
     }
 
     /// Whether a workload has stopped when the run ends: it hangs, or fails and completes nothing.
