@@ -5,7 +5,7 @@
 //! in its own time before it was issued; one that TCP sends again, that; one that fails, its failure. The longest I/O
 //! of a workload then tells what ended the stall.
 
-use super::attempt::NONE;
+use super::attempt::{Io, NONE};
 use super::compile::{Compiled, SetPlan};
 use super::standing::{LogEntry, LogKind, Standing};
 use super::tally::{Fate, StopCause, Stopped};
@@ -150,7 +150,8 @@ impl<E: Executor> World<'_, E> {
 
     /// An I/O of a workload over a path of `set` is about to be counted as completed, `freed` by a line of the log: if
     /// nothing was completed for long while something hung or failed, that was a stop, and it is over.
-    pub(super) fn note_stop_before_completion(&mut self, workload: usize, set: u32, freed: u32) {
+    pub(super) fn note_stop_before_completion(&mut self, workload: usize, set: u32, io: &Io) {
+        let freed = io.freed;
         let Some(since) = self.fault.since.filter(|since| self.now >= *since) else {
             return;
         };
@@ -169,7 +170,12 @@ impl<E: Executor> World<'_, E> {
         } else {
             freed
         };
-        if self.logged(line).is_some_and(|entry| entry.at >= from) {
+        // Nothing stopped while nothing came: work of which an I/O comes now and then has gone on beside what hangs from before.
+        let beside = freed == NONE && tally.hanging > 0 && !tally.failing;
+        let ended = |entry: &LogEntry| {
+            entry.at >= from && (!beside || self.came_between(io.before, from, entry.at))
+        };
+        if self.logged(line).is_some_and(ended) {
             let by = self.logged(line).map(|entry| entry.kind);
             let cause = match by {
                 Some(LogKind::TakenOver(_)) => StopCause::Volumes,
@@ -183,6 +189,17 @@ impl<E: Executor> World<'_, E> {
                 cause,
             });
         }
+    }
+
+    /// Whether an unfinished I/O of a workload, `io` or one that came before it, came between two instants.
+    fn came_between(&self, mut io: u32, from: Instant, to: Instant) -> bool {
+        while io != NONE && self.ios[io].arrival > from {
+            if self.ios[io].arrival < to {
+                return true;
+            }
+            io = self.ios[io].before;
+        }
+        false
     }
 
     /// Whether a workload has stopped when the run ends: it hangs, or fails and completes nothing.

@@ -292,7 +292,7 @@ impl<E: Executor> World<'_, E> {
             add_budget(&mut tally.budget, &record, self.now, parts);
         }
         let set = self.compiled.paths[self.attempts[slot].path as usize].set;
-        self.note_stop_before_completion(workload, set, record.freed);
+        self.note_stop_before_completion(workload, set, &record);
         self.account_after_loss(workload, latency, record.freed, Finish::Completed);
         if record.attempts > 0 || self.attempts[slot].disturbed {
             self.tally.workloads[workload].last_disturbed = self.now;

@@ -638,7 +638,7 @@ fn a_timer_that_is_stated_is_made_shorter_and_no_preset_longer() {
     let halved = report
         .mends
         .iter()
-        .find(|mend| mend.name.contains("iscsi_replacement"));
+        .find(|mend| mend.name.contains("a shorter iSCSI session replacement ("));
     let halved = halved.expect("it is tried");
     assert_eq!(halved.set[0].1, "1500ms");
     assert!(!keeps(halved) && !halved.left.is_empty());

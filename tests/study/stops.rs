@@ -1,7 +1,7 @@
 //! Failures as they unfold: every stop of a workload told apart, marked where work went on and nowhere else, and nothing called
 //! settled before the paths are what they will be.
 
-use super::rig::{Twin, ask, origin, site};
+use super::rig::{Twin, ask, moved, origin, site};
 use halfloom::outcome::{Begin, Harm, Reference, Report, StopCause, Verdict, WorkStop};
 use halfloom::render::sheet::{Steps, sheet};
 use halfloom::render::table::report_text;
@@ -766,4 +766,27 @@ fn guests_that_nobody_is_left_to_run_are_cut_off() {
         "{}",
         told(&back)
     );
+}
+
+/// One read every two seconds, in turn over A and B, where A loses frames without a sign: those on A wait for 4 s, and those that come
+/// meanwhile go over B as ever. Nothing stops while nothing comes.
+#[test]
+fn work_that_comes_now_and_then_does_not_stop_between() {
+    let text = Twin {
+        run: "duration = \"40s\"\nwarm_up = \"1s\"\nreplications = 2\nswitch_replications = 1\nsettle_limit = \"2s\"",
+        timers: "command_timeout = \"4s\"",
+        host: "paths = \"round-robin\"",
+        array: "controllers = 1\nread = { hit = \"100%\", hit_time = \"100us\" }",
+        near: "speed = \"32GFC\"",
+        far: "speed = \"32GFC\"",
+        name: "w",
+        work: "protocol = \"fc-scsi\"\nread = \"100%\"\nsizes = \"4KiB\"\narrivals = { paced = \"0.5/s\" }",
+        more: "[[outage]]\nname = \"hole\"\ntakes = [\"core-A\"]\nmode = \"silent\"\n",
+        ..Twin::default()
+    }
+    .text();
+    let report = ask(&site(&text, &[]), &["hole"], true);
+    let found = moved(&report.switches[0], "w");
+    assert!(found.retried > 0, "something hung");
+    assert!(found.stops.is_empty(), "{:?}", found.stops);
 }

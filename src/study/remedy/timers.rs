@@ -204,7 +204,11 @@ pub(super) fn stated(
         if to == Duration::ZERO || to.as_secs_f64() >= now {
             continue;
         }
-        let own = format!("{key} {to} in place of {}", value(&host.timers, timer));
+        let own = format!(
+            "a shorter {} ({to} in place of {})",
+            timer_name(timer),
+            value(&host.timers, timer)
+        );
         let mut one = proposal(own, &[(stated.key.clone(), written(to))]);
         one.stall = Some(Stall {
             timers: vec![timer],
