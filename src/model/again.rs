@@ -32,8 +32,9 @@ impl<E: Executor> World<'_, E> {
             return;
         }
         let timeout = self.path_timers(path).command_timeout;
+        // One that was held by quiesce, and has come here with its team since, may be over already.
         let due = self.attempts[state.oldest].issued + timeout;
-        self.watch_commands(path, due);
+        self.watch_commands(path, due.max(self.now));
     }
 
     fn watch_commands(&mut self, path: u32, due: Instant) {
