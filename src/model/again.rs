@@ -24,6 +24,17 @@ pub(crate) fn tcp_gives_up(timers: &Timers) -> Duration {
     Duration(doublings.fold(0, u64::saturating_add))
 }
 
+/// What ends with a command without an answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Ends {
+    /// The command alone.
+    Itself,
+    /// Its path takes no more; what else is under way there waits for its own timeout.
+    Path,
+    /// All that is under way on its path.
+    All,
+}
+
 impl<E: Executor> World<'_, E> {
     /// Sees to it that the oldest attempt on a path is looked at when its time is over.
     pub(crate) fn watch_oldest_attempt(&mut self, path: u32) {
@@ -114,11 +125,19 @@ impl<E: Executor> World<'_, E> {
         self.path_timers(path).quiesce > Duration::ZERO
             && state.standing != Standing::Failed
             && self.timed_out(path, timeout) > 0
-            && match self.path_protocol(path) {
-                Protocol::FcNvme(_) | Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) => true,
-                Protocol::FcScsi(_) | Protocol::Iscsi(_) => false,
-                Protocol::Nfs(_) | Protocol::Plain(_) => !state.connected,
-            }
+            && self.ends_with_a_command(path) == Ends::All
+    }
+
+    /// What ends on a path with a command without an answer: an NVMe association does whatever its path could carry, for no host knows
+    /// that; other paths are given up if they cannot carry frames, and SCSI leaves what else is under way to its own timeouts.
+    fn ends_with_a_command(&self, path: u32) -> Ends {
+        let connected = self.paths[path as usize].connected;
+        match self.path_protocol(path) {
+            Protocol::FcNvme(_) | Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) => Ends::All,
+            _ if connected => Ends::Itself,
+            Protocol::FcScsi(_) | Protocol::Iscsi(_) => Ends::Path,
+            Protocol::Nfs(_) | Protocol::Plain(_) => Ends::All,
+        }
     }
 
     /// Whether a path has been given up and its I/Os are held until they may go elsewhere.
@@ -134,19 +153,13 @@ impl<E: Executor> World<'_, E> {
         self.paths[path as usize].failed_at + self.path_timers(path).quiesce
     }
 
-    /// Sends I/Os again whose attempts on a path came to nothing, and gives the path up: an NVMe association ends with a command without
-    /// an answer whatever its path could carry, for no host knows that; the others if it cannot carry frames, and SCSI leaves what else
-    /// is under way on it to its own timeouts.
+    /// Sends I/Os again whose attempts on a path came to nothing, and gives the path up where it ends with them.
     fn give_up_on(&mut self, path: u32, ios: &mut Vec<u32>, timer: (TimerName, Duration)) {
-        let state = self.paths[path as usize];
-        if state.standing != Standing::Failed {
-            match self.path_protocol(path) {
-                Protocol::FcNvme(_) | Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) => {
-                    self.fail_path(path, timer);
-                }
-                _ if state.connected => {}
-                Protocol::FcScsi(_) | Protocol::Iscsi(_) => self.fail_alone(path, timer),
-                Protocol::Nfs(_) | Protocol::Plain(_) => self.fail_path(path, timer),
+        if self.paths[path as usize].standing != Standing::Failed {
+            match self.ends_with_a_command(path) {
+                Ends::All => self.fail_path(path, timer),
+                Ends::Path => self.fail_alone(path, timer),
+                Ends::Itself => {}
             }
         }
         self.send_again(self.compiled.paths[path as usize].set, ios, timer);

@@ -18,7 +18,7 @@ use crate::site::{Measure, Site};
 use crate::study::estimate::{CaseLoads, Flows, idle, levels, path_weights};
 use crate::topology::Fabric;
 
-/// Tests of lower loads that a case may take.
+/// Tests of lower loads that a case may take: a choice of this program, as are the shares and the distance below.
 pub(super) const TESTS_BELOW: usize = 5;
 /// Where arithmetic leaves it open, these shares of the load that is proven are run, besides today's.
 const SHARES: [f64; 3] = [0.5, 0.25, 0.1];

@@ -153,7 +153,7 @@ const STATED: [(TimerName, &str); 3] = [
     (TimerName::KeepAlive, "keep_alive"),
 ];
 
-/// A tenth of a promise is left for what comes on top of timers.
+/// A tenth of a promise is left for what comes on top of timers: a choice of this program.
 const OF_THE_PROMISE: f64 = 0.9;
 
 /// The timer that ended the longest I/O of a workload, where the scenario states it: as much shorter as the promise asks for, and half

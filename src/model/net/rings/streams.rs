@@ -157,8 +157,8 @@ impl Streams {
     ) {
         let track = &mut self.tracks[direction.index()];
         if track.put_back(coming, served) {
-            let place = track.place as usize;
-            self.filled[place / 64 % FILLED_WORDS] &= !(1 << (place % 64));
+            let (word, bit) = mark(track);
+            self.filled[word] &= !bit;
         }
     }
 
@@ -276,8 +276,8 @@ impl Streams {
     ) {
         let track = &mut self.tracks[direction.index()];
         if track.push(frame, (hop, onward), ready) {
-            let place = track.place as usize;
-            self.filled[place / 64 % FILLED_WORDS] |= 1 << (place % 64);
+            let (word, bit) = mark(track);
+            self.filled[word] |= bit;
         }
     }
 
@@ -302,6 +302,13 @@ impl Streams {
         }
         ahead
     }
+}
+
+/// Word and bit by which a direction is marked as one to which something comes.
+#[inline]
+const fn mark(track: &Track) -> (usize, u64) {
+    let place = track.place as usize;
+    (place / 64 % FILLED_WORDS, 1 << (place % 64))
 }
 
 fn plan(direction: DirectionId, coming: &Coming, out: bool, events: &mut impl EventSet<Event>) {
@@ -365,8 +372,8 @@ impl Links for Streams {
         let (direction, onward) = over;
         let track = &mut self.tracks[direction.index()];
         if track.push_own(Frame { onward, ..frame }, ready) {
-            let place = track.place as usize;
-            self.filled[place / 64 % FILLED_WORDS] |= 1 << (place % 64);
+            let (word, bit) = mark(track);
+            self.filled[word] |= bit;
         }
         Offered::Taken
     }
@@ -380,8 +387,8 @@ impl Links for Streams {
     ) {
         let track = &mut self.tracks[direction.index()];
         let count = track.push_volley(Frame { onward, ..frame }, runs, ready);
-        let place = track.place as usize;
-        self.filled[place / 64 % FILLED_WORDS] |= 1 << (place % 64);
+        let (word, bit) = mark(track);
+        self.filled[word] |= bit;
         self.coming += count;
     }
 
