@@ -179,18 +179,16 @@ pub(crate) fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) ->
                 }
                 continue;
             };
-            let service = mean_service_s(workload, &site.arrays[set.array]);
-            let weights = path_weights(site, fabric, &mut flows, set, workload);
-            for (path, weight) in set.paths.iter().zip(weights) {
-                busy[path.controller].add(rate, weight * service);
-                let (there, back) = flows.both_ways(path, set.family);
-                for (shares, wire) in [(there, &per_io.to_array), (back, &per_io.to_host)] {
-                    for (direction, share) in shares.iter() {
-                        let one = wire_bytes(fabric, &workload.protocol, *direction, wire);
-                        bytes[direction.index()].add(rate, weight * share * one);
-                    }
-                }
-            }
+            let mut sums = (&mut bytes[..], &mut busy[..]);
+            add_load(
+                site,
+                fabric,
+                &mut flows,
+                set,
+                *index,
+                (rate, per_io),
+                &mut sums,
+            );
         }
     }
     let routes = flows.found();
@@ -207,6 +205,62 @@ pub(crate) fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) ->
         closed,
         closed_controllers,
     }
+}
+
+/// Adds what a workload asks of each direction, in bytes, and of each controller, in seconds, over one set of paths.
+fn add_load(
+    site: &Site,
+    fabric: &Fabric,
+    flows: &mut Flows<'_>,
+    set: &PathSet,
+    index: usize,
+    (rate, per_io): (Load, &PerIo),
+    (bytes, busy): &mut (&mut [Load], &mut [Load]),
+) {
+    let workload = &site.workloads[index];
+    let service = mean_service_s(workload, &site.arrays[set.array]);
+    let weights = path_weights(site, fabric, flows, set, workload);
+    for (path, weight) in set.paths.iter().zip(weights) {
+        busy[path.controller].add(rate, weight * service);
+        let (there, back) = flows.both_ways(path, set.family);
+        for (shares, wire) in [(there, &per_io.to_array), (back, &per_io.to_host)] {
+            for (direction, share) in shares.iter() {
+                let one = wire_bytes(fabric, &workload.protocol, *direction, wire);
+                bytes[direction.index()].add(rate, weight * share * one);
+            }
+        }
+    }
+}
+
+/// Busy share on the mean that one workload alone makes of every direction, then of every controller, in a case; 0 where it is lost.
+pub(crate) fn shares_of(site: &Site, fabric: &Fabric, case: &CaseLoads, index: usize) -> Vec<f64> {
+    let mut bytes = vec![Load::default(); fabric.directions.len()];
+    let mut busy = vec![Load::default(); fabric.controllers.len()];
+    let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
+    let workload = &site.workloads[index];
+    let (asked, per_io) = (asked(fabric, workload), per_io(workload));
+    for set in case
+        .sets
+        .iter()
+        .filter(|set| set.workloads.contains(&index))
+    {
+        if let Some(rate) = asked.at_host(set.host) {
+            let mut sums = (&mut bytes[..], &mut busy[..]);
+            add_load(
+                site,
+                fabric,
+                &mut flows,
+                set,
+                index,
+                (rate, &per_io),
+                &mut sums,
+            );
+        }
+    }
+    let directions = direction_use(fabric, &case.alive, &bytes, &case.left);
+    let controllers = controller_use(site, fabric, &case.alive, &busy);
+    let all = directions.into_iter().chain(controllers);
+    all.map(|load| load.map_or(0.0, |load| load.mean)).collect()
 }
 
 /// Bytes of one I/O of a kind and size on a direction that carries all of it.

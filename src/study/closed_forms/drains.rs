@@ -7,7 +7,7 @@
 //! the latency of an idle site lets through, beside what goes on coming: the slower of the two is shown. No bound: arrivals and messages are not a fluid, and the last of the backlog has its own latency.
 
 use super::super::estimate::idle::host_ceiling;
-use super::super::estimate::{CaseLoads, Estimate, Flows, asked, case_loads, path_weights};
+use super::super::estimate::{CaseLoads, Estimate, Flows, asked, path_weights, shares_of};
 use super::super::parts::depth_name;
 use super::super::stall::Stalled;
 use super::stalls::found;
@@ -28,7 +28,7 @@ pub(super) fn rows(
     let stalled: Vec<Option<Stalled>> = works
         .map(|(work, stall)| stall.filter(|_| piles_up(work)))
         .collect();
-    let held = held(site, case, &stalled);
+    let held = held(site, fabric, (healthy, case), &stalled);
     let after = loads(case);
     let drains = (0..after.len()).map(|part| drained(part, after[part], &stalled, &held));
     let (index, time) = drains
@@ -103,20 +103,18 @@ fn loads(case: &CaseLoads) -> Vec<f64> {
 
 /// For each workload, what each part has to do for it that is held until its stall is over, as a share of the part: what comes to it from
 /// lost paths, or all of it where volumes are left without a controller.
-fn held(site: &Site, case: &CaseLoads, stalled: &[Option<Stalled>]) -> Vec<Vec<f64>> {
-    let alone = |work: usize| {
-        let mut own = site.clone();
-        own.workloads = vec![site.workloads[work].clone()];
-        let fabric = Fabric::new(&own);
-        let [before, after] = [None, case.outage].map(|outage| case_loads(&own, &fabric, outage));
-        (loads(&before), loads(&after))
-    };
+fn held(
+    site: &Site,
+    fabric: &Fabric,
+    (healthy, case): (&CaseLoads, &CaseLoads),
+    stalled: &[Option<Stalled>],
+) -> Vec<Vec<f64>> {
     let each = stalled.iter().enumerate();
     each.map(|(work, stall)| {
         let Some(stall) = stall else {
             return vec![0.0; case.directions.len() + case.controllers.len()];
         };
-        let (before, after) = alone(work);
+        let [before, after] = [healthy, case].map(|case| shares_of(site, fabric, case, work));
         let parts = before.into_iter().zip(after);
         parts
             .map(|(before, after)| match stall.unserved {
