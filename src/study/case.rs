@@ -267,6 +267,10 @@ pub(super) fn unused_by_teams(
     alive: &[bool],
     loss: Loss<'_>,
 ) -> Vec<OutPath> {
+    let files = |work: &Workload| matches!(work.protocol, Protocol::Nfs(_));
+    if !site.workloads.iter().any(files) {
+        return Vec::new();
+    }
     let left = fabric.path_sets(site, alive);
     let stuck = fabric.stuck_teams(site, &left, loss).into_iter();
     stuck

@@ -111,33 +111,27 @@ impl Fabric {
         routes: &mut Routes,
     ) -> Vec<Path> {
         let mut paths = Vec::new();
+        let context = |to: NodeId, side| RouteContext { family, side, to };
+        let ports = self.hosts[host].ports.iter().map(|port| {
+            let side = self.nodes[port.0 as usize].side;
+            (*port, side, routes.table(self, alive, context(*port, side)))
+        });
+        let ports: Vec<(NodeId, Option<Side>, u32)> = ports.collect();
         for (controller, instance) in self.controllers.iter().enumerate() {
             if instance.array != array {
                 continue;
             }
             for array_port in &instance.ports {
-                for host_port in &self.hosts[host].ports {
-                    let side = self.nodes[host_port.0 as usize].side;
-                    let to_array = RouteContext {
-                        family,
-                        side,
-                        to: *array_port,
-                    };
-                    let to_host = RouteContext {
-                        family,
-                        side,
-                        to: *host_port,
-                    };
-                    let there = routes.table(self, alive, to_array);
-                    let back = routes.table(self, alive, to_host);
+                for (host_port, side, back) in &ports {
+                    let there = routes.table(self, alive, context(*array_port, *side));
                     if !routes.next(self, there, *host_port).is_empty()
-                        && !routes.next(self, back, *array_port).is_empty()
+                        && !routes.next(self, *back, *array_port).is_empty()
                     {
                         paths.push(Path {
                             host_port: *host_port,
                             array_port: *array_port,
                             controller,
-                            side,
+                            side: *side,
                         });
                     }
                 }

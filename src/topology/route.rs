@@ -5,10 +5,10 @@ use super::part::{DirectionId, NodeId, NodeKind};
 use crate::site::Carries;
 use crate::unit::Side;
 use crate::wire::Family;
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, HashMap, VecDeque};
 
 /// What a route depends on.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct RouteContext {
     /// What links must carry.
     pub family: Family,
@@ -26,7 +26,7 @@ pub struct RouteContext {
 /// what is known of the way to it. On large sites that is most of the work and of the memory.
 #[derive(Clone, Debug, Default)]
 pub struct Routes {
-    index: BTreeMap<RouteContext, u32>,
+    index: HashMap<RouteContext, u32>,
     tables: Vec<Table>,
     /// Where the spans of the ways to a switch that ports of one kind hang on begin.
     trees: BTreeMap<(usize, RouteContext), usize>,

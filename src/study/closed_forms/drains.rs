@@ -10,20 +10,19 @@ use super::super::estimate::idle::host_ceiling;
 use super::super::estimate::{CaseLoads, Estimate, Flows, asked, path_weights, shares_of};
 use super::super::parts::depth_name;
 use super::super::stall::Stalled;
-use super::stalls::found;
 use crate::outcome::{TheoryRow, Trust};
 use crate::site::{Arrivals, Site, Workload};
 use crate::topology::{DirectionId, Fabric, Path};
 
-/// The row of an outage; none where nothing moves, or where the survivors are full and never drain.
+/// The row of an outage, with the stall of each workload in it; none where nothing moves, or where the survivors are full and never drain.
 pub(super) fn rows(
     site: &Site,
     fabric: &Fabric,
     estimate: &Estimate,
     case: &CaseLoads,
+    stalled: Vec<Option<Stalled>>,
 ) -> Option<TheoryRow> {
     let healthy = estimate.cases.first()?;
-    let stalled = found(site, fabric, case)?;
     let works = site.workloads.iter().zip(stalled);
     let stalled: Vec<Option<Stalled>> = works
         .map(|(work, stall)| stall.filter(|_| piles_up(work)))

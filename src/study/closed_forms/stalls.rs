@@ -24,10 +24,7 @@ pub(super) fn found(
 }
 
 /// A row for each workload of which some paths are lost and some are left.
-pub(super) fn rows(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Vec<TheoryRow> {
-    let Some(found) = found(site, fabric, case) else {
-        return Vec::new();
-    };
+pub(super) fn rows(site: &Site, case: &CaseLoads, found: &[Option<Stalled>]) -> Vec<TheoryRow> {
     let rows = site.workloads.iter().zip(found);
     rows.filter_map(|(work, stall)| {
         Some(TheoryRow {
@@ -35,7 +32,7 @@ pub(super) fn rows(site: &Site, fabric: &Fabric, case: &CaseLoads) -> Vec<Theory
             part: work.name.clone(),
             figure: "stall",
             unit: "s",
-            value: stall?.time.as_secs_f64(),
+            value: stall.as_ref()?.time.as_secs_f64(),
             trust: Trust::Approximation,
             by: "timers, detection + hold + quiesce",
             assumes: "an I/O is under way on a lost path when that goes (a silent loss on Fibre Channel: just issued), and finds a \

@@ -29,24 +29,33 @@ pub(crate) fn hops(
     protocol: &Protocol,
     directions: &[DirectionId],
 ) -> Option<Vec<Hop>> {
-    let mut hops = Vec::with_capacity(directions.len());
-    for (position, direction) in directions.iter().enumerate() {
-        let own = &fabric.directions[direction.index()];
-        let switch = &fabric.nodes[own.to.0 as usize];
-        let onward = directions
-            .get(position + 1)
-            .map(|next| &fabric.directions[next.index()]);
-        hops.push(Hop {
-            rate: own.rate,
-            medium: own.medium,
-            encapsulation: encapsulation_on(fabric, protocol, *direction)?,
-            latency: own.latency,
-            delay: switch.delay,
-            cuts: switch.forwarding == Forwarding::CutThrough
-                && onward.is_some_and(|next| next.rate <= own.rate && next.medium == own.medium),
-        });
-    }
-    Some(hops)
+    let each = directions.iter().enumerate();
+    each.map(|(position, direction)| {
+        let onward = directions.get(position + 1).copied();
+        hop(fabric, protocol, *direction, onward)
+    })
+    .collect()
+}
+
+/// One of them, with the direction that follows it; `None` where the protocol cannot cross it.
+fn hop(
+    fabric: &Fabric,
+    protocol: &Protocol,
+    direction: DirectionId,
+    onward: Option<DirectionId>,
+) -> Option<Hop> {
+    let own = &fabric.directions[direction.index()];
+    let switch = &fabric.nodes[own.to.0 as usize];
+    let onward = onward.map(|next| &fabric.directions[next.index()]);
+    Some(Hop {
+        rate: own.rate,
+        medium: own.medium,
+        encapsulation: encapsulation_on(fabric, protocol, direction)?,
+        latency: own.latency,
+        delay: switch.delay,
+        cuts: switch.forwarding == Forwarding::CutThrough
+            && onward.is_some_and(|next| next.rate <= own.rate && next.medium == own.medium),
+    })
 }
 
 /// The first of the equal next hops at each node, from one end of a path to the other.
@@ -95,11 +104,10 @@ fn best_hops(
         let mut found: Option<Hop> = None;
         for (direction, _) in level {
             // What follows matters to cut-through only, and one that lets it is enough.
-            let mut ways = onward.iter().map(|(next, _)| vec![*direction, *next]);
-            let alone = onward.is_empty().then(|| vec![*direction]);
-            let each = alone.into_iter().chain(&mut ways);
-            for way in each {
-                let hop = *hops(fabric, protocol, &way)?.first()?;
+            let ways = onward.iter().map(|(next, _)| Some(*next));
+            let alone = onward.is_empty().then_some(None);
+            for next in alone.into_iter().chain(ways) {
+                let hop = hop(fabric, protocol, *direction, next)?;
                 found = Some(match found {
                     None => hop,
                     Some(own)
@@ -189,14 +197,20 @@ pub(crate) fn kind_times(
 ) -> Option<Vec<KindTime>> {
     let protocol = &workload.protocol;
     let mut way = |toward: Toward| best_hops(fabric, flows, path, protocol, toward);
-    let (there, back) = (way(Toward::Array)?, way(Toward::Host)?);
+    let ways = (way(Toward::Array)?, way(Toward::Host)?);
+    let found = |there: &[Hop], back: &[Hop]| kinds_over(site, workload, there, back);
+    Some(flows.times(&workload.name, ways, found))
+}
+
+fn kinds_over(site: &Site, workload: &Workload, there: &[Hop], back: &[Hop]) -> Vec<KindTime> {
+    let protocol = &workload.protocol;
     let mut kinds = Vec::new();
     for (op, size, share) in mix(workload) {
         let (mut wire_s, mut service) = (0.0, 0.0);
         for volley in &protocol.plan(op, size).volleys {
             let over = match volley.toward {
-                Toward::Array => &there,
-                Toward::Host => &back,
+                Toward::Array => there,
+                Toward::Host => back,
             };
             let time = burst_time(over, protocol, &volley.runs) + workload.adapter;
             wire_s += time.as_secs_f64();
@@ -210,7 +224,7 @@ pub(crate) fn kind_times(
             service_s: service,
         });
     }
-    Some(kinds)
+    kinds
 }
 
 /// The most a closed loop can ask for: I/Os outstanding ÷ (idle latency + pause), all hosts together, per

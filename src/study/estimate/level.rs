@@ -172,10 +172,9 @@ fn units(site: &Site, fabric: &Fabric, case: &CaseLoads, of: fn(Load) -> f64) ->
                 }
                 let ways = candidates.iter().map(|index| {
                     let path = &set.paths[*index];
-                    let mut brings: BTreeMap<usize, f64> = BTreeMap::new();
                     let parallel = site.arrays[set.array].parallel;
                     let busy = rate * service / f64::from(parallel);
-                    brings.insert(first_controller + path.controller, busy);
+                    let mut brings = vec![(first_controller + path.controller, busy)];
                     let (there, back) = flows.both_ways(path, set.family);
                     let wire = &wires[work];
                     for (shares, wire) in [(there, &wire.to_array), (back, &wire.to_host)] {
@@ -184,11 +183,10 @@ fn units(site: &Site, fabric: &Fabric, case: &CaseLoads, of: fn(Load) -> f64) ->
                             let id = direction.index();
                             let capacity = fabric.directions[id].rate.bits_per_second() / 8.0
                                 * case.left[id / 2];
-                            *brings.entry(id).or_insert(0.0) += rate * part * bytes / capacity;
+                            brings.push((id, rate * part * bytes / capacity));
                         }
                     }
-                    brings.retain(|_, amount| *amount > 0.0);
-                    (*index, brings.into_iter().collect())
+                    (*index, by_part(brings))
                 });
                 units.push(Unit {
                     key: (set.host, set.array, work),
@@ -200,6 +198,20 @@ fn units(site: &Site, fabric: &Fabric, case: &CaseLoads, of: fn(Load) -> f64) ->
         }
     }
     units
+}
+
+/// What comes to each part, in the order of parts, without those that nothing comes to.
+fn by_part(mut brings: Vec<(usize, f64)>) -> Vec<(usize, f64)> {
+    brings.sort_by_key(|(part, _)| *part);
+    brings.dedup_by(|next, own| {
+        let same = next.0 == own.0;
+        if same {
+            own.1 += next.1;
+        }
+        same
+    });
+    brings.retain(|(_, amount)| *amount > 0.0);
+    brings
 }
 
 /// What no shares go below: parts that are fullest at even shares have a price, each the same, and all work takes its cheapest

@@ -1,10 +1,11 @@
 //! Which paths an I/O takes on an idle site, and which directions a frame takes on a path.
 
+use super::idle::{Hop, KindTime};
 use super::native;
 use crate::site::{Owner, PathPolicy, Site, Workload};
 use crate::topology::{DirectionId, Fabric, NodeId, Path, PathSet, RouteContext, Routes};
 use crate::wire::{Encapsulation, Family, Protocol};
-use std::collections::BTreeMap;
+use std::collections::HashMap;
 
 /// Share of the frames of one flow on each direction that it may cross, hop by hop.
 pub(crate) type Shares = Vec<(DirectionId, f64)>;
@@ -15,29 +16,56 @@ pub(crate) struct Flows<'a> {
     fabric: &'a Fabric,
     alive: &'a [bool],
     routes: Routes,
+    times: HashMap<String, Vec<TimesOver>>,
+}
+
+/// The times of a workload's I/Os over hops of a kind, there and back.
+#[derive(Debug)]
+struct TimesOver {
+    there: Vec<Hop>,
+    back: Vec<Hop>,
+    kinds: Vec<KindTime>,
 }
 
 impl<'a> Flows<'a> {
     pub(crate) fn new(fabric: &'a Fabric, alive: &'a [bool]) -> Self {
-        Self {
-            fabric,
-            alive,
-            routes: Routes::default(),
-        }
+        Self::with(fabric, alive, Routes::default())
     }
 
     /// Goes on with routes that were found before over the same members.
-    pub(crate) const fn with(fabric: &'a Fabric, alive: &'a [bool], routes: Routes) -> Self {
+    pub(crate) fn with(fabric: &'a Fabric, alive: &'a [bool], routes: Routes) -> Self {
         Self {
             fabric,
             alive,
             routes,
+            times: HashMap::new(),
         }
     }
 
     /// The routes found so far.
     pub(crate) fn found(self) -> Routes {
         self.routes
+    }
+
+    /// What `find` makes of a workload over these hops, found once: most hosts of a site reach their array alike.
+    pub(super) fn times(
+        &mut self,
+        workload: &str,
+        (there, back): (Vec<Hop>, Vec<Hop>),
+        find: impl FnOnce(&[Hop], &[Hop]) -> Vec<KindTime>,
+    ) -> Vec<KindTime> {
+        let mut known = self.times.get(workload).into_iter().flatten();
+        if let Some(same) = known.find(|own| own.there == there && own.back == back) {
+            return same.kinds.clone();
+        }
+        let kinds = find(&there, &back);
+        let own = self.times.entry(workload.to_owned()).or_default();
+        own.push(TimesOver {
+            there,
+            back,
+            kinds: kinds.clone(),
+        });
+        kinds
     }
 
     /// Directions from `from` to `to`, hop by hop; all that may be chosen at a hop stand together. Empty
@@ -49,28 +77,48 @@ impl<'a> Flows<'a> {
         side: Option<crate::unit::Side>,
         family: Family,
     ) -> Vec<Shares> {
+        let mut levels: Vec<Shares> = Vec::new();
+        self.walk(from, (to, side, family), |level, one| {
+            if levels.len() == level {
+                levels.push(Vec::new());
+            }
+            levels[level].push(one);
+        });
+        levels
+    }
+
+    /// Goes from `from` to a port and gives `each` the number of a hop and a direction that may be chosen there with its share, hop
+    /// by hop, within a hop in the order of nodes.
+    fn walk(
+        &mut self,
+        from: NodeId,
+        (to, side, family): (NodeId, Option<crate::unit::Side>, Family),
+        mut each: impl FnMut(usize, (DirectionId, f64)),
+    ) {
         let context = RouteContext { family, side, to };
         let table = self.routes.table(self.fabric, self.alive, context);
-        let mut levels = Vec::new();
-        let mut here = BTreeMap::from([(from, 1.0)]);
+        let (mut here, mut beyond) = (vec![(from, 1.0)], Vec::new());
         // Routes are shortest ones, so every step comes one hop closer and the walk ends.
-        loop {
-            let mut level = Vec::new();
-            let mut beyond: BTreeMap<NodeId, f64> = BTreeMap::new();
-            for (node, amount) in &here {
-                let next = self.routes.next(self.fabric, table, *node);
+        for level in 0.. {
+            for (node, amount) in here.drain(..) {
+                let next = self.routes.next(self.fabric, table, node);
                 for direction in next {
                     let share = amount / super::count(next.len());
-                    level.push((*direction, share));
-                    let far = self.fabric.directions[direction.index()].to;
-                    *beyond.entry(far).or_insert(0.0) += share;
+                    each(level, (*direction, share));
+                    beyond.push((self.fabric.directions[direction.index()].to, share));
                 }
             }
-            if level.is_empty() {
-                return levels;
+            if beyond.is_empty() {
+                return;
             }
-            levels.push(level);
-            here = beyond;
+            // The same node reached twice has both shares; a stable sort adds them in the order in which they were found.
+            beyond.sort_by_key(|(node, _)| *node);
+            for (node, share) in beyond.drain(..) {
+                match here.last_mut() {
+                    Some((same, sum)) if *same == node => *sum += share,
+                    _ => here.push((node, share)),
+                }
+            }
         }
     }
 
@@ -92,8 +140,9 @@ impl<'a> Flows<'a> {
     /// Shares on the way to the array, and on the way back.
     pub(crate) fn both_ways(&mut self, path: &Path, family: Family) -> (Shares, Shares) {
         let (host, array) = (path.host_port, path.array_port);
-        let there = self.levels(host, array, path.side, family).concat();
-        let back = self.levels(array, host, path.side, family).concat();
+        let (mut there, mut back) = (Vec::new(), Vec::new());
+        self.walk(host, (array, path.side, family), |_, one| there.push(one));
+        self.walk(array, (host, path.side, family), |_, one| back.push(one));
         (there, back)
     }
 

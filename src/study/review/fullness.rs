@@ -122,7 +122,12 @@ fn pieces(facts: &Facts<'_>) -> Vec<Piece> {
     }
     for (case, loads) in facts.estimate.cases.iter().enumerate() {
         let mean = levelled(facts.site, facts.fabric, loads).map(|found| found.fullest);
-        let burst = levelled_in_bursts(facts.site, facts.fabric, loads);
+        let mut all = loads.directions.iter().chain(&loads.controllers).flatten();
+        let bursty = all.any(|load| load.burst > load.mean);
+        let burst = match bursty {
+            true => levelled_in_bursts(facts.site, facts.fabric, loads),
+            false => mean,
+        };
         let most = |share: Option<f64>| share.map_or(f64::INFINITY, |share| 100.0 * share);
         for piece in &mut pieces {
             piece.level(case, (most(mean), most(burst)));

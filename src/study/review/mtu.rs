@@ -13,8 +13,10 @@ pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     let mut crossed: BTreeMap<usize, BTreeMap<u32, BTreeSet<usize>>> = BTreeMap::new();
     // By workload and link family: the first hop that is too small.
     let mut breaks: BTreeMap<(usize, usize), DirectionId> = BTreeMap::new();
+    // By workload and link family: what has been looked at.
+    let mut seen = vec![vec![false; site.links.len()]; site.workloads.len()];
     for case in &facts.estimate.cases {
-        let mut flows = Flows::new(fabric, &case.alive);
+        let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
         for set in &case.sets {
             for path in &set.paths {
                 let (there, back) = flows.both_ways(path, set.family);
@@ -25,6 +27,9 @@ pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
                     }
                     let mtu = site.links[link.family].mtu;
                     for index in &set.workloads {
+                        if std::mem::replace(&mut seen[*index][link.family], true) {
+                            continue;
+                        }
                         let protocol = &site.workloads[*index].protocol;
                         if protocol.family() == Family::Ip {
                             let by_mtu = crossed.entry(*index).or_default();

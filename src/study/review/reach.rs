@@ -243,7 +243,7 @@ fn parts(facts: &Facts<'_>) -> Vec<Part> {
 fn single_points(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     let parts = parts(facts);
     let healthy = &facts.estimate.cases[0];
-    let mut flows = Flows::new(facts.fabric, &healthy.alive);
+    let mut flows = Flows::with(facts.fabric, &healthy.alive, healthy.routes.clone());
     // By family of parts and array: the parts, and whom each of them cuts off.
     let mut groups: BTreeMap<(String, usize), BTreeMap<usize, BTreeSet<usize>>> = BTreeMap::new();
     for set in healthy.sets.iter().filter(|set| !set.paths.is_empty()) {
