@@ -5,10 +5,10 @@ use super::part::{DirectionId, NodeId, NodeKind};
 use crate::site::Carries;
 use crate::unit::Side;
 use crate::wire::Family;
-use std::collections::{BTreeMap, HashMap, VecDeque};
+use std::collections::{BTreeMap, VecDeque};
 
 /// What a route depends on.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub struct RouteContext {
     /// What links must carry.
     pub family: Family,
@@ -26,7 +26,8 @@ pub struct RouteContext {
 /// what is known of the way to it. On large sites that is most of the work and of the memory.
 #[derive(Clone, Debug, Default)]
 pub struct Routes {
-    index: HashMap<RouteContext, u32>,
+    /// The tables towards each node, by its number, with their contexts: few each.
+    index: Vec<Vec<(RouteContext, u32)>>,
     tables: Vec<Table>,
     /// Where the spans of the ways to a switch that ports of one kind hang on begin.
     trees: BTreeMap<(usize, RouteContext), usize>,
@@ -91,7 +92,9 @@ impl Known {
 impl Routes {
     /// Number of the table of a context, computed when first asked for.
     pub fn table(&mut self, fabric: &Fabric, alive: &[bool], context: RouteContext) -> u32 {
-        if let Some(table) = self.index.get(&context) {
+        let to = context.to.0 as usize;
+        let mut known = self.index.get(to).into_iter().flatten();
+        if let Some((_, table)) = known.find(|(own, _)| *own == context) {
             return *table;
         }
         let which = match fabric.nodes[context.to.0 as usize].kind {
@@ -125,7 +128,10 @@ impl Routes {
             }
         };
         self.tables.push(entry);
-        self.index.insert(context, table);
+        if self.index.len() <= to {
+            self.index.resize(fabric.nodes.len(), Vec::new());
+        }
+        self.index[to].push((context, table));
         table
     }
 
@@ -202,8 +208,7 @@ impl Routes {
     /// The same tables, numbers unchanged, for another set of members alive.
     #[must_use]
     pub fn again(&self, fabric: &Fabric, alive: &[bool]) -> Self {
-        let mut contexts: Vec<(RouteContext, u32)> =
-            self.index.iter().map(|(c, t)| (*c, *t)).collect();
+        let mut contexts: Vec<(RouteContext, u32)> = self.index.iter().flatten().copied().collect();
         contexts.sort_by_key(|(_, table)| *table);
         let mut fresh = Self::default();
         for (context, _) in contexts {
