@@ -5,8 +5,9 @@ use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::{RunArguments, ScenarioArguments, key_value, price_list};
 use super::output::{Forms, Outages, Output};
-use super::study;
+use super::{picture, study};
 use crate::outcome::{Comparison, Origin, Verdict};
+use crate::render::chart::{Format, design_differences};
 use crate::render::{csv, json, table};
 use crate::study::compare::{Design, compare};
 use clap::Args;
@@ -40,6 +41,10 @@ pub(super) struct Arguments {
     /// Write the differences as CSV to this file too [default: no file]
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
+    /// Draw the differences of promised figures with their intervals into this file, .svg or .png, for a slide [default: no
+    /// file]
+    #[arg(long, value_name = "FILE")]
+    chart: Option<PathBuf>,
 }
 
 /// What one variant sets.
@@ -68,6 +73,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         json: arguments.json,
     };
     output.check()?;
+    arguments.chart.as_deref().map_or(Ok(()), picture::check)?;
     let designs = designs(arguments)?;
     if designs.len() < 2 {
         return Err(Failure::arguments(
@@ -90,6 +96,9 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
             progress,
         )
     })?;
+    if let Some(path) = &arguments.chart {
+        picture::write(path, design_differences(&found, Format::Slide))?;
+    }
     let forms = Forms {
         csv: &csv::comparison_csv,
         json: &json::comparison_json,

@@ -141,6 +141,27 @@ pub struct Difference {
     pub change: Change,
 }
 
+impl Difference {
+    /// The difference in per cent of the first design's figure; `None` where one of the two has no figure, or the first's is 0.
+    #[must_use]
+    pub fn percent(&self) -> Option<f64> {
+        self.in_percent(self.difference?.value)
+    }
+
+    /// The ends of its 95 % interval in per cent of the first design's figure.
+    #[must_use]
+    pub fn percent_ends(&self) -> Option<(f64, f64)> {
+        let found = self.difference?;
+        Some((self.in_percent(found.low?)?, self.in_percent(found.high?)?))
+    }
+
+    fn in_percent(&self, amount: f64) -> Option<f64> {
+        let first = self.first.filter(|first| *first > 0.0)?;
+        // Never −0.
+        Some(100.0 * amount / first + 0.0)
+    }
+}
+
 /// How full a part is on the mean, against the first design: of several instances the one that arithmetic says is fullest,
 /// of equals the first by name.
 #[derive(Clone, Debug, PartialEq, Serialize)]

@@ -11,6 +11,7 @@ mod axis;
 mod budget;
 mod canvas;
 mod diagram;
+mod differences;
 mod frame;
 mod growth;
 mod headroom;
@@ -31,7 +32,9 @@ mod sweep;
 mod text;
 mod timeline;
 
-use crate::outcome::{Exchange, GrowthPlan, Headroom, Origin, Report, Sizes, Switch, Windows};
+use crate::outcome::{
+    Comparison, Exchange, GrowthPlan, Headroom, Origin, Report, Sizes, Switch, Windows,
+};
 use crate::render::sweep::SweepTable;
 
 /// The embedded fonts, for whoever turns drawings into pixels.
@@ -97,6 +100,12 @@ pub fn headroom(report: &Report, format: Format) -> Option<Drawing> {
 pub fn part_bars(found: &Headroom, format: Format) -> Option<Drawing> {
     let cases: Vec<_> = found.cases.iter().map(|own| &own.case).collect();
     headroom::draw(&found.parts, &cases, &found.origin, format)
+}
+
+/// Promised figures of each design against the first one's, with their intervals; `None` where no figure is promised.
+#[must_use]
+pub fn design_differences(comparison: &Comparison, format: Format) -> Option<Drawing> {
+    differences::draw(comparison, format)
 }
 
 /// The load over the years against what is proven, healthy and in each outage, with the planned steps.

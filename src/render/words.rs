@@ -6,6 +6,7 @@
 
 mod after;
 mod answer;
+mod differences;
 mod headroom;
 mod limits;
 mod measure;
@@ -20,6 +21,7 @@ mod windows;
 pub(crate) use answer::cut_off_words;
 pub(crate) use answer::left_open_words;
 pub use answer::{Answer, Flag, answer, worst_cell};
+pub use differences::{lack_word, two_figures};
 pub use headroom::{
     counted, counted_met, counted_missed, growth_axis, growth_stopped_words, growth_unit,
     hole_words, load_in, missed_today, no_crossing, no_load_keeps, point_verdict, proven_sentences,

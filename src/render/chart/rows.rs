@@ -84,6 +84,11 @@ impl Grid {
         }
     }
 
+    /// Whether names have room for their second lines.
+    pub(super) const fn has_details(&self) -> bool {
+        self.details
+    }
+
     /// Top of the bar of row `index`.
     pub(super) fn bar_top(&self, index: usize) -> f64 {
         let row = self.top + index as f64 * self.step;

@@ -1,5 +1,6 @@
 //! What must hold of every drawing, on the sample and on sites at the edges.
 
+mod designs;
 mod edges;
 mod promises;
 mod wire;

@@ -7,7 +7,8 @@ use crate::outcome::{
 };
 use crate::render::number::{NONE, Scale, count, three};
 use crate::render::words::{
-    listed, measure_name, mend_takes, origin_line, plural, row_scale, verdict_word,
+    lack_word, listed, measure_name, mend_takes, origin_line, plural, row_scale, two_figures,
+    verdict_word,
 };
 
 /// What each design does better or worse than the first, verdicts, differences, parts, and what it is made of.
@@ -86,8 +87,8 @@ fn sentence(comparison: &Comparison, design: usize) -> String {
             row.workload,
             measure_name(row.measure),
             row.case.name,
-            relative(row).map_or_else(
-                || format!(", {}", lacks(row)),
+            row.percent().map_or_else(
+                || format!(", {}", two_figures(row)),
                 |percent| format!(
                     ", {} % {}",
                     three(percent.abs()),
@@ -276,8 +277,8 @@ fn costs(comparison: &Comparison) -> String {
         cells.push(largest(comparison, index).map_or_else(
             || NONE.to_owned(),
             |row| {
-                let change = relative(row).map_or_else(
-                    || lacks(row),
+                let change = row.percent().map_or_else(
+                    || two_figures(row),
                     |percent| {
                         let sign = if percent > 0.0 { "+" } else { "−" };
                         format!("{sign}{} %", three(percent.abs()))
@@ -322,11 +323,11 @@ fn costs(comparison: &Comparison) -> String {
 /// cut off in one of the two designs is beyond every other.
 fn largest(comparison: &Comparison, design: usize) -> Option<&Difference> {
     let rows = comparison.differences.iter();
-    let size = |row: &Difference| relative(row).map_or(f64::INFINITY, f64::abs);
+    let size = |row: &Difference| row.percent().map_or(f64::INFINITY, f64::abs);
     rows.filter(|row| row.design == design && row.promised)
         .filter(|row| match row.change {
             Change::Better | Change::Worse => true,
-            Change::NotShown => relative(row).is_some() && verdict_changed(comparison, row),
+            Change::NotShown => row.percent().is_some() && verdict_changed(comparison, row),
             Change::Same => false,
         })
         .max_by(|left, right| size(left).total_cmp(&size(right)))
@@ -341,29 +342,6 @@ fn verdict_changed(comparison: &Comparison, row: &Difference) -> bool {
         Some(cell_of(matrix, promise, &row.case.name)?.verdict)
     };
     verdict(0) != verdict(row.design)
-}
-
-/// `saturated → 705 µs`: what each of the two has.
-fn lacks(row: &Difference) -> String {
-    let scale = Scale::of(row.unit, [row.first, row.value].into_iter().flatten());
-    let side = |value: Option<f64>, lack: Option<Lack>| {
-        value.map_or_else(
-            || lack_word(lack).to_owned(),
-            |value| format!("{} {}", scale.three(value), scale.unit),
-        )
-    };
-    format!(
-        "{} → {}",
-        side(row.first, row.first_lacks),
-        side(row.value, row.value_lacks)
-    )
-}
-
-/// The difference in per cent of the first design's figure.
-fn relative(row: &Difference) -> Option<f64> {
-    let first = row.first.filter(|first| *first > 0.0)?;
-    // Never −0.
-    Some(100.0 * row.difference?.value / first + 0.0)
 }
 
 fn verdicts(comparison: &Comparison) -> String {
@@ -460,7 +438,7 @@ fn differences(comparison: &Comparison, design: usize) -> String {
                 || NONE.to_owned(),
                 |difference| scale.difference(&difference),
             ),
-            relative(row).map_or_else(|| NONE.to_owned(), three),
+            row.percent().map_or_else(|| NONE.to_owned(), three),
             match row.change {
                 Change::NotShown | Change::Same if verdict_changed(comparison, row) => {
                     format!("{}; the verdict differs", word(row.change))
@@ -485,14 +463,6 @@ fn is_nothing(row: &Difference) -> bool {
         && !carried(row.value)
         && !saturated(row.first_lacks)
         && !saturated(row.value_lacks)
-}
-
-const fn lack_word(lack: Option<Lack>) -> &'static str {
-    match lack {
-        Some(Lack::Saturated) => "saturated",
-        Some(Lack::CutOff) => "cut off",
-        Some(Lack::NoFigure) | None => NONE,
-    }
 }
 
 const fn word(change: Change) -> &'static str {

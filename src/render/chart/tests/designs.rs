@@ -1,0 +1,83 @@
+//! Differences of designs.
+
+use super::{FORMATS, check, texts};
+use crate::outcome::{Change, Comparison, Estimated, Lack};
+use crate::render::chart::{Format, design_differences};
+use crate::render::sample::sample_comparison;
+
+/// The sample, with so many rows like its first.
+fn with_rows(count: usize) -> Comparison {
+    let mut comparison = sample_comparison();
+    let row = comparison.differences[0].clone();
+    comparison.differences = vec![row; count];
+    comparison
+}
+
+#[test]
+fn differences_keep_the_rules_and_tell_what_each_design_has() {
+    let comparison = sample_comparison();
+    for format in FORMATS {
+        let drawing = design_differences(&comparison, format).expect("a figure is promised");
+        check("differences", format, &drawing);
+        let words = texts(&drawing.svg).join(" ");
+        assert!(words.contains("14.0 ms → 1.31 ms"), "{words}");
+        assert!(words.contains("bookings p99"), "{words}");
+        assert_eq!(
+            drawing.finding,
+            "ostrel-mended.toml against ostrel.toml: 1 of 1 promised figure better, none worse; most of all bookings p99, A lost: \
+             14.0 ms → 1.31 ms."
+        );
+        // 12 710 of 14 020, and 420 to each side.
+        assert!(
+            drawing.description.contains("−90.7 % (−93.7 to −87.7)"),
+            "{}",
+            drawing.description
+        );
+    }
+}
+
+#[test]
+fn a_figure_that_is_not_promised_is_not_drawn() {
+    let mut comparison = sample_comparison();
+    comparison.differences[0].promised = false;
+    assert_eq!(design_differences(&comparison, Format::Slide), None);
+}
+
+#[test]
+fn without_room_for_second_lines_the_case_stands_in_the_first() {
+    for (count, more) in [(12, ""), (60, "which differ no more")] {
+        let drawing = design_differences(&with_rows(count), Format::Slide).expect("rows");
+        check("differences", Format::Slide, &drawing);
+        let words = texts(&drawing.svg).join(" ");
+        assert!(
+            words.contains("bookings p99, A lost") && words.contains(more),
+            "{words}"
+        );
+    }
+}
+
+#[test]
+fn a_design_that_lacks_a_figure_is_said_to_and_has_no_mark() {
+    let mut comparison = with_rows(2);
+    let lacking = &mut comparison.differences[1];
+    (lacking.first, lacking.first_lacks) = (None, Some(Lack::Saturated));
+    lacking.difference = None;
+    let far = &mut comparison.differences[0];
+    far.change = Change::NotShown;
+    far.difference = Some(Estimated {
+        value: 90_000.0,
+        low: Some(-20_000.0),
+        high: Some(200_000.0),
+    });
+    for format in FORMATS {
+        let drawing = design_differences(&comparison, format).expect("rows");
+        check("differences", format, &drawing);
+        let words = texts(&drawing.svg).join(" ");
+        assert!(words.contains("saturated → 1.31 ms"), "{words}");
+        assert!(
+            drawing.finding.contains("1 of 2 promised figures better"),
+            "{}",
+            drawing.finding
+        );
+    }
+}
