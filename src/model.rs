@@ -49,6 +49,7 @@ mod way;
 mod world;
 
 pub(crate) use again::tcp_gives_up;
+pub(crate) use compile::flow_hash;
 pub use compile::{Compiled, OutPath, PathName, Watch};
 pub use fault::Script;
 pub use net::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
@@ -59,4 +60,5 @@ pub use tally::{
     BudgetSums, Coarse, ControllerTally, DirectionTally, Fate, FlowCell, KindTally, PathTally,
     SourceTally, StopCause, Stopped, Tally, WorkloadTally,
 };
+pub(crate) use way::{by_flow, by_position};
 pub use world::{Executor, Fast, Flow, Limits, Plain, Stop, World};

@@ -25,9 +25,9 @@ pub(super) struct Arguments {
     /// Its array
     #[arg(long, value_name = "NAME", default_value = "store", value_parser = name)]
     array: String,
-    /// Its protocol
-    #[arg(long, value_name = "WORD", default_value = "fc-scsi", value_parser = protocol)]
-    protocol: String,
+    /// Its protocol, which no recording has; else fc-scsi stands there, marked as a placeholder
+    #[arg(long, value_name = "WORD", value_parser = protocol)]
+    protocol: Option<String>,
     /// Replay the whole trace instead of fitting arrivals to it
     #[arg(long)]
     replay: bool,

@@ -520,10 +520,9 @@ impl Compiled {
         };
         let there = self.routes.table(&self.fabric, &self.alive, context(array));
         let back = self.routes.table(&self.fabric, &self.alive, context(host));
-        let address = |node: NodeId| self.fabric.nodes[node.0 as usize].digest;
         for connection in 0..connections {
             for (table, from, to) in [(there, host, array), (back, array, host)] {
-                let hash = mix_pair(mix_pair(address(from), address(to)), u64::from(connection));
+                let hash = flow_hash(&self.fabric, from, to, connection);
                 self.flows.push(Flow { table, from, hash });
             }
         }
@@ -728,4 +727,9 @@ fn tier_name(site: &Site, family: usize, toward_array: bool) -> String {
 
 fn index(n: usize) -> u32 {
     u32::try_from(n).expect("parts of a site are limited where it is read")
+}
+/// What the addresses of a flow and the number of its connection make, by which switches choose a member for it.
+pub(crate) fn flow_hash(fabric: &Fabric, from: NodeId, to: NodeId, connection: u32) -> u64 {
+    let address = |node: NodeId| fabric.nodes[node.0 as usize].digest;
+    mix_pair(mix_pair(address(from), address(to)), u64::from(connection))
 }

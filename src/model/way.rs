@@ -173,7 +173,7 @@ impl<E: Executor> World<'_, E> {
             [first, ..] => {
                 let hop = &self.compiled.hops[first.index()];
                 match hop.choose {
-                    Choose::Flow => next[below(mix64(flow.hash ^ hop.salt), next.len())],
+                    Choose::Flow => next[by_flow(flow.hash, hop.salt, next.len())],
                     Choose::Exchange => return self.spread(flow.table, span),
                     Choose::Frame | Choose::Pinned => return Way::Chosen,
                 }
@@ -227,17 +227,29 @@ impl<E: Executor> World<'_, E> {
         let next = self.routes.next(&self.compiled.fabric, table, node);
         let hop = &self.compiled.hops[next.first()?.index()];
         let pick = match hop.choose {
-            Choose::Flow => below(mix64(hash ^ hop.salt), next.len()),
+            Choose::Flow => by_flow(hash, hop.salt, next.len()),
             Choose::Exchange => by_exchange(hash, hop.salt, tie, next.len()),
             Choose::Frame => {
                 let turn = &mut self.turn[node.0 as usize];
                 *turn = turn.wrapping_add(1);
                 below(u64::from(*turn), next.len())
             }
-            Choose::Pinned => below((tie >> 92) as u64 & 0xf_ffff, next.len()),
+            Choose::Pinned => by_position((tie >> 92) as u64 & 0xf_ffff, next.len()),
         };
         Some(next[pick])
     }
+}
+
+/// Which of `count` members a flow takes at a switch with that salt.
+#[inline]
+pub(crate) fn by_flow(hash: u64, salt: u64, count: usize) -> usize {
+    below(mix64(hash ^ salt), count)
+}
+
+/// Which of `count` members frames of a sender at that position take.
+#[inline]
+pub(crate) fn by_position(host: u64, count: usize) -> usize {
+    below(host, count)
 }
 
 /// Which of `count` members an exchange takes: its workload, host, number and attempt in the tie word decide.

@@ -314,6 +314,9 @@ pub enum NoCrossing {
     Flat,
     /// Too few runs lie near the promise.
     Few,
+    /// Every load at which the work fits keeps the promise by far: it breaks because work piles up without end, and its figure comes
+    /// from the I/Os that do not wait there.
+    PilesUp,
     /// The runs have it there, and that is no load between the proven ends, or none at which the work fits.
     Outside {
         /// Times today's load, or hosts.
@@ -330,8 +333,11 @@ pub struct Breaks {
     pub measure: MeasureKind,
     /// Target as the user wrote it.
     pub target_text: String,
-    /// The work does not fit at all.
+    /// Work piles up without end, so that there is no figure.
     pub saturated: bool,
+    /// Of a percentile, with that: no more of the I/Os that were counted are above the target than may be; those over ways that are
+    /// not full keep it.
+    pub kept_by_others: bool,
 }
 
 /// How full a part is at some load.

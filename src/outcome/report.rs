@@ -61,7 +61,8 @@ pub struct Origin {
 /// How busy one part is, by case.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct PartUse {
-    /// `san to edge, 32GFC`; a controller: `vault controllers`.
+    /// `san to edge, 32GFC`; a controller: `vault controllers`. In headroom `one member of san to edge, 32GFC` where a hash leaves one
+    /// fuller than its bundle.
     pub part: String,
     /// "2 of 4 legs lit", "48 in parallel each".
     pub detail: String,
@@ -75,7 +76,7 @@ pub struct PartUse {
 /// One part in one case: per cent of its capacity.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct UseInCase {
-    /// The fullest instance: `san-B > edge-B`.
+    /// The fullest instance: `san-B > edge-B`; of a single member `san-B > edge-B/2`.
     pub instance: String,
     /// Mean of the run: what it did.
     pub mean_percent: f64,

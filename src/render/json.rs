@@ -155,10 +155,10 @@
 //! every promise), `unlike` (hosts look at queues over unlike ways, so that less load need not be met as well), `holes` (loads below `met`
 //! that are proven to break a promise, rising: `factor`, `breaks`), `missed` (smallest above `met` proven to break one), `certain` (every
 //! load above it breaks one, by arithmetic; or `null`), `crossing` (no proof: where the curve
-//! through `fitted` runs crosses the promise, or interpolated where `fitted` is `null`), `no_crossing` (why there is none: `"one-sided"`, `"flat"`,
+//! through `fitted` runs crosses the promise, or interpolated where `fitted` is `null`), `no_crossing` (why there is none: `"one-sided"`, `"flat"`, `"piles-up"` (work piles up while the figure is kept),
 //! `"few"` runs near it, or `outside` with the `factor` that the runs have and that is not between the proven ends; else `null`), `knee` (of the loads that were run, where load ÷
 //! the latency that breaks first is largest), `breaks`
-//! (`workload`, `measure`, `target_text`, `saturated`), `ends` and `next` (fullest parts at `missed`, else at
+//! (`workload`, `measure`, `target_text`, `saturated`, `kept_by_others`), `ends` and `next` (fullest parts at `missed`, else at
 //! `met`), `unwaited_percent` (of the mean latency of the broken promise's work there, what is no waiting, or `null`), `bound` (what ended it at `met` where no promise did: `"asked"`, `"buildable"`, else `null`), `floor` (from which load on
 //! a throughput is asked for that is promised, or `null`: `workload`, `target_text`, `factor`, `asked_mb_s` today), `hopeless` (a
 //! promise that no load keeps, or `null`: `workload`, `measure`, `target_text`, `because`: `idle-mean`, `idle-wire` and `least-load`
@@ -415,7 +415,7 @@ mod tests {
             workload: "w".into(),
             hosts: "h".into(),
             array: "a".into(),
-            protocol: "iscsi".into(),
+            protocol: Some("iscsi".into()),
             replay: crate::study::derive::Replay::No,
         };
         let mut derived = crate::study::derive::derive(&trace, &names);

@@ -41,8 +41,8 @@ pub struct Names {
     pub hosts: String,
     /// Its array.
     pub array: String,
-    /// Its protocol.
-    pub protocol: String,
+    /// Its protocol, where it is stated: no recording has it.
+    pub protocol: Option<String>,
     /// Replay the trace instead of fitting arrivals to it.
     pub replay: Replay,
 }

@@ -5,7 +5,8 @@
 //! busy share of every controller. I/Os are spread evenly over the paths the host's policy would use on
 //! an idle site, and frames evenly over equal-cost next hops and members. Pure ACKs are counted.
 //!
-//! Left out: what a hash does to the members of a link group (it is even only on the average), retries,
+//! What a hash does to the members of a link group is in [`estimate_by_member`]; else frames are even over them, as they are on the
+//! average. Left out: retries,
 //! full queues (what hosts that level them make of unlike ways is in `level`), and work in a closed loop, which takes what there is: [`Estimate::asked`] marks it, and its
 //! ceiling is [`idle::closed_ceiling`]. A burst figure has all bursty workloads in a burst at once, at all
 //! of their hosts: the worst that can coincide.
@@ -23,7 +24,7 @@ pub(crate) use level::{Levelled, fullest, levelled, levelled_in_bursts, levels, 
 pub(crate) use overload::overloaded;
 pub use payload::{Data, data_at_ports};
 
-pub(crate) use spread::{Flows, Shares, encapsulation_on, path_weights};
+pub(crate) use spread::{Flows, Grain, Shares, encapsulation_on, path_weights};
 
 use super::case::CasePlan;
 use crate::site::{Outage, Site, Slow, Workload};
@@ -80,6 +81,8 @@ pub struct CaseLoads {
     pub closed: Vec<bool>,
     /// The same by controller.
     pub closed_controllers: Vec<bool>,
+    /// How frames share members.
+    pub(crate) grain: Grain,
 }
 
 /// The whole estimate.
@@ -115,11 +118,21 @@ impl Estimate {
 /// Estimates every case of a site.
 #[must_use]
 pub fn estimate(site: &Site, fabric: &Fabric) -> Estimate {
+    estimate_of(site, fabric, Grain::Bundles)
+}
+
+/// The same with each flow on the member that its addresses give it, as the runs have it: what a hash makes full is known.
+#[must_use]
+pub(crate) fn estimate_by_member(site: &Site, fabric: &Fabric) -> Estimate {
+    estimate_of(site, fabric, Grain::Members)
+}
+
+fn estimate_of(site: &Site, fabric: &Fabric, grain: Grain) -> Estimate {
     let outages = (0..site.outages.len()).map(Some);
     Estimate {
         cases: std::iter::once(None)
             .chain(outages)
-            .map(|outage| case_loads(site, fabric, outage))
+            .map(|outage| loads_of(site, fabric, outage, grain))
             .collect(),
         asked: site
             .workloads
@@ -151,6 +164,16 @@ pub(crate) fn sets_in(site: &Site, fabric: &Fabric, outage: Option<&Outage>) -> 
 }
 
 pub(crate) fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads {
+    loads_of(site, fabric, outage, Grain::Bundles)
+}
+
+/// [`case_loads`] of that grain.
+pub(crate) fn loads_of(
+    site: &Site,
+    fabric: &Fabric,
+    outage: Option<usize>,
+    grain: Grain,
+) -> CaseLoads {
     let alive = alive_in(site, fabric, outage);
     let left = rate_left(site, fabric, outage);
     let sets = sets_in(site, fabric, outage.map(|index| &site.outages[index]));
@@ -158,7 +181,7 @@ pub(crate) fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) ->
     let mut busy = vec![Load::default(); fabric.controllers.len()];
     let mut closed = vec![false; fabric.directions.len()];
     let mut closed_controllers = vec![false; fabric.controllers.len()];
-    let mut flows = Flows::new(fabric, &alive);
+    let mut flows = Flows::new(fabric, &alive).of(grain);
     let demands: Vec<(Asked, PerIo)> = site
         .workloads
         .iter()
@@ -172,7 +195,9 @@ pub(crate) fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) ->
                 let weights = path_weights(site, fabric, &mut flows, set, workload);
                 for (path, _) in set.paths.iter().zip(weights).filter(|(_, w)| *w > 0.0) {
                     closed_controllers[path.controller] = true;
-                    let (there, back) = flows.both_ways(path, set.family);
+                    let (there, back) = flows
+                        .of_work(workload, set.host)
+                        .both_ways(path, set.family);
                     for (direction, _) in there.iter().chain(&back) {
                         closed[direction.index()] = true;
                     }
@@ -204,6 +229,7 @@ pub(crate) fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) ->
         bytes,
         closed,
         closed_controllers,
+        grain,
     }
 }
 
@@ -222,7 +248,9 @@ fn add_load(
     let weights = path_weights(site, fabric, flows, set, workload);
     for (path, weight) in set.paths.iter().zip(weights) {
         busy[path.controller].add(rate, weight * service);
-        let (there, back) = flows.both_ways(path, set.family);
+        let (there, back) = flows
+            .of_work(workload, set.host)
+            .both_ways(path, set.family);
         for (shares, wire) in [(there, &per_io.to_array), (back, &per_io.to_host)] {
             for (direction, share) in shares.iter() {
                 let one = wire_bytes(fabric, &workload.protocol, *direction, wire);
@@ -236,7 +264,7 @@ fn add_load(
 pub(crate) fn shares_of(site: &Site, fabric: &Fabric, case: &CaseLoads, index: usize) -> Vec<f64> {
     let mut bytes = vec![Load::default(); fabric.directions.len()];
     let mut busy = vec![Load::default(); fabric.controllers.len()];
-    let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
+    let mut flows = Flows::with(fabric, &case.alive, case.routes.clone()).of(case.grain);
     let workload = &site.workloads[index];
     let (asked, per_io) = (asked(fabric, workload), per_io(workload));
     for set in case

@@ -44,7 +44,7 @@ mod spread;
 mod switch_over;
 
 use super::case::{self, CasePlan};
-use super::estimate::{estimate, fullest};
+use super::estimate::{estimate_by_member, fullest};
 use super::parts;
 use super::progress::Progress;
 use super::review::{OverBudget, over_port_budgets};
@@ -61,7 +61,7 @@ pub(super) use answer::closed_notes;
 use answer::{answer, notes, notes_of_cases};
 use edge::{first_pilots, neighbours, next_pilot, proofs, today_proof};
 use outlook::{Outlook, outlook};
-use run::{one, together};
+use run::{Held, one, together};
 use scale::Scale;
 pub(super) use scale::work_at;
 pub use scale::{Hosts, rounded_depths, scaled};
@@ -155,8 +155,8 @@ struct Judged {
     in_the_way: Option<PartLoad>,
     /// How much of the mean latency of that promise's work is no waiting, per cent.
     unwaited_percent: Option<f64>,
-    /// An interval of it reached below what an I/O takes at least, and ends there.
-    held: bool,
+    /// Its intervals that reached below what an I/O takes at least.
+    held: Held,
 }
 
 /// One load to run.
@@ -274,7 +274,7 @@ pub struct ByArithmetic {
 #[must_use]
 pub fn by_arithmetic(site: &Site, outages: Option<&[String]>) -> Vec<ByArithmetic> {
     let fabric = Fabric::new(site);
-    let loads = estimate(site, &fabric);
+    let loads = estimate_by_member(site, &fabric);
     case::cases(site, &fabric, outages)
         .into_iter()
         .map(|plan| {
@@ -329,7 +329,7 @@ fn search(
     progress: &dyn Progress,
 ) -> Headroom {
     let fabric = Fabric::new(site);
-    let loads = estimate(site, &fabric);
+    let loads = estimate_by_member(site, &fabric);
     let most = scale.most(ask.most);
     let mut searches: Vec<Search> = case::cases(site, &fabric, ask.outages.as_deref())
         .into_iter()
@@ -364,7 +364,7 @@ fn search(
     };
     looking.look(&mut searches);
     let today: Vec<Steady> = searches.iter().filter_map(|s| s.today.clone()).collect();
-    let mut parts = parts::with_depths(site, &fabric, &loads, &today);
+    let mut parts = parts::members_with_depths(site, &fabric, &loads, &today);
     // A case that was not run uses no part.
     for (index, _) in searches
         .iter()
@@ -375,10 +375,8 @@ fn search(
             part.cases.insert(index.min(part.cases.len()), None);
         }
     }
-    let held = searches
-        .iter()
-        .flat_map(|search| &search.points)
-        .any(|judged| judged.held);
+    let points = searches.iter().flat_map(|search| &search.points);
+    let held = points.fold(Held::default(), |all, judged| all.or(judged.held));
     let mut cases: Vec<CaseHeadroom> = searches
         .into_iter()
         .map(|search| answer(site, search, scale, most))

@@ -2,9 +2,9 @@
 
 use super::estimate::Estimate;
 use crate::outcome::{DirectionFigures, Fullest, Growth, PartUse, Steady, UseInCase};
-use crate::site::{LinkFamily, Site};
-use crate::study::estimate::CaseLoads;
+use crate::site::{Choose, LinkFamily, Site};
 use crate::study::estimate::idle::depth_ceiling_over;
+use crate::study::estimate::{CaseLoads, Grain};
 use crate::topology::{DirectionId, Fabric, PathSet};
 use std::collections::BTreeMap;
 
@@ -12,7 +12,14 @@ use std::collections::BTreeMap;
 /// worst case first. Of the two directions of a link family only the busier is listed.
 #[must_use]
 pub(crate) fn parts(site: &Site, steady: &[Steady]) -> Vec<PartUse> {
-    parts_asked(site, steady, &|_, _| None)
+    parts_asked(site, steady, &|_, _| None, Grain::Bundles)
+}
+
+/// The same with the fullest member in place of its bundle where addresses choose and leave it fuller than the rest: the part is
+/// then called `one member of …`, and its instance by the name of the member.
+#[must_use]
+pub(crate) fn parts_by_member(site: &Site, steady: &[Steady]) -> Vec<PartUse> {
+    parts_asked(site, steady, &|_, _| None, Grain::Members)
 }
 
 /// What is asked of a direction or a controller by its name in a case, per cent.
@@ -25,6 +32,16 @@ pub(crate) fn parts_by_arithmetic(
     fabric: &Fabric,
     estimate: &Estimate,
     steady: &[Steady],
+) -> Vec<PartUse> {
+    asked_by_arithmetic(site, fabric, estimate, steady, Grain::Bundles)
+}
+
+fn asked_by_arithmetic(
+    site: &Site,
+    fabric: &Fabric,
+    estimate: &Estimate,
+    steady: &[Steady],
+    grain: Grain,
 ) -> Vec<PartUse> {
     let direction = |index: usize| DirectionId(u32::try_from(index).unwrap_or(u32::MAX));
     let names: BTreeMap<String, usize> = (0..fabric.directions.len())
@@ -45,15 +62,15 @@ pub(crate) fn parts_by_arithmetic(
         load.map(|load| 100.0 * load.mean)
             .filter(|asked| *asked <= 100.0 || piles_up)
     };
-    parts_asked(site, steady, &asked)
+    parts_asked(site, steady, &asked, grain)
 }
 
-fn parts_asked(site: &Site, steady: &[Steady], asked: Asked<'_>) -> Vec<PartUse> {
+fn parts_asked(site: &Site, steady: &[Steady], asked: Asked<'_>, grain: Grain) -> Vec<PartUse> {
     let mut parts: Vec<PartUse> = Vec::new();
     for link in &site.links {
         let busier = [true, false]
             .into_iter()
-            .filter_map(|toward_array| link_part(link, steady, toward_array, asked))
+            .filter_map(|toward_array| link_part(link, steady, toward_array, (asked, grain)))
             .max_by(|left, right| worst(left).total_cmp(&worst(right)));
         parts.extend(busier);
     }
@@ -79,16 +96,16 @@ fn parts_asked(site: &Site, steady: &[Steady], asked: Asked<'_>) -> Vec<PartUse>
     parts
 }
 
-/// The same, and the queue depth of the hosts of each workload that has one: what is asked for ÷ what it lets through, the
-/// paths to itself, by arithmetic in each case.
+/// The same with members in place of their bundles, as [`parts_by_member`], and the queue depth of the hosts of each workload that has
+/// one: what is asked for ÷ what it lets through, the paths to itself, by arithmetic in each case. `loads` are by member too.
 #[must_use]
-pub(crate) fn with_depths(
+pub(crate) fn members_with_depths(
     site: &Site,
     fabric: &Fabric,
     loads: &Estimate,
     steady: &[Steady],
 ) -> Vec<PartUse> {
-    let mut parts = parts_by_arithmetic(site, fabric, loads, steady);
+    let mut parts = asked_by_arithmetic(site, fabric, loads, steady, Grain::Members);
     parts.extend(depths(site, fabric, loads, steady));
     parts.sort_by(|left, right| worst(right).total_cmp(&worst(left)));
     parts
@@ -259,7 +276,7 @@ fn link_part(
     link: &LinkFamily,
     steady: &[Steady],
     toward_array: bool,
-    asked: Asked<'_>,
+    (asked, grain): (Asked<'_>, Grain),
 ) -> Option<PartUse> {
     let of_family = |steady: &Steady| -> Vec<DirectionFigures> {
         let own = |direction: &&DirectionFigures| {
@@ -268,11 +285,21 @@ fn link_part(
         steady.directions.iter().filter(own).cloned().collect()
     };
     let first = steady.iter().flat_map(of_family).next()?;
+    let mut of_member = false;
     let cases = steady
         .iter()
         .map(|steady| {
             let all = of_family(steady);
             let used = fullest(&all)?;
+            if let Some(member) =
+                fuller_member(link, &all, &used).filter(|_| grain == Grain::Members)
+            {
+                of_member = true;
+                return Some(UseInCase {
+                    asked_mean_percent: asked(&steady.case.name, &member.instance),
+                    ..member
+                });
+            }
             let members = all
                 .iter()
                 .filter(|own| format!("{} > {}", own.from, own.to) == used.instance);
@@ -286,16 +313,57 @@ fn link_part(
             })
         })
         .collect();
+    let member = if of_member { "one member of " } else { "" };
     let detail = match link.cage {
         Some(cage) if cage.lit < cage.legs => format!("{} of {} legs lit", cage.lit, cage.legs),
         _ if link.members > 1 => format!("{} members each", link.members),
         _ => String::new(),
     };
     Some(PartUse {
-        part: format!("{}, {}", first.tier.replace(" > ", " to "), link.label),
+        part: format!(
+            "{member}{}, {}",
+            first.tier.replace(" > ", " to "),
+            link.label
+        ),
         detail,
         tier: first.tier,
         cases,
+    })
+}
+
+/// A member carries more than this times its even share before it stands for its bundle: a choice of this program, above what chance
+/// makes of thousands of frames.
+const FULLER: f64 = 1.1;
+
+/// The fullest member, where addresses choose it and it is fuller than the fullest bundle.
+#[allow(clippy::cast_precision_loss)]
+fn fuller_member(
+    link: &LinkFamily,
+    all: &[DirectionFigures],
+    bundle: &UseInCase,
+) -> Option<UseInCase> {
+    let by_address = matches!(link.choose, Choose::Flow | Choose::Pinned);
+    let most = all.iter().filter(|_| by_address).max_by(|one, other| {
+        one.utilization_percent
+            .total_cmp(&other.utilization_percent)
+    })?;
+    let own = all
+        .iter()
+        .filter(|own| (&own.from, &own.to) == (&most.from, &most.to));
+    let bytes = |own: &DirectionFigures| (own.payload_bytes + own.overhead_bytes) as f64;
+    let (count, sum) = own.fold((0.0, 0.0), |(count, sum), own| {
+        (count + 1.0, sum + bytes(own))
+    });
+    let share = if sum > 0.0 { bytes(most) / sum } else { 0.0 };
+    let uneven = share * count > FULLER && count > 1.0;
+    let peak = most.asked_peak_percent.max(most.utilization_percent);
+    (uneven && most.utilization_percent > bundle.mean_percent).then(|| UseInCase {
+        instance: most.name.clone(),
+        mean_percent: most.utilization_percent,
+        asked_mean_percent: None,
+        peak_percent: peak,
+        member_peak_percent: peak,
+        fullest_member_share_percent: 100.0 * share,
     })
 }
 

@@ -124,7 +124,7 @@ pub fn in_order<T: Send>(
 }
 
 fn fullest(site: &Site, steady: &Steady) -> Option<PartLoad> {
-    let all = parts::parts(site, std::slice::from_ref(steady));
+    let all = parts::parts_by_member(site, std::slice::from_ref(steady));
     let first = all.into_iter().next()?;
     let used = first.cases.into_iter().next()??;
     Some(PartLoad {

@@ -15,7 +15,7 @@ fn derived(text: &str) -> Derived {
         workload: "recorded".into(),
         hosts: "app".into(),
         array: "store".into(),
-        protocol: "fc-scsi".into(),
+        protocol: Some("fc-scsi".into()),
         replay: Replay::No,
     };
     derive(&found, &names)

@@ -73,6 +73,7 @@ fn one(case: Case, (holds, breaks, factor): (&str, &str, f64), until: Option<&st
             measure: MeasureKind::Quantile(0.99),
             target_text: "2ms".into(),
             saturated: false,
+            kept_by_others: false,
         }),
         ends: Some(PartLoad {
             part: "san to edge, 32GFC".into(),

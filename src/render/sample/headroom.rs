@@ -31,6 +31,7 @@ pub fn sample_headroom() -> Headroom {
                 measure: MeasureKind::Quantile(0.99),
                 target_text: "2ms".into(),
                 saturated: false,
+                kept_by_others: false,
             }),
             ends: Some(part("san to edge, 32GFC", 91.0)),
             next: Some(part("vault controllers", 84.0)),

@@ -348,6 +348,10 @@ fn proven(case: &CaseHeadroom, headroom: &Headroom) -> String {
 /// `bookings p99: more than 2 ms`.
 fn broken(breaks: &Breaks) -> String {
     let how = match (breaks.saturated, breaks.measure) {
+        (true, _) if breaks.kept_by_others => format!(
+            "work piles up without end over a full part, though no more of its I/Os are above {} than may be",
+            as_written(&breaks.target_text)
+        ),
         (true, _) => "the work does not fit".to_owned(),
         (false, MeasureKind::Throughput) => {
             format!("less than {}", as_written(&breaks.target_text))
@@ -403,6 +407,9 @@ pub fn no_crossing(case: &CaseHeadroom, headroom: &Headroom) -> Option<String> {
         },
         NoCrossing::Flat => "the figure rises by no more than chance near the promise".to_owned(),
         NoCrossing::Few => "too few runs lie near the promise".to_owned(),
+        NoCrossing::PilesUp => "the figure crosses nowhere: I/Os over ways that are not full keep it within the promise at every load; what \
+                                breaks the promise is the rest, which piles up without end"
+            .to_owned(),
         NoCrossing::Outside { factor } => format!(
             "the runs have it at {}, which is not between {}",
             three(factor * times),

@@ -152,6 +152,34 @@ pub fn by_law(arrivals: DerivedArrivals, window_s: f64) -> f64 {
     1.0 + 2.0 * share * (1.0 - share) * (peak - base).powi(2) / (mean * sigma) * decay
 }
 
+/// The same of so many windows one after another from the beginning of the run on, where bursts are of a clock: the workload begins with a
+/// burst, and windows may be in step with it. Elsewhere as [`by_law`].
+pub(super) fn in_step(arrivals: DerivedArrivals, window_s: f64, windows: usize) -> f64 {
+    let DerivedArrivals::Bursty {
+        peak,
+        base,
+        burst_s,
+        every_s,
+        law: DerivedLaw::Fixed,
+    } = arrivals
+    else {
+        return by_law(arrivals, window_s);
+    };
+    // Time in bursts up to an instant.
+    let bursts = |until: f64| {
+        let whole = (until / every_s + 1e-9).floor();
+        whole * burst_s + (until - whole * every_s).clamp(0.0, burst_s)
+    };
+    let counts: Vec<f64> = (0..windows)
+        .map(|window| {
+            let from = window as f64 * window_s;
+            base * window_s + (peak - base) * (bursts(from + window_s) - bursts(from))
+        })
+        .collect();
+    // Within a window arrivals are at random, which adds their mean.
+    index_of(&counts).map_or_else(|| by_law(arrivals, window_s), |index| 1.0 + index)
+}
+
 /// Variance of the time in bursts of a fixed length that come at a fixed distance, in a window that begins anywhere. Whole
 /// cycles in it add nothing; of the rest, the overlap is a trapezoid over the phase: it is `most` for `|burst − rest|`, grows
 /// and falls at the speed of time, and is `least` else.

@@ -4,6 +4,9 @@ use super::Names;
 use crate::outcome::{Derived, DerivedArrivals, DerivedLaw, Work};
 use crate::wire::SIZE_MAX;
 
+/// The protocol that is printed where none is stated.
+pub(super) const PROTOCOL: &str = "fc-scsi";
+
 /// Sizes listed one by one in the workload; the rest goes by its mean.
 pub(super) const SIZES_MAX: usize = 24;
 
@@ -94,9 +97,15 @@ pub(super) fn toml(derived: &Derived, names: &Names) -> String {
     let mark = |of: &str| format!("basis = \"measured\", source = \"{source}{of}\"");
     let counted = |value: &str, of: &str| format!("{{ value = {value}, {} }}", mark(of));
     let mut out = format!(
-        "# from {source}\n[[workload]]\nname = \"{}\"\nhosts = \"{}\"\narray = \"{}\"\nprotocol = \"{}\"\n",
-        names.workload, names.hosts, names.array, names.protocol
+        "# from {source}\n[[workload]]\nname = \"{}\"\nhosts = \"{}\"\narray = \"{}\"\n",
+        names.workload, names.hosts, names.array
     );
+    match &names.protocol {
+        Some(protocol) => out.push_str(&format!("protocol = \"{protocol}\"\n")),
+        None => out.push_str(&format!(
+            "# a placeholder: no recording says the protocol; state it here, or with --protocol\nprotocol = \"{PROTOCOL}\"\n"
+        )),
+    }
     let rate = |value: f64| format!("\"{}/s\"", decimal(value, 6));
     let of_law = "; the mean rate, not the law";
     match derived.arrivals {

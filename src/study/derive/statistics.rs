@@ -1,6 +1,6 @@
 //! Statistics of host I/O: means over samples, their busiest stretch, and how the rate swings from one to the next.
 
-use super::burst::{CALM, by_law, clockwork, error, index_of, run_length, two_states};
+use super::burst::{CALM, clockwork, error, in_step, index_of, run_length, two_states};
 use super::clock::time_in_words;
 use super::print::rounded;
 use super::print::{notes_of_sizes, toml};
@@ -144,6 +144,7 @@ pub(super) fn from_statistics(samples: &[Sample], names: &Names) -> Derived {
         .into_iter()
         .chain(other)
         .chain(apart(samples))
+        .chain(disagree(part))
         .chain(swings.words(part))
         .chain([
             if longest > 0.0 {
@@ -221,6 +222,8 @@ const SAMPLES_MIN: usize = 10;
 struct Swings {
     /// Windows of whole samples: length, and the index of dispersion in them.
     recorded: Vec<(f64, f64)>,
+    /// How long all of them are, seconds.
+    span_s: f64,
     arrivals: DerivedArrivals,
 }
 
@@ -233,6 +236,7 @@ impl Swings {
         if part.len() < SAMPLES_MIN || !alike {
             return Self {
                 recorded: Vec::new(),
+                span_s: 0.0,
                 arrivals: DerivedArrivals::Poisson,
             };
         }
@@ -262,14 +266,21 @@ impl Swings {
             Some((distance, law)) if distance < error(chance, &recorded) => law,
             _ => chance,
         };
-        Self { arrivals, recorded }
+        Self {
+            arrivals,
+            recorded,
+            span_s: part.len() as f64 * span,
+        }
     }
 
     fn dispersion(&self) -> Vec<Dispersion> {
-        let row = |(window_s, recorded): &(f64, f64)| Dispersion {
-            window_s: *window_s,
-            recorded: Some(*recorded),
-            modelled: Some(by_law(self.arrivals, *window_s)),
+        let row = |(window_s, recorded): &(f64, f64)| {
+            let windows = (self.span_s / window_s + 1e-6).floor() as usize;
+            Dispersion {
+                window_s: *window_s,
+                recorded: Some(*recorded),
+                modelled: Some(in_step(self.arrivals, *window_s, windows)),
+            }
         };
         self.recorded.iter().map(row).collect()
     }
@@ -331,6 +342,35 @@ fn blind(sample: &Sample) -> bool {
     rate(sample) > 0.0 && sample.latency_us.is_none() && sample.queue.is_none()
 }
 
+/// From this factor between what is outstanding by Little's law and by the queue on it is said that they disagree: a choice of this
+/// program.
+const DISAGREE: f64 = 1.5;
+
+/// Where a recording has both, that the queue is not rate × latency, as it has to be by Little's law.
+fn disagree(part: &[Sample]) -> Option<String> {
+    let both = part.iter().filter_map(|sample| {
+        let by_law = rate(sample) * sample.latency_us? / 1e6;
+        Some((
+            by_law * weight(sample),
+            sample.queue? * weight(sample),
+            weight(sample),
+        ))
+    });
+    let (law, queue, span) = both.fold((0.0, 0.0, 0.0), |(law, queue, span), own| {
+        (law + own.0, queue + own.1, span + own.2)
+    });
+    let (most, least) = (f64::max(law, queue), f64::min(law, queue));
+    (span > 0.0 && most > DISAGREE * least).then(|| {
+        format!(
+            "the queue and rate × latency disagree by more than a factor of {DISAGREE}: {} and {} outstanding on the mean, which are one by \
+             Little's law. The latter is printed; check the units of the columns, and whether the queue is what waits alone, or counts \
+             another layer",
+            rounded(queue / span),
+            rounded(law / span)
+        )
+    })
+}
+
 /// Little's law where latency is known, else the queue itself; `None` where a busy sample has neither.
 pub(super) fn depth_of(part: &[Sample]) -> Option<f64> {
     let each = part.iter().map(|sample| {
@@ -342,3 +382,6 @@ pub(super) fn depth_of(part: &[Sample]) -> Option<f64> {
     let total: f64 = each.collect::<Option<Vec<f64>>>()?.iter().sum();
     Some(total / part.iter().map(weight).sum::<f64>())
 }
+
+#[cfg(test)]
+mod tests;

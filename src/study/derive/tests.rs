@@ -36,7 +36,7 @@ fn names() -> Names {
         workload: "recorded".into(),
         hosts: "app".into(),
         array: "store".into(),
-        protocol: "fc-scsi".into(),
+        protocol: Some("fc-scsi".into()),
         replay: Replay::No,
     }
 }

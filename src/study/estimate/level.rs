@@ -147,7 +147,7 @@ pub(crate) fn levels(site: &Site, family: usize) -> bool {
 }
 
 fn units(site: &Site, fabric: &Fabric, case: &CaseLoads, of: fn(Load) -> f64) -> Vec<Unit> {
-    let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
+    let mut flows = Flows::with(fabric, &case.alive, case.routes.clone()).of(case.grain);
     let demands: Vec<_> = site.workloads.iter().map(|w| asked(fabric, w)).collect();
     let wires: Vec<_> = site.workloads.iter().map(per_io).collect();
     let first_controller = case.directions.len();
@@ -175,7 +175,9 @@ fn units(site: &Site, fabric: &Fabric, case: &CaseLoads, of: fn(Load) -> f64) ->
                     let parallel = site.arrays[set.array].parallel;
                     let busy = rate * service / f64::from(parallel);
                     let mut brings = vec![(first_controller + path.controller, busy)];
-                    let (there, back) = flows.both_ways(path, set.family);
+                    let (there, back) = flows
+                        .of_work(workload, set.host)
+                        .both_ways(path, set.family);
                     let wire = &wires[work];
                     for (shares, wire) in [(there, &wire.to_array), (back, &wire.to_host)] {
                         for (direction, part) in shares {

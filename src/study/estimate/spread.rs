@@ -2,7 +2,8 @@
 
 use super::idle::{Hop, KindTime};
 use super::native;
-use crate::site::{Owner, PathPolicy, Site, Workload};
+use crate::model::{by_flow, by_position, flow_hash};
+use crate::site::{Choose, Owner, PathPolicy, Site, Workload};
 use crate::topology::{DirectionId, Fabric, NodeId, Path, PathSet, RouteContext, Routes};
 use crate::wire::{Encapsulation, Family, Protocol};
 use std::collections::HashMap;
@@ -17,6 +18,19 @@ pub(crate) struct Flows<'a> {
     alive: &'a [bool],
     routes: Routes,
     times: HashMap<String, Vec<TimesOver>>,
+    grain: Grain,
+    /// Connections of the workload that is looked at, and the position of its host, where members are told apart.
+    sender: (u32, usize),
+}
+
+/// How the frames of a flow share the members that lead on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) enum Grain {
+    /// Evenly, as a hash does on the average.
+    #[default]
+    Bundles,
+    /// Each flow on the member that its addresses give it, where those choose: as the runs have it.
+    Members,
 }
 
 /// The times of a workload's I/Os over hops of a kind, there and back.
@@ -39,7 +53,21 @@ impl<'a> Flows<'a> {
             alive,
             routes,
             times: HashMap::new(),
+            grain: Grain::Bundles,
+            sender: (1, 0),
         }
+    }
+
+    /// The same of another grain.
+    pub(crate) const fn of(mut self, grain: Grain) -> Self {
+        self.grain = grain;
+        self
+    }
+
+    /// Of this workload, at this host, are the flows that are asked for next.
+    pub(crate) fn of_work(&mut self, workload: &Workload, host: usize) -> &mut Self {
+        self.sender = (workload.connections.max(1), host);
+        self
     }
 
     /// The routes found so far.
@@ -122,6 +150,46 @@ impl<'a> Flows<'a> {
         }
     }
 
+    /// Goes the way of each connection from `from` to a port, and adds each direction with its share of the work to `shares`: at one
+    /// where the addresses choose, the member that they give it; where exchanges or frames do, all evenly. The same direction may
+    /// be there several times.
+    fn walk_flows(
+        &mut self,
+        from: NodeId,
+        (to, side, family): (NodeId, Option<crate::unit::Side>, Family),
+        shares: &mut Shares,
+    ) {
+        let context = RouteContext { family, side, to };
+        let table = self.routes.table(self.fabric, self.alive, context);
+        let (connections, host) = self.sender;
+        let each = 1.0 / f64::from(connections);
+        for connection in 0..connections {
+            let hash = flow_hash(self.fabric, from, to, connection);
+            let mut open = vec![(from, each)];
+            // Routes are shortest ones, so every step comes one hop closer and the walk ends.
+            while let Some((node, amount)) = open.pop() {
+                let mut next = self.routes.next(self.fabric, table, node);
+                let choose = next
+                    .first()
+                    .map(|own| self.fabric.directions[own.index()].choose);
+                let salt = self.fabric.nodes[node.0 as usize].digest;
+                let own = match choose {
+                    Some(Choose::Flow) => Some(by_flow(hash, salt, next.len())),
+                    Some(Choose::Pinned) => Some(by_position(host as u64, next.len())),
+                    Some(Choose::Exchange | Choose::Frame) | None => None,
+                };
+                if let Some(own) = own {
+                    next = &next[own..=own];
+                }
+                let share = amount / super::count(next.len().max(1));
+                for direction in next {
+                    shares.push((*direction, share));
+                    open.push((self.fabric.directions[direction.index()].to, share));
+                }
+            }
+        }
+    }
+
     /// The first hop of [`levels`](Self::levels).
     pub(crate) fn first_level(
         &mut self,
@@ -141,6 +209,11 @@ impl<'a> Flows<'a> {
     pub(crate) fn both_ways(&mut self, path: &Path, family: Family) -> (Shares, Shares) {
         let (host, array) = (path.host_port, path.array_port);
         let (mut there, mut back) = (Vec::new(), Vec::new());
+        if self.grain == Grain::Members {
+            self.walk_flows(host, (array, path.side, family), &mut there);
+            self.walk_flows(array, (host, path.side, family), &mut back);
+            return (there, back);
+        }
         self.walk(host, (array, path.side, family), |_, one| there.push(one));
         self.walk(array, (host, path.side, family), |_, one| back.push(one));
         (there, back)

@@ -232,6 +232,7 @@ fn no_day_is_named_that_there_is_not() {
             measure: crate::outcome::MeasureKind::Mean,
             target_text: "8us".to_owned(),
             saturated: false,
+            kept_by_others: false,
         };
         let case = CaseHeadroom {
             holes: vec![crate::outcome::Hole { factor, breaks }],

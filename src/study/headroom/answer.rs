@@ -4,7 +4,7 @@ use super::below::{broken as broken_at, holes};
 use super::curve::{Curve, knee};
 use super::edge::{Place, before_floor, bounded, clear_ends, crossing, curve_of, edge};
 use super::scale::Scale;
-use super::{Judged, Search};
+use super::{Held, Judged, Search};
 use crate::outcome::{
     Because, CaseHeadroom, DepthLimit, Floor, Hopeless, LoadPoint, LoadRow, MeasureKind,
     NoCrossing, PartLoad, Purpose, Verdict,
@@ -40,6 +40,12 @@ pub(super) fn answer(
     let missed = end_missed.map(|judged| &judged.point);
     let breaks = end_missed.and_then(|judged| broken_at(site, judged));
     let (place, fit, none) = crosses(&search, (met, missed), (under, over));
+    // No number of runs has a figure near the promise where those that do not wait keep it at any load.
+    let kept = breaks.as_ref().is_some_and(|own| own.kept_by_others);
+    let named = |why: NoCrossing| match why {
+        NoCrossing::Few if kept => NoCrossing::PilesUp,
+        why => why,
+    };
     let looked = search.promises > 0 && search.outlook.hopeless.is_none();
     let bend = breaks.as_ref().and_then(|breaks| {
         let figures = search.points.iter().filter_map(|judged| {
@@ -109,7 +115,7 @@ pub(super) fn answer(
         holes,
         missed: missed.map(|point| point.factor),
         crossing: place,
-        no_crossing: none.filter(|_| looked),
+        no_crossing: none.filter(|_| looked).map(named),
         certain: search.certain,
         fitted: fit,
         knee: bend,
@@ -367,8 +373,8 @@ fn alike(cases: &[CaseHeadroom]) -> Option<String> {
     })
 }
 
-/// What is to be said of cases as they came out; `held`: an interval reached below what is known for certain.
-pub(super) fn notes_of_cases(cases: &[CaseHeadroom], held: bool) -> Vec<String> {
+/// What is to be said of cases as they came out; `held`: intervals that reached below what is known for certain.
+pub(super) fn notes_of_cases(cases: &[CaseHeadroom], held: Held) -> Vec<String> {
     let mut notes = Vec::new();
     let doubt = |case: &CaseHeadroom| case.unlike || !case.holes.is_empty();
     let sure = cases.iter().filter(|case| !doubt(case)).count();
@@ -390,7 +396,14 @@ pub(super) fn notes_of_cases(cases: &[CaseHeadroom], held: bool) -> Vec<String> 
     if let Some(said) = alike(cases) {
         notes.push(said);
     }
-    if held {
+    if held.blind {
+        notes.push(
+            "a mean without an interval that lies below what an I/O takes on the mean on an empty site: what is rare and slow did not \
+             come up in its runs, so that it says nothing and meets no promise; longer runs or more of them have it"
+                .to_owned(),
+        );
+    }
+    if held.cut {
         notes.push(
             "an interval that reached below what an I/O takes at least on an empty site ends there: of a mean that is the mean, else the \
              wire of the fastest I/O; verdicts go by what was counted"

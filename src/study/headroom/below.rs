@@ -146,7 +146,14 @@ pub(super) fn broken(site: &Site, judged: &Judged) -> Option<Breaks> {
         measure: row.measure,
         target_text: shrunk(site, row).unwrap_or_else(|| row.cell.target_text.clone()),
         saturated: row.cell.saturated,
+        kept_by_others: row.cell.saturated && within(row),
     })
+}
+
+/// Whether no more of the I/Os that were counted are above the target of a percentile than may be.
+fn within(row: &LoadRow) -> bool {
+    let shares = row.cell.above_share.zip(row.cell.above_allowed);
+    shares.is_some_and(|(above, allowed)| above <= allowed)
 }
 
 /// `20.0 MB/s, what is left of 35 MB/s at that load`.

@@ -29,7 +29,7 @@ use crate::outcome::{Case, Purpose};
 use crate::site::{Arrivals, BurstLaw, Outage, Site, WarmUp, Workload};
 use crate::study::closed_forms::service;
 use crate::study::estimate::{
-    Flows, Levelled, alive_in, asked, bytes_of, case_loads, idle, levelled, mix, sets_in,
+    Flows, Grain, Levelled, alive_in, asked, bytes_of, idle, levelled, loads_of, mix, sets_in,
     weights_of,
 };
 use crate::topology::{DirectionId, Fabric, Path, PathSet};
@@ -260,7 +260,8 @@ fn parts_relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
     let mut directions = vec![Work::default(); fabric.directions.len()];
     let mut controllers = vec![Work::default(); fabric.controllers.len()];
     let named = |name: &String| site.outages.iter().position(|outage| outage.name == *name);
-    let loads = case_loads(site, fabric, case.outage.as_ref().and_then(named));
+    let outage = case.outage.as_ref().and_then(named);
+    let loads = loads_of(site, fabric, outage, Grain::Members);
     let levelled = levelled(site, fabric, &loads);
     walk(
         site,
@@ -277,7 +278,7 @@ fn parts_relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
             let Some(rate) = rate.map(|rate| rate.mean * weight) else {
                 return;
             };
-            let (there, back) = flows.both_ways(path, set.family);
+            let (there, back) = flows.of_work(work, set.host).both_ways(path, set.family);
             controllers[path.controller].add_stream(key, rate, bursts);
             for (direction, part) in there.iter().chain(&back) {
                 directions[direction.index()].add_stream(key, rate * part, bursts);
@@ -327,7 +328,7 @@ fn walk(
     mut found: impl FnMut(&mut Flows<'_>, &PathSet, usize, &Path, f64),
 ) {
     let alive = alive_of(site, fabric, case);
-    let mut flows = Flows::new(fabric, &alive);
+    let mut flows = Flows::new(fabric, &alive).of(Grain::Members);
     for set in &sets_of(site, fabric, case) {
         for index in &set.workloads {
             let weights = weights_of(levelled, site, fabric, &mut flows, set, *index);

@@ -93,8 +93,8 @@ pub(super) fn one(
     let used = |name: &&str| length::used_by(&scaled, &fabric, &case, name);
     let used = judged.iter().map(used).reduce(length::Used::and);
     let uses = match used {
-        Some(used) => parts::parts(&scaled, &[only(steady, &used)]),
-        None => parts::parts(&scaled, &figures),
+        Some(used) => parts::parts_by_member(&scaled, &[only(steady, &used)]),
+        None => parts::parts_by_member(&scaled, &figures),
     };
     let in_the_way = in_the_way(&uses, nearest, steady, &scaled);
     let unwaited_percent = nearest.and_then(|row| unwaited(row, steady));
@@ -162,18 +162,43 @@ const fn cannot_be_built(job: &Job) -> Judged {
         nearest: None,
         in_the_way: None,
         unwaited_percent: None,
-        held: false,
+        held: Held {
+            cut: false,
+            blind: false,
+        },
     }
 }
 
-/// Ends the intervals of latencies at what no I/O of theirs takes less than on an idle site, a mean at the mean of those; whether
-/// one reached below.
-fn hold(site: &Site, fabric: &Fabric, case: &Case, rows: &mut [LoadRow]) -> bool {
+/// What was done about intervals that reach below what is known for certain.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Held {
+    /// One reached below, and ends there.
+    pub(super) cut: bool,
+    /// A mean lies below that of an empty site by more than chance: what is rare and slow did not come up in its runs.
+    pub(super) blind: bool,
+}
+
+impl Held {
+    /// What holds of either.
+    pub(super) const fn or(self, other: Self) -> Self {
+        Self {
+            cut: self.cut || other.cut,
+            blind: self.blind || other.blind,
+        }
+    }
+}
+
+/// So many half widths below what is known for certain chance takes no mean: a choice of this program, four deviations.
+const BLIND: f64 = 2.0;
+
+/// Ends the intervals of latencies at what no I/O of theirs takes less than on an idle site, a mean at the mean of those. A mean that
+/// lies below by more than chance has none, and meets no promise: its runs missed what makes it larger.
+fn hold(site: &Site, fabric: &Fabric, case: &Case, rows: &mut [LoadRow]) -> Held {
     let named = |name: &String| site.outages.iter().position(|outage| outage.name == *name);
     let alive = alive_in(site, fabric, case.outage.as_ref().and_then(named));
     let sets = fabric.path_sets(site, &alive);
     let mut flows = Flows::new(fabric, &alive);
-    let mut held = false;
+    let mut held = Held::default();
     for row in rows {
         let own = site
             .workloads
@@ -188,12 +213,19 @@ fn hold(site: &Site, fabric: &Fabric, case: &Case, rows: &mut [LoadRow]) -> bool
             MeasureKind::Quantile(_) => bounds.least_s,
             _ => None,
         };
-        let least = least.map(|seconds| (seconds * 1e6).min(value.value));
-        if let (Some(least), Some(low)) = (least, value.low)
-            && low < least
-        {
+        let Some(least) = least.map(|seconds| seconds * 1e6) else {
+            continue;
+        };
+        let reach = value.high.map(|high| BLIND * (high - value.value));
+        if reach.is_some_and(|reach| value.value + reach < least * (1.0 - 1e-9)) {
+            (value.low, value.high) = (None, None);
+            held.blind = true;
+            if row.cell.verdict == Verdict::Met {
+                row.cell.verdict = Verdict::Undecided;
+            }
+        } else if value.low.is_some_and(|low| low < least) && value.value >= least {
             value.low = Some(least);
-            held = true;
+            held.cut = true;
         }
     }
     held

@@ -4,7 +4,7 @@ use super::{CLIFF, LEAST};
 use crate::outcome::{Bound, DepthLimit, Grows, LoopDepth};
 use crate::site::{Arrivals, Burst, Measure, Per, Replay, Site, Workload};
 use crate::study::estimate::idle::depth_ceiling_at_best;
-use crate::study::estimate::{Estimate, estimate, fullest, levelled_in_bursts};
+use crate::study::estimate::{Estimate, estimate_by_member, fullest, levelled_in_bursts};
 use crate::topology::Fabric;
 use std::fmt::{self, Debug, Formatter};
 
@@ -190,7 +190,7 @@ impl<'a> Scale<'a> {
     fn share(hosts: &Hosts<'_>, count: u32, case: &str) -> Option<f64> {
         let site = (hosts.with)(count).ok()?;
         let fabric = Fabric::new(&site);
-        fullest(&site, &fabric, &estimate(&site, &fabric), case)
+        fullest(&site, &fabric, &estimate_by_member(&site, &fabric), case)
     }
 
     /// The most hosts up to `limit` of which the fullest part stays at or below a share; `None`: not even one.
@@ -216,7 +216,7 @@ impl<'a> Scale<'a> {
         match self {
             Self::Load | Self::Depth { .. } => {
                 let fabric = Fabric::new(site);
-                let share = fullest(site, &fabric, &estimate(site, &fabric), case)?;
+                let share = fullest(site, &fabric, &estimate_by_member(site, &fabric), case)?;
                 Some(1.0 / share)
             }
             Self::Uneven { exponents, most } => {
@@ -224,7 +224,8 @@ impl<'a> Scale<'a> {
                 let fabric = Fabric::new(site);
                 let share = |factor: f64| {
                     let site = uneven(site, exponents, factor);
-                    fullest(&site, &fabric, &estimate(&site, &fabric), case).unwrap_or(0.0)
+                    fullest(&site, &fabric, &estimate_by_member(&site, &fabric), case)
+                        .unwrap_or(0.0)
                 };
                 let (mut low, mut high) = (1.0 / 64.0, most * 2.0);
                 if share(high) < 1.0 {
@@ -286,7 +287,7 @@ impl<'a> Scale<'a> {
         match self {
             Self::Load | Self::Depth { .. } => {
                 let fabric = Fabric::new(site);
-                let loads = estimate(site, &fabric);
+                let loads = estimate_by_member(site, &fabric);
                 let own = loads.cases.iter().find(|own| own.name == case)?;
                 // With the shares that hosts take which level their queues, as without bursts.
                 let levelled = levelled_in_bursts(site, &fabric, own);

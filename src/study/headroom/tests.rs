@@ -507,7 +507,7 @@ fn judged(factor: f64, excess: f64) -> Judged {
         nearest: None,
         in_the_way: None,
         unwaited_percent: None,
-        held: false,
+        held: Held::default(),
     }
 }
 
@@ -646,4 +646,5 @@ fn tests_without_a_chance_are_left_out_and_no_others() {
 mod crossing;
 mod ends;
 mod known;
+mod members;
 mod unlike;

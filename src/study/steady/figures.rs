@@ -359,7 +359,10 @@ fn quantile(kinds: &[KindTally], latency: &Histogram, late: u64, q: f64) -> Quan
     // Few replications that differ much give an interval wider than all that was ever seen: it ends there, for
     // with so many observations on both sides the percentile does not lie beyond the least and the greatest.
     let seen = |time: Option<Duration>| time.map(Duration::as_us_f64);
-    if let (Some(least), Some(most)) = (seen(latency.min()), seen(latency.max())) {
+    // One as wide as its figure says nothing, and stays as it is to be told from one that says something.
+    if let (false, Some(least), Some(most)) =
+        (figure.is_vague(), seen(latency.min()), seen(latency.max()))
+    {
         figure.low = figure.low.map(|low| low.max(least).min(figure.value));
         figure.high = figure.high.map(|high| high.min(most).max(figure.value));
     }

@@ -402,6 +402,28 @@ fn a_load_that_is_full_between_the_ends_is_named() {
     assert!(!of(10.4, Some(2.5)).contains("is called met"));
 }
 
+/// I/Os over ways that are not full keep a percentile at any load: that is what is said, not that the work does not fit.
+#[test]
+fn work_that_piles_up_while_its_percentile_is_kept_is_told_of_as_that() {
+    let broken = |case: &mut CaseHeadroom| {
+        let breaks = case.breaks.as_mut().expect("one breaks");
+        (breaks.saturated, breaks.kept_by_others) = (true, true);
+        (case.crossing, case.no_crossing) = (None, Some(NoCrossing::PilesUp));
+    };
+    let text = said(broken);
+    assert!(
+        text.contains(
+            "work piles up without end over a full part, though no more of its I/Os are above"
+        ),
+        "{text}"
+    );
+    assert!(!text.contains("does not fit"), "{text}");
+    let mut found = sample_headroom();
+    broken(&mut found.cases[0]);
+    let why = no_crossing(&found.cases[0], &found).expect("it is said");
+    assert!(why.contains("crosses nowhere"), "{why}");
+}
+
 #[test]
 fn a_crossing_that_is_not_given_names_the_ends_that_it_lies_outside() {
     let text = |change: fn(&mut CaseHeadroom)| {

@@ -183,7 +183,7 @@ fn searched(points: &[(f64, f64, f64)]) -> Search {
         nearest: None,
         in_the_way: None,
         unwaited_percent: None,
-        held: false,
+        held: Held::default(),
     };
     Search {
         unlike: false,
@@ -246,7 +246,7 @@ fn a_crossing_lies_where_runs_have_it_beyond_doubt() {
 fn an_outage_that_is_proven_further_than_healthy_is_no_better() {
     let mut cases = crate::render::sample::sample_headroom().cases;
     let said = |cases: &[CaseHeadroom]| {
-        let notes = super::super::answer::notes_of_cases(cases, false);
+        let notes = super::super::answer::notes_of_cases(cases, Held::default());
         notes
             .into_iter()
             .find(|note| note.contains("proven further"))
