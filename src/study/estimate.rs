@@ -5,7 +5,7 @@
 //! busy share of every controller. I/Os are spread evenly over the paths the host's policy would use on
 //! an idle site, and frames evenly over equal-cost next hops and members. Pure ACKs are counted.
 //!
-//! What a hash does to the members of a link group is in [`estimate_by_member`]; else frames are even over them, as they are on the
+//! What a hash does to the members of a link group is in `estimate_by_member`; else frames are even over them, as they are on the
 //! average. Left out: retries,
 //! full queues (what hosts that level them make of unlike ways is in `level`), and work in a closed loop, which takes what there is: [`Estimate::asked`] marks it, and its
 //! ceiling is [`idle::closed_ceiling`]. A burst figure has all bursty workloads in a burst at once, at all
