@@ -41,11 +41,12 @@ mod work;
 mod tests;
 
 pub use counters::{Reading, counted_parts, counters, unknown_part};
-pub use prices::{Price, prices};
+pub use prices::{Price, prices, prices_of_nothing};
 pub use problem::{Problem, Severity, render_problems};
 pub use protocol::protocol_words;
 pub use recording::{Recorded, Recording, Sample, recording};
 pub use schema::schema;
+pub use timers::without_effect;
 
 use crate::site::{Assumption, Site, SwitchFamily, Variant};
 use crate::wire::{Medium, Protocol};

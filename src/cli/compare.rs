@@ -1,18 +1,20 @@
 //! `compare`: the same work on several designs, under the same random numbers.
 
-use super::console::Console;
+use super::console::{self, Console};
 use super::exit::{Exit, Failure};
 use super::load::{self, Warnings};
 use super::options::{RunArguments, ScenarioArguments, key_value, price_list};
 use super::output::{Forms, Outages, Output};
 use super::{picture, study};
-use crate::outcome::{Comparison, Origin, Verdict};
+use crate::outcome::{Comparison, Inventory, Origin, Verdict};
 use crate::render::chart::{Format, design_differences};
 use crate::render::{csv, json, table};
+use crate::scenario::{prices_of_nothing, render_problems};
 use crate::study::compare::{Design, compare};
+use crate::study::inventory::inventory;
 use clap::Args;
 use sha2::{Digest, Sha256};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Arguments of `compare`.
 #[derive(Debug, Args)]
@@ -85,6 +87,9 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         study::known(arguments.outages.names(), &design.site)?;
     }
     let prices = arguments.prices.as_deref().map(price_list).transpose()?;
+    if let Some(file) = arguments.prices.as_deref().filter(|_| !arguments.run.quiet) {
+        warn_of_prices(file, &designs)?;
+    }
     let origin = origin(arguments, &designs);
     let outages = arguments.outages.only();
     let found = study::on_threads(&arguments.run, |progress| {
@@ -106,6 +111,30 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     };
     output.write(console, &found, &forms)?;
     Ok(exit_of(&found))
+}
+
+/// Warns of prices of families that no design has.
+fn warn_of_prices(file: &Path, designs: &[Design]) -> Result<(), Failure> {
+    let inventories: Vec<Inventory> = designs.iter().map(|own| inventory(&own.site)).collect();
+    let devices = || inventories.iter().flat_map(|own| &own.devices);
+    let names = |item: &str| {
+        let kind = if item == "parallel" {
+            "controller"
+        } else {
+            item
+        };
+        let own = devices().filter(|device| device.kind == kind);
+        let mut names: Vec<&str> = own.map(|device| device.of.as_str()).collect();
+        names.sort_unstable();
+        names.dedup();
+        names
+    };
+    let shown = file.display().to_string();
+    let told = prices_of_nothing(&shown, &load::text(file)?, names);
+    if !told.is_empty() {
+        console::complain(render_problems(&told).trim_end());
+    }
+    Ok(())
 }
 
 fn designs(arguments: &Arguments) -> Result<Vec<Design>, Failure> {

@@ -25,8 +25,8 @@ pub use differences::{lack_word, two_figures};
 pub use headroom::{
     counted, counted_met, counted_missed, growth_axis, growth_stopped_words, growth_unit,
     hole_words, load_in, missed_today, no_crossing, no_load_keeps, point_verdict, proven_sentences,
-    stopped_words, switch_breaks, switch_clause, switch_remark, switch_sentence, switch_value,
-    today_word, verdict_word,
+    proven_sentences_below, stopped_words, switch_breaks, switch_clause, switch_remark,
+    switch_sentence, switch_value, today_word, verdict_word,
 };
 pub use limits::NOT_MODELLED;
 pub use measure::{case_mark, cell_scale, measure_name, row_scale, target_of, target_words};

@@ -3,7 +3,7 @@
 //! `item` is a kind of part or work, `of` says which (a technology, an array, a switch; empty for a setting alone),
 //! `price` is a number, zero or more, in a currency that nobody asks about.
 
-use super::problem::{Problem, near_or_list};
+use super::problem::{Problem, Severity, near_or_list};
 use super::quantity::link_rate;
 use super::recording::Rows;
 use crate::wire::{technologies, technology};
@@ -87,6 +87,38 @@ pub fn prices(file: &str, text: &str) -> Result<Vec<Price>, Vec<Problem>> {
     } else {
         Err(with_examples(rows.problems))
     }
+}
+
+/// Kinds whose prices are of families, by their names.
+const NAMED: [&str; 5] = ["switch", "module", "controller", "host", "parallel"];
+
+/// Lines of a price list that was read whose price is of a family that there is not: a warning each, for one list may serve several
+/// designs. `known`: the names that a kind has.
+#[must_use]
+pub fn prices_of_nothing<'k>(
+    file: &str,
+    text: &str,
+    known: impl Fn(&str) -> Vec<&'k str>,
+) -> Vec<Problem> {
+    let mut rows = Rows::new(file, text);
+    let _: Vec<()> = rows.read(|fields| {
+        let (item, of) = (fields[0], fields[1]);
+        let names = known(item);
+        if !NAMED.contains(&item) || names.contains(&of) {
+            return Ok(());
+        }
+        let message = format!("no design has a {item} `{of}`, so that this price is of nothing");
+        let expected = if names.is_empty() {
+            format!("nothing: no design has a {item}")
+        } else {
+            near_or_list(of, "names", &names)
+        };
+        Err((1, message, expected))
+    });
+    for problem in &mut rows.problems {
+        problem.severity = Severity::Warning;
+    }
+    rows.problems
 }
 
 /// What is plugged is of a technology, of several legs of one in a cage, or of a rate; the rest has names of its own. A technology is
@@ -173,6 +205,22 @@ mod tests {
         let problems = prices("p.csv", text).unwrap_err();
         let told: Vec<_> = problems.iter().map(|p| p.line).collect();
         assert_eq!(told, [Some(2), Some(3)], "{problems:?}");
+    }
+
+    #[test]
+    fn a_price_of_a_family_that_no_design_has_is_warned_of_at_its_place() {
+        let text = "item,of,price\nswitch,edgee,30\nport,32GFC,1\nmodule,blade,3\nparallel, vault,1\nsetting,,2\n";
+        let known = |item: &str| match item {
+            "switch" => vec!["edge", "san"],
+            "parallel" => vec!["vault"],
+            _ => Vec::new(),
+        };
+        let told = prices_of_nothing("p.csv", text, known);
+        let places: Vec<_> = told.iter().map(|p| (p.line, p.column)).collect();
+        assert_eq!(places, [(Some(2), 8), (Some(4), 8)], "{told:?}");
+        assert!(told.iter().all(|p| p.severity == Severity::Warning));
+        assert_eq!(told[0].expected, "did you mean `edge`?");
+        assert!(told[1].expected.contains("no design has a module"));
     }
 
     #[test]

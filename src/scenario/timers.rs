@@ -110,6 +110,13 @@ pub(super) fn of_host(host: &Cursor<'_, '_>, global: &Timers) -> Timers {
     timers
 }
 
+/// Whether a setting is one that is warned to have no effect: a timer of the fabric that hosts state.
+#[must_use]
+pub fn without_effect(key: &str) -> bool {
+    let words: Vec<&str> = key.split('.').collect();
+    matches!(words[..], ["host", .., "timers", field] if FABRIC.contains(&field))
+}
+
 /// What switches do after a loss: hosts wait for none of these.
 const FABRIC: [&str; 6] = [
     "lag_rehash",

@@ -339,25 +339,41 @@ fn one(sheet: &mut Sheet, plot: &Plot, index: usize, line: &Line) {
     }
 }
 
-/// A short upright near the lower axis at the foot of a line, with its word; one above the other.
+/// A short upright near the lower axis at the foot of a line, with its word; of those that stand at one place, or nearer than the word
+/// is wide, the uprights are parts of one, and the word is there once.
 fn foots(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
     let em = sheet.em;
-    for (index, line) in chart.lines.iter().enumerate() {
-        let Some((value, word)) = line.foot.filter(|(value, _)| value.is_finite()) else {
-            continue;
-        };
-        let x = plot.x.place(value);
-        let top = plot.low - em * (0.9 + 1.1 * index as f64);
-        sheet.canvas.line(
-            [(x, top + em * 0.8), (x, top)],
-            Pen::new(line.role, em * 0.2),
-        );
-        let (at, anchor) = if x + em * 0.3 + room(word, em, false) > plot.right {
-            (x - em * 0.3, Anchor::End)
-        } else {
-            (x + em * 0.3, Anchor::Start)
-        };
-        sheet.label((at, top + em * 0.7), word, Face::Plain, anchor, line.role);
+    let mut all: Vec<(f64, &str, Role)> = chart
+        .lines
+        .iter()
+        .filter_map(|line| {
+            let (value, word) = line.foot.filter(|(value, _)| value.is_finite())?;
+            Some((plot.x.place(value), word, line.role))
+        })
+        .collect();
+    all.sort_by(|left, right| left.0.total_cmp(&right.0));
+    let near = |first: &(f64, &str, Role), next: &(f64, &str, Role)| {
+        next.1 == first.1 && next.0 - first.0 < room(first.1, em, false) + em * 0.6
+    };
+    while let Some(first) = all.first().copied() {
+        let count = all.iter().take_while(|next| near(&first, next)).count();
+        let (top, each) = (plot.low - em * 0.9, em * 0.8 / count as f64);
+        for (index, (x, _, role)) in all.drain(..count).enumerate() {
+            let from = top + each * index as f64;
+            sheet
+                .canvas
+                .line([(x, from + each), (x, from)], Pen::new(role, em * 0.2));
+            if index + 1 < count {
+                continue;
+            }
+            let role = if count > 1 { Role::Ink } else { role };
+            let (at, anchor) = if x + em * 0.3 + room(first.1, em, false) > plot.right {
+                (first.0 - em * 0.3, Anchor::End)
+            } else {
+                (x + em * 0.3, Anchor::Start)
+            };
+            sheet.label((at, top + em * 0.7), first.1, Face::Plain, anchor, role);
+        }
     }
 }
 

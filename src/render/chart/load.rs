@@ -79,13 +79,15 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
         &drawn,
         (wanted, &in_table),
     );
-    lines::draw(
-        &headroom.origin,
-        format,
-        finding(headroom),
-        description,
-        &chart,
-    )
+    // A page says what is proven once, above all of its charts; a slide stands alone.
+    let in_unit = |value: f64| with_unit(&shown.three(value), shown.unit);
+    let title = match (format, cases.first()) {
+        (Format::Page | Format::Phone, Some((case, _))) => {
+            of_the_figure(headroom, case, (wanted, &name, &in_unit))
+        }
+        _ => finding(headroom),
+    };
+    lines::draw(&headroom.origin, format, title, description, &chart)
 }
 
 /// What is judged of a promise at the loads of a case.
@@ -163,6 +165,27 @@ fn ends(headroom: &Headroom, case: &CaseHeadroom) -> String {
         (None, None) if headroom.partial => "nothing proven yet".to_owned(),
         (None, None) => "nothing proven".to_owned(),
     }
+}
+
+/// `orders mean, healthy: 200 µs today, 301 µs at the largest load that is proven to be met.`
+fn of_the_figure(
+    headroom: &Headroom,
+    case: &CaseHeadroom,
+    (promise, name, shown): (&LoadRow, &str, &dyn Fn(f64) -> String),
+) -> String {
+    let at = |factor: f64| {
+        let own = case.points.iter().rfind(|point| point.factor == factor)?;
+        let row = own.rows.iter().find(|row| row.is_of(promise))?;
+        Some(shown(row.cell.value?.value))
+    };
+    let today = at(1.0).map(|figure| format!("{figure} today"));
+    let met = case.met.filter(|met| *met != 1.0).and_then(at);
+    let met = met.map(|figure| format!("{figure} at the largest load that is proven to be met"));
+    let said: Vec<String> = today.into_iter().chain(met).collect();
+    if said.is_empty() {
+        return format!("{name} against {}.", growth_axis(headroom));
+    }
+    format!("{name}, {}: {}.", case.case.name, said.join(", "))
 }
 
 fn switch_word(case: &CaseHeadroom) -> &'static str {

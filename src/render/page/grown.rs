@@ -12,8 +12,9 @@ use crate::render::chart::{Format, load_curve, part_bars};
 use crate::render::number::{NONE, as_written, is_over, three, three_down, with_unit};
 use crate::render::words::{
     Flag, counted, counted_met, counted_missed, growth_unit, hole_words, listed, load_in,
-    measure_name, missed_today, proven_sentences, stopped_words, switch_breaks, switch_clause,
-    switch_remark, switch_sentence, switch_value, target_of, today_word, verdict_word,
+    measure_name, missed_today, proven_sentences_below, stopped_words, switch_breaks,
+    switch_clause, switch_remark, switch_sentence, switch_value, target_of, today_word,
+    verdict_word,
 };
 use std::fmt::Write as _;
 
@@ -27,7 +28,9 @@ pub fn headroom_page(found: &Headroom) -> String {
     };
     let mut answers = vec![short_answer(found)];
     answers.extend(stopped_words(found).map(str::to_owned));
-    answers.extend(proven_sentences(found));
+    let above = in_headline(found);
+    let told = |case: &CaseHeadroom| above.iter().any(|own| own.case == case.case);
+    answers.extend(proven_sentences_below(found, &told));
     let mut body = head("How far can it grow?", &answers, &headroom_facts(found));
     let mut curves = String::new();
     for index in promises_in_order(found) {
@@ -78,14 +81,20 @@ pub fn headroom_page(found: &Headroom) -> String {
     single(&found.origin, "headroom", &title, &body)
 }
 
-/// `Every promise is proven to hold at 2.94 times today's load healthy, and at 2.48 with A lost.`
-fn short_answer(found: &Headroom) -> String {
+/// The cases that the headline names: healthy, and the outages where they are few, else the worst of them.
+fn in_headline(found: &Headroom) -> Vec<&CaseHeadroom> {
     let healthy = found.cases.iter().find(|case| case.case.outage.is_none());
     let outages = || found.cases.iter().filter(|case| case.case.outage.is_some());
     let named: Vec<&CaseHeadroom> = match outages().count() {
         0..=3 => outages().collect(),
         _ => worst_outage(found).into_iter().collect(),
     };
+    healthy.into_iter().chain(named).collect()
+}
+
+/// `Every promise is proven to hold at 2.94 times today's load healthy, and at 2.48 with A lost.`
+fn short_answer(found: &Headroom) -> String {
+    let outages = || found.cases.iter().filter(|case| case.case.outage.is_some());
     let named_in = |case: &CaseHeadroom| match &case.case.outage {
         None => "healthy".to_owned(),
         Some(_) => format!("with {}", case.case.name),
@@ -127,7 +136,7 @@ fn short_answer(found: &Headroom) -> String {
         found.partial && case.met.is_none() && case.missed.is_none() && case.hopeless.is_none()
     };
     let mut proven = String::new();
-    let cases: Vec<&CaseHeadroom> = healthy.into_iter().chain(named).collect();
+    let cases = in_headline(found);
     let of = |wanted: &dyn Fn(&&CaseHeadroom) -> bool| -> Vec<String> {
         let cases = cases.iter().copied().filter(|case| wanted(case));
         cases.map(named_in).collect()

@@ -6,7 +6,7 @@ use super::html::{
     Column, Table, beside, case_name, esc, figure_numbered, flag_class, flag_mark, section,
 };
 use crate::outcome::{GrowthPlan, MeasureKind, Stage, StageCase, StageSearch, Standing};
-use crate::render::chart::{Format, growth_curve};
+use crate::render::chart::{Drawing, Format, growth_curve};
 use crate::render::number::{NONE, as_written, three, three_down, three_up};
 use crate::render::words::{Flag, growth_stopped_words, measure_name};
 
@@ -21,6 +21,12 @@ pub fn growth_page(plan: &GrowthPlan) -> String {
     let wide = growth_curve(plan, Format::Page);
     let narrow = growth_curve(plan, Format::Phone);
     let mut answers: Vec<String> = wide.iter().map(|drawing| drawing.finding.clone()).collect();
+    // What the chart finds is the headline here, and is not said twice.
+    let titled = |drawing: Drawing| Drawing {
+        finding: "The load by day, and what each case is proven to carry.".to_owned(),
+        ..drawing
+    };
+    let (wide, narrow) = (wide.map(titled), narrow.map(titled));
     if answers.is_empty() {
         answers.push("No day was worked out.".to_owned());
     }

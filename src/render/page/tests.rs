@@ -241,7 +241,7 @@ fn pages_of_headroom_and_growth_hold_what_they_answer() {
     open.cases[0].missed = None;
     let page = headroom_page(&open);
     assert!(page.contains("none; fullest san to edge, 32GFC"), "{page}");
-    let drawn = crate::render::chart::load_curve(&broken, 0, crate::render::chart::Format::Page);
+    let drawn = crate::render::chart::load_curve(&broken, 0, crate::render::chart::Format::Slide);
     let drawn = drawn.expect("a curve").finding;
     assert!(
         drawn.contains("A lost 1.26 (switch-over there missed)"),

@@ -77,13 +77,23 @@ fn matrix(each: &EachPart) -> String {
 
 fn limits(each: &EachPart) -> String {
     let mut table = Aligned::new(&["part lost", "what limits"]);
+    let mut cut = false;
     for (column, case) in each.losses() {
+        // Who has no path then is said above, of all of them.
+        if !case.cut_off.is_empty() {
+            cut = true;
+            continue;
+        }
         let limit = limit_words(each, column);
         if !limit.is_empty() {
             table.row(vec![case.part.clone(), limit]);
         }
     }
-    table.text("What limits the cases that are not met")
+    table.text(if cut {
+        "What limits the cases that are not met, besides those without a path"
+    } else {
+        "What limits the cases that are not met"
+    })
 }
 
 /// Changes for what is missed, and in which cases they were simulated.
@@ -183,7 +193,20 @@ fn places(each: &EachPart) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::outcome::PartCase;
     use crate::render::sample::sample_singles;
+
+    /// Who has no path is said once, above the tables.
+    #[test]
+    fn who_is_cut_off_is_not_said_again_as_what_limits() {
+        let each = sample_singles().each_part.expect("the sample has it");
+        let cut: Vec<&PartCase> = each.losses().map(|(_, case)| case).collect();
+        assert!(cut.iter().any(|case| !case.cut_off.is_empty()));
+        let text = limits(&each);
+        assert!(!text.contains("no path:"), "{text}");
+        assert!(text.contains("besides those without a path"), "{text}");
+        assert!(text.contains("san-B > edge-B"), "{text}");
+    }
 
     /// Where I/Os go on failing no timer ended anything, and that is said in its place.
     #[test]

@@ -40,12 +40,78 @@ pub(super) fn theory_text(rows: &[TheoryRow], with_simulated: bool) -> String {
     for row in rows {
         if !said.contains(&(row.by, row.assumes)) {
             said.push((row.by, row.assumes));
-            let line = wrapped(&format!("{} assumes: {}.", row.by, row.assumes), 92);
-            out.push_str("  ");
-            out.push_str(&line.trim_end().replace('\n', "\n    "));
-            out.push('\n');
         }
+    }
+    // What several end with is said once, after them.
+    let last = |assumes: &'static str| assumes.rsplit_once("; ");
+    let is_shared = |ending: &str| {
+        let own = said
+            .iter()
+            .filter(|(_, other)| last(other).is_some_and(|other| other.1 == ending));
+        own.count() > 1
+    };
+    let mut lines: Vec<String> = Vec::new();
+    let mut shared: Vec<(&str, Vec<&str>)> = Vec::new();
+    for (by, assumes) in &said {
+        let (own, ending) = match last(assumes).filter(|(_, ending)| is_shared(ending)) {
+            Some((own, ending)) => (own, Some(ending)),
+            None => (*assumes, None),
+        };
+        lines.push(format!("{by} assumes: {own}."));
+        match (
+            ending,
+            shared.iter_mut().find(|known| Some(known.0) == ending),
+        ) {
+            (Some(_), Some(known)) => known.1.push(by),
+            (Some(ending), None) => shared.push((ending, vec![by])),
+            (None, _) => {}
+        }
+    }
+    let of = |(ending, by): (&str, Vec<&str>)| format!("{} assume: {ending}.", by.join("; "));
+    lines.extend(shared.into_iter().map(of));
+    for line in lines {
+        out.push_str("  ");
+        out.push_str(&wrapped(&line, 92).trim_end().replace('\n', "\n    "));
+        out.push('\n');
     }
     out.push('\n');
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_two_forms_assume_alike_is_said_once() {
+        let row = |by: &'static str, assumes: &'static str| TheoryRow {
+            case: "healthy".to_owned(),
+            part: "depot-c1".to_owned(),
+            figure: "mean wait",
+            unit: "us",
+            value: 12.5,
+            trust: crate::outcome::Trust::Approximation,
+            by,
+            assumes,
+            simulated: None,
+            simulated_low: None,
+            simulated_high: None,
+            of: Vec::new(),
+        };
+        let rows = [
+            row("one", "at random; paths that level make waits shorter"),
+            row("two", "in batches; paths that level make waits shorter"),
+            row("three", "no time between; nothing else"),
+        ];
+        let text = theory_text(&rows, false);
+        assert_eq!(text.matches("make waits shorter").count(), 1, "{text}");
+        for line in [
+            "  one assumes: at random.\n",
+            "  two assumes: in batches.\n",
+            "  three assumes: no time between; nothing else.\n",
+            "  one; two assume: paths that level make waits shorter.\n",
+        ] {
+            assert!(text.contains(line), "{text}");
+        }
+    }
 }

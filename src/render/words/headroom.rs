@@ -85,6 +85,10 @@ pub fn missed_today(case: &CaseHeadroom) -> Option<&'static str> {
 fn case_word(case: &CaseHeadroom) -> String {
     match &case.case.outage {
         None => "Healthy".to_owned(),
+        // A name is written as it is, and begins no sentence with a small letter.
+        Some(_) if case.case.name.starts_with(char::is_lowercase) => {
+            format!("With {}", case.case.name)
+        }
         Some(_) => case.case.name.clone(),
     }
 }
@@ -92,6 +96,37 @@ fn case_word(case: &CaseHeadroom) -> String {
 /// What is proven of each case, and which part ends it; what explains all of them alike is said once, at the end.
 #[must_use]
 pub fn proven_sentences(headroom: &Headroom) -> Vec<String> {
+    sentences(headroom, &|_| false)
+}
+
+/// The same below a headline that has told the loads that are proven of some cases already: of those it is not said again, and what
+/// reads alike of several cases is said once.
+#[must_use]
+pub fn proven_sentences_below(
+    headroom: &Headroom,
+    told: &dyn Fn(&CaseHeadroom) -> bool,
+) -> Vec<String> {
+    let mut out: Vec<(Vec<&str>, String)> = Vec::new();
+    let all = sentences(headroom, told);
+    for (index, said) in all.iter().enumerate() {
+        let (name, rest) = said.split_once(':').unwrap_or(("", said));
+        let of_case = headroom
+            .cases
+            .get(index)
+            .is_some_and(|case| case_word(case) == name);
+        match out.iter_mut().find(|(_, known)| of_case && known == rest) {
+            Some((names, _)) => names.push(&headroom.cases[index].case.name),
+            None => out.push((vec![name], rest.to_owned())),
+        }
+    }
+    let line = |(names, rest): (Vec<&str>, String)| match names[..] {
+        [""] => rest,
+        _ => format!("{}:{rest}", names.join(", ")),
+    };
+    out.into_iter().map(line).collect()
+}
+
+fn sentences(headroom: &Headroom, told: &dyn Fn(&CaseHeadroom) -> bool) -> Vec<String> {
     let cases = &headroom.cases;
     let remarks = [length_sentence, busiest_sentence].map(|remark| {
         let each: Vec<String> = cases.iter().map(|case| remark(case, headroom)).collect();
@@ -99,7 +134,7 @@ pub fn proven_sentences(headroom: &Headroom) -> Vec<String> {
         (each, alike)
     });
     let own = |(index, case): (usize, &CaseHeadroom)| {
-        let mut out = proven(case, headroom)
+        let mut out = proven(case, headroom, told(case))
             + &below_sentence(case, headroom)
             + &between_sentence(case, headroom)
             + &floor_sentence(case, headroom)
@@ -287,7 +322,8 @@ fn length_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
     out
 }
 
-fn proven(case: &CaseHeadroom, headroom: &Headroom) -> String {
+/// What is proven of a case; `told`: a headline has its load.
+fn proven(case: &CaseHeadroom, headroom: &Headroom, told: bool) -> String {
     let name = case_word(case);
     if let Some(found) = &case.hopeless {
         return hopeless_sentence(&name, found, headroom);
@@ -312,6 +348,21 @@ fn proven(case: &CaseHeadroom, headroom: &Headroom) -> String {
                 .bound
                 .map(|bound| bound_sentence(bound, &name, case, headroom));
             said.unwrap_or_default() + &fullest_sentence(case.ends.as_ref())
+        }
+        (Some(low), Some(high)) if told => {
+            let switch = switch
+                .trim_start_matches(", and ")
+                .trim_start_matches(", but ");
+            let switch = switch.replacen(" there ", &format!(" at {} ", met(low)), 1);
+            let switch = if switch.is_empty() {
+                switch
+            } else {
+                format!("{switch}; ")
+            };
+            format!(
+                "{name}: {switch}at {} {unit} a promise is broken{breaks}{certain}.{ends}",
+                missed(high)
+            )
         }
         (Some(low), Some(high)) => format!(
             "{name}: {every} holds at {} {unit}{switch}; at {} one is broken{breaks}{certain}.{ends}",

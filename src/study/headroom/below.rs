@@ -22,6 +22,9 @@ use crate::topology::Fabric;
 pub(super) const TESTS_BELOW: usize = 5;
 /// Where arithmetic leaves it open, these shares of the load that is proven are run, besides today's.
 const SHARES: [f64; 3] = [0.5, 0.25, 0.1];
+/// Where arithmetic leaves it open, pilot runs look at these shares of the load that is full as well, so that a hole between those that
+/// are tested is seen, and asked again: from a twentieth on no two of them are farther apart than by a half.
+pub(super) const LOOKED_AT: [f64; 8] = [0.05, 0.07, 0.1, 0.14, 0.19, 0.27, 0.55, 0.65];
 /// Loads nearer than this to one that is tested are left out.
 const APART: f64 = 0.1;
 /// Ways whose times on an idle site differ by less are alike: a metre more of cable makes no hole.
@@ -99,9 +102,9 @@ pub(super) fn loads(search: &Search, scale: &Scale<'_>) -> Vec<f64> {
     } else {
         (None, &[][..])
     };
-    let wanted = today.into_iter().chain(ends);
+    // What a run has broken tells more than a load that nothing is known of.
+    let wanted = today.into_iter().chain(ends).chain(broken.iter().copied());
     let wanted = wanted.chain(shares.iter().map(|share| share * met));
-    let wanted = wanted.chain(broken.iter().copied());
     let mut out: Vec<f64> = Vec::new();
     for factor in wanted {
         let factor = scale.snap(factor);

@@ -3,7 +3,7 @@
 //! How far loads lie apart and when a search stops are choices of this program, the numbers in [`next_pilot`] as well: they
 //! cost or save runs. What is proven does not hang on them: each test has its own share of the error, run or not.
 
-use super::below::in_hole;
+use super::below::{LOOKED_AT, in_hole};
 use super::curve::{Curve, Run, fitted};
 use super::scale::Scale;
 use super::spread::distance;
@@ -172,7 +172,11 @@ pub(super) fn first_pilots(search: &Search, scale: &Scale<'_>, most: f64) -> Vec
         _ if no_path(search) => Vec::new(),
         _ if search.outlook.hopeless.is_some() => vec![scale.least()],
         (_, Some(bursts)) => [0.5, 0.8, 1.0].map(|share| share * bursts).to_vec(),
-        (Some(full), None) => [0.4, 0.75, 0.92].map(|share| share * full).to_vec(),
+        (Some(full), None) => {
+            let lower = if search.unlike { &LOOKED_AT[..] } else { &[] };
+            let all = [0.4, 0.75, 0.92].iter().chain(lower);
+            all.map(|share| share * full).collect()
+        }
         (None, None) => vec![0.5, 2.0, 4.0_f64.min(most)],
     };
     let beyond = wanted.into_iter().map(|factor| {

@@ -3,6 +3,7 @@
 
 use super::PriceList;
 use crate::outcome::{ChangedPart, Changes, Device};
+use crate::scenario::without_effect;
 use crate::site::Site;
 use crate::study::inventory::inventory;
 
@@ -69,7 +70,7 @@ pub(in crate::study) fn changes(
     for (key, _) in set {
         let field = key.rsplit('.').next().unwrap_or(key);
         let table = key.split('.').next().unwrap_or(key);
-        if !physical.contains(&field) && !other.contains(&table) {
+        if !physical.contains(&field) && !other.contains(&table) && !without_effect(key) {
             settings += 1;
         }
     }

@@ -10,6 +10,32 @@ fn said(change: impl Fn(&mut CaseHeadroom)) -> String {
     proven_sentences(&found)[0].clone().replace('\u{202F}', " ")
 }
 
+/// Below a headline with the loads that are proven they are not said again, and cases that read alike share their sentences.
+#[test]
+fn what_a_headline_has_told_is_not_said_again() {
+    let mut found = sample_headroom();
+    let mut one = found.cases[0].clone();
+    (one.met, one.missed) = (Some(2.0), Some(3.0));
+    let mut other = one.clone();
+    one.case.outage = Some("A".to_owned());
+    one.case.name = "A lost".to_owned();
+    other.case.outage = Some("rack".to_owned());
+    other.case.name = "rack lost".to_owned();
+    found.cases = vec![one, other];
+    let whole = proven_sentences(&found);
+    assert!(whole[0].starts_with("A lost: every"), "{whole:?}");
+    // No sentence begins with a small letter.
+    assert!(whole[1].starts_with("With rack lost: every"), "{whole:?}");
+    assert!(whole[0].contains("holds at 2.00"), "{whole:?}");
+    let below = proven_sentences_below(&found, &|_| true);
+    assert!(
+        below[0].starts_with("A lost, rack lost: at 3.00 times today's load a promise is broken"),
+        "{below:?}"
+    );
+    assert!(!below.concat().contains("holds at"), "{below:?}");
+    assert_eq!(below.len() + 1, whole.len());
+}
+
 #[test]
 fn what_explains_every_case_is_said_once() {
     let mut found = sample_headroom();

@@ -112,6 +112,39 @@ fn lower_loads_are_run_where_hosts_look_at_queues_over_unlike_ways_alone() {
     assert_eq!(below(&two_links(turn)), (false, vec![]));
 }
 
+/// Holes between the few loads that are tested are looked for by pilot runs, and what they have broken is tested before what nothing
+/// is known of.
+#[test]
+fn pilot_runs_look_for_holes_where_ways_are_unlike() {
+    use crate::study::headroom::below::loads;
+    let mut found = search(&[]);
+    found.saturation = Some(10.0);
+    let first = |found: &Search| {
+        let mut all = first_pilots(found, &Scale::Load, 64.0);
+        all.sort_by(f64::total_cmp);
+        all
+    };
+    assert_eq!(first(&found).len(), 4);
+    found.unlike = true;
+    let all = first(&found);
+    assert!(all[0] <= 0.51 && all.len() >= 10, "{all:?}");
+    assert!(
+        all.windows(2).all(|pair| pair[1] / pair[0] <= 1.5),
+        "{all:?}"
+    );
+    // Three that are broken, today's, and one share: five.
+    found.points = [0.7, 1.4, 1.9, 2.7, 9.2]
+        .map(|factor| judged(factor, -1.0))
+        .into();
+    for (point, excess) in found.points.iter_mut().zip([1.0, 1.0, 1.0, -1.0, -1.0]) {
+        (point.excess, point.weight) = (excess, 100.0);
+    }
+    let mut test = judged(9.0, -0.5);
+    (test.point.purpose, test.point.verdict) = (Purpose::ProveMet, Verdict::Met);
+    found.points.push(test);
+    assert_eq!(loads(&found, &Scale::Load), [1.0, 1.9, 0.7, 1.4, 4.5]);
+}
+
 /// A run that broke a promise far below one that keeps it beyond doubt is no edge, and is asked again wherever it was.
 #[test]
 fn a_load_that_is_broken_below_one_that_is_kept_is_no_edge_and_is_asked_again() {
