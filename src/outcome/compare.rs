@@ -137,18 +137,22 @@ pub struct Difference {
     pub value_lacks: Option<Lack>,
     /// This design's less the first's, mean over the replications.
     pub difference: Option<Estimated>,
+    /// The first design's figure as the difference has it: the mean over the replications. Of a percentile that is not the figure of
+    /// all replications merged.
+    pub base: Option<f64>,
     /// What it says.
     pub change: Change,
 }
 
 impl Difference {
-    /// The difference in per cent of the first design's figure; `None` where one of the two has no figure, or the first's is 0.
+    /// The difference in per cent of the first design's figure ([`base`](Self::base)); `None` where one of the two has no figure, or the
+    /// first's is 0.
     #[must_use]
     pub fn percent(&self) -> Option<f64> {
         self.in_percent(self.difference?.value)
     }
 
-    /// The ends of its 95 % interval in per cent of the first design's figure.
+    /// The ends of its 95 % interval in per cent of the same.
     #[must_use]
     pub fn percent_ends(&self) -> Option<(f64, f64)> {
         let found = self.difference?;
@@ -156,7 +160,7 @@ impl Difference {
     }
 
     fn in_percent(&self, amount: f64) -> Option<f64> {
-        let first = self.first.filter(|first| *first > 0.0)?;
+        let first = self.base.filter(|first| *first > 0.0)?;
         // Never −0.
         Some(100.0 * amount / first + 0.0)
     }

@@ -198,8 +198,8 @@
 //! `lit_legs` and `dark_legs` as pairs of speed and number), `changes` (what it takes beside the first, as of a change, with
 //! its price) and `frees` (what the first has and this does not need, alike); `priced`: with a price list;
 //! `differences`: `design` (index, the first is 0), `case`, `workload`, `measure`, `promised`, `unit`,
-//! `first`, `value` (`null` where `first_lacks` or `value_lacks` says why: `"saturated"`, `"cut-off"`, `"no-figure"`), `difference` (estimated: this design less the first),
-//! `change` (`"same"`, `"better"`, `"worse"`, `"not-shown"`); `part_differences`: `design`, `case`, `part`,
+//! `first`, `value` (`null` where `first_lacks` or `value_lacks` says why: `"saturated"`, `"cut-off"`, `"no-figure"`), `difference` (estimated: this design less the first), `base` (the
+//! first design's figure as the mean over the replications: what a difference in per cent is of), `change` (`"same"`, `"better"`, `"worse"`, `"not-shown"`); `part_differences`: `design`, `case`, `part`,
 //! `first_instance` and `value_instance` (which of the family: the fullest by arithmetic), `first_percent` and `value_percent` (`null`: it has no such part), `difference` (`null` with either), `change`.
 //!
 //! # `workload`

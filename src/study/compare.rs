@@ -92,8 +92,8 @@ pub fn compare(
             _ => "differences are paired, replication by replication",
         }
         .to_owned(),
-        "the difference of a percentile is the mean of the replications' own; the two figures beside it are of \
-         all replications merged"
+        "the difference of a percentile is the mean of the replications' own, and its per cent is of the mean of the first \
+         design's own; the two figures beside it are of all replications merged"
             .to_owned(),
         format!(
             "a percentile is known to {:.2} % of itself: a smaller difference of one is called neither better nor worse",
@@ -318,16 +318,16 @@ impl Pair<'_> {
         let each = |side: usize| -> Vec<Option<f64>> {
             (0..self.singles[side].len())
                 .map(|r| {
-                    let work = &self.singles[side][r].workloads[index[side]];
+                    let one = &self.runs[side].tallies[r..=r];
                     match measure {
-                        Measure::Throughput => Some(work.all.throughput_mb_s.value),
-                        Measure::Quantile(q) => {
-                            let one = &self.runs[side].tallies[r..=r];
-                            steady::quantile_of(one, index[side], q)
-                                .latency_us
-                                .map(|figure| figure.value)
+                        Measure::Throughput => {
+                            let work = &self.singles[side][r].workloads[index[side]];
+                            Some(work.all.throughput_mb_s.value)
                         }
-                        _ => work.all.mean_us.map(|figure| figure.value),
+                        Measure::Quantile(q) => steady::quantile_of(one, index[side], q)
+                            .latency_us
+                            .map(|figure| figure.value),
+                        _ => steady::mean_of(&one[0], index[side]),
                     }
                 })
                 .collect()
@@ -337,6 +337,7 @@ impl Pair<'_> {
             .and(value)
             .and_then(|_| whole(each(0)).zip(whole(each(1))));
         let more_is_better = measure == Measure::Throughput;
+        let base = values.as_ref().map(|(one, _)| mean(one));
         let (difference, change) = match (values, first, value) {
             (Some((one, other)), _, _) => {
                 let step = match measure {
@@ -370,9 +371,15 @@ impl Pair<'_> {
             first_lacks: lacks[0],
             value_lacks: lacks[1],
             difference,
+            base,
             change,
         }
     }
+}
+
+#[allow(clippy::cast_precision_loss)]
+fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len() as f64
 }
 
 /// Why a workload has no such figure; `None` where it has one, or where the figure itself is missing for another reason.

@@ -73,6 +73,7 @@ pub fn sample_comparison() -> Comparison {
             first_lacks: None,
             value_lacks: None,
             difference: Some(estimated(-12_710.0, 420.0)),
+            base: Some(14_020.0),
             change: Change::Better,
         }],
         part_differences: vec![PartDifference {

@@ -441,3 +441,120 @@ fn the_link_that_is_shown_is_the_fullest_by_arithmetic() {
         "fullest in one, as full as the other in the other"
     );
 }
+
+/// Six hosts over two links of 8GFC to an array, 64 KiB each: full at 12,587 a second with one of them, or with the slow one in turn.
+const IMAGES: &str = r#"
+format = 1
+[run]
+duration = "600ms"
+warm_up = "100ms"
+replications = 6
+[[host]]
+name = "img"
+count = 6
+paths = "round-robin"
+[[switch]]
+name = "core"
+fabric = "each"
+[[array]]
+name = "vault"
+controllers = 1
+parallel = 4096
+read = { hit = "100%", hit_time = "100us" }
+[[link]]
+from = "img"
+to = "core"
+speed = "32GFC"
+[[link]]
+name = "last"
+from = "core"
+to = "vault"
+speed = "8GFC"
+[[workload]]
+name = "scans"
+hosts = "img"
+array = "vault"
+protocol = "fc-nvme"
+arrivals = { poisson = "9k/s" }
+read = "100%"
+sizes = "64KiB"
+promise = { mean = "1ms", lost = { mean = "3ms" } }
+[[outage]]
+name = "slow"
+takes = "core-A~vault-c1:A1"
+rate = "25%"
+"#;
+
+fn images(set: &[(&str, &str)]) -> Design {
+    Design {
+        site: site_with(IMAGES, set),
+        ..design(&[])
+    }
+}
+
+/// One replication alone may look as if waiting grew without end, where all of them together do not: it has a mean all the same.
+#[test]
+fn a_replication_that_looks_full_alone_takes_no_difference_away() {
+    let mut alone = 0;
+    for seed in ["1", "3"] {
+        let run = [("run.seed", seed)];
+        let levels = [run[0], ("host.img.paths", "\"least-queue\"")];
+        let designs = [images(&run), images(&levels)];
+        let found = compare(
+            &designs,
+            origin(),
+            Some(&["slow".to_owned()]),
+            None,
+            &NoProgress,
+        );
+        let mut rows = found.differences.iter();
+        let row = rows.find(|row| row.measure == MeasureKind::Mean && row.case.outage.is_some());
+        let row = row.expect("the mean is promised");
+        if row.first.is_none() || row.value.is_none() {
+            continue;
+        }
+        let sites = alike(&designs);
+        let runs = run_of(&sites[0]);
+        let single = |index: usize| steady::figures_of(&runs, index..index + 1);
+        alone += (0..6)
+            .filter(|index| single(*index).workloads[0].saturated)
+            .count();
+        assert_eq!(row.change, Change::Better, "seed {seed}: {row:?}");
+        assert!(
+            row.difference.is_some_and(|found| found.value < -1_000.0),
+            "{row:?}"
+        );
+    }
+    assert!(
+        alone > 0,
+        "no replication looked full: the test shows nothing"
+    );
+}
+
+fn run_of(site: &Site) -> SteadyRuns {
+    let fabric = Fabric::new(site);
+    let plans = case::cases(site, &fabric, Some(&["slow".to_owned()]));
+    steady::run_from(site, &plans, 0, &NoProgress).remove(1)
+}
+
+/// The per cent of a percentile is of the mean of the replications' own, as the difference is; close to full the merged figure is another.
+#[test]
+fn the_per_cent_of_a_percentile_is_of_what_its_difference_is_of() {
+    let busy = [("workload.scans.arrivals.poisson", "\"24600/s\"")];
+    let faster = [busy[0], ("link.last.speed", "\"16GFC\"")];
+    let found = compared(&[images(&busy), images(&faster)]);
+    let mut rows = found.differences.iter();
+    let row = rows.find(|row| row.measure == MeasureKind::Quantile(0.99));
+    let row = row.expect("it is usual");
+    let (base, first) = (
+        row.base.expect("it is known"),
+        row.first.expect("so is this"),
+    );
+    assert!((base / first - 1.0).abs() > 0.01, "{row:?}");
+    let difference = row.difference.expect("both have it").value;
+    assert_eq!(row.percent(), Some(100.0 * difference / base));
+    // What is left is the mean of the second design's own, which its merged figure is near: it is far from full.
+    let left = base + difference;
+    let value = row.value.expect("it is known");
+    assert!((left / value - 1.0).abs() < 0.1, "{left} and {value}");
+}

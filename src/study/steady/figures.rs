@@ -285,6 +285,12 @@ pub(crate) fn quantile_of(tallies: &[Tally], index: usize, q: f64) -> QuantileFi
     quantile(&kinds, &latency, late, q)
 }
 
+/// The mean latency of a workload in one replication, us; `None` where nothing was completed. Said of replications that look as if
+/// waiting grew without end when they stand alone, too: whether it does is judged of all of them together.
+pub(crate) fn mean_of(tally: &Tally, index: usize) -> Option<f64> {
+    Some(both(&tally.workloads[index]).latency.mean()? / 1e6)
+}
+
 /// What a workload completes at most in 20 ms of its steady run, I/Os per second.
 pub(crate) fn estimated_peak(steady: &Steady, index: usize) -> f64 {
     steady.workloads[index].peak_iops
@@ -548,4 +554,61 @@ fn bins(tallies: &[Tally], index: usize) -> Vec<SteadyBin> {
                 .then(|| cell.latency as f64 / cell.completed as f64 / 1e6),
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A replication of which the I/Os take these times in turn, us.
+    fn replication(each: [u64; 2]) -> KindTally {
+        let mut kind = KindTally::default();
+        for number in 0..1_000 {
+            kind.latency.record(Duration(each[number % 2] * 1_000_000));
+        }
+        kind
+    }
+
+    fn median(kinds: &[KindTally]) -> crate::outcome::Estimated {
+        let mut all = Histogram::new();
+        for kind in kinds {
+            all.merge(&kind.latency);
+        }
+        let found = quantile(kinds, &all, 0, 0.5).latency_us;
+        found.expect("so many are completed")
+    }
+
+    /// Two replications that differ threefold tell nothing of the percentile: that the interval would end at the least and the greatest
+    /// latency seen makes it no narrower. Of two that nearly agree it ends there.
+    #[test]
+    fn an_interval_as_wide_as_its_percentile_is_not_cut_to_what_was_seen() {
+        let far = median(&[replication([100, 110]), replication([300, 310])]);
+        assert!(far.is_vague() && far.ends().is_none(), "{far:?}");
+        assert!(far.high.expect("it has one") > 310.0 * 1.01, "{far:?}");
+        let near = median(&[replication([100, 102]), replication([104, 106])]);
+        let (low, high) = near.ends().expect("it says something");
+        assert!(low > 99.0 && high < 107.0, "{near:?}");
+    }
+
+    /// The mean of one replication alone, which judgements of that replication do not take away.
+    #[test]
+    fn a_mean_is_that_of_reads_and_writes_together() {
+        let site = crate::study::sample::site_with(
+            crate::study::sample::TRAMWAYS,
+            &[
+                ("run.duration", "20ms"),
+                ("run.warm_up", "4ms"),
+                ("run.replications", "2"),
+            ],
+        );
+        let plans = [crate::study::case::CasePlan::healthy()];
+        let runs = super::super::run_from(&site, &plans, 0, &crate::study::NoProgress);
+        let (tallies, work) = (&runs[0].tallies, &runs[0].figures.workloads[0]);
+        let each = tallies
+            .iter()
+            .map(|tally| mean_of(tally, 0).expect("some are completed"));
+        let mean = each.sum::<f64>() / 2.0;
+        let told = work.all.mean_us.expect("it is not saturated").value;
+        assert!((mean - told).abs() < 1e-9 * told, "{mean} and {told}");
+    }
 }

@@ -61,7 +61,7 @@ fn a_design_that_lacks_a_figure_is_said_to_and_has_no_mark() {
     let mut comparison = with_rows(2);
     let lacking = &mut comparison.differences[1];
     (lacking.first, lacking.first_lacks) = (None, Some(Lack::Saturated));
-    lacking.difference = None;
+    (lacking.difference, lacking.base) = (None, None);
     let far = &mut comparison.differences[0];
     far.change = Change::NotShown;
     far.difference = Some(Estimated {
