@@ -632,6 +632,21 @@ fn a_timer_that_is_stated_is_made_shorter_and_no_preset_longer() {
     };
     assert!(keeps(found[0]));
 
+    // What a host states for itself is what it goes by, and what is made shorter.
+    let own = [
+        stated[0],
+        stated[1],
+        ("timers.iscsi_replacement", "2s"),
+        ("host.app.timers.iscsi_replacement", "3s"),
+    ];
+    let report = searched(&text, &own, &ask, &most(6));
+    let mut mends = report.mends.iter();
+    let found = mends
+        .find(|mend| mend.name.contains("a shorter iSCSI session replacement ("))
+        .expect("it is tried");
+    assert_eq!(found.set[0].0, "host.app.timers.iscsi_replacement");
+    assert!(keeps(found));
+
     // Where the promise is out of reach of that timer, it is halved, and what is left is said.
     let text = text.replace("longest_io = \"4s\"", "longest_io = \"1s\"");
     let report = searched(&text, &stated, &ask, &most(6));

@@ -194,8 +194,12 @@ pub(super) fn stated(
                 Basis::Standard | Basis::Published | Basis::CommonPractice
             )
         };
-        let mut stated = site.assumptions.iter().filter(of_scenario);
-        let Some(stated) = stated.find(|own| keys.contains(&own.key)) else {
+        let stated = site.assumptions.iter().filter(of_scenario);
+        // What a host states for itself is what it goes by, whatever is stated for all.
+        let stated = keys
+            .iter()
+            .find_map(|key| stated.clone().find(|own| own.key == *key));
+        let Some(stated) = stated else {
             continue;
         };
         let now = value(&host.timers, timer).as_secs_f64();
