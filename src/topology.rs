@@ -24,7 +24,7 @@ pub use part::{
 pub use path::{Path, PathSet};
 pub use returns::{AtTheEnd, StillOut, at_the_end, still_out};
 pub use route::{RouteContext, Routes};
-pub use teams::Loss;
+pub use teams::{Loss, may_stick};
 
 use crate::site::Site;
 

@@ -728,6 +728,7 @@ fn tier_name(site: &Site, family: usize, toward_array: bool) -> String {
 fn index(n: usize) -> u32 {
     u32::try_from(n).expect("parts of a site are limited where it is read")
 }
+
 /// What the addresses of a flow and the number of its connection make, by which switches choose a member for it.
 pub(crate) fn flow_hash(fabric: &Fabric, from: NodeId, to: NodeId, connection: u32) -> u64 {
     let address = |node: NodeId| fabric.nodes[node.0 as usize].digest;

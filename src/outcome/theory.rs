@@ -45,3 +45,31 @@ pub struct TheoryRow {
     #[serde(skip)]
     pub of: Vec<String>,
 }
+
+impl TheoryRow {
+    /// A row with nothing simulated beside it: what `figure` (its name, unit and value) of a part is in a case, by which formula and under which
+    /// assumption.
+    #[must_use]
+    pub fn new(
+        case: &str,
+        part: String,
+        (figure, unit, value): (&'static str, &'static str, f64),
+        trust: Trust,
+        (by, assumes): (&'static str, &'static str),
+    ) -> Self {
+        Self {
+            case: case.to_owned(),
+            part,
+            figure,
+            unit,
+            value,
+            trust,
+            by,
+            assumes,
+            simulated: None,
+            simulated_low: None,
+            simulated_high: None,
+            of: Vec::new(),
+        }
+    }
+}

@@ -6,7 +6,7 @@ use crate::outcome::Case;
 use crate::site::{
     Failback, Fault, Guests, HostFamily, LossMode, Measure, Outage, Site, Slow, Workload,
 };
-use crate::topology::{AtTheEnd, Fabric, Loss, MemberId, NodeId, PathSet, at_the_end};
+use crate::topology::{AtTheEnd, Fabric, Loss, MemberId, NodeId, PathSet, at_the_end, may_stick};
 use crate::unit::{Duration, Instant, Side};
 use crate::wire::Protocol;
 
@@ -267,8 +267,7 @@ pub(super) fn unused_by_teams(
     alive: &[bool],
     loss: Loss<'_>,
 ) -> Vec<OutPath> {
-    let files = |work: &Workload| matches!(work.protocol, Protocol::Nfs(_));
-    if !site.workloads.iter().any(files) {
+    if !may_stick(site) {
         return Vec::new();
     }
     let left = fabric.path_sets(site, alive);

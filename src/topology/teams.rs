@@ -24,6 +24,15 @@ pub struct Loss<'a> {
     pub before: &'a [MemberId],
 }
 
+/// Whether a team may stay on a port without a path at all: there is file traffic, and a team without a probe.
+#[must_use]
+pub fn may_stick(site: &Site) -> bool {
+    let mut works = site.workloads.iter();
+    let mut families = site.hosts.iter();
+    works.any(|work| matches!(work.protocol, Protocol::Nfs(_)))
+        && families.any(|family| family.team != Team::Off && family.timers.team_probe.is_none())
+}
+
 impl Fabric {
     /// The sets (indices into `left`, the path sets over what is left) whose team stays on a port without a path after a loss.
     #[must_use]

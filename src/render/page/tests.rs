@@ -285,19 +285,17 @@ fn theory_and_cases_are_explained() {
         !page(&report).contains("Beside theory"),
         "no form, no table"
     );
-    let row = |case: &str, simulated| crate::outcome::TheoryRow {
-        case: case.to_owned(),
-        part: "depot-c1".to_owned(),
-        figure: "mean wait",
-        unit: "us",
-        value: 12.5,
-        trust: crate::outcome::Trust::Approximation,
-        by: "Lee and Longton",
-        assumes: "arrivals at random <and so on>",
+    let row = |case: &str, simulated: Option<f64>| crate::outcome::TheoryRow {
         simulated,
         simulated_low: simulated.map(|value| value - 0.5),
         simulated_high: simulated.map(|value| value + 0.5),
-        of: Vec::new(),
+        ..crate::outcome::TheoryRow::new(
+            case,
+            "depot-c1".to_owned(),
+            ("mean wait", "us", 12.5),
+            crate::outcome::Trust::Approximation,
+            ("Lee and Longton", "arrivals at random <and so on>"),
+        )
     };
     report.review.theory = vec![
         row("healthy", Some(12.25)),

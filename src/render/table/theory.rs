@@ -84,19 +84,10 @@ mod tests {
 
     #[test]
     fn what_two_forms_assume_alike_is_said_once() {
-        let row = |by: &'static str, assumes: &'static str| TheoryRow {
-            case: "healthy".to_owned(),
-            part: "depot-c1".to_owned(),
-            figure: "mean wait",
-            unit: "us",
-            value: 12.5,
-            trust: crate::outcome::Trust::Approximation,
-            by,
-            assumes,
-            simulated: None,
-            simulated_low: None,
-            simulated_high: None,
-            of: Vec::new(),
+        let row = |by, assumes| {
+            let wait = ("mean wait", "us", 12.5);
+            let trust = crate::outcome::Trust::Approximation;
+            TheoryRow::new("healthy", "depot-c1".to_owned(), wait, trust, (by, assumes))
         };
         let rows = [
             row("one", "at random; paths that level make waits shorter"),

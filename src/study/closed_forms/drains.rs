@@ -40,18 +40,14 @@ pub(super) fn rows(
     }
     let name = |own: usize| site.workloads[own].name.clone();
     let row = |part, value, by, assumes, of| TheoryRow {
-        case: case.name.clone(),
-        part,
-        figure: "drain",
-        unit: "s",
-        value,
-        trust: Trust::Approximation,
-        by,
-        assumes,
-        simulated: None,
-        simulated_low: None,
-        simulated_high: None,
         of,
+        ..TheoryRow::new(
+            &case.name,
+            part,
+            ("drain", "s", value),
+            Trust::Approximation,
+            (by, assumes),
+        )
     };
     if let Some((slower, work)) = by_depth.filter(|own| own.0 > time) {
         return Some(row(

@@ -57,22 +57,18 @@ pub(super) fn rows(
                 return None;
             }
             let first_frame = all.second / (2.0 * room);
-            Some(TheoryRow {
-                case: case.name.clone(),
-                part: fabric
-                    .direction_name(site, DirectionId(u32::try_from(index).unwrap_or(u32::MAX))),
-                figure: "mean wait",
-                unit: "us",
-                value: (first_frame + all.own / all.frames) * 1e6,
-                trust: Trust::Approximation,
-                by: "batches of frames, M[X]/G/1",
-                assumes: "messages reach the link at random (Poisson), their frames together; \
-                          paths that level queues make waits shorter",
-                simulated: None,
-                simulated_low: None,
-                simulated_high: None,
-                of: Vec::new(),
-            })
+            let wait = (first_frame + all.own / all.frames) * 1e6;
+            let direction = DirectionId(u32::try_from(index).unwrap_or(u32::MAX));
+            Some(TheoryRow::new(
+                &case.name,
+                fabric.direction_name(site, direction),
+                ("mean wait", "us", wait),
+                Trust::Approximation,
+                (
+                    "batches of frames, M[X]/G/1",
+                    "messages reach the link at random (Poisson), their frames together; paths that level queues make waits shorter",
+                ),
+            ))
         })
         .collect()
 }

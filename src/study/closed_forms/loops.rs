@@ -39,19 +39,9 @@ pub(super) fn rows(
     // What is left of the idle latency queues nowhere: distance, switches, adapters.
     let rest = (idle - queued).max(0.0);
     let think = think.as_secs_f64();
-    let row = |figure, unit, value, trust, by, assumes| TheoryRow {
-        case: case.name.clone(),
-        part: workload.name.clone(),
-        figure,
-        unit,
-        value,
-        trust,
-        by,
-        assumes,
-        simulated: None,
-        simulated_low: None,
-        simulated_high: None,
-        of: Vec::new(),
+    let row = |figure, unit, value, trust, by, assumes| {
+        let (name, found) = (workload.name.clone(), (figure, unit, value));
+        TheoryRow::new(&case.name, name, found, trust, (by, assumes))
     };
     if rest > 0.0 {
         stations.push(Station::Delay { demand: rest });

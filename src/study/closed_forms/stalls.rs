@@ -27,21 +27,18 @@ pub(super) fn found(
 pub(super) fn rows(site: &Site, case: &CaseLoads, found: &[Option<Stalled>]) -> Vec<TheoryRow> {
     let rows = site.workloads.iter().zip(found);
     rows.filter_map(|(work, stall)| {
-        Some(TheoryRow {
-            case: case.name.clone(),
-            part: work.name.clone(),
-            figure: "stall",
-            unit: "s",
-            value: stall.as_ref()?.time.as_secs_f64(),
-            trust: Trust::Approximation,
-            by: "timers, detection + hold + quiesce",
-            assumes: "an I/O is under way on a lost path when that goes (a silent loss on Fibre Channel: just issued), and finds a \
-                      free path when it is let go; its own latency and queues come on top",
-            simulated: None,
-            simulated_low: None,
-            simulated_high: None,
-            of: Vec::new(),
-        })
+        let time = stall.as_ref()?.time.as_secs_f64();
+        Some(TheoryRow::new(
+            &case.name,
+            work.name.clone(),
+            ("stall", "s", time),
+            Trust::Approximation,
+            (
+                "timers, detection + hold + quiesce",
+                "an I/O is under way on a lost path when that goes (a silent loss on Fibre Channel: just issued), and finds a free \
+                 path when it is let go; its own latency and queues come on top",
+            ),
+        ))
     })
     .collect()
 }

@@ -81,20 +81,13 @@ fn row(
             trust = Trust::Approximation;
         }
     }
-    Some(TheoryRow {
-        case: case.name.clone(),
-        part: controller.name.clone(),
-        figure: "mean wait",
-        unit: "us",
-        value: wait * 1e6,
+    Some(TheoryRow::new(
+        &case.name,
+        controller.name.clone(),
+        ("mean wait", "us", wait * 1e6),
         trust,
-        by,
-        assumes,
-        simulated: None,
-        simulated_low: None,
-        simulated_high: None,
-        of: Vec::new(),
-    })
+        (by, assumes),
+    ))
 }
 
 const AT_RANDOM: &str =

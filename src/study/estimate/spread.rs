@@ -106,7 +106,7 @@ impl<'a> Flows<'a> {
         family: Family,
     ) -> Vec<Shares> {
         let mut levels: Vec<Shares> = Vec::new();
-        self.walk(from, (to, side, family), |level, one| {
+        self.walk(from, (to, side, family), None, |level, one| {
             if levels.len() == level {
                 levels.push(Vec::new());
             }
@@ -116,11 +116,12 @@ impl<'a> Flows<'a> {
     }
 
     /// Goes from `from` to a port and gives `each` the number of a hop and a direction that may be chosen there with its share, hop
-    /// by hop, within a hop in the order of nodes.
+    /// by hop, within a hop in the order of nodes. `flow`: of the flow with that hash alone.
     fn walk(
         &mut self,
         from: NodeId,
         (to, side, family): (NodeId, Option<crate::unit::Side>, Family),
+        flow: Option<u64>,
         mut each: impl FnMut(usize, (DirectionId, f64)),
     ) {
         let context = RouteContext { family, side, to };
@@ -129,7 +130,8 @@ impl<'a> Flows<'a> {
         // Routes are shortest ones, so every step comes one hop closer and the walk ends.
         for level in 0.. {
             for (node, amount) in here.drain(..) {
-                let next = self.routes.next(self.fabric, table, node);
+                let all = self.routes.next(self.fabric, table, node);
+                let next = flow.map_or(all, |hash| self.of_flow(hash, node, all));
                 for direction in next {
                     let share = amount / super::count(next.len());
                     each(level, (*direction, share));
@@ -150,44 +152,19 @@ impl<'a> Flows<'a> {
         }
     }
 
-    /// Goes the way of each connection from `from` to a port, and adds each direction with its share of the work to `shares`: at one
-    /// where the addresses choose, the member that they give it; where exchanges or frames do, all evenly. The same direction may
-    /// be there several times.
-    fn walk_flows(
-        &mut self,
-        from: NodeId,
-        (to, side, family): (NodeId, Option<crate::unit::Side>, Family),
-        shares: &mut Shares,
-    ) {
-        let context = RouteContext { family, side, to };
-        let table = self.routes.table(self.fabric, self.alive, context);
-        let (connections, host) = self.sender;
-        let each = 1.0 / f64::from(connections);
-        for connection in 0..connections {
-            let hash = flow_hash(self.fabric, from, to, connection);
-            let mut open = vec![(from, each)];
-            // Routes are shortest ones, so every step comes one hop closer and the walk ends.
-            while let Some((node, amount)) = open.pop() {
-                let mut next = self.routes.next(self.fabric, table, node);
-                let choose = next
-                    .first()
-                    .map(|own| self.fabric.directions[own.index()].choose);
-                let salt = self.fabric.nodes[node.0 as usize].digest;
-                let own = match choose {
-                    Some(Choose::Flow) => Some(by_flow(hash, salt, next.len())),
-                    Some(Choose::Pinned) => Some(by_position(host as u64, next.len())),
-                    Some(Choose::Exchange | Choose::Frame) | None => None,
-                };
-                if let Some(own) = own {
-                    next = &next[own..=own];
-                }
-                let share = amount / super::count(next.len().max(1));
-                for direction in next {
-                    shares.push((*direction, share));
-                    open.push((self.fabric.directions[direction.index()].to, share));
-                }
-            }
-        }
+    /// Those of the next hops from a node that a flow with this hash is sent over: where addresses choose, the member that they give it;
+    /// where exchanges or frames do, all.
+    fn of_flow<'n>(&self, hash: u64, node: NodeId, next: &'n [DirectionId]) -> &'n [DirectionId] {
+        let Some(first) = next.first() else {
+            return next;
+        };
+        let salt = self.fabric.nodes[node.0 as usize].digest;
+        let own = match self.fabric.directions[first.index()].choose {
+            Choose::Flow => by_flow(hash, salt, next.len()),
+            Choose::Pinned => by_position(self.sender.1 as u64, next.len()),
+            Choose::Exchange | Choose::Frame => return next,
+        };
+        &next[own..=own]
     }
 
     /// The first hop of [`levels`](Self::levels).
@@ -209,13 +186,20 @@ impl<'a> Flows<'a> {
     pub(crate) fn both_ways(&mut self, path: &Path, family: Family) -> (Shares, Shares) {
         let (host, array) = (path.host_port, path.array_port);
         let (mut there, mut back) = (Vec::new(), Vec::new());
-        if self.grain == Grain::Members {
-            self.walk_flows(host, (array, path.side, family), &mut there);
-            self.walk_flows(array, (host, path.side, family), &mut back);
-            return (there, back);
+        for (from, to, shares) in [(host, array, &mut there), (array, host, &mut back)] {
+            let context = (to, path.side, family);
+            if self.grain == Grain::Bundles {
+                self.walk(from, context, None, |_, one| shares.push(one));
+                continue;
+            }
+            let connections = self.sender.0;
+            for connection in 0..connections {
+                let hash = flow_hash(self.fabric, from, to, connection);
+                self.walk(from, context, Some(hash), |_, (direction, share)| {
+                    shares.push((direction, share / f64::from(connections)));
+                });
+            }
         }
-        self.walk(host, (array, path.side, family), |_, one| there.push(one));
-        self.walk(array, (host, path.side, family), |_, one| back.push(one));
         (there, back)
     }
 

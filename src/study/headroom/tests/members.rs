@@ -115,6 +115,7 @@ fn a_mean_of_runs_without_the_rare_slow_service_meets_nothing() {
         site.arrays[0].write.time =
             crate::site::Law::Mixture(vec![(0.998, law(1)), (0.002, law(20_000))]);
         let found = headroom(&site, origin(), &only_healthy(), &NoProgress);
+        let mut without = false;
         for point in &found.cases[0].points {
             let Some(value) = point.rows[0].cell.value else {
                 continue;
@@ -122,14 +123,15 @@ fn a_mean_of_runs_without_the_rare_slow_service_meets_nothing() {
             if value.value < 30.0 {
                 assert!(value.low.is_none() && value.high.is_none(), "{value:?}");
                 assert_ne!(point.verdict, Verdict::Met);
-                seen = true;
+                without = true;
             }
         }
         let noted = found
             .notes
             .iter()
             .any(|note| note.contains("rare and slow"));
-        assert!(!seen || noted || seed > 1);
+        assert!(noted || !without, "seed {seed}: {:?}", found.notes);
+        seen |= without;
     }
     assert!(seen, "some runs have no slow one");
 }
