@@ -116,6 +116,8 @@ struct Search {
     in_bursts: Option<f64>,
     /// A load below one that is met need not be met as well: hosts look at queues over unlike ways.
     unlike: bool,
+    /// Names of workloads of which some go over ways with room while others of theirs are full.
+    partly_free: Vec<String>,
     /// By arithmetic no load above this keeps every promise.
     certain: Option<f64>,
     /// The load towards which means rise without bound; `None` where it is not known well.
@@ -340,6 +342,8 @@ fn search(
             let certain = certain::breaks_when_full(site, &fabric, scale, &plan);
             Search {
                 unlike: own.is_some_and(|own| below::unlike(site, &fabric, own, &plan.case)),
+                partly_free: own
+                    .map_or_else(Vec::new, |own| below::partly_free(site, &fabric, own)),
                 certain: saturation.filter(|_| certain),
                 pole: scale.pole(saturation).filter(|_| depth.is_none()),
                 saturation,

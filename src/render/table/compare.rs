@@ -152,8 +152,7 @@ fn changes(comparison: &Comparison, design: usize) -> Option<String> {
                     cell.target_text, other.target_text
                 )
             } else if shown_equal(comparison, design, row, &case.name) {
-                " (though this run shows no difference of the figure: it is near its target)"
-                    .to_owned()
+                " (though this run cannot show a difference of the figure)".to_owned()
             } else {
                 String::new()
             };

@@ -209,7 +209,7 @@ fn promises_that_differ_are_told_beside_figures_that_do_not() {
     let text = comparison_text(&comparison);
     assert!(
         first_line(&text)
-            .contains("missed → undecided (though this run shows no difference of the figure"),
+            .contains("missed → undecided (though this run cannot show a difference of the figure"),
         "{text}"
     );
     assert!(

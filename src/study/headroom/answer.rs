@@ -38,7 +38,7 @@ pub(super) fn answer(
     let end_missed = ends.find(|judged| !before_floor(&search, judged));
     let holes = holes(site, &search, met.map(|point| point.factor));
     let missed = end_missed.map(|judged| &judged.point);
-    let breaks = end_missed.and_then(|judged| broken_at(site, judged));
+    let breaks = end_missed.and_then(|judged| broken_at(site, &search, judged));
     let (place, fit, none) = crosses(&search, (met, missed), (under, over));
     // No number of runs has a figure near the promise where those that do not wait keep it at any load.
     let kept = breaks.as_ref().is_some_and(|own| own.kept_by_others);

@@ -15,7 +15,7 @@ use super::scale::Scale;
 use super::{Judged, Search};
 use crate::outcome::{Breaks, Case, Hole, LoadRow, MeasureKind, Purpose, Verdict};
 use crate::site::{Measure, Site};
-use crate::study::estimate::{CaseLoads, Flows, idle, levels, path_weights};
+use crate::study::estimate::{CaseLoads, Flows, Load, idle, levels, path_weights};
 use crate::topology::Fabric;
 
 /// Tests of lower loads that a case may take: a choice of this program, as are the shares and the distance below.
@@ -69,6 +69,34 @@ pub(super) fn unlike(site: &Site, fabric: &Fabric, loads: &CaseLoads, case: &Cas
         }
     }
     false
+}
+
+/// Ways of which the fullest part is fuller by more than this share have room while the others are full: a choice of this program.
+const ROOM: f64 = 0.1;
+
+/// Names of the workloads of which some go over ways with room while others of theirs are full.
+pub(super) fn partly_free(site: &Site, fabric: &Fabric, loads: &CaseLoads) -> Vec<String> {
+    let mut flows = Flows::with(fabric, &loads.alive, loads.routes.clone()).of(loads.grain);
+    let mean = |load: &Option<Load>| load.map_or(0.0, |load| load.mean);
+    // By workload, how full the fullest part is on its emptiest and on its fullest way.
+    let mut ends = vec![(f64::INFINITY, 0.0_f64); site.workloads.len()];
+    for set in &loads.sets {
+        for index in &set.workloads {
+            let work = &site.workloads[*index];
+            let weights = path_weights(site, fabric, &mut flows, set, work);
+            for (path, _) in set.paths.iter().zip(weights).filter(|(_, own)| *own > 0.0) {
+                let (there, back) = flows.of_work(work, set.host).both_ways(path, set.family);
+                let links = there.iter().chain(&back);
+                let links = links.map(|(direction, _)| mean(&loads.directions[direction.index()]));
+                let fullest = links.fold(mean(&loads.controllers[path.controller]), f64::max);
+                let own = &mut ends[*index];
+                *own = (own.0.min(fullest), own.1.max(fullest));
+            }
+        }
+    }
+    let works = site.workloads.iter().zip(ends);
+    let free = works.filter(|(_, (least, most))| *least < most * (1.0 - ROOM));
+    free.map(|(work, _)| work.name.clone()).collect()
 }
 
 /// Whether a run broke a promise that a load above keeps beyond doubt: it lies in a hole, or broke it by chance.
@@ -131,7 +159,7 @@ pub(super) fn holes(site: &Site, search: &Search, met: Option<f64>) -> Vec<Hole>
     let found = found.filter_map(|judged| {
         Some(Hole {
             factor: judged.point.factor,
-            breaks: broken(site, judged)?,
+            breaks: broken(site, search, judged)?,
         })
     });
     let mut found: Vec<Hole> = found.collect();
@@ -141,7 +169,7 @@ pub(super) fn holes(site: &Site, search: &Search, met: Option<f64>) -> Vec<Hole>
 }
 
 /// The first promise that a run has proven to be broken. A throughput that shrinks with less load is named as what it is there.
-pub(super) fn broken(site: &Site, judged: &Judged) -> Option<Breaks> {
+pub(super) fn broken(site: &Site, search: &Search, judged: &Judged) -> Option<Breaks> {
     let mut rows = judged.point.rows.iter();
     let row = rows.find(|row| row.cell.verdict == Verdict::Missed)?;
     Some(Breaks {
@@ -149,7 +177,9 @@ pub(super) fn broken(site: &Site, judged: &Judged) -> Option<Breaks> {
         measure: row.measure,
         target_text: shrunk(site, row).unwrap_or_else(|| row.cell.target_text.clone()),
         saturated: row.cell.saturated,
-        kept_by_others: row.cell.saturated && within(row),
+        kept_by_others: row.cell.saturated
+            && within(row)
+            && search.partly_free.contains(&row.workload),
     })
 }
 

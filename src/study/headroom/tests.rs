@@ -524,6 +524,7 @@ fn search(points: &[(f64, f64)]) -> Search {
         },
         saturation: Some(2.0),
         unlike: false,
+        partly_free: Vec::new(),
         certain: None,
         pole: Some(2.0),
         depth: None,

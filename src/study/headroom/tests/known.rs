@@ -187,6 +187,7 @@ fn searched(points: &[(f64, f64, f64)]) -> Search {
     };
     Search {
         unlike: false,
+        partly_free: Vec::new(),
         certain: None,
         pole: None,
         saturation: Some(10.0),
