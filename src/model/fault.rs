@@ -279,8 +279,13 @@ impl<E: Executor> World<'_, E> {
             less(&mut self.fault.nodes_lost[node.0 as usize], back.whole);
         }
         for host in &script.hosts {
+            let was_lost = self.fault.host_is_lost(*host);
             less(&mut self.fault.hosts_lost[*host], back.whole);
             less(&mut self.fault.hosts_drained[*host], back.drain);
+            if was_lost && !self.fault.host_is_lost(*host) {
+                // Before its links carry anything again: nothing that it held goes on.
+                self.forget_paths(*host);
+            }
         }
         for member in &script.members {
             less(&mut self.fault.drained[member.0 as usize], back.drain);

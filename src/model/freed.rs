@@ -50,7 +50,9 @@ impl<E: Executor> World<'_, E> {
                 let follows = matches!(entry.kind, LogKind::Path { to, .. } if to == Standing::Up)
                     && entry.timer.is_none();
                 let nothing = (empty && entry.ios == 0) || follows;
-                if !(nothing && before == Some(entry.at)) {
+                // Nor does one that a host has forgotten: no timer of its has run out.
+                let forgotten = empty && entry.timer.is_none();
+                if !(forgotten || nothing && before == Some(entry.at)) {
                     self.freeing[set] = line;
                 }
             }

@@ -194,9 +194,6 @@ impl<E: Executor> World<'_, E> {
                 (_, true, _, false) => self.host_returned(host),
                 _ => {}
             }
-            if let (true, _, false, _) = change {
-                self.look_for_paths_anew(host);
-            }
         }
     }
 

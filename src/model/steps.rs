@@ -363,21 +363,27 @@ impl<E: Executor> World<'_, E> {
         nvme && self.now >= self.paths[path as usize].failed_at + loss
     }
 
-    /// A host that was lost itself is back: it looks for the paths that had been given up as from now, and remembers nothing of
-    /// those that it had stopped to try.
-    pub(super) fn look_for_paths_anew(&mut self, host: usize) {
-        for path in 0..self.paths.len() {
-            let set = self.compiled.paths[path].set as usize;
-            let state = &mut self.paths[path];
-            let given_up = matches!(state.standing, Standing::Failed | Standing::Removed);
-            if self.compiled.sets[set].host == host && given_up {
-                state.standing = Standing::Failed;
-                state.failed_at = self.now;
-                state.held_since = Instant::NEVER;
-                state.checks += 1;
-                state.check_pending = false;
-                self.plan_check(u32::try_from(path).unwrap_or(u32::MAX));
+    /// A host that was lost itself is back, however short it was away: it has no session, no association and no path that it holds,
+    /// remembers nothing of those that it had stopped to try, and looks for them all as from now. Its links are still lost.
+    pub(super) fn forget_paths(&mut self, host: usize) {
+        for path in (0..).take(self.paths.len()) {
+            let set = self.compiled.paths[path as usize].set as usize;
+            let state = &mut self.paths[path as usize];
+            // A port that a team does not use waits as before.
+            if self.compiled.sets[set].host != host || state.standing == Standing::Standby {
+                continue;
             }
+            state.epoch += 1;
+            state.failed_at = self.now;
+            state.held_since = Instant::NEVER;
+            state.one_by_one = false;
+            state.checks += 1;
+            state.check_pending = false;
+            if !matches!(state.standing, Standing::Failed | Standing::Removed) {
+                self.change_standing(path, Standing::Failed, None, 0);
+            }
+            self.paths[path as usize].standing = Standing::Failed;
+            self.plan_check(path);
         }
     }
 

@@ -52,7 +52,8 @@ pub struct PartCase {
     pub gone_hosts: Vec<String>,
     /// Hosts that are still there and have no path left.
     pub cut_off: Vec<CutOff>,
-    /// The fullest part in this case; `None` when nothing was measured.
+    /// The fullest part in this case of those that the work crosses that misses a promise of the state after, of all where it crosses none;
+    /// `None` when nothing was measured.
     pub fullest: Option<Fullest>,
     /// What happened on the way; `None` when it was not simulated.
     pub switch_over: Option<PartSwitch>,

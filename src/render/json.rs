@@ -89,7 +89,7 @@
 //!   (as above; column by column, first the state before, then one a part).
 //!   - `cases`: `kind`, `part`, `also` (parts whose loss is the same), `alike` (parts in the same place),
 //!     `gone_hosts`, `cut_off` (`array`, `hosts`, `workloads`), `fullest` (`part`, `instance`, `mean_percent`,
-//!     `peak_percent`: asked in the busiest 20 ms), `switch_over` (`settled_s`, `longest_io_s`, `longest_open`, `no_path`, `failed_without_path`,
+//!     `peak_percent`: asked in the busiest 20 ms; of the parts that work crosses which misses a promise of the state after), `switch_over` (`settled_s`, `longest_io_s`, `longest_open`, `no_path`, `failed_without_path`,
 //!     `longest_silence_s`, `failed`, `retried`, `timer`: the one that ended the stall), `saturated`,
 //!     `partial`.
 //! - `windows`, the hours in which each outage may be brought about (`null` when not asked): as below.

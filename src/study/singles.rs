@@ -27,7 +27,7 @@ use super::{assemble, judge, parts, steady, switch};
 use crate::model::Compiled;
 use crate::outcome::{
     Case, EachPart, Matrix, Origin, PartCase, PartSwitch, Report, Row, Steady, Switch,
-    SwitchWorkload,
+    SwitchWorkload, Verdict,
 };
 use crate::site::{Fault, LossMode, Site};
 use crate::topology::{Fabric, Loss};
@@ -132,14 +132,12 @@ struct Setting<'a> {
 impl Setting<'_> {
     /// The column of the state before any part is lost.
     fn state(&self, runs: &SteadyRuns) -> Column {
+        let matrix = judge::matrix(self.site, std::slice::from_ref(runs), &[]);
         let case = PartCase {
             cut_off: cut::cut_off(self.site, self.fabric, &runs.plan),
-            ..self.measured(runs)
+            ..self.measured(runs, &matrix)
         };
-        Column {
-            case,
-            matrix: judge::matrix(self.site, std::slice::from_ref(runs), &[]),
-        }
+        Column { case, matrix }
     }
 
     fn columns(&self, classes: &[Class], progress: &dyn Progress) -> Vec<Column> {
@@ -236,13 +234,27 @@ impl Setting<'_> {
             gone_hosts: single.hosts.iter().map(host).collect(),
             cut_off: cut::cut_off(self.site, self.fabric, &runs.plan),
             switch_over: switches.first().map(in_short),
-            ..self.measured(runs)
+            ..self.measured(runs, &matrix)
         };
         Column { case, matrix }
     }
 
-    /// What the steady runs of a case say, without who is lost in it.
-    fn measured(&self, runs: &SteadyRuns) -> PartCase {
+    /// Workloads that miss a promise of the state after, by index; where none does, all.
+    fn missing(&self, matrix: &Matrix) -> Vec<usize> {
+        let missed = |row: &&Row| {
+            let mut cells = row.cells.iter().flatten();
+            !row.switching && cells.any(|cell| cell.verdict == Verdict::Missed)
+        };
+        let rows: Vec<&Row> = matrix.rows.iter().filter(missed).collect();
+        let works = self.site.workloads.iter().enumerate();
+        works
+            .filter(|(_, work)| rows.is_empty() || rows.iter().any(|row| row.workload == work.name))
+            .map(|(index, _)| index)
+            .collect()
+    }
+
+    /// What the steady runs of a case say, without who is lost in it; `matrix`: the judgement of the case.
+    fn measured(&self, runs: &SteadyRuns, matrix: &Matrix) -> PartCase {
         PartCase {
             kind: String::new(),
             part: String::new(),
@@ -253,7 +265,9 @@ impl Setting<'_> {
             fullest: {
                 let alive = without(self.fabric, &runs.plan.members);
                 let sets = runs.plan.path_sets(self.site, self.fabric);
-                parts::limit_of(self.site, self.fabric, (&alive, &sets), &runs.figures)
+                let left = (alive.as_slice(), sets.as_slice());
+                let missing = self.missing(matrix);
+                parts::limit_of(self.site, self.fabric, left, &runs.figures, &missing)
             },
             switch_over: None,
             saturated: runs.figures.saturated,

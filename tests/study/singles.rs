@@ -411,6 +411,41 @@ fn changes_for_single_parts_do_what_they_say() {
     }
 }
 
+/// What limits a missed case is a part that the work that misses goes over, though another is fuller.
+#[test]
+fn what_limits_a_missed_case_is_crossed_by_the_work_that_misses() {
+    let work = |name: &str, rate: &str, mean: &str| {
+        format!(
+            "[[host]]\nname = \"{name}\"\n[[array]]\nname = \"{name}-box\"\ncontrollers = 1\n\
+             [[link]]\nfrom = \"{name}\"\nto = \"core\"\nspeed = \"10GbE\"\n\
+             [[link]]\nfrom = \"core\"\nto = \"{name}-box\"\nspeed = \"10GbE\"\n\
+             [[workload]]\nname = \"{name}-work\"\nhosts = \"{name}\"\narray = \"{name}-box\"\nprotocol = \"nvme-tcp\"\n\
+             read = \"100%\"\nsizes = \"64KiB\"\narrivals = {{ paced = \"{rate}\" }}\npromise = {{ mean = \"{mean}\" }}\n"
+        )
+    };
+    let text = format!(
+        "format = 1\nrun = {{ duration = \"60ms\", warm_up = \"20ms\", replications = 3 }}\n\
+         [[switch]]\nname = \"core\"\n{}{}",
+        work("busy", "20k/s", "5s"),
+        work("idle", "1k/s", "1us")
+    );
+    let site = site(&text, &[]);
+    let each = run(&site, &each(Symmetry::Grouped));
+    let mut named = 0;
+    for (column, case) in each.cases.iter().enumerate() {
+        let fullest = case.fullest.as_ref().expect("something is measured");
+        // Who is cut off crosses nothing.
+        let missed = verdicts(&each, column) == [Some(Verdict::Met), Some(Verdict::Missed)];
+        if missed && case.cut_off.is_empty() {
+            let (part, what) = (&fullest.part, &fullest.instance);
+            assert!(part.contains("idle"), "{}: {part}, {what}", case.part);
+            assert!(what.contains("idle"), "{}: {part}, {what}", case.part);
+            named += 1;
+        }
+    }
+    assert!(named > 2, "{named}");
+}
+
 /// Hosts with one port hang on every part of their way; the others do not.
 #[test]
 fn whoever_is_cut_off_is_named_with_the_part() {

@@ -488,6 +488,10 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                     };
                     format!("what was under way on {whose} given up was held{onward}{until}")
                 }
+                // No timer ran out: the host has begun anew, or the path was not in use.
+                Standing::Failed if told.timer.is_none() => {
+                    format!("{paths} out of use, looked for from now on")
+                }
                 Standing::Failed => format!("{paths} given up{onward}{until}"),
                 Standing::Up if matches!(told.timer, Some((TimerName::Failback, _))) => {
                     format!("{paths} failed back")
