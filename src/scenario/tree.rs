@@ -318,6 +318,26 @@ fn family_member<'t>(
     })
 }
 
+/// Timers that are the name of a preset become the table that says the same, so that one of them can be set beside it.
+fn named_preset(entry: &mut Entry) {
+    let Value::String(_) = entry.node.value else {
+        return;
+    };
+    if entry.key != "timers" {
+        return;
+    }
+    let origin = entry.node.origin.clone();
+    let inner = Entry {
+        key: "preset".to_owned(),
+        origin: origin.clone(),
+        node: entry.node.clone(),
+    };
+    entry.node = Node {
+        value: Value::Table(vec![inner]),
+        origin,
+    };
+}
+
 /// Puts the value at the end of a path, making tables on the way.
 fn put(
     entries: &mut Vec<Entry>,
@@ -359,6 +379,7 @@ fn put(
         });
         entries.len() - 1
     });
+    named_preset(&mut entries[index]);
     match &mut entries[index].node.value {
         Value::Table(inner) => put(inner, rest, origin, set),
         _ => Err(Misfit {

@@ -672,3 +672,35 @@ fn a_team_that_never_notices_gets_a_probe() {
     assert_eq!(names, ["a team probe of 1\u{202F}s at the hosts app"]);
     assert!(report.mends[0].mends_all);
 }
+
+/// Where the switch of such a port sees that its uplinks are gone, it may take the port down instead; both are tried, also where the
+/// timers of the hosts are the name of a preset.
+#[test]
+fn a_team_that_never_notices_gets_a_switch_that_tells_it() {
+    let by_name =
+        super::teams::TEAM.replace("team = \"first\"", "team = \"first\"\ntimers = \"short\"");
+    for text in [super::teams::TEAM, &by_name] {
+        let ask = Ask {
+            outages: Some(vec!["dark".to_owned()]),
+            switch: true,
+            ..Ask::default()
+        };
+        let report = searched(text, &[], &ask, &most(4));
+        let mut names: Vec<&str> = report.mends.iter().map(|mend| mend.name.as_str()).collect();
+        names.sort_unstable();
+        assert_eq!(
+            names,
+            [
+                "a team probe of 1\u{202F}s at the hosts app",
+                "host ports taken down on loss of uplinks by the switches edge"
+            ],
+            "{:?}",
+            report.mend_search
+        );
+        for mend in &report.mends {
+            assert!(mend.mends_all, "{}", mend.name);
+            let takes = &mend.changes;
+            assert_eq!((takes.cables, takes.ports, takes.settings), (0, 0, 1));
+        }
+    }
+}

@@ -169,8 +169,11 @@ fn description(site: &Site, case: &Case) -> String {
         .units
         .iter()
         .flat_map(|unit| &unit.boxes)
-        .filter(|node| node.lost)
-        .map(|node| node.name.as_str())
+        .filter_map(|node| match (node.lost, node.partly) {
+            (true, _) => Some(node.name.as_str()),
+            (false, true) => node.detail.strip_suffix(" lost"),
+            (false, false) => None,
+        })
         .collect();
     if !lost.is_empty() {
         out.push_str(&format!("Lost: {}. ", lost.join(", ")));

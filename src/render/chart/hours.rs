@@ -136,6 +136,14 @@ fn load(sheet: &mut Sheet, day: &Day, found: &Windows, top: f64) -> f64 {
         .outages
         .first()
         .map_or(&[][..], |outage| &outage.hours);
+    let said = |factor: f64| sig(100.0 * factor, 2);
+    let widest = rows
+        .iter()
+        .map(|row| room(&said(row.most_factor), em, false));
+    let widest = widest.fold(0.0, f64::max) + em * 0.3;
+    // As many hours have their number as keep their neighbours' apart.
+    let fits = |every: &u32| f64::from(*every) * day.hour >= widest;
+    let every = [1, 2, 3, 4, 6, 8, 12].into_iter().find(fits).unwrap_or(24);
     for row in rows {
         let x = day.at(f64::from(row.hour));
         let size = |factor: f64| (day.hour - 2.0, factor * tall);
@@ -146,9 +154,8 @@ fn load(sheet: &mut Sheet, day: &Day, found: &Windows, top: f64) -> f64 {
         sheet
             .canvas
             .rect((x + 1.0, base - least.1), least, Role::Use2);
-        // Every third hour on a phone, where three digits find no room.
-        if !day.above || row.hour % 3 == 0 {
-            let text = sig(100.0 * row.most_factor, 2);
+        if row.hour % every == 0 {
+            let text = said(row.most_factor);
             let at = (x + day.hour / 2.0, base - most.1 - em * 0.35);
             sheet.label(at, &text, Face::Plain, Anchor::Middle, Role::Mute);
         }

@@ -524,6 +524,48 @@ fn the_one_who_carries_gives_the_colour() {
     assert_eq!(colour_of("B lost"), Some(palette::Role::A.hex()));
 }
 
+/// What let the longest I/O go ends a stall only where the work stopped.
+#[test]
+fn a_timeline_ends_no_stall_that_there_was_not() {
+    let mut report = sample_report();
+    let said = |report: &Report| {
+        let drawing = timeline(report, 0, 0, Format::Page).expect("drawn");
+        ["ends the stall", "lets the longest I/O go"].map(|words| drawing.svg.contains(words))
+    };
+    assert_eq!(said(&report), [false, true]);
+    report.switches[0].workloads[0].stops = vec![crate::outcome::WorkStop {
+        from_s: 0.0,
+        to_s: Some(5.1),
+        s: 5.1,
+        ended_by: None,
+        cause: crate::outcome::StopCause::LostPaths,
+    }];
+    assert_eq!(said(&report), [true, false]);
+}
+
+/// Numbers of neighbouring hours that are as busy stand apart.
+#[test]
+fn numbers_of_busy_hours_stand_apart() {
+    let mut found = sample_windows();
+    for row in found.outages.iter_mut().flat_map(|own| &mut own.hours) {
+        row.most_factor = 1.0;
+    }
+    for format in FORMATS {
+        let drawing = hours(&sample_report().origin, &found, format).expect("drawn");
+        let document = Document::parse(&drawing.svg).expect("well-formed");
+        let texts = document.descendants();
+        let full = texts.filter(|node| node.has_tag_name("text") && node.text() == Some("100"));
+        let places: Vec<(f64, f64)> = full
+            .map(|node| (number(node, "x"), number(node, "font-size")))
+            .collect();
+        assert!(places.len() >= 6, "{format:?}: {}", places.len());
+        for pair in places.windows(2) {
+            let gap = pair[1].0 - pair[0].0 - width("100", pair[0].1, false);
+            assert!(gap > 0.2 * pair[0].1, "{format:?}: {gap}");
+        }
+    }
+}
+
 #[test]
 fn findings_state_the_numbers() {
     let report = sample_report();

@@ -302,7 +302,7 @@ fn event_words(sheet: &mut Sheet, scene: &Scene<'_>, middles: &[f64], y: f64) {
     });
     for index in order {
         let beside = half(index) + em * 0.3;
-        let spot = words::event(scene.events[index].1)
+        let spot = words::event(scene.events[index].1, scene.workload)
             .into_iter()
             .find_map(|text| {
                 let wide = room(&text, em, true);

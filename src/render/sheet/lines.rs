@@ -3,7 +3,7 @@
 use super::state::{dark, of_runs, paths, promised, steady_lines};
 use super::{REPEATED, SILENT, SLOW};
 use crate::outcome::{
-    Begin, Case, Harm, MeasureKind, Origin, Report, Row, Switch, Verdict, Windows,
+    Begin, Case, Harm, MeasureKind, Origin, Report, Row, Switch, SwitchWorkload, Verdict, Windows,
 };
 use crate::render::number::{as_written, three};
 use crate::render::words::{clock, measure_name, target_of, timer_words, window_words};
@@ -470,8 +470,11 @@ fn timers(when: &'static str, switch: &Switch) -> Vec<SheetLine> {
         }
     }
     let one = found.len() == 1;
+    let what = match switch.workloads.iter().any(SwitchWorkload::stopped) {
+        true => "the timer that ends the stall",
+        false => "the timer that lets the longest I/O go",
+    };
     let line = |(timer, works): (&str, Vec<&str>)| {
-        let what = "the timer that ends the stall";
         let what = if one || works.is_empty() {
             what.to_owned()
         } else {

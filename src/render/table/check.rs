@@ -204,36 +204,56 @@ fn alike(paths: &[PathRow]) -> Vec<Vec<&PathRow>> {
     groups
 }
 
-/// "and 23 more like it", with their ends: as two lists where each port of the one reaches each of the other.
+/// "and 23 more like it", with their ends: lists of which each port of the one reaches each of the other.
 fn more_like_it(group: &[&PathRow]) -> String {
     let more = group.len() - 1;
     if more == 0 {
         return String::new();
     }
-    let ends = |end: fn(&PathRow) -> &String| {
-        let mut names: Vec<&str> = Vec::new();
-        for path in group {
-            if !names.contains(&end(path).as_str()) {
-                names.push(end(path));
-            }
+    // Host ports by array port, then array ports that have the same ones.
+    let mut by_array: Vec<(&str, Vec<&str>)> = Vec::new();
+    for path in group {
+        let own = path.array_port.as_str();
+        match by_array.iter_mut().find(|(array, _)| *array == own) {
+            Some((_, hosts)) => hosts.push(&path.host_port),
+            None => by_array.push((own, vec![&path.host_port])),
         }
-        names
-    };
-    let (from, to) = (ends(|path| &path.host_port), ends(|path| &path.array_port));
-    let words = if from.len() * to.len() == group.len() {
-        format!("each of {} to each of {}", from.join(", "), to.join(", "))
-    } else {
-        let pairs = group.iter().skip(1);
-        let pairs: Vec<String> = pairs
-            .map(|path| format!("{} to {}", path.host_port, path.array_port))
-            .collect();
-        pairs.join(", ")
-    };
-    let line = format!("and {more} more like it: {words}");
+    }
+    let mut lists: Vec<(Vec<&str>, Vec<&str>)> = Vec::new();
+    for (array, hosts) in by_array {
+        match lists.iter_mut().find(|(_, own)| *own == hosts) {
+            Some((arrays, _)) => arrays.push(array),
+            None => lists.push((vec![array], hosts)),
+        }
+    }
+    let words: Vec<String> = lists
+        .iter()
+        .map(
+            |(arrays, hosts)| match (hosts.as_slice(), arrays.as_slice()) {
+                ([host], [array]) => format!("{host} to {array}"),
+                _ => format!("{} to {}", each_of(hosts), each_of(arrays)),
+            },
+        )
+        .collect();
+    let line = format!("and {more} more like it: {}", words.join("; "));
     format!(
         "  {}\n\n",
         wrapped(&line, 92).trim_end().replace('\n', "\n  ")
     )
+}
+
+/// Ports named one by one at most; of more the first two and the last.
+const PORTS_NAMED: usize = 4;
+
+fn each_of(ports: &[&str]) -> String {
+    match ports {
+        [one] => (*one).to_owned(),
+        [first, second, .., last] if ports.len() > PORTS_NAMED => format!(
+            "each of {first}, {second}, … {last} ({})",
+            count(ports.len() as u64)
+        ),
+        _ => format!("each of {}", ports.join(", ")),
+    }
 }
 
 fn one_path(path: &PathRow) -> String {
@@ -321,10 +341,13 @@ fn compared(sheet: &PathSheet) -> String {
             continue;
         };
         let verdict = if hop.usable_gb_s >= label {
-            format!("{}{THIN}Gb/s all the way: confirmed", three(label))
+            format!(
+                "the {}{THIN}Gb/s of the first hop are there all the way",
+                three(label)
+            )
         } else {
             format!(
-                "{}{THIN}Gb/s all the way: refuted by {}, which has {}{THIN}Gb/s",
+                "the {}{THIN}Gb/s of the first hop are not there all the way: {} has {}{THIN}Gb/s",
                 three(label),
                 hop.name,
                 three(hop.usable_gb_s)

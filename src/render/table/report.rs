@@ -5,8 +5,8 @@ use super::mends::mends;
 use super::theory::theory_text;
 use super::windows::body as windows;
 use crate::outcome::{
-    BudgetPart, Cell, LeftOpen, MeasureKind, Population, Report, Row, Steady, Switch, TheoryRow,
-    Verdict, WorkloadFigures,
+    BudgetPart, Cell, LeftOpen, MeasureKind, Population, Report, Row, Steady, Switch,
+    SwitchWorkload, TheoryRow, Verdict, WorkloadFigures,
 };
 use crate::render::number::{
     NONE, Scale, THIN, about, at_place, count, is_over, margin, three, three_down,
@@ -437,6 +437,10 @@ fn growth(report: &Report) -> String {
 
 fn events(switch: &Switch) -> String {
     let mut table = Aligned::new(&[">s", "what happened", "workload", "timer", ""]);
+    let marked = match switch.workloads.iter().any(SwitchWorkload::stopped) {
+        true => "ended the stall",
+        false => "let the longest I/O go",
+    };
     for event in &switch.events {
         table.row(vec![
             at_place(event.t_s, -3),
@@ -444,7 +448,7 @@ fn events(switch: &Switch) -> String {
             event.workload.clone().unwrap_or_default(),
             event.timer.as_deref().map_or_else(String::new, timer_words),
             if event.ended_stall {
-                "ended the stall".to_owned()
+                marked.to_owned()
             } else {
                 String::new()
             },

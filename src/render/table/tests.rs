@@ -107,12 +107,41 @@ fn every_text_ends_with_the_word_estimate() {
 }
 
 #[test]
-fn bandwidth_all_the_way_is_confirmed_or_refuted() {
+fn it_is_said_whether_the_bandwidth_of_the_first_hop_is_there_all_the_way() {
     let text = paths_text(&sheets(), true).replace('\u{202F}', " ");
-    assert!(text.contains("fabric A: 97.0 Gb/s all the way: confirmed"));
+    assert!(text.contains("fabric A: the 97.0 Gb/s of the first hop are there all the way\n"));
     assert!(text.contains(
-        "fabric B: 97.0 Gb/s all the way: refuted by edge-B > vault-c1, which has 27.2 Gb/s"
+        "fabric B: the 97.0 Gb/s of the first hop are not there all the way: edge-B > vault-c1 has 27.2 Gb/s"
     ));
+}
+
+/// Hosts whose ports reach the same ports of an array stand in one list, which a large family does not fill.
+#[test]
+fn paths_that_are_alike_name_a_family_once() {
+    let one = sheets().remove(0);
+    let mut all = one.clone();
+    all.paths.clear();
+    for host in 1..=16 {
+        for array in ["c1:1", "c2:1"] {
+            // The first host reaches one more.
+            let more = (host == 1).then_some("c2:2");
+            for array in std::iter::once(array).chain(more.filter(|_| array == "c2:1")) {
+                all.paths.push(PathRow {
+                    host_port: format!("db-{host}:A1"),
+                    array_port: array.to_owned(),
+                    ..one.paths[0].clone()
+                });
+            }
+        }
+    }
+    let text = paths_text(&[all], false);
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        text.contains(
+            "and 32 more like it: each of db-1:A1, db-2:A1, … db-16:A1 (16) to each of c1:1, c2:1; db-1:A1 to c2:2"
+        ),
+        "{text}"
+    );
 }
 
 #[test]

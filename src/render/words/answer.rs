@@ -5,7 +5,8 @@ use super::measure::{cell_scale, measure_name, row_scale, who_waits};
 use super::reasons;
 use super::{Prose, listed, plural, sentence};
 use crate::outcome::{
-    Begin, Case, Cell, LeftOpen, Matrix, MeasureKind, Report, Row, Switch, SwitchWorkload, Verdict,
+    Begin, Case, Cell, Harm, LeftOpen, Matrix, MeasureKind, Report, Row, Switch, SwitchWorkload,
+    Verdict,
 };
 use crate::render::number::{Scale, as_written, two, whole_percent};
 use std::cmp::Ordering;
@@ -192,6 +193,13 @@ fn does_not_fit(report: &Report, case: &Case) -> Prose {
             listed(&names)
         ));
     }
+    if ran_too_short(report, case) {
+        // What waits at the end of such a run shows nothing.
+        return Prose::new().text(format!(
+            "{} the work does not fit, by arithmetic: more is asked for than can be done. The run is too short to show how waiting grows.",
+            sentence(&with_case(case))
+        ));
+    }
     let carrier = match (case.carries, &case.outage) {
         (Some(side), _) => format!("{side} can carry"),
         (None, Some(_)) => "what is left can carry".to_owned(),
@@ -202,6 +210,16 @@ fn does_not_fit(report: &Report, case: &Case) -> Prose {
         "{} the work does not fit: it arrives faster than {carrier}, and waiting grows without end.",
         sentence(&with_case(case))
     ))
+}
+
+/// Whether each workload that does not fit in a case has I/Os that the array works on for longer than the run can show.
+fn ran_too_short(report: &Report, case: &Case) -> bool {
+    let steady = report.steady.iter().find(|steady| steady.case == *case);
+    let full = || {
+        let works = steady.into_iter().flat_map(|steady| &steady.workloads);
+        works.filter(|work| work.saturated)
+    };
+    full().next().is_some() && full().all(|work| work.service_beyond_run_s.is_some())
 }
 
 /// `with A lost`, `with everything healthy`, `with the scripted events`.
@@ -350,9 +368,11 @@ fn missed(report: &Report, row: &Row, case_index: usize, cell: &Cell) -> Prose {
                 as_written(&cell.target_text)
             ));
     }
+    let switches = row.switching && !only_slow(report, &matrix.cases[case_index]);
     let verdict = match row.measure {
         MeasureKind::Failed => " loses work: ",
-        MeasureKind::LongestIo => " stalls too long: ",
+        MeasureKind::LongestIo if switches => " stalls too long: ",
+        MeasureKind::LongestIo => " waits too long: ",
         _ => " is too slow: ",
     };
     let promised = if cell.target == 0.0 {
@@ -360,7 +380,7 @@ fn missed(report: &Report, row: &Row, case_index: usize, cell: &Cell) -> Prose {
     } else {
         as_written(&cell.target_text)
     };
-    let during = if row.switching {
+    let during = if switches {
         " during the switch-over"
     } else {
         ""
@@ -376,6 +396,12 @@ fn missed(report: &Report, row: &Row, case_index: usize, cell: &Cell) -> Prose {
                 cell_scale(cell)
             )
         ))
+}
+
+/// Whether nothing is lost in a case, but slow or damaging frames: nothing switches over then.
+fn only_slow(report: &Report, case: &Case) -> bool {
+    let mut switches = report.switches.iter();
+    switches.any(|switch| switch.case == *case && switch.harm == Harm::Slow)
 }
 
 /// `p99 of bookings`, as prose.
@@ -593,8 +619,14 @@ fn switch_words(report: &Report) -> Prose {
     let open = workloads().any(|w| w.longest_open.contains(&true));
     let more = if open { "more than " } else { "" };
     let longest = format!("{more}{}", Scale::of("s", [longest]).two(longest));
+    // Where links are only slow or damage frames, nothing switches over.
+    let slow = |switch: &Switch| switch.harm == Harm::Slow;
+    let when = match report.switches.iter().all(slow) {
+        true => "Meanwhile",
+        false => "In the switch-over",
+    };
     let said = Prose::new().text(if failed == 0 {
-        format!("In the switch-over no I/O fails, and the longest takes {longest}.")
+        format!("{when} no I/O fails, and the longest takes {longest}.")
     } else {
         let (ios, fail) = if failed == 1 {
             ("I/O", "fails")
@@ -608,7 +640,7 @@ fn switch_words(report: &Report) -> Prose {
             ", all replications together"
         };
         format!(
-            "In the switch-over {} {ios} {fail}{together}, and the longest takes {longest}.",
+            "{when} {} {ios} {fail}{together}, and the longest takes {longest}.",
             crate::render::number::count(failed)
         )
     });

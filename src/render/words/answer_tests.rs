@@ -234,7 +234,8 @@ fn what_fails_for_want_of_a_path_ends_no_stall() {
     let event = work.freed_by.as_mut().expect("the sample has a stall");
     event.timer = Some("fast-io-fail, 5s".to_owned());
     let from = report.switches[0].counted_from;
-    assert!(stall_ends(&work, from).contains("it ends the stall"));
+    let said = stall_ends(&work, from);
+    assert!(said.contains("it lets the longest I/O end"), "{said}");
     let event = work.freed_by.as_mut().expect("the sample has a stall");
     event.timer = Some("no path, fail at once".to_owned());
     let said = stall_ends(&work, from);
@@ -391,4 +392,62 @@ fn a_figure_of_a_change_is_never_rounded_onto_its_target() {
         assert!(shown == digits || scale.unit != "\u{b5}s", "{shown}");
         assert!(text.contains(&format!("is {shown} ")), "{text}");
     }
+}
+
+/// Links that are slow or damage frames switch nothing over.
+#[test]
+fn nothing_switches_over_where_links_only_damage_frames() {
+    let mut report = sample_report();
+    every_cell(&mut report, |cell| cell.verdict = Verdict::Met);
+    let row = report.matrix.rows.iter_mut().find(|row| row.switching);
+    let cells = row.expect("something is promised of it").cells.iter_mut();
+    for cell in cells.flatten() {
+        cell.verdict = Verdict::Missed;
+    }
+    let said = |report: &Report| {
+        let answer = answer(report);
+        answer.headline.plain() + &answer.holds.plain()
+    };
+    assert!(said(&report).contains("switch-over"), "{}", said(&report));
+    for switch in &mut report.switches {
+        switch.harm = Harm::Slow;
+    }
+    assert!(!said(&report).contains("switch-over"), "{}", said(&report));
+    assert!(said(&report).contains("Meanwhile"), "{}", said(&report));
+}
+
+/// A run that is too short names no busy part, and what arithmetic alone says is said to be that.
+#[test]
+fn a_run_that_is_too_short_is_told_of_as_one() {
+    let mut report = sample_report();
+    let open = |left| {
+        move |cell: &mut Cell| {
+            (cell.verdict, cell.saturated, cell.left_open) = (Verdict::Undecided, false, left);
+        }
+    };
+    report.matrix.rows.retain(|row| !row.switching);
+    every_cell(&mut report, open(None));
+    assert!(!answer(&report).cause.is_empty());
+    every_cell(&mut report, open(Some(LeftOpen::RunTooShort)));
+    assert!(answer(&report).cause.is_empty());
+
+    every_cell(&mut report, |cell| cell.saturated = true);
+    let long = |report: &mut Report, service: Option<f64>| {
+        for steady in &mut report.steady {
+            steady.saturated = true;
+            for work in &mut steady.workloads {
+                (work.saturated, work.service_beyond_run_s) = (true, service);
+            }
+        }
+    };
+    long(&mut report, None);
+    let said = answer(&report).headline.plain();
+    assert!(said.contains("waiting grows without end"), "{said}");
+    long(&mut report, Some(3.0));
+    let said = answer(&report).headline.plain();
+    assert!(said.contains("does not fit, by arithmetic"), "{said}");
+    assert!(!said.contains("without end"), "{said}");
+    let foot = crate::render::words::beyond_run_words(&report).expect("it is too short");
+    assert!(foot.contains("by arithmetic that"), "{foot}");
+    assert!(!foot.contains("whether"), "{foot}");
 }

@@ -119,6 +119,7 @@ pub fn partial_words(report: &Report) -> Option<String> {
 #[must_use]
 pub fn beyond_run_words(report: &Report) -> Option<String> {
     let mut said: Vec<String> = Vec::new();
+    let mut full: Vec<String> = Vec::new();
     for steady in &report.steady {
         for work in &steady.workloads {
             let Some(service_s) = work.service_beyond_run_s else {
@@ -128,12 +129,21 @@ pub fn beyond_run_words(report: &Report) -> Option<String> {
             if !said.contains(&one) {
                 said.push(one);
             }
+            if work.saturated && !full.contains(&work.name) {
+                full.push(work.name.clone());
+            }
         }
     }
+    // Where arithmetic has said so already, it is no open question.
+    let fits = match full.len() {
+        0 => "only arithmetic says whether the work fits".to_owned(),
+        1 => format!("it is by arithmetic that {} does not fit", listed(&full)),
+        _ => format!("it is by arithmetic that {} do not fit", listed(&full)),
+    };
     (!said.is_empty()).then(|| {
         format!(
             "The run is too short for {}: in the array an I/O takes longer than half of the run, or than drain_limit. What is unfinished \
-             when it ends ranks last, no mean is told of the rest, and only arithmetic says whether the work fits. Runs of several times \
+             when it ends ranks last, no mean is told of the rest, and {fits}. Runs of several times \
              that length (run.duration, run.drain_limit, run.warm_up) show it.",
             listed(&said)
         )

@@ -4,8 +4,8 @@ use super::answer::{Flag, figure_of, with_case, without_path, worst_cell};
 use super::measure::row_scale;
 use super::{Prose, named, plural, sentence, timer_words};
 use crate::outcome::{
-    AssumptionRow, Begin, Growth, MeasureKind, Mend, PartUse, Report, Row, SwitchWorkload,
-    UseInCase,
+    AssumptionRow, Begin, Growth, LeftOpen, MeasureKind, Mend, PartUse, Report, Row,
+    SwitchWorkload, UseInCase,
 };
 use crate::render::number::{count, is_over, three_down, two, two_down, whole_percent};
 
@@ -55,6 +55,11 @@ pub(super) fn cause(
         && let Some((work, from)) = without_path(report, case).first()
     {
         return Prose::new().text(sentence(&stall_ends(work, *from)));
+    }
+    let cell = row.and_then(|row| row.cells.get(case)?.as_ref());
+    if cell.is_some_and(|cell| cell.left_open == Some(LeftOpen::RunTooShort)) {
+        // A busy part is no cause of a run that is too short.
+        return Prose::new();
     }
     let Some((part, used)) = part.and_then(|i| Some((&report.parts[i], used(report, i, case)?)))
     else {
@@ -184,6 +189,10 @@ pub(crate) fn stall_ends(work: &SwitchWorkload, from: Begin) -> String {
                      whole ends at {}\u{202F}s ({by}).",
                     two(to)
                 ),
+                // Some of the work waited, and the rest went on.
+                _ if !work.stopped() => {
+                    format!("the cause is a timer: {timer}; it lets the longest I/O end {seconds}\u{202F}s {after}.")
+                }
                 _ => format!("the cause is a timer: {timer}; it ends the stall {seconds}\u{202F}s {after}."),
             }
         },

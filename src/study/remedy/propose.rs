@@ -2,8 +2,10 @@
 
 use super::limit::{Part, limits};
 use super::timers::{self, Stall};
-use crate::outcome::{Cell, Matrix, StallLeft, Steady, Switch, UseInCase, Verdict};
-use crate::site::{Choose, End, HostFamily, LinkFamily, PathPolicy, Site, Team};
+use crate::outcome::{Case, Cell, Matrix, StallLeft, Steady, Switch, UseInCase, Verdict};
+use crate::site::{
+    Choose, End, HostFamily, LinkFamily, LossMode, PathPolicy, Site, Team, UplinkLoss,
+};
 use crate::study::estimate::estimate;
 use crate::study::parts::depth_use;
 use crate::topology::Fabric;
@@ -68,6 +70,7 @@ pub(super) fn proposals(
             {
                 continue;
             }
+            let silent = is_silent(site, &matrix.cases[case]);
             if row.switching {
                 let case = &matrix.cases[case];
                 let switch = switches.iter().find(|switch| switch.case == *case);
@@ -80,6 +83,11 @@ pub(super) fn proposals(
                 };
                 let mut shorter = timers::proposals(site, workload, &bounds, &place);
                 shorter.extend(timers::stated(site, workload, switch, row.measure, &place));
+                let works = switch.into_iter().flat_map(|switch| &switch.workloads);
+                let mut own = works.filter(|work| work.name == row.workload);
+                if own.any(|work| work.no_path) {
+                    shorter.extend(seeing_teams(site, workload, silent));
+                }
                 if shorter.is_empty() && !fixed.contains(&place) {
                     fixed.push(place);
                 }
@@ -89,9 +97,9 @@ pub(super) fn proposals(
             let Some(steady) = steady.get(case) else {
                 continue;
             };
-            let probes = probes(site, workload);
-            if !probes.is_empty() && cell.as_ref().is_some_and(Cell::is_cut_off) {
-                probes.into_iter().for_each(&mut add);
+            let teams = seeing_teams(site, workload, silent);
+            if !teams.is_empty() && cell.as_ref().is_some_and(Cell::is_cut_off) {
+                teams.into_iter().for_each(&mut add);
                 continue;
             }
             let limits = limits(site, &loads, steady, workload);
@@ -275,19 +283,56 @@ fn has_team(site: &Site, workload: usize, host: &HostFamily) -> bool {
     files && host.team != Team::Off
 }
 
-/// A probe for teams that see only a lost signal: without one they stay on a port that leads nowhere.
-fn probes(site: &Site, workload: usize) -> Vec<Proposal> {
-    let families = site.workloads[workload].hosts.iter();
-    let blind = families
-        .map(|family| &site.hosts[*family])
-        .filter(|host| has_team(site, workload, host) && host.timers.team_probe.is_none());
-    blind
-        .map(|host| {
-            let key = format!("host.{}.timers.team_probe", host.name);
-            let name = format!("a team probe of 1\u{202F}s at the hosts {}", host.name);
-            proposal(name, &[(key, "1s".to_owned())])
+/// Whether the outage of a case takes its parts without a signal that goes.
+fn is_silent(site: &Site, case: &Case) -> bool {
+    let mut outages = site.outages.iter();
+    let own = outages.find(|outage| case.outage.as_ref() == Some(&outage.name));
+    own.is_some_and(|outage| outage.mode == LossMode::Silent)
+}
+
+/// For teams that see only a lost signal, which stay on a port that leads nowhere: a probe, and where the loss is one that their
+/// switches see, that these take the ports of hosts down.
+fn seeing_teams(site: &Site, workload: usize, silent: bool) -> Vec<Proposal> {
+    let families = site.workloads[workload].hosts.iter().copied();
+    let blind: Vec<usize> = families
+        .filter(|family| {
+            let host = &site.hosts[*family];
+            has_team(site, workload, host) && host.timers.team_probe.is_none()
         })
-        .collect()
+        .collect();
+    let probe = |family: &usize| {
+        let name = &site.hosts[*family].name;
+        let key = format!("host.{name}.timers.team_probe");
+        let what = format!("a team probe of 1\u{202F}s at the hosts {name}");
+        proposal(what, &[(key, "1s".to_owned())])
+    };
+    let mut all: Vec<Proposal> = blind.iter().map(probe).collect();
+    let at_hosts = |switch: usize| {
+        let mut links = site.links.iter();
+        links.any(|link| {
+            let to_host = |end: End| matches!(end, End::Host(family) if blind.contains(&family));
+            let own = End::Switch(switch);
+            (link.from == own && to_host(link.to)) || (link.to == own && to_host(link.from))
+        })
+    };
+    let keeping: Vec<&str> = (0..site.switches.len())
+        .filter(|switch| site.switches[*switch].on_uplink_loss == UplinkLoss::Keep)
+        .filter(|switch| at_hosts(*switch))
+        .map(|switch| site.switches[switch].name.as_str())
+        .collect();
+    if !silent && !keeping.is_empty() {
+        let key = |name: &&str| format!("switch.{name}.on_uplink_loss");
+        let set: Vec<(String, String)> = keeping
+            .iter()
+            .map(|name| (key(name), "drop-host-ports".to_owned()))
+            .collect();
+        let what = format!(
+            "host ports taken down on loss of uplinks by the switches {}",
+            keeping.join(", ")
+        );
+        all.push(proposal(what, &set));
+    }
+    all
 }
 
 /// Another path policy for the hosts of a workload: by the work in flight, and if it is that already, by bytes.

@@ -13,6 +13,8 @@ pub(super) struct Drawn {
     pub(super) count: u32,
     pub(super) shape: Shape,
     pub(super) lost: bool,
+    /// Some of what it stands for is lost, and not all.
+    pub(super) partly: bool,
 }
 
 /// A node, or the hosts of a chassis in their frame.
@@ -125,6 +127,7 @@ fn drawn(picture: &Picture, members: &[usize], case: usize) -> Drawn {
             count: first.count,
             shape: first.shape,
             lost,
+            partly: false,
         };
     }
     let what = match first.shape {
@@ -134,13 +137,43 @@ fn drawn(picture: &Picture, members: &[usize], case: usize) -> Drawn {
         Shape::Array => "arrays",
     };
     let names: Vec<&str> = nodes.iter().map(|node| node.name.as_str()).collect();
+    let gone: Vec<&str> = nodes
+        .iter()
+        .filter(|node| node.lost_in.contains(&case))
+        .map(|node| node.name.as_str())
+        .collect();
+    let partly = !lost && !gone.is_empty();
+    let (name, detail) = match family(&names) {
+        // Parts of one family, which only an outage tells apart, are named by it.
+        Some(family) => (family.to_owned(), format!("{count} {what}")),
+        None => (format!("{count} {what}"), named(&names)),
+    };
     Drawn {
-        name: format!("{count} {what}"),
-        detail: named(&names),
+        name,
+        detail: match partly {
+            true => format!("{} lost", named(&gone)),
+            false => detail,
+        },
         count,
         shape: first.shape,
         lost,
+        partly,
     }
+}
+
+/// `lan` of `lan-1` and `lan-2`, or of `lan-1 … lan-3`: the name of the family that all of these are of.
+fn family<'n>(names: &[&'n str]) -> Option<&'n str> {
+    let stem = |name: &&'n str| {
+        let first = name.split(" … ").next()?;
+        let (stem, number) = first.rsplit_once('-')?;
+        let digits = !number.is_empty() && number.bytes().all(|own| own.is_ascii_digit());
+        digits.then_some(stem)
+    };
+    let first = names.first().and_then(stem)?;
+    names
+        .iter()
+        .all(|name| stem(name) == Some(first))
+        .then_some(first)
 }
 
 /// `db and vm`, `db, vm and rack`; of more the first, the second and the last. Never `db to vm`: that reads as a link.
@@ -360,5 +393,43 @@ mod tests {
         assert_eq!(together(&[(6, None), (6, None)]), None);
         assert_eq!(parsed("12 × 100GbE"), (12, "100GbE"));
         assert_eq!(parsed("27.2Gb/s"), (0, "27.2Gb/s"));
+    }
+
+    /// A pair of which an outage takes one switch: drawn as one, it bears the name of the pair and says which of them is lost.
+    #[test]
+    fn a_pair_that_loses_one_says_which() {
+        let node = |name: &str, lane: Lane, lost_in: &[usize]| PictureNode {
+            name: name.to_owned(),
+            detail: "Ethernet switch".to_owned(),
+            count: 1,
+            shape: Shape::Switch,
+            lane,
+            chassis: None,
+            lost_in: lost_in.to_vec(),
+            layer: 1,
+            protocols: Vec::new(),
+        };
+        let picture = Picture {
+            nodes: vec![
+                node("edge-A", Lane::A, &[1]),
+                node("lan-1", Lane::Middle, &[1]),
+                node("lan-2", Lane::Middle, &[2]),
+            ],
+            pipes: Vec::new(),
+        };
+        let pair = |case: usize| {
+            let site = Site::new(&picture, case, 2);
+            let mut boxes = site.units.into_iter().flat_map(|unit| unit.boxes);
+            boxes.find(|own| own.count == 2).expect("two are one")
+        };
+        for (case, detail, partly) in [
+            (0, "2 switches", false),
+            (1, "lan-1 lost", true),
+            (2, "lan-2 lost", true),
+        ] {
+            let own = pair(case);
+            assert_eq!((own.name.as_str(), own.detail.as_str()), ("lan", detail));
+            assert_eq!((own.lost, own.partly), (false, partly));
+        }
     }
 }

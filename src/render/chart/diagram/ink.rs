@@ -209,6 +209,12 @@ fn node(sheet: &mut Sheet, drawn: &Drawn, lane: Lane, at: (f64, f64), size: (f64
         vec![0.0]
     } {
         sheet.canvas.fill(outline(shift), Role::Paper);
+        // Those behind stand for the ones that are lost.
+        let gone = drawn.partly && shift > 0.0;
+        let pen = match gone {
+            true => Pen::new(Role::Mute, em * 0.1).dashed(em * 0.12, em * 0.25),
+            false => pen,
+        };
         sheet.canvas.line(outline(shift), pen);
     }
     node_words(sheet, drawn, at, size);

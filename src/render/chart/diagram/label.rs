@@ -71,7 +71,8 @@ pub(super) fn labels(sheet: &mut Sheet, site: &Site, plan: &Plan, ways: &[Way]) 
             (Format::Slide, Some(load)) => percent(load),
             _ => (number + 1).to_string(),
         };
-        numbered(sheet, &ways[index], &text, &mut taken);
+        let free = |area: Area| clear(site, plan, ways, area);
+        numbered(sheet, &ways[index], &text, &mut taken, &free);
     }
     if sheet.format == Format::Slide {
         left_over.clear();
@@ -247,39 +248,79 @@ fn spots(way: &Way, plan: &Plan, (wide, tall): (f64, f64)) -> Vec<(f64, f64)> {
     out
 }
 
-/// A few letters on the line itself, light on dark.
-fn numbered(sheet: &mut Sheet, way: &Way, text: &str, taken: &mut Vec<Area>) {
+/// A few letters on the line itself, light on dark; where the line is too short for them, beside it at the end of a thin line.
+fn numbered(
+    sheet: &mut Sheet,
+    way: &Way,
+    text: &str,
+    taken: &mut Vec<Area>,
+    clear: &dyn Fn(Area) -> bool,
+) {
     let em = sheet.em;
     let high = em * 0.75;
     let wide = (room(text, em, true) / 2.0 + em * 0.3).max(high);
-    let places = way.windows(2).flat_map(|pair| {
-        [0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8].map(|share| {
+    let along = |share: f64| {
+        move |pair: &[(f64, f64)]| {
             (
                 pair[0].0 + (pair[1].0 - pair[0].0) * share,
                 pair[0].1 + (pair[1].1 - pair[0].1) * share,
             )
-        })
-    });
+        }
+    };
+    let places = way
+        .windows(2)
+        .flat_map(|pair| [0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8].map(|share| along(share)(pair)));
     let area = |at: (f64, f64)| (at.0 - wide, at.1 - high, at.0 + wide, at.1 + high);
-    let free = places
-        .clone()
-        .find(|at| !taken.iter().any(|other| overlap(*other, area(*at))));
-    if let Some(at) = free {
-        let (left, top, ..) = area(at);
-        let size = (2.0 * wide, 2.0 * high);
+    let untaken = |at: &(f64, f64)| !taken.iter().any(|other| overlap(*other, area(*at)));
+    let on_it = places.clone().find(untaken);
+    let beside = || {
+        let length = |pair: &&[(f64, f64)]| (pair[1].0 - pair[0].0).hypot(pair[1].1 - pair[0].1);
+        let longest = way
+            .windows(2)
+            .max_by(|a, b| length(a).total_cmp(&length(b)))?;
+        let from = along(0.5)(longest);
+        let rings = (3..=STEPS_BESIDE).flat_map(|step| {
+            let far = f64::from(step) * em * 0.5;
+            (0..16).map(move |turn| {
+                let angle = f64::from(turn) * std::f64::consts::TAU / 16.0;
+                (
+                    from.0 + far * libm::cos(angle),
+                    from.1 + far * libm::sin(angle),
+                )
+            })
+        });
+        let mut rings = rings.filter(|at| clear(area(*at)));
+        rings.find(untaken).map(|at| (from, at))
+    };
+    let (leader, at) = match on_it {
+        Some(at) => (None, at),
+        None => match beside() {
+            Some((from, at)) => (Some(from), at),
+            None => return,
+        },
+    };
+    if let Some(from) = leader {
         sheet
             .canvas
-            .fill(rounded((left, top), size, high), Role::Ink);
-        sheet.label(
-            (at.0, at.1 + em * 0.36),
-            text,
-            Face::Bold,
-            Anchor::Middle,
-            Role::OnFill,
-        );
-        taken.push(area(at));
+            .line([from, at], Pen::new(Role::Ink, (em * 0.08).max(1.0)));
     }
+    let (left, top, ..) = area(at);
+    let size = (2.0 * wide, 2.0 * high);
+    sheet
+        .canvas
+        .fill(rounded((left, top), size, high), Role::Ink);
+    sheet.label(
+        (at.0, at.1 + em * 0.36),
+        text,
+        Face::Bold,
+        Anchor::Middle,
+        Role::OnFill,
+    );
+    taken.push(area(at));
 }
+
+/// So many halves of a line's height a number may stand off its line.
+const STEPS_BESIDE: u32 = 20;
 
 /// Crosses on the visible pieces of lost ways; drawn after the boxes.
 fn crosses_on(sheet: &mut Sheet, way: &Way, areas: &[Area], wide: f64) {
@@ -314,5 +355,23 @@ fn crosses_on(sheet: &mut Sheet, way: &Way, areas: &[Area], wide: f64) {
                 .canvas
                 .line([(x - half, y + half), (x + half, y - half)], pen);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::sample::sample_report;
+
+    /// A line that is too short for its number has it beside it.
+    #[test]
+    fn no_line_is_without_its_number() {
+        let mut sheet = Sheet::new(&sample_report(), Format::Slide, 800.0, String::new());
+        let way: Way = vec![(300.0, 300.0), (320.0, 300.0)];
+        let unit = (200.0, 250.0, 400.0, 350.0);
+        let mut taken = vec![unit];
+        numbered(&mut sheet, &way, "9\u{202F}%", &mut taken, &|_| true);
+        assert_eq!(taken.len(), 2);
+        assert!(!overlap(taken[1], unit), "{:?}", taken[1]);
     }
 }

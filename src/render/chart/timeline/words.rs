@@ -1,6 +1,6 @@
 //! What a timeline says.
 
-use crate::outcome::NamedEvent;
+use crate::outcome::{NamedEvent, SwitchWorkload};
 use crate::render::chart::text::{THIN, count, percent_whole, percentile, sig, target, time};
 
 use super::Scene;
@@ -11,7 +11,8 @@ pub(super) fn state(text: &str) -> String {
 }
 
 /// A few words for the head of the drawing, the longer ones first; the table beside has the whole.
-pub(super) fn event(event: &NamedEvent) -> Vec<String> {
+/// Where the work never stopped, what is marked let its longest I/O end.
+pub(super) fn event(event: &NamedEvent, work: &SwitchWorkload) -> Vec<String> {
     let Some(timer) = event.timer.as_deref() else {
         let what = event
             .what
@@ -22,9 +23,13 @@ pub(super) fn event(event: &NamedEvent) -> Vec<String> {
         return vec![what.to_owned()];
     };
     let name = timer.split(',').next().unwrap_or(timer).to_owned();
-    if event.ended_stall {
+    if event.ended_stall && work.stopped() {
         let whole = format!("{}, ends the stall", state(timer));
         return vec![whole, format!("{name} ends the stall"), name];
+    }
+    if event.ended_stall {
+        let whole = format!("{}, lets the longest I/O go", state(timer));
+        return vec![whole, state(timer), name];
     }
     vec![state(timer), name]
 }
@@ -155,10 +160,10 @@ pub(super) fn description(scene: &Scene<'_>) -> String {
             .timer
             .as_deref()
             .map_or_else(String::new, |timer| format!(" (timer {timer})"));
-        let ended = if event.ended_stall {
-            ", which ends the stall"
-        } else {
-            ""
+        let ended = match (event.ended_stall, scene.workload.stopped()) {
+            (true, true) => ", which ends the stall",
+            (true, false) => ", which lets the longest I/O go",
+            (false, _) => "",
         };
         let text = format!(
             "{number}: at {} s, {}{timer}{ended}. ",
