@@ -398,6 +398,26 @@ fn the_loss_of_a_side_takes_links_straight_from_host_to_array() {
     assert!(!left.is_empty() && left.iter().all(|side| *side == Some(Side::B)));
 }
 
+/// One timer may be set where the timers of a family are the name of a preset: the others stay those of the preset.
+#[test]
+fn a_timer_is_set_beside_the_name_of_a_preset() {
+    let text = TWICE.replacen("[[host]]\n", "[[host]]\ntimers = \"short\"\n", 1);
+    assert_ne!(text, TWICE);
+    let timers = |set: &[(&str, &str)]| site(&text, set).hosts[0].timers.clone();
+    let preset = timers(&[]);
+    let name = site(&text, &[]).hosts[0].name.clone();
+    let key = format!("host.{name}.timers.team_probe");
+    let set = timers(&[(&key, "1s")]);
+    assert_eq!(set.team_probe, Some(crate::unit::Duration::from_ms(1_000)));
+    assert_eq!(
+        crate::site::Timers {
+            team_probe: preset.team_probe,
+            ..set
+        },
+        preset
+    );
+}
+
 #[test]
 fn the_command_limit_of_a_port_has_a_key_and_a_marked_default() {
     let mark = |set: &[(&str, &str)]| {

@@ -85,7 +85,7 @@ pub(super) fn proposals(
                 shorter.extend(timers::stated(site, workload, switch, row.measure, &place));
                 let works = switch.into_iter().flat_map(|switch| &switch.workloads);
                 let mut own = works.filter(|work| work.name == row.workload);
-                if own.any(|work| work.no_path) {
+                if own.any(|work| work.no_path || work.failed_without_path) {
                     shorter.extend(seeing_teams(site, workload, silent));
                 }
                 if shorter.is_empty() && !fixed.contains(&place) {
