@@ -57,8 +57,8 @@ pub(crate) use notice::{Place, hold, noticed_by, tried_again_by};
 pub use quiet::left_out;
 pub use standing::{LogEntry, LogKind, Note, Standing, TimerName};
 pub use tally::{
-    BudgetSums, Coarse, ControllerTally, DirectionTally, Fate, FlowCell, KindTally, PathTally,
-    SourceTally, StopCause, Stopped, Tally, WorkloadTally,
+    Before, BudgetSums, Coarse, ControllerTally, DirectionTally, Fate, FlowCell, KindTally,
+    PathTally, SourceTally, StopCause, Stopped, Tally, WorkloadTally,
 };
 pub(crate) use way::{by_flow, by_position};
 pub use world::{Executor, Fast, Flow, Limits, Plain, Stop, World};

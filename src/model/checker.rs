@@ -9,9 +9,11 @@
 //! Nothing is simulated of checks that are answered: when the next one would come is worked out when a path breaks.
 //! iSCSI finds a dead path by its pings before that, NVMe by keep-alive or timeouts.
 //!
-//! Left out: the frames of the checks, and paths kept for failback, which are taken for lost at once.
+//! Paths kept for failback are checked like those in use.
+//!
+//! Left out: the frames of the checks.
 
-use super::standing::TimerName;
+use super::standing::{Standing, TimerName};
 use super::world::{Executor, World};
 use crate::unit::{Duration, Instant, mix_pair, mix64};
 use crate::wire::Protocol;
@@ -41,7 +43,13 @@ impl<E: Executor> World<'_, E> {
         let timers = self.path_timers(path);
         let least = timers.path_check.max(Duration::from_us(1));
         let most = timers.path_check_max.max(least);
-        let next = match self.paths[path as usize].back_at {
+        let state = &self.paths[path as usize];
+        // One that waits for its failback is checked as from its return.
+        let back_at = match state.standing {
+            Standing::Returned => Some(state.changed_at),
+            _ => state.back_at,
+        };
+        let next = match back_at {
             Some(back_at) => until_next(self.now, back_at, least, most),
             None => {
                 let phase = self.check_phase(path, most);

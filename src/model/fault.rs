@@ -161,6 +161,16 @@ impl<E: Executor> World<'_, E> {
 
     pub(crate) fn script(&mut self, index: u32) {
         let script = self.fault.script[index as usize].clone();
+        if self
+            .tally
+            .log
+            .iter()
+            .all(|entry| !matches!(entry.kind, LogKind::Script(_)))
+        {
+            for workload in &mut self.tally.workloads {
+                workload.first_event(self.now);
+            }
+        }
         self.log(LogEntry {
             at: self.now,
             kind: LogKind::Script(index),
@@ -366,7 +376,12 @@ impl<E: Executor> World<'_, E> {
                 } else {
                     self.path_breaks(path_id, &there);
                 }
-            } else if !connected && self.paths[path].standing == Standing::Unnoticed {
+            } else if !connected
+                && matches!(
+                    self.paths[path].standing,
+                    Standing::Unnoticed | Standing::Returned
+                )
+            {
                 self.notice_sooner(path_id, &there);
             }
             // A host that is emptied itself asks for nothing new; what has come still goes over its paths.

@@ -222,7 +222,10 @@ impl<E: Executor> World<'_, E> {
                 Standing::Blocked => false,
                 // It will be found.
                 Standing::Failed => !path.connected,
-                Standing::Returned => !matches!(set.timers.failback, Failback::After(_)),
+                Standing::Returned => {
+                    let noticed = path.connected || path.notice.is_none();
+                    noticed && !matches!(set.timers.failback, Failback::After(_))
+                }
                 Standing::Removed => !(path.connected && self.found_anew(index)),
                 Standing::Up | Standing::Drained | Standing::Standby => true,
             }

@@ -50,8 +50,9 @@ impl<E: Executor> World<'_, E> {
                 let follows = matches!(entry.kind, LogKind::Path { to, .. } if to == Standing::Up)
                     && entry.timer.is_none();
                 let nothing = (empty && entry.ios == 0) || follows;
-                // Nor does one that a host has forgotten: no timer of its has run out.
-                let forgotten = empty && entry.timer.is_none();
+                // Nor does one that a host has forgotten, so that no timer of its has run out, or that took nothing.
+                let idle = self.paths[path as usize].kept && entry.ios == 0;
+                let forgotten = empty && (entry.timer.is_none() || idle);
                 if !(forgotten || nothing && before == Some(entry.at)) {
                     self.freeing[set] = line;
                 }
@@ -160,7 +161,7 @@ impl<E: Executor> World<'_, E> {
         let tally = &self.tally.workloads[workload];
         let from = tally.last_completion.max(since);
         let silence = self.now.since(from);
-        if silence < Stopped::LEAST || !Stopped::is_stop(silence, self.oldest_age(workload)) {
+        if silence < Stopped::LEAST || !self.is_stop(workload, from, self.oldest_age(workload)) {
             return;
         }
         // Who comes in the instant in which paths are there again may be done before those that were let go.
@@ -193,6 +194,27 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
+    /// Whether a workload of which nothing was completed since `from` has stopped, beside an I/O of that age.
+    fn is_stop(&self, workload: usize, from: Instant, oldest: Duration) -> bool {
+        let silence = self.now.since(from);
+        let stands_out = Stopped::stands_out(silence, &self.tally.workloads[workload].before);
+        Stopped::is_stop(silence, oldest) || stands_out && self.was_asked_for(workload, from)
+    }
+
+    /// Whether anything that is unfinished came in the first half of the time since `from`: else it is for want of work that nothing was
+    /// completed.
+    fn was_asked_for(&self, workload: usize, from: Instant) -> bool {
+        let half = from + Duration(self.now.since(from).0 / 2);
+        let mut io = self.newest[workload];
+        while io != NONE && self.ios[io].arrival >= from {
+            if self.ios[io].arrival <= half {
+                return true;
+            }
+            io = self.ios[io].before;
+        }
+        false
+    }
+
     /// Whether an unfinished I/O of a workload, `io` or one that came before it, came between two instants.
     fn came_between(&self, mut io: u32, from: Instant, to: Instant) -> bool {
         while io != NONE && self.ios[io].arrival > from {
@@ -218,7 +240,7 @@ impl<E: Executor> World<'_, E> {
         } else {
             (false, oldest)
         };
-        if (hangs || gone) && Stopped::is_stop(self.now.since(from), oldest) {
+        if (hangs || gone) && self.is_stop(workload, from, oldest) {
             let cause = match gone {
                 true => StopCause::HostsLost,
                 false => self.why_paths_stop(workload, from, NONE),

@@ -69,6 +69,8 @@ pub(crate) struct PathState {
     pub(crate) shut: bool,
     /// It was drained when it broke: it takes nothing until it is up again.
     pub(crate) emptied: bool,
+    /// It is back and waits for its failback, or did when its loss was noticed: it takes nothing while another path stands.
+    pub(crate) kept: bool,
     /// The timer by which its host will notice, or has noticed, that it is broken.
     pub(crate) notice: Option<(TimerName, Duration)>,
     /// When that is.
@@ -101,6 +103,7 @@ impl PathState {
             drained: false,
             shut: false,
             emptied: false,
+            kept: false,
             notice: None,
             notice_at: Instant::NEVER,
             back_at: None,
@@ -114,13 +117,18 @@ impl PathState {
     pub(super) const fn takes_ios(&self) -> bool {
         match self.standing {
             Standing::Up => true,
-            Standing::Unnoticed | Standing::Blocked => !self.emptied,
+            Standing::Unnoticed | Standing::Blocked => !self.emptied && !self.kept,
             Standing::Failed
             | Standing::Drained
             | Standing::Removed
             | Standing::Standby
             | Standing::Returned => false,
         }
+    }
+
+    /// Whether it takes I/Os where no other path does: its host knows it, and does not know that it is gone.
+    pub(super) fn is_in_reserve(&self) -> bool {
+        self.standing == Standing::Returned || self.standing == Standing::Blocked && self.kept
     }
 }
 

@@ -11,7 +11,7 @@
 
 use super::attempt::tie;
 use super::compile::SetPlan;
-use super::standing::{Standing, TimerName};
+use super::standing::TimerName;
 use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
 use crate::site::NoPath;
@@ -67,7 +67,7 @@ impl<E: Executor> World<'_, E> {
         let mut paths = self.compiled.sets[set].paths.clone();
         paths.any(|path| {
             let state = &self.paths[path as usize];
-            state.takes_ios() || state.standing == Standing::Returned
+            state.takes_ios() || state.is_in_reserve()
         })
     }
 

@@ -38,16 +38,25 @@ impl<E: Executor> World<'_, E> {
     }
 
     /// Takes the paths of a set that are back into use before their failback, for there is no other. Returns
-    /// whether there was any. One that has come back in this very instant has its timer.
+    /// whether there was any. One that has come back in this very instant has its timer. One that is lost again is taken as its host
+    /// sees it.
     #[cold]
     fn use_returned(&mut self, set: u32) -> bool {
         let mut any = false;
         for path in self.compiled.sets[set as usize].paths.clone() {
-            if self.paths[path as usize].standing == Standing::Returned {
-                any = true;
-                self.paths[path as usize].epoch += 1;
-                let timer = self.just_returned(path);
-                self.change_standing(path, Standing::Up, timer, 0);
+            let state = &mut self.paths[path as usize];
+            if !state.is_in_reserve() {
+                continue;
+            }
+            any = true;
+            match (state.standing, state.connected) {
+                (Standing::Returned, true) => {
+                    state.epoch += 1;
+                    let timer = self.just_returned(path);
+                    self.change_standing(path, Standing::Up, timer, 0);
+                }
+                (Standing::Returned, false) => self.use_unnoticed(path, None),
+                _ => (state.kept, state.emptied) = (false, false),
             }
         }
         any

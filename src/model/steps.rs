@@ -46,6 +46,12 @@ impl<E: Executor> World<'_, E> {
             timer,
             ios,
         });
+        let state = &mut self.paths[path as usize];
+        match to {
+            Standing::Returned => state.kept = true,
+            Standing::Blocked => {}
+            _ => state.kept = false,
+        }
     }
 
     pub(crate) fn path_timers(&self, path: u32) -> &Timers {
@@ -96,12 +102,6 @@ impl<E: Executor> World<'_, E> {
 
     pub(super) fn path_breaks(&mut self, path: u32, there: &[bool]) {
         let local = self.local_loss(path, there);
-        if self.paths[path as usize].standing == Standing::Returned {
-            // Nothing is on it, and the next check would find it gone.
-            self.change_standing(path, Standing::Failed, None, 0);
-            self.plan_check(path);
-            return;
-        }
         if self.paths[path as usize].standing == Standing::Up
             || self.paths[path as usize].standing == Standing::Drained
         {
@@ -113,7 +113,25 @@ impl<E: Executor> World<'_, E> {
         let notice = self.noticed_by(path, self.fault.mode, local);
         let notice = notice.or_else(|| self.checked_by(path));
         self.plan_notice(path, notice);
+        self.plan_failback(path);
         self.plan_quiesce(path);
+    }
+
+    /// A path that waits for its failback comes into use by its host's clock, whatever becomes of its links meanwhile.
+    fn plan_failback(&mut self, path: u32) {
+        let state = &self.paths[path as usize];
+        if let (Standing::Returned, Failback::After(after)) =
+            (state.standing, self.path_timers(path).failback)
+        {
+            let due = state.changed_at + after;
+            self.plan_step(path, due.since(self.now));
+        }
+    }
+
+    /// A path that waits for its failback is taken into use, and is lost without its host's knowledge: that will notice as it would have.
+    pub(super) fn use_unnoticed(&mut self, path: u32, timer: Option<(TimerName, Duration)>) {
+        self.paths[path as usize].emptied = false;
+        self.change_standing(path, Standing::Unnoticed, timer, 0);
     }
 
     fn plan_notice(&mut self, path: u32, notice: Option<(TimerName, Duration)>) {
@@ -141,6 +159,7 @@ impl<E: Executor> World<'_, E> {
         if at < self.paths[path as usize].notice_at {
             self.paths[path as usize].epoch += 1;
             self.plan_notice(path, notice);
+            self.plan_failback(path);
         }
     }
 
@@ -169,7 +188,11 @@ impl<E: Executor> World<'_, E> {
         let timers = self.path_timers(path).clone();
         let hold = hold(self.path_protocol(path), &timers);
         match state.standing {
-            Standing::Unnoticed => {
+            Standing::Unnoticed | Standing::Returned
+                if !state.connected && self.now >= state.notice_at =>
+            {
+                // Nothing that was planned for it before counts any more.
+                self.paths[path as usize].epoch += 1;
                 let noticed = state
                     .notice
                     .unwrap_or((TimerName::KeepAlive, timers.keep_alive));
@@ -191,13 +214,23 @@ impl<E: Executor> World<'_, E> {
                 self.remove_port(path);
             }
             Standing::Returned => {
-                if let Failback::After(after) = timers.failback {
+                if let Failback::After(after) = timers.failback
+                    && self.now >= state.changed_at + after
+                {
                     let timer = Some((TimerName::Failback, after));
-                    self.change_standing(path, Standing::Up, timer, 0);
+                    if state.connected {
+                        self.change_standing(path, Standing::Up, timer, 0);
+                    } else {
+                        self.use_unnoticed(path, timer);
+                    }
                     self.dispatch(self.compiled.paths[path as usize].set);
                 }
             }
-            Standing::Up | Standing::Drained | Standing::Removed | Standing::Standby => {}
+            Standing::Up
+            | Standing::Unnoticed
+            | Standing::Drained
+            | Standing::Removed
+            | Standing::Standby => {}
         }
     }
 
@@ -317,6 +350,16 @@ impl<E: Executor> World<'_, E> {
     pub(super) fn path_returns(&mut self, path: u32) {
         match self.paths[path as usize].standing {
             Standing::Unnoticed => self.change_standing(path, Standing::Up, None, 0),
+            Standing::Returned => {
+                // Its host has not noticed, and goes on waiting.
+                self.paths[path as usize].notice = None;
+                self.paths[path as usize].notice_at = Instant::NEVER;
+                self.plan_failback(path);
+            }
+            Standing::Blocked if self.paths[path as usize].kept => {
+                self.change_standing(path, Standing::Returned, None, 0);
+                self.plan_failback(path);
+            }
             Standing::Blocked => {
                 // The port logs in anew, so what was under way on it is sent again.
                 let let_go = self.let_go(path);
@@ -331,11 +374,7 @@ impl<E: Executor> World<'_, E> {
                 self.paths[path as usize].held_since = Instant::NEVER;
                 self.plan_quiesce(path);
             }
-            Standing::Up
-            | Standing::Drained
-            | Standing::Removed
-            | Standing::Standby
-            | Standing::Returned => {}
+            Standing::Up | Standing::Drained | Standing::Removed | Standing::Standby => {}
         }
     }
 
@@ -426,9 +465,9 @@ impl<E: Executor> World<'_, E> {
             };
             self.paths[path as usize].held_since = Instant::NEVER;
             self.change_standing(path, to, Some(timer), 0);
-            if let (Failback::After(after), Standing::Returned) = (failback, to) {
+            if to == Standing::Returned {
                 self.paths[path as usize].epoch += 1;
-                self.plan_step(path, after);
+                self.plan_failback(path);
             }
             self.dispatch(self.compiled.paths[path as usize].set);
         } else if self.given_up_for_good(path) {

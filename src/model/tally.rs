@@ -299,6 +299,29 @@ impl Stopped {
     pub fn is_stop(silence: Duration, oldest: Duration) -> bool {
         silence >= Self::LEAST && silence.0 >= oldest.0.div_ceil(2)
     }
+
+    /// Whether a time without a completion is one that the workload did not know before, however old what hangs beside it: it lasts
+    /// for at least 20 ms, 20 times as long as a completion took on average, and twice as long as the longest did. Choices of this
+    /// program; of completions at random one in half a billion comes that late.
+    #[must_use]
+    pub fn stands_out(silence: Duration, before: &Before) -> bool {
+        let mean = before.lasted.0 / before.completed.max(1);
+        before.completed > 0
+            && silence >= Duration::from_ms(20)
+            && silence.0 >= mean.saturating_mul(20)
+            && silence.0 >= before.silence.0.saturating_mul(2)
+    }
+}
+
+/// What a workload did before the first event of the script.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Before {
+    /// How long it ran; zero: there was no event.
+    pub lasted: Duration,
+    /// Completed in that time.
+    pub completed: u64,
+    /// Longest time without a completion.
+    pub silence: Duration,
 }
 
 /// One workload.
@@ -336,7 +359,9 @@ pub struct WorkloadTally {
     pub late: u64,
     /// Lost TCP messages sent again.
     pub resent: u64,
-    /// Longest I/O that completed or failed after the loss (whole run where there is none).
+    /// What it did before the first event of the script.
+    pub before: Before,
+    /// Longest I/O that completed or failed after the first event of the script (whole run where there is none).
     pub longest: Duration,
     /// The line of the log that let the longest I/O end: `None` when nothing had to, or nothing has.
     pub longest_by: Option<usize>,
@@ -402,6 +427,7 @@ impl WorkloadTally {
             retried: 0,
             late: 0,
             resent: 0,
+            before: Before::default(),
             longest: Duration::ZERO,
             longest_by: None,
             longest_failed: false,
@@ -423,6 +449,22 @@ impl WorkloadTally {
             failed_after: 0,
             unfinished: 0,
         }
+    }
+
+    /// The first event of the script comes: what is told of the time after it begins anew.
+    pub(crate) fn first_event(&mut self, now: Instant) {
+        self.before = Before {
+            lasted: now.since(Instant::ZERO),
+            completed: self.completed_total,
+            silence: self.silence.max(now.since(self.last_completion)),
+        };
+        self.longest = Duration::ZERO;
+        self.longest_by = None;
+        self.longest_failed = false;
+        self.silence = Duration::ZERO;
+        self.failing = false;
+        (self.completed_after, self.failed_after) = (0, 0);
+        self.above_after.fill(0);
     }
 
     /// Of one kind.

@@ -12,6 +12,7 @@ mod figures;
 mod gone;
 mod lanes;
 mod story;
+mod told;
 
 pub(super) use story::timer_name;
 

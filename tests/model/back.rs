@@ -97,14 +97,148 @@ fn a_path_kept_for_failback_is_better_than_none() {
             .collect::<Vec<_>>(),
         [2 + 29, 29]
     );
-    // A path that breaks while it is kept is no longer kept.
+    // A path that breaks while it is kept is no longer kept, once its host has seen it.
     let again = [
         scripts[0].clone(),
         scripts[1].clone(),
         script(&compiled, 20 * S, LOUD, "", A),
     ];
     let last = changes(&compiled, &again, 60 * S).pop();
-    assert_eq!(last, Some((20_000, Standing::Failed, None)));
+    let seen = Some(TimerName::LinkLossDetect);
+    assert_eq!(last, Some((20_100, Standing::Failed, seen)));
+}
+
+/// A silent loss of a path that waits for failback is noticed by the timers of its protocol and by nothing else: one that is over before
+/// them changes nothing, and what has lost its last other path goes over it.
+#[test]
+fn a_silence_on_a_kept_path_uses_up_its_timers() {
+    let reads: Vec<(u64, Op, u32)> = (0..90).map(|n| (n * S, Op::Read, 4096)).collect();
+    let timers = "timers = { failback = \"manual\", iscsi_ping = \"1s\", iscsi_ping_timeout = \"1s\", iscsi_replacement = \"2s\" }";
+    let failed = |at, timer| (at, Standing::Failed, Some(timer));
+    for (protocol, speed, noticed, other_given_up) in [
+        (
+            "nvme-tcp",
+            "25GbE",
+            vec![failed(35_000, TimerName::KeepAlive)],
+            37_000,
+        ),
+        (
+            "iscsi",
+            "25GbE",
+            vec![
+                (32_000, Standing::Blocked, Some(TimerName::IscsiPing)),
+                failed(34_000, TimerName::SessionReplacement),
+            ],
+            36_000,
+        ),
+        // Found at 21.1 s, and checked after 5 s and 10 s more; then the command timeout.
+        (
+            "fc-scsi",
+            "32GFC",
+            vec![failed(66_100, TimerName::CheckerTimeout)],
+            37_100,
+        ),
+    ] {
+        let compiled = dual(protocol, speed, timers, &reads);
+        let at = |at: u64, action, side| script(&compiled, at, action, "", Some(side));
+        let first = [
+            at(S + 500 * US, LOUD, Side::A),
+            at(20 * S, Action::Restore, Side::A),
+        ];
+        let found = changes(&compiled, &first, 29 * S).pop();
+        let found = found.filter(|own| own.1 == Standing::Returned);
+        let found = found.expect("it waits for failback");
+        let gone = at(30 * S, SILENT, Side::A);
+        let after = |more: &[Script]| -> Vec<(u64, Standing, Option<TimerName>)> {
+            let scripts: Vec<Script> = first.iter().chain(more).cloned().collect();
+            let all = changes(&compiled, &scripts, 90 * S).into_iter();
+            all.filter(|own| own.0 > found.0).collect()
+        };
+        assert_eq!(after(&[gone.clone()]), noticed, "{protocol}");
+        let back = at(31 * S, Action::Restore, Side::A);
+        assert_eq!(after(&[gone.clone(), back.clone()]), [], "{protocol}");
+        let other = at(32 * S, LOUD, Side::B);
+        let used = [(other_given_up, Standing::Up, None)];
+        assert_eq!(
+            after(&[gone.clone(), back.clone(), other.clone()]),
+            used,
+            "{protocol}"
+        );
+        let scripts: Vec<Script> = first.iter().cloned().chain([gone, back, other]).collect();
+        let tally = run(&compiled, &scripts, 90 * S);
+        assert_eq!(tally.workloads[0].failed_total, 0, "{protocol}");
+    }
+}
+
+/// A kept path that is lost and seen to be is held like any other, without taking anything while another stands; where that one is given
+/// up meanwhile, it takes what that held, and carries it when it is back in time.
+#[test]
+fn a_kept_path_is_held_like_any_other() {
+    let reads: Vec<(u64, Op, u32)> = (0..60).map(|n| (n * S, Op::Read, 4096)).collect();
+    let compiled = dual(
+        "fc-scsi",
+        "32GFC",
+        "timers = { failback = \"manual\" }",
+        &reads,
+    );
+    let at = |at: u64, action, side| script(&compiled, at, action, "", Some(side));
+    let lost = [
+        at(S + 500 * US, LOUD, Side::A),
+        at(10 * S, Action::Restore, Side::A),
+        at(30 * S + 500 * MS, LOUD, Side::B),
+        at(31 * S, LOUD, Side::A),
+    ];
+    // B is given up at 35.6 s, and A only at 36.1 s; switches forward 0.2 s after the return.
+    let back: Vec<Script> = lost
+        .iter()
+        .cloned()
+        .chain([at(35_700 * MS, Action::Restore, Side::A)])
+        .collect();
+    let tally = run(&compiled, &back, 60 * S);
+    let work = &tally.workloads[0];
+    assert_eq!((work.completed_total, work.failed_total), (60, 0));
+    let late: Vec<Script> = lost
+        .iter()
+        .cloned()
+        .chain([at(37 * S, Action::Restore, Side::A)])
+        .collect();
+    let tally = run(&compiled, &late, 60 * S);
+    assert!(tally.workloads[0].failed_total > 0);
+    // Back while B still stands, it goes on waiting for its failback.
+    let alone: Vec<Script> = lost[..2]
+        .iter()
+        .cloned()
+        .chain([lost[3].clone(), at(33 * S, Action::Restore, Side::A)])
+        .collect();
+    let found = changes(&compiled, &alone, 60 * S);
+    let held = (31_100, Standing::Blocked, Some(TimerName::LinkLossDetect));
+    assert_eq!(
+        found[found.len() - 2..],
+        [held, (33_200, Standing::Returned, None)]
+    );
+    assert_eq!(run(&compiled, &alone, 60 * S).paths[0].completed_total, 2);
+}
+
+/// A delayed failback comes by the host's clock: in time where a silence is over by then, else onto a path that is lost without its knowledge.
+#[test]
+fn a_failback_comes_in_time_through_a_silence() {
+    let reads: Vec<(u64, Op, u32)> = (0..40).map(|n| (n * S, Op::Read, 4096)).collect();
+    let compiled = dual("fc-scsi", "32GFC", "timers = { failback = \"7s\" }", &reads);
+    let at = |at: u64, action| script(&compiled, at, action, "", A);
+    let silence = [
+        at(S + 500 * US, LOUD),
+        at(20 * S, Action::Restore),
+        at(22 * S, SILENT),
+        at(24 * S, Action::Restore),
+    ];
+    let by = Some(TimerName::Failback);
+    for (scripts, to) in [
+        (&silence[..], Standing::Up),
+        (&silence[..3], Standing::Unnoticed),
+    ] {
+        let found = changes(&compiled, scripts, 29 * S);
+        assert_eq!(found.last(), Some(&(28_100, to, by)));
+    }
 }
 
 /// After the return and the failback the paths are used as before the loss: same latencies, same shares.

@@ -2,7 +2,7 @@
 //! of eight does to a load.
 
 use super::fault::{CAUGHT, LOUD, dual, latency};
-use super::rig::{LIMITS, MS, S, US, extremes, run, script, site, watch};
+use super::rig::{LIMITS, MS, S, US, at_times, extremes, run, script, site, watch};
 use super::stalls;
 use halfloom::model::{Compiled, LogKind, Standing, Stop, World};
 use halfloom::site::Action;
@@ -327,4 +327,21 @@ fn least_queue_gives_a_dead_path_its_share_at_most() {
         during.abs_diff(before * 7 / 8) * 50 < before,
         "{during} of {before}"
     );
+}
+
+/// What is told of the time after the first event of a script is of that time: a pause long before a loss is no silence of it, nor are
+/// I/Os that were over by then counted after it.
+#[test]
+fn figures_after_a_loss_leave_out_what_was_before_it() {
+    let mut base = dual("fc-nvme", "32GFC", "", &CAUGHT).site;
+    let late = (0..100).map(|n| (10 * S + n * 100 * MS, Op::Read, 4096));
+    let reads: Vec<(u64, Op, u32)> = std::iter::once((0, Op::Read, 65_536)).chain(late).collect();
+    at_times(&mut base, 1, &reads);
+    let compiled = Compiled::new(&base, &[]);
+    let scripts = [script(&compiled, 15 * S + 50 * MS, LOUD, "", Some(Side::B))];
+    let work = run(&compiled, &scripts, 30 * S).workloads.remove(0);
+    assert_eq!((work.completed_total, work.completed_after), (101, 49));
+    assert_eq!(work.before.completed, 52);
+    assert!(work.before.silence.0 > 9 * S, "{:?}", work.before);
+    assert!(work.silence.0 < 10 * S, "{:?}", work.silence);
 }

@@ -704,3 +704,25 @@ fn a_team_that_never_notices_gets_a_switch_that_tells_it() {
         }
     }
 }
+
+/// Where ports in use alternate over hosts, half of them are stuck on what is lost: they get the same proposals.
+#[test]
+fn teams_of_which_half_are_stuck_get_a_probe() {
+    let text = super::teams::TEAM.replace("team = \"first\"", "count = 2\nteam = \"alternate\"");
+    for (outage, ways) in [("hole", 1), ("dark", 2)] {
+        let ask = Ask {
+            outages: Some(vec![outage.to_owned()]),
+            switch: true,
+            ..Ask::default()
+        };
+        let report = searched(&text, &[], &ask, &most(4));
+        let names: Vec<&str> = report.mends.iter().map(|mend| mend.name.as_str()).collect();
+        assert!(
+            names.contains(&"a team probe of 1\u{202F}s at the hosts app"),
+            "{outage}: {names:?}, {:?}",
+            report.mend_search
+        );
+        assert_eq!(names.len(), ways, "{outage}: {names:?}");
+        assert!(report.mends.iter().all(|mend| mend.mends_all), "{outage}");
+    }
+}

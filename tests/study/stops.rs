@@ -707,7 +707,7 @@ fn guests_that_nobody_is_left_to_run_are_cut_off() {
     let of = |events: &str| {
         let text = Twin {
             run,
-            host: "count = 2\nguests = \"restart\"\ntimers = { guest_detect = \"1s\", guest_restart = \"2s\" }",
+            host: "count = 2\nguests = \"restart\"\ntimers = { guest_detect = \"1s\", guest_restart = \"2s\", path_check = \"1s\" }",
             array: "controllers = 1\nread = { hit = \"100%\", hit_time = \"100us\" }",
             near: "speed = \"32GFC\"",
             far: "speed = \"32GFC\"",
@@ -747,7 +747,7 @@ fn guests_that_nobody_is_left_to_run_are_cut_off() {
         text.contains("is cut off: nobody is left to do the work"),
         "{text}"
     );
-    // One comes back at 5 s: 2 s later the guests of both run on it, and that ends the stop.
+    // One comes back at 5 s, and has its paths 1 s later: 2 s after its return the guests of both run on it, and that ends the stop.
     let back = "[[event]]\nat = \"5s\"\nrestore = \"app-2\"\n";
     let back = of(&[lost(1, "1s"), lost(2, "1s"), back.to_owned()].concat());
     let work = &back.switches[0].workloads[0];
@@ -789,4 +789,101 @@ fn work_that_comes_now_and_then_does_not_stop_between() {
     let found = moved(&report.switches[0], "w");
     assert!(found.retried > 0, "something hung");
     assert!(found.stops.is_empty(), "{:?}", found.stops);
+}
+
+/// A power feed takes a switch of one fabric and a controller. Work stops until keep-alive lets it go to the other fabric, and again,
+/// for less than half as long as the oldest I/O has waited, until the partner has the volumes: both stops are told, and the second ends
+/// the stall.
+#[test]
+fn a_second_stop_is_told_however_long_the_first_was() {
+    let text = Twin {
+        run: "duration = \"300ms\"\nwarm_up = \"100ms\"\nreplications = 1\nswitch_replications = 1",
+        timers: "preset = \"short\"",
+        host: "count = 2",
+        array: "controllers = 2\ntakeover = \"8s\"\nread = { hit = \"100%\", hit_time = \"100us\" }",
+        near: "speed = \"25GbE\"",
+        far: "speed = \"25GbE\"",
+        name: "load",
+        work: "protocol = \"nvme-tcp\"\narrivals = { poisson = \"500/s\" }\nread = \"100%\"\nsizes = \"4KiB\"\n\
+               owner = \"alternate\"\npromise = { switching = { longest_io = \"4s\" } }",
+        more: "[[group]]\nname = \"rack\"\nparts = [\"core-A\", \"box-c1\"]\n\
+               [[outage]]\nname = \"feed\"\ntakes = \"rack\"\n",
+        ..Twin::default()
+    }
+    .text();
+    let report = ask(&site(&text, &[]), &["feed"], true);
+    let [first, second] = stops(&report) else {
+        panic!("{:?}", stops(&report))
+    };
+    near(first.to_s.expect("it is over"), 5.0);
+    near(second.to_s.expect("it is over"), 8.0);
+    assert!(second.s > 2.9 && second.s < 3.0, "{second:?}");
+    let by = |stop: &WorkStop| stop.ended_by.clone().unwrap_or_default();
+    assert!(by(first).contains("keep-alive"), "{first:?}");
+    assert!(by(second).contains("takeover"), "{second:?}");
+    let marked = marked(&report);
+    let last = marked.last().expect("both are marked");
+    near(last.0, 8.0);
+    let text = told(&report);
+    assert!(
+        !text.contains("stall of the work as a whole ends at 5"),
+        "{text}"
+    );
+}
+
+/// Work that comes in bursts has not stopped where it is between two of them, whatever hangs.
+#[test]
+fn a_pause_of_the_work_is_no_stop() {
+    use halfloom::model::{Before, Stopped};
+    use halfloom::unit::Duration;
+    let before = |silence| Before {
+        lasted: Duration::from_ms(1_000),
+        completed: 1_000,
+        silence: Duration::from_ms(silence),
+    };
+    let out = |ms, before: &Before| Stopped::stands_out(Duration::from_ms(ms), before);
+    assert!(out(20, &before(5)) && !out(19, &before(5)));
+    assert!(out(600, &before(300)) && !out(599, &before(300)));
+    let few = Before {
+        completed: 10,
+        ..before(200)
+    };
+    assert!(out(2_000, &few) && !out(1_999, &few));
+    assert!(!out(100_000, &Before::default()));
+}
+
+/// An I/O that fails with its last attempt is counted in the line of that attempt and in no other.
+#[test]
+fn each_failed_io_stands_in_one_line() {
+    let text = Twin {
+        run: "duration = \"300ms\"\nwarm_up = \"100ms\"\nreplications = 1\nswitch_replications = 1",
+        timers: "command_timeout = \"2s\"\nretries = 0",
+        host: "count = 2",
+        array: "controllers = 2\nread = { hit = \"100%\", hit_time = \"1ms\" }",
+        near: "speed = \"32GFC\"",
+        far: "speed = \"32GFC\"",
+        name: "load",
+        work: "protocol = \"fc-scsi\"\narrivals = { poisson = \"1k/s\" }\nread = \"100%\"\nsizes = \"4KiB\"",
+        more: "[[outage]]\nname = \"hole\"\ntakes = \"*-A\"\nmode = \"silent\"\n",
+        ..Twin::default()
+    }
+    .text();
+    let report = ask(&site(&text, &[]), &["hole"], true);
+    let switch = &report.switches[0];
+    let failed = switch.workloads[0].failed[0];
+    assert!(failed > 3, "{failed}");
+    let told: Vec<u64> = switch
+        .events
+        .iter()
+        .filter_map(|event| {
+            let before = event.what.split(" I/Os failed").next()?;
+            let all = event.what.contains(" I/Os failed");
+            let number = before.rsplit(' ').next()?;
+            all.then(|| number.parse().expect("a number"))
+        })
+        .collect();
+    assert_eq!(told.iter().sum::<u64>(), failed, "{:?}", switch.events);
+    let first = switch.workloads[0].failed_by.as_ref().expect("some fail");
+    assert_eq!(first.ios, Some(failed));
+    assert_eq!(first.timer.as_deref(), Some("command timeout, 2s"));
 }

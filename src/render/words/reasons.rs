@@ -5,7 +5,7 @@ use super::measure::row_scale;
 use super::{Prose, named, plural, sentence, timer_words};
 use crate::outcome::{
     AssumptionRow, Begin, Growth, LeftOpen, MeasureKind, Mend, PartUse, Report, Row,
-    SwitchWorkload, UseInCase,
+    SwitchWorkload, UseInCase, WorkStop,
 };
 use crate::render::number::{count, is_over, three_down, two, two_down, whole_percent};
 
@@ -178,7 +178,8 @@ pub(crate) fn stall_ends(work: &SwitchWorkload, from: Begin) -> String {
                 );
             }
             // The work may go on before the I/O that waits longest does.
-            let earlier = work.stops.iter().rev().find_map(|stop| {
+            let by_then = |stop: &&WorkStop| stop.from_s <= event.t_s;
+            let earlier = work.stops.iter().rfind(by_then).and_then(|stop| {
                 let by = stop.ended_by.as_ref()?;
                 let same = event.timer.as_ref() == Some(by) || event.what == *by;
                 (!same).then(|| (stop.to_s, timer_words(by)))

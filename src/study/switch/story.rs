@@ -4,6 +4,7 @@ use super::Setting;
 use super::broken::Broken;
 use super::figures::seconds_after;
 use super::gone::GoneHosts;
+use super::told::{Told, failed_with};
 use crate::model::{
     self, Compiled, LogEntry, LogKind, Note, Standing, Stopped, Tally, TimerName, WorkloadTally,
 };
@@ -126,21 +127,6 @@ enum Line {
     },
 }
 
-struct Told {
-    first: Instant,
-    last: Instant,
-    count: u64,
-    ios: u64,
-    /// Of these, failed or left waiting for a path.
-    failed: u64,
-    waiting: u64,
-    /// The last of the paths was given up with this: who waits, waits for a path.
-    pathless: bool,
-    /// Volumes were without a controller: who waits, waits for one.
-    unserved: bool,
-    timer: Option<(TimerName, Duration)>,
-}
-
 /// What happened in the first replication.
 pub(crate) struct Story {
     /// The log as named events, one line for what happened together.
@@ -182,12 +168,26 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
     let mut lines: IndexMap<Line, Told> = IndexMap::new();
     let mut line_of_entry = Vec::with_capacity(tally.log.len());
     let mut gone = GoneHosts::none(compiled);
-    for entry in &tally.log {
+    let with = failed_with(tally);
+    let mut all_failed: IndexMap<u32, Told> = IndexMap::new();
+    for (index, entry) in tally.log.iter().enumerate() {
         gone.follow(setting, entry);
         if gone.did(compiled, entry) {
             // A host that is lost itself notices nothing and gives nothing up.
             line_of_entry.push(usize::MAX);
             continue;
+        }
+        if let LogKind::IoFailed { workload } = entry.kind {
+            all_failed
+                .entry(workload)
+                .or_insert_with(|| Told::begin(entry))
+                .add(entry);
+            let told = with[index].map(|own| line_of_entry[own]);
+            if let Some(line) = told.filter(|line| *line != usize::MAX) {
+                // It is counted in that line.
+                line_of_entry.push(line);
+                continue;
+            }
         }
         let mut line = line_of(entry, compiled, &workloads, &instants);
         match (entry.kind, &mut line) {
@@ -200,20 +200,7 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
         paths.tell(entry, &mut line);
         let line = lines.entry(line);
         line_of_entry.push(line.index());
-        let told = line.or_insert(Told {
-            first: entry.at,
-            last: entry.at,
-            count: 0,
-            ios: 0,
-            failed: 0,
-            waiting: 0,
-            pathless: false,
-            unserved: false,
-            timer: entry.timer,
-        });
-        told.last = entry.at;
-        told.count += 1;
-        told.ios += entry.ios;
+        line.or_insert_with(|| Told::begin(entry)).add(entry);
     }
     for fate in &tally.fates {
         let line = line_of_entry.get(fate.entry).copied().unwrap_or_default();
@@ -229,17 +216,22 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
         .map(|(line, told)| event(setting, compiled, line, told))
         .collect();
     let line_of = |entry: usize| told.get(*line_of_entry.get(entry)?);
+    let failed = |workload: u32| {
+        let all = all_failed.get(&workload)?;
+        Some(event(setting, compiled, &Line::Failed { workload }, all))
+    };
     let freed = |work: &WorkloadTally| {
         let entry = work.longest_by?;
+        let known = tally.log.get(entry)?;
+        let line = match known.kind {
+            LogKind::IoFailed { workload } => failed(workload)?,
+            _ => line_of(entry)?.clone(),
+        };
         Some(NamedEvent {
-            t_s: seconds_after(tally.log.get(entry)?.at, setting.at),
+            t_s: seconds_after(known.at, setting.at),
             ended_stall: !work.longest_failed,
-            ..line_of(entry)?.clone()
+            ..line
         })
-    };
-    let failed = |workload: u32| {
-        let line = lines.get_index_of(&Line::Failed { workload })?;
-        told.get(line).cloned()
     };
     let stop = |stop: &Stopped| WorkStop {
         from_s: seconds_after(stop.from, setting.at),
@@ -306,7 +298,8 @@ impl Paths {
             return;
         };
         let before = std::mem::replace(&mut self.standing[path as usize], to);
-        *standby = before == Standing::Standby;
+        *standby = before == Standing::Standby
+            || before == Standing::Returned && to == Standing::Unnoticed;
         self.open
             .retain(|open, _| matches!(open, Line::Paths { at, .. } if *at + TOGETHER >= entry.at));
         let alike = |open: &&Line| {
@@ -488,7 +481,7 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                     };
                     format!("what was under way on {whose} given up was held{onward}{until}")
                 }
-                // No timer ran out: the host has begun anew, or the path was not in use.
+                // No timer ran out: the host has begun anew.
                 Standing::Failed if told.timer.is_none() => {
                     format!("{paths} out of use, looked for from now on")
                 }

@@ -1,0 +1,68 @@
+//! What a line of the timeline sums up of the log, and which lines count the I/Os that failed.
+
+use crate::model::{LogEntry, LogKind, Tally, TimerName};
+use crate::unit::{Duration, Instant};
+
+/// What happened together.
+pub(super) struct Told {
+    pub(super) first: Instant,
+    pub(super) last: Instant,
+    pub(super) count: u64,
+    pub(super) ios: u64,
+    /// Of these, failed or left waiting for a path.
+    pub(super) failed: u64,
+    pub(super) waiting: u64,
+    /// The last of the paths was given up with this: who waits, waits for a path.
+    pub(super) pathless: bool,
+    /// Volumes were without a controller: who waits, waits for one.
+    pub(super) unserved: bool,
+    pub(super) timer: Option<(TimerName, Duration)>,
+}
+
+impl Told {
+    /// Nothing yet of what an entry begins.
+    pub(super) const fn begin(entry: &LogEntry) -> Self {
+        Self {
+            first: entry.at,
+            last: entry.at,
+            count: 0,
+            ios: 0,
+            failed: 0,
+            waiting: 0,
+            pathless: false,
+            unserved: false,
+            timer: entry.timer,
+        }
+    }
+
+    pub(super) const fn add(&mut self, entry: &LogEntry) {
+        self.last = entry.at;
+        self.count += 1;
+        self.ios += entry.ios;
+    }
+}
+
+/// For each entry of the log by which an I/O failed with its last attempt, the entry that let go of that: its line counts the I/O.
+pub(super) fn failed_with(tally: &Tally) -> Vec<Option<usize>> {
+    let log = &tally.log;
+    let mut with = vec![None; log.len()];
+    for fate in &tally.fates {
+        let Some(own) = log.get(fate.entry) else {
+            continue;
+        };
+        let mut left = fate.failed;
+        for index in fate.entry + 1..log.len() {
+            let entry = &log[index];
+            if left == 0 || entry.at != own.at {
+                break;
+            }
+            let fails = matches!(entry.kind, LogKind::IoFailed { .. });
+            // Who fails for want of a path has a timer of its own.
+            if fails && entry.timer == own.timer && with[index].is_none() {
+                with[index] = Some(fate.entry);
+                left -= 1;
+            }
+        }
+    }
+    with
+}
