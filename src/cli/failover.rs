@@ -77,6 +77,9 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     let singles = arguments.each_part || arguments.during.is_some();
     if singles || !arguments.more.is_empty() || arguments.windows.windows.is_some() {
         arguments.output.check()?;
+        if singles && arguments.switch_overs {
+            arguments.output.check_with_switch_overs()?;
+        }
     } else {
         arguments.output.check_with_promises()?;
     }

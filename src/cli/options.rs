@@ -116,9 +116,9 @@ pub(super) struct OutputArguments {
     /// Print JSON instead of tables
     #[arg(long)]
     json: bool,
-    /// Write the figures as CSV to this file too: one row a case and workload, and the verdicts to another beside it (of
-    /// figures.csv, figures-promises.csv); with single parts one row a case and promise, with windows alone one an outage and
-    /// hour [default: no file]
+    /// Write the figures as CSV to this file too: one row a case and workload, the verdicts to another beside it (of
+    /// figures.csv, figures-promises.csv) and what switch-overs took to a third (figures-switch-overs.csv); with single parts one
+    /// row a case and promise, with windows alone one an outage and hour [default: no file]
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
     #[command(flatten)]
@@ -158,7 +158,17 @@ impl OutputArguments {
     /// The same where the verdicts go to a file of their own.
     pub(super) fn check_with_promises(&self) -> Result<(), Failure> {
         self.check()?;
-        let beside = self.csv.as_deref().and_then(promises_beside);
+        self.check_beside(PROMISES)?;
+        self.check_with_switch_overs()
+    }
+
+    /// Whether the figures of switch-overs can be written to a file of their own.
+    pub(super) fn check_with_switch_overs(&self) -> Result<(), Failure> {
+        self.check_beside(SWITCH_OVERS)
+    }
+
+    fn check_beside(&self, what: &str) -> Result<(), Failure> {
+        let beside = self.csv.as_deref().and_then(|path| beside(path, what));
         beside.map_or(Ok(()), |path| write::check_file(&path))
     }
 
@@ -176,8 +186,11 @@ impl OutputArguments {
                 .map_or_else(|| csv::report_csv(report), csv::singles_csv);
             write::file(path, text.as_bytes())?;
             // Single parts have their verdicts in the same rows.
-            if let Some(beside) = promises_beside(path).filter(|_| report.each_part.is_none()) {
+            if let Some(beside) = beside(path, PROMISES).filter(|_| report.each_part.is_none()) {
                 write::file(&beside, csv::promises_csv(&report.matrix).as_bytes())?;
+            }
+            if let (Some(beside), Some(text)) = (beside(path, SWITCH_OVERS), switch_overs(report)) {
+                write::file(&beside, text.as_bytes())?;
             }
         }
         self.junit.write(report)?;
@@ -234,13 +247,28 @@ impl OutputArguments {
     }
 }
 
-/// Where the verdicts go beside a file of figures: `figures-promises.csv`. Nowhere beside a pipe or a device.
-fn promises_beside(figures: &Path) -> Option<PathBuf> {
+/// The figures of switch-overs, where any were simulated.
+fn switch_overs(report: &Report) -> Option<String> {
+    match &report.each_part {
+        Some(each) => {
+            let mut cases = each.cases.iter();
+            let any = cases.any(|case| case.switch_over.is_some());
+            any.then(|| csv::singles_switch_overs_csv(each))
+        }
+        None => (!report.switches.is_empty()).then(|| csv::switch_overs_csv(report)),
+    }
+}
+
+const PROMISES: &str = "-promises";
+const SWITCH_OVERS: &str = "-switch-overs";
+
+/// Where more goes beside a file of figures: `figures-promises.csv`. Nowhere beside a pipe or a device.
+fn beside(figures: &Path, what: &str) -> Option<PathBuf> {
     if figures.exists() && !figures.is_file() {
         return None;
     }
     let mut name = figures.file_stem()?.to_owned();
-    name.push("-promises");
+    name.push(what);
     if let Some(ending) = figures.extension() {
         name.push(".");
         name.push(ending);

@@ -180,6 +180,8 @@ pub struct SwitchWorkload {
     pub failed_by: Option<NamedEvent>,
     /// Longest time without any completion, worst replication.
     pub longest_silence_s: f64,
+    /// The same of each replication.
+    pub silence_s: Vec<f64>,
     /// The times in which nothing of it was completed while some of it hung or failed, in order (first replication).
     pub stops: Vec<WorkStop>,
     /// Share of the I/Os that were over after the loss, or unfinished at the end, that took longer than the

@@ -12,6 +12,7 @@ mod review;
 mod several;
 mod sheet;
 mod sweep;
+mod switching;
 mod windows;
 
 pub use compare::comparison_csv;
@@ -26,6 +27,7 @@ pub use sweep::{
     BEFORE, SweepPlace, sweep_csv_line, sweep_header, sweep_json_fields, sweep_json_line,
     sweep_rows,
 };
+pub use switching::{singles_switch_overs_csv, switch_overs_csv};
 pub use windows::windows_csv;
 
 use super::words::measure_name;

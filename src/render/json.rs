@@ -54,7 +54,7 @@
 //!     `given_up_s`: when restored paths are in use again by timers, or only found, and how long they may be away), `by_timers` (`s` and `by`: the stall of an I/O caught by the loss by
 //!     its timers alone; `null` where that is not all), `longest_io_s` (one a replication), `longest_open` (one a replication: it was not over), `no_path` (I/Os
 //!     waited without any path when the run ended), `failed_without_path` (I/Os failed for want of a path), `hosts_gone` (hosts lost themselves whose work nobody
-//!     is left to do when the run ends), `freed_by` (of `events`: what let the longest I/O end, or `null`), `failed_by` (of `events`: the first that failed, or `null`), `longest_silence_s`,
+//!     is left to do when the run ends), `freed_by` (of `events`: what let the longest I/O end, or `null`), `failed_by` (of `events`: the first that failed, or `null`), `longest_silence_s` (worst replication), `silence_s` (of each replication),
 //!     `stops` (of the first replication: `from_s`, `to_s`, `s`, `ended_by`, `cause` (`"no-path"`, `"lost-paths"`: what was under way hung on what is lost while others answered,
 //!     `"volumes"`: they had no controller, `"hosts-lost"`); nothing was completed while some of it hung or failed; `to_s` and `ended_by` are `null`
 //!     where nothing has ended it),

@@ -43,6 +43,24 @@ fn undecided_is_1() {
     assert!(out(&output).contains("undecided"), "{}", out(&output));
 }
 
+/// `check` warns of a part whose loss cuts hosts off and ends well, for it judges no promise; losing each part judges it.
+#[test]
+fn a_single_point_is_a_warning_of_check_and_a_miss_of_each_part() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let file = place.path().join("small.toml");
+    let text = fs::read_to_string(&file).expect("it is there");
+    let one = text.replace("name = \"store\"\n", "name = \"store\"\ncontrollers = 1\n");
+    fs::write(&file, one).expect("it can be written");
+    let output = halfloom(place.path(), &["check", "small.toml"]);
+    let said = out(&output) + &err(&output);
+    assert!(said.contains("store-c1"), "{said}");
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let each = ["failover", "small.toml", "--each-part", "--quiet"];
+    let output = halfloom(place.path(), &each);
+    assert_eq!(code(&output), 1, "{}", err(&output));
+}
+
 #[test]
 fn wrong_arguments_are_2_and_near_names_are_offered() {
     let place = tempfile::tempdir().expect("a temporary folder");

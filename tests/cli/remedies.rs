@@ -246,6 +246,34 @@ fn a_csv_of_figures_has_its_verdicts_beside_it() {
         );
         assert!(verdicts.iter().any(|verdict| verdict == "met"), "{rows}");
         fs::remove_file(beside).expect("it is there");
+        let third = place.path().join("figures-switch-overs.csv");
+        // No event is scripted, so that nothing switches over in `simulate`.
+        assert_eq!(third.exists(), command == "failover");
+        if command == "failover" {
+            let rows = fs::read_to_string(&third).expect("it is text");
+            let mut reader = csv::Reader::from_reader(rows.as_bytes());
+            let header = reader.headers().expect("it has one").clone();
+            for name in [
+                "longest_io_s",
+                "longest_silence_s",
+                "retried_attempts",
+                "failed_ios",
+                "late_responses",
+                "backlog_peak_ios",
+                "drain_s",
+                "settled_s",
+                "above_promise_s",
+            ] {
+                let column = header.iter().position(|own| own == name);
+                assert!(column.is_some(), "{name}: {header:?}");
+            }
+            let cases: Vec<String> = reader
+                .records()
+                .map(|row| row.expect("it is whole")[0].to_owned())
+                .collect();
+            assert!(cases.len() >= 2 && cases[0] != cases[1], "{cases:?}");
+            fs::remove_file(third).expect("it is there");
+        }
     }
     let twice = [
         "failover",

@@ -117,7 +117,7 @@ fn drawings(report: &Report) -> Vec<(String, Drawing)> {
 type Writer = fn(&Report) -> String;
 
 /// Data files: name and writer.
-const DATA: [(&str, Writer); 9] = [
+const DATA: [(&str, Writer); 10] = [
     ("report.json", json::report_json),
     ("report.csv", csv::report_csv),
     ("promises.csv", |report| csv::promises_csv(&report.matrix)),
@@ -130,6 +130,7 @@ const DATA: [(&str, Writer); 9] = [
         csv::sheet_csv(&sheet::sheet(&Steps::of(report.clone())))
     }),
     ("directions.csv", csv::directions_csv),
+    ("switch-overs.csv", csv::switch_overs_csv),
     ("events.csv", csv::events_csv),
     ("assumptions.csv", |report| {
         csv::assumptions_csv(&report.assumptions)

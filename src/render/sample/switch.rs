@@ -78,6 +78,7 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
             by: "link-loss detect, 100ms + fast-io-fail, 5s".to_owned(),
         }),
         longest_silence_s: 0.0,
+        silence_s: vec![0.0; 3],
         stops: Vec::new(),
         above_promise_share: Some(if bursty { 0.262 } else { 0.0003 }),
         above_promise_s: Some(if bursty { 2.8 } else { 0.02 }),

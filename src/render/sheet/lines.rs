@@ -402,7 +402,8 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
                 );
                 SheetLine::words(when, what, words)
             }
-            _ => SheetLine::time(when, what, (0.0, work.longest_silence_s)).of(AT_MOST),
+            _ => SheetLine::time(when, what, spread(work.silence_s.iter().copied()))
+                .of(of_runs(work.silence_s.len())),
         });
         #[allow(clippy::cast_precision_loss)]
         let (low, high) = spread(work.failed.iter().map(|failed| *failed as f64));

@@ -273,6 +273,10 @@ fn workload(
             .iter()
             .map(|workload| workload.silence.as_secs_f64())
             .fold(0.0, f64::max),
+        silence_s: own
+            .iter()
+            .map(|workload| workload.silence.as_secs_f64())
+            .collect(),
         stops: Vec::new(),
         above_promise_share,
         above_promise_s,

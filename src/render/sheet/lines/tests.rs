@@ -86,11 +86,17 @@ fn a_planned_loss_is_two_things_to_do() {
         ..report.switches[0].events[0].clone()
     };
     let mut events = vec![event(0.0, "A drained"), event(1.0, "A lost")];
+    let small = "feed drained: new I/O avoids a part";
     for event in &mut events {
         (event.timer, event.workload) = (None, None);
     }
     report.switches[0].events = events;
     report.switches[0].counted_from = Begin::Drain;
+    let mut named = report.clone();
+    small.clone_into(&mut named.switches[0].events[0].what);
+    let steps = Steps::of(named);
+    let page = crate::render::sheet::sheet_page(&steps, &sheet(&steps));
+    assert!(page.contains(&format!("<li>With {small}. Wait ")));
     let steps = Steps::of(report);
     let sheet = sheet(&steps);
     assert_eq!(sheet.cases[0].takes, ["A drained", "A lost"]);
@@ -211,6 +217,19 @@ fn hosts_that_go_are_no_act_and_work_that_is_gone_is_told() {
     };
     let silence = "longest time without any completion";
     assert!(of(&report, silence)[0].0.is_some());
+    let work = &mut report.switches[0].workloads[0];
+    // What one run on site shows lies between those of the runs.
+    work.silence_s = vec![2.0, 1.5];
+    work.longest_silence_s = 2.0;
+    let line = of_one(&report).cases.remove(0).lines.into_iter();
+    let mut line = line.filter(|line| line.when == "during" && line.what.ends_with(silence));
+    let line = line.next().expect("it has one");
+    let factor = if line.unit == "ms" { 1e3 } else { 1.0 };
+    assert_eq!(
+        (line.low, line.high),
+        (Some(1.5 * factor), Some(2.0 * factor))
+    );
+    assert_eq!(line.spread, "least to greatest of 2 runs");
     let work = &mut report.switches[0].workloads[0];
     work.stops = vec![crate::outcome::WorkStop {
         from_s: 0.0,
