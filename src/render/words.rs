@@ -16,10 +16,10 @@ mod reasons;
 mod singles;
 mod spike;
 mod theory;
+mod undecided;
 mod windows;
 
 pub(crate) use answer::cut_off_words;
-pub(crate) use answer::left_open_words;
 pub use answer::{Answer, Flag, answer, worst_cell};
 pub use differences::{lack_word, two_figures};
 pub use headroom::{
@@ -47,6 +47,7 @@ pub(crate) use spike::{
 pub use theory::{
     theory_figure, theory_simulated, theory_simulated_line, theory_value, trust_words,
 };
+pub(crate) use undecided::left_open_words;
 pub use windows::{
     WINDOW_CAUTIONS, alike_hours, all_windows_words, clock, hour_fullest, hour_judged, hour_load,
     hour_longest, hour_margin, tightest_words, verdict_flag, window_words, windows_answer,
@@ -197,6 +198,22 @@ pub fn sentence(text: &str) -> String {
     chars.next().map_or_else(String::new, |first| {
         first.to_uppercase().chain(chars).collect()
     })
+}
+
+/// A sentence that begins with a case: a name is written as it is, and begins no sentence with a small letter.
+#[must_use]
+pub fn begun_with(case: &str) -> String {
+    format!("{}{case}", before_name(case))
+}
+
+/// What stands before a case at the beginning of a sentence.
+#[must_use]
+pub(crate) fn before_name(case: &str) -> &'static str {
+    if case.starts_with(char::is_lowercase) {
+        "With "
+    } else {
+        ""
+    }
 }
 
 /// `a`, `a and b`, `a, b and c`.

@@ -4,7 +4,7 @@
 //! cross, one that is undecided an outline with a question mark: nothing rests on colour. Windows are named below.
 
 use crate::outcome::{Origin, OutageWindows, Verdict, Window, Windows};
-use crate::render::words::{all_windows_words, clock, window_words, windows_answer};
+use crate::render::words::{all_windows_words, begun_with, clock, window_words, windows_answer};
 
 use super::canvas::{Anchor, Face, Pen};
 use super::frame::{Plotted, Sheet, foot, look};
@@ -340,7 +340,7 @@ fn description(found: &Windows) -> String {
                 said.push(format!("{word} in the hours from {}", hours.join(", ")));
             }
         }
-        format!("{}: {}", outage.case.name, said.join("; "))
+        format!("{}: {}", begun_with(&outage.case.name), said.join("; "))
     };
     let all: Vec<String> = found.outages.iter().map(of).collect();
     format!("{}.", all.join(". "))

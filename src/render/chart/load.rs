@@ -3,8 +3,8 @@
 use crate::outcome::{CaseHeadroom, Cell, Headroom, LoadRow, MeasureKind, SwitchOvers};
 use crate::render::number::{Scale, with_unit};
 use crate::render::words::{
-    counted_met, counted_missed, growth_axis, hole_words, listed, load_in, measure_name,
-    switch_breaks, verdict_word,
+    begun_with, counted_met, counted_missed, growth_axis, hole_words, listed, load_in,
+    measure_name, sentence, switch_breaks, verdict_word,
 };
 
 use super::frame::look;
@@ -254,7 +254,11 @@ fn description(
         out.push_str(&format!(" {}.", target.text));
     }
     for (line, case) in chart.lines.iter().zip(cases) {
-        out.push_str(&format!(" {}: {};", line.name, ends(headroom, case)));
+        let name = match case.case.outage {
+            Some(_) => begun_with(&line.name),
+            None => sentence(&line.name),
+        };
+        out.push_str(&format!(" {name}: {};", ends(headroom, case)));
         if !case.holes.is_empty() {
             let below = case
                 .holes

@@ -543,6 +543,14 @@ fn a_timeline_ends_no_stall_that_there_was_not() {
     assert_eq!(said(&report), [true, false]);
 }
 
+#[test]
+fn no_sentence_of_a_description_begins_with_a_small_letter() {
+    let mut found = sample_windows();
+    "feed lost".clone_into(&mut found.outages[0].case.name);
+    let drawing = hours(&sample_report().origin, &found, Format::Slide).expect("drawn");
+    assert!(drawing.svg.contains("With feed lost: windows "));
+}
+
 /// Numbers of neighbouring hours that are as busy stand apart.
 #[test]
 fn numbers_of_busy_hours_stand_apart() {

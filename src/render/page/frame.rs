@@ -4,7 +4,7 @@ use super::html::{BADGE_A, BADGE_B, SYMBOLS, case_name, css_string, esc};
 use super::{Context, WIDE_CASES};
 use crate::outcome::{Case, Lane, Origin};
 use crate::render::chart::palette;
-use crate::render::words::{Flag, origin_line, report_line};
+use crate::render::words::{Flag, before_name, origin_line, report_line};
 use base64::Engine as _;
 use sha2::{Digest as _, Sha256};
 use std::fmt::Write as _;
@@ -269,10 +269,16 @@ fn case_key(context: &Context<'_>) -> String {
             }
             (Some(_), None) => stays(context, case),
         };
-        parts.push(format!("<span>{}</span>: {}", case_name(case), esc(&what)));
+        // A name begins no sentence with a small letter.
+        let with = match case.outage {
+            Some(_) => before_name(&case.name),
+            None => "",
+        };
+        let name = case_name(case);
+        parts.push(format!("<span>{with}{name}</span>: {}", esc(&what)));
     }
     if context.cases().len() > SHOWN {
-        parts.push("and so on for each outage of the scenario".to_owned());
+        parts.push("And so on for each outage of the scenario".to_owned());
     }
     format!("{}. The switch-over is the way there.", parts.join(". "))
 }

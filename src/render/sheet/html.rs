@@ -5,7 +5,9 @@ use super::{CAUTIONS, Sheet, SheetLine, Steps};
 use crate::outcome::Verdict;
 use crate::render::number::{NONE, at_place, three};
 use crate::render::page::{escaped, policy_hash};
-use crate::render::words::{all_windows_words, clock, origin_line_of_both, windows_notes};
+use crate::render::words::{
+    all_windows_words, begun_with, clock, origin_line_of_both, windows_notes,
+};
 use std::fmt::Write as _;
 
 const STYLE: &str = include_str!("style.css");
@@ -112,7 +114,7 @@ fn acts(takes: &[String], drained: bool) -> String {
         [first, then @ ..] if !then.is_empty() => {
             let mut out = format!(
                 "<ol class=\"acts\"><li>{}. Wait until nothing is under way on its paths.</li>",
-                escaped(first)
+                escaped(&begun_with(first))
             );
             for what in then {
                 let _ = write!(out, "<li><b>Take away:</b> {}</li>", escaped(what));

@@ -3,10 +3,10 @@
 use super::after::leaves_unjudged;
 use super::measure::{cell_scale, measure_name, row_scale, who_waits};
 use super::reasons;
+use super::undecided::undecided;
 use super::{Prose, listed, plural, sentence};
 use crate::outcome::{
-    Begin, Case, Cell, Harm, LeftOpen, Matrix, MeasureKind, Report, Row, Switch, SwitchWorkload,
-    Verdict,
+    Begin, Case, Cell, Harm, Matrix, MeasureKind, Report, Row, Switch, SwitchWorkload, Verdict,
 };
 use crate::render::number::{Scale, as_written, two, whole_percent};
 use std::cmp::Ordering;
@@ -409,83 +409,6 @@ pub(super) fn figure_of(row: &Row) -> Prose {
     Prose::new()
         .text(format!("{} of ", measure_name(row.measure)))
         .name(&row.workload)
-}
-
-/// Why a judgement stays open whatever the number of replications, and what would decide; `None` where they decide.
-#[must_use]
-pub(crate) fn left_open_words(cell: &Cell) -> Option<(String, &'static str)> {
-    Some(match cell.left_open? {
-        LeftOpen::Waiting(waiting) => {
-            let runs = match cell.replications {
-                1 => "an I/O still waits when the run ends".to_owned(),
-                all => {
-                    format!("in {waiting} of {all} runs an I/O still waits at the end")
-                }
-            };
-            (
-                runs,
-                "More replications do not decide; a longer run (run.settle_limit) shows what becomes of it.",
-            )
-        }
-        LeftOpen::RunTooShort => (
-            "the run is too short to tell".to_owned(),
-            "More replications do not decide; longer runs (run.duration, run.drain_limit) do.",
-        ),
-    })
-}
-
-fn undecided(row: &Row, case: &Case, cell: &Cell) -> Prose {
-    let scale = cell_scale(cell);
-    let figure = cell.value.map(|figure| scale.figure(&figure));
-    let unit = |number: &str| crate::render::number::with_unit(number, scale.unit);
-    let value = match figure {
-        Some((value, Some(ends))) => {
-            format!(
-                " is {}, between {}",
-                unit(&value),
-                unit(&ends.replace(" to ", " and "))
-            )
-        }
-        Some((value, None)) => format!(" is {}", unit(&value)),
-        None => " could not be measured to the end".to_owned(),
-    };
-    let more = cell
-        .replications_needed
-        .map(|all| all.saturating_sub(cell.replications))
-        .filter(|more| *more > 0);
-    if let Some((why, remedy)) = left_open_words(cell) {
-        return Prose::new()
-            .text(format!("Not decided: {}, ", with_case(case)))
-            .then_tight(figure_of(row))
-            .text(format!(
-                "{value}, promise {}; {why}. {remedy}",
-                as_written(&cell.target_text)
-            ));
-    }
-    if cell.replications == 1 {
-        return Prose::new()
-            .text(format!("Not decided: {}, ", with_case(case)))
-            .then_tight(figure_of(row))
-            .text(format!(
-                "{value}, promise {}. One replication gives no bounds: run at least 2.",
-                as_written(&cell.target_text)
-            ));
-    }
-    let decide = more.map_or_else(
-        || "More replications would decide.".to_owned(),
-        |more| {
-            let more = two(f64::from(more));
-            let ending = if more == "1" { "" } else { "s" };
-            format!("About {more} more replication{ending} would decide.")
-        },
-    );
-    Prose::new()
-        .text(format!("Too close to call: {}, ", with_case(case)))
-        .then_tight(figure_of(row))
-        .text(format!(
-            "{value}, promise {}. {decide}",
-            as_written(&cell.target_text)
-        ))
 }
 
 fn all_met(matrix: &Matrix, row: &Row, case: &Case, cell: &Cell) -> Prose {

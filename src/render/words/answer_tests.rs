@@ -51,6 +51,29 @@ fn one_too_close_to_call_is_undecided() {
     assert!(!said.contains("Too close to call"), "{said}");
 }
 
+/// Nothing is close where nothing was above the target: there are too few I/Os.
+#[test]
+fn too_few_are_not_too_close() {
+    let mut report = sample_report();
+    every_cell(&mut report, |cell| {
+        (cell.verdict, cell.saturated) = (Verdict::Met, false);
+    });
+    let mut said = |above: f64| {
+        let mut cells = report.matrix.rows[0].cells.iter_mut().flatten();
+        let cell = cells.next_back().expect("it is judged");
+        (cell.verdict, cell.left_open) = (Verdict::Undecided, None);
+        (cell.above_share, cell.above_allowed) = (Some(above), Some(0.01));
+        answer(&report).headline.plain()
+    };
+    let none = said(0.0);
+    assert!(none.starts_with("Too few I/Os to tell: "), "{none}");
+    assert!(
+        none.contains("None was above it, of too few to show that no more than 1\u{202F}% are. "),
+        "{none}"
+    );
+    assert!(said(0.009).starts_with("Too close to call: "));
+}
+
 #[test]
 fn forbidden_words_are_never_said() {
     let answer = answer(&sample_report());
@@ -428,7 +451,10 @@ fn a_run_that_is_too_short_is_told_of_as_one() {
     report.matrix.rows.retain(|row| !row.switching);
     every_cell(&mut report, open(None));
     assert!(!answer(&report).cause.is_empty());
-    every_cell(&mut report, open(Some(LeftOpen::RunTooShort)));
+    every_cell(
+        &mut report,
+        open(Some(crate::outcome::LeftOpen::RunTooShort)),
+    );
     assert!(answer(&report).cause.is_empty());
 
     every_cell(&mut report, |cell| cell.saturated = true);

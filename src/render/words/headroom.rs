@@ -85,11 +85,7 @@ pub fn missed_today(case: &CaseHeadroom) -> Option<&'static str> {
 fn case_word(case: &CaseHeadroom) -> String {
     match &case.case.outage {
         None => "Healthy".to_owned(),
-        // A name is written as it is, and begins no sentence with a small letter.
-        Some(_) if case.case.name.starts_with(char::is_lowercase) => {
-            format!("With {}", case.case.name)
-        }
-        Some(_) => case.case.name.clone(),
+        Some(_) => super::begun_with(&case.case.name),
     }
 }
 

@@ -126,7 +126,8 @@ fn of_outage(outage: &OutageWindows) -> Prose {
         0 => String::new(),
         some => format!("; {} undecided", plural(some, "hour")),
     };
-    let named = Prose::new().strong(&outage.case.name);
+    let name = &outage.case.name;
+    let named = Prose::new().text(super::before_name(name)).strong(name);
     match (&outage.longest, outage.windows.len()) {
         (None, _) => named.text(format!(": no hour is met{open}.")),
         (Some(_), 1) => named.text(format!(": {}{open}.", all_windows_words(outage))),
@@ -294,6 +295,18 @@ pub fn windows_notes(found: &Windows) -> Vec<String> {
 mod tests {
     use super::*;
     use crate::render::sample::sample_windows;
+
+    /// A name is written as it is, and begins no sentence with a small letter.
+    #[test]
+    fn no_sentence_begins_with_a_small_letter() {
+        let mut found = sample_windows();
+        found.outages.truncate(1);
+        for (name, begins) in [("feed lost", "With feed lost: "), ("A lost", "A lost: ")] {
+            name.clone_into(&mut found.outages[0].case.name);
+            let said = of_outage(&found.outages[0]).plain();
+            assert!(said.starts_with(begins), "{said}");
+        }
+    }
 
     #[test]
     fn figures_of_another_hour_are_bounds() {
