@@ -116,9 +116,9 @@ pub(super) struct OutputArguments {
     /// Print JSON instead of tables
     #[arg(long)]
     json: bool,
-    /// Write the figures as CSV to this file too: one row a case and workload, the verdicts to another beside it (of
-    /// figures.csv, figures-promises.csv) and what switch-overs took to a third (figures-switch-overs.csv); with single parts one
-    /// row a case and promise, with windows alone one an outage and hour [default: no file]
+    /// Write the figures as CSV to this file too, a row a case and workload; of figures.csv, figures-promises.csv has the
+    /// verdicts and figures-switch-overs.csv the switch-overs; with single parts a row a case and promise, with windows an
+    /// outage and hour [default: no file]
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
     #[command(flatten)]

@@ -75,7 +75,12 @@ fn a_table_file_has_one_head_and_one_row_a_case_and_workload() {
     assert_eq!(json["format"], 1);
     assert_eq!(
         listing(place.path()),
-        ["out-promises.csv", "out.csv", "small.toml"]
+        [
+            "out-promises.csv",
+            "out-switch-overs.csv",
+            "out.csv",
+            "small.toml"
+        ]
     );
 }
 

@@ -154,7 +154,7 @@ fn a_silence_on_a_kept_path_uses_up_its_timers() {
             let all = changes(&compiled, &scripts, 90 * S).into_iter();
             all.filter(|own| own.0 > found.0).collect()
         };
-        assert_eq!(after(&[gone.clone()]), noticed, "{protocol}");
+        assert_eq!(after(std::slice::from_ref(&gone)), noticed, "{protocol}");
         let back = at(31 * S, Action::Restore, Side::A);
         assert_eq!(after(&[gone.clone(), back.clone()]), [], "{protocol}");
         let other = at(32 * S, LOUD, Side::B);
