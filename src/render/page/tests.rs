@@ -324,6 +324,15 @@ fn theory_and_cases_are_explained() {
     ] {
         assert!(page.contains(words), "{words}");
     }
+    // A name begins no sentence with a small letter.
+    assert!(!page.contains("<span>With "));
+    for steady in &mut report.steady[1..] {
+        steady.case.name.insert_str(0, "feed ");
+    }
+    for case in &mut report.matrix.cases[1..] {
+        case.name.insert_str(0, "feed ");
+    }
+    assert!(super::page(&report).contains("<span>With "));
 }
 
 /// A closed loop has no load, and the page makes none up.
