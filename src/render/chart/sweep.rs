@@ -33,6 +33,17 @@ struct What {
     /// Whether a small figure is the worse one.
     less_is_worse: bool,
     rows: Vec<Seen>,
+    /// What becomes of the other promises.
+    others: Others,
+}
+
+/// Promises about the steady state that are not drawn, of every workload.
+#[derive(Default)]
+struct Others {
+    missed: usize,
+    undecided: usize,
+    /// The first that is missed, else the first that is undecided: workload, promise and case, and where.
+    first: String,
 }
 
 pub(super) fn draw(
@@ -64,15 +75,26 @@ struct Columns {
     judged: bool,
 }
 
-/// The first promise about the steady state, else the mean; the longest I/O where that is promised and varies more.
+/// The promise about the steady state that is missed, else undecided, most often, the first where none is; the mean where
+/// nothing is promised; the longest I/O where that is promised and varies more.
 fn columns(table: &SweepTable, rows: &[&Vec<String>]) -> Columns {
-    let first = rows
-        .iter()
-        .find(|row| !table.text(row, "promise").is_empty());
+    let promised = |row: &&&Vec<String>| !table.text(row, "promise").is_empty();
+    let first = most_broken(
+        table,
+        rows.iter().copied().filter(|row| promised(&row)),
+        "promise",
+    );
+    let unit = |promise: &str| {
+        let own = rows
+            .iter()
+            .find(|row| table.text(row, "promise") == promise);
+        own.map_or("", |row| table.text(row, "promise_unit"))
+            .to_owned()
+    };
     let steady = match first {
-        Some(row) => Columns {
-            promise: table.text(row, "promise").to_owned(),
-            unit: table.text(row, "promise_unit").to_owned(),
+        Some(promise) => Columns {
+            unit: unit(&promise),
+            promise,
             figure: ["promise_value", "promise_value_low", "promise_value_high"],
             target: "promise_target",
             verdict: "promise_verdict",
@@ -126,6 +148,56 @@ fn columns(table: &SweepTable, rows: &[&Vec<String>]) -> Columns {
     }
 }
 
+/// What stands in that column of the rows whose promise is missed most often, or else undecided; of equals the first.
+fn most_broken<'a>(
+    table: &SweepTable,
+    rows: impl Iterator<Item = &'a Vec<String>>,
+    column: &str,
+) -> Option<String> {
+    let mut found: Vec<(&str, [usize; 2])> = Vec::new();
+    for row in rows {
+        let name = table.text(row, column);
+        let index = found.iter().position(|(known, _)| *known == name);
+        let index = index.unwrap_or_else(|| {
+            found.push((name, [0, 0]));
+            found.len() - 1
+        });
+        match table.text(row, "promise_verdict") {
+            "missed" => found[index].1[0] += 1,
+            "undecided" => found[index].1[1] += 1,
+            _ => {}
+        }
+    }
+    let most = found.iter().map(|(_, broken)| *broken).max()?;
+    let first = found.iter().find(|(_, broken)| *broken == most)?;
+    Some(first.0.to_owned())
+}
+
+/// How the promises do that are not drawn.
+fn others(table: &SweepTable, workload: &str, promise: &str) -> Others {
+    let mut out = Others::default();
+    let other = |row: &&Vec<String>| {
+        table.text(row, "workload") != workload || table.text(row, "promise") != promise
+    };
+    let rows = || table.rows.iter().filter(other);
+    let with = |verdict: &'static str| {
+        rows().filter(move |row| table.text(row, "promise_verdict") == verdict)
+    };
+    (out.missed, out.undecided) = (with("missed").count(), with("undecided").count());
+    if let Some(row) = with("missed").chain(with("undecided")).next() {
+        let pairs = table.keys.iter().zip(table.values(row));
+        let pairs: Vec<String> = pairs.map(|(key, value)| format!("{key}={value}")).collect();
+        out.first = format!(
+            "{} {}, {}, at {}",
+            table.text(row, "workload"),
+            table.text(row, "promise"),
+            table.text(row, "case"),
+            pairs.join(", ")
+        );
+    }
+    out
+}
+
 /// Whether a row tells of the promise: not where its case has another one, or none.
 fn belongs(table: &SweepTable, columns: &Columns, row: &[String]) -> bool {
     match columns.verdict {
@@ -143,8 +215,11 @@ fn what(table: &SweepTable, workload: Option<&str>) -> Option<What> {
                 || !table.text(row, "longest_io_promise_s").is_empty()
         }
     };
-    let first = table.rows.iter().find(own).or_else(|| table.rows.first())?;
-    let workload = table.text(first, "workload").to_owned();
+    let broken = most_broken(table, table.rows.iter().filter(own), "workload");
+    let workload = broken.or_else(|| {
+        let first = table.rows.first()?;
+        Some(table.text(first, "workload").to_owned())
+    })?;
     let all: Vec<&Vec<String>> = table
         .rows
         .iter()
@@ -156,10 +231,13 @@ fn what(table: &SweepTable, workload: Option<&str>) -> Option<What> {
         other => (1.0, other),
     };
     let number = |row: &[String], name: &str| table.number(row, name).map(|value| value * scale);
-    let drawn: Vec<&Vec<String>> = all
+    let mut drawn: Vec<&Vec<String>> = all
         .into_iter()
         .filter(|row| belongs(table, &columns, row))
         .collect();
+    // Of a switch-over, or of nothing promised, the rows of all promises say the same.
+    let of = |row: &[String]| ["point", "case"].map(|name| table.text(row, name).to_owned());
+    drawn.dedup_by(|next, own| of(next) == of(own));
     let rows: Vec<Seen> = drawn
         .iter()
         .map(|row| {
@@ -187,6 +265,7 @@ fn what(table: &SweepTable, workload: Option<&str>) -> Option<What> {
     Some(What {
         targets: cases(&rows).iter().filter_map(target).collect(),
         judged: columns.judged,
+        others: others(table, &workload, &columns.promise),
         less_is_worse: !matches!(unit, "ms" | "s"),
         promise: columns.promise,
         unit: unit.to_owned(),
@@ -243,7 +322,19 @@ fn look(case: &str) -> (Role, Mark) {
 }
 
 fn finding(table: &SweepTable, what: &What) -> String {
-    figures(what) + &lacking(table, what)
+    figures(what) + &besides(&what.others) + &lacking(table, what)
+}
+
+/// What the picture does not show: other promises that are not met.
+fn besides(others: &Others) -> String {
+    let place = |count: usize| if count == 1 { "place" } else { "places" };
+    let said = match (others.missed, others.undecided) {
+        (0, 0) => return String::new(),
+        (0, open) => format!("undecided at {open} {}", place(open)),
+        (missed, 0) => format!("missed at {missed} {}", place(missed)),
+        (missed, open) => format!("missed at {missed} {}, undecided at {open}", place(missed)),
+    };
+    format!(" Not drawn: other promises {said}, first {}.", others.first)
 }
 
 /// At how many points switches have fewer ports than are used, and the first of them.
