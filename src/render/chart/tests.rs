@@ -330,6 +330,21 @@ fn growth_with_many_steps_has_room_on_a_slide() {
         "{}",
         drawing.finding
     );
+    // The first day that is told says what it is the day of.
+    for case in &mut plan.stages[0].cases {
+        case.standing = crate::outcome::Standing::Open;
+    }
+    let drawing = growth_curve(&plan, Format::Slide).expect("there are stages");
+    assert!(
+        drawing
+            .finding
+            .contains("With step 1: healthy, a promise breaks by 2029-03-18. With step 2: healthy, by 2031-03-18"),
+        "{}",
+        drawing.finding
+    );
+    for case in &mut plan.stages[0].cases {
+        case.standing = crate::outcome::Standing::Breaks;
+    }
     // All cases of one day are named as at its mark.
     for stage in &mut plan.stages {
         let day = stage.cases[0].breaks_by.clone();

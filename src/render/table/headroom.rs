@@ -183,14 +183,13 @@ fn points(case: &CaseHeadroom, headroom: &Headroom) -> String {
         table.row(cells);
     }
     let mut out = table.text(&format!("Loads that were run, {}", case.case.name));
-    for said in [
+    let said = [
         other_end_words(case, headroom),
         counted_words(case, headroom),
-    ] {
-        if let Some(said) = said {
-            out.push_str(&wrapped(&said, 96));
-            out.push('\n');
-        }
+    ];
+    for said in said.into_iter().flatten() {
+        out.push_str(&wrapped(&said, 96));
+        out.push('\n');
     }
     out
 }

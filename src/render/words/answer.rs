@@ -198,25 +198,11 @@ fn does_not_fit(report: &Report, case: &Case) -> Prose {
         (None, None) if case.is_scripted() => "what they leave can carry".to_owned(),
         (None, None) => "the site can carry, with nothing lost".to_owned(),
     };
-    let by_arithmetic = only_by_arithmetic(report, case);
+    let (by, short) = super::precision::only_by_arithmetic(report, case);
     Prose::new().text(format!(
-        "{} the work does not fit{}: it arrives faster than {carrier}, and waiting grows without end{}.",
-        sentence(&with_case(case)),
-        if by_arithmetic { " by arithmetic" } else { "" },
-        if by_arithmetic {
-            "; the run is too short to show it"
-        } else {
-            ""
-        },
+        "{} the work does not fit{by}: it arrives faster than {carrier}, and waiting grows without end{short}.",
+        sentence(&with_case(case))
     ))
-}
-
-/// Whether of all work of a case that does not fit I/Os take longer than the runs can show, so that arithmetic alone says so.
-fn only_by_arithmetic(report: &Report, case: &Case) -> bool {
-    let steady = report.steady.iter().find(|steady| steady.case == *case);
-    let works = steady.map_or(&[][..], |steady| &steady.workloads);
-    let mut full = works.iter().filter(|work| work.saturated).peekable();
-    full.peek().is_some() && full.all(|work| work.service_beyond_run_s.is_some())
 }
 
 /// `with A lost`, `with everything healthy`, `with the scripted events`.

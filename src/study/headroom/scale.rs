@@ -398,11 +398,11 @@ pub fn bring_no_more<'a>(site: &'a Site, family: &str) -> Option<Vec<&'a str>> {
         own.any(|index| site.hosts[*index].name == family)
     };
     let works: Vec<&Workload> = site.workloads.iter().filter(of_family).collect();
-    let grows = |work: &&Workload| {
+    let grows = |work: &Workload| {
         work.per != Per::Workload || matches!(work.arrivals, Arrivals::Closed { .. })
     };
     let names = || works.iter().map(|work| work.name.as_str()).collect();
-    (!works.iter().any(|work| grows(&work))).then(names)
+    (!works.iter().any(|work| grows(work))).then(names)
 }
 
 /// `site` with each workload at its own power of `factor`.

@@ -13,6 +13,7 @@ const BREAKS: &str = "a promise breaks by ";
 /// `As it is: healthy, a promise breaks by 2031-03-14; with A lost, by 2028-02-01.`
 pub(super) fn finding(plan: &GrowthPlan) -> String {
     let many = plan.stages.len() > MANY;
+    let mut told = false;
     let said = plan.stages.iter().enumerate().map(|(index, stage)| {
         let name = match index {
             0 => "As it is".to_owned(),
@@ -22,9 +23,13 @@ pub(super) fn finding(plan: &GrowthPlan) -> String {
         };
         // Of many there is room for the worst of each alone; the picture has the others.
         let said = of_stage(stage, if many { 0 } else { GROUPS });
-        let said = match many && index > 0 {
-            true => said.replace(BREAKS, "by "),
-            false => said,
+        // What a day is the day of is told once.
+        let again = many && told;
+        told |= said.contains(BREAKS);
+        let said = if again {
+            said.replace(BREAKS, "by ")
+        } else {
+            said
         };
         format!("{name}: {said}.")
     });
