@@ -14,8 +14,8 @@ use crate::render::words::plural;
 use crate::render::{csv, json, page, table};
 use crate::site::{HostFamily, Site};
 use crate::study::headroom::{
-    Ask, ByArithmetic, Hosts, by_arithmetic, by_arithmetic_in_hosts, has_promises, headroom,
-    headroom_in_hosts,
+    Ask, ByArithmetic, Hosts, bring_no_more, by_arithmetic, by_arithmetic_in_hosts, has_promises,
+    headroom, headroom_in_hosts,
 };
 use clap::Args;
 use std::path::PathBuf;
@@ -100,6 +100,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     }
     if let Some(family) = &arguments.hosts {
         known_family(job.site(), family)?;
+        grows_with(job.site(), family)?;
     }
     if let Some(name) = &arguments.chart_of {
         let known = || job.site().workloads.iter().map(|work| work.name.as_str());
@@ -216,6 +217,38 @@ fn known_family<'a>(site: &'a Site, family: &str) -> Result<&'a HostFamily, Fail
             format!("hosts: {}", names.join(", ")),
         )
     })
+}
+
+/// More hosts that bring no more work than there is are no headroom.
+fn grows_with(site: &Site, family: &str) -> Result<(), Failure> {
+    let Some(works) = bring_no_more(site, family) else {
+        return Ok(());
+    };
+    let help = match works.first() {
+        Some(work) => format!(
+            "state the rate of each host, as with --set 'workload.{work}.arrivals.per=\"host\"' and a rate for one host, leave --hosts \
+             out, or see what other numbers of hosts do with `sweep --vary host.{family}.count`"
+        ),
+        None => "name a family that a [[workload]] names, or leave --hosts out".to_owned(),
+    };
+    let why = match works[..] {
+        [] => "no workload is theirs".to_owned(),
+        [one] => {
+            format!("the rate of `{one}` is stated for the whole workload, whatever hosts share it")
+        }
+        _ => format!(
+            "the rates of {} are stated for the whole workload, whatever hosts share it",
+            works
+                .iter()
+                .map(|name| format!("`{name}`"))
+                .collect::<Vec<_>>()
+                .join(", ")
+        ),
+    };
+    Err(Failure::arguments(
+        format!("more hosts of `{family}` bring no more load: {why}"),
+        help,
+    ))
 }
 
 fn in_hosts(

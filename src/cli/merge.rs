@@ -58,6 +58,15 @@ fn joined(pieces: &[PathBuf]) -> Result<String, Failure> {
         } else {
             Kind::Csv
         };
+        if store::keys(kind, &bytes).is_none()
+            && store::has_other_columns(kind, &sweep_header(&[]), &bytes)
+        {
+            return Err(wrong(
+                path,
+                "these are rows of a sweep with other columns than this version writes",
+                "merge them with the version that wrote them, or run that piece again",
+            ));
+        }
         let keys = store::keys(kind, &bytes).ok_or_else(|| {
             wrong(
                 path,

@@ -72,7 +72,7 @@ pub(super) struct Arguments {
     /// Draw the promised figure against one or two varied values into this file, .svg or .png [default: no file]
     #[arg(long, value_name = "FILE")]
     chart: Option<PathBuf>,
-    /// The workload to draw [default: the first one with a promise]
+    /// The workload to draw [default: the one that misses a promise most often, else the first one with a promise]
     #[arg(long, value_name = "WORKLOAD", requires = "chart")]
     chart_of: Option<String>,
 }
@@ -161,7 +161,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         table::sweep_text(&table, &sweep.notes, &sweep.rounded, &sweep.origin)
     })?;
     let kept = |row: &Vec<String>, name: &str| matches!(table.text(row, name), "met" | "");
-    let met = |row: &Vec<String>| kept(row, "verdict") && kept(row, "switch_verdict");
+    let met = |row: &Vec<String>| kept(row, "all_promises") && kept(row, "switch_verdict");
     Ok(if table.rows.iter().all(met) {
         Exit::Done
     } else {
@@ -417,6 +417,16 @@ fn found(path: &Path, kind: Kind, sweep: &Sweep<'_>) -> Result<Vec<Stored>, Fail
             .to_owned(),
     }
     };
+    if store::has_other_columns(kind, &sweep.header, &bytes) {
+        return Err(Failure::InTheWay {
+            what: format!(
+                "{}:1: these are rows of a sweep with other columns: of other varied keys, or written by another version",
+                path.display()
+            ),
+            help: "name another file, or remove it and run all points again; or go on with the keys and the version that began it"
+                .to_owned(),
+        });
+    }
     let stored = store::points(kind, &sweep.header, &bytes).map_err(refuse)?;
     let mut line = 1 + usize::from(kind == Kind::Csv);
     for (index, point) in stored.iter().enumerate() {

@@ -12,7 +12,7 @@ pub struct Measured {
     pub case: Case,
     /// Name of the file of counters.
     pub file: String,
-    /// One for each part and direction, ranked by how far the ratio is from 1, either way.
+    /// One for each part and direction, ranked by how far the ratio is from 1, either way: that of bytes, else that of frames.
     pub rows: Vec<MeasuredRow>,
     /// What was left out or taken for granted.
     pub notes: Vec<String>,
@@ -29,15 +29,15 @@ pub struct MeasuredRow {
     pub links: u32,
     /// Time between first and last reading, less what was left out.
     pub span_s: f64,
-    /// Measured, 10^6 bytes a second.
-    pub measured_mb_s: f64,
+    /// Measured, 10^6 bytes a second; `None` when not counted.
+    pub measured_mb_s: Option<f64>,
     /// Simulated, 10^6 bytes a second, counted as devices do.
     pub simulated_mb_s: f64,
     /// Lower end of its 95 % interval over the replications; `None` where there is none.
     pub simulated_low_mb_s: Option<f64>,
     /// Upper end.
     pub simulated_high_mb_s: Option<f64>,
-    /// Measured ÷ simulated; `None` when nothing was simulated there.
+    /// Measured ÷ simulated; `None` when nothing was simulated there, or no bytes were counted.
     pub ratio: Option<f64>,
     /// The ratio to the upper end of what is simulated.
     pub ratio_low: Option<f64>,

@@ -26,8 +26,10 @@ pub struct SweepCase {
     /// Which case.
     pub case: Case,
     /// Use of the fullest part on the mean by arithmetic, without a run, per cent; `None` where all work is
-    /// a closed loop.
+    /// a closed loop. Hosts that level their queues share by what is free, the others as their paths are chosen.
     pub arithmetic_percent: Option<f64>,
+    /// Whether a closed loop is at work, which that figure leaves out.
+    pub leaves_out_closed: bool,
     /// The part with the busiest 20 ms.
     pub fullest: Option<PartLoad>,
 }

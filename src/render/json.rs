@@ -435,7 +435,7 @@ mod tests {
                 toward_array: true,
                 links: 1,
                 span_s: 1.0,
-                measured_mb_s: 1.0,
+                measured_mb_s: Some(1.0),
                 simulated_mb_s: 1.0,
                 simulated_low_mb_s: None,
                 simulated_high_mb_s: None,

@@ -2,7 +2,8 @@
 //!
 //! `time` is seconds, or a date and time of day as `2026-03-31T09:05:00`. `part` is a link, a member, a port, a switch
 //! or a pattern, as outages name them: several links are meant together. `direction` is `toward-array` or
-//! `toward-host`. `bytes` and `frames` are running counters, as devices keep them; `frames` may be empty.
+//! `toward-host`. `bytes` and `frames` are running counters, as devices keep them; either may be empty, or its column missing, but
+//! not both.
 
 use super::problem::{Problem, near_or_list};
 use super::recording::{Rows, time};
@@ -17,7 +18,7 @@ pub struct Reading {
     /// True from hosts towards arrays.
     pub toward_array: bool,
     /// Bytes so far.
-    pub bytes: u64,
+    pub bytes: Option<u64>,
     /// Frames so far.
     pub frames: Option<u64>,
     /// Line of the file.
@@ -32,17 +33,15 @@ const HEAD: [&str; 5] = ["time", "part", "direction", "bytes", "frames"];
 /// Every problem, up to ten; never empty.
 pub fn counters(file: &str, text: &str) -> Result<Vec<Reading>, Vec<Problem>> {
     let mut rows = Rows::new(file, text);
-    let mut columns = [0; 5];
-    for (column, name) in columns.iter_mut().zip(HEAD) {
-        match rows.column(name) {
-            Some(found) => *column = found,
-            None => {
-                rows.bad_head(HEAD.join(","));
-                return Err(rows.problems);
-            }
-        }
-    }
-    let [at, part, direction, bytes, frames] = columns;
+    let columns = HEAD.map(|name| rows.column(name));
+    let [Some(at), Some(part), Some(direction), bytes, frames] = columns else {
+        rows.bad_head(HEAD.join(","));
+        return Err(rows.problems);
+    };
+    let Some(first) = bytes.or(frames) else {
+        rows.bad_head(HEAD.join(","));
+        return Err(rows.problems);
+    };
     let mut all = rows.read(|fields| {
         let whole = |column: usize| {
             fields[column].parse::<u64>().map_err(|_| {
@@ -75,16 +74,24 @@ pub fn counters(file: &str, text: &str) -> Result<Vec<Reading>, Vec<Problem>> {
                 ));
             }
         };
+        let counted = |column: Option<usize>| match column {
+            Some(column) if !fields[column].is_empty() => whole(column).map(Some),
+            _ => Ok(None),
+        };
+        let (bytes, frames) = (counted(bytes)?, counted(frames)?);
+        if bytes.is_none() && frames.is_none() {
+            return Err((
+                first,
+                "neither bytes nor frames are counted".to_owned(),
+                "a whole number in one of the two".to_owned(),
+            ));
+        }
         Ok(Reading {
             at_s,
             part: fields[part].to_owned(),
             toward_array,
-            bytes: whole(bytes)?,
-            frames: if fields[frames].is_empty() {
-                None
-            } else {
-                Some(whole(frames)?)
-            },
+            bytes,
+            frames,
             line: 0,
         })
     });
@@ -120,7 +127,7 @@ pub fn counted_parts(file: &str, text: &str) -> Vec<Reading> {
             at_s: 0.0,
             part: fields[part].to_owned(),
             toward_array: true,
-            bytes: 0,
+            bytes: None,
             frames: None,
             line: 0,
         })
@@ -160,7 +167,33 @@ mod tests {
         let text =
             format!("{head}0,edge-A~san-A,toward-array,10,1\n\n5,edge-A~san-A,toward-array,20,\n");
         let all = counters("c.csv", &text).unwrap();
-        assert_eq!((all[1].line, all[1].bytes, all[1].frames), (4, 20, None));
+        assert_eq!(
+            (all[1].line, all[1].bytes, all[1].frames),
+            (4, Some(20), None)
+        );
+        // Some devices count frames alone: an empty field, or no column.
+        for (head, row, other) in [
+            (
+                "time,part,direction,bytes,frames",
+                "0,a,toward-array,,7",
+                "5,a,toward-array,,9",
+            ),
+            (
+                "time,part,direction,frames",
+                "0,a,toward-array,7",
+                "5,a,toward-array,9",
+            ),
+        ] {
+            let all = counters("c.csv", &format!("{head}\n{row}\n{other}\n")).unwrap();
+            assert_eq!((all[1].bytes, all[1].frames), (None, Some(9)), "{head}");
+        }
+        let neither = counters(
+            "c.csv",
+            &format!("{head}0,a,toward-array,,\n5,a,toward-array,,\n"),
+        );
+        let neither = neither.unwrap_err();
+        assert!(neither[0].message.contains("neither bytes nor frames"));
+        assert!(counters("c.csv", "time,part,direction\n0,a,toward-array\n").is_err());
         for (row, column) in [
             ("x,a,toward-array,1,1", 1),
             ("0,,toward-array,1,1", 3),

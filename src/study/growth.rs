@@ -9,7 +9,8 @@
 use super::headroom::{Ask, closed_notes, full_over_time, headroom_over_time, runs_of_a_search};
 use super::progress::Progress;
 use crate::outcome::{
-    CaseHeadroom, GrowthPlan, Origin, Purpose, Stage, StageCase, StageSearch, Standing, Verdict,
+    Breaks, CaseHeadroom, GrowthPlan, LoadPoint, Origin, Purpose, Stage, StageCase, StageSearch,
+    Standing, Verdict,
 };
 use crate::site::{Growth, Site};
 use crate::unit::Date;
@@ -295,6 +296,8 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
             (below, Some(hole.factor), &Some(hole.breaks.clone()))
         }
     };
+    let first_day = libm::pow(1.0 + fastest(growth), growth.from.years_to(begins));
+    let (missed, breaks) = told_of(case, first_day, (missed, breaks));
     let (holds_factor, breaks_factor) = (own(met), own(missed));
     let met = holds_factor.map(day).filter(|day| *day >= begins);
     let missed = breaks_factor.map(|factor| by(factor).max(begins));
@@ -321,10 +324,43 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
         floor: floor.cloned(),
         asked_from: text(asked_from),
         standing,
-        breaks: breaks.clone(),
+        breaks,
         // A hole has no part that is full.
         ends: case.ends.clone().filter(|_| hole.is_none()),
     }
+}
+
+/// The load that tells of a stage that begins at `begins` times the first day's load, and the promise that it breaks. Over unlike
+/// ways a load may keep what a lower one breaks, so that one below the stage's own tells nothing of it, as in `headroom`: there only
+/// one that was tested does that the stage comes to, or one above which some part is full.
+fn told_of(
+    case: &CaseHeadroom,
+    begins: f64,
+    (missed, breaks): (Option<f64>, &Option<Breaks>),
+) -> (Option<f64>, Option<Breaks>) {
+    let own = |factor: f64| factor >= begins * (1.0 - 1e-9);
+    let full = case.certain.is_some_and(|full| full < begins);
+    if !case.unlike || full || missed.is_none_or(own) {
+        return (missed, breaks.clone());
+    }
+    let proven = |point: &&LoadPoint| {
+        let test = matches!(point.purpose, Purpose::ProveMissed | Purpose::Below);
+        test && point.verdict == Verdict::Missed && own(point.factor)
+    };
+    let tests = case.points.iter().filter(proven);
+    let least = tests.min_by(|left, right| left.factor.total_cmp(&right.factor));
+    let broken = least.and_then(|point| {
+        let mut rows = point.rows.iter();
+        let row = rows.find(|row| row.cell.verdict == Verdict::Missed)?;
+        Some(Breaks {
+            workload: row.workload.clone(),
+            measure: row.measure,
+            target_text: row.cell.target_text.clone(),
+            saturated: row.cell.saturated,
+            kept_by_others: false,
+        })
+    });
+    (least.map(|point| point.factor), broken)
 }
 
 #[cfg(test)]

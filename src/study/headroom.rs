@@ -64,7 +64,7 @@ use outlook::{Outlook, outlook};
 use run::{Held, one, together};
 use scale::Scale;
 pub(super) use scale::work_at;
-pub use scale::{Hosts, rounded_depths, scaled};
+pub use scale::{Hosts, bring_no_more, rounded_depths, scaled};
 
 /// Distances from the crossing at which an end may be tested, nearest first.
 const STEPS: [f64; 5] = [0.01, 0.025, 0.06, 0.15, 0.35];
@@ -153,7 +153,7 @@ struct Judged {
     short: bool,
     /// The workload of the promise that is broken, or nearest its limit.
     nearest: Option<String>,
-    /// The part that this work waits for most, where the promise is one of latency.
+    /// The part that this work waits for most, where the promise is one of latency; else, where it is broken, the fullest on its way.
     in_the_way: Option<PartLoad>,
     /// How much of the mean latency of that promise's work is no waiting, per cent.
     unwaited_percent: Option<f64>,

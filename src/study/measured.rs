@@ -90,9 +90,25 @@ pub fn measured(
                 rows.push(row);
             }
             None => notes.push(format!(
-                "{part}: no two readings with time and no reset between them; left out"
+                "{part}: no two readings with time and no reset between them, or none that count the same throughout; left out"
             )),
         }
+    }
+    let unkept = |wanted: fn(&MeasuredRow) -> bool| -> Vec<&str> {
+        let mut names: Vec<&str> = Vec::new();
+        for row in rows.iter().filter(|row| wanted(row)) {
+            if !names.contains(&row.part.as_str()) {
+                names.push(&row.part);
+            }
+        }
+        names
+    };
+    let without = unkept(|row| row.measured_mb_s.is_none());
+    if !without.is_empty() {
+        notes.push(format!(
+            "{}: no bytes were counted throughout, so that frames alone are compared, without an interval; how large they were is not known",
+            without.join(", ")
+        ));
     }
     if rows.iter().any(|row| row.links > 1) {
         notes.push(
@@ -106,11 +122,17 @@ pub fn measured(
             "the simulated work does not fit: its figures are of a backlog that grows".to_owned(),
         );
     }
-    let off = |row: &MeasuredRow| match row.ratio {
-        Some(ratio) if ratio > 0.0 => libm::log(ratio).abs(),
-        Some(_) => f64::INFINITY,
-        None if row.measured_mb_s > 0.0 => f64::INFINITY,
-        None => 0.0,
+    let off = |row: &MeasuredRow| {
+        let (ratio, measured) = match row.measured_mb_s {
+            Some(bytes) => (row.ratio, bytes),
+            None => (row.frames_ratio, row.measured_frames_s.unwrap_or(0.0)),
+        };
+        match ratio {
+            Some(ratio) if ratio > 0.0 => libm::log(ratio).abs(),
+            Some(_) => f64::INFINITY,
+            None if measured > 0.0 => f64::INFINITY,
+            None => 0.0,
+        }
     };
     rows.sort_by(|left, right| off(right).total_cmp(&off(left)));
     Measured {
@@ -182,23 +204,32 @@ fn row(
     toward_array: bool,
     own: &[&Reading],
 ) -> Option<MeasuredRow> {
-    let (mut bytes, mut frames, mut span_s, mut resets) = (0_u64, Some(0_u64), 0.0, 0);
+    let (mut bytes, mut frames, mut span_s, mut resets) = (Some(0_u64), Some(0_u64), 0.0, 0);
+    let add = |all: Option<u64>, more: Option<u64>| {
+        let both = all.zip(more);
+        both.map(|(all, more)| all.saturating_add(more))
+    };
     for pair in own.windows(2) {
-        let step = |from: u64, to: u64| to.checked_sub(from);
-        let frames_step = match (pair[0].frames, pair[1].frames) {
-            (Some(from), Some(to)) => step(from, to).map(Some),
+        // `None` where a counter went back; nothing to add where it is not kept.
+        let step = |counts: (Option<u64>, Option<u64>)| match counts {
+            (Some(from), Some(to)) => to.checked_sub(from).map(Some),
             _ => Some(None),
         };
-        match (step(pair[0].bytes, pair[1].bytes), frames_step) {
+        let steps = (
+            step((pair[0].bytes, pair[1].bytes)),
+            step((pair[0].frames, pair[1].frames)),
+        );
+        match steps {
             (Some(more), Some(more_frames)) => {
-                bytes = bytes.saturating_add(more);
-                frames = frames
-                    .zip(more_frames)
-                    .map(|(all, more)| all.saturating_add(more));
+                (bytes, frames) = (add(bytes, more), add(frames, more_frames));
                 span_s += pair[1].at_s - pair[0].at_s;
             }
             _ => resets += 1,
         }
+    }
+    // Where neither was kept throughout, nothing can be compared.
+    if bytes.is_none() && frames.is_none() {
+        return None;
     }
     if span_s <= 0.0 {
         return None;
@@ -211,19 +242,19 @@ fn row(
         .collect();
     let interval = steady::estimated(&mean_interval(&rates, CONFIDENCE));
     let ratio = |measured: f64, simulated: f64| (simulated > 0.0).then(|| measured / simulated);
-    let measured_bytes = bytes as f64 / span_s;
+    let measured_bytes = bytes.map(|bytes| bytes as f64 / span_s);
     let measured_frames = frames.map(|frames| frames as f64 / span_s);
-    let against = |end: Option<f64>| end.and_then(|end| ratio(measured_bytes, end));
+    let against = |end: Option<f64>| ratio(measured_bytes?, end?);
     Some(MeasuredRow {
         part: part.to_owned(),
         toward_array,
         links: u32::try_from(links.len()).unwrap_or(u32::MAX),
         span_s,
-        measured_mb_s: measured_bytes / 1e6,
+        measured_mb_s: measured_bytes.map(|bytes| bytes / 1e6),
         simulated_mb_s: simulated_bytes / 1e6,
         simulated_low_mb_s: interval.low.map(|end| end / 1e6),
         simulated_high_mb_s: interval.high.map(|end| end / 1e6),
-        ratio: ratio(measured_bytes, simulated_bytes),
+        ratio: measured_bytes.and_then(|bytes| ratio(bytes, simulated_bytes)),
         ratio_low: against(interval.high),
         ratio_high: against(interval.low),
         measured_frames_s: measured_frames,

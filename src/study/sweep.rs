@@ -8,7 +8,7 @@ mod inert;
 pub use inert::{Runs, leaves_somebody_without_paths, reads};
 
 use super::case::{self, CasePlan};
-use super::estimate::{estimate, fullest as by_shares};
+use super::estimate::{Estimate, estimate_by_member, levelled};
 use super::inventory::inventory;
 use super::progress::Progress;
 use super::review::port_budget_notes;
@@ -34,7 +34,7 @@ pub struct Asked {
 #[must_use]
 pub fn point(site: &Site, asked: &Asked, progress: &dyn Progress) -> SweepPoint {
     let fabric = Fabric::new(site);
-    let loads = estimate(site, &fabric);
+    let loads = estimate_by_member(site, &fabric);
     let plans = case::cases(site, &fabric, asked.outages.as_deref());
     let runs = steady::run(site, &plans, progress);
     let switches = match asked.runs {
@@ -51,8 +51,9 @@ pub fn point(site: &Site, asked: &Asked, progress: &dyn Progress) -> SweepPoint 
         .zip(&figures)
         .map(|(plan, steady)| SweepCase {
             case: plan.case.clone(),
-            arithmetic_percent: by_shares(site, &fabric, &loads, &plan.case.name)
+            arithmetic_percent: by_arithmetic(site, &fabric, &loads, &plan.case.name)
                 .map(|share| share * 100.0),
+            leaves_out_closed: leaves_out_closed(&loads, &plan.case.name),
             fullest: fullest(site, steady),
         })
         .collect();
@@ -64,6 +65,28 @@ pub fn point(site: &Site, asked: &Asked, progress: &dyn Progress) -> SweepPoint 
         switches,
         cases,
     }
+}
+
+/// Busy share on the mean of the fullest part, as the hosts choose their paths. Where that is more than a part can do, hosts that
+/// level their queues take what is too much elsewhere, and the part stays full.
+fn by_arithmetic(site: &Site, fabric: &Fabric, loads: &Estimate, case: &str) -> Option<f64> {
+    let chosen = loads.fullest(case)?;
+    let own = loads.cases.iter().find(|known| known.name == case)?;
+    if chosen <= 1.0 {
+        return Some(chosen);
+    }
+    Some(levelled(site, fabric, own).map_or(chosen, |found| found.fullest.max(1.0)))
+}
+
+/// Whether a closed loop is at work in a case: it has no rate that arithmetic could count.
+fn leaves_out_closed(loads: &Estimate, case: &str) -> bool {
+    let own = loads.cases.iter().find(|known| known.name == case);
+    own.is_some_and(|own| {
+        own.closed
+            .iter()
+            .chain(&own.closed_controllers)
+            .any(|is| *is)
+    })
 }
 
 /// How many runs a point takes.
@@ -165,6 +188,66 @@ mod tests {
             let wanted: Vec<usize> = (0..=stop.min(99)).collect();
             assert_eq!(seen, wanted);
         }
+    }
+
+    /// Paths in turn bring half of the work to each fabric, however unlike their speeds are; what is more than the slow one can do
+    /// goes elsewhere only once it is full.
+    #[test]
+    fn arithmetic_goes_by_how_paths_are_chosen() {
+        let text = r#"format = 1
+[[host]]
+name = "img"
+count = 6
+paths = "round-robin"
+[[switch]]
+name = "old"
+fabric = "A"
+[[switch]]
+name = "new"
+fabric = "B"
+[[array]]
+name = "vault"
+controllers = 1
+parallel = 4096
+read = { hit = "100%", hit_time = "100us" }
+write = { time = "100us" }
+[[link]]
+from = "img"
+to = "old"
+speed = "16GFC"
+[[link]]
+from = "old"
+to = "vault"
+speed = "8GFC"
+[[link]]
+from = "img"
+to = "new"
+speed = "32GFC"
+[[link]]
+from = "new"
+to = "vault"
+speed = "16GFC"
+[[workload]]
+name = "scans"
+hosts = "img"
+array = "vault"
+protocol = "fc-nvme"
+arrivals = { poisson = "9k/s" }
+read = "100%"
+sizes = "64KiB"
+"#;
+        let share = |rate: &str| {
+            let site = site_with(text, &[("workload.scans.arrivals.poisson", rate)]);
+            let fabric = Fabric::new(&site);
+            let loads = estimate_by_member(&site, &fabric);
+            by_arithmetic(&site, &fabric, &loads, "healthy").unwrap()
+        };
+        // 4 500 I/Os a second of 67 528 bytes on a wire of 6.8 Gb/s.
+        let by_hand = 4_500.0 * 67_528.0 * 8.0 / 6.8e9;
+        assert!((share("9k/s") - by_hand).abs() < 0.002, "{}", share("9k/s"));
+        // The slow one is full at 25.2k/s of all, both together at thrice half of that.
+        assert!((share("30k/s") - 1.0).abs() < 1e-9, "{}", share("30k/s"));
+        assert!(share("50k/s") > 1.2, "{}", share("50k/s"));
     }
 
     #[test]

@@ -22,6 +22,10 @@ fn headroom_says_what_is_wrong_before_anything_runs() {
             "workloads: orders",
         ),
         (&["--set", "workload.orders.promise={}"], "promises nothing"),
+        (
+            &["--hosts", "app"],
+            "the rate of `orders` is stated for the whole workload",
+        ),
     ] {
         let all = [&["headroom", "small.toml"], arguments].concat();
         let output = halfloom(place.path(), &all);

@@ -453,6 +453,61 @@ fn a_key_that_no_row_depends_on_is_named() {
     assert!(err(&output).contains("and no switch-over depends on it"));
 }
 
+/// A verdict stands beside the figure of its own promise; that of all promises has a column of its own, with the promise that
+/// decides it.
+#[test]
+fn each_promise_has_its_row_with_its_own_verdict() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), r#"{ p99 = "2ms", mean = "1us" }"#);
+    let folder = place.path();
+    let all = "sweep small.toml --vary load=1,2 --healthy --replications 2 --set run.duration=60ms --quiet";
+    let all: Vec<&str> = all.split(' ').collect();
+    let output = halfloom(folder, &[&all[..], &["--csv", "s.csv"]].concat());
+    assert_eq!(code(&output), 1, "{}", err(&output));
+    let text = String::from_utf8(bytes(folder, "s.csv")).expect("it is text");
+    let mut rows = text.lines().map(|line| line.split(',').collect::<Vec<_>>());
+    let head = rows.next().expect("a header");
+    let wanted = [
+        "all_promises",
+        "decided_by",
+        "promise",
+        "promise_verdict",
+        "rows",
+    ];
+    let of = wanted.map(|name| head.iter().position(|known| *known == name));
+    let found: Vec<[&str; 5]> = rows
+        .map(|row| of.map(|at| row[at.expect("a column")]))
+        .collect();
+    let mut missed = ["missed", "mean", "mean", "missed", "2"];
+    let mut met = ["missed", "mean", "p99", "met", "2"];
+    let mut wanted = vec![missed, met, missed, met];
+    if found[0][2] == "p99" {
+        std::mem::swap(&mut missed, &mut met);
+        wanted.rotate_left(1);
+    }
+    assert_eq!(found, wanted);
+    // The table shows the one that decides, and says so.
+    let table = out(&output);
+    assert!(
+        !table.contains("met") || table.contains("missed"),
+        "{table}"
+    );
+    assert_eq!(table.matches("  mean  ").count(), 2, "{table}");
+    assert!(
+        table.contains("the row shows the one that decides"),
+        "{table}"
+    );
+    // Rows begun with other columns are told as that, and are left alone.
+    let old = text.replace("all_promises,decided_by", "verdict");
+    fs::write(folder.join("old.csv"), &old).expect("it can be written");
+    let refused = halfloom(folder, &[&all[..], &["--csv", "old.csv"]].concat());
+    assert_eq!(code(&refused), 3, "{}", err(&refused));
+    assert!(err(&refused).contains("other columns"), "{}", err(&refused));
+    assert_eq!(bytes(folder, "old.csv"), old.as_bytes());
+    let refused = halfloom(folder, &["merge", "old.csv"]);
+    assert!(err(&refused).contains("other columns"), "{}", err(&refused));
+}
+
 /// With switch-overs a timer shows in its rows, as `failover` finds it.
 #[test]
 fn a_sweep_with_switch_overs_shows_what_a_timer_does() {
@@ -476,7 +531,7 @@ fn a_sweep_with_switch_overs_shows_what_a_timer_does() {
     let verdicts = [0, 1, 2, 3].map(|row| of(row, "switch_verdict"));
     assert_eq!(verdicts, ["", "met", "", "missed"]);
     for row in [1, 3] {
-        assert_eq!(of(row, "verdict"), "met");
+        assert_eq!(of(row, "all_promises"), "met");
         let key = "host.app.timers.fast_io_fail";
         let set = format!("{key}={}", of(row, key));
         let alone = ["failover", "small.toml", "--outage", "A", "--set", &set];

@@ -69,6 +69,24 @@ pub(in crate::cli) fn keys(kind: Kind, bytes: &[u8]) -> Option<Vec<String>> {
     (names == sweep_header(&keys)).then_some(keys)
 }
 
+/// Whether a file holds rows of a sweep, by how its first line begins, but with other columns than those of the header: those of
+/// another version, or of other varied keys. What is torn in its first line is nothing yet.
+pub(in crate::cli) fn has_other_columns(kind: Kind, header: &[String], bytes: &[u8]) -> bool {
+    let named = || -> Option<Vec<String>> {
+        let end = bytes.iter().position(|byte| *byte == b'\n')?;
+        let line = std::str::from_utf8(&bytes[..end]).ok()?;
+        match kind {
+            Kind::Csv => fields(line),
+            Kind::Json => in_line(line),
+        }
+    };
+    let begins = |names: &Vec<String>| {
+        let first = names.iter().take(BEFORE.len());
+        first.eq(BEFORE) && names.iter().any(|name| name == "version")
+    };
+    named().filter(begins).is_some_and(|names| names != header)
+}
+
 /// The names of an object's fields in the order in which they stand there.
 fn in_line(line: &str) -> Option<Vec<String>> {
     let mut named: Vec<(usize, String)> = sweep_json_fields(line)?
@@ -300,6 +318,15 @@ mod tests {
             points(Kind::Csv, &header, (spoilt + &good).as_bytes()),
             Err(3)
         );
+        for kind in [Kind::Csv, Kind::Json] {
+            let own = head(kind, &header) + &text(kind, &header, &rows()[0]);
+            assert!(!has_other_columns(kind, &header, own.as_bytes()));
+            // As a version before named a column that is no longer there.
+            let old = own.replace("all_promises", "verdict");
+            assert!(has_other_columns(kind, &header, old.as_bytes()));
+            assert!(!has_other_columns(kind, &header, b"name,value\n"));
+            assert!(!has_other_columns(kind, &header, &own.as_bytes()[..20]));
+        }
         assert_eq!(keys(Kind::Csv, b"name,value\n"), None);
         assert_eq!(keys(Kind::Json, b"{\"a\":1}\n"), None);
     }

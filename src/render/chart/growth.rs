@@ -1,5 +1,7 @@
 //! The load over the years against what is proven, with planned steps and the days on which promises break.
 
+mod finding;
+
 use crate::outcome::{GrowthPlan, Stage, StageCase, Standing};
 use crate::unit::Date;
 
@@ -11,6 +13,7 @@ use super::palette::Role;
 use super::place::{Wish, spread};
 use super::text::{bare, fit, room, sig, wrap, wrap_at_most};
 use super::{Drawing, Format};
+use finding::finding;
 
 /// Points of the curve of the load.
 const POINTS: u32 = 80;
@@ -563,73 +566,6 @@ fn labels(sheet: &mut Sheet, plot: &Plot, plan: &GrowthPlan, days: &Days) {
         under: plot.under,
     };
     margin.names(sheet, &all);
-}
-
-/// From so many stages on the finding names steps by their numbers.
-const MANY: usize = 3;
-
-/// `As it is, a promise breaks by 2028-03-14 (A lost); with “faster array”, by 2031-02-01 (A lost).`
-fn finding(plan: &GrowthPlan) -> String {
-    let many = plan.stages.len() > MANY;
-    let said: Vec<String> = plan
-        .stages
-        .iter()
-        .enumerate()
-        .map(|(index, stage)| {
-            let name = match index {
-                0 => "as it is".to_owned(),
-                // Of many the list below has the names.
-                _ if many => format!("with step {index}"),
-                _ => format!("with “{}”", stage.name),
-            };
-            let never = |case: &&StageCase| case.standing == Standing::Never;
-            if let Some(case) = stage.cases.iter().find(never) {
-                let case = &case.case.name;
-                return format!("{name}, a promise is broken at every load ({case})");
-            }
-            let early = |case: &StageCase| {
-                let day = case
-                    .asked_from
-                    .clone()
-                    .filter(|_| case.breaks_by.is_none())?;
-                Some(format!(
-                    "{name}, more throughput is promised than is asked for before {day} ({})",
-                    case.case.name
-                ))
-            };
-            if let Some(said) = stage.cases.iter().find_map(early) {
-                return said;
-            }
-            let broken = || stage.cases.iter().filter(|case| breaks_here(case));
-            let first = broken().filter_map(|case| case.breaks_by.as_ref()).min();
-            // All cases of that day, as at its mark.
-            let first = first.map(|day| {
-                let own = broken().filter(|case| case.breaks_by.as_ref() == Some(day));
-                let own: Vec<&str> = own.map(|case| case.case.name.as_str()).collect();
-                (day, of_cases(&own, stage.cases.len()))
-            });
-            let holds =
-                |case: &StageCase| matches!(case.standing, Standing::Holds | Standing::Unpromised);
-            match first {
-                Some((day, cases)) if many && index > 0 => format!("{name}, by {day} ({cases})"),
-                Some((day, cases)) => format!("{name}, a promise breaks by {day} ({cases})"),
-                None if stage.cases.iter().all(holds) => {
-                    format!("{name}, every promise holds until the next step")
-                }
-                None => format!("{name}, no day was proven to break a promise"),
-            }
-        })
-        .collect();
-    let text = said.join("; ");
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| {
-        let stopped = if plan.partial {
-            "Stopped before its end. "
-        } else {
-            ""
-        };
-        format!("{stopped}{}{}.", first.to_uppercase(), letters.as_str())
-    })
 }
 
 fn description(plan: &GrowthPlan) -> String {

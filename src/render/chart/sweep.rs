@@ -1,5 +1,7 @@
 //! The promised figure against what a sweep varies: lines over one value, cells over two.
 
+mod others;
+
 use crate::outcome::Origin;
 use crate::render::sweep::SweepTable;
 
@@ -9,6 +11,7 @@ use super::lines::{self, Dot, Line, Lines, Promised, targets};
 use super::palette::Role;
 use super::text::{fit, sig};
 use super::{Drawing, Format};
+use others::{Others, besides, most_broken, others};
 
 /// One row of the table, read.
 struct Seen {
@@ -33,6 +36,8 @@ struct What {
     /// Whether a small figure is the worse one.
     less_is_worse: bool,
     rows: Vec<Seen>,
+    /// What becomes of the other promises.
+    others: Others,
 }
 
 pub(super) fn draw(
@@ -64,15 +69,26 @@ struct Columns {
     judged: bool,
 }
 
-/// The first promise about the steady state, else the mean; the longest I/O where that is promised and varies more.
+/// The promise about the steady state that is missed, else undecided, most often, the first where none is; the mean where
+/// nothing is promised; the longest I/O where that is promised and varies more.
 fn columns(table: &SweepTable, rows: &[&Vec<String>]) -> Columns {
-    let first = rows
-        .iter()
-        .find(|row| !table.text(row, "promise").is_empty());
+    let promised = |row: &&&Vec<String>| !table.text(row, "promise").is_empty();
+    let first = most_broken(
+        table,
+        rows.iter().copied().filter(|row| promised(&row)),
+        "promise",
+    );
+    let unit = |promise: &str| {
+        let own = rows
+            .iter()
+            .find(|row| table.text(row, "promise") == promise);
+        own.map_or("", |row| table.text(row, "promise_unit"))
+            .to_owned()
+    };
     let steady = match first {
-        Some(row) => Columns {
-            promise: table.text(row, "promise").to_owned(),
-            unit: table.text(row, "promise_unit").to_owned(),
+        Some(promise) => Columns {
+            unit: unit(&promise),
+            promise,
             figure: ["promise_value", "promise_value_low", "promise_value_high"],
             target: "promise_target",
             verdict: "promise_verdict",
@@ -143,8 +159,11 @@ fn what(table: &SweepTable, workload: Option<&str>) -> Option<What> {
                 || !table.text(row, "longest_io_promise_s").is_empty()
         }
     };
-    let first = table.rows.iter().find(own).or_else(|| table.rows.first())?;
-    let workload = table.text(first, "workload").to_owned();
+    let broken = most_broken(table, table.rows.iter().filter(own), "workload");
+    let workload = broken.or_else(|| {
+        let first = table.rows.first()?;
+        Some(table.text(first, "workload").to_owned())
+    })?;
     let all: Vec<&Vec<String>> = table
         .rows
         .iter()
@@ -156,10 +175,13 @@ fn what(table: &SweepTable, workload: Option<&str>) -> Option<What> {
         other => (1.0, other),
     };
     let number = |row: &[String], name: &str| table.number(row, name).map(|value| value * scale);
-    let drawn: Vec<&Vec<String>> = all
+    let mut drawn: Vec<&Vec<String>> = all
         .into_iter()
         .filter(|row| belongs(table, &columns, row))
         .collect();
+    // Of a switch-over, or of nothing promised, the rows of all promises say the same.
+    let of = |row: &[String]| ["point", "case"].map(|name| table.text(row, name).to_owned());
+    drawn.dedup_by(|next, own| of(next) == of(own));
     let rows: Vec<Seen> = drawn
         .iter()
         .map(|row| {
@@ -187,6 +209,7 @@ fn what(table: &SweepTable, workload: Option<&str>) -> Option<What> {
     Some(What {
         targets: cases(&rows).iter().filter_map(target).collect(),
         judged: columns.judged,
+        others: others(table, &workload, &columns.promise),
         less_is_worse: !matches!(unit, "ms" | "s"),
         promise: columns.promise,
         unit: unit.to_owned(),
@@ -243,7 +266,7 @@ fn look(case: &str) -> (Role, Mark) {
 }
 
 fn finding(table: &SweepTable, what: &What) -> String {
-    figures(what) + &lacking(table, what)
+    figures(what) + &besides(&what.others) + &lacking(table, what)
 }
 
 /// At how many points switches have fewer ports than are used, and the first of them.

@@ -252,8 +252,8 @@ fn a_curve_over_years_keeps_the_rules_and_names_steps_and_days() {
         );
         assert_eq!(
             drawing.finding,
-            "As it is, a promise breaks by 2028-01-20 (A lost, B lost); with “light the dark legs & add ports”, a promise breaks by \
-             2030-09-01 (A lost, B lost)."
+            "As it is: healthy, every promise holds until the next step; with A lost or B lost, a promise breaks by 2028-01-20. With “light \
+             the dark legs & add ports”: healthy, a promise breaks by 2032-06-01; with A lost or B lost, by 2030-09-01."
         );
     }
 }
@@ -275,6 +275,26 @@ fn a_step_that_no_load_keeps_is_named_in_the_legend() {
     let words = texts(&drawing.svg).join(" ");
     assert!(words.contains("missed at every load"), "{words}");
     assert!(words.contains("nothing promised"), "{words}");
+}
+
+/// What is not proven to break is not told as if it held: how far it is proven, or that it is undecided.
+#[test]
+fn a_day_that_is_not_proven_is_told_as_that() {
+    let mut plan = sample_growth();
+    plan.stages.truncate(1);
+    let stage = &mut plan.stages[0];
+    (stage.until, stage.cases[0].standing) = (None, crate::outcome::Standing::Open);
+    stage.cases[0].breaks_by = None;
+    for case in &mut stage.cases[1..] {
+        case.standing = crate::outcome::Standing::Open;
+        (case.holds_until, case.breaks_by) = (None, None);
+    }
+    let drawing = growth_curve(&plan, Format::Slide).expect("there are stages");
+    assert_eq!(
+        drawing.finding,
+        "As it is: healthy, every promise holds until 2029-10-01, and what comes after it is undecided; with A lost or B lost, it is \
+         undecided whether every promise holds on any day."
+    );
 }
 
 /// Nothing proven, every case broken on one day, a step beyond what is shown, a day that cannot be read.
@@ -304,10 +324,27 @@ fn growth_with_many_steps_has_room_on_a_slide() {
     let words = texts(&drawing.svg);
     assert!(!words.iter().any(|word| word.ends_with('…')), "{words:?}");
     assert!(
-        drawing.finding.contains("with step 3, by 2033-03-18"),
+        drawing
+            .finding
+            .contains("With step 3: healthy, by 2033-03-18"),
         "{}",
         drawing.finding
     );
+    // The first day that is told says what it is the day of.
+    for case in &mut plan.stages[0].cases {
+        case.standing = crate::outcome::Standing::Open;
+    }
+    let drawing = growth_curve(&plan, Format::Slide).expect("there are stages");
+    assert!(
+        drawing
+            .finding
+            .contains("With step 1: healthy, a promise breaks by 2029-03-18. With step 2: healthy, by 2031-03-18"),
+        "{}",
+        drawing.finding
+    );
+    for case in &mut plan.stages[0].cases {
+        case.standing = crate::outcome::Standing::Breaks;
+    }
     // All cases of one day are named as at its mark.
     for stage in &mut plan.stages {
         let day = stage.cases[0].breaks_by.clone();
@@ -317,7 +354,9 @@ fn growth_with_many_steps_has_room_on_a_slide() {
     }
     let drawing = growth_curve(&plan, Format::Slide).expect("there are stages");
     assert!(
-        drawing.finding.contains("by 2027-03-18 (every case)"),
+        drawing
+            .finding
+            .contains("in every case a promise breaks by 2027-03-18"),
         "{}",
         drawing.finding
     );

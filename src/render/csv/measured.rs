@@ -34,7 +34,7 @@ pub fn measured_csv(measured: &Measured) -> String {
             way.to_owned(),
             row.links.to_string(),
             number(row.span_s),
-            number(row.measured_mb_s),
+            maybe(row.measured_mb_s),
             number(row.simulated_mb_s),
             maybe(row.simulated_low_mb_s),
             maybe(row.simulated_high_mb_s),

@@ -13,15 +13,17 @@ use serde_json::{Map, Value};
 pub const BEFORE: [&str; 4] = ["point", "points", "row", "rows"];
 
 /// Columns after those of the varied values; those in [`TEXTS`] are text, the others are numbers.
-const AFTER: [&str; 53] = [
+const AFTER: [&str; 56] = [
     "case",
     "workload",
-    "verdict",
+    "all_promises",
+    "decided_by",
     "saturated",
     "promise",
     "promise_unit",
     "promise_target",
     "promise_value",
+    "promise_beyond",
     "promise_value_low",
     "promise_value_high",
     "promise_margin_percent",
@@ -44,6 +46,7 @@ const AFTER: [&str; 53] = [
     "p99_9_us",
     "max_us",
     "arithmetic_percent",
+    "arithmetic_leaves_out_closed",
     "fullest_part",
     "fullest_mean_percent",
     "fullest_peak_percent",
@@ -69,10 +72,12 @@ const AFTER: [&str; 53] = [
     "version",
 ];
 
-const TEXTS: [&str; 13] = [
+const TEXTS: [&str; 15] = [
     "case",
     "workload",
-    "verdict",
+    "all_promises",
+    "decided_by",
+    "arithmetic_leaves_out_closed",
     "promise",
     "promise_unit",
     "promise_verdict",
@@ -84,6 +89,9 @@ const TEXTS: [&str; 13] = [
     "version",
     "saturated",
 ];
+
+/// Those of them that are `true` or `false`.
+const TRUTHS: [&str; 2] = ["saturated", "arithmetic_leaves_out_closed"];
 
 /// Where a row comes from.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -116,24 +124,32 @@ pub fn sweep_header(keys: &[String]) -> Vec<String> {
     header
 }
 
-/// The rows of a point: one for each case and workload.
+/// The rows of a point: one for each case, workload and promise about its steady state, with the verdict of that promise; a workload
+/// without one there has one row. `all_promises` is the verdict of all of them together, and `decided_by` names the one that decides it.
 #[must_use]
 pub fn sweep_rows(place: &SweepPlace, point: &SweepPoint) -> Vec<Vec<String>> {
-    let all: Vec<(usize, &WorkloadFigures)> = point
-        .steady
-        .iter()
-        .enumerate()
-        .flat_map(|(case, steady)| steady.workloads.iter().map(move |work| (case, work)))
+    let works = point.steady.iter().enumerate();
+    let works =
+        works.flat_map(|(case, steady)| steady.workloads.iter().map(move |work| (case, work)));
+    let all: Vec<(usize, &WorkloadFigures, Option<usize>)> = works
+        .flat_map(|(case, work)| {
+            let promises = cells(point, case, work, Judged::Steady).len();
+            let each: Vec<Option<usize>> = match promises {
+                0 => vec![None],
+                some => (0..some).map(Some).collect(),
+            };
+            each.into_iter().map(move |promise| (case, work, promise))
+        })
         .collect();
     all.iter()
         .enumerate()
-        .map(|(row, (case, work))| {
+        .map(|(row, (case, work, promise))| {
             let mut out: Vec<String> = [place.point, place.points, row + 1, all.len()]
                 .iter()
                 .map(ToString::to_string)
                 .collect();
             out.extend(place.values.iter().cloned());
-            out.extend(figures(point, *case, work));
+            out.extend(figures(point, *case, work, *promise));
             out.extend([
                 place.seed.to_string(),
                 place.replications.to_string(),
@@ -190,6 +206,29 @@ fn together(cells: &[(String, &Cell)]) -> &'static str {
     }
 }
 
+/// The promise that decides the verdict of all: one that is missed before one that is undecided before one that is met, and of
+/// those the one with the least room left.
+fn deciding<'a>(cells: &'a [(String, &Cell)]) -> Option<&'a str> {
+    let rank = |cell: &Cell| match cell.verdict {
+        Verdict::Missed => 0,
+        Verdict::Undecided => 1,
+        Verdict::Met => 2,
+    };
+    // What has no figure lies beyond every one.
+    let room = |cell: &Cell| {
+        cell.margin_percent.unwrap_or(match cell.verdict {
+            Verdict::Met => f64::INFINITY,
+            Verdict::Missed | Verdict::Undecided => f64::NEG_INFINITY,
+        })
+    };
+    let least = cells.iter().min_by(|(_, left), (_, right)| {
+        rank(left)
+            .cmp(&rank(right))
+            .then(room(left).total_cmp(&room(right)))
+    });
+    least.map(|(name, _)| name.as_str())
+}
+
 /// The worst of all replications of the switch-over of a case; empty fields where there was none.
 fn switch_over(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<String> {
     let named = &point.cases[case].case.name;
@@ -219,7 +258,12 @@ fn switch_over(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<S
     ]
 }
 
-fn figures(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<String> {
+fn figures(
+    point: &SweepPoint,
+    case: usize,
+    work: &WorkloadFigures,
+    promise: Option<usize>,
+) -> Vec<String> {
     let cells = cells(point, case, work, Judged::Steady);
     let together = together(&cells);
     let of = &point.cases[case];
@@ -227,15 +271,17 @@ fn figures(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<Strin
         of.case.name.clone(),
         work.name.clone(),
         together.to_owned(),
+        deciding(&cells).unwrap_or_default().to_owned(),
         work.saturated.to_string(),
     ];
-    match cells.first() {
-        None => out.extend(std::iter::repeat_n(String::new(), 8)),
+    match promise.and_then(|index| cells.get(index)) {
+        None => out.extend(std::iter::repeat_n(String::new(), 9)),
         Some((name, cell)) => out.extend([
             name.clone(),
             cell.unit.to_owned(),
             number(cell.target),
             maybe(cell.value.map(|figure| figure.value)),
+            maybe(cell.beyond.filter(|_| cell.value.is_none())),
             maybe(cell.value.and_then(|figure| figure.low)),
             maybe(cell.value.and_then(|figure| figure.high)),
             maybe(cell.margin_percent),
@@ -267,6 +313,7 @@ fn figures(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<Strin
         maybe(quantile(0.999).map(|figure| figure.value)),
         maybe(all.max_us.filter(|_| !work.saturated)),
         maybe(of.arithmetic_percent),
+        of.leaves_out_closed.to_string(),
     ]);
     let fullest = of.fullest.as_ref();
     out.extend([
@@ -305,7 +352,7 @@ pub fn sweep_json_line(header: &[String], row: &[String]) -> String {
         let text = keys.contains(&index) || TEXTS.contains(&name.as_str());
         let value = match (text, field.as_str()) {
             (_, "") => "null".to_owned(),
-            (true, "true" | "false") if name == "saturated" => field.clone(),
+            (true, "true" | "false") if TRUTHS.contains(&name.as_str()) => field.clone(),
             (true, _) => Value::from(field.as_str()).to_string(),
             // A number as Rust prints it is one of JSON too.
             (false, _) => field.clone(),
@@ -345,7 +392,7 @@ mod tests {
             .iter()
             .map(|name| match name.as_str() {
                 "case" => "A \"lost\", x".to_owned(),
-                "saturated" => "false".to_owned(),
+                name if TRUTHS.contains(&name) => "false".to_owned(),
                 "mean_us" => "0.1".to_owned(),
                 "p99_us" => String::new(),
                 name if TEXTS.contains(&name) => name.to_uppercase(),

@@ -5,8 +5,8 @@ use crate::outcome::{CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpo
 use crate::render::number::{NONE, Scale, as_written, count, three};
 use crate::render::words::{
     counted, counted_met, counted_missed, growth_axis, load_in, measure_name, no_crossing,
-    origin_line, point_verdict, proven_sentences, stopped_words, switch_remark, switch_sentence,
-    today_word, verdict_word,
+    origin_line, proven_sentences, stopped_words, switch_remark, switch_sentence, today_word,
+    verdict_word,
 };
 
 /// Ends by case, every load that was run, the parts at today's load, and what is taken for granted.
@@ -177,17 +177,41 @@ fn points(case: &CaseHeadroom, headroom: &Headroom) -> String {
             count(u64::from(point.replications)),
         ];
         cells.extend(figures(point, &scales));
-        let word = point_verdict(point);
+        let word = verdict_word(point.verdict);
         let cut = if point.partial { ", cut short" } else { "" };
         cells.push(format!("{word}{cut}"));
         table.row(cells);
     }
     let mut out = table.text(&format!("Loads that were run, {}", case.case.name));
-    if let Some(said) = counted_words(case, headroom) {
+    let said = [
+        other_end_words(case, headroom),
+        counted_words(case, headroom),
+    ];
+    for said in said.into_iter().flatten() {
         out.push_str(&wrapped(&said, 96));
         out.push('\n');
     }
     out
+}
+
+/// That a load which was tested for one end and came out on the other side is not the other end.
+fn other_end_words(case: &CaseHeadroom, headroom: &Headroom) -> Option<String> {
+    let other = |point: &&LoadPoint| {
+        matches!(
+            (point.purpose, point.verdict),
+            (Purpose::ProveMet, Verdict::Missed) | (Purpose::ProveMissed, Verdict::Met)
+        )
+    };
+    let point = case.points.iter().find(other)?;
+    let (asked, end) = match point.purpose {
+        Purpose::ProveMet => ("met", "missed from"),
+        _ => ("missed", "met to"),
+    };
+    Some(format!(
+        "{} was tested for being {asked}, and is {} instead; it is no \u{201C}{end}\u{201D}, for that end has tests of its own.",
+        load_in(headroom, case, point.factor),
+        verdict_word(point.verdict)
+    ))
 }
 
 /// The promise of a row as it stands at today's load and above.
@@ -225,11 +249,7 @@ fn counted_words(case: &CaseHeadroom, headroom: &Headroom) -> Option<String> {
         row.workload,
         as_written(&row.cell.target_text),
         three(100.0 * allowed),
-        // The word of the row.
-        match (point.purpose, row.cell.verdict) {
-            (Purpose::ProveMissed, Verdict::Met) => "not missed",
-            (_, verdict) => verdict_word(verdict),
-        }
+        verdict_word(row.cell.verdict)
     ))
 }
 

@@ -47,7 +47,7 @@ pub fn measured_text(measured: &Measured) -> String {
             row.part.clone(),
             way(row).to_owned(),
             count(u64::from(row.links)),
-            three(row.measured_mb_s),
+            shown(row.measured_mb_s),
             three(row.simulated_mb_s),
             ratio(row),
             shown(row.measured_frames_s),
@@ -58,13 +58,20 @@ pub fn measured_text(measured: &Measured) -> String {
     let mut out = String::new();
     if let Some(worst) = measured.rows.first() {
         let ratio = ratio(worst);
-        out.push_str(&match worst.ratio {
-            Some(_) => format!(
+        let frames = worst.frames_ratio.filter(|_| worst.measured_mb_s.is_none());
+        out.push_str(&match (worst.ratio, frames) {
+            (Some(_), _) => format!(
                 "The farthest apart is {}, {}: measured {ratio} times what is simulated.\n\n",
                 worst.part,
                 way(worst)
             ),
-            None => format!(
+            (None, Some(frames)) => format!(
+                "The farthest apart is {}, {}: measured {} times the frames that are simulated.\n\n",
+                worst.part,
+                way(worst),
+                three(frames)
+            ),
+            (None, None) => format!(
                 "The farthest apart is {}, {}: nothing is simulated there.\n\n",
                 worst.part,
                 way(worst)

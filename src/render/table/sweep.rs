@@ -35,7 +35,7 @@ fn longest_io(table: &SweepTable, row: &[String]) -> String {
     )
 }
 
-/// Varied values, verdict, the first promise's figure, throughput, fullest part, cables and ports; of switch-overs the longest
+/// Varied values, the promise that decides with its figure and its own verdict, throughput, fullest part, cables and ports; of switch-overs the longest
 /// silence and I/O, and their verdict. `idle`: what is varied and changes no row, in sentences. `rounded`: closed loops that a
 /// load does not multiply exactly, and how.
 #[must_use]
@@ -53,9 +53,9 @@ pub fn sweep_text(
     let rest = [
         "case",
         "workload",
-        "verdict",
         "promise",
         ">its figure",
+        "its verdict",
         ">MB/s",
         ">mean, µs",
         ">p99, µs",
@@ -71,33 +71,46 @@ pub fn sweep_text(
     }
     let heads: Vec<&str> = head.iter().map(String::as_str).collect();
     let mut out = Aligned::new(&heads);
-    for row in &table.rows {
+    // Of the promises of a workload in a case the one that decides.
+    let decides = |row: &&Vec<String>| table.text(row, "promise") == table.text(row, "decided_by");
+    let rows: Vec<&Vec<String>> = table.rows.iter().filter(decides).collect();
+    let closed = |row: &[String]| table.text(row, "arithmetic_leaves_out_closed") == "true";
+    for row in rows.iter().copied() {
         let text = |name: &str| table.text(row, name).to_owned();
         let number = |name: &str| table.number(row, name);
         let shown = |name: &str| number(name).map_or_else(|| NONE.to_owned(), three);
-        let figure = number("promise_value").map_or_else(
-            || {
-                let full = table.text(row, "saturated") == "true";
-                if full { "saturated" } else { NONE }.to_owned()
-            },
-            |value| {
-                let scale = Scale::of(table.text(row, "promise_unit"), [value]);
-                format!("{} {}", scale.three(value), scale.unit)
-            },
-        );
+        let with_unit = |value: f64| {
+            let scale = Scale::of(table.text(row, "promise_unit"), [value]);
+            format!("{} {}", scale.three(value), scale.unit)
+        };
+        let beyond = || number("promise_beyond").filter(|beyond| *beyond > 0.0);
+        let figure = if let Some(value) = number("promise_value") {
+            with_unit(value)
+        } else if table.text(row, "saturated") == "true" {
+            "saturated".to_owned()
+        } else if let Some(beyond) = beyond() {
+            format!("> {}", with_unit(beyond))
+        } else {
+            NONE.to_owned()
+        };
+        let arithmetic = match (number("arithmetic_percent"), closed(row)) {
+            (Some(share), true) => format!("{} + closed", three(share)),
+            (None, true) => "closed".to_owned(),
+            (share, false) => share.map_or_else(|| NONE.to_owned(), three),
+        };
         let mut cells = table.values(row);
         cells.extend([
             text("case"),
             text("workload"),
-            dash(text("verdict")),
-            text("promise"),
+            dash(text("promise")),
             figure,
+            dash(text("promise_verdict")),
             shown("throughput_mb_s"),
             shown("mean_us"),
             shown("p99_us"),
             text("fullest_part"),
             shown("fullest_mean_percent"),
-            shown("arithmetic_percent"),
+            arithmetic,
             text("cables"),
             text("ports"),
         ]);
@@ -148,8 +161,21 @@ pub fn sweep_text(
     } else {
         "Steady states are judged, not the switch-over: --switch-overs adds it"
     };
+    let several = rows.len() < table.rows.len();
+    let several = if several {
+        "Note: of the promises of a workload in a case the row shows the one that decides: a missed one, else an undecided one, and of \
+         these the one with the least room; --csv, --jsonl and --json have a row for each.\n"
+    } else {
+        ""
+    };
+    let closed = rows.iter().any(|row| closed(row));
+    let closed = if closed {
+        "Note: a closed loop goes as fast as it is answered, so that arithmetic knows no share for it: \"by arithmetic\" leaves it out.\n"
+    } else {
+        ""
+    };
     format!(
-        "{}{missing}{idle}{rounded}Note: {shared}; each verdict has its own 95 %. {judged}.\n{}\n",
+        "{}{missing}{several}{closed}{idle}{rounded}Note: {shared}; each verdict has its own 95 %. {judged}.\n{}\n",
         out.text("Points of the sweep, by case and workload"),
         origin_line(origin)
     )

@@ -206,8 +206,9 @@ fn does_not_fit(report: &Report, case: &Case) -> Prose {
         (None, None) if case.is_scripted() => "what they leave can carry".to_owned(),
         (None, None) => "the site can carry, with nothing lost".to_owned(),
     };
+    let (by, short) = super::precision::only_by_arithmetic(report, case);
     Prose::new().text(format!(
-        "{} the work does not fit: it arrives faster than {carrier}, and waiting grows without end.",
+        "{} the work does not fit{by}: it arrives faster than {carrier}, and waiting grows without end{short}.",
         sentence(&with_case(case))
     ))
 }

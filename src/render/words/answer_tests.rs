@@ -74,6 +74,49 @@ fn too_few_are_not_too_close() {
     assert!(said(0.009).starts_with("Too close to call: "));
 }
 
+/// Work whose I/Os take longer than the run: that it does not fit is what arithmetic says, and no part is to blame for what a run is
+/// too short to tell.
+#[test]
+fn what_a_run_is_too_short_for_is_told_as_that() {
+    let mut report = sample_report();
+    every_cell(&mut report, |cell| {
+        cell.verdict = Verdict::Missed;
+        cell.saturated = true;
+    });
+    assert!(!answer(&report).headline.plain().contains("by arithmetic"));
+    for work in report
+        .steady
+        .iter_mut()
+        .flat_map(|steady| &mut steady.workloads)
+    {
+        (work.saturated, work.service_beyond_run_s) = (true, Some(4.0));
+    }
+    let said = answer(&report).headline.plain();
+    assert!(
+        said.contains("the work does not fit by arithmetic")
+            && said.contains("the run is too short to show it"),
+        "{said}"
+    );
+    every_cell(&mut report, |cell| {
+        cell.verdict = Verdict::Undecided;
+        cell.saturated = false;
+        cell.left_open = Some(crate::outcome::LeftOpen::RunTooShort);
+    });
+    for part in &mut report.parts {
+        for used in part.cases.iter_mut().flatten() {
+            used.peak_percent = 150.0;
+        }
+    }
+    for row in &mut report.matrix.rows {
+        row.switching = false;
+    }
+    let said = answer(&report).cause.plain();
+    assert!(
+        said.starts_with("No part is the cause, but the length of the run."),
+        "{said}"
+    );
+}
+
 #[test]
 fn forbidden_words_are_never_said() {
     let answer = answer(&sample_report());

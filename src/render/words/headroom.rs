@@ -8,8 +8,8 @@ mod switching;
 
 use super::measure_name;
 use crate::outcome::{
-    Bound, Breaks, CaseHeadroom, GrowthPlan, Headroom, LoadPoint, MeasureKind, NoCrossing, Purpose,
-    Verdict,
+    Bound, Breaks, CaseHeadroom, GrowthPlan, Headroom, LeftOpen, LoadPoint, LoadRow, MeasureKind,
+    NoCrossing, Purpose, Verdict,
 };
 pub use below::hole_words;
 use below::{below_sentence, certain_clause};
@@ -49,17 +49,6 @@ pub const fn verdict_word(verdict: Verdict) -> &'static str {
         Verdict::Met => "met",
         Verdict::Missed => "missed",
         Verdict::Undecided => "undecided",
-    }
-}
-
-/// The verdict of a load that was run: one that was asked whether it is met and is not says so, and is none of the loads that
-/// are tested for being missed.
-#[must_use]
-pub const fn point_verdict(point: &LoadPoint) -> &'static str {
-    match (point.purpose, point.verdict) {
-        (Purpose::ProveMet, Verdict::Missed) => "not met",
-        (Purpose::ProveMissed, Verdict::Met) => "not missed",
-        (_, verdict) => verdict_word(verdict),
     }
 }
 
@@ -385,10 +374,39 @@ fn proven(case: &CaseHeadroom, headroom: &Headroom, told: bool) -> String {
             )
         }
         (None, None) => format!(
-            "{name}: nothing is proven{}: the figures lie too near the promise for these runs to tell; more \
-             replications or longer runs would{certain}.",
-            tested(case, headroom)
+            "{name}: nothing is proven{}: {}{certain}.",
+            tested(case, headroom),
+            why_open(case)
         ),
+    }
+}
+
+/// Why the tests of a case prove nothing: what they could not see, what they counted too few of, or that it is near.
+fn why_open(case: &CaseHeadroom) -> String {
+    let test = |point: &&LoadPoint| point.purpose != Purpose::Pilot;
+    let any = case.points.iter().any(|point| test(&point));
+    let points = case.points.iter().filter(|point| !any || test(point));
+    let rows = points.flat_map(|point| &point.rows);
+    let open: Vec<&LoadRow> = rows
+        .filter(|row| row.cell.verdict == Verdict::Undecided)
+        .collect();
+    let named = |row: &LoadRow| format!("{} {}", row.workload, measure_name(row.measure));
+    let too_short = |row: &&&LoadRow| row.cell.left_open == Some(LeftOpen::RunTooShort);
+    if let Some(row) = open.iter().find(too_short) {
+        return format!(
+            "the runs are too short to show what becomes of I/Os that are held up ({}); longer runs (run.duration, run.drain_limit) would \
+             tell, more replications would not",
+            named(row)
+        );
+    }
+    let few = |row: &&LoadRow| row.cell.above_share == Some(0.0);
+    match open.first() {
+        Some(row) if open.iter().all(few) => format!(
+            "none of the I/Os counted is above the promise ({}), and they are too few to prove that so few are; longer runs or more \
+             replications would",
+            named(row)
+        ),
+        _ => "the figures lie too near the promise for these runs to tell; more replications or longer runs would".to_owned(),
     }
 }
 

@@ -1,7 +1,7 @@
 //! What a precision that was asked for took, and what a limit that stopped a run means, in sentences.
 
 use super::{listed, measure_name, plural};
-use crate::outcome::{Precision, Report};
+use crate::outcome::{Case, Precision, Report};
 use crate::render::number::{THIN, three, two};
 
 /// Said where the measured span may hold no whole 20 ms of bins, so that no busiest one is known; `None` where it does.
@@ -148,6 +148,19 @@ pub fn beyond_run_words(report: &Report) -> Option<String> {
             listed(&said)
         )
     })
+}
+
+/// What is said of work that does not fit, in its sentence and at its end, where I/Os of all such work of a case take longer than the
+/// runs can show: arithmetic alone says so then.
+pub(super) fn only_by_arithmetic(report: &Report, case: &Case) -> (&'static str, &'static str) {
+    let steady = report.steady.iter().find(|steady| steady.case == *case);
+    let works = steady.map_or(&[][..], |steady| &steady.workloads);
+    let mut full = works.iter().filter(|work| work.saturated).peekable();
+    if full.peek().is_some() && full.all(|work| work.service_beyond_run_s.is_some()) {
+        (" by arithmetic", "; the run is too short to show it")
+    } else {
+        ("", "")
+    }
 }
 
 #[cfg(test)]

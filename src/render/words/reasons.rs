@@ -70,6 +70,15 @@ pub(super) fn cause(
         whole_percent(used.asked_percent()),
     );
     let over = |used: &UseInCase| is_over(used.member_peak_percent);
+    let cell = row.and_then(|row| row.cells.get(case)?.as_ref());
+    if flag == Flag::Undecided && cell.is_some_and(|cell| cell.left_open.is_some()) {
+        return Prose::new()
+            .text("No part is the cause, but the length of the run. The fullest part then is ")
+            .name(&part.part)
+            .text(format!(
+                ", {peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean."
+            ));
+    }
     if matches!(flag, Flag::Missed | Flag::Undecided) && !is_over(used.peak_percent) {
         let member = |part: &PartUse| part.cases.get(case).cloned().flatten().filter(over);
         let full = report

@@ -41,6 +41,34 @@ struct TimesOver {
     kinds: Vec<KindTime>,
 }
 
+/// Connections that go the same way up to a node, each with that share of its frames.
+struct Together {
+    node: NodeId,
+    share: f64,
+    /// Rising.
+    connections: Vec<u32>,
+}
+
+impl Together {
+    /// Takes over others at the same node; gives them back where they cannot go on together.
+    fn join(&mut self, other: Self) -> Option<Self> {
+        if self.node != other.node {
+            return Some(other);
+        }
+        if self.connections == other.connections {
+            self.share += other.share;
+            return None;
+        }
+        let own = |connection: &u32| self.connections.binary_search(connection).is_ok();
+        if self.share != other.share || other.connections.iter().any(own) {
+            return Some(other);
+        }
+        self.connections.extend(other.connections);
+        self.connections.sort_unstable();
+        None
+    }
+}
+
 impl<'a> Flows<'a> {
     pub(crate) fn new(fabric: &'a Fabric, alive: &'a [bool]) -> Self {
         Self::with(fabric, alive, Routes::default())
@@ -106,7 +134,7 @@ impl<'a> Flows<'a> {
         family: Family,
     ) -> Vec<Shares> {
         let mut levels: Vec<Shares> = Vec::new();
-        self.walk(from, (to, side, family), None, |level, one| {
+        self.walk(from, (to, side, family), |level, one| {
             if levels.len() == level {
                 levels.push(Vec::new());
             }
@@ -116,12 +144,11 @@ impl<'a> Flows<'a> {
     }
 
     /// Goes from `from` to a port and gives `each` the number of a hop and a direction that may be chosen there with its share, hop
-    /// by hop, within a hop in the order of nodes. `flow`: of the flow with that hash alone.
+    /// by hop, within a hop in the order of nodes.
     fn walk(
         &mut self,
         from: NodeId,
         (to, side, family): (NodeId, Option<crate::unit::Side>, Family),
-        flow: Option<u64>,
         mut each: impl FnMut(usize, (DirectionId, f64)),
     ) {
         let context = RouteContext { family, side, to };
@@ -130,8 +157,7 @@ impl<'a> Flows<'a> {
         // Routes are shortest ones, so every step comes one hop closer and the walk ends.
         for level in 0.. {
             for (node, amount) in here.drain(..) {
-                let all = self.routes.next(self.fabric, table, node);
-                let next = flow.map_or(all, |hash| self.of_flow(hash, node, all));
+                let next = self.routes.next(self.fabric, table, node);
                 for direction in next {
                     let share = amount / super::count(next.len());
                     each(level, (*direction, share));
@@ -152,19 +178,83 @@ impl<'a> Flows<'a> {
         }
     }
 
-    /// Those of the next hops from a node that a flow with this hash is sent over: where addresses choose, the member that they give it;
-    /// where exchanges or frames do, all.
-    fn of_flow<'n>(&self, hash: u64, node: NodeId, next: &'n [DirectionId]) -> &'n [DirectionId] {
+    /// The same for the flows of all connections of the sender, each on the member that its addresses give it. Those that go the same
+    /// way go it together, so that many connections over one member cost no more than one.
+    fn walk_by_flow(
+        &mut self,
+        from: NodeId,
+        (to, side, family): (NodeId, Option<crate::unit::Side>, Family),
+        mut each: impl FnMut((DirectionId, f64)),
+    ) {
+        let context = RouteContext { family, side, to };
+        let table = self.routes.table(self.fabric, self.alive, context);
+        let connections = self.sender.0;
+        let hash = |connection: u32| flow_hash(self.fabric, from, to, connection);
+        let hashes: Vec<u64> = (0..connections).map(hash).collect();
+        let all = super::count(hashes.len());
+        let mut here = vec![Together {
+            node: from,
+            share: 1.0 / all,
+            connections: (0..connections).collect(),
+        }];
+        let mut beyond: Vec<Together> = Vec::new();
+        while !here.is_empty() {
+            for own in here.drain(..) {
+                let next = self.routes.next(self.fabric, table, own.node);
+                for (direction, share, connections) in self.members_of(&own, next, &hashes) {
+                    each((direction, share * super::count(connections.len())));
+                    beyond.push(Together {
+                        node: self.fabric.directions[direction.index()].to,
+                        share,
+                        connections,
+                    });
+                }
+            }
+            beyond.sort_by_key(|own| own.node);
+            for own in beyond.drain(..) {
+                let rest = match here.last_mut() {
+                    Some(last) => last.join(own),
+                    None => Some(own),
+                };
+                here.extend(rest);
+            }
+        }
+    }
+
+    /// Which of the next hops these connections are sent over, with the share of each one that goes there: where addresses choose, the
+    /// member that they give it; where exchanges or frames do, all.
+    fn members_of(
+        &self,
+        own: &Together,
+        next: &[DirectionId],
+        hashes: &[u64],
+    ) -> Vec<(DirectionId, f64, Vec<u32>)> {
         let Some(first) = next.first() else {
-            return next;
+            return Vec::new();
         };
-        let salt = self.fabric.nodes[node.0 as usize].digest;
-        let own = match self.fabric.directions[first.index()].choose {
-            Choose::Flow => by_flow(hash, salt, next.len()),
-            Choose::Pinned => by_position(self.sender.1 as u64, next.len()),
-            Choose::Exchange | Choose::Frame => return next,
-        };
-        &next[own..=own]
+        let salt = self.fabric.nodes[own.node.0 as usize].digest;
+        match self.fabric.directions[first.index()].choose {
+            Choose::Flow if next.len() > 1 => {
+                let mut by_member = vec![Vec::new(); next.len()];
+                for connection in &own.connections {
+                    let hash = hashes[*connection as usize];
+                    by_member[by_flow(hash, salt, next.len())].push(*connection);
+                }
+                let used = next.iter().zip(by_member);
+                let used = used.filter(|(_, connections)| !connections.is_empty());
+                used.map(|(direction, connections)| (*direction, own.share, connections))
+                    .collect()
+            }
+            Choose::Pinned => {
+                let index = by_position(self.sender.1 as u64, next.len());
+                vec![(next[index], own.share, own.connections.clone())]
+            }
+            Choose::Flow | Choose::Exchange | Choose::Frame => {
+                let share = own.share / super::count(next.len());
+                let one = |direction: &DirectionId| (*direction, share, own.connections.clone());
+                next.iter().map(one).collect()
+            }
+        }
     }
 
     /// The first hop of [`levels`](Self::levels).
@@ -188,16 +278,9 @@ impl<'a> Flows<'a> {
         let (mut there, mut back) = (Vec::new(), Vec::new());
         for (from, to, shares) in [(host, array, &mut there), (array, host, &mut back)] {
             let context = (to, path.side, family);
-            if self.grain == Grain::Bundles {
-                self.walk(from, context, None, |_, one| shares.push(one));
-                continue;
-            }
-            let connections = self.sender.0;
-            for connection in 0..connections {
-                let hash = flow_hash(self.fabric, from, to, connection);
-                self.walk(from, context, Some(hash), |_, (direction, share)| {
-                    shares.push((direction, share / f64::from(connections)));
-                });
+            match self.grain {
+                Grain::Bundles => self.walk(from, context, |_, one| shares.push(one)),
+                Grain::Members => self.walk_by_flow(from, context, |one| shares.push(one)),
             }
         }
         (there, back)

@@ -457,6 +457,54 @@ fn what_is_wrong_with_growth_and_steps_is_told_at_its_place() {
     );
 }
 
+/// Over unlike ways a load below the one of a day tells nothing of that day, as in `headroom`: only a load does that was tested and
+/// that the stage comes to, or that no part can carry.
+#[test]
+fn over_unlike_ways_a_day_is_broken_by_a_load_that_it_comes_to() {
+    let site = site_with(SERVER, &[]);
+    let ask = Ask {
+        outages: Some(Vec::new()),
+        most: 16.0,
+        switch_overs: false,
+    };
+    let found =
+        crate::study::headroom::headroom(&site, crate::study::sample::origin(), &ask, &NoProgress);
+    let mut case = found.cases[0].clone();
+    let missed = case.missed.expect("it ends");
+    (case.certain, case.unlike) = (None, false);
+    let told =
+        |case: &CaseHeadroom, begins: f64| told_of(case, begins, (case.missed, &case.breaks)).0;
+    assert_eq!(
+        told(&case, missed + 0.1),
+        Some(missed),
+        "more load breaks it"
+    );
+    case.unlike = true;
+    assert_eq!(
+        told(&case, missed - 0.1),
+        Some(missed),
+        "the stage comes to it"
+    );
+    let test = |factor: f64| {
+        let own = |point: &&LoadPoint| point.verdict == Verdict::Missed && !point.rows.is_empty();
+        let mut point = case.points.iter().find(own).expect("one is missed").clone();
+        (point.factor, point.purpose) = (factor, Purpose::ProveMissed);
+        point
+    };
+    let later = test(missed + 0.2);
+    case.points.retain(|point| point.factor <= missed);
+    assert_eq!(told(&case, missed + 0.1), None, "it proves nothing");
+    case.points.push(later);
+    assert_eq!(
+        told(&case, missed + 0.1),
+        Some(missed + 0.2),
+        "it was tested"
+    );
+    case.points.pop();
+    case.certain = Some(missed + 0.05);
+    assert_eq!(told(&case, missed + 0.1), Some(missed), "a part is full");
+}
+
 #[test]
 fn nothing_is_planned_without_growth() {
     let text = SERVER.replace("[growth]", "[growth_]").replace(

@@ -458,7 +458,9 @@ pub(super) fn today_proof(search: &Search, scale: &Scale<'_>) -> Vec<(f64, Purpo
     };
     // Of a load that brings too little, one above that brings enough tells nothing.
     let holds = met.is_some_and(|met| met >= 1.0) && !before_floor(search, today);
-    if holds || missed.is_some_and(|missed| missed <= 1.0) {
+    // Over unlike ways a load may keep what a lower one breaks: only today's own tells of it.
+    let breaks = |missed: f64| missed == 1.0 || missed < 1.0 && !search.unlike;
+    if holds || missed.is_some_and(breaks) {
         return Vec::new();
     }
     // That less is asked for than is promised is known by arithmetic.

@@ -90,13 +90,31 @@ pub(super) fn one(
         Some(row) => vec![&row.workload],
         None => rows.iter().map(|row| row.workload.as_str()).collect(),
     };
-    let used = |name: &&str| length::used_by(&scaled, &fabric, &case, name);
-    let used = judged.iter().map(used).reduce(length::Used::and);
-    let uses = match used {
-        Some(used) => parts::parts_by_member(&scaled, &[only(steady, &used)]),
-        None => parts::parts_by_member(&scaled, &figures),
+    let parts_of = |works: &[&str]| {
+        let used = |name: &&str| length::used_by(&scaled, &fabric, &case, name);
+        match works.iter().map(used).reduce(length::Used::and) {
+            Some(used) => parts::parts_by_member(&scaled, &[only(steady, &used)]),
+            None => parts::parts_by_member(&scaled, &figures),
+        }
     };
-    let in_the_way = in_the_way(&uses, nearest, steady, &scaled);
+    let uses = parts_of(&judged);
+    let waits = in_the_way(&uses, nearest, steady, &scaled);
+    let in_the_way = waits.or_else(|| {
+        fullest(&uses)
+            .into_iter()
+            .next()
+            .filter(|_| broken.is_some())
+    });
+    // What comes after it may lie on the way of any work that is judged.
+    let uses = match broken {
+        Some(_) => parts_of(
+            &rows
+                .iter()
+                .map(|row| row.workload.as_str())
+                .collect::<Vec<_>>(),
+        ),
+        None => uses,
+    };
     let unwaited_percent = nearest.and_then(|row| unwaited(row, steady));
     let nearest = nearest.map(|row| row.workload.clone());
     let point = LoadPoint {

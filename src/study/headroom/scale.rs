@@ -389,6 +389,22 @@ impl<'a> Scale<'a> {
     }
 }
 
+/// Names of the workloads of a family of hosts, none of which more hosts bring more of: each states its rate for the workload as a
+/// whole. `None` where more hosts bring more.
+#[must_use]
+pub fn bring_no_more<'a>(site: &'a Site, family: &str) -> Option<Vec<&'a str>> {
+    let of_family = |work: &&Workload| {
+        let mut own = work.hosts.iter();
+        own.any(|index| site.hosts[*index].name == family)
+    };
+    let works: Vec<&Workload> = site.workloads.iter().filter(of_family).collect();
+    let grows = |work: &Workload| {
+        work.per != Per::Workload || matches!(work.arrivals, Arrivals::Closed { .. })
+    };
+    let names = || works.iter().map(|work| work.name.as_str()).collect();
+    (!works.iter().any(|work| grows(work))).then(names)
+}
+
 /// `site` with each workload at its own power of `factor`.
 fn uneven(site: &Site, exponents: &[f64], factor: f64) -> Site {
     let mut site = site.clone();

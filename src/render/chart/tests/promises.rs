@@ -87,11 +87,65 @@ fn a_sweep_of_switch_overs_draws_what_they_vary() {
         check("sweep of switch-overs", format, &drawing);
         assert_eq!(
             drawing.finding,
-            "bookings longest I/O is met at 3 of 6 points and cases, missed at 2, undecided at 1."
+            "bookings longest I/O is met at 3 of 6 points and cases, missed at 2, undecided at 1. Not drawn: other promises missed at 2 \
+             places, first bookings p99, A lost, at timers.fast_io_fail=7s."
         );
         assert!(drawing.svg.contains("promise: 6.00 s"), "{}", drawing.svg);
         assert!(drawing.description.contains("7s, A lost: 7.10 missed"));
     }
+}
+
+/// Where a second promise is missed more often, it is the one that is drawn, each point by its own verdict, and what becomes of the
+/// others is said.
+#[test]
+fn a_sweep_draws_the_promise_that_is_missed_and_tells_of_the_others() {
+    let origin = sample_report().origin;
+    let mut table = swept(&[("load", &["1", "2", "3"][..])]);
+    let [promise, verdict, value, saturated] =
+        ["promise", "promise_verdict", "promise_value", "saturated"]
+            .map(|name| column_of(&table, name));
+    let first = sweep_chart(&table, &origin, None, Format::Slide).expect("there are points");
+    assert!(!first.finding.contains("Not drawn"), "{}", first.finding);
+    let mut rows = Vec::new();
+    for mut row in table.rows.clone() {
+        row[saturated] = "false".to_owned();
+        row[verdict] = "met".to_owned();
+        row[value] = "400".to_owned();
+        let mut mean = row.clone();
+        mean[promise] = "mean".to_owned();
+        if row[4] == "3" {
+            mean[verdict] = "missed".to_owned();
+        }
+        rows.extend([row, mean]);
+    }
+    table.rows = rows;
+    let drawn = |table: &SweepTable| {
+        sweep_chart(table, &origin, None, Format::Slide).expect("there are points")
+    };
+    let drawing = drawn(&table);
+    check("sweep, two promises", Format::Slide, &drawing);
+    assert_eq!(
+        drawing.finding,
+        "bookings mean is met at 6 of 9 points and cases, missed at 3."
+    );
+    // One of another workload is not drawn, and told.
+    let mut other = table.rows[0].clone();
+    other[column_of(&table, "workload")] = "backup".to_owned();
+    other[promise] = "throughput".to_owned();
+    other[verdict] = "undecided".to_owned();
+    table.rows.push(other);
+    assert!(
+        drawn(&table)
+            .finding
+            .ends_with("Not drawn: other promises undecided at 1 place, first backup throughput, healthy, at load=1."),
+        "{}",
+        drawn(&table).finding
+    );
+}
+
+fn column_of(table: &SweepTable, name: &str) -> usize {
+    let own = table.header.iter().position(|known| known == name);
+    own.expect("a column")
 }
 
 /// A promise in `lost` alone: healthy is neither met nor missed, and each case has its own line.

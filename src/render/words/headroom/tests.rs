@@ -172,6 +172,58 @@ fn a_promise_that_no_load_keeps_is_named_with_its_reason() {
     assert!(hopeless(Because::NoPath).contains("its hosts have no path to the array"));
 }
 
+/// Nothing proven: near the promise, of I/Os that a run is too short for, or of too few.
+#[test]
+fn why_nothing_is_proven_is_told_by_what_the_runs_show() {
+    let with = |change: &dyn Fn(&mut crate::outcome::Cell)| {
+        said(|case| {
+            (case.met, case.missed, case.today) = (None, None, Some(Verdict::Undecided));
+            for point in &mut case.points {
+                point.purpose = Purpose::ProveMissed;
+                point.verdict = Verdict::Undecided;
+                for row in &mut point.rows {
+                    row.cell.verdict = Verdict::Undecided;
+                    change(&mut row.cell);
+                }
+            }
+        })
+    };
+    let near = with(&|_| ());
+    assert!(near.contains("too near the promise"), "{near}");
+    let short = with(&|cell| {
+        cell.left_open = Some(LeftOpen::RunTooShort);
+        cell.above_share = Some(0.3);
+    });
+    assert!(
+        short.contains(
+            "the runs are too short to show what becomes of I/Os that are held up (bookings p99)"
+        ) && !short.contains("near"),
+        "{short}"
+    );
+    let few = with(&|cell| cell.above_share = Some(0.0));
+    assert!(
+        few.contains("none of the I/Os counted is above the promise") && !few.contains("near"),
+        "{few}"
+    );
+}
+
+/// The verdicts of loads are those of promises, and a load that was tested for the other end is explained.
+#[test]
+fn a_load_that_was_asked_whether_it_is_met_is_missed_as_any_other() {
+    let mut found = sample_headroom();
+    let point = &mut found.cases[0].points[3];
+    (point.purpose, point.verdict) = (Purpose::ProveMet, Verdict::Missed);
+    let text = crate::render::table::headroom_text(&found);
+    assert!(
+        !text.contains("not met") && !text.contains("not missed"),
+        "{text}"
+    );
+    assert!(
+        text.contains("1.71 was tested for being met, and is missed instead"),
+        "{text}"
+    );
+}
+
 #[test]
 fn a_floor_is_said_beside_what_holds_above_it() {
     let text = said(|case| {

@@ -40,6 +40,15 @@ fn today_is_tested_on_the_side_where_the_pilot_runs_have_it_and_not_twice() {
     assert!(tested(1.2, Purpose::ProveMet, Verdict::Met).is_empty());
     assert_eq!(tested(1.2, Purpose::ProveMissed, Verdict::Missed).len(), 1);
     assert!(tested(1.0, Purpose::ProveMissed, Verdict::Undecided).is_empty());
+    // Over unlike ways more load may keep what less breaks: only a test of today's own tells of it.
+    for (factor, wanted) in [(0.9, vec![(1.0, Purpose::ProveMissed)]), (1.0, vec![])] {
+        let mut found = search(&[(0.5, -1.0), (1.0, 2.0)]);
+        found.unlike = true;
+        let mut test = judged(factor, 1.0);
+        (test.point.purpose, test.point.verdict) = (Purpose::ProveMissed, Verdict::Missed);
+        found.points.push(test);
+        assert_eq!(jobs(&found), wanted, "{factor}");
+    }
     // That less is asked for than is promised is known by arithmetic.
     let mut short = search(&[(1.0, 0.3), (1.5, -0.1)]);
     short.points[0].short = true;
@@ -80,6 +89,34 @@ fn a_closed_loop_that_brings_too_little_today_is_missed_today() {
     let above = |missed: f64| case.met.is_some_and(|met| missed > met);
     assert!(case.missed.is_none_or(above), "{case:?}");
     assert!(case.floor.is_some());
+}
+
+/// Orders end at their own server, 0.5 full today; what is fullest besides is the server of other work, 0.45 full today, far from the
+/// way of the orders: that is the next.
+#[test]
+fn the_next_part_is_that_of_any_work_that_is_judged() {
+    let run = "duration = \"4ms\"\nwarm_up = \"400us\"\nreplications = 6";
+    let first = text(3, run, "{ poisson = \"500k/s\" }", "{ p90 = \"8us\" }");
+    let other = first[first.find("[[host]]").expect("a host")..]
+        .replace("\"app\"", "\"batch\"")
+        .replace("\"box\"", "\"tub\"")
+        .replace("\"w\"", "\"v\"")
+        .replace("500k/s", "450k/s")
+        .replace("8us", "1ms");
+    let site = site(&format!("{first}{other}"));
+    let found = headroom(&site, origin(), &only_healthy(), &NoProgress);
+    let case = &found.cases[0];
+    let named = |part: &Option<crate::outcome::PartLoad>| part.as_ref().map(|own| own.part.clone());
+    assert_eq!(
+        case.breaks.as_ref().map(|own| own.workload.as_str()),
+        Some("w")
+    );
+    assert_eq!(named(&case.ends).as_deref(), Some("box controllers"));
+    assert_eq!(
+        named(&case.next).as_deref(),
+        Some("tub controllers"),
+        "{case:?}"
+    );
 }
 
 /// A promise in `lost` alone: nothing is looked for while all is well, and nothing is said to be missing there.

@@ -1,8 +1,9 @@
 //! Groups of links of which a hash leaves one member fuller than the others.
 
 use super::*;
+use crate::model::{by_flow, flow_hash};
 use crate::outcome::NoCrossing;
-use crate::study::estimate::{Grain, loads_of};
+use crate::study::estimate::{Flows, Grain, loads_of};
 use crate::topology::Fabric;
 
 /// Hosts over a group of four links of 1 Gb/s a side, each flow on one member; answers of 10 kB.
@@ -71,6 +72,35 @@ fn arithmetic_has_flows_on_the_members_that_the_runs_put_them_on() {
         }
         assert_eq!(uneven, choose == "flow", "{choose}");
     }
+}
+
+/// Each direction stands once however many connections cross it, with the share of those that their addresses put there.
+#[test]
+fn connections_that_go_the_same_way_are_counted_together() {
+    let site = group(1, "flow", 64);
+    let fabric = Fabric::new(&site);
+    let alive = fabric.all_alive();
+    let set = &fabric.path_sets(&site, &alive)[0];
+    let path = &set.paths[0];
+    let mut flows = Flows::new(&fabric, &alive).of(Grain::Members);
+    let (there, _) = flows
+        .of_work(&site.workloads[0], set.host)
+        .both_ways(path, set.family);
+    assert_eq!(there.len(), 1 + 4 + 1, "{there:?}");
+    let first = fabric.directions[there[1].0.index()].from;
+    let salt = fabric.nodes[first.0 as usize].digest;
+    let mut wanted = [0.0; 4];
+    for connection in 0..64 {
+        let hash = flow_hash(&fabric, path.host_port, path.array_port, connection);
+        wanted[by_flow(hash, salt, 4)] += 1.0 / 64.0;
+    }
+    let found: Vec<f64> = there.iter().map(|(_, share)| *share).collect();
+    assert_eq!((found[0], found[5]), (1.0, 1.0));
+    assert_eq!(found[1..5], wanted);
+    assert!(
+        wanted[0] != wanted[1] || wanted[1] != wanted[2],
+        "a hash is uneven"
+    );
 }
 
 /// Three fast ways and a slow one in turn: half of all I/Os are fast at any load, and once the slow one is full the rest pile up.

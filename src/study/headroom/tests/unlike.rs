@@ -89,6 +89,25 @@ fn a_promise_that_less_load_breaks_is_told_and_today_is_not_taken_for_granted() 
     assert!(said, "{:?}", found.notes);
 }
 
+/// 590k/s of the 600k/s that both links carry: a mean of 20 us is missed below today's load already, and today's is tested by itself,
+/// for over unlike ways nothing below tells of it.
+#[test]
+fn today_is_proven_to_be_missed_by_a_test_of_its_own() {
+    let text = two_links_text("", (4, 2));
+    let text = text.replace("100k/s", "590k/s").replace("100us", "20us");
+    let found = headroom(&site(&text), origin(), &only_healthy(), &NoProgress);
+    let case = &found.cases[0];
+    assert!(case.unlike && case.certain.is_none_or(|full| full > 1.0));
+    assert!(case.missed.is_some_and(|missed| missed < 1.0), "{case:?}");
+    let own = |point: &&LoadPoint| {
+        point.factor == 1.0
+            && point.purpose == Purpose::ProveMissed
+            && point.verdict == Verdict::Missed
+    };
+    assert_eq!(case.points.iter().filter(own).count(), 1, "{case:?}");
+    assert_eq!(case.today, Some(Verdict::Missed));
+}
+
 #[test]
 fn lower_loads_are_run_where_hosts_look_at_queues_over_unlike_ways_alone() {
     let below = |site: &Site| -> (bool, Vec<f64>) {

@@ -1,0 +1,136 @@
+//! What the picture of growth shows, in words that can be read aloud: of each stage what becomes of the promises healthy, and with
+//! what is lost.
+
+use crate::outcome::{GrowthPlan, Stage, StageCase, StageSearch, Standing};
+
+/// From so many stages on steps go by their numbers.
+const MANY: usize = 3;
+/// So many different answers of outages are told of a stage, the worst first.
+const GROUPS: usize = 2;
+/// How a day is told on which a promise breaks.
+const BREAKS: &str = "a promise breaks by ";
+
+/// `As it is: healthy, a promise breaks by 2031-03-14; with A lost, by 2028-02-01.`
+pub(super) fn finding(plan: &GrowthPlan) -> String {
+    let many = plan.stages.len() > MANY;
+    let mut told = false;
+    let said = plan.stages.iter().enumerate().map(|(index, stage)| {
+        let name = match index {
+            0 => "As it is".to_owned(),
+            // Of many the list below has the names.
+            _ if many => format!("With step {index}"),
+            _ => format!("With “{}”", stage.name),
+        };
+        // Of many there is room for the worst of each alone; the picture has the others.
+        let said = of_stage(stage, if many { 0 } else { GROUPS });
+        // What a day is the day of is told once.
+        let again = many && told;
+        told |= said.contains(BREAKS);
+        let said = if again {
+            said.replace(BREAKS, "by ")
+        } else {
+            said
+        };
+        format!("{name}: {said}.")
+    });
+    let said: Vec<String> = said.collect();
+    let stopped = if plan.partial {
+        "Stopped before its end. "
+    } else {
+        ""
+    };
+    format!("{stopped}{}", said.join(" "))
+}
+
+/// What becomes of the promises while a stage lasts: healthy, then of `most` kinds of outages that read alike; of none, the worst case.
+fn of_stage(stage: &Stage, most: usize) -> String {
+    let mut cases: Vec<&StageCase> = stage.cases.iter().collect();
+    // Healthy stays first; a stable sort.
+    cases.sort_by_key(|case| (case.case.outage.is_some(), rank(case)));
+    let mut groups: Vec<(String, Vec<&StageCase>)> = Vec::new();
+    for case in cases {
+        let said = of_case(stage, case);
+        match groups.iter_mut().find(|(known, _)| *known == said) {
+            Some((_, own)) => own.push(case),
+            None => groups.push((said, vec![case])),
+        }
+    }
+    if let [(said, own)] = &groups[..] {
+        return match own[..] {
+            [one] if one.case.outage.is_none() => said.clone(),
+            [one] => format!("with {}, {said}", one.case.name),
+            _ => format!("in every case {said}"),
+        };
+    }
+    if most == 0 {
+        let worst = groups.iter().min_by_key(|(_, own)| rank(own[0]));
+        return worst.map_or_else(String::new, |(said, own)| format!("{}, {said}", who(own)));
+    }
+    let more = groups.len() > most + 1;
+    groups.truncate(most + 1);
+    let mut out: Vec<String> = Vec::new();
+    let mut before = "";
+    for (said, own) in &groups {
+        let day = said.strip_prefix(BREAKS);
+        let short = day.filter(|_| before.starts_with(BREAKS));
+        let said_now = short.map_or_else(|| said.clone(), |day| format!("by {day}"));
+        out.push(format!("{}, {said_now}", who(own)));
+        before = said;
+    }
+    if more {
+        out.push("other outages do better".to_owned());
+    }
+    out.join("; ")
+}
+
+/// `healthy`, `with A lost or B lost`, `healthy or with A lost`.
+fn who(cases: &[&StageCase]) -> String {
+    let healthy = cases.iter().any(|case| case.case.outage.is_none());
+    let lost = cases.iter().filter(|case| case.case.outage.is_some());
+    let lost: Vec<&str> = lost.map(|case| case.case.name.as_str()).collect();
+    let lost = match lost[..] {
+        [] => None,
+        [ref all @ .., last] if !all.is_empty() => {
+            Some(format!("with {} or {last}", all.join(", ")))
+        }
+        [one, ..] => Some(format!("with {one}")),
+    };
+    let healthy = healthy.then(|| "healthy".to_owned());
+    let both: Vec<String> = healthy.into_iter().chain(lost).collect();
+    both.join(" or ")
+}
+
+/// The worse a case is, the less; days are written so that their order is that of the letters.
+fn rank(case: &StageCase) -> (u8, String) {
+    let day = |day: &Option<String>| day.clone().unwrap_or_default();
+    match case.standing {
+        Standing::Never => (0, String::new()),
+        Standing::BrokenBefore => (1, day(&case.asked_from)),
+        Standing::Breaks => (2, day(&case.breaks_by)),
+        Standing::Open => (3, day(&case.holds_until)),
+        Standing::Unpromised => (4, String::new()),
+        Standing::Holds => (5, String::new()),
+    }
+}
+
+fn of_case(stage: &Stage, case: &StageCase) -> String {
+    let early = case
+        .asked_from
+        .as_ref()
+        .filter(|_| case.breaks_by.is_none());
+    match (case.standing, early, &case.breaks_by, &case.holds_until) {
+        (Standing::Never, ..) => "a promise is broken at every load".to_owned(),
+        (Standing::Unpromised, ..) => "nothing is promised".to_owned(),
+        (_, Some(day), ..) => {
+            format!("more throughput is promised than is asked for before {day}")
+        }
+        (Standing::BrokenBefore, ..) => "a promise is broken from the first day on".to_owned(),
+        (Standing::Breaks, _, Some(day), _) => format!("{BREAKS}{day}"),
+        (Standing::Holds, ..) => "every promise holds until the next step".to_owned(),
+        _ if stage.search == StageSearch::NotBegun => "nothing was looked at yet".to_owned(),
+        (_, _, _, Some(day)) => {
+            format!("every promise holds until {day}, and what comes after it is undecided")
+        }
+        _ => "it is undecided whether every promise holds on any day".to_owned(),
+    }
+}
