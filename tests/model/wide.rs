@@ -236,7 +236,10 @@ fn sites_of_every_kind_and_law_count_the_same() {
         let fast = count::<Fast>(&compiled, &scripts, stop);
         let plain = count::<Plain>(&compiled, &scripts, stop);
         let found = difference(&fast, &plain);
-        assert!(found.is_none(), "seed {seed}, {found:?}, of\n{text}\n{scripts:?}");
+        assert!(
+            found.is_none(),
+            "seed {seed}, {found:?}, of\n{text}\n{scripts:?}"
+        );
         if scripts.is_empty() && compiled.in_flow_order() {
             ordered += 1;
             let found = difference(&count::<Flow>(&compiled, &scripts, stop), &fast);
@@ -252,7 +255,10 @@ fn sites_of_every_kind_and_law_count_the_same() {
             );
         }
         cut += fast.directions.iter().map(|over| over.cut).sum::<u64>();
-        let waits = fast.controllers.iter().map(|over| over.wait.count() - over.wait.zeros());
+        let waits = fast
+            .controllers
+            .iter()
+            .map(|over| over.wait.count() - over.wait.zeros());
         waited += waits.sum::<u64>();
     }
     // The comparison means something only if much has happened.
