@@ -16,6 +16,7 @@
 mod drains;
 mod ends;
 mod loops;
+mod random;
 mod stalls;
 mod stations;
 

@@ -30,5 +30,6 @@ mod symmetry;
 mod team;
 mod timing;
 mod uplink;
+mod wide;
 mod wire_counts;
 mod wire_rows;

@@ -42,9 +42,9 @@ pub(super) enum Kind {
     Ip,
 }
 
-/// A random site as text.
-pub(super) fn text(dice: &mut Dice, kind: Kind) -> String {
-    let mut text = String::from("format = 1\n[timers]\n");
+/// Timers of few choices each, so that they run out with one another.
+pub(super) fn timers(dice: &mut Dice) -> String {
+    let mut text = String::from("[timers]\n");
     for (timer, choices) in [
         ("link_loss_detect", ["0s", "20us"]),
         ("state_notice", ["0s", "50us"]),
@@ -78,6 +78,12 @@ pub(super) fn text(dice: &mut Dice, kind: Kind) -> String {
     let _ = writeln!(text, "tcp_retries = {}", dice.one(&[1, 2, 15]));
     let no_path = dice.one(&["\"fail\"", "\"queue\"", "{ retry = 2 }"]);
     let _ = writeln!(text, "no_path = {no_path}");
+    text
+}
+
+/// A random site as text.
+pub(super) fn text(dice: &mut Dice, kind: Kind) -> String {
+    let mut text = String::from("format = 1\n") + &timers(dice);
     let policies = [
         "least-queue",
         "round-robin",

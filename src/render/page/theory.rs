@@ -18,7 +18,7 @@ pub(super) fn table(context: &Context<'_>) -> String {
             ..Column::words("by which form, and what it assumes")
         },
     ];
-    let caption = "What queueing theory says of the fullest part of each kind, where it is used at all, and what was simulated";
+    let caption = "What queueing theory says of the fullest controller of each array and the fullest first link of each kind, where they are used at all, and what was simulated";
     let mut table = Table::new("", caption.to_owned(), columns);
     let mut said: Vec<(&str, &str)> = Vec::new();
     for row in &context.report.review.theory {

@@ -31,7 +31,7 @@ pub(super) fn theory_text(rows: &[TheoryRow], with_simulated: bool) -> String {
         table.row(cells);
     }
     let mut out = table.text(
-        "What queueing theory says of the fullest part of each kind, where it is used at all",
+        "What queueing theory says of the fullest controller of each array and the fullest first link of each kind, where they are used at all",
     );
     // The table ends with an empty line; its assumptions belong to it.
     out.truncate(out.trim_end().len());

@@ -1,6 +1,7 @@
 //! The first link of a message: batches of frames.
 
 use super::super::estimate::{CaseLoads, Flows, encapsulation_on, mix};
+use super::random::{is_dealt, of_one};
 use super::{Stream, all_at_random};
 use crate::outcome::{TheoryRow, Trust};
 use crate::site::{Site, Workload};
@@ -21,6 +22,10 @@ struct Offered {
     own: f64,
     /// Something on it does not come at random, or shares it with pure ACKs.
     other: bool,
+    /// Hosts deal out over paths what comes to it.
+    dealt: bool,
+    /// Something comes to it after a service or an answer, or may be held back by a depth.
+    shaped: bool,
 }
 
 pub(super) fn rows(
@@ -32,10 +37,14 @@ pub(super) fn rows(
 ) -> Vec<TheoryRow> {
     let mut offered: BTreeMap<usize, Offered> = BTreeMap::new();
     let mut known = Known::new();
-    for stream in streams {
-        for toward in [Toward::Array, Toward::Host] {
-            let found = (&mut known, &mut offered);
-            add(site, fabric, stream, flows, toward, found);
+    for together in of_one(streams) {
+        let port = together[0].path.host_port;
+        let dealt = is_dealt(site, fabric, together, |one| one.path.host_port == port);
+        for stream in together {
+            for toward in [Toward::Array, Toward::Host] {
+                let found = (&mut known, &mut offered);
+                add(site, fabric, stream, flows, (toward, dealt), found);
+            }
         }
     }
     // The fullest of each tier (link family and direction).
@@ -59,18 +68,35 @@ pub(super) fn rows(
             let first_frame = all.second / (2.0 * room);
             let wait = (first_frame + all.own / all.frames) * 1e6;
             let direction = DirectionId(u32::try_from(index).unwrap_or(u32::MAX));
+            let trust = if all.dealt || all.shaped {
+                Trust::Approximation
+            } else {
+                Trust::Exact
+            };
             Some(TheoryRow::new(
                 &case.name,
                 fabric.direction_name(site, direction),
                 ("mean wait", "us", wait),
-                Trust::Approximation,
-                (
-                    "batches of frames, M[X]/G/1",
-                    "messages reach the link at random (Poisson), their frames together; paths that level queues make waits shorter",
-                ),
+                trust,
+                ("batches of frames, M[X]/G/1", assumes(all)),
             ))
         })
         .collect()
+}
+
+fn assumes(all: &Offered) -> &'static str {
+    match (all.dealt, all.shaped) {
+        (false, false) => "messages reach the link at random (Poisson), their frames together",
+        (true, false) => {
+            "messages reach the link at random (Poisson), their frames together; hosts that deal requests out over paths, in turn or by their queues, make waits shorter"
+        }
+        (false, true) => {
+            "messages reach the link at random (Poisson), their frames together; services, transfer-readies and queue depths, which space messages out, make waits shorter"
+        }
+        (true, true) => {
+            "messages reach the link at random (Poisson), their frames together; hosts that deal requests out over paths, services, transfer-readies and queue depths make waits shorter"
+        }
+    }
 }
 
 /// What the messages of one I/O ask of the first link that they meet: times in seconds.
@@ -81,6 +107,8 @@ struct PerIo {
     frames: f64,
     own: f64,
     acked: bool,
+    /// Messages of an I/O that go this way, of the kind that has most.
+    messages: usize,
     /// The protocol goes over this kind of link.
     carried: bool,
 }
@@ -95,7 +123,10 @@ impl PerIo {
         all.carried = true;
         let rate = fabric.directions[direction.index()].rate;
         for (op, size, part) in mix(workload) {
-            for volley in &protocol.plan(op, size).volleys {
+            let volleys = protocol.plan(op, size).volleys;
+            let own = volleys.iter().filter(|volley| volley.toward == toward);
+            all.messages = all.messages.max(own.count());
+            for volley in &volleys {
                 all.acked |= volley.ack_bytes.is_some();
                 if volley.toward != toward {
                     continue;
@@ -128,7 +159,7 @@ fn add(
     fabric: &Fabric,
     stream: &Stream<'_>,
     flows: &mut Flows<'_>,
-    toward: Toward,
+    (toward, dealt): (Toward, bool),
     (known, offered): (&mut Known, &mut BTreeMap<usize, Offered>),
 ) {
     let workload = &site.workloads[stream.workload];
@@ -138,6 +169,7 @@ fn add(
     };
     let level = flows.first_level(from, to, stream.path.side, stream.set.family);
     let at_random = all_at_random(site, std::iter::once(stream));
+    let depth = site.hosts[fabric.hosts[stream.set.host].family].queue_depth;
     for (direction, share) in &level {
         let all = offered.entry(direction.index()).or_default();
         all.other |= !at_random;
@@ -155,6 +187,8 @@ fn add(
             continue;
         }
         all.other |= one.acked;
+        all.dealt |= dealt;
+        all.shaped |= toward == Toward::Host || one.messages > 1 || depth.is_some();
         let rate = stream.rate * share;
         all.first += rate * one.first;
         all.second += rate * one.second;

@@ -1,9 +1,9 @@
 //! Closed loops: bounds, and the solution for exponential times.
 
 use super::super::estimate::{
-    CaseLoads, Flows, encapsulation_on, idle::io_latency_s, mean_service_s, per_io,
+    CaseLoads, Flows, encapsulation_on, idle::io_latency_s, mean_service_s, mix, per_io,
 };
-use super::Stream;
+use super::{Stream, service};
 use crate::outcome::{TheoryRow, Trust};
 use crate::site::{Arrivals, Site};
 use crate::theory::closed_network::{Station, bounds, solve};
@@ -81,15 +81,24 @@ pub(super) fn rows(
     }
     if let Some(solved) = solve(customers, &stations) {
         let by = "closed network, product form";
-        let assumes =
-            "all times exponential, each message served as one; constant times queue less";
+        let (trust, assumes) = if is_repair(site, fabric, case, streams, &stations, think + idle) {
+            (
+                Trust::Exact,
+                "exponential service and no queue but that; the pause and the way may have any law",
+            )
+        } else {
+            (
+                Trust::Approximation,
+                "all times exponential, each message served as one; constant times queue less",
+            )
+        };
         #[allow(clippy::cast_precision_loss)]
         let response = customers as f64 / solved.throughput - think;
         rows.push(row(
             "throughput",
             "IOPS",
             solved.throughput,
-            Trust::Approximation,
+            trust,
             by,
             assumes,
         ));
@@ -97,12 +106,52 @@ pub(super) fn rows(
             "mean latency",
             "us",
             response * 1e6,
-            Trust::Approximation,
+            trust,
             by,
             assumes,
         ));
     }
     rows
+}
+
+/// Links that take less than this part of a round have no queue that shows. Our choice.
+const LINKS_LEAST: f64 = 1e-4;
+
+/// Whether the loop is one station of exponential servers and a pause, for whatever its law (machine repair, M/M/c//N): one controller, no
+/// link that takes part of a round worth naming, no depth that holds requests back. `round` is the pause and the idle latency, seconds.
+#[allow(clippy::cast_precision_loss)]
+fn is_repair(
+    site: &Site,
+    fabric: &Fabric,
+    case: &CaseLoads,
+    streams: &[Stream<'_>],
+    stations: &[Station],
+    round: f64,
+) -> bool {
+    let workload = &site.workloads[0];
+    let array = &site.arrays[workload.array];
+    // Exponential times of unlike means are not exponential together.
+    let times: Vec<(f64, f64, bool)> = mix(workload)
+        .into_iter()
+        .map(|(op, size, _)| service(array, op, size))
+        .collect();
+    let exponential = times
+        .iter()
+        .all(|time| time.2 && (time.0 / times[0].0 - 1.0).abs() < 1e-12);
+    let first = streams.first().map(|stream| stream.path.controller);
+    let alone = streams
+        .iter()
+        .all(|stream| Some(stream.path.controller) == first);
+    let unheld = case.sets.iter().all(|set| {
+        let family = &site.hosts[fabric.hosts[set.host].family];
+        family.queue_depth.is_none()
+    });
+    // The controller is the first of the stations; links follow.
+    let queues = stations.iter().skip(1).filter_map(|station| match station {
+        Station::Queue { demand, .. } => Some(*demand),
+        Station::Delay { .. } => None,
+    });
+    exponential && alone && unheld && queues.sum::<f64>() < LINKS_LEAST * round
 }
 
 /// Controllers and directions with what one I/O brings to each on the mean, hosts alike.

@@ -1,9 +1,10 @@
 //! Controllers as queues.
 
 use super::super::estimate::{CaseLoads, mix};
+use super::random::{assumption, at_controller};
 use super::{Stream, all_at_random};
 use crate::outcome::{TheoryRow, Trust};
-use crate::site::{ArrayFamily, Law, Owner, PathPolicy, Site};
+use crate::site::{ArrayFamily, Law, Site};
 use crate::theory::many_servers::{self, ConstantService, SERVERS_MAX};
 use crate::theory::single_queue::{Moments, general};
 use crate::topology::Fabric;
@@ -74,44 +75,23 @@ fn row(
             demand.exponential &= exponential;
         }
     }
-    let (wait, mut trust, by, mut assumes) = wait(&demand, array.parallel as usize)?;
-    if here().any(|stream| is_levelled(site, fabric, stream)) {
-        assumes = AT_RANDOM_UNLESS_LEVELLED;
-        if trust == Trust::Exact {
-            trust = Trust::Approximation;
-        }
-    }
+    let (wait, trust, by) = wait(&demand, array.parallel as usize)?;
+    let spoiled = at_controller(site, fabric, case, streams, (index, wait));
+    let assumes = assumption!(
+        "requests reach the controller at random (Poisson) and independently of how it is doing",
+        spoiled
+    );
     Some(TheoryRow::new(
         &case.name,
         controller.name.clone(),
         ("mean wait", "us", wait * 1e6),
-        trust,
+        spoiled.trust(trust),
         (by, assumes),
     ))
 }
 
-const AT_RANDOM: &str =
-    "requests reach the controller at random (Poisson) and independently of how it is doing";
-
-const AT_RANDOM_UNLESS_LEVELLED: &str = "requests reach the controller at random (Poisson) and independently of how it is doing; \
-     paths that level queues make waits shorter";
-
-/// Whether a host chooses the controller by how it is doing: the waits are then shorter than those of a queue that takes what
-/// comes.
-fn is_levelled(site: &Site, fabric: &Fabric, stream: &Stream<'_>) -> bool {
-    let policy = site.hosts[fabric.hosts[stream.set.host].family].paths;
-    let first = stream.set.paths.first().map(|path| path.controller);
-    let several = stream
-        .set
-        .paths
-        .iter()
-        .any(|path| Some(path.controller) != first);
-    let owned = site.workloads[stream.workload].owner == Owner::Alternate;
-    matches!(policy, PathPolicy::LeastQueue | PathPolicy::LeastBytes) && several && !owned
-}
-
 /// Mean wait in seconds, and what it rests on.
-fn wait(demand: &Demand, servers: usize) -> Option<(f64, Trust, &'static str, &'static str)> {
+fn wait(demand: &Demand, servers: usize) -> Option<(f64, Trust, &'static str)> {
     let service = demand.first / demand.rate;
     let second = demand.second / demand.rate;
     // Squared coefficient of variation.
@@ -123,34 +103,19 @@ fn wait(demand: &Demand, servers: usize) -> Option<(f64, Trust, &'static str, &'
             third: 0.0,
         };
         let means = general(demand.rate, moments)?;
-        return Some((
-            means.wait,
-            Trust::Exact,
-            "Pollaczek and Khinchine, M/G/1",
-            AT_RANDOM,
-        ));
+        return Some((means.wait, Trust::Exact, "Pollaczek and Khinchine, M/G/1"));
     }
     if variation < 1e-12 && servers <= SERVERS_MAX {
         let law = ConstantService::new(servers, demand.rate, service)?;
-        return Some((
-            law.mean_wait(),
-            Trust::Exact,
-            "constant service, M/D/c",
-            AT_RANDOM,
-        ));
+        return Some((law.mean_wait(), Trust::Exact, "constant service, M/D/c"));
     }
     let erlang = many_servers::exponential_wait(servers, demand.first)? * service;
     if demand.exponential && (variation - 1.0).abs() < 1e-9 {
-        return Some((erlang, Trust::Exact, "Erlang C, M/M/c", AT_RANDOM));
+        return Some((erlang, Trust::Exact, "Erlang C, M/M/c"));
     }
     // Lee and Longton (1959), from memory: exact for c = 1 and for exponential times.
     let wait = erlang * (1.0 + variation) / 2.0;
-    Some((
-        wait,
-        Trust::Approximation,
-        "Erlang C x (1 + v²)/2, M/G/c",
-        AT_RANDOM,
-    ))
+    Some((wait, Trust::Approximation, "Erlang C x (1 + v²)/2, M/G/c"))
 }
 
 /// Mean, second moment (seconds) and whether the time is exponential, for one kind and size.

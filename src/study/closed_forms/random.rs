@@ -1,0 +1,163 @@
+//! Whether what comes to a part comes at random, as every formula for an open queue assumes, and what takes that away: hosts that deal
+//! requests out over paths, queue depths that hold them back, links that space them out. All three make the waits behind them shorter.
+
+use super::super::estimate::{CaseLoads, Flows, mean_service_s, per_io};
+use super::Stream;
+use crate::outcome::Trust;
+use crate::site::{Owner, PathPolicy, Site};
+use crate::topology::{DirectionId, Fabric, NodeId};
+use std::collections::BTreeMap;
+
+/// A message that takes less than this part of the mean service on every link before a controller leaves what comes there as
+/// random as it was. Our choice.
+const MESSAGE_LEAST: f64 = 0.01;
+
+/// Where fewer I/Os than this share find the queue depth full, it holds nothing back. Our choice.
+const HELD_LEAST: f64 = 1e-3;
+
+/// What takes the randomness from what comes to a part.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Spoiled {
+    /// Hosts deal requests out over paths, in turn or by their queues, and not all of these lead to the part.
+    pub(super) dealt: bool,
+    /// Queue depths hold requests back in the hosts.
+    pub(super) held: bool,
+    /// Links before the part space requests out.
+    pub(super) spaced: bool,
+}
+
+/// The assumption, with what is known to break it. A macro, because the words are constants.
+macro_rules! assumption {
+    ($plain:literal, $spoiled:expr) => {{
+        let one = $spoiled;
+        match (one.dealt, one.held, one.spaced) {
+            (false, false, false) => $plain,
+            (true, false, false) => concat!(
+                $plain,
+                "; hosts that deal requests out over paths, in turn or by their queues, make waits shorter"
+            ),
+            (false, true, false) => concat!(
+                $plain,
+                "; queue depths hold requests back in the hosts, which makes waits here shorter"
+            ),
+            (false, false, true) => concat!(
+                $plain,
+                "; links before it space requests out, which makes waits here shorter"
+            ),
+            _ => concat!(
+                $plain,
+                "; hosts that deal requests out over paths, queue depths and links before it make waits shorter"
+            ),
+        }
+    }};
+}
+pub(super) use assumption;
+
+impl Spoiled {
+    fn is_any(self) -> bool {
+        self.dealt || self.held || self.spaced
+    }
+
+    /// How far a formula that is exact for what comes at random can be trusted here.
+    pub(super) fn trust(self, at_random: Trust) -> Trust {
+        if self.is_any() && at_random == Trust::Exact {
+            Trust::Approximation
+        } else {
+            at_random
+        }
+    }
+}
+
+/// The streams of one workload at one host: they stand together.
+pub(super) fn of_one<'r, 's>(streams: &'r [Stream<'s>]) -> impl Iterator<Item = &'r [Stream<'s>]> {
+    streams.chunk_by(|one, next| one.workload == next.workload && std::ptr::eq(one.set, next.set))
+}
+
+/// Whether a host deals the requests of these streams, all of one workload, out over paths of which only some lead to the part: what
+/// comes there is then evener than at random.
+pub(super) fn is_dealt<'s>(
+    site: &Site,
+    fabric: &Fabric,
+    streams: &[Stream<'s>],
+    leads: impl Fn(&Stream<'s>) -> bool,
+) -> bool {
+    let there = streams.iter().filter(|stream| leads(stream)).count();
+    streams.first().is_some_and(|first| {
+        let policy = site.hosts[fabric.hosts[first.set.host].family].paths;
+        policy != PathPolicy::Random && there > 0 && there < streams.len()
+    })
+}
+
+/// What is known of the streams into a controller; `wait` is the mean one there, seconds.
+pub(super) fn at_controller<'s>(
+    site: &Site,
+    fabric: &Fabric,
+    case: &CaseLoads,
+    streams: &[Stream<'s>],
+    (index, wait): (usize, f64),
+) -> Spoiled {
+    let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
+    let leads = |stream: &Stream<'_>| stream.path.controller == index;
+    let mut all = Spoiled::default();
+    // I/Os under way on the mean by host and path, which workloads share.
+    let mut under_way: BTreeMap<(usize, NodeId, NodeId, &str), f64> = BTreeMap::new();
+    for together in of_one(streams) {
+        // Volumes with owners are picked at random, and with them the controller.
+        let alternates = site.workloads[together[0].workload].owner == Owner::Alternate;
+        all.dealt |= !alternates && is_dealt(site, fabric, together, leads);
+        for stream in together.iter().filter(|stream| leads(stream)) {
+            let (message, spaced, rest) = on_the_way(site, fabric, stream, &mut flows);
+            all.spaced |= spaced;
+            let (path, set) = (stream.path, stream.set);
+            let key = (set.host, path.host_port, path.array_port, set.protocol);
+            let own = under_way.entry(key).or_default();
+            *own += stream.rate * (message + wait + rest);
+            let depth = site.hosts[fabric.hosts[set.host].family].queue_depth;
+            all.held |= depth.is_some_and(|depth| full(*own, depth) > HELD_LEAST);
+        }
+    }
+    all
+}
+
+/// Seconds that the message to the array takes on its slowest link, whether that spaces requests out, and seconds of service
+/// and of the answer on its slowest link.
+fn on_the_way(
+    site: &Site,
+    fabric: &Fabric,
+    stream: &Stream<'_>,
+    flows: &mut Flows<'_>,
+) -> (f64, bool, f64) {
+    let workload = &site.workloads[stream.workload];
+    let service = mean_service_s(workload, &site.arrays[workload.array]);
+    let bytes = per_io(workload);
+    let (there, back) = flows.both_ways(stream.path, stream.set.family);
+    let longest = |shares: &[(DirectionId, f64)], bytes: f64| {
+        let rates = shares
+            .iter()
+            .map(|(direction, _)| fabric.directions[direction.index()].rate);
+        rates
+            .map(|rate| bytes * 8.0 / rate.bits_per_second())
+            .fold(0.0, f64::max)
+    };
+    let message = longest(&there, bytes.to_array.native);
+    let answer = longest(&back, bytes.to_host.native);
+    (message, message > MESSAGE_LEAST * service, service + answer)
+}
+
+/// Chance to find `depth` under way where the mean is `mean`: as of M/M/1, whose number has the longest tail of the queues
+/// with one figure to go by (geometric; Kleinrock, *Queueing Systems* 1, ch. 3, from memory).
+fn full(mean: f64, depth: u32) -> f64 {
+    (mean / (1.0 + mean)).powf(f64::from(depth))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// M/M/1 at 0.8 has four under way on the mean, and eight or more with chance 0.8⁸.
+    #[test]
+    fn the_chance_of_a_full_depth_is_that_of_one_exponential_server() {
+        assert!((full(4.0, 8) - 0.8_f64.powi(8)).abs() < 1e-12);
+        assert!(full(0.0, 1) == 0.0 && full(4.0, 64) < HELD_LEAST);
+    }
+}
