@@ -5,13 +5,17 @@
 //! comes later fails at once, until a path is in good standing again; the next time without one is counted anew
 //! (manual page of the usual open-source multipath tools).
 //!
+//! By protocol, all but NVMe fail at once; NVMe waits as long as one of its controllers is still tried: what waits fails when the last of them has
+//! been lost for `controller_loss` (source of the usual open-source kernel, NVMe multipath: I/Os are queued again while
+//! a controller is live, resetting or connecting, and fail when none is).
+//!
 //! A set that has no path from the beginning of a run on has been without one for long.
 //!
 //! Left out: the phase of the checks. The time ends n whole intervals after the last path was given up.
 
 use super::attempt::tie;
 use super::compile::SetPlan;
-use super::standing::TimerName;
+use super::standing::{Standing, TimerName};
 use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
 use crate::site::NoPath;
@@ -41,12 +45,25 @@ fn interval(plan: &SetPlan) -> Duration {
     plan.timers.path_check.max(Duration::from_us(1))
 }
 
-/// So long after its last path was given up a set fails what waits; `None`: not after a time.
-fn patience(plan: &SetPlan) -> Option<Duration> {
+/// How long a set without a path holds what waits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Patience {
+    /// So long after its last path was given up.
+    For(Duration),
+    /// As long as one of its paths is still tried.
+    WhileTried,
+    /// Until a path returns.
+    Endless,
+}
+
+fn patience(plan: &SetPlan) -> Patience {
     match plan.timers.no_path {
-        NoPath::Fail => Some(Duration::ZERO),
-        NoPath::Retry(checks) => Some(Duration(interval(plan).0.saturating_mul(checks.into()))),
-        NoPath::Queue => None,
+        NoPath::ByProtocol if plan.protocol.is_nvme() => Patience::WhileTried,
+        NoPath::ByProtocol | NoPath::Fail => Patience::For(Duration::ZERO),
+        NoPath::Retry(checks) => {
+            Patience::For(Duration(interval(plan).0.saturating_mul(checks.into())))
+        }
+        NoPath::Queue => Patience::Endless,
     }
 }
 
@@ -71,6 +88,15 @@ impl<E: Executor> World<'_, E> {
         })
     }
 
+    /// Whether a path of a set may come back by itself: it is given up for now, not for good.
+    fn is_tried(&self, set: usize) -> bool {
+        let mut paths = self.compiled.sets[set].paths.clone();
+        paths.any(|path| {
+            let standing = self.paths[path as usize].standing;
+            !matches!(standing, Standing::Removed | Standing::Drained)
+        })
+    }
+
     /// A path has changed its standing: its set may have lost its last one, or have one again.
     pub(super) fn look_at_set(&mut self, path: u32) {
         let set = self.compiled.paths[path as usize].set as usize;
@@ -79,8 +105,13 @@ impl<E: Executor> World<'_, E> {
         if has_path {
             pathless.since = None;
             pathless.always = false;
-        } else {
-            pathless.since.get_or_insert(self.now);
+            return;
+        }
+        pathless.since.get_or_insert(self.now);
+        let waits = patience(&self.compiled.sets[set]) == Patience::WhileTried;
+        if waits && !self.is_tried(set) {
+            // What waits fails now, not when it would be looked at next.
+            self.look_at_pathless(self.compiled.paths[path as usize].set, Instant::ZERO);
         }
     }
 
@@ -88,9 +119,13 @@ impl<E: Executor> World<'_, E> {
     pub(super) fn fails_at_once(&self, set: u32) -> bool {
         let plan = &self.compiled.sets[set as usize];
         let state = self.pathless[set as usize];
-        patience(plan).is_some_and(|patience| {
-            state.always || state.since.is_none_or(|since| self.now >= since + patience)
-        })
+        match patience(plan) {
+            Patience::For(patience) => {
+                state.always || state.since.is_none_or(|since| self.now >= since + patience)
+            }
+            Patience::WhileTried => state.always || !self.is_tried(set as usize),
+            Patience::Endless => false,
+        }
     }
 
     /// I/Os wait without any path: look again when their time is over, or after a check where it never is.
@@ -102,9 +137,15 @@ impl<E: Executor> World<'_, E> {
         }
         state.pending = true;
         let due = match (patience(plan), state.since) {
-            (Some(patience), Some(since)) => since + patience,
+            (Patience::For(patience), Some(since)) => since + patience,
             _ => self.now + interval(plan),
         };
+        self.look_at_pathless(set, due);
+    }
+
+    /// A set without a path is looked at then, but not before the next instant.
+    fn look_at_pathless(&mut self, set: u32, due: Instant) {
+        let plan = &self.compiled.sets[set as usize];
         let host = u32::try_from(plan.host).unwrap_or(0);
         let key = Key {
             at: due.max(self.now + Duration(1)),
@@ -118,11 +159,16 @@ impl<E: Executor> World<'_, E> {
         self.pathless[set as usize].pending = false;
         let plan = &self.compiled.sets[set as usize];
         let over = self.pathless[set as usize].since.is_some() && self.fails_at_once(set);
-        if let Some(patience) = patience(plan).filter(|_| over) {
+        if over {
+            let timer = match patience(plan) {
+                Patience::WhileTried => (TimerName::ControllerLoss, plan.timers.controller_loss),
+                Patience::For(patience) => (TimerName::NoPath, patience),
+                Patience::Endless => (TimerName::NoPath, Duration::ZERO),
+            };
             for source in &plan.sources {
                 let mut waiting = std::mem::take(&mut self.sources[*source as usize].waiting);
                 for io in waiting.drain(..) {
-                    self.fail_io(io, Some((TimerName::NoPath, patience)));
+                    self.fail_io(io, Some(timer));
                 }
                 // A closed loop whose I/O fails brings the next one later: nothing has come meanwhile.
                 self.sources[*source as usize].waiting = waiting;

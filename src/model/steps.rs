@@ -394,10 +394,7 @@ impl<E: Executor> World<'_, E> {
 
     /// Whether the host stops trying: NVMe gives a controller up once it has been lost for long enough.
     fn given_up_for_good(&self, path: u32) -> bool {
-        let nvme = matches!(
-            self.path_protocol(path),
-            Protocol::NvmeTcp(_) | Protocol::NvmeRdma(_) | Protocol::FcNvme(_)
-        );
+        let nvme = self.path_protocol(path).is_nvme();
         let loss = self.path_timers(path).controller_loss;
         nvme && self.now >= self.paths[path as usize].failed_at + loss
     }

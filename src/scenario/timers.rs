@@ -10,6 +10,7 @@ use crate::unit::Duration;
 const MULTIPATH: &str = "manual page of the usual open-source multipath tools, 2023";
 const KERNEL: &str = "source of the usual open-source kernel, SCSI disk and FC transport drivers";
 const KERNEL_NVME: &str = "source of the usual open-source kernel, NVMe over fabrics host";
+const NO_PATH: &str = "manual page of the usual open-source multipath tools, 2023 (fail); source of the usual open-source kernel, NVMe multipath (queued again while a controller is live, resetting or connecting)";
 const ISCSI: &str =
     "settings file of the usual open-source iSCSI initiator and distribution text; versions differ";
 const KERNEL_TCP: &str = "source of the usual open-source kernel, TCP";
@@ -388,14 +389,14 @@ impl Reader<'_, '_, '_> {
             practice("immediate"),
             self.base.map(|base| base.failback),
         );
-        let fail = published("fail", MULTIPATH);
+        let usual = published("by-protocol", NO_PATH);
         let what = "when no path is left";
         timers.no_path = field(
             self.cursor,
             "no_path",
             what,
             &no_path,
-            fail,
+            usual,
             self.base.map(|base| base.no_path),
         );
         let what = "hold before an I/O is sent again";
@@ -480,9 +481,9 @@ fn failback(node: &Node) -> Result<Failback, Fault> {
     }
 }
 
-/// `"fail"`, `"queue"`, or `{ retry = 12 }` path checks.
+/// `"by-protocol"`, `"fail"`, `"queue"`, or `{ retry = 12 }` path checks.
 fn no_path(node: &Node) -> Result<NoPath, Fault> {
-    const EXPECTED: &str = "\"fail\", \"queue\" or { retry = 12 }";
+    const EXPECTED: &str = "\"by-protocol\", \"fail\", \"queue\" or { retry = 12 }";
     let wrong = |fault: Fault| Fault {
         expected: EXPECTED.to_owned(),
         ..fault
@@ -494,5 +495,10 @@ fn no_path(node: &Node) -> Result<NoPath, Fault> {
             .map(NoPath::Retry)
             .map_err(|fault| fault.at(&entry.node.origin));
     }
-    value::one_of(&[("fail", NoPath::Fail), ("queue", NoPath::Queue)])(node).map_err(wrong)
+    value::one_of(&[
+        ("by-protocol", NoPath::ByProtocol),
+        ("fail", NoPath::Fail),
+        ("queue", NoPath::Queue),
+    ])(node)
+    .map_err(wrong)
 }

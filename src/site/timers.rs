@@ -14,6 +14,9 @@ pub enum LacpRate {
 /// What a host does with an I/O when no path is in good standing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum NoPath {
+    /// As hosts of the protocol usually do: NVMe holds it as long as one of its controllers is still tried (`controller_loss`),
+    /// then fails it; all others fail it at once.
+    ByProtocol,
     /// Fails it at once.
     Fail,
     /// Holds it until the host has had no path for so many path checks, then fails it.

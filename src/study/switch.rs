@@ -390,7 +390,7 @@ fn retries_without_paths(site: &Site) -> impl Iterator<Item = Duration> {
             NoPath::Retry(checks) => Some(Duration(
                 host.timers.path_check.0.saturating_mul(checks.into()),
             )),
-            NoPath::Fail | NoPath::Queue => None,
+            NoPath::Fail | NoPath::Queue | NoPath::ByProtocol => None,
         })
         .filter(|wait| *wait <= LONGEST_RETRY)
 }

@@ -82,6 +82,12 @@ impl Protocol {
         }
     }
 
+    /// Whether it is NVMe, over whichever fabric.
+    #[must_use]
+    pub const fn is_nvme(&self) -> bool {
+        matches!(self, Self::FcNvme(_) | Self::NvmeTcp(_) | Self::NvmeRdma(_))
+    }
+
     /// What a link must carry.
     #[must_use]
     pub const fn family(&self) -> Family {

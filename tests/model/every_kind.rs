@@ -36,7 +36,7 @@ fn text(dice: &mut Dice) -> String {
         ("iscsi_ping_timeout", ["500ms", "1s"]),
         ("iscsi_replacement", ["1s", "3s"]),
         ("failback", ["immediate", "manual"]),
-        ("no_path", ["fail", "queue"]),
+        ("no_path", ["by-protocol", "queue"]),
     ] {
         let _ = writeln!(head, "{timer} = \"{}\"", dice.one(&choices));
     }

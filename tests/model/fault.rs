@@ -490,13 +490,51 @@ fn a_closed_loop_without_paths_does_not_stand_still() {
         depth: 4,
         think: halfloom::unit::Duration::ZERO,
     };
-    assert_eq!(site.hosts[0].timers.no_path, NoPath::Fail);
+    site.hosts[0].timers.no_path = NoPath::Fail;
     let compiled = Compiled::new(&site, &[]);
     let lost = Side::BOTH.map(|side| script(&compiled, MS, LOUD, "", Some(side)));
     let tally = run(&compiled, &lost, 16 * S);
     assert_eq!(tally.workloads[0].failed_total, 4 * 4);
     let work = &tally.workloads[0];
     assert_eq!(work.issued_total, work.completed_total + work.failed_total);
+}
+
+/// By protocol, NVMe waits as long as a controller is tried: over FC from the notice at 100.05 ms, every 5 s, and after 12 s in the third
+/// try, at 15.1 s, not any more; what waits fails then, and what comes later at once. A return before that carries it. SCSI fails when its last
+/// path is given up, after the hold of 5 s.
+#[test]
+fn nvme_without_a_path_waits_for_its_controllers() {
+    let both = |compiled: &Compiled, at: u64, action: Action| {
+        Side::BOTH.map(|side| script(compiled, at, action, "", Some(side)))
+    };
+    let timers = "timers = { controller_loss = \"12s\" }";
+    let ios = [(0, Op::Read, 4096), (20 * S, Op::Read, 4096)];
+    let given_up = 50 * US + 100 * MS + 15 * S;
+    for (protocol, longest) in [
+        ("fc-nvme", given_up + 1),
+        ("fc-scsi", 50 * US + 100 * MS + 5 * S),
+    ] {
+        let compiled = dual(protocol, "32GFC", timers, &ios);
+        let tally = run(&compiled, &both(&compiled, 50 * US, LOUD), 60 * S);
+        let work = &tally.workloads[0];
+        assert_eq!(
+            (work.completed_total, work.failed_total),
+            (0, 2),
+            "{protocol}"
+        );
+        assert_eq!(work.longest.0, longest, "{protocol}");
+    }
+    let compiled = dual("fc-nvme", "32GFC", timers, &CAUGHT);
+    let back = both(&compiled, 8 * S, Action::Restore);
+    let scripts = [both(&compiled, 50 * US, LOUD), back].concat();
+    let tally = run(&compiled, &scripts, 60 * S);
+    let work = &tally.workloads[0];
+    assert_eq!((work.completed_total, work.failed_total), (1, 0));
+    assert!(work.longest.0 > 8 * S && work.longest.0 < given_up);
+    // Without a stated time it is 600 s.
+    let compiled = dual("fc-nvme", "32GFC", "", &CAUGHT);
+    let tally = run(&compiled, &both(&compiled, 50 * US, LOUD), 500 * S);
+    assert_eq!(tally.workloads[0].failed_total, 0);
 }
 
 /// Parts lost twice need two returns, and a return too many changes nothing: `core-A` is lost with side A

@@ -76,7 +76,9 @@ pub(super) fn timers(dice: &mut Dice) -> String {
     let device_loss = dice.one(&["150us", "900us", "60s"]);
     let _ = writeln!(text, "device_loss = \"{device_loss}\"");
     let _ = writeln!(text, "tcp_retries = {}", dice.one(&[1, 2, 15]));
-    let no_path = dice.one(&["\"fail\"", "\"queue\"", "{ retry = 2 }"]);
+    let no_path = dice.one(&["\"fail\"", "\"queue\"", "{ retry = 2 }", "\"by-protocol\""]);
+    let controller_loss = dice.one(&["400us", "2ms", "600s"]);
+    let _ = writeln!(text, "controller_loss = \"{controller_loss}\"");
     let _ = writeln!(text, "no_path = {no_path}");
     text
 }

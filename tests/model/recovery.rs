@@ -156,7 +156,12 @@ fn each_loss_is_noticed_in_its_own_way() {
 /// whose loss is noticed a moment later, and then there is nowhere to go.
 #[test]
 fn an_attempt_counts_when_it_is_made() {
-    let compiled = dual("fc-nvme", "32GFC", "", &CAUGHT);
+    let compiled = dual(
+        "fc-nvme",
+        "32GFC",
+        "timers = { no_path = \"fail\" }",
+        &CAUGHT,
+    );
     let lost = Side::BOTH.map(|side| script(&compiled, 50 * US, LOUD, "", Some(side)));
     let tally = run(&compiled, &lost, S);
     let work = &tally.workloads[0];
