@@ -93,8 +93,8 @@ fn what_a_run_is_too_short_for_is_told_as_that() {
     }
     let said = answer(&report).headline.plain();
     assert!(
-        said.contains("the work does not fit by arithmetic")
-            && said.contains("the run is too short to show it"),
+        said.contains("the work does not fit, by arithmetic")
+            && said.contains("The run is too short to show"),
         "{said}"
     );
     every_cell(&mut report, |cell| {
