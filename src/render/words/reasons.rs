@@ -4,8 +4,8 @@ use super::answer::{Flag, figure_of, with_case, without_path, worst_cell};
 use super::measure::row_scale;
 use super::{Prose, named, plural, sentence, timer_words};
 use crate::outcome::{
-    AssumptionRow, Begin, Growth, LeftOpen, MeasureKind, Mend, PartUse, Report, Row,
-    SwitchWorkload, UseInCase, WorkStop,
+    AssumptionRow, Begin, Growth, MeasureKind, Mend, PartUse, Report, Row, SwitchWorkload,
+    UseInCase, WorkStop,
 };
 use crate::render::number::{count, is_over, three_down, two, two_down, whole_percent};
 
@@ -55,11 +55,6 @@ pub(super) fn cause(
         && let Some((work, from)) = without_path(report, case).first()
     {
         return Prose::new().text(sentence(&stall_ends(work, *from)));
-    }
-    let cell = row.and_then(|row| row.cells.get(case)?.as_ref());
-    if cell.is_some_and(|cell| cell.left_open == Some(LeftOpen::RunTooShort)) {
-        // A busy part is no cause of a run that is too short.
-        return Prose::new();
     }
     let Some((part, used)) = part.and_then(|i| Some((&report.parts[i], used(report, i, case)?)))
     else {
