@@ -95,6 +95,10 @@ pub enum LeftOpen {
     Waiting(u32),
     /// The run is too short to show what becomes of its I/Os.
     RunTooShort,
+    /// A limit on events or memory stopped a run before its end.
+    Stopped,
+    /// The state after the switch-over is asked for more than it carries: the longer it lasts, the longer I/Os wait.
+    PilesUp,
 }
 
 impl Cell {

@@ -92,7 +92,8 @@ pub(crate) fn matrix_at(
                         let switch = switches
                             .iter()
                             .find(|switch| switch.case == runs.plan.case)?;
-                        Some(whole(switch_cell(switch, index, promise), switch.partial))
+                        let cell = whole(switch_cell(switch, index, promise), switch.partial);
+                        Some(while_it_lasts(cell, promise, runs, index))
                     })
                     .chain(others.iter().map(|switch| {
                         Some(whole(switch_cell(switch, index, promise), switch.partial))
@@ -161,6 +162,52 @@ pub(super) fn above(tally: &Tally, index: usize, target: f64) -> (u64, u64) {
 }
 
 fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust) -> Cell {
+    let cell = cell_of_whole_runs(runs, index, promise, trust);
+    if runs.figures.partial && !misses_all_the_same(runs, index, promise, &cell, trust) {
+        return stopped(cell);
+    }
+    cell
+}
+
+/// Whether what a stopped run has seen is a miss, whatever the rest of it would have been: more is asked for than fits,
+/// or the I/Os that were over by then prove it alone.
+fn misses_all_the_same(
+    runs: &SteadyRuns,
+    index: usize,
+    promise: &Promise,
+    cell: &Cell,
+    trust: Trust,
+) -> bool {
+    if cell.verdict != Verdict::Missed || cell.saturated {
+        return cell.verdict == Verdict::Missed;
+    }
+    match promise.measure {
+        Measure::Quantile(q) => {
+            let counts: Vec<(u64, u64)> = runs
+                .tallies
+                .iter()
+                .map(|tally| {
+                    let (over, arrived) = above(tally, index, promise.target);
+                    let work = &tally.workloads[index];
+                    let kinds = [&work.reads, &work.writes];
+                    let over_by_then: u64 = kinds.iter().map(|k| k.latency.count() + k.failed).sum();
+                    (over - (arrived - over_by_then), arrived)
+                })
+                .collect();
+            judge_fraction_at(&counts, q, trust).verdict == measure::Verdict::Missed
+        }
+        Measure::Mean => true,
+        // What was not carried by then may only not have had the time.
+        Measure::Throughput | Measure::LongestIo | Measure::Failed => false,
+    }
+}
+
+fn cell_of_whole_runs(
+    runs: &SteadyRuns,
+    index: usize,
+    promise: &Promise,
+    trust: Trust,
+) -> Cell {
     let figures = &runs.figures.workloads[index];
     let tallies = &runs.tallies;
     let blank = Cell {
@@ -356,12 +403,34 @@ fn failed_mean(cell: Cell) -> Cell {
 /// What a run found that a limit stopped before its time meets no promise: the rest is not known.
 fn whole(cell: Cell, partial: bool) -> Cell {
     match cell.verdict {
-        Verdict::Met if partial => Cell {
-            verdict: Verdict::Undecided,
-            ..cell
-        },
+        Verdict::Met if partial => stopped(cell),
         _ => cell,
     }
+}
+
+fn stopped(cell: Cell) -> Cell {
+    Cell {
+        verdict: Verdict::Undecided,
+        margin_percent: None,
+        replications_needed: None,
+        left_open: Some(LeftOpen::Stopped),
+        ..cell
+    }
+}
+
+/// The longest I/O of a switch-over into a state that is asked for more than it carries: as long as the run went on it was short
+/// enough, and the state goes on.
+fn while_it_lasts(cell: Cell, promise: &Promise, after: &SteadyRuns, index: usize) -> Cell {
+    let piles_up = after.figures.workloads[index].saturated;
+    if promise.measure == Measure::LongestIo && cell.verdict == Verdict::Met && piles_up {
+        return Cell {
+            verdict: Verdict::Undecided,
+            margin_percent: None,
+            left_open: Some(LeftOpen::PilesUp),
+            ..cell
+        };
+    }
+    cell
 }
 
 /// A latency promise of work that does not fit is missed, and no figure stands for it.

@@ -169,6 +169,8 @@ pub(super) fn judged(row: &Row, cell: Option<&Cell>, scale: Scale, ends: bool) -
             plural(cell.replications as usize, "run")
         ),
         Some(LeftOpen::RunTooShort) => format!("{}, run too short", Flag::of(cell).word()),
+        Some(LeftOpen::Stopped) => format!("{}, run stopped", Flag::of(cell).word()),
+        Some(LeftOpen::PilesUp) => format!("{}, work piles up after", Flag::of(cell).word()),
         None => Flag::of(cell).word().to_owned(),
     };
     let parts = [Some(value).filter(|v| !v.is_empty()), room, Some(word)];

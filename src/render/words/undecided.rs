@@ -26,6 +26,14 @@ pub(crate) fn left_open_words(cell: &Cell) -> Option<(String, &'static str)> {
             "the run is too short to tell".to_owned(),
             "More replications do not decide; longer runs (run.duration, run.drain_limit) do.",
         ),
+        LeftOpen::Stopped => (
+            "a limit stopped a run before its end".to_owned(),
+            "More replications do not decide; a higher limit (run.events_max, run.memory_max) or a shorter run does.",
+        ),
+        LeftOpen::PilesUp => (
+            "afterwards more is asked for than is carried, and I/Os wait the longer the longer it lasts".to_owned(),
+            "No run decides that: what is left must carry the work first.",
+        ),
     })
 }
 

@@ -233,7 +233,9 @@ fn is_saturated(compiled: &Compiled, tallies: &[Tally], index: usize) -> bool {
         .iter()
         .map(|tally| unfinished(&both(&tally.workloads[index])))
         .sum();
-    growing * 2 > tallies.len() || unfinished as f64 > strictest * arrived as f64
+    // What a limit cut short had no time to finish.
+    let cut = tallies.iter().any(|tally| tally.partial);
+    growing * 2 > tallies.len() || !cut && unfinished as f64 > strictest * arrived as f64
 }
 
 /// Mean backlog by bin within the window: (seconds, I/Os).
