@@ -240,7 +240,12 @@ fn limit_of(report: &Report, column: usize, row: &Row) -> String {
         return ends.trim_end_matches('.').to_owned();
     }
     let cell = row.cells.get(column).and_then(Option::as_ref);
-    if cell.is_some_and(|cell| matches!(cell.left_open, Some(LeftOpen::RunTooShort | LeftOpen::Stopped))) {
+    if cell.is_some_and(|cell| {
+        matches!(
+            cell.left_open,
+            Some(LeftOpen::RunTooShort | LeftOpen::Stopped)
+        )
+    }) {
         return String::new();
     }
     let mut fullest: Option<crate::outcome::Fullest> = None;

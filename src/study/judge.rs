@@ -190,7 +190,8 @@ fn misses_all_the_same(
                     let (over, arrived) = above(tally, index, promise.target);
                     let work = &tally.workloads[index];
                     let kinds = [&work.reads, &work.writes];
-                    let over_by_then: u64 = kinds.iter().map(|k| k.latency.count() + k.failed).sum();
+                    let over_by_then: u64 =
+                        kinds.iter().map(|k| k.latency.count() + k.failed).sum();
                     (over - (arrived - over_by_then), arrived)
                 })
                 .collect();
@@ -202,12 +203,7 @@ fn misses_all_the_same(
     }
 }
 
-fn cell_of_whole_runs(
-    runs: &SteadyRuns,
-    index: usize,
-    promise: &Promise,
-    trust: Trust,
-) -> Cell {
+fn cell_of_whole_runs(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust) -> Cell {
     let figures = &runs.figures.workloads[index];
     let tallies = &runs.tallies;
     let blank = Cell {

@@ -26,6 +26,8 @@ struct Offered {
     dealt: bool,
     /// Something comes to it after a service or an answer, or may be held back by a depth.
     shaped: bool,
+    /// A flow keeps to one of several equal links, which this is one of.
+    grouped: bool,
 }
 
 pub(super) fn rows(
@@ -68,7 +70,7 @@ pub(super) fn rows(
             let first_frame = all.second / (2.0 * room);
             let wait = (first_frame + all.own / all.frames) * 1e6;
             let direction = DirectionId(u32::try_from(index).unwrap_or(u32::MAX));
-            let trust = if all.dealt || all.shaped {
+            let trust = if all.dealt || all.shaped || all.grouped {
                 Trust::Approximation
             } else {
                 Trust::Exact
@@ -85,6 +87,9 @@ pub(super) fn rows(
 }
 
 fn assumes(all: &Offered) -> &'static str {
+    if all.grouped {
+        return "messages reach the link at random (Poisson), their frames together; flows keep to one of several links, which has more or less than its even share, and what spaces messages out makes waits shorter";
+    }
     match (all.dealt, all.shaped) {
         (false, false) => "messages reach the link at random (Poisson), their frames together",
         (true, false) => {
@@ -188,6 +193,7 @@ fn add(
         }
         all.other |= one.acked;
         all.dealt |= dealt;
+        all.grouped |= *share < 1.0 - 1e-9;
         all.shaped |= toward == Toward::Host || one.messages > 1 || depth.is_some();
         let rate = stream.rate * share;
         all.first += rate * one.first;

@@ -1,7 +1,7 @@
 //! Closed loops: bounds, and the solution for exponential times.
 
 use super::super::estimate::{
-    CaseLoads, Flows, encapsulation_on, idle::io_latency_s, mean_service_s, mix, per_io,
+    CaseLoads, Flows, encapsulation_on, idle::io_latency_s, levels, mean_service_s, mix, per_io,
 };
 use super::{Stream, service};
 use crate::outcome::{TheoryRow, Trust};
@@ -28,10 +28,7 @@ pub(super) fn rows(
     };
     let hosts: Vec<usize> = case.sets.iter().map(|set| set.host).collect();
     let customers = depth as usize * hosts.len();
-    let Some(first) = streams.first() else {
-        return Vec::new();
-    };
-    let Some(idle) = io_latency_s(site, fabric, flows, workload, first.path) else {
+    let Some(idle) = idle_latency(site, fabric, streams, flows) else {
         return Vec::new();
     };
     let mut stations = stations(site, fabric, streams, flows, hosts.len());
@@ -114,6 +111,38 @@ pub(super) fn rows(
     rows
 }
 
+/// Latency of an I/O on an idle site, the mean over the paths by how often each is taken, seconds. `None` where these differ and hosts
+/// take them by what is under way: nobody knows then how often, and so no bound.
+fn idle_latency(
+    site: &Site,
+    fabric: &Fabric,
+    streams: &[Stream<'_>],
+    flows: &mut Flows<'_>,
+) -> Option<f64> {
+    let workload = &site.workloads[0];
+    // Hosts of a family have the same ways.
+    let mut seen: BTreeMap<usize, usize> = BTreeMap::new();
+    let (mut sum, mut weights) = (0.0, 0.0);
+    let (mut least, mut most) = (f64::INFINITY, 0.0_f64);
+    let mut by_what_is_under_way = false;
+    for stream in streams {
+        let family = fabric.hosts[stream.set.host].family;
+        if *seen.entry(family).or_insert(stream.set.host) != stream.set.host {
+            continue;
+        }
+        let one = io_latency_s(site, fabric, flows, workload, stream.path)?;
+        by_what_is_under_way |= levels(site, family);
+        let hosts = fabric.hosts.iter().filter(|host| host.family == family);
+        #[allow(clippy::cast_precision_loss)]
+        let weight = stream.weight * hosts.count() as f64;
+        sum += weight * one;
+        weights += weight;
+        (least, most) = (least.min(one), most.max(one));
+    }
+    let alike = most <= least * (1.0 + 1e-9);
+    (weights > 0.0 && (alike || !by_what_is_under_way)).then(|| sum / weights)
+}
+
 /// Links that take less than this part of a round have no queue that shows. Our choice.
 const LINKS_LEAST: f64 = 1e-4;
 
@@ -137,7 +166,7 @@ fn is_repair(
         .collect();
     let exponential = times
         .iter()
-        .all(|time| time.2 && (time.0 / times[0].0 - 1.0).abs() < 1e-12);
+        .all(|time| time.2 && (time.0 / times[0].0 - 1.0).abs() < 1e-12 && is_exponential(*time));
     let first = streams.first().map(|stream| stream.path.controller);
     let alone = streams
         .iter()
@@ -152,6 +181,11 @@ fn is_repair(
         Station::Delay { .. } => None,
     });
     exponential && alone && unheld && queues.sum::<f64>() < LINKS_LEAST * round
+}
+
+/// Whether a time made of exponential ones is exponential itself: hits and misses of unlike means are not.
+fn is_exponential((first, second, of_exponential): (f64, f64, bool)) -> bool {
+    of_exponential && (second / (2.0 * first * first) - 1.0).abs() < 1e-9
 }
 
 /// Controllers and directions with what one I/O brings to each on the mean, hosts alike.

@@ -1,15 +1,15 @@
 //! Whether what comes to a part comes at random, as every formula for an open queue assumes, and what takes that away: hosts that deal
 //! requests out over paths, queue depths that hold them back, links that space them out. All three make the waits behind them shorter.
 
-use super::super::estimate::{CaseLoads, Flows, mean_service_s, per_io};
+use super::super::estimate::{CaseLoads, Flows, idle::io_latency_s, mean_service_s, per_io};
 use super::Stream;
 use crate::outcome::Trust;
 use crate::site::{Owner, PathPolicy, Site};
 use crate::topology::{DirectionId, Fabric, NodeId};
 use std::collections::BTreeMap;
 
-/// A message that takes less than this part of the mean service on every link before a controller leaves what comes there as
-/// random as it was. Our choice.
+/// A message that takes less than this part of the mean service, divided by the servers, on every link before a controller leaves
+/// what comes there as random as it was. Our choice.
 const MESSAGE_LEAST: f64 = 0.01;
 
 /// Where fewer I/Os than this share find the queue depth full, it holds nothing back. Our choice.
@@ -88,60 +88,66 @@ pub(super) fn is_dealt<'s>(
     })
 }
 
-/// What is known of the streams into a controller; `wait` is the mean one there, seconds.
+/// What is known of the streams into a controller; `wait` is the mean one there, seconds, and `variation` the squared coefficient of
+/// variation of its service.
 pub(super) fn at_controller<'s>(
     site: &Site,
     fabric: &Fabric,
     case: &CaseLoads,
     streams: &[Stream<'s>],
-    (index, wait): (usize, f64),
+    (index, wait, variation): (usize, f64, f64),
 ) -> Spoiled {
     let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
     let leads = |stream: &Stream<'_>| stream.path.controller == index;
     let mut all = Spoiled::default();
     // I/Os under way on the mean by host and path, which workloads share.
     let mut under_way: BTreeMap<(usize, NodeId, NodeId, &str), f64> = BTreeMap::new();
+    // Idle latency by workload, host family and fabric: hosts of a family have the same ways.
+    let mut idle = BTreeMap::new();
+    // Unlike services make long queues likelier than their mean says.
+    let stretch = f64::midpoint(1.0, variation).max(1.0);
     for together in of_one(streams) {
         // Volumes with owners are picked at random, and with them the controller.
         let alternates = site.workloads[together[0].workload].owner == Owner::Alternate;
         all.dealt |= !alternates && is_dealt(site, fabric, together, leads);
         for stream in together.iter().filter(|stream| leads(stream)) {
-            let (message, spaced, rest) = on_the_way(site, fabric, stream, &mut flows);
-            all.spaced |= spaced;
+            all.spaced |= is_spaced(site, fabric, stream, &mut flows);
             let (path, set) = (stream.path, stream.set);
+            let family = fabric.hosts[set.host].family;
+            let Some(depth) = site.hosts[family].queue_depth else {
+                continue;
+            };
+            let workload = &site.workloads[stream.workload];
+            let alone = *idle
+                .entry((stream.workload, family, path.side))
+                .or_insert_with(|| io_latency_s(site, fabric, &mut flows, workload, path));
+            // Without one nobody knows how long a place is taken.
+            let Some(alone) = alone else {
+                all.held = true;
+                continue;
+            };
             let key = (set.host, path.host_port, path.array_port, set.protocol);
             let own = under_way.entry(key).or_default();
-            *own += stream.rate * (message + wait + rest);
-            let depth = site.hosts[fabric.hosts[set.host].family].queue_depth;
-            all.held |= depth.is_some_and(|depth| full(*own, depth) > HELD_LEAST);
+            *own += stream.rate * (alone + wait) * stretch;
+            all.held |= full(*own, depth) > HELD_LEAST;
         }
     }
     all
 }
 
-/// Seconds that the message to the array takes on its slowest link, whether that spaces requests out, and seconds of service
-/// and of the answer on its slowest link.
-fn on_the_way(
-    site: &Site,
-    fabric: &Fabric,
-    stream: &Stream<'_>,
-    flows: &mut Flows<'_>,
-) -> (f64, bool, f64) {
+/// Whether the slowest link on the way to the array spaces requests out by as much as shows beside how fast the servers take them.
+fn is_spaced(site: &Site, fabric: &Fabric, stream: &Stream<'_>, flows: &mut Flows<'_>) -> bool {
     let workload = &site.workloads[stream.workload];
-    let service = mean_service_s(workload, &site.arrays[workload.array]);
-    let bytes = per_io(workload);
-    let (there, back) = flows.both_ways(stream.path, stream.set.family);
-    let longest = |shares: &[(DirectionId, f64)], bytes: f64| {
-        let rates = shares
-            .iter()
-            .map(|(direction, _)| fabric.directions[direction.index()].rate);
-        rates
-            .map(|rate| bytes * 8.0 / rate.bits_per_second())
-            .fold(0.0, f64::max)
-    };
-    let message = longest(&there, bytes.to_array.native);
-    let answer = longest(&back, bytes.to_host.native);
-    (message, message > MESSAGE_LEAST * service, service + answer)
+    let array = &site.arrays[workload.array];
+    let bytes = per_io(workload).to_array.native;
+    let (there, _) = flows.both_ways(stream.path, stream.set.family);
+    let rates = there
+        .iter()
+        .map(|(direction, _): &(DirectionId, f64)| fabric.directions[direction.index()].rate);
+    let message = rates
+        .map(|rate| bytes * 8.0 / rate.bits_per_second())
+        .fold(0.0, f64::max);
+    message > MESSAGE_LEAST * mean_service_s(workload, array) / f64::from(array.parallel)
 }
 
 /// Chance to find `depth` under way where the mean is `mean`: as of M/M/1, whose number has the longest tail of the queues

@@ -23,6 +23,14 @@ struct Demand {
     exponential: bool,
 }
 
+impl Demand {
+    /// Squared coefficient of variation of the service.
+    fn variation(&self) -> f64 {
+        let service = self.first / self.rate;
+        (self.second / self.rate / (service * service) - 1.0).max(0.0)
+    }
+}
+
 pub(super) fn rows(
     site: &Site,
     fabric: &Fabric,
@@ -76,7 +84,8 @@ fn row(
         }
     }
     let (wait, trust, by) = wait(&demand, array.parallel as usize)?;
-    let spoiled = at_controller(site, fabric, case, streams, (index, wait));
+    let known = (index, wait, demand.variation());
+    let spoiled = at_controller(site, fabric, case, streams, known);
     let assumes = assumption!(
         "requests reach the controller at random (Poisson) and independently of how it is doing",
         spoiled
@@ -94,8 +103,7 @@ fn row(
 fn wait(demand: &Demand, servers: usize) -> Option<(f64, Trust, &'static str)> {
     let service = demand.first / demand.rate;
     let second = demand.second / demand.rate;
-    // Squared coefficient of variation.
-    let variation = (second / (service * service) - 1.0).max(0.0);
+    let variation = demand.variation();
     if servers == 1 {
         let moments = Moments {
             first: service,

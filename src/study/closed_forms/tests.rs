@@ -443,3 +443,100 @@ fn a_part_drains_what_crosses_it_and_nothing_else() {
     assert_eq!(of, ["fc"]);
     assert!((value / 5.1 - 1.5).abs() < 0.15, "{value}");
 }
+
+/// Hits of 10 us and misses of 1 ms, each exponential, are not exponential together: no exact solution of the loop, though each kind of
+/// I/O is the same mixture.
+#[test]
+fn a_loop_of_hits_and_misses_is_not_called_exponential() {
+    let array = "parallel = 4\nread = { hit = \"90%\", hit_time = { exponential = \"10us\" }, miss_time = { exponential = \"10us\" } }";
+    let text = bench(array, r#"{ closed = { depth = 32, think = "60us" } }"#)
+        .replace("10Gb/s", "1000Gb/s")
+        .replace("request = 10000", "request = 1")
+        .replace("read = \"0%\"", "read = \"100%\"");
+    one(&rows_of(&text), "w", "throughput", Trust::Exact);
+    let unlike = text.replace(
+        "miss_time = { exponential = \"10us\" }",
+        "miss_time = { exponential = \"1ms\" }",
+    );
+    one(&rows_of(&unlike), "w", "throughput", Trust::Approximation);
+}
+
+/// A loop over 100 m and 100 km: where hosts look at queues, they take the near way more often than every other time, and less than
+/// the mean of both is the latency. Taken at random it is at least that mean.
+#[test]
+fn a_loop_over_unlike_ways_that_hosts_choose_by_queues_has_no_bound() {
+    let text = |paths: &str, far: &str| {
+        format!(
+            "format = 1\n[[host]]\nname = \"app\"\npaths = \"{paths}\"\n[[switch]]\nname = \"near\"\nfabric = \"A\"\n[[switch]]\nname = \"far\"\nfabric = \"B\"\n\
+             [[array]]\nname = \"box\"\ncontrollers = 1\nparallel = 4\nread = {{ hit = \"100%\", hit_time = \"100us\" }}\n\
+             [[link]]\nfrom = \"app\"\nto = \"near\"\nspeed = \"10Gb/s\"\n[[link]]\nfrom = \"near\"\nto = \"box\"\nspeed = \"10Gb/s\"\n\
+             [[link]]\nfrom = \"app\"\nto = \"far\"\nspeed = \"10Gb/s\"\nlength = \"{far}\"\n[[link]]\nfrom = \"far\"\nto = \"box\"\nspeed = \"10Gb/s\"\n\
+             [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"plain\"\nrequest = 1\nresponse = 1\nframe = 1250\n\
+             read = \"100%\"\narrivals = {{ closed = {{ depth = 2 }} }}\n"
+        )
+    };
+    let latency = |paths: &str, far: &str| {
+        let rows = rows_of(&text(paths, far));
+        let mut own = rows.iter().filter(|row| row.case == "healthy");
+        let found = own.find(|row| row.figure == "mean latency" && row.trust == Trust::AtLeast);
+        found.map(|row| row.value)
+    };
+    assert_eq!(latency("least-queue", "100km"), None);
+    let (same, far) = (latency("random", "10m"), latency("random", "100km"));
+    let (same, far) = (same.expect("a bound"), far.expect("a bound"));
+    // 200 km of way more (5 ns a metre) every other time.
+    assert!((far - same - 500.0).abs() < 2.0, "{same} {far}");
+    assert!(latency("least-queue", "10m").is_some());
+}
+
+/// A depth of 64 holds nothing back beside some 3 us of service, and all of it over 100 km: a place is taken for a millisecond then.
+#[test]
+fn a_depth_is_as_scarce_as_the_way_is_long() {
+    let array = "parallel = 1\nwrite = { time = { exponential = \"10us\" } }";
+    let text = bench(array, r#"{ poisson = "60k/s" }"#)
+        .replace("10Gb/s", "1000Gb/s")
+        .replace("request = 10000", "request = 1250")
+        .replace("name = \"app\"", "name = \"app\"\nqueue_depth = 64");
+    one(&rows_of(&text), "box-c1", "mean wait", Trust::Exact);
+    let far = text.replace("propagation = \"0s\"", "propagation = \"500us\"");
+    let rows = rows_of(&far);
+    let row = one(&rows, "box-c1", "mean wait", Trust::Approximation);
+    assert!(row.assumes.contains("queue depths"), "{}", row.assumes);
+}
+
+/// 100 servers of 100 us take a request every microsecond: one that its link sends in 0.1 us is spaced out by a tenth of that.
+#[test]
+fn links_space_requests_out_beside_what_all_servers_take() {
+    let array = "parallel = 100\nwrite = { time = { exponential = \"100us\" } }";
+    let text = bench(array, r#"{ poisson = "700k/s" }"#)
+        .replace("10Gb/s", "100Gb/s")
+        .replace("request = 10000", "request = 1250");
+    let rows = rows_of(&text);
+    let row = one(&rows, "box-c1", "mean wait", Trust::Approximation);
+    assert!(row.assumes.contains("links before it"), "{}", row.assumes);
+}
+
+/// Of two links that go together a flow keeps to one: half of the work for each is no more than about right.
+#[test]
+fn a_member_of_several_links_is_no_exact_case() {
+    let text = bench(
+        "parallel = 1000\nwrite = { time = \"1us\" }",
+        r#"{ poisson = "75k/s" }"#,
+    );
+    one(
+        &rows_of(&text),
+        "app:A1 > box-c1:A1",
+        "mean wait",
+        Trust::Exact,
+    );
+    let pair = text.replace("propagation = \"0s\"", "propagation = \"0s\"\nmembers = 2");
+    let rows = rows_of(&pair);
+    let own: Vec<_> = rows
+        .iter()
+        .filter(|row| row.part.starts_with("app"))
+        .collect();
+    assert!(
+        !own.is_empty() && own.iter().all(|row| row.trust == Trust::Approximation),
+        "{rows:?}"
+    );
+}
