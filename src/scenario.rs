@@ -46,7 +46,7 @@ pub use problem::{Problem, Severity, render_problems};
 pub use protocol::protocol_words;
 pub use recording::{Recorded, Recording, Sample, recording};
 pub use schema::schema;
-pub use timers::without_effect;
+pub use timers::{SHORTENED, without_effect};
 
 use crate::site::{Assumption, Site, SwitchFamily, Variant};
 use crate::wire::{Medium, Protocol};

@@ -15,6 +15,14 @@ const ISCSI: &str =
     "settings file of the usual open-source iSCSI initiator and distribution text; versions differ";
 const KERNEL_TCP: &str = "source of the usual open-source kernel, TCP";
 
+/// Timers of hosts that the preset `short` shortens: key, as written, and as time. Common practice, no source.
+pub const SHORTENED: [(&str, &str, Duration); 4] = [
+    ("fast_io_fail", "2s", Duration::from_ms(2_000)),
+    ("iscsi_ping", "5s", Duration::from_ms(5_000)),
+    ("iscsi_ping_timeout", "5s", Duration::from_ms(5_000)),
+    ("iscsi_replacement", "15s", Duration::from_ms(15_000)),
+];
+
 /// A preset by its name.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Preset {
@@ -219,7 +227,7 @@ impl Reader<'_, '_, '_> {
 
     /// Fibre Channel and SCSI hosts.
     fn scsi(&self, timers: &mut Timers) {
-        let hold = self.preset.pick(published("5s", MULTIPATH), "2s");
+        let hold = self.preset.pick(published("5s", MULTIPATH), SHORTENED[0].1);
         let what = "I/O held on a lost remote port";
         timers.fast_io_fail = field(
             self.cursor,
@@ -296,19 +304,23 @@ impl Reader<'_, '_, '_> {
     fn iscsi(&self, timers: &mut Timers) {
         let pick = |base: &'static str, short| self.preset.pick(published(base, ISCSI), short);
         let what = "quiet iSCSI connection pinged after";
-        timers.iscsi_ping = self.any("iscsi_ping", what, pick("10s", "5s"), |base| {
+        timers.iscsi_ping = self.any("iscsi_ping", what, pick("10s", SHORTENED[1].1), |base| {
             base.iscsi_ping
         });
         let what = "iSCSI ping without an answer given up after";
-        timers.iscsi_ping_timeout =
-            self.above("iscsi_ping_timeout", what, pick("10s", "5s"), |base| {
-                base.iscsi_ping_timeout
-            });
+        timers.iscsi_ping_timeout = self.above(
+            "iscsi_ping_timeout",
+            what,
+            pick("10s", SHORTENED[2].1),
+            |base| base.iscsi_ping_timeout,
+        );
         let what = "I/O held on a lost iSCSI session";
-        timers.iscsi_replacement =
-            self.any("iscsi_replacement", what, pick("120s", "15s"), |base| {
-                base.iscsi_replacement
-            });
+        timers.iscsi_replacement = self.any(
+            "iscsi_replacement",
+            what,
+            pick("120s", SHORTENED[3].1),
+            |base| base.iscsi_replacement,
+        );
     }
 
     /// Teams of ports for file traffic.

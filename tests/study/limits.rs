@@ -1,7 +1,7 @@
 //! A run that would never end, or never fit, is stopped, and everybody is told.
 
 use super::rig::{Twin, ask, case, reads, site};
-use halfloom::outcome::{Report, Verdict};
+use halfloom::outcome::{LeftOpen, Report, Verdict};
 use halfloom::render::table::report_text;
 
 /// Four times what the link carries, for ten seconds: some 1.5 million I/Os would wait in the end.
@@ -40,6 +40,39 @@ fn memory_ends_a_runaway() {
 #[test]
 fn events_end_a_runaway() {
     is_marked(&flood("events_max = 300000"), "run.events_max");
+}
+
+/// Work that fits, and of which a limit leaves a tenth: none of its promises is met, however good that tenth was, nor is a
+/// throughput missed that the rest would have brought; what is stopped is what is said.
+#[test]
+fn what_a_limit_leaves_of_a_good_run_is_not_decided() {
+    let text = |limit: &str| {
+        let run = format!("duration = \"200ms\"\nwarm_up = \"10ms\"\nreplications = 4\n{limit}");
+        site(&reads(r#"{ poisson = "30k/s" }"#, &run, ""), &[])
+    };
+    let verdicts = |limit: &str| {
+        let report = ask(&text(limit), &["A"], false);
+        let cells = report.matrix.rows.iter().flat_map(|row| row.cells.clone());
+        let all: Vec<_> = cells
+            .flatten()
+            .map(|cell| (cell.verdict, cell.left_open))
+            .collect();
+        (all, report_text(&report))
+    };
+    let (whole, _) = verdicts("");
+    assert!(!whole.is_empty());
+    assert!(
+        whole.iter().all(|(verdict, _)| *verdict == Verdict::Met),
+        "{whole:?}"
+    );
+    let (cut, said) = verdicts("events_max = 20000");
+    let stopped = (Verdict::Undecided, Some(LeftOpen::Stopped));
+    assert!(cut.iter().all(|cell| *cell == stopped), "{cut:?}");
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        said.contains("a limit stopped a run before its end"),
+        "{said}"
+    );
 }
 
 /// The bound is on what the run really holds: a run that fits in 4 MiB is left alone.

@@ -726,3 +726,21 @@ fn teams_of_which_half_are_stuck_get_a_probe() {
         assert!(report.mends.iter().all(|mend| mend.mends_all), "{outage}");
     }
 }
+
+/// A command timeout that is stated for all hosts stays when their hold is made shorter: the preset would put back its own 30 s.
+#[test]
+fn short_timers_leave_what_is_stated_for_all_hosts() {
+    let ask = loss_of_a_controller();
+    let stated = [("timers.command_timeout", "10s")];
+    let report = searched(&owned("4s", "3s"), &stated, &ask, &most(4));
+    let mut mends = report.mends.iter();
+    let found = mends
+        .find(|mend| mend.name == "short timers at the hosts app")
+        .expect("it is tried");
+    let set: Vec<(&str, &str)> = found
+        .set
+        .iter()
+        .map(|(key, value)| (key.as_str(), value.as_str()))
+        .collect();
+    assert_eq!(set, [("host.app.timers.fast_io_fail", "2s")]);
+}

@@ -3,6 +3,7 @@
 use super::propose::{Proposal, proposal};
 use crate::model::TimerName;
 use crate::outcome::{MeasureKind, NamedEvent, StallLeft, Switch, SwitchWorkload};
+use crate::scenario::{SHORTENED, without_effect};
 use crate::site::{Assumption, Basis, LacpRate, Measure, Site, Timers};
 use crate::study::switch::timer_name;
 use crate::unit::Duration;
@@ -126,12 +127,14 @@ pub(super) fn proposals(
     if by_hosts && !slow.is_empty() {
         let own: Vec<(String, String)> = slow
             .iter()
-            .map(|name| (format!("host.{name}.timers"), "short".to_owned()))
+            .flat_map(|name| shorter(site, name, &bounds.hosts))
             .collect();
-        all.push(proposal(
-            format!("short timers at the hosts {}", slow.join(", ")),
-            &own,
-        ));
+        if !own.is_empty() {
+            all.push(proposal(
+                format!("short timers at the hosts {}", slow.join(", ")),
+                &own,
+            ));
+        }
     }
     // Everywhere is the same as at these hosts, where there are no others and the fabric's timers have no part in it.
     let others = by_hosts && site.hosts.len() > slow.len() && !slow.is_empty();
@@ -144,6 +147,61 @@ pub(super) fn proposals(
         one.stall = Some(stall.clone());
     }
     all
+}
+
+/// What sets the short timers at a host: the preset, or, where it would take the place of what `[timers]` states for all hosts, those that
+/// bound the stall, one by one.
+fn shorter(site: &Site, name: &str, bounding: &[TimerName]) -> Vec<(String, String)> {
+    let own = format!("host.{name}.timers");
+    let stated = |key: &str| {
+        site.assumptions
+            .iter()
+            .filter(is_stated)
+            .any(|a| a.key == key)
+    };
+    let mut for_all = site.assumptions.iter().filter(is_stated);
+    let for_all = for_all.any(|known| {
+        let field = known.key.strip_prefix("timers.");
+        field.is_some_and(|field| {
+            field != "preset" && !without_effect(&format!("host.{name}.timers.{field}"))
+        })
+    });
+    if !for_all || stated(&own) {
+        return vec![(own, "short".to_owned())];
+    }
+    let mut hosts = site.hosts.iter();
+    let Some(now) = hosts
+        .find(|host| host.name == name)
+        .map(|host| &host.timers)
+    else {
+        return Vec::new();
+    };
+    let any = |timers: &[TimerName]| timers.iter().any(|timer| bounding.contains(timer));
+    let shortens = |(key, _, short): &(&str, &str, Duration)| match *key {
+        "fast_io_fail" => {
+            any(&[TimerName::FastIoFail, TimerName::DeviceLoss])
+                && now.fast_io_fail.is_none_or(|own| own > *short)
+        }
+        "iscsi_ping" => any(&[TimerName::IscsiPing]) && now.iscsi_ping > *short,
+        "iscsi_ping_timeout" => any(&[TimerName::IscsiPing]) && now.iscsi_ping_timeout > *short,
+        "iscsi_replacement" => {
+            any(&[TimerName::SessionReplacement]) && now.iscsi_replacement > *short
+        }
+        _ => false,
+    };
+    SHORTENED
+        .iter()
+        .filter(|one| shortens(one))
+        .map(|(key, text, _)| (format!("{own}.{key}"), (*text).to_owned()))
+        .collect()
+}
+
+/// Whether somebody states it, and no default does.
+fn is_stated(own: &&Assumption) -> bool {
+    !matches!(
+        own.basis,
+        Basis::Standard | Basis::Published | Basis::CommonPractice
+    )
 }
 
 /// Timers that a scenario states, and the keys that state them.
@@ -188,13 +246,7 @@ pub(super) fn stated(
             format!("host.{}.timers.{key}", host.name),
             format!("timers.{key}"),
         ];
-        let of_scenario = |own: &&Assumption| {
-            !matches!(
-                own.basis,
-                Basis::Standard | Basis::Published | Basis::CommonPractice
-            )
-        };
-        let stated = site.assumptions.iter().filter(of_scenario);
+        let stated = site.assumptions.iter().filter(is_stated);
         // What a host states for itself is what it goes by, whatever is stated for all.
         let stated = keys
             .iter()
