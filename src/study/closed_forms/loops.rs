@@ -5,7 +5,7 @@ use super::super::estimate::{
 };
 use super::{Stream, service};
 use crate::outcome::{TheoryRow, Trust};
-use crate::site::{Arrivals, Site};
+use crate::site::{ArrayFamily, Arrivals, Site};
 use crate::theory::closed_network::{Station, bounds, solve};
 use crate::topology::Fabric;
 use crate::wire::Encapsulation;
@@ -26,12 +26,15 @@ pub(super) fn rows(
     let Arrivals::Closed { depth, think } = workload.arrivals else {
         return Vec::new();
     };
-    let hosts: Vec<usize> = case.sets.iter().map(|set| set.host).collect();
-    let customers = depth as usize * hosts.len();
-    let Some(idle) = idle_latency(site, fabric, streams, flows) else {
+    // A host that is cut off does nothing.
+    let sets = case.sets.iter().filter(|set| !set.paths.is_empty());
+    let hosts = sets.count();
+    let customers = depth as usize * hosts;
+    let demands = Demands::new(site, fabric, streams, flows, hosts);
+    let Some(idle) = idle_latency(site, fabric, streams, (flows, &demands)) else {
         return Vec::new();
     };
-    let mut stations = stations(site, fabric, streams, flows, hosts.len());
+    let mut stations = demands.stations(&site.arrays[workload.array]);
     let queued: f64 = stations.iter().map(Station::demand).sum();
     // What is left of the idle latency queues nowhere: distance, switches, adapters.
     let rest = (idle - queued).max(0.0);
@@ -111,36 +114,45 @@ pub(super) fn rows(
     rows
 }
 
-/// Latency of an I/O on an idle site, the mean over the paths by how often each is taken, seconds. `None` where these differ and hosts
-/// take them by what is under way: nobody knows then how often, and so no bound.
+/// Latency of an I/O on an idle site, the mean over the paths by how often each is taken, seconds. `None` where nobody knows how often:
+/// hosts or ways differ, and the quick ones come to do more than their even share.
 fn idle_latency(
     site: &Site,
     fabric: &Fabric,
     streams: &[Stream<'_>],
-    flows: &mut Flows<'_>,
+    (flows, demands): (&mut Flows<'_>, &Demands),
 ) -> Option<f64> {
     let workload = &site.workloads[0];
-    // Hosts of a family have the same ways.
-    let mut seen: BTreeMap<usize, usize> = BTreeMap::new();
+    let first = streams.first()?;
+    // One host that takes its paths in turn or at random, whatever is under way, does what it is said to do.
+    let one_host = streams.iter().all(|one| one.set.host == first.set.host);
+    let fixed = one_host && !levels(site, fabric.hosts[first.set.host].family);
     let (mut sum, mut weights) = (0.0, 0.0);
-    let (mut least, mut most) = (f64::INFINITY, 0.0_f64);
-    let mut by_what_is_under_way = false;
+    let mut of_first: Option<Vec<f64>> = None;
+    // Ways over the same families of links have one latency.
+    let mut known: BTreeMap<(usize, Vec<usize>), f64> = BTreeMap::new();
     for stream in streams {
-        let family = fabric.hosts[stream.set.host].family;
-        if *seen.entry(family).or_insert(stream.set.host) != stream.set.host {
+        let (links, mut own) = demands.of(fabric, flows, stream);
+        let key = (fabric.hosts[stream.set.host].family, links);
+        let idle = match known.get(&key) {
+            Some(idle) => *idle,
+            None => io_latency_s(site, fabric, flows, workload, stream.path)?,
+        };
+        known.insert(key, idle);
+        sum += stream.weight * idle;
+        weights += stream.weight;
+        if fixed {
             continue;
         }
-        let one = io_latency_s(site, fabric, flows, workload, stream.path)?;
-        by_what_is_under_way |= levels(site, family);
-        let hosts = fabric.hosts.iter().filter(|host| host.family == family);
-        #[allow(clippy::cast_precision_loss)]
-        let weight = stream.weight * hosts.count() as f64;
-        sum += weight * one;
-        weights += weight;
-        (least, most) = (least.min(one), most.max(one));
+        own.push(idle);
+        let first = of_first.get_or_insert_with(|| own.clone());
+        let near =
+            |(one, other): (&f64, &f64)| (one - other).abs() <= 1e-9 * one.abs().max(other.abs());
+        if first.len() != own.len() || !first.iter().zip(&own).all(near) {
+            return None;
+        }
     }
-    let alike = most <= least * (1.0 + 1e-9);
-    (weights > 0.0 && (alike || !by_what_is_under_way)).then(|| sum / weights)
+    (weights > 0.0).then(|| sum / weights)
 }
 
 /// Links that take less than this part of a round have no queue that shows. Our choice.
@@ -188,45 +200,83 @@ fn is_exponential((first, second, of_exponential): (f64, f64, bool)) -> bool {
     of_exponential && (second / (2.0 * first * first) - 1.0).abs() < 1e-9
 }
 
-/// Controllers and directions with what one I/O brings to each on the mean, hosts alike.
-#[allow(clippy::cast_precision_loss)]
-fn stations(
-    site: &Site,
-    fabric: &Fabric,
-    streams: &[Stream<'_>],
-    flows: &mut Flows<'_>,
-    hosts: usize,
-) -> Vec<Station> {
-    let workload = &site.workloads[0];
-    let wire = per_io(workload);
-    let service = mean_service_s(workload, &site.arrays[workload.array]);
-    let mut controllers: BTreeMap<usize, f64> = BTreeMap::new();
-    let mut directions: BTreeMap<usize, f64> = BTreeMap::new();
-    for stream in streams {
-        let weight = stream.weight / hosts.max(1) as f64;
-        *controllers.entry(stream.path.controller).or_default() += weight * service;
-        let (there, back) = flows.both_ways(stream.path, stream.set.family);
-        for (shares, bytes) in [(there, wire.to_array), (back, wire.to_host)] {
-            for (direction, share) in shares {
-                let bytes = match encapsulation_on(fabric, &workload.protocol, direction) {
-                    Some(Encapsulation::Fcoe) => bytes.fcoe,
-                    Some(_) => bytes.native,
-                    None => 0.0,
-                };
-                let rate = fabric.directions[direction.index()].rate.bits_per_second();
-                *directions.entry(direction.index()).or_default() +=
-                    weight * share * bytes * 8.0 / rate;
+/// What one I/O brings to controllers and directions on the mean, hosts alike, seconds of each.
+struct Demands {
+    controllers: BTreeMap<usize, f64>,
+    directions: BTreeMap<usize, f64>,
+}
+
+impl Demands {
+    #[allow(clippy::cast_precision_loss)]
+    fn new(
+        site: &Site,
+        fabric: &Fabric,
+        streams: &[Stream<'_>],
+        flows: &mut Flows<'_>,
+        hosts: usize,
+    ) -> Self {
+        let workload = &site.workloads[0];
+        let wire = per_io(workload);
+        let service = mean_service_s(workload, &site.arrays[workload.array]);
+        let mut controllers: BTreeMap<usize, f64> = BTreeMap::new();
+        let mut directions: BTreeMap<usize, f64> = BTreeMap::new();
+        for stream in streams {
+            let weight = stream.weight / hosts.max(1) as f64;
+            *controllers.entry(stream.path.controller).or_default() += weight * service;
+            let (there, back) = flows.both_ways(stream.path, stream.set.family);
+            for (shares, bytes) in [(there, wire.to_array), (back, wire.to_host)] {
+                for (direction, share) in shares {
+                    let bytes = match encapsulation_on(fabric, &workload.protocol, direction) {
+                        Some(Encapsulation::Fcoe) => bytes.fcoe,
+                        Some(_) => bytes.native,
+                        None => 0.0,
+                    };
+                    let rate = fabric.directions[direction.index()].rate.bits_per_second();
+                    *directions.entry(direction.index()).or_default() +=
+                        weight * share * bytes * 8.0 / rate;
+                }
             }
         }
+        Self {
+            controllers,
+            directions,
+        }
     }
-    let parallel = site.arrays[workload.array].parallel as usize;
-    let queue =
-        |demand: f64, servers: usize| (demand > 0.0).then_some(Station::Queue { demand, servers });
-    let arrays = controllers
-        .into_values()
-        .filter_map(|demand| queue(demand, parallel));
-    let links = directions
-        .into_values()
-        .filter_map(|demand| queue(demand, 1));
-    arrays.chain(links).collect()
+
+    /// The families of the links that a stream goes over, there and back; and how busy one I/O, whosever it is, keeps its controller and
+    /// these links on the mean, seconds each.
+    fn of(
+        &self,
+        fabric: &Fabric,
+        flows: &mut Flows<'_>,
+        stream: &Stream<'_>,
+    ) -> (Vec<usize>, Vec<f64>) {
+        let (there, back) = flows.both_ways(stream.path, stream.set.family);
+        let mut links = Vec::new();
+        let mut demands = vec![
+            self.controllers
+                .get(&stream.path.controller)
+                .copied()
+                .unwrap_or(0.0),
+        ];
+        for (direction, share) in there.iter().chain(&back) {
+            links.push(fabric.members[direction.index() / 2].family);
+            let demand = self.directions.get(&direction.index()).copied();
+            demands.extend([demand.unwrap_or(0.0), *share]);
+        }
+        (links, demands)
+    }
+
+    /// Controllers first.
+    fn stations(&self, array: &ArrayFamily) -> Vec<Station> {
+        let queue = |demand: f64, servers: usize| {
+            (demand > 0.0).then_some(Station::Queue { demand, servers })
+        };
+        let arrays = self.controllers.values();
+        let arrays = arrays.filter_map(|demand| queue(*demand, array.parallel as usize));
+        let links = self.directions.values();
+        arrays
+            .chain(links.filter_map(|demand| queue(*demand, 1)))
+            .collect()
+    }
 }

@@ -540,3 +540,99 @@ fn a_member_of_several_links_is_no_exact_case() {
         "{rows:?}"
     );
 }
+
+/// Two hosts of one I/O at a time each, over 10 and over 100 Gb/s: half of all I/Os would be the slow host's if they were alike, and its link the
+/// bound, which is not so: the quick one does ten times as many. Nor is there a bound where one host has a way of its own.
+#[test]
+fn hosts_that_are_not_alike_have_no_bound_together() {
+    let text = |slow: &str| {
+        let link = |from: &str, speed: &str| {
+            format!(
+                "[[link]]\nfrom = \"{from}\"\nto = \"box\"\nspeed = \"{speed}\"\npropagation = \"0s\"\n"
+            )
+        };
+        format!(
+            "format = 1\n[[host]]\nname = \"fast\"\npaths = \"random\"\n[[host]]\nname = \"slow\"\npaths = \"random\"\n\
+             [[array]]\nname = \"box\"\ncontrollers = 1\nparallel = 1000\nwrite = {{ time = \"1us\" }}\n{}{}\
+             [[workload]]\nname = \"w\"\nhosts = [\"fast\", \"slow\"]\narray = \"box\"\nprotocol = \"plain\"\n\
+             request = 12500\nresponse = 1\nframe = 12500\nread = \"0%\"\narrivals = {{ closed = {{ depth = 1 }} }}\n",
+            link("fast", "100Gb/s"),
+            link("slow", slow),
+        )
+    };
+    let of_loop = |text: &str| {
+        let rows = rows_of(text);
+        let own = rows.into_iter().filter(|row| row.part == "w");
+        own.collect::<Vec<_>>()
+    };
+    assert!(of_loop(&text("10Gb/s")).is_empty());
+    assert!(!of_loop(&text("100Gb/s")).is_empty());
+}
+
+/// Four links of 10 Gb/s on A and one on B, of one latency: a host that looks at queues sends A more than half.
+#[test]
+fn ways_of_unlike_width_have_no_bound_where_hosts_look_at_queues() {
+    let text = |members: u32, paths: &str| {
+        let link = |from: &str, to: &str, speed: &str, more: &str| {
+            format!("[[link]]\nfrom = \"{from}\"\nto = \"{to}\"\nspeed = \"{speed}\"\n{more}\n")
+        };
+        let switch = |name: &str, side: &str| {
+            format!("[[switch]]\nname = \"{name}\"\nfabric = \"{side}\"\n")
+        };
+        format!(
+            "format = 1\n[[host]]\nname = \"app\"\npaths = \"{paths}\"\n{}{}{}{}\
+             [[array]]\nname = \"box\"\ncontrollers = 1\nparallel = 1000\nwrite = {{ time = \"1us\" }}\n{}{}{}{}{}{}\
+             [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"plain\"\n\
+             request = 12500\nresponse = 1\nframe = 12500\nread = \"0%\"\narrivals = {{ closed = {{ depth = 64 }} }}\n",
+            switch("ea", "A"),
+            switch("eb", "B"),
+            switch("sa", "A"),
+            switch("sb", "B"),
+            link("app", "ea", "100Gb/s", ""),
+            link("app", "eb", "100Gb/s", ""),
+            link(
+                "ea",
+                "sa",
+                "10Gb/s",
+                &format!("members = {members}\nchoose = \"exchange\"")
+            ),
+            link("eb", "sb", "10Gb/s", ""),
+            link("sa", "box", "100Gb/s", ""),
+            link("sb", "box", "100Gb/s", ""),
+        )
+    };
+    let bound = |members: u32, paths: &str| {
+        let rows = rows_of(&text(members, paths));
+        let mut own = rows
+            .iter()
+            .filter(|row| row.case == "healthy" && row.part == "w");
+        own.find(|row| row.trust == Trust::AtMost)
+            .map(|row| row.value)
+    };
+    assert_eq!(bound(4, "least-queue"), None);
+    // In turn, half of it goes over the one link: 10 us each at half.
+    near(bound(4, "round-robin").expect("a bound"), 200_000.0);
+    near(bound(1, "least-queue").expect("a bound"), 200_000.0);
+}
+
+/// Three hosts hang on A alone, one on both: with A lost the one that is left has B to itself, 100,000 of 10 us a second.
+#[test]
+fn hosts_that_an_outage_cuts_off_are_not_in_the_loop() {
+    let text = "format = 1\n[[host]]\nname = \"x\"\ncount = 3\n[[host]]\nname = \"y\"\n[[switch]]\nname = \"ea\"\nfabric = \"A\"\n\
+         [[switch]]\nname = \"eb\"\nfabric = \"B\"\n[[array]]\nname = \"box\"\ncontrollers = 1\nparallel = 1000\nwrite = { time = \"1us\" }\n\
+         [[link]]\nfrom = \"x\"\nto = \"ea\"\nspeed = \"100Gb/s\"\n[[link]]\nfrom = \"y\"\nto = \"ea\"\nspeed = \"100Gb/s\"\n\
+         [[link]]\nfrom = \"y\"\nto = \"eb\"\nspeed = \"100Gb/s\"\n[[link]]\nfrom = \"ea\"\nto = \"box\"\nspeed = \"10Gb/s\"\n\
+         [[link]]\nfrom = \"eb\"\nto = \"box\"\nspeed = \"10Gb/s\"\n[[workload]]\nname = \"w\"\nhosts = [\"x\", \"y\"]\narray = \"box\"\n\
+         protocol = \"plain\"\nrequest = 12500\nresponse = 1\nframe = 12500\nread = \"0%\"\narrivals = { closed = { depth = 16 } }\n\
+         [[outage]]\nname = \"A\"\n";
+    let rows = rows_of(text);
+    let bound = |case: &str| {
+        let mut own = rows
+            .iter()
+            .filter(|row| row.case == case && row.part == "w");
+        own.find(|row| row.trust == Trust::AtMost)
+            .map(|row| row.value)
+    };
+    assert_eq!(bound("healthy"), None);
+    near(bound("A lost").expect("a bound"), 100_000.0);
+}
