@@ -852,6 +852,25 @@ fn a_pause_of_the_work_is_no_stop() {
     assert!(!out(100_000, &Before::default()));
 }
 
+/// Where a completion takes a millisecond on average, seven without one come by chance (e^-7, one gap in a thousand), and so does as
+/// long as there was none before the loss.
+#[test]
+fn a_gap_that_arrivals_leave_by_chance_is_no_stop() {
+    use halfloom::model::{Before, Stopped};
+    use halfloom::unit::Duration;
+    let before = |completed, silence| Before {
+        lasted: Duration::from_ms(1_000),
+        completed,
+        silence: Duration::from_ms(silence),
+    };
+    assert_eq!(Stopped::by_chance(&before(1_000, 2)), Duration::from_ms(7));
+    assert_eq!(
+        Stopped::by_chance(&before(1_000, 30)),
+        Duration::from_ms(30)
+    );
+    assert_eq!(Stopped::by_chance(&Before::default()), Duration::ZERO);
+}
+
 /// An I/O that fails with its last attempt is counted in the line of that attempt and in no other.
 #[test]
 fn each_failed_io_stands_in_one_line() {

@@ -1,6 +1,7 @@
 //! Stop and spike: whether the work of a workload stops while some of it hangs on lost paths, whether more than usual
 //! comes after, and why its path policy makes it so.
 
+use super::pathless::no_path_is_left;
 use super::{plural, timer_words};
 use crate::outcome::{Harm, Reference, StopCause, Switch, SwitchWorkload, WorkStop};
 use crate::render::number::{Scale, about, three};
@@ -56,7 +57,12 @@ fn paragraph(policy: &[String], works: &[&SwitchWorkload], switch: &Switch) -> S
     let mut out = match policy {
         [policy] if harm == Harm::Slow => format!("Paths are taken {}.", taken_slow(policy)),
         // Where no path is left there is no choice among them to explain.
-        [_] if works.iter().all(|work| work.no_path) => String::new(),
+        [_] if works
+            .iter()
+            .all(|work| work.no_path && !work.partly_without_path()) =>
+        {
+            String::new()
+        }
         [policy] => format!("Paths are taken {}.", taken(policy)),
         _ => "Hosts differ in how they take paths.".to_owned(),
     };
@@ -261,6 +267,10 @@ fn stop(work: &SwitchWorkload, harm: Harm) -> String {
             "The load",
             ": nothing answered over the port in use, and the team had not moved to another",
         ),
+        (false, _) if cause == Some(StopCause::NoPath) && work.partly_without_path() => (
+            "The load",
+            ": some hosts had no path left that answers, and nothing of the others came through",
+        ),
         (false, _) if cause == Some(StopCause::NoPath) => {
             ("The load", ": no path was left that answers")
         }
@@ -343,9 +353,16 @@ fn spike(work: &SwitchWorkload, beside: Reference) -> String {
     if !over || work.longest_open.contains(&true) {
         let them = if work.held_first() == 1 { "it" } else { "them" };
         if work.no_path {
-            return format!("No path is left: only one that is back lets {them} go.");
+            return format!(
+                "{}: only one that is back lets {them} go.",
+                super::sentence(&no_path_is_left(work))
+            );
         }
-        return format!("Nothing has let {them} go in the time simulated.");
+        let still = work.hanging.first().copied().filter(|still| *still > 0);
+        let still = still.map_or_else(|| "some".to_owned(), about);
+        return format!(
+            "When the run ends {still} of {them} still wait: no timer that would let {them} go has run out by then."
+        );
     }
     if spikes(work) {
         let rest = if work.backlog_peak > BEHIND * work.held_first() {
