@@ -550,6 +550,7 @@ fn everything_that_is_wrong_is_told_in_one_pass() {
         ("no part is called `core-Z`", "did you mean `core-A`?"),
         ("no part has a name like `*-C`", "did you mean `*-A`?"),
         ("the outage `one` is there twice", "each name once"),
+        ("outage `half` has no `takes`", "it needs one"),
         // Even of two of which one is wrong in itself.
         ("the outage `half` is there twice", "each name once"),
         (

@@ -585,7 +585,7 @@ mod tests {
             cause(report, Flag::Missed, Some((row, 0)), part).plain()
         };
         assert!(
-            of(&report).starts_with("No part is full then"),
+            of(&report).starts_with("No part is full in that case"),
             "{}",
             of(&report)
         );

@@ -358,10 +358,17 @@ fn spike(work: &SwitchWorkload, beside: Reference) -> String {
                 super::sentence(&no_path_is_left(work))
             );
         }
-        let still = work.hanging.first().copied().filter(|still| *still > 0);
-        let still = still.map_or_else(|| "some".to_owned(), about);
+        if work.held_first() == 1 {
+            return "When the run ends it still waits: no timer that would let it go has run out by then."
+                .to_owned();
+        }
+        let still = work.hanging.first().copied().filter(|still| *still > 1);
+        let still = still.map_or_else(
+            || "some of them".to_owned(),
+            |still| format!("{} I/Os", about(still)),
+        );
         return format!(
-            "When the run ends {still} of {them} still wait: no timer that would let {them} go has run out by then."
+            "When the run ends {still} still wait: no timer that would let them go has run out by then."
         );
     }
     if spikes(work) {
@@ -578,7 +585,11 @@ mod tests {
             })
         };
         assert!(closed(false).contains("no rate"), "{}", closed(false));
-        assert!(closed(true).contains("Nothing has let"), "{}", closed(true));
+        assert!(
+            closed(true).contains("When the run ends some of them still wait"),
+            "{}",
+            closed(true)
+        );
     }
 
     /// A few stops are told one by one, many counted with the longest, and one that is not over is not said to end.
@@ -625,7 +636,10 @@ mod tests {
             open.contains("nothing of it has been completed since"),
             "{open}"
         );
-        assert!(open.contains("Nothing has let them go"), "{open}");
+        assert!(
+            open.contains("When the run ends some of them still wait"),
+            "{open}"
+        );
         let failing = of(&[(0.0, 65.0)], false, 13);
         assert!(
             failing.contains("only a path that is back ends that"),
