@@ -5,6 +5,7 @@ use super::exit::{Exit, Failure};
 use super::options::{
     JunitArguments, MendArguments, PrecisionArguments, RunArguments, ScenarioArguments,
 };
+use super::output::{only, outage_words};
 use super::study;
 use super::windows::WindowArguments;
 use super::write::{self, Foreign};
@@ -24,6 +25,9 @@ pub(super) struct Arguments {
     /// Write into a folder that holds files of others, and leave those alone
     #[arg(long)]
     force: bool,
+    /// Only this outage, by name; may be repeated [default: every outage]
+    #[arg(long, value_name = "NAME")]
+    outage: Vec<String>,
     /// Drain the parts of each outage for a second before they are lost, as for maintenance
     #[arg(long)]
     planned: bool,
@@ -51,22 +55,24 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     arguments.junit.check()?;
     let search = arguments.mends.search()?;
     let planned = arguments.planned.then(|| "--planned".to_owned());
-    let mut extra: Vec<String> = planned.into_iter().collect();
+    let mut extra = outage_words(&arguments.outage);
+    extra.extend(planned);
     extra.extend(arguments.precision.words());
     extra.extend(arguments.mends.words());
     extra.extend(arguments.windows.words());
     let job = study::prepare("report", &arguments.scenario, &arguments.run, &extra)?
         .precisely(&arguments.precision);
+    study::known(&arguments.outage, job.site())?;
     let ask = Ask {
-        outages: None,
+        outages: only(&arguments.outage),
         switch: true,
         mends: true,
         planned: arguments.planned,
     };
     if arguments.planned {
-        study::taken_out("report --planned", None, job.site())?;
+        study::taken_out("report --planned", ask.outages.as_deref(), job.site())?;
     }
-    let hours = arguments.windows.ask(job.site(), None)?;
+    let hours = arguments.windows.ask(job.site(), ask.outages.as_deref())?;
     let (report, steps) = job.mended_in_hours(&ask, &search, hours.as_ref())?;
     let mut files: Vec<(String, Vec<u8>)> = page::attachments(&report)
         .into_iter()

@@ -241,6 +241,8 @@ pub struct PathName<'a> {
     pub side: Option<crate::unit::Side>,
     /// Its standing when a run begins.
     pub begins: Standing,
+    /// Once removed with its port it is looked for when that is back.
+    pub found_anew: bool,
 }
 
 /// Rate and medium of a direction: what a frame's times depend on.
@@ -654,6 +656,7 @@ impl Compiled {
                 array_port: name(plan.path.array_port),
                 side: plan.path.side,
                 begins: self.begins(plan),
+                found_anew: set.protocol.is_found_anew(),
             }
         })
     }

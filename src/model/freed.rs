@@ -197,8 +197,11 @@ impl<E: Executor> World<'_, E> {
     /// Whether a workload of which nothing was completed since `from` has stopped, beside an I/O of that age.
     fn is_stop(&self, workload: usize, from: Instant, oldest: Duration) -> bool {
         let silence = self.now.since(from);
-        let stands_out = Stopped::stands_out(silence, &self.tally.workloads[workload].before);
-        Stopped::is_stop(silence, oldest) || stands_out && self.was_asked_for(workload, from)
+        let before = &self.tally.workloads[workload].before;
+        let stands_out = Stopped::stands_out(silence, before);
+        let long = silence > Stopped::by_chance(before);
+        long && Stopped::is_stop(silence, oldest)
+            || stands_out && self.was_asked_for(workload, from)
     }
 
     /// Whether anything that is unfinished came in the first half of the time since `from`: else it is for want of work that nothing was
@@ -368,7 +371,11 @@ impl<E: Executor> World<'_, E> {
             for source in &set.sources {
                 let own = &self.compiled.sources[*source as usize];
                 let waits = !self.sources[*source as usize].waiting.is_empty();
-                self.tally.workloads[own.workload].pathless |= waits;
+                if waits {
+                    let tally = &mut self.tally.workloads[own.workload];
+                    tally.pathless = true;
+                    tally.pathless_hosts.insert(own.host);
+                }
             }
         }
     }

@@ -382,7 +382,10 @@ impl<E: Executor> World<'_, E> {
         // would never let time pass. It goes on when the host next looks for a path.
         let for_want_of_a_path = timer.is_none_or(|(name, _)| name == TimerName::NoPath);
         if for_want_of_a_path && self.fault.since.is_some() {
-            self.tally.workloads[record.workload as usize].failed_pathless = true;
+            let tally = &mut self.tally.workloads[record.workload as usize];
+            tally.failed_pathless = true;
+            let host = self.compiled.sources[record.source as usize].host;
+            tally.pathless_hosts.insert(host);
         }
         let least = if for_want_of_a_path {
             let set = self.compiled.sources[record.source as usize].set;
@@ -413,7 +416,10 @@ impl<E: Executor> World<'_, E> {
         let latency = self.now.since(record.arrival);
         let tally = &mut self.tally.workloads[workload];
         tally.failed_total += 1;
-        tally.last_disturbed = self.now;
+        // What fails in the instant in which it comes, for want of a path, goes on like that: it disturbs nothing.
+        if latency > Duration::ZERO || record.attempts > 0 {
+            tally.last_disturbed = self.now;
+        }
         if record.measured {
             tally.kind(op).failed += 1;
             for (_, above) in &mut tally.above {

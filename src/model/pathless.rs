@@ -15,6 +15,7 @@
 
 use super::attempt::tie;
 use super::compile::SetPlan;
+use super::notice::tried_again_by;
 use super::standing::{Standing, TimerName};
 use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
@@ -161,7 +162,18 @@ impl<E: Executor> World<'_, E> {
         let over = self.pathless[set as usize].since.is_some() && self.fails_at_once(set);
         if over {
             let timer = match patience(plan) {
-                Patience::WhileTried => (TimerName::ControllerLoss, plan.timers.controller_loss),
+                Patience::WhileTried => {
+                    // As in the line of the path that was given up last: so long in whole tries.
+                    let (_, every) = tried_again_by(&plan.protocol, &plan.timers);
+                    let tries = plan
+                        .timers
+                        .controller_loss
+                        .0
+                        .div_ceil(every.0.max(1))
+                        .max(1);
+                    let tried = Duration(every.0.saturating_mul(tries));
+                    (TimerName::ControllerLoss, tried)
+                }
                 Patience::For(patience) => (TimerName::NoPath, patience),
                 Patience::Endless => (TimerName::NoPath, Duration::ZERO),
             };

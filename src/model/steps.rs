@@ -389,7 +389,7 @@ impl<E: Executor> World<'_, E> {
 
     /// Whether a removed path is looked for when its port is back: SCSI does, NVMe has given it up for good.
     pub(super) fn found_anew(&self, path: u32) -> bool {
-        matches!(self.path_protocol(path), Protocol::FcScsi(_))
+        self.path_protocol(path).is_found_anew()
     }
 
     /// Whether the host stops trying: NVMe gives a controller up once it has been lost for long enough.

@@ -5,6 +5,7 @@ use super::standing::LogEntry;
 use crate::measure::{Cell, Histogram, LevelSeries, Peak, Series, Sum, TimeAverage};
 use crate::unit::{Duration, Instant};
 use crate::wire::Op;
+use std::collections::BTreeSet;
 
 /// Everything one run counted.
 #[derive(Clone, Debug, PartialEq)]
@@ -300,6 +301,17 @@ impl Stopped {
         silence >= Self::LEAST && silence.0 >= oldest.0.div_ceil(2)
     }
 
+    /// How long a time without a completion is no more than chance: the longest before the first event, or seven times as long as a
+    /// completion took on average, which one in a thousand gaps of completions at random is (e^-7). A rule of our own.
+    #[must_use]
+    pub fn by_chance(before: &Before) -> Duration {
+        let mean = before.lasted.0 / before.completed.max(1);
+        match before.completed {
+            0 => Duration::ZERO,
+            _ => Duration(mean.saturating_mul(7)).max(before.silence),
+        }
+    }
+
     /// Whether a time without a completion is one that the workload did not know before, however old what hangs beside it: it lasts
     /// for at least 20 ms, 20 times as long as a completion took on average, and twice as long as the longest did. Choices of this
     /// program; of completions at random one in half a billion comes that late.
@@ -371,6 +383,9 @@ pub struct WorkloadTally {
     pub longest_open: bool,
     /// At the end of the run I/Os wait at a host that has no path for them.
     pub pathless: bool,
+    /// Hosts, by index, that had no path for I/Os of it: some wait for one at the end of the run, or have failed for want of one
+    /// after the loss.
+    pub pathless_hosts: BTreeSet<usize>,
     /// Longest time without a completion after the loss, and when the last one was.
     pub silence: Duration,
     /// Last completion.
@@ -433,6 +448,7 @@ impl WorkloadTally {
             longest_failed: false,
             longest_open: false,
             pathless: false,
+            pathless_hosts: BTreeSet::new(),
             silence: Duration::ZERO,
             last_completion: Instant::ZERO,
             failing: false,

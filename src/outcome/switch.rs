@@ -170,6 +170,10 @@ pub struct SwitchWorkload {
     pub no_path: bool,
     /// I/Os failed because their host had no path for them, in any replication.
     pub failed_without_path: bool,
+    /// Hosts that it has.
+    pub hosts: u32,
+    /// Those of them that had no path for I/Os, in any replication: some waited for one at the end, or failed for want of one.
+    pub without_path: Vec<String>,
     /// Hosts whose work nobody does when the run ends: they are lost, and nobody is left to run their guests, or all hosts
     /// of the workload are lost.
     pub hosts_gone: u32,
@@ -182,6 +186,8 @@ pub struct SwitchWorkload {
     pub longest_silence_s: f64,
     /// The same of each replication.
     pub silence_s: Vec<f64>,
+    /// Times without a completion up to this are chance: the longest before the first event, or seven times the mean, in any replication.
+    pub chance_silence_s: f64,
     /// The times in which nothing of it was completed while some of it hung or failed, in order (first replication).
     pub stops: Vec<WorkStop>,
     /// Share of the I/Os that were over after the loss, or unfinished at the end, that took longer than the
@@ -248,7 +254,14 @@ impl SwitchWorkload {
             return true;
         }
         let longest = self.longest_io_s.iter().copied().fold(0.0, f64::max);
-        self.hung() && Self::is_stop(self.longest_silence_s, longest)
+        let silence = self.longest_silence_s;
+        self.hung() && silence > self.chance_silence_s && Self::is_stop(silence, longest)
+    }
+
+    /// Whether some of its hosts had no path for I/Os, and others had.
+    #[must_use]
+    pub fn partly_without_path(&self) -> bool {
+        !self.without_path.is_empty() && self.without_path.len() < self.hosts as usize
     }
 
     /// Whether any of it hung.

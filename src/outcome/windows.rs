@@ -1,6 +1,6 @@
 //! The hours of a day in which an outage may be brought about on purpose.
 
-use super::{Case, Fullest, MeasureKind, Row, Verdict};
+use super::{Case, CutOff, Fullest, MeasureKind, Row, Verdict};
 use serde::Serialize;
 
 /// The hours of a day in which what each outage leaves keeps every promise.
@@ -47,6 +47,8 @@ pub struct OutageWindows {
     pub case: Case,
     /// What it takes, in words.
     pub takes: String,
+    /// Hosts that are there and have no path while it is in force.
+    pub cut_off: Vec<CutOff>,
     /// Loads of which the state with the outage in force was simulated.
     pub simulated: u32,
     /// Loads of which the way there was.

@@ -53,8 +53,9 @@
 //!     `oldest_us`, `backlog`), `back` (`s`, `by`, `manual`,
 //!     `given_up_s`: when restored paths are in use again by timers, or only found, and how long they may be away), `by_timers` (`s` and `by`: the stall of an I/O caught by the loss by
 //!     its timers alone; `null` where that is not all), `longest_io_s` (one a replication), `longest_open` (one a replication: it was not over), `no_path` (I/Os
-//!     waited without any path when the run ended), `failed_without_path` (I/Os failed for want of a path), `hosts_gone` (hosts lost themselves whose work nobody
-//!     is left to do when the run ends), `freed_by` (of `events`: what let the longest I/O end, or `null`), `failed_by` (of `events`: the first that failed, or `null`), `longest_silence_s` (worst replication), `silence_s` (of each replication),
+//!     waited without any path when the run ended), `failed_without_path` (I/Os failed for want of a path), `hosts` (how many it has), `without_path` (names of those for which
+//!     one of the two is so), `hosts_gone` (hosts lost themselves whose work nobody
+//!     is left to do when the run ends), `freed_by` (of `events`: what let the longest I/O end, or `null`), `failed_by` (of `events`: the first that failed, or `null`), `longest_silence_s` (worst replication), `silence_s` (of each replication), `chance_silence_s` (up to this a silence is chance),
 //!     `stops` (of the first replication: `from_s`, `to_s`, `s`, `ended_by`, `cause` (`"no-path"`, `"lost-paths"`: what was under way hung on what is lost while others answered,
 //!     `"volumes"`: they had no controller, `"hosts-lost"`); nothing was completed while some of it hung or failed; `to_s` and `ended_by` are `null`
 //!     where nothing has ended it),
@@ -176,7 +177,7 @@
 //! `origin` as above, and `windows`: `needed_hours` (in a row), `shapes` (`workload`, `stated`, `factors`: 24 of the stated rate, from
 //! midnight on), `loads` (different ones), `bracketed` (hours judged by busier and quieter ones, else each load simulated),
 //! `switch_judged` (the drain and the loss too), `replications`, `switch_replications`, `duration_s`, `notes`, `outages`:
-//! `case`, `takes`, `simulated` (loads, the state), `ways_simulated` (the drain and the loss), `windows` and `longest` (`from_hour`, `to_hour` at whose start it is over,
+//! `case`, `takes`, `cut_off` (hosts without a path: `array`, `hosts`, `workloads`), `simulated` (loads, the state), `ways_simulated` (the drain and the loss), `windows` and `longest` (`from_hour`, `to_hour` at whose start it is over,
 //! `hours`), `verdict` (whether that is long enough) and `hours`. An hour: `hour` (0 for midnight to one), `least_factor`, `most_factor` (of any
 //! workload), `verdict`, `state` (with the outage in force), `judged_by` (`simulated`, `same-load`, `busier-hour`,
 //! `quieter-hour`, `no-work`), `figures_of_hour` (whose they are), `switch_over` (`null`: not judged), `switch_judged_by`,

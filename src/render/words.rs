@@ -11,6 +11,7 @@ mod headroom;
 mod limits;
 mod measure;
 mod mends;
+mod pathless;
 mod precision;
 mod reasons;
 mod singles;
@@ -31,14 +32,15 @@ pub use headroom::{
 pub use limits::NOT_MODELLED;
 pub use measure::{case_mark, cell_scale, measure_name, row_scale, target_of, target_words};
 pub use mends::{mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
+pub use pathless::cut_words;
+pub(crate) use pathless::{hosts_without_path, no_path_is_left};
 pub use precision::{
     GROWTH_TITLE, beyond_run_words, growth_words, partial_words, precision_words, short_span_words,
 };
 pub use reasons::fullest_part;
 pub(crate) use reasons::switch_cause;
 pub use singles::{
-    column_flag, cut_words, fullest_words, limit_words, row_head, singles_answer, singles_runs,
-    stall_words,
+    column_flag, fullest_words, limit_words, row_head, singles_answer, singles_runs, stall_words,
 };
 pub(crate) use spike::{
     least_and_most, least_bin, over_timers, sent_twice, stalls_by_timers, still_slow,
@@ -226,14 +228,14 @@ pub fn listed(items: &[String]) -> String {
     }
 }
 
-/// `1 promise`, `3 promises`.
+/// `1 promise`, `3 promises`, `2 switches`.
 #[must_use]
 pub fn plural(count: usize, one: &str) -> String {
     let number = super::number::count(count as u64);
-    if count == 1 {
-        format!("{number} {one}")
-    } else {
-        format!("{number} {one}s")
+    match count {
+        1 => format!("{number} {one}"),
+        _ if one.ends_with("ch") => format!("{number} {one}es"),
+        _ => format!("{number} {one}s"),
     }
 }
 

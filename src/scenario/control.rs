@@ -195,22 +195,30 @@ pub(super) fn outages(
             fault: Kind::Lost,
         })
         .collect();
-    let own = outages.len();
-    let mut redefined: Vec<String> = Vec::new();
+    let mut named: Vec<(String, &Origin)> = Vec::new();
     for row in rows(top, "outage") {
-        let Some(outage) = outage(top.ctx, row, groups) else {
+        // One that is wrong in itself has its name all the same.
+        let name = super::tree::entry_name(row.entries).unwrap_or_default();
+        let found = outage(top.ctx, row, groups);
+        if let Some((_, first)) = named.iter().find(|(known, _)| *known == name) {
+            let message = format!("the outage `{name}` is there twice");
+            let place = top.ctx.line(first);
+            let place = place.map_or_else(String::new, |line| {
+                format!("it is already in line {line}: ")
+            });
+            let help = format!("{place}give one of the two another name, or take it out");
+            top.ctx.error(row.origin, &message, "each name once", &help);
+            continue;
+        }
+        if !name.is_empty() {
+            named.push((name, row.origin));
+        }
+        let Some(outage) = found else {
             continue;
         };
-        let known = outages.iter().position(|known| known.name == outage.name);
-        match known {
-            Some(index) if index < own && !redefined.contains(&outage.name) => {
-                redefined.push(outage.name.clone());
-                outages[index] = outage;
-            }
-            Some(_) => {
-                let message = format!("the outage `{}` is there twice", outage.name);
-                top.ctx.error(row.origin, &message, "each name once", "");
-            }
+        // A and B are there by themselves, and may be written down as something else.
+        match outages.iter_mut().find(|known| known.name == outage.name) {
+            Some(known) => *known = outage,
             None => outages.push(outage),
         }
     }

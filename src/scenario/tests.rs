@@ -534,6 +534,7 @@ fn everything_that_is_wrong_is_told_in_one_pass() {
     let text = format!(
         "{text}\n[[group]]\nname = \"feed\"\nparts = [\"core-Z\", \"store-c1\"]\n\
          [[outage]]\nname = \"one\"\ntakes = \"*-C\"\n[[outage]]\nname = \"one\"\ntakes = \"store-c1\"\n\
+         [[outage]]\nname = \"half\"\n[[outage]]\nname = \"half\"\ntakes = \"store-c1\"\n\
          [[variant]]\nname = \"v\"\nset = {{ \"link.core-stor.speed\" = \"64GFC\", \"host.app.colour\" = \"red\" }}\n\
          [[step]]\nname = \"s\"\ndate = \"2027-01-01\"\nset = {{ \"host.app.count\" = 0 }}\n\
          [[event]]\nat = \"1s\"\nlose = \"feed2\"\n"
@@ -549,6 +550,9 @@ fn everything_that_is_wrong_is_told_in_one_pass() {
         ("no part is called `core-Z`", "did you mean `core-A`?"),
         ("no part has a name like `*-C`", "did you mean `*-A`?"),
         ("the outage `one` is there twice", "each name once"),
+        ("outage `half` has no `takes`", "it needs one"),
+        // Even of two of which one is wrong in itself.
+        ("the outage `half` is there twice", "each name once"),
         (
             "in variant `v`, there is no link called `core-stor`",
             "core-store",
@@ -565,6 +569,13 @@ fn everything_that_is_wrong_is_told_in_one_pass() {
     }
     // What is wrong with the scenario is not said again for each variant and step.
     assert_eq!(told.len(), says.len(), "{told:#?}");
+    let twice = problems
+        .iter()
+        .find(|problem| problem.message == "the outage `one` is there twice")
+        .expect("it is told");
+    let first = text.lines().position(|line| line == "[[outage]]");
+    let first = format!("it is already in line {}:", first.expect("it is there") + 1);
+    assert!(twice.help.starts_with(&first), "{}", twice.help);
 }
 
 #[test]

@@ -31,6 +31,7 @@ use crate::outcome::{
 };
 use crate::site::{Fault, LossMode, Site};
 use crate::topology::{Fabric, Loss};
+pub(in crate::study) use cut::cut_off;
 use list::Single;
 pub use mended::mended;
 use place::Class;
@@ -134,7 +135,7 @@ impl Setting<'_> {
     fn state(&self, runs: &SteadyRuns) -> Column {
         let matrix = judge::matrix(self.site, std::slice::from_ref(runs), &[]);
         let case = PartCase {
-            cut_off: cut::cut_off(self.site, self.fabric, &runs.plan),
+            cut_off: cut_off(self.site, self.fabric, &runs.plan),
             ..self.measured(runs, &matrix)
         };
         Column { case, matrix }
@@ -232,7 +233,7 @@ impl Setting<'_> {
                 .map(|other| self.singles[*other].name.clone())
                 .collect(),
             gone_hosts: single.hosts.iter().map(host).collect(),
-            cut_off: cut::cut_off(self.site, self.fabric, &runs.plan),
+            cut_off: cut_off(self.site, self.fabric, &runs.plan),
             switch_over: switches.first().map(in_short),
             ..self.measured(runs, &matrix)
         };
@@ -284,14 +285,16 @@ fn longest_open(switch: &Switch) -> bool {
         .is_some_and(|(_, open)| *open)
 }
 
-/// The timer that ended the stall of the workload with the longest I/O; where none did, the first that ended one.
+/// The timer that let the longest I/O of all go; `None` where nothing hung.
 fn timer(switch: &Switch) -> Option<String> {
     let longest = |work: &SwitchWorkload| work.longest_io_s.iter().copied().fold(0.0, f64::max);
     let mut works: Vec<&SwitchWorkload> = switch.workloads.iter().collect();
     works.sort_by(|one, other| longest(other).total_cmp(&longest(one)));
+    works.retain(|work| work.hung() || work.stopped());
     let own = works.first().and_then(|work| work.freed_by.as_ref());
     let own = own.filter(|event| event.ended_stall);
-    let event = own.or_else(|| switch.events.iter().find(|event| event.ended_stall));
+    let others = || switch.events.iter().find(|event| event.ended_stall);
+    let event = own.or_else(|| works.first().and_then(|_| others()));
     event.and_then(|event| event.timer.clone())
 }
 

@@ -237,7 +237,11 @@ fn path_return(protocol: &Protocol, timers: &Timers, fabric: Duration) -> PathRe
             // A host gives up with a try that fails, and it tries at intervals.
             let every = tried.0.max(1);
             let tries = timers.controller_loss.0.div_ceil(every).max(1);
-            Duration(every.saturating_mul(tries)).as_secs_f64()
+            let tried = Duration(every.saturating_mul(tries));
+            // It counts from when the loss is noticed, and the last try must find what the fabric has taken back by then.
+            let noticed = noticed_by(protocol, timers, LossMode::Loud, Place::OwnLink);
+            let noticed = noticed.map_or(Duration::ZERO, |(_, time)| time);
+            Duration((noticed + tried).0.saturating_sub(fabric.0)).as_secs_f64()
         }),
     }
 }

@@ -21,6 +21,7 @@ mod notes;
 use super::case::{self, CasePlan};
 use super::headroom::work_at;
 use super::progress::Progress;
+use super::singles::cut_off;
 use super::steady::SteadyRuns;
 use super::{judge, parts, steady, switch};
 use crate::model::Compiled;
@@ -236,6 +237,7 @@ impl Study<'_> {
         OutageWindows {
             case: plan.case.clone(),
             takes: plan.takes.clone(),
+            cut_off: cut_off(self.site, &Fabric::new(self.site), plan),
             simulated,
             ways_simulated,
             hours,

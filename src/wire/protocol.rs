@@ -88,6 +88,12 @@ impl Protocol {
         matches!(self, Self::FcNvme(_) | Self::NvmeTcp(_) | Self::NvmeRdma(_))
     }
 
+    /// Whether a path that was removed with its port is looked for when that is back: SCSI does, NVMe has given its controller up.
+    #[must_use]
+    pub const fn is_found_anew(&self) -> bool {
+        matches!(self, Self::FcScsi(_))
+    }
+
     /// What a link must carry.
     #[must_use]
     pub const fn family(&self) -> Family {

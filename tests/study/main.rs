@@ -9,6 +9,7 @@
 //! - `hosts`: what hosts that are lost or drained themselves ask for, and what is judged of it
 //! - `mends`: changes proposed for what is missed, each proven by a simulation
 //! - `mirror`: a site with its sides swapped gives swapped results; an idle site favours no side
+//! - `pathless`: hosts without a path beside others that have one
 //! - `repeat`: the number of threads changes no byte
 //! - `singles`: every single part lost in turn, and what stands in the same place
 //! - `returns`: what comes back, what does not yet, and that it is then as it was
@@ -32,6 +33,7 @@ mod hosts;
 mod limits;
 mod mends;
 mod mirror;
+mod pathless;
 mod rates;
 mod repeat;
 mod replay;

@@ -288,7 +288,7 @@ fn frames_that_are_lost_late_are_not_missed() {
 fn the_width_of_the_emptiest_bin_is_told() {
     let short = unfolds(ONE, "", &[("1s", "lose = \"app:A1\"\nmode = \"loud\"")]);
     assert!(told(&short).contains("least and most completed in 20"));
-    let long = unfolds(ONE, "", &[("1s", "lose = \"box-c1\"")]);
+    let long = unfolds(ONE, "no_path = \"queue\"", &[("1s", "lose = \"box-c1\"")]);
     let width = long.switches[0].bin_s;
     assert!(width > 0.1, "{width}");
     let said = format!("least completed in {:.0}", width * 1e3);
@@ -850,6 +850,25 @@ fn a_pause_of_the_work_is_no_stop() {
     };
     assert!(out(2_000, &few) && !out(1_999, &few));
     assert!(!out(100_000, &Before::default()));
+}
+
+/// Where a completion takes a millisecond on average, seven without one come by chance (e^-7, one gap in a thousand), and so does as
+/// long as there was none before the loss.
+#[test]
+fn a_gap_that_arrivals_leave_by_chance_is_no_stop() {
+    use halfloom::model::{Before, Stopped};
+    use halfloom::unit::Duration;
+    let before = |completed, silence| Before {
+        lasted: Duration::from_ms(1_000),
+        completed,
+        silence: Duration::from_ms(silence),
+    };
+    assert_eq!(Stopped::by_chance(&before(1_000, 2)), Duration::from_ms(7));
+    assert_eq!(
+        Stopped::by_chance(&before(1_000, 30)),
+        Duration::from_ms(30)
+    );
+    assert_eq!(Stopped::by_chance(&Before::default()), Duration::ZERO);
 }
 
 /// An I/O that fails with its last attempt is counted in the line of that attempt and in no other.

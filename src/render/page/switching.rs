@@ -7,8 +7,8 @@ use crate::outcome::{NamedEvent, Switch, SwitchWorkload};
 use crate::render::chart::{Format, timeline};
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, three};
 use crate::render::words::{
-    least_bin, longest_of, over_timers, plural, sent_twice, stalls_by_timers, still_slow,
-    stop_and_spike, timer_words,
+    hosts_without_path, least_bin, longest_of, over_timers, plural, sent_twice, stalls_by_timers,
+    still_slow, stop_and_spike, timer_words,
 };
 use std::fmt::Write as _;
 
@@ -172,6 +172,7 @@ fn note(context: &Context<'_>, switch: &Switch, workload: usize) -> String {
     }
     for why in stop_and_spike(switch)
         .into_iter()
+        .chain(hosts_without_path(switch))
         .chain(sent_twice(switch))
         .chain(still_slow(switch))
     {

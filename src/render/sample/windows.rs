@@ -60,6 +60,7 @@ fn outage(case: &Case, (met, missed): (u32, u32), windows: &[(u32, u32, u32)]) -
     OutageWindows {
         case: case.clone(),
         takes: format!("all parts of side {}", case.lost.unwrap_or('A')),
+        cut_off: Vec::new(),
         simulated: 5,
         ways_simulated: 1,
         hours: hours.collect(),

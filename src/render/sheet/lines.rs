@@ -5,8 +5,8 @@ use super::{REPEATED, SILENT, SLOW};
 use crate::outcome::{
     Begin, Case, Harm, MeasureKind, Origin, Report, Row, Switch, SwitchWorkload, Verdict, Windows,
 };
-use crate::render::number::{as_written, three};
-use crate::render::words::{clock, measure_name, target_of, timer_words, window_words};
+use crate::render::number::{as_written, three, with_unit};
+use crate::render::words::{clock, listed, measure_name, target_of, timer_words, window_words};
 
 /// The whole sheet.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -190,7 +190,7 @@ pub fn sheet(steps: &Steps) -> Sheet {
 
 fn of_one(report: &Report) -> Sheet {
     let before = report.steady.first().map_or_else(Vec::new, |healthy| {
-        let mut lines = paths("before", healthy);
+        let mut lines = paths("before", healthy, &|_| &[]);
         lines.extend(steady_lines("before", report, 0, healthy));
         lines
     });
@@ -236,13 +236,18 @@ fn step(report: &Report, switch: &Switch) -> SheetCase {
         .iter()
         .position(|case| *case == switch.case);
     let mut lines = during(report, column, switch);
+    let pathless = |workload: &str| {
+        let mut works = switch.workloads.iter();
+        let work = works.find(|work| work.name == workload);
+        work.map_or(&[][..], |work| &work.without_path)
+    };
     let after = report
         .steady
         .iter()
         .enumerate()
         .find(|(_, steady)| steady.case == switch.case);
     if let Some((index, steady)) = after {
-        lines.extend(paths("after", steady));
+        lines.extend(paths("after", steady, &pathless));
         lines.extend(steady_lines("after", report, index, steady));
     }
     lines.extend(returning(report, switch));
@@ -389,8 +394,16 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
         }
         let (low, high) = spread(work.longest_io_s.iter().copied());
         let what = format!("{}: longest I/O", work.name);
-        let mut line =
-            SheetLine::time(when, what, (low, high)).of(of_runs(work.longest_io_s.len()));
+        let mut line = if work.longest_open.contains(&true) {
+            // What is not over has no upper end.
+            let words = format!(
+                "more than {}: I/Os still wait when the run ends",
+                with_unit(&three(high), "s")
+            );
+            SheetLine::words(when, what, words)
+        } else {
+            SheetLine::time(when, what, (low, high)).of(of_runs(work.longest_io_s.len()))
+        };
         line.promised = of(MeasureKind::LongestIo);
         lines.push(line);
         let what = format!("{}: longest time without any completion", work.name);
@@ -405,6 +418,20 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
             _ => SheetLine::time(when, what, spread(work.silence_s.iter().copied()))
                 .of(of_runs(work.silence_s.len())),
         });
+        if !work.without_path.is_empty() {
+            let what = format!("{}: hosts without any path", work.name);
+            let words = if work.partly_without_path() {
+                format!(
+                    "{} of {}: {}; see to them before the step",
+                    work.without_path.len(),
+                    work.hosts,
+                    listed(&work.without_path)
+                )
+            } else {
+                format!("all {}", work.hosts)
+            };
+            lines.push(SheetLine::words(when, what, words));
+        }
         #[allow(clippy::cast_precision_loss)]
         let (low, high) = spread(work.failed.iter().map(|failed| *failed as f64));
         let what = format!("{}: failed I/Os", work.name);

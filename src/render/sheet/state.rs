@@ -37,8 +37,13 @@ pub(super) fn dark(report: &Report, case: usize) -> Vec<String> {
         .collect()
 }
 
-/// Paths that carry work, fewest and most of any host, by workload and fabric; and those of teams that stand by.
-pub(super) fn paths(when: &'static str, steady: &Steady) -> Vec<SheetLine> {
+/// Paths that carry work, fewest and most of any host, by workload and fabric; and those of teams that stand by. `pathless`: hosts of a
+/// workload that have none at all, which the paths of a state do not name.
+pub(super) fn paths<'p>(
+    when: &'static str,
+    steady: &Steady,
+    pathless: &dyn Fn(&str) -> &'p [String],
+) -> Vec<SheetLine> {
     let mut lines = Vec::new();
     for work in &steady.workloads {
         let paths = || {
@@ -50,7 +55,8 @@ pub(super) fn paths(when: &'static str, steady: &Steady) -> Vec<SheetLine> {
         let team = paths().any(|path| path.standby);
         for side in [Some('A'), Some('B'), None] {
             let counted = |standby: bool| {
-                let mut hosts: Vec<(&str, u32)> = Vec::new();
+                let none = pathless(&work.name).iter();
+                let mut hosts: Vec<(&str, u32)> = none.map(|host| (host.as_str(), 0)).collect();
                 for path in paths() {
                     let index = hosts.iter().position(|(host, _)| *host == path.host);
                     let index = index.unwrap_or_else(|| {

@@ -12,9 +12,10 @@ use crate::render::number::{
     NONE, Scale, THIN, about, at_place, count, is_over, margin, three, three_down,
 };
 use crate::render::words::{
-    Flag, GROWTH_TITLE, Prose, answer, beyond_run_words, growth_words, least_and_most, longest_of,
-    measure_name, partial_words, plural, precision_words, report_line, row_scale, sent_twice,
-    short_span_words, stalls_by_timers, still_slow, stop_and_spike, target_words, timer_words,
+    Flag, GROWTH_TITLE, Prose, answer, beyond_run_words, growth_words, hosts_without_path,
+    least_and_most, longest_of, measure_name, partial_words, plural, precision_words, report_line,
+    row_scale, sent_twice, short_span_words, stalls_by_timers, still_slow, stop_and_spike,
+    target_words, timer_words,
 };
 use std::collections::BTreeMap;
 
@@ -548,6 +549,7 @@ fn by_timers(switch: &Switch) -> String {
 /// Why work stopped or did not, where any of it hung.
 fn spikes(switch: &Switch) -> String {
     let mut said = stop_and_spike(switch);
+    said.extend(hosts_without_path(switch));
     said.extend(sent_twice(switch));
     said.extend(still_slow(switch));
     if said.is_empty() {

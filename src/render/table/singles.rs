@@ -142,7 +142,7 @@ fn switch_overs(each: &EachPart) -> String {
         ">retried",
         ">failed",
         ">settled after, s",
-        "timer that ended the stall",
+        "timer that let the longest I/O go",
     ]);
     for (_, case) in each.losses() {
         let Some(switch) = &case.switch_over else {

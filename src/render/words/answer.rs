@@ -2,6 +2,7 @@
 
 use super::after::leaves_unjudged;
 use super::measure::{cell_scale, measure_name, row_scale, who_waits};
+use super::pathless::{left_without_path, no_path_is_left};
 use super::reasons;
 use super::undecided::undecided;
 use super::{Prose, listed, plural, sentence};
@@ -184,6 +185,17 @@ pub(super) fn without_path<'a>(
 
 fn does_not_fit(report: &Report, case: &Case) -> Prose {
     let cut_off = without_path(report, case);
+    if !cut_off.is_empty() && cut_off.iter().all(|(work, _)| work.partly_without_path()) {
+        let said: Vec<String> = cut_off
+            .iter()
+            .map(|(work, _)| no_path_is_left(work))
+            .collect();
+        return Prose::new().text(format!(
+            "{} {}, and what is asked for there waits.",
+            sentence(&with_case(case)),
+            said.join("; ")
+        ));
+    }
     if !cut_off.is_empty() {
         let names: Vec<String> = cut_off.iter().map(|(work, _)| work.name.clone()).collect();
         let them = if names.len() == 1 { "it is" } else { "them is" };
@@ -568,7 +580,9 @@ fn switch_words(report: &Report) -> Prose {
             crate::render::number::count(failed)
         )
     });
-    said.then(stopped_words(report)).then(unasked_words(report))
+    said.then(stopped_words(report))
+        .then(left_without_path(report))
+        .then(unasked_words(report))
 }
 
 /// Work that its lost hosts do not ask for: no latency and no failure tells of it.

@@ -310,6 +310,24 @@ fn what_fails_for_want_of_a_path_ends_no_stall() {
         "{said}"
     );
     assert!(!said.contains("ends the stall"), "{said}");
+    assert!(
+        said.contains("only a path that is back ends that"),
+        "{said}"
+    );
+    // Something has ended it: that is named.
+    work.stops = vec![crate::outcome::WorkStop {
+        from_s: 0.0,
+        to_s: Some(12.0),
+        s: 12.0,
+        ended_by: Some("path check, 5s".to_owned()),
+        cause: crate::outcome::StopCause::NoPath,
+    }];
+    let said = stall_ends(&work, from);
+    assert!(
+        said.contains("the work goes on at 12\u{202F}s (path check, 5\u{202F}s)")
+            && !said.contains("only a path"),
+        "{said}"
+    );
 }
 
 /// Where some I/Os fail and the longest comes through, each promise has its own cause.

@@ -2,6 +2,7 @@
 
 use super::answer::{Flag, figure_of, with_case, without_path, worst_cell};
 use super::measure::row_scale;
+use super::pathless::{no_path_is_left, no_path_was_left};
 use super::{Prose, named, plural, sentence, timer_words};
 use crate::outcome::{
     AssumptionRow, Begin, Growth, MeasureKind, Mend, PartUse, Report, Row, SwitchWorkload,
@@ -68,7 +69,7 @@ pub(super) fn cause(
     let cell = row.and_then(|row| row.cells.get(case)?.as_ref());
     if flag == Flag::Undecided && cell.is_some_and(|cell| cell.left_open.is_some()) {
         return Prose::new()
-            .text("No part is the cause, but the length of the run. The fullest part then is ")
+            .text("No part is the cause, but the length of the run. The fullest part in that case is ")
             .name(&part.part)
             .text(format!(
                 ", {peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean."
@@ -107,11 +108,11 @@ pub(super) fn cause(
             .name(&part.part)
             .text(format!(": it is asked for {numbers}.")),
         (false, Flag::Missed | Flag::Undecided) => Prose::new()
-            .text("No part is full then; the fullest is ")
+            .text("No part is full in that case; the fullest is ")
             .name(&part.part)
             .text(format!(", {numbers}.")),
         (false, _) => Prose::new()
-            .text("The fullest part then is ")
+            .text("The fullest part in that case is ")
             .name(&part.part)
             .text(format!(", {numbers}.")),
     }
@@ -146,7 +147,9 @@ pub(crate) fn switch_cause(work: &SwitchWorkload, from: Begin, measure: MeasureK
     let (seconds, after) = (two(event.t_s), from.after());
     match event.timer.as_deref().map(timer_words) {
         Some(timer) if timer.starts_with("no path") => format!(
-            "no path was left: the first fails {seconds}\u{202F}s {after} ({timer}); only a path that is back ends that."
+            "{}: the first fails {seconds}\u{202F}s {after} ({timer}); {}.",
+            no_path_was_left(work),
+            what_ends_failing(work)
         ),
         Some(timer) => format!(
             "the cause is a timer: {timer}, and no retry is left; the first fails {seconds}\u{202F}s {after}."
@@ -155,12 +158,28 @@ pub(crate) fn switch_cause(work: &SwitchWorkload, from: Begin, measure: MeasureK
     }
 }
 
+/// What ends it that I/Os fail for want of a path: what let the work go on, where something did.
+fn what_ends_failing(work: &SwitchWorkload) -> String {
+    let last = work.stops.last();
+    let ended = last.and_then(|stop| stop.to_s.zip(stop.ended_by.as_deref()));
+    ended.map_or_else(
+        || "only a path that is back ends that".to_owned(),
+        |(to, by)| {
+            format!(
+                "the work goes on at {}\u{202F}s ({})",
+                two(to),
+                timer_words(by)
+            )
+        },
+    )
+}
+
 /// What ended the stall of a workload, or that nothing has, with its full stop; empty where it had none.
 #[must_use]
 pub(crate) fn stall_ends(work: &SwitchWorkload, from: Begin) -> String {
     if work.longest_open.contains(&true) {
         return if work.no_path {
-            "no path is left; nothing ended the stall.".to_owned()
+            format!("{}; nothing ended the stall.", no_path_is_left(work))
         } else {
             "nothing had ended the stall when the run stopped.".to_owned()
         };
@@ -177,8 +196,9 @@ pub(crate) fn stall_ends(work: &SwitchWorkload, from: Begin) -> String {
             if timer.starts_with("no path") {
                 // What fails has not been done, and nothing is until a path is back.
                 return format!(
-                    "no path was left: what was held fails {seconds}\u{202F}s {after} ({timer}); only a path that is \
-                     back ends that."
+                    "{}: what was held fails {seconds}\u{202F}s {after} ({timer}); {}.",
+                    no_path_was_left(work),
+                    what_ends_failing(work)
                 );
             }
             // The work may go on before the I/O that waits longest does.
@@ -316,6 +336,9 @@ fn nothing_needed(report: &Report, flag: Flag) -> Prose {
     };
     let opening = match flag {
         Flag::Unasked => "Where nothing is promised no change is asked for. ",
+        _ if growth.factor < 1.0 && is_over(100.0 / growth.factor) => {
+            "Every promise judged is met at today’s load, though not every part keeps up with the busiest moments of it. "
+        }
         _ => "Nothing to change at today’s load. ",
     };
     let case = report.matrix.cases.iter().find(|c| c.name == growth.case);
@@ -562,7 +585,7 @@ mod tests {
             cause(report, Flag::Missed, Some((row, 0)), part).plain()
         };
         assert!(
-            of(&report).starts_with("No part is full then"),
+            of(&report).starts_with("No part is full in that case"),
             "{}",
             of(&report)
         );

@@ -2,9 +2,10 @@
 
 use super::answer::Flag;
 use super::measure::{measure_name, row_scale};
+use super::pathless::cut_words;
 use super::{Prose, listed, plural, timer_words};
-use crate::outcome::{CutOff, EachPart, Fullest, PartCase, PartSwitch, Row, Verdict};
-use crate::render::number::{whole_percent, with_unit};
+use crate::outcome::{EachPart, Fullest, PartCase, PartSwitch, Row, Verdict};
+use crate::render::number::{is_over, whole_percent, with_unit};
 
 /// The worst flag of a column of the matrix.
 #[must_use]
@@ -121,17 +122,6 @@ fn cut(each: &EachPart) -> Prose {
     out.text(".")
 }
 
-/// `db-1, db-2 and 4 more from vault`.
-#[must_use]
-pub fn cut_words(cut: &CutOff) -> String {
-    const NAMED: usize = 3;
-    let mut hosts: Vec<String> = cut.hosts.iter().take(NAMED).cloned().collect();
-    if cut.hosts.len() > NAMED {
-        hosts.push(format!("{} more", cut.hosts.len() - NAMED));
-    }
-    format!("{} from {}", listed(&hosts), cut.array)
-}
-
 /// What limits a case that misses or cannot be decided: who is cut off, else what ended the stall, or the fullest part. What is
 /// missed counts before what is only undecided. Empty when every promise is met.
 #[must_use]
@@ -174,9 +164,21 @@ pub fn limit_words(each: &EachPart, column: usize) -> String {
             listed(&rows_of(each, column, worst))
         );
     }
-    case.fullest
-        .as_ref()
-        .map_or_else(String::new, fullest_words)
+    let Some(full) = &case.fullest else {
+        return String::new();
+    };
+    if is_over(full.peak_percent) {
+        return fullest_words(full);
+    }
+    // Not a part, then: what is left of the paths, or a timer.
+    let what = match case.switch_over.as_ref().and_then(stall_words) {
+        Some(ended) => format!("the switch-over ({ended}) or the paths that are left"),
+        None => "the paths that are left".to_owned(),
+    };
+    format!(
+        "no part is full, it is {what}; the fullest is {}",
+        fullest_words(full)
+    )
 }
 
 /// `bookings p99` of each judgement of a column that has this verdict.
@@ -217,7 +219,7 @@ fn before(each: &EachPart) -> Prose {
 #[must_use]
 pub fn stall_words(switch: &PartSwitch) -> Option<String> {
     match (&switch.timer, switch.longest_open, switch.no_path) {
-        (_, true, true) => Some("no path is left; nothing ended it".to_owned()),
+        (_, true, true) => Some("a host has no path left; nothing ended it".to_owned()),
         (_, true, false) => Some("nothing ended it".to_owned()),
         (Some(timer), ..) => Some(timer_words(timer)),
         (None, ..) if switch.failed > 0 && switch.settled_s.is_none() => {
@@ -397,6 +399,37 @@ mod tests {
             "{}",
             limit_words(&each, 2)
         );
+    }
+
+    /// A part that is a thousandth full limits nothing.
+    #[test]
+    fn a_part_that_is_not_full_does_not_limit() {
+        let mut each = sample();
+        let column = each
+            .losses()
+            .map(|(column, _)| column)
+            .find(|column| {
+                let case = &each.cases[*column];
+                case.cut_off.is_empty() && column_flag(&each, *column) == Flag::Missed
+            })
+            .expect("some miss");
+        for row in &mut each.matrix.rows {
+            row.switching = false;
+        }
+        let full = each.cases[column]
+            .fullest
+            .as_mut()
+            .expect("it was measured");
+        (full.mean_percent, full.peak_percent) = (0.1, 0.2);
+        let said = limit_words(&each, column);
+        assert!(said.starts_with("no part is full, it is "), "{said}");
+        let full = each.cases[column]
+            .fullest
+            .as_mut()
+            .expect("it was measured");
+        full.peak_percent = 119.0;
+        let said = limit_words(&each, column);
+        assert!(!said.contains("no part is full"), "{said}");
     }
 
     /// What few replications leave open is limited by no part; and what is open before any part is lost is said of that state.

@@ -1,6 +1,7 @@
 //! Stop and spike: whether the work of a workload stops while some of it hangs on lost paths, whether more than usual
 //! comes after, and why its path policy makes it so.
 
+use super::pathless::no_path_is_left;
 use super::{plural, timer_words};
 use crate::outcome::{Harm, Reference, StopCause, Switch, SwitchWorkload, WorkStop};
 use crate::render::number::{Scale, about, three};
@@ -56,7 +57,12 @@ fn paragraph(policy: &[String], works: &[&SwitchWorkload], switch: &Switch) -> S
     let mut out = match policy {
         [policy] if harm == Harm::Slow => format!("Paths are taken {}.", taken_slow(policy)),
         // Where no path is left there is no choice among them to explain.
-        [_] if works.iter().all(|work| work.no_path) => String::new(),
+        [_] if works
+            .iter()
+            .all(|work| work.no_path && !work.partly_without_path()) =>
+        {
+            String::new()
+        }
         [policy] => format!("Paths are taken {}.", taken(policy)),
         _ => "Hosts differ in how they take paths.".to_owned(),
     };
@@ -261,6 +267,10 @@ fn stop(work: &SwitchWorkload, harm: Harm) -> String {
             "The load",
             ": nothing answered over the port in use, and the team had not moved to another",
         ),
+        (false, _) if cause == Some(StopCause::NoPath) && work.partly_without_path() => (
+            "The load",
+            ": some hosts had no path left that answers, and nothing of the others came through",
+        ),
         (false, _) if cause == Some(StopCause::NoPath) => {
             ("The load", ": no path was left that answers")
         }
@@ -343,9 +353,23 @@ fn spike(work: &SwitchWorkload, beside: Reference) -> String {
     if !over || work.longest_open.contains(&true) {
         let them = if work.held_first() == 1 { "it" } else { "them" };
         if work.no_path {
-            return format!("No path is left: only one that is back lets {them} go.");
+            return format!(
+                "{}: only one that is back lets {them} go.",
+                super::sentence(&no_path_is_left(work))
+            );
         }
-        return format!("Nothing has let {them} go in the time simulated.");
+        if work.held_first() == 1 {
+            return "When the run ends it still waits: no timer that would let it go has run out by then."
+                .to_owned();
+        }
+        let still = work.hanging.first().copied().filter(|still| *still > 1);
+        let still = still.map_or_else(
+            || "some of them".to_owned(),
+            |still| format!("{} I/Os", about(still)),
+        );
+        return format!(
+            "When the run ends {still} still wait: no timer that would let them go has run out by then."
+        );
     }
     if spikes(work) {
         let rest = if work.backlog_peak > BEHIND * work.held_first() {
@@ -561,7 +585,11 @@ mod tests {
             })
         };
         assert!(closed(false).contains("no rate"), "{}", closed(false));
-        assert!(closed(true).contains("Nothing has let"), "{}", closed(true));
+        assert!(
+            closed(true).contains("When the run ends some of them still wait"),
+            "{}",
+            closed(true)
+        );
     }
 
     /// A few stops are told one by one, many counted with the longest, and one that is not over is not said to end.
@@ -608,7 +636,10 @@ mod tests {
             open.contains("nothing of it has been completed since"),
             "{open}"
         );
-        assert!(open.contains("Nothing has let them go"), "{open}");
+        assert!(
+            open.contains("When the run ends some of them still wait"),
+            "{open}"
+        );
         let failing = of(&[(0.0, 65.0)], false, 13);
         assert!(
             failing.contains("only a path that is back ends that"),

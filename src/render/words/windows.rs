@@ -2,6 +2,7 @@
 
 use super::answer::Flag;
 use super::measure::measure_name;
+use super::pathless::cut_words;
 use super::{Prose, listed, plural};
 use crate::outcome::{
     HourRow, JudgedBy, MeasureKind, OutageWindows, Tightest, Verdict, Window, Windows,
@@ -128,7 +129,7 @@ fn of_outage(outage: &OutageWindows) -> Prose {
     };
     let name = &outage.case.name;
     let named = Prose::new().text(super::before_name(name)).strong(name);
-    match (&outage.longest, outage.windows.len()) {
+    let said = match (&outage.longest, outage.windows.len()) {
         (None, _) => named.text(format!(": no hour is met{open}.")),
         (Some(_), 1) => named.text(format!(": {}{open}.", all_windows_words(outage))),
         (Some(longest), _) => named.text(format!(
@@ -136,7 +137,12 @@ fn of_outage(outage: &OutageWindows) -> Prose {
             all_windows_words(outage),
             window_words(longest)
         )),
+    };
+    if outage.cut_off.is_empty() {
+        return said;
     }
+    let whom: Vec<String> = outage.cut_off.iter().map(cut_words).collect();
+    said.then(Prose::new().text(format!("Without a path all the while: {}.", listed(&whom))))
 }
 
 /// `30 %`, or `0–100 %` where workloads differ.

@@ -7,7 +7,7 @@ use crate::topology::Fabric;
 use std::collections::BTreeMap;
 
 /// Hosts that are still there and cannot reach an array that they work on, by array.
-pub(super) fn cut_off(site: &Site, fabric: &Fabric, plan: &CasePlan) -> Vec<CutOff> {
+pub(in crate::study) fn cut_off(site: &Site, fabric: &Fabric, plan: &CasePlan) -> Vec<CutOff> {
     let mut by_array: BTreeMap<usize, CutOff> = BTreeMap::new();
     for set in plan.path_sets(site, fabric) {
         if !set.paths.is_empty() || plan.hosts.contains(&set.host) {

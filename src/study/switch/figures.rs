@@ -4,7 +4,7 @@ use super::super::stall::{Lost, returns, stalls};
 use super::super::steady::{PEAK_WINDOW, backlogs, estimated_peak};
 use super::{ALLOWED, Setting, Settled, lanes, story};
 use crate::measure::{Cell, LevelCell, Series};
-use crate::model::{Coarse, Compiled, FlowCell, Tally};
+use crate::model::{Coarse, Compiled, FlowCell, Stopped, Tally};
 use crate::outcome::{
     Begin, Harm, NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
 };
@@ -128,10 +128,14 @@ fn timers_stated(compiled: &Compiled) -> Vec<String> {
 
 /// That a workload has settled, as an event.
 fn settling(work: &SwitchWorkload, reference: Reference) -> Option<NamedEvent> {
-    let what = format!(
-        "settled: mean latency and completions as in {}",
-        reference.words()
-    );
+    let what = if work.fails_after {
+        format!("settled: all that comes fails, as in {}", reference.words())
+    } else {
+        format!(
+            "settled: mean latency and completions as in {}",
+            reference.words()
+        )
+    };
     Some(NamedEvent {
         t_s: work.settled_s?,
         what,
@@ -260,6 +264,14 @@ fn workload(
         longest_open: own.iter().map(|workload| workload.longest_open).collect(),
         no_path: own.iter().any(|workload| workload.pathless),
         failed_without_path: own.iter().any(|workload| workload.failed_pathless),
+        hosts: u32::try_from(hosts_of(compiled, index).count()).unwrap_or(u32::MAX),
+        without_path: {
+            let without = |host: &usize| own.iter().any(|work| work.pathless_hosts.contains(host));
+            let hosts = hosts_of(compiled, index).filter(without);
+            hosts
+                .map(|host| compiled.fabric.hosts[host].name.clone())
+                .collect()
+        },
         hosts_gone: own
             .iter()
             .map(|workload| workload.nowhere)
@@ -277,6 +289,10 @@ fn workload(
             .iter()
             .map(|workload| workload.silence.as_secs_f64())
             .collect(),
+        chance_silence_s: own
+            .iter()
+            .map(|workload| Stopped::by_chance(&workload.before).as_secs_f64())
+            .fold(0.0, f64::max),
         stops: Vec::new(),
         above_promise_share,
         above_promise_s,
@@ -385,11 +401,15 @@ fn outstanding(compiled: &Compiled, index: usize) -> Option<u64> {
         Arrivals::Closed { depth, .. } => depth,
         _ => work.outstanding?,
     };
-    let hosts = compiled.fabric.hosts.iter();
-    let hosts = hosts
-        .filter(|host| work.hosts.contains(&host.family))
-        .count();
-    Some(u64::from(each) * hosts as u64)
+    Some(u64::from(each) * hosts_of(compiled, index).count() as u64)
+}
+
+/// The hosts of a workload, by index.
+fn hosts_of(compiled: &Compiled, workload: usize) -> impl Iterator<Item = usize> {
+    let work = &compiled.site.workloads[workload];
+    let hosts = compiled.fabric.hosts.iter().enumerate();
+    let own = hosts.filter(|(_, host)| work.hosts.contains(&host.family));
+    own.map(|(index, _)| index)
 }
 
 /// Fewest completed per second in any whole bin after the loss, of 20 ms or longer.

@@ -39,6 +39,7 @@ pub(crate) fn lanes(
         same.count() == 1
     };
     let broken = Broken::of(setting, compiled);
+    let anew: Vec<bool> = compiled.path_names().map(|path| path.found_anew).collect();
     let mut lanes: Vec<PathLane> = groups
         .iter()
         .map(|(group, paths)| {
@@ -54,7 +55,7 @@ pub(crate) fn lanes(
                 name: format!("{letter}paths{whose}, {}", group.protocol),
                 side: group.side,
                 workloads: group.workloads.clone(),
-                spans: spans(setting, (tally, &broken), paths, end),
+                spans: spans(setting, (tally, &broken, &anew), paths, end),
             }
         })
         .collect();
@@ -64,16 +65,21 @@ pub(crate) fn lanes(
 
 fn spans(
     setting: &Setting<'_>,
-    (tally, broken): (&Tally, &Broken),
+    (tally, broken, anew): (&Tally, &Broken, &[bool]),
     paths: &[(usize, Standing)],
     end: Instant,
 ) -> Vec<LaneSpan> {
     let mut standing: Vec<Standing> = paths.iter().map(|(_, begins)| *begins).collect();
+    let mut emptied = vec![false; paths.len()];
     let mut scripted = None;
-    let seen = |standing: &[Standing], scripted: Option<u32>| {
-        let all = paths.iter().zip(standing);
+    let seen = |standing: &[Standing], emptied: &[bool], scripted: Option<u32>| {
+        let all = paths.iter().zip(standing).zip(emptied);
         let all: Vec<State> = all
-            .map(|((path, _), own)| State::of(*own, broken.after(scripted, *path)))
+            .map(|(((path, _), own), emptied)| match own {
+                Standing::Unnoticed if *emptied => State::Emptied,
+                Standing::Removed if anew[*path] => State::ToBeFound,
+                own => State::of(*own, broken.after(scripted, *path)),
+            })
             .collect();
         describe(&all)
     };
@@ -99,7 +105,7 @@ fn spans(
     };
     for entry in &tally.log {
         if let LogKind::Script(index) = entry.kind {
-            push(since, entry.at, seen(&standing, scripted));
+            push(since, entry.at, seen(&standing, &emptied, scripted));
             since = since.max(entry.at);
             scripted = Some(index);
             continue;
@@ -110,11 +116,12 @@ fn spans(
         let Some(position) = paths.iter().position(|(own, _)| *own == path as usize) else {
             continue;
         };
-        push(since, entry.at, seen(&standing, scripted));
+        push(since, entry.at, seen(&standing, &emptied, scripted));
         since = since.max(entry.at);
+        emptied[position] = to == Standing::Unnoticed && standing[position] == Standing::Drained;
         standing[position] = to;
     }
-    push(since, end, seen(&standing, scripted));
+    push(since, end, seen(&standing, &emptied, scripted));
     // The timer that held these paths, not that of others.
     let own = |path: u32| paths.iter().any(|(own, _)| *own == path as usize);
     let mut log = tally
@@ -144,6 +151,10 @@ enum State {
     Is(Standing),
     /// Over a port of a team that is lost, not in use.
     StandbyLost,
+    /// Lost after it was drained: nothing is on it, and the run does not wait until that is noticed.
+    Emptied,
+    /// Removed with its port, and found anew when that returns.
+    ToBeFound,
 }
 
 impl State {
@@ -163,10 +174,12 @@ impl State {
             Self::Is(Standing::Blocked) => ("held", "blocked"),
             Self::Is(Standing::Failed) => ("failed", "failed"),
             Self::Is(Standing::Drained) => ("drained", "failed"),
-            Self::Is(Standing::Removed) => ("given up for good", "failed"),
+            Self::Is(Standing::Removed) => ("given up, no longer tried", "failed"),
             Self::Is(Standing::Returned) => ("back, kept for failback", "failed"),
             Self::Is(Standing::Standby) => ("standing by", "up"),
             Self::StandbyLost => ("lost, another port in use", "failed"),
+            Self::Emptied => ("lost, nothing on it, not noticed yet", "failed"),
+            Self::ToBeFound => ("removed until the port returns", "failed"),
         }
     }
 }

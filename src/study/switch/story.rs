@@ -162,7 +162,7 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
         .collect();
     let marked = marked(tally);
     let instants: Vec<Instant> = marked.iter().map(|entry| tally.log[*entry].at).collect();
-    let mut paths = Paths::of(compiled);
+    let mut paths = Paths::of(compiled, instants.clone());
     let broken = Broken::of(setting, compiled);
     let mut scripted = None;
     let mut lines: IndexMap<Line, Told> = IndexMap::new();
@@ -279,13 +279,16 @@ const TOGETHER: Duration = Duration::from_ms(100);
 /// What has been told of paths so far.
 struct Paths {
     standing: Vec<Standing>,
+    /// When something ended: a line begins there, so that it is not marked before.
+    ended: Vec<Instant>,
     /// For each line that may still grow, the paths in it.
     open: IndexMap<Line, Vec<u32>>,
 }
 
 impl Paths {
-    fn of(compiled: &Compiled) -> Self {
+    fn of(compiled: &Compiled, ended: Vec<Instant>) -> Self {
         Self {
+            ended,
             standing: compiled.path_names().map(|path| path.begins).collect(),
             open: IndexMap::new(),
         }
@@ -309,7 +312,10 @@ impl Paths {
             }
             own == **open
         };
-        let found = self.open.iter().rev();
+        let begins = self.ended.contains(&entry.at);
+        let may_hold =
+            |open: &Line| !begins || matches!(open, Line::Paths { at, .. } if *at == entry.at);
+        let found = self.open.iter().rev().filter(|(open, _)| may_hold(open));
         let found = found.filter(|(_, paths)| !paths.contains(&path));
         if let Some(begun) = found.map(|(open, _)| open).find(alike) {
             *line = begun.clone();
@@ -331,7 +337,7 @@ fn marked(tally: &Tally) -> Vec<usize> {
 }
 
 fn line_of(entry: &LogEntry, compiled: &Compiled, workloads: &[String], ended: &[Instant]) -> Line {
-    let near = |at: &&Instant| at.0.abs_diff(entry.at.0) <= TOGETHER.0;
+    let near = |at: &&Instant| **at <= entry.at && entry.at <= **at + TOGETHER;
     let ended = ended.iter().find(near).copied();
     let of = |path: u32| workloads.get(path as usize).cloned().unwrap_or_default();
     let guests = |what| Line::Guests {
@@ -504,7 +510,7 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
                     };
                     format!("{paths} removed, to be found anew when {whose}")
                 }
-                Standing::Removed => format!("{paths} given up for good, no longer tried"),
+                Standing::Removed => format!("{paths} given up, no longer tried"),
                 Standing::Standby if *lost => format!("{paths} lost, another port in use"),
                 Standing::Standby => format!("{paths} standing by"),
             };

@@ -82,8 +82,8 @@ pub(super) fn completions(
             .canvas
             .line([(frame.x.place(0.0), at), (frame.right, at)], pen);
         let who = match scene.switch.case.carries {
-            Some(side) => format!("{side} alone carries"),
-            None => "the survivors carry".to_owned(),
+            Some(side) => format!("{side} alone completes"),
+            None => "the survivors complete".to_owned(),
         };
         ends.push(End {
             at,

@@ -2,6 +2,7 @@
 
 use crate::outcome::{NamedEvent, SwitchWorkload};
 use crate::render::chart::text::{THIN, count, percent_whole, percentile, sig, target, time};
+use crate::render::words::no_path_is_left;
 
 use super::Scene;
 
@@ -95,9 +96,9 @@ pub(super) fn finding(scene: &Scene<'_>) -> String {
     let first = match (ended, longest(scene)) {
         (_, Some(seconds)) if open => {
             let why = if scene.workload.no_path {
-                "no path is left"
+                no_path_is_left(scene.workload)
             } else {
-                "nothing lets them go in that time"
+                "nothing lets them go in that time".to_owned()
             };
             format!(
                 "With {with}, I/Os of {name} hang for more than {}{THIN}s: {why}",
@@ -113,7 +114,8 @@ pub(super) fn finding(scene: &Scene<'_>) -> String {
             match event.timer.as_deref() {
                 Some(timer) if timer.starts_with("no path") => {
                     format!(
-                        "With {with}, {held} of {name} hang for up to {seconds}{THIN}s and fail: no path is left"
+                        "With {with}, {held} of {name} hang for up to {seconds}{THIN}s and fail: {}",
+                        no_path_is_left(scene.workload)
                     )
                 }
                 timer => {
