@@ -167,16 +167,12 @@ pub fn read(
     if !sound {
         return Err(in_order(&ctx));
     }
-    let found = ctx.problems.borrow().len();
+    // What is wrong with an override leaves the text as it is, and that is judged all the same.
     lay_over(&ctx, &mut root, &overrides(&ctx, set));
-    if ctx.problems.borrow().len() > found {
-        return Err(in_order(&ctx));
-    }
     let mut traces = Vec::new();
     let site = understand(&ctx, &root, files, &mut traces);
     let variants = variants(&ctx, &root, files);
-    let growth = site.as_ref().and_then(|site| site.growth.as_ref());
-    let steps = growth::steps(&ctx, &root, files, growth);
+    let steps = growth::steps(&ctx, &root, files);
     match site {
         Some(mut site) if !ctx.has_errors() => {
             site.variants = variants;
@@ -358,7 +354,7 @@ fn understand(
         .unwrap_or_else(|| title_of(ctx.file));
     let run = control::run(&top);
     let timers = timers::global(&top);
-    let before = ctx.errors();
+    let before = ctx.errors_of_shape();
     let names = Names::read(&top);
     let chassis = parts::chassis(&top, &names);
     let hosts = parts::hosts(&top, &names, &chassis, &timers, &work::plain_only(&names));
@@ -374,12 +370,14 @@ fn understand(
         },
     );
     let switches = delays(ctx, raw_switches, &links);
-    let built = ctx.errors() == before;
+    let built = ctx.errors_of_shape() == before && links.iter().all(Option::is_some);
     let shapes = day::Shapes::read(&top, &names);
     let workloads = work::workloads(ctx, (&names, &shapes), &links, files, traces);
+    let before = ctx.errors();
     let groups = fate::groups(&top);
     let outages = control::outages(&top, &switches, &groups);
     let events = events::events(&top, &outages, &groups);
+    let scripted = ctx.errors() == before;
     // A table under a name that no table has may hold what seems to be missing: that is told instead.
     if !root.iter().any(syntax::is_strange) {
         missing(&top, &names);
@@ -387,12 +385,7 @@ fn understand(
     for key in ["variant", "step", "growth"] {
         top.entry(key);
     }
-    let sound = !ctx.has_errors();
-    let growth = if sound {
-        growth::growth(&top, &names, &hosts, &workloads)
-    } else {
-        None
-    };
+    let growth = growth::growth(&top, &names, &workloads);
     let site = Site {
         title,
         run,
@@ -415,21 +408,12 @@ fn understand(
         variants: Vec::new(),
         assumptions: sorted(ctx.assumptions.take()),
     };
-    if sound {
-        check_whole(&top, &names, &site, &groups);
-    } else if built && whole::is_small(&site) {
-        // The parts are known, whatever else is wrong: names of them can be looked up.
-        named_parts(&top, &site, &groups);
+    // Where the parts are known, what can be said of the whole is said, whatever else is wrong.
+    if built {
+        check_whole(&top, &names, &site, &groups, scripted);
     }
     top.finish();
-    sound.then_some(site)
-}
-
-/// Names in groups, outages and events that no part of the site has.
-fn named_parts(top: &Cursor<'_, '_>, site: &Site, groups: &[fate::Group]) {
-    let parts = crate::topology::part_names(site);
-    events::unmatched(top, site, groups, &parts);
-    fate::clashes(top, groups, &site.outages, &parts);
+    (!ctx.has_errors()).then_some(site)
 }
 
 /// The name of a scenario that states none: that of its file.
@@ -504,18 +488,29 @@ fn delays(
         .collect()
 }
 
-/// What can only be said of a whole, otherwise sound site: sizes, names of instances, routes, patterns.
-fn check_whole(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site, groups: &[fate::Group]) {
+/// What can only be said of a whole site whose parts are known: sizes, names of instances, routes, patterns. What is said of
+/// a workload needs that one to be understood; `scripted` says that groups, outages and events are.
+fn check_whole(
+    top: &Cursor<'_, '_>,
+    names: &Names<'_>,
+    site: &Site,
+    groups: &[fate::Group],
+    scripted: bool,
+) {
+    let before = top.ctx.errors();
     whole::sizes(top, names, site);
-    if top.ctx.has_errors() {
+    if top.ctx.errors() > before {
         return;
     }
     whole::instance_names(top, names, site);
     whole::routes(top, names, site);
     whole::teams(top, names, site);
     whole::cycles(top, names, site);
-    named_parts(top, site, groups);
-    if !top.ctx.has_errors() {
+    let before = top.ctx.errors();
+    let parts = crate::topology::part_names(site);
+    events::unmatched(top, site, groups, &parts);
+    fate::clashes(top, groups, &site.outages, &parts);
+    if scripted && top.ctx.errors() == before {
         events::follow(top, site);
     }
 }

@@ -11,6 +11,7 @@ mod bounds;
 mod case;
 mod closed_forms;
 pub mod compare;
+mod cut;
 pub mod derive;
 pub mod estimate;
 pub mod exchange;
@@ -222,11 +223,12 @@ fn assemble(
     origin: Origin,
     steady: Vec<Steady>,
     switches: Vec<Switch>,
-    matrix: Matrix,
+    mut matrix: Matrix,
     plans: &[CasePlan],
 ) -> Report {
+    cut::meets_nothing(&mut matrix, &steady.iter().collect::<Vec<_>>());
     let fabric = Fabric::new(site);
-    let loads = estimate::estimate(site, &fabric);
+    let loads = estimate::estimate_by_member(site, &fabric);
     let parts = parts::with_depths_in_the_way(site, &fabric, &loads, &steady);
     let growth = parts::growth_with_depths(site, &fabric, &loads, &steady);
     let outage_of = |plan: &CasePlan| {

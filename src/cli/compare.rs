@@ -205,7 +205,8 @@ fn origin(arguments: &Arguments, designs: &[Design]) -> Origin {
 fn exit_of(found: &Comparison) -> Exit {
     let rows = found.designs.iter().flat_map(|design| &design.matrix.rows);
     let mut cells = rows.flat_map(|row| row.cells.iter().flatten());
-    if cells.all(|cell| cell.verdict == Verdict::Met) {
+    let whole = found.designs.iter().all(|design| !design.partial);
+    if whole && cells.all(|cell| cell.verdict == Verdict::Met) {
         Exit::Done
     } else {
         Exit::NotMet

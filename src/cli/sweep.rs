@@ -161,7 +161,9 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         table::sweep_text(&table, &sweep.notes, &sweep.rounded, &sweep.origin)
     })?;
     let kept = |row: &Vec<String>, name: &str| matches!(table.text(row, name), "met" | "");
-    let met = |row: &Vec<String>| kept(row, "all_promises") && kept(row, "switch_verdict");
+    let whole = |row: &Vec<String>| table.text(row, "partial") != "true";
+    let met =
+        |row: &Vec<String>| whole(row) && kept(row, "all_promises") && kept(row, "switch_verdict");
     Ok(if table.rows.iter().all(met) {
         Exit::Done
     } else {

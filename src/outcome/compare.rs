@@ -39,6 +39,8 @@ pub struct DesignRow {
     pub frees: Changes,
     /// Verdict for each promise and case.
     pub matrix: Matrix,
+    /// A limit on events or memory stopped one of its runs: figures of the time simulated by then, and nothing met in that case.
+    pub partial: bool,
 }
 
 impl DesignRow {

@@ -3,7 +3,7 @@
 use super::problem::{self, Problem, Severity};
 use super::tree::Origin;
 use crate::site::{Assumption, Basis};
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 
 /// Everything one reading shares: the text, the problems and the marks found so far.
 pub(super) struct Context<'a> {
@@ -18,6 +18,8 @@ pub(super) struct Context<'a> {
     /// Put before each message: a variant's name.
     pub prefix: String,
     pub problems: RefCell<Vec<Problem>>,
+    /// How many errors are of values that change no part's name nor what it is joined to.
+    pub harmless: Cell<usize>,
     pub assumptions: RefCell<Vec<Assumption>>,
 }
 
@@ -30,6 +32,7 @@ impl<'a> Context<'a> {
             outside: "--set",
             prefix: String::new(),
             problems: RefCell::default(),
+            harmless: Cell::default(),
             assumptions: RefCell::default(),
         }
     }
@@ -87,6 +90,11 @@ impl<'a> Context<'a> {
             .iter()
             .filter(|problem| problem.severity == Severity::Error);
         errors.count()
+    }
+
+    /// How many of them may mean other parts or other ways between them than those that were understood.
+    pub(super) fn errors_of_shape(&self) -> usize {
+        self.errors() - self.harmless.get()
     }
 
     /// The text at a place, on one line.

@@ -115,6 +115,36 @@ struct Ground {
     source: String,
 }
 
+/// Keys of parts and links whose values change no part's name and no route: with one of them wrong, names of parts can
+/// still be looked up, and ways still be found.
+const HARMLESS: [&str; 25] = [
+    "slots",
+    "queue_depth",
+    "paths",
+    "guests",
+    "adapter",
+    "bus",
+    "delay",
+    "forwarding",
+    "on_uplink_loss",
+    "uplinks_max",
+    "salt",
+    "parallel",
+    "takeover",
+    "port_commands",
+    "hit",
+    "hit_time",
+    "miss_time",
+    "per_mib",
+    "time",
+    "mirror",
+    "length",
+    "propagation",
+    "fec",
+    "mtu",
+    "choose",
+];
+
 /// A table being read.
 pub(super) struct Cursor<'c, 'a> {
     pub ctx: &'c Context<'a>,
@@ -211,6 +241,13 @@ impl<'c, 'a> Cursor<'c, 'a> {
         self.entries.iter().find(|entry| entry.key == key)
     }
 
+    /// Marks as asked for what another has been asked for.
+    pub(super) fn know(&self, other: &Cursor<'_, '_>) {
+        self.asked
+            .borrow_mut()
+            .extend(other.asked.borrow().iter().copied());
+    }
+
     /// Whether a key is there; does not count as asking for it.
     pub(super) fn has(&self, key: &str) -> bool {
         self.entries.iter().any(|entry| entry.key == key)
@@ -229,6 +266,9 @@ impl<'c, 'a> Cursor<'c, 'a> {
         let at = fault.at.as_ref().unwrap_or(&node.origin);
         let message = format!("`{key}` of {} {}", self.who, fault.says);
         self.ctx.error(at, &message, &fault.expected, &fault.help);
+        if HARMLESS.contains(&key) {
+            self.ctx.harmless.set(self.ctx.harmless.get() + 1);
+        }
     }
 
     /// A value that leaves no mark: names and references. `None` when missing or wrong (which is noted).
@@ -448,6 +488,12 @@ impl<'c, 'a> Cursor<'c, 'a> {
                     &near_or_list(&entry.key, "keys here", &known),
                     &inside(&entry.key, &known),
                 );
+                let harmless = |key: &str| HARMLESS.contains(&key);
+                if near(&entry.key, known.iter().copied()).is_some_and(harmless)
+                    || known.iter().all(|key| harmless(key))
+                {
+                    self.ctx.harmless.set(self.ctx.harmless.get() + 1);
+                }
             }
         }
     }

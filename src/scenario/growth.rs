@@ -6,7 +6,7 @@ use super::cursor::{Cursor, Fault};
 use super::names::{Names, rows};
 use super::tree::{self, Entry, Node, Origin, Override, Value};
 use super::value;
-use crate::site::{Growth, HostFamily, Step, Workload};
+use crate::site::{Growth, Step, Workload};
 use crate::unit::Date;
 
 /// Most growth in a year: to ten times as much.
@@ -49,9 +49,9 @@ fn per_year(node: &Node) -> Result<f64, Fault> {
 pub(super) fn growth(
     top: &Cursor<'_, '_>,
     names: &Names<'_>,
-    hosts: &[HostFamily],
     workloads: &[Workload],
 ) -> Option<Growth> {
+    let before = top.ctx.errors();
     let cursor = top.table("growth")?;
     let from = cursor.needed("from", "day of the stated load", &date, "\"2027-01-01\"");
     let all = cursor.optional("per_year", "growth in a year", &per_year);
@@ -75,7 +75,8 @@ pub(super) fn growth(
             .iter()
             .any(|(index, growth)| work.hosts.contains(index) && *growth > 0.0);
         !own && all.unwrap_or(0.0) == 0.0
-    }) && !cursor.ctx.has_errors()
+    }) && cursor.ctx.errors() == before
+        && workloads.len() == names.workloads.rows.len()
     {
         let help = "for example per_year = \"25%\", or hosts = { db = \"40%\" }";
         let message = format!("{} lets nothing grow", cursor.who);
@@ -86,7 +87,7 @@ pub(super) fn growth(
     let of = |work: &Workload| {
         let own = work.hosts.iter().find_map(|host| {
             let own = families.iter().find(|family| family.0 == *host)?;
-            hosts.get(*host).map(|_| own.1)
+            Some(own.1)
         });
         own.or(all).unwrap_or(0.0)
     };
@@ -99,15 +100,26 @@ pub(super) fn growth(
 }
 
 /// The day of a step, which is not before that of the stated load.
-fn day_of(node: &Node, growth: Option<&Growth>) -> Result<Date, Fault> {
+fn day_of(node: &Node, from: Option<Date>) -> Result<Date, Fault> {
     let day = date(node)?;
-    match growth.map(|growth| growth.from) {
+    match from {
         Some(from) if day < from => Err(Fault::new(
             format!("is `{day}`, before the day of the stated load, {from}"),
             "a day from growth.from on; what is there before it belongs into the scenario itself",
         )),
         _ => Ok(day),
     }
+}
+
+/// The day of the stated load, whatever else of the scenario is wrong.
+fn from_day(root: &[Entry]) -> Option<Date> {
+    let find = |entries: &'_ [Entry], key: &str| {
+        let found = entries.iter().find(|entry| entry.key == key);
+        found.map(|entry| entry.node.clone())
+    };
+    let growth = find(root, "growth")?;
+    let from = find(growth.as_table()?, "from")?;
+    date(tree::unwrapped(&from)).ok()
 }
 
 /// A step as it is stated.
@@ -119,12 +131,8 @@ struct Stated {
 }
 
 /// Reads every `[[step]]`, in order of their days; each holds on top of those before it.
-pub(super) fn steps(
-    ctx: &Context<'_>,
-    root: &[Entry],
-    files: Files<'_>,
-    growth: Option<&Growth>,
-) -> Vec<Step> {
+pub(super) fn steps(ctx: &Context<'_>, root: &[Entry], files: Files<'_>) -> Vec<Step> {
+    let from = from_day(root);
     let start = Origin::Text(0..0);
     let top = Cursor::new(ctx, root, &start, "", "the scenario");
     let mut read: Vec<Stated> = Vec::new();
@@ -133,7 +141,7 @@ pub(super) fn steps(
         let path = format!("step.{name}");
         let cursor = Cursor::new(ctx, row.entries, row.origin, path, format!("step `{name}`"));
         cursor.need("name", &value::text, "\"light the dark legs\"");
-        let date = cursor.need("date", &|node| day_of(node, growth), "\"2028-07-01\"");
+        let date = cursor.need("date", &|node| day_of(node, from), "\"2028-07-01\"");
         if read.iter().any(|known| known.name == name) {
             let message = format!("the step `{name}` is there twice");
             ctx.error(row.origin, &message, "each name once", "");
@@ -147,14 +155,17 @@ pub(super) fn steps(
         let (pairs, overrides) =
             set.map_or_else(Default::default, |table| super::settings(ctx, &table));
         cursor.finish();
-        if let Some(date) = date {
-            read.push(Stated {
-                date,
-                name,
-                set: pairs,
-                overrides,
-            });
-        }
+        let Some(date) = date else {
+            // Nobody knows on top of which others it holds; what it sets is looked at by itself.
+            let _ = super::variant_site(ctx, root, ("step", &name), &overrides, files);
+            continue;
+        };
+        read.push(Stated {
+            date,
+            name,
+            set: pairs,
+            overrides,
+        });
     }
     read.sort_by_key(|step| step.date);
     let mut laid: Vec<Override> = Vec::new();

@@ -1,8 +1,9 @@
 //! Protocols and their options.
 
+use super::context::Context;
 use super::cursor::{Cursor, Fallback, Fault, choice, practice, published, standard};
 use super::links::{MTU_DEFAULT, RawLink};
-use super::tree::Node;
+use super::tree::{Node, Origin};
 use super::value::{bytes, one_of, switch};
 use crate::site::Carries;
 use crate::wire::{
@@ -114,6 +115,16 @@ pub(super) fn options(cursor: &Cursor<'_, '_>, kind: Kind, links: &[Option<RawLi
             ),
         }),
         Kind::Plain => Protocol::Plain(plain(cursor)),
+    }
+}
+
+/// Takes every option that some protocol has as known.
+pub(super) fn know_options(cursor: &Cursor<'_, '_>) {
+    let nothing = Context::new("", "", &[]);
+    for (word, kind) in KINDS {
+        let empty = Cursor::new(&nothing, &[], &Origin::Default, "", word);
+        options(&empty, kind, &[]);
+        cursor.know(&empty);
     }
 }
 

@@ -11,6 +11,7 @@ mod events;
 mod hops;
 mod places;
 mod syntax;
+mod together;
 
 const DEMO: &str = include_str!("../../scenarios/ostrel.toml");
 

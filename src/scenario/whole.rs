@@ -1,10 +1,12 @@
 //! What can only be said of a whole site whose parts are all sound.
 
 use super::cursor::Cursor;
-use super::names::Names;
+use super::names::{Names, Row};
 use super::problem::Severity;
 use super::tree::Origin;
-use crate::site::{Arrivals, Carries, End, LinkFamily, Site, SwitchFamily, Team, WarmUp, Wiring};
+use crate::site::{
+    Arrivals, Carries, End, LinkFamily, Site, SwitchFamily, Team, WarmUp, Wiring, Workload,
+};
 use crate::topology::{self, Fabric};
 use crate::unit::Duration;
 use crate::wire::Family;
@@ -24,14 +26,14 @@ pub(super) fn cycles(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
         WarmUp::At(at) => at,
     };
     let measured = Duration(site.run.duration.0.saturating_sub(warm_up.0));
-    for (index, workload) in site.workloads.iter().enumerate() {
+    for workload in &site.workloads {
         let Arrivals::Bursty(burst) = &workload.arrivals else {
             continue;
         };
         if measured >= burst.every {
             continue;
         }
-        let row = names.workloads.rows.get(index);
+        let row = row_of(names, workload);
         let message = format!(
             "workload `{}` bursts every {}, and a run measures {measured} of it",
             workload.name, burst.every
@@ -44,16 +46,6 @@ pub(super) fn cycles(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
             "figures are those of one part of the cycle; let `run.duration` hold whole cycles, three or more",
         );
     }
-}
-
-/// Whether a site whose work may be unsound can be expanded: within the bounds of [`sizes`] for parts and links.
-pub(super) fn is_small(site: &Site) -> bool {
-    let hosts = site.hosts.iter().map(|family| u64::from(family.count));
-    let switches = site.switches.iter().map(instances_of);
-    let members = site.links.iter().map(|link| members_of(site, link));
-    hosts.sum::<u64>() <= HOSTS_MAX
-        && switches.sum::<u64>() <= HOSTS_MAX
-        && members.fold(0, u64::saturating_add) <= MEMBERS_MAX
 }
 
 /// Switches of a family, over all sides.
@@ -189,23 +181,35 @@ pub(super) fn instance_names(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Sit
         }));
     }
     all.sort_by(|left, right| left.0.cmp(&right.0));
+    let mut said: Vec<(&str, &str)> = Vec::new();
     for pair in all.windows(2) {
         if let [(left, one, _), (right, other, at)] = pair
             && left == right
             && one != other
+            && !said.contains(&(*one, *other))
         {
+            said.push((one, other));
             let message = format!("`{one}` and `{other}` both have a part called `{left}`");
             top.ctx
                 .error(at, &message, "names that differ", "rename one of the two");
-            return;
         }
     }
+}
+
+/// The row of a workload; those that could not be understood are no part of the site.
+fn row_of<'n, 'c>(names: &'n Names<'c>, workload: &Workload) -> Option<&'n Row<'c>> {
+    let mut named = names.workloads.names.iter();
+    let index = named.position(|name| *name == workload.name)?;
+    names.workloads.rows.get(index)
 }
 
 /// Every host must reach the array of its workload.
 pub(super) fn routes(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
     let missing = topology::unreachable(site);
-    for (index, row) in names.workloads.rows.iter().enumerate() {
+    for (index, workload) in site.workloads.iter().enumerate() {
+        let Some(row) = row_of(names, workload) else {
+            continue;
+        };
         let lost: Vec<_> = missing
             .iter()
             .filter(|missing| missing.workload == index)
@@ -252,11 +256,13 @@ pub(super) fn teams(top: &Cursor<'_, '_>, names: &Names<'_>, site: &Site) {
         let at = row.entries.iter().find(|entry| entry.key == "team");
         let at = at.map_or(row.origin, |entry| &entry.node.origin);
         let name = &site.hosts[family].name;
+        // Of work that was not understood nobody can say that it is not there.
+        let all_known = site.workloads.len() == names.workloads.rows.len();
         let mut files = sets
             .iter()
             .filter(|set| fabric.hosts[set.host].family == family && set.protocol == "nfs")
             .peekable();
-        if files.peek().is_none() {
+        if files.peek().is_none() && all_known {
             let message = format!("host `{name}` has a team, and no file traffic");
             let expected = "a workload of these hosts with protocol nfs";
             let help = "every other protocol uses all its paths: leave `team` out";

@@ -94,10 +94,11 @@ fn workload<'c>(
         kind_or_plain.adapter(),
     );
     let promises = promise::promises(&cursor);
-    // Without a protocol its options cannot be told from misspelt keys.
-    if kind.is_some() {
-        cursor.finish();
+    if kind.is_none() {
+        // An option of any protocol may be meant; what no protocol has is misspelt.
+        protocol::know_options(&cursor);
     }
+    cursor.finish();
     let When {
         arrivals,
         per,
@@ -106,7 +107,7 @@ fn workload<'c>(
     } = arrivals?;
     Some(Workload {
         name,
-        hosts,
+        hosts: hosts?,
         array: array?,
         protocol: protocol?,
         adapter,
@@ -123,9 +124,11 @@ fn workload<'c>(
     })
 }
 
-fn hosts(cursor: &Cursor<'_, '_>, names: &Names<'_>) -> Vec<usize> {
-    let listed = cursor.need("hosts", &texts, "\"db\"").unwrap_or_default();
+/// The host families, once each; `None` where one of them is not there, for then nobody knows who does the work.
+fn hosts(cursor: &Cursor<'_, '_>, names: &Names<'_>) -> Option<Vec<usize>> {
+    let listed = cursor.need("hosts", &texts, "\"db\"")?;
     let mut hosts = Vec::new();
+    let mut all = true;
     for node in &listed {
         match names.hosts.find(node) {
             Ok(host) if hosts.contains(&host) => {
@@ -137,10 +140,13 @@ fn hosts(cursor: &Cursor<'_, '_>, names: &Names<'_>) -> Vec<usize> {
                 );
             }
             Ok(host) => hosts.push(host),
-            Err(fault) => cursor.fault("hosts", node, &fault),
+            Err(fault) => {
+                all = false;
+                cursor.fault("hosts", node, &fault);
+            }
         }
     }
-    hosts
+    all.then_some(hosts)
 }
 
 /// Shares of reads and sizes: stated, or the trace's, or (sizes of `plain`) those of its messages.

@@ -11,6 +11,7 @@
 mod parts;
 
 use super::case::{self, CasePlan};
+use super::cut;
 use super::inventory::inventory;
 use super::judge;
 use super::progress::Progress;
@@ -118,6 +119,10 @@ pub fn compare(
         let over = port_budget_notes(&design.site).into_iter();
         notes.extend(over.map(|said| format!("{}: {said}", design.name)));
     }
+    for (design, runs) in designs.iter().zip(&all) {
+        let figures: Vec<&Steady> = runs.iter().map(|runs| &runs.figures).collect();
+        notes.extend(cut::words(&figures).map(|said| format!("{}: {said}", design.name)));
+    }
     let mut differences = Vec::new();
     let mut part_differences = Vec::new();
     for (design, site) in sites.iter().enumerate().skip(1) {
@@ -162,7 +167,8 @@ pub fn compare(
                 inventory: inventory(site),
                 changes: taken(&designs[0], design, prices),
                 frees: changes(&design.site, &designs[0].site, &[], prices, Optics::Counted),
-                matrix: judge::matrix(site, runs, &[]),
+                matrix: judged(site, runs),
+                partial: runs.iter().any(|runs| runs.figures.partial),
             })
             .collect(),
         differences,
@@ -170,6 +176,14 @@ pub fn compare(
         priced: prices.is_some(),
         notes,
     }
+}
+
+/// The verdicts of a design; where a limit cut a run, nothing is met.
+fn judged(site: &Site, runs: &[SteadyRuns]) -> crate::outcome::Matrix {
+    let mut matrix = judge::matrix(site, runs, &[]);
+    let figures: Vec<&Steady> = runs.iter().map(|runs| &runs.figures).collect();
+    cut::meets_nothing(&mut matrix, &figures);
+    matrix
 }
 
 /// What a design takes that the first one does not have. Of what is set, only what is set for it alone counts.

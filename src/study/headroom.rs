@@ -368,7 +368,7 @@ fn search(
     };
     looking.look(&mut searches);
     let today: Vec<Steady> = searches.iter().filter_map(|s| s.today.clone()).collect();
-    let mut parts = parts::members_with_depths(site, &fabric, &loads, &today);
+    let mut parts = parts::parts_with_depths(site, &fabric, &loads, &today);
     // A case that was not run uses no part.
     for (index, _) in searches
         .iter()

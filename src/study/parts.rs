@@ -4,44 +4,28 @@ use super::estimate::Estimate;
 use crate::outcome::{DirectionFigures, Fullest, Growth, PartUse, Steady, UseInCase};
 use crate::site::{Choose, LinkFamily, Site};
 use crate::study::estimate::idle::depth_ceiling_over;
-use crate::study::estimate::{CaseLoads, Flows, Grain, path_weights};
+use crate::study::estimate::{CaseLoads, Flows, path_weights};
 use crate::topology::{DirectionId, Fabric, PathSet};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Every tier of links and every array family, by the use of its fullest instance; the fullest in the
-/// worst case first. Of the two directions of a link family only the busier is listed.
+/// worst case first. Of the two directions of a link family only the busier is listed. Where addresses choose members and leave one
+/// fuller than its group, that one stands for it: the part is then called `one member of …`, and its instance by the name of the member.
 #[must_use]
 pub(crate) fn parts(site: &Site, steady: &[Steady]) -> Vec<PartUse> {
-    parts_asked(site, steady, &|_, _| None, Grain::Bundles)
-}
-
-/// The same with the fullest member in place of its bundle where addresses choose and leave it fuller than the rest: the part is
-/// then called `one member of …`, and its instance by the name of the member.
-#[must_use]
-pub(crate) fn parts_by_member(site: &Site, steady: &[Steady]) -> Vec<PartUse> {
-    parts_asked(site, steady, &|_, _| None, Grain::Members)
+    parts_asked(site, steady, &|_, _| None)
 }
 
 /// What is asked of a direction or a controller by its name in a case, per cent.
 type Asked<'a> = &'a dyn Fn(&str, &str) -> Option<f64>;
 
-/// The same with what arithmetic says is asked of each part, so that of a full one it is known how much came.
+/// The same with what arithmetic says is asked of each part, so that of a full one it is known how much came. `estimate` is by member.
 #[must_use]
 pub(crate) fn parts_by_arithmetic(
     site: &Site,
     fabric: &Fabric,
     estimate: &Estimate,
     steady: &[Steady],
-) -> Vec<PartUse> {
-    asked_by_arithmetic(site, fabric, estimate, steady, Grain::Bundles)
-}
-
-fn asked_by_arithmetic(
-    site: &Site,
-    fabric: &Fabric,
-    estimate: &Estimate,
-    steady: &[Steady],
-    grain: Grain,
 ) -> Vec<PartUse> {
     let direction = |index: usize| DirectionId(u32::try_from(index).unwrap_or(u32::MAX));
     let names: BTreeMap<String, usize> = (0..fabric.directions.len())
@@ -62,15 +46,15 @@ fn asked_by_arithmetic(
         load.map(|load| 100.0 * load.mean)
             .filter(|asked| *asked <= 100.0 || piles_up)
     };
-    parts_asked(site, steady, &asked, grain)
+    parts_asked(site, steady, &asked)
 }
 
-fn parts_asked(site: &Site, steady: &[Steady], asked: Asked<'_>, grain: Grain) -> Vec<PartUse> {
+fn parts_asked(site: &Site, steady: &[Steady], asked: Asked<'_>) -> Vec<PartUse> {
     let mut parts: Vec<PartUse> = Vec::new();
     for link in &site.links {
         let busier = [true, false]
             .into_iter()
-            .filter_map(|toward_array| link_part(link, steady, toward_array, (asked, grain)))
+            .filter_map(|toward_array| link_part(link, steady, toward_array, asked))
             .max_by(|left, right| worst(left).total_cmp(&worst(right)));
         parts.extend(busier);
     }
@@ -96,16 +80,16 @@ fn parts_asked(site: &Site, steady: &[Steady], asked: Asked<'_>, grain: Grain) -
     parts
 }
 
-/// The same with members in place of their bundles, as [`parts_by_member`], and the queue depth of the hosts of each workload that has
-/// one: what is asked for ÷ what it lets through, the paths to itself, by arithmetic in each case. `loads` are by member too.
+/// The same and the queue depth of the hosts of each workload that has one: what is asked for ÷ what it lets through, the paths to
+/// itself, by arithmetic in each case.
 #[must_use]
-pub(crate) fn members_with_depths(
+pub(crate) fn parts_with_depths(
     site: &Site,
     fabric: &Fabric,
     loads: &Estimate,
     steady: &[Steady],
 ) -> Vec<PartUse> {
-    let mut parts = asked_by_arithmetic(site, fabric, loads, steady, Grain::Members);
+    let mut parts = parts_by_arithmetic(site, fabric, loads, steady);
     parts.extend(depths(site, fabric, loads, steady));
     parts.sort_by(|left, right| worst(right).total_cmp(&worst(left)));
     parts
@@ -312,7 +296,7 @@ fn link_part(
     link: &LinkFamily,
     steady: &[Steady],
     toward_array: bool,
-    (asked, grain): (Asked<'_>, Grain),
+    asked: Asked<'_>,
 ) -> Option<PartUse> {
     let of_family = |steady: &Steady| -> Vec<DirectionFigures> {
         let own = |direction: &&DirectionFigures| {
@@ -327,9 +311,7 @@ fn link_part(
         .map(|steady| {
             let all = of_family(steady);
             let used = fullest(&all)?;
-            if let Some(member) =
-                fuller_member(link, &all, &used).filter(|_| grain == Grain::Members)
-            {
+            if let Some(member) = fuller_member(link, &all, &used) {
                 of_member = true;
                 return Some(UseInCase {
                     asked_mean_percent: asked(&steady.case.name, &member.instance),

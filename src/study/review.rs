@@ -18,7 +18,7 @@ mod tiers;
 mod unequal;
 
 use super::closed_forms;
-use super::estimate::{Estimate, estimate};
+use super::estimate::{Estimate, estimate, estimate_by_member};
 use crate::outcome::{Review, ReviewFinding, Severity};
 use crate::site::Site;
 use crate::topology::Fabric;
@@ -30,6 +30,8 @@ struct Facts<'a> {
     site: &'a Site,
     fabric: &'a Fabric,
     estimate: &'a Estimate,
+    /// The same with each flow on the member that its addresses give it.
+    members: &'a Estimate,
     tiers: Vec<Tier>,
 }
 
@@ -79,6 +81,7 @@ pub fn review(site: &Site) -> Review {
         site,
         fabric: &fabric,
         estimate: &estimate,
+        members: &estimate_by_member(site, &fabric),
         tiers: tiers::tiers(site, &fabric, &estimate),
     };
     let mut findings = reach::findings(&facts);

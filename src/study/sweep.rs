@@ -12,7 +12,7 @@ use super::estimate::{Estimate, estimate_by_member, levelled};
 use super::inventory::inventory;
 use super::progress::Progress;
 use super::review::port_budget_notes;
-use super::{judge, parts, steady, switch};
+use super::{cut, judge, parts, steady, switch};
 use crate::model::Compiled;
 use crate::outcome::{PartLoad, Steady, SweepCase, SweepPoint};
 use crate::site::Site;
@@ -44,8 +44,9 @@ pub fn point(site: &Site, asked: &Asked, progress: &dyn Progress) -> SweepPoint 
             switch::of_outages(site, &whole, &runs, false, progress)
         }
     };
-    let matrix = judge::matrix(site, &runs, &switches);
+    let mut matrix = judge::matrix(site, &runs, &switches);
     let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
+    cut::meets_nothing(&mut matrix, &figures.iter().collect::<Vec<_>>());
     let cases = plans
         .iter()
         .zip(&figures)
@@ -147,7 +148,7 @@ pub fn in_order<T: Send>(
 }
 
 fn fullest(site: &Site, steady: &Steady) -> Option<PartLoad> {
-    let all = parts::parts_by_member(site, std::slice::from_ref(steady));
+    let all = parts::parts(site, std::slice::from_ref(steady));
     let first = all.into_iter().next()?;
     let used = first.cases.into_iter().next()??;
     Some(PartLoad {

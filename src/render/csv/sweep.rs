@@ -13,12 +13,13 @@ use serde_json::{Map, Value};
 pub const BEFORE: [&str; 4] = ["point", "points", "row", "rows"];
 
 /// Columns after those of the varied values; those in [`TEXTS`] are text, the others are numbers.
-const AFTER: [&str; 56] = [
+const AFTER: [&str; 57] = [
     "case",
     "workload",
     "all_promises",
     "decided_by",
     "saturated",
+    "partial",
     "promise",
     "promise_unit",
     "promise_target",
@@ -72,7 +73,7 @@ const AFTER: [&str; 56] = [
     "version",
 ];
 
-const TEXTS: [&str; 15] = [
+const TEXTS: [&str; 16] = [
     "case",
     "workload",
     "all_promises",
@@ -88,10 +89,11 @@ const TEXTS: [&str; 15] = [
     "sweep",
     "version",
     "saturated",
+    "partial",
 ];
 
 /// Those of them that are `true` or `false`.
-const TRUTHS: [&str; 2] = ["saturated", "arithmetic_leaves_out_closed"];
+const TRUTHS: [&str; 3] = ["saturated", "partial", "arithmetic_leaves_out_closed"];
 
 /// Where a row comes from.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -258,6 +260,15 @@ fn switch_over(point: &SweepPoint, case: usize, work: &WorkloadFigures) -> Vec<S
     ]
 }
 
+/// Whether a limit on events or memory stopped a run of a case, steady or the switch-over.
+fn is_partial(point: &SweepPoint, case: usize) -> bool {
+    let switch = point
+        .switches
+        .iter()
+        .find(|own| own.case.name == point.cases[case].case.name);
+    point.steady[case].partial || switch.is_some_and(|own| own.partial)
+}
+
 fn figures(
     point: &SweepPoint,
     case: usize,
@@ -273,6 +284,7 @@ fn figures(
         together.to_owned(),
         deciding(&cells).unwrap_or_default().to_owned(),
         work.saturated.to_string(),
+        is_partial(point, case).to_string(),
     ];
     match promise.and_then(|index| cells.get(index)) {
         None => out.extend(std::iter::repeat_n(String::new(), 9)),

@@ -49,6 +49,7 @@ pub fn sample_comparison() -> Comparison {
             ..Changes::default()
         },
         matrix: matrix(&cases, mended),
+        partial: false,
     };
     let estimated = |value: f64, half: f64| Estimated {
         value,

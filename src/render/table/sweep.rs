@@ -10,6 +10,10 @@ use std::collections::BTreeSet;
 /// Most of what was rounded that is named each.
 const ROUNDED_NAMED: usize = 6;
 
+/// What "partial" means.
+const PARTIAL: &str = "Partial: a limit on events or memory (run.events_max, run.memory_max) stopped a run; its figures are of the time \
+                       simulated by then, and no promise counts as met. A shorter run, less work, or a higher limit would let it end.\n";
+
 /// Columns of switch-overs.
 const SWITCHED: [&str; 4] = [
     ">longest silence, s",
@@ -104,7 +108,11 @@ pub fn sweep_text(
             text("workload"),
             dash(text("promise")),
             figure,
-            dash(text("promise_verdict")),
+            match text("partial") == "true" {
+                true if text("promise_verdict").is_empty() => "partial".to_owned(),
+                true => format!("{}, partial", text("promise_verdict")),
+                false => dash(text("promise_verdict")),
+            },
             shown("throughput_mb_s"),
             shown("mean_us"),
             shown("p99_us"),
@@ -133,6 +141,11 @@ pub fn sweep_text(
     } else {
         String::new()
     };
+    let cut = table
+        .rows
+        .iter()
+        .any(|row| table.text(row, "partial") == "true");
+    let cut = if cut { PARTIAL } else { "" };
     let seeds: BTreeSet<&str> = table
         .rows
         .iter()
@@ -175,7 +188,7 @@ pub fn sweep_text(
         ""
     };
     format!(
-        "{}{missing}{several}{closed}{idle}{rounded}Note: {shared}; each verdict has its own 95 %. {judged}.\n{}\n",
+        "{}{missing}{cut}{several}{closed}{idle}{rounded}Note: {shared}; each verdict has its own 95 %. {judged}.\n{}\n",
         out.text("Points of the sweep, by case and workload"),
         origin_line(origin)
     )

@@ -3,7 +3,11 @@
 //! A pool is all directions of one link family (one way), or all controllers of one array, among which some work can
 //! choose. What must cross a pool is added up and held against what the whole pool can carry, so that neither a path
 //! policy nor a hash nor a full queue could make room: if that is 100 % or more, the backlog grows for ever, and a run of
-//! finite length may only not show it yet. Work that shares such a pool with other work counts as not fitting too: whose
+//! finite length may only not show it yet. At exactly 100 % that is so because of chance: what is not made up for in one moment never
+//! is. Work without chance fits there: evenly paced I/Os of one kind and size, which hold an array for one time, bring to a pool in any time
+//! what it can carry in that time and a few I/Os more at most, so that no more than those ever wait (the bound of a flow with an
+//! envelope of rate and burst at a server of that rate: J.-Y. Le Boudec and P. Thiran, *Network Calculus*, 2001, theorem 1.4.1; from
+//! memory). Work that shares such a pool with other work counts as not fitting too: whose
 //! I/Os wait depends on the depths of the hosts, and no run says what becomes of it.
 //!
 //! What other work brings to a pool is counted after the narrowest pool that it crosses elsewhere. Left out: closed loops,
@@ -12,12 +16,15 @@
 
 use super::spread::preferred;
 use super::{Flows, asked, mean_service_s, per_io, wire_bytes};
-use crate::site::{Arrivals, Site};
+use crate::site::{ArrayFamily, Arrivals, Law, Site, Workload};
 use crate::topology::{Fabric, PathSet};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// From this share of a pool on its work does not fit: all of it, less the rounding of sums.
 const FULL: f64 = 1.0 - 1e-9;
+
+/// Work that never changes fits up to all of a pool, and no longer beyond the rounding of sums.
+const OVER_FULL: f64 = 1.0 + 1e-9;
 
 /// Where work competes: a link family and which way, or an array.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -57,12 +64,36 @@ pub(crate) fn overloaded(
                 .iter()
                 .zip(&pools.of_unit)
                 .any(|(unit, of)| unit.workload == index && crosses(of));
-            if crossed && pools.share_for(&units, pool, index) >= FULL {
-                *over = true;
-            }
+            let share = pools.share_for(&units, pool, index);
+            let full = match pools.is_even(site, &units, pool) {
+                true => share > OVER_FULL,
+                false => share >= FULL,
+            };
+            *over |= crossed && full;
         }
     }
     found
+}
+
+/// Whether a workload's I/Os are evenly paced, all of one kind and one size.
+fn comes_evenly(work: &Workload) -> bool {
+    let one = |sizes: &[(u64, f64)]| sizes.len() == 1;
+    let alike = match work.read {
+        share if share <= 0.0 => one(&work.sizes.write),
+        share if share >= 1.0 => one(&work.sizes.read),
+        _ => false,
+    };
+    alike && matches!(work.arrivals, Arrivals::Paced(_))
+}
+
+/// Whether an array takes one time for each I/O of a workload of one kind.
+fn is_held_evenly(work: &Workload, array: &ArrayFamily) -> bool {
+    let constant = |law: &Law| matches!(law, Law::Constant(_));
+    if work.read <= 0.0 {
+        return constant(&array.write.time);
+    }
+    let read = &array.read;
+    (read.hit >= 1.0 && constant(&read.hit_time)) || (read.hit <= 0.0 && constant(&read.miss_time))
 }
 
 fn units(
@@ -222,6 +253,16 @@ impl Pools {
     }
 
     /// What is asked of a pool, work of others counted as far as other pools let it through.
+    /// Whether all that crosses a pool comes without chance: paced, of one kind and size, and held for one time.
+    fn is_even(&self, site: &Site, units: &[Unit], pool: usize) -> bool {
+        let crossing = units.iter().zip(&self.of_unit);
+        let mut crossing = crossing.filter(|(_, of)| of.iter().any(|(own, _)| *own == pool));
+        crossing.all(|(unit, _)| {
+            let work = &site.workloads[unit.workload];
+            comes_evenly(work) && is_held_evenly(work, &site.arrays[work.array])
+        })
+    }
+
     fn share_for(&self, units: &[Unit], pool: usize, workload: usize) -> f64 {
         let mut sum = 0.0;
         for (unit, of) in units.iter().zip(&self.of_unit) {
@@ -326,6 +367,30 @@ arrivals = { poisson = "400k/s" }
         let rate = |rate: &'static str| [("workload.big.arrivals.poisson", rate)];
         assert_eq!(found(&rate("600k/s"), Some(0)), [true, true]);
         assert_eq!(found(&rate("599k/s"), Some(0)), [false, false]);
+    }
+
+    /// A million evenly paced I/Os of 1000 bytes fill a link of 8 Gb/s and pile up nowhere; with chance in how many come, in their size or in
+    /// how long the array holds them they do, and beyond a million as well.
+    #[test]
+    fn what_is_paced_at_exactly_all_that_is_carried_fits() {
+        let paced = |big: &'static str, small: &'static str| {
+            [
+                ("workload.big.arrivals", big),
+                ("workload.small.arrivals", small),
+            ]
+        };
+        let even = paced("{ paced = \"600k/s\" }", "{ paced = \"400k/s\" }");
+        assert_eq!(found(&even, Some(0)), [false, false]);
+        let chance = paced("{ paced = \"600k/s\" }", "{ poisson = \"400k/s\" }");
+        assert_eq!(found(&chance, Some(0)), [true, true]);
+        let more = paced("{ paced = \"600100/s\" }", "{ paced = \"400k/s\" }");
+        assert_eq!(found(&more, Some(0)), [true, true]);
+        let held = [
+            even[0],
+            even[1],
+            ("array.box.write.time", "{ exponential = \"1us\" }"),
+        ];
+        assert_eq!(found(&held, Some(0)), [true, true]);
     }
 
     #[test]

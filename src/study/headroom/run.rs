@@ -93,8 +93,8 @@ pub(super) fn one(
     let parts_of = |works: &[&str]| {
         let used = |name: &&str| length::used_by(&scaled, &fabric, &case, name);
         match works.iter().map(used).reduce(length::Used::and) {
-            Some(used) => parts::parts_by_member(&scaled, &[only(steady, &used)]),
-            None => parts::parts_by_member(&scaled, &figures),
+            Some(used) => parts::parts(&scaled, &[only(steady, &used)]),
+            None => parts::parts(&scaled, &figures),
         }
     };
     let uses = parts_of(&judged);

@@ -26,6 +26,8 @@ struct Piece {
     burst: Vec<f64>,
     /// The mean that even shares of each path would make, where hosts that level their queues make less of it.
     even: Option<f64>,
+    /// Whether one member is fuller than its group.
+    of_member: bool,
 }
 
 impl Piece {
@@ -35,6 +37,15 @@ impl Piece {
             mean: vec![0.0; cases],
             burst: vec![0.0; cases],
             even: None,
+            of_member: false,
+        }
+    }
+
+    /// What to call it.
+    fn called(&self) -> String {
+        match self.of_member {
+            true => format!("one member of {}", self.name),
+            false => self.name.clone(),
         }
     }
 
@@ -75,7 +86,7 @@ pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
             "utilization",
             format!(
                 "comfortable: {every} link and controller; the fullest of them is {}, {}",
-                fullest.name,
+                fullest.called(),
                 figures(facts, fullest)
             ),
             "Nothing to do; the simulation has the last word.",
@@ -107,9 +118,10 @@ fn pieces(facts: &Facts<'_>) -> Vec<Piece> {
             }
         }
     }
+    by_member(facts, &families, &mut pieces);
     for (array, family) in facts.site.arrays.iter().enumerate() {
         let mut piece = Piece::new(format!("controllers of {}", family.name), cases);
-        for (case, loads) in facts.estimate.cases.iter().enumerate() {
+        for (case, loads) in facts.members.cases.iter().enumerate() {
             let own = facts.fabric.controllers.iter().zip(&loads.controllers);
             for load in own
                 .filter(|(c, _)| c.array == array)
@@ -120,7 +132,7 @@ fn pieces(facts: &Facts<'_>) -> Vec<Piece> {
         }
         pieces.push(piece);
     }
-    for (case, loads) in facts.estimate.cases.iter().enumerate() {
+    for (case, loads) in facts.members.cases.iter().enumerate() {
         let mean = levelled(facts.site, facts.fabric, loads).map(|found| found.fullest);
         let mut all = loads.directions.iter().chain(&loads.controllers).flatten();
         let bursty = all.any(|load| load.burst > load.mean);
@@ -134,6 +146,31 @@ fn pieces(facts: &Facts<'_>) -> Vec<Piece> {
         }
     }
     pieces
+}
+
+/// A link is as full as its fullest member: where addresses choose members, that one is fuller than its group, and the piece is called
+/// after it. The shares are those by which headroom finds its end.
+fn by_member(facts: &Facts<'_>, families: &BTreeMap<usize, usize>, pieces: &mut [Piece]) {
+    for (case, loads) in facts.members.cases.iter().enumerate() {
+        let mut most: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
+        for (index, load) in loads.directions.iter().enumerate() {
+            let (Some(load), Some(member)) = (load, facts.fabric.members.get(index / 2)) else {
+                continue;
+            };
+            let own = most.entry(member.family).or_default();
+            *own = (own.0.max(load.mean), own.1.max(load.burst));
+        }
+        for (family, (mean, burst)) in most {
+            let Some(piece) = families.get(&family).and_then(|at| pieces.get_mut(*at)) else {
+                continue;
+            };
+            let (mean, burst) = (100.0 * mean, 100.0 * burst);
+            if mean > piece.mean[case] && !alike(mean, piece.mean[case]) {
+                piece.of_member = true;
+            }
+            piece.note(case, mean, burst);
+        }
+    }
 }
 
 /// `66.3 % on the mean and 119.3 % in a burst (A lost or B lost)`.
@@ -211,11 +248,11 @@ fn judge(facts: &Facts<'_>, piece: &Piece) -> Option<ReviewFinding> {
         match piece.even.filter(|even| *even > mean) {
             Some(even) => format!(
                 "{}: {}, where hosts level what they send ({:.1} % in even shares, as below): {word}",
-                piece.name,
+                piece.called(),
                 figures(facts, piece),
                 tenths(even)
             ),
-            None => format!("{}: {}: {word}", piece.name, figures(facts, piece)),
+            None => format!("{}: {}: {word}", piece.called(), figures(facts, piece)),
         },
         advice,
     ))

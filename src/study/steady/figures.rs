@@ -12,6 +12,7 @@ use crate::outcome::{
     WorkloadFigures,
 };
 use crate::site::{Arrivals, Measure, Site};
+use crate::study::cut::{end_of, measured_s};
 use crate::topology::PathSet;
 use crate::unit::Duration;
 
@@ -100,7 +101,7 @@ fn workload(
             None if waits => held_by_depth(compiled, sets, index),
             None => is_saturated(compiled, tallies, index),
         };
-    let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
+    let window = measured_s(tallies);
     #[allow(clippy::cast_precision_loss)]
     let one_mb = largest(&site.workloads[index]) as f64 / 1e6;
     let kind = |pick: &dyn Fn(&WorkloadTally) -> KindTally| {
@@ -229,8 +230,10 @@ fn is_saturated(compiled: &Compiled, tallies: &[Tally], index: usize) -> bool {
         .iter()
         .map(|tally| both(&tally.workloads[index]).arrived)
         .sum();
+    // What a cut run left unfinished says nothing of whether the work fits.
     let unfinished: u64 = tallies
         .iter()
+        .filter(|tally| !tally.partial)
         .map(|tally| unfinished(&both(&tally.workloads[index])))
         .sum();
     // What a limit cut short had no time to finish.
@@ -529,7 +532,10 @@ fn peaks(tallies: &[Tally], index: usize) -> (f64, f64) {
 #[allow(clippy::cast_precision_loss)]
 fn bins(tallies: &[Tally], index: usize) -> Vec<SteadyBin> {
     let width = bin_width(tallies);
-    let end = usize::try_from(tallies[0].to.0 / width.0).unwrap_or(usize::MAX);
+    // Where a limit ended one of the runs, what all have simulated.
+    let end = tallies.iter().map(end_of).min();
+    let end = end.map_or(0, |end| end.0 / width.0);
+    let end = usize::try_from(end).unwrap_or(usize::MAX);
     let mut sums: Vec<FlowCell> = Vec::new();
     for tally in tallies {
         for (position, cell) in tally.workloads[index]

@@ -5,6 +5,7 @@ use super::figures::{CONFIDENCE, estimated};
 use crate::measure::{Cell, Histogram, Series, mean_interval};
 use crate::model::{Compiled, Standing, Tally};
 use crate::outcome::{ArrayFigures, DirectionFigures, Estimated, HostFigures, PathFigures};
+use crate::study::cut::{measured_s, over_measured};
 use crate::topology::{DirectionId, NodeId};
 use crate::unit::{Duration, Side};
 
@@ -139,7 +140,7 @@ fn direction(compiled: &Compiled, tallies: &[Tally], index: usize) -> DirectionF
         ahead = ahead.max(own.ahead_max);
     }
     let ends = wait_ends(tallies.iter().map(|tally| &tally.directions[index].wait));
-    let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
+    let window = measured_s(tallies);
     let quantile = |q: f64| wait.quantile(q).map_or(0.0, Duration::as_us_f64);
     let most = |tally: &Tally, asked: bool| {
         let own = &tally.directions[index];
@@ -162,10 +163,8 @@ fn direction(compiled: &Compiled, tallies: &[Tally], index: usize) -> DirectionF
         speed: link.label.clone(),
         usable_mb_s: direction.rate.mb_per_second(),
         utilization_percent: mean_of(tallies, |tally| {
-            percent(
-                tally.directions[index].busy as f64,
-                tally.directions[index].up as f64,
-            )
+            let own = &tally.directions[index];
+            percent(own.busy as f64, own.up as f64)
         }),
         peak_percent: mean_of(tallies, |tally| most(tally, false)),
         asked_peak_percent: mean_of(tallies, |tally| most(tally, true)),
@@ -232,10 +231,8 @@ pub(crate) fn controllers(compiled: &Compiled, tallies: &[Tally]) -> Vec<ArrayFi
                 family: array.name.clone(),
                 parallel: array.parallel,
                 utilization_percent: mean_of(tallies, |tally| {
-                    percent(
-                        tally.controllers[index].busy.mean().unwrap_or(0.0),
-                        parallel,
-                    )
+                    let busy = tally.controllers[index].busy.mean().unwrap_or(0.0);
+                    over_measured(tally, percent(busy, parallel))
                 }),
                 peak_percent: mean_of(tallies, busy_peak),
                 asked_peak_percent: mean_of(tallies, asked_peak),
@@ -250,7 +247,8 @@ pub(crate) fn controllers(compiled: &Compiled, tallies: &[Tally]) -> Vec<ArrayFi
                     0.0
                 },
                 queue_mean: mean_of(tallies, |tally| {
-                    tally.controllers[index].waiting.mean().unwrap_or(0.0)
+                    let waiting = tally.controllers[index].waiting.mean();
+                    over_measured(tally, waiting.unwrap_or(0.0))
                 }),
                 queue_max: tallies
                     .iter()
