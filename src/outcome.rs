@@ -52,8 +52,8 @@ pub use review::{
     TierRow,
 };
 pub use steady::{
-    ArrayFigures, BudgetPart, CurvePoint, DirectionFigures, Estimated, HostFigures, PathFigures,
-    Population, QuantileFigure, Steady, SteadyBin, WorkloadFigures,
+    ArrayFigures, BudgetPart, CurvePoint, DirectionFigures, Estimated, Filling, HostFigures,
+    PathFigures, Population, QuantileFigure, Steady, SteadyBin, WorkloadFigures,
 };
 pub use sweep::{SweepCase, SweepPoint};
 pub use switch::{

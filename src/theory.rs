@@ -14,6 +14,7 @@ pub mod fan_in;
 pub mod many_servers;
 pub mod pipeline;
 pub mod single_queue;
+pub mod start_up;
 pub mod window;
 
 /// Whether the numbers describe a load a queue can carry for ever: all finite, the rate not negative, the

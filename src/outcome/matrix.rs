@@ -95,6 +95,9 @@ pub enum LeftOpen {
     Waiting(u32),
     /// The run is too short to show what becomes of its I/Os.
     RunTooShort,
+    /// The run begins empty, and the queue of a nearly full part fills for longer than it lasts: with what is missing of its wait the promise
+    /// would not be kept.
+    Filling,
     /// A limit on events or memory stopped a run before its end.
     Stopped,
     /// The state after the switch-over is asked for more than it carries: the longer it lasts, the longer I/Os wait.

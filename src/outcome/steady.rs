@@ -83,6 +83,9 @@ pub struct WorkloadFigures {
     /// than half of the run, or than unmeasured traffic goes on after it. Then only arithmetic says that work does not fit; `None`
     /// otherwise.
     pub service_beyond_run_s: Option<f64>,
+    /// The nearly full part whose queue makes waits of this run too low, as runs begin empty; `None` where it is by less than a
+    /// hundredth, or the workload is saturated.
+    pub filling: Option<Filling>,
     /// Reads and writes together.
     pub all: Population,
     /// Reads alone.
@@ -100,6 +103,21 @@ pub struct WorkloadFigures {
     pub peak_iops: f64,
     /// Arrived I/Os per second in the busiest 20 ms.
     pub peak_offered_iops: f64,
+}
+
+/// A queue that a run, which begins empty, does not see filled: by arithmetic (`theory::start_up`).
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Filling {
+    /// The link direction or controller.
+    pub part: String,
+    /// How busy it is on the mean, per cent.
+    pub busy_percent: f64,
+    /// Relaxation time of its queue, seconds: what is left of the start shrinks e-fold in it. `None` where it never settles.
+    pub memory_s: Option<f64>,
+    /// The share, 0 to 1, of the steady mean wait by which that of the measured window falls short.
+    pub missing_share: f64,
+    /// The duration of a run, seconds, that leaves less than a hundredth out; `None` where none does.
+    pub enough_s: Option<f64>,
 }
 
 /// Counts and latency of one kind of I/O.

@@ -35,7 +35,8 @@ pub use mends::{mend_cell, mend_search_words, mend_takes, mend_worst, set_words}
 pub use pathless::cut_words;
 pub(crate) use pathless::{hosts_without_path, no_path_is_left};
 pub use precision::{
-    GROWTH_TITLE, beyond_run_words, growth_words, partial_words, precision_words, short_span_words,
+    GROWTH_TITLE, beyond_run_words, filling_words, growth_words, partial_words, precision_words,
+    short_span_words,
 };
 pub use reasons::fullest_part;
 pub(crate) use reasons::switch_cause;

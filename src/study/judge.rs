@@ -166,7 +166,30 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
     if runs.figures.partial && !misses_all_the_same(runs, index, promise, &cell, trust) {
         return stopped(cell);
     }
-    cell
+    filled(cell, runs, index, promise)
+}
+
+/// A latency that is met while the queue of a nearly full part still fills is so only if it is with the wait that is missing, too: as if all of
+/// the latency were wait, which is more than is missing.
+fn filled(cell: Cell, runs: &SteadyRuns, index: usize, promise: &Promise) -> Cell {
+    let filling = runs.figures.workloads[index].filling.as_ref();
+    let latency = matches!(promise.measure, Measure::Mean | Measure::Quantile(_));
+    let Some(filling) = filling.filter(|_| latency && cell.verdict == Verdict::Met) else {
+        return cell;
+    };
+    let most = cell.value.map(|value| value.high.unwrap_or(value.value));
+    let kept =
+        most.is_some_and(|most| most <= promise.target / 1e6 * (1.0 - filling.missing_share));
+    if kept {
+        return cell;
+    }
+    Cell {
+        verdict: Verdict::Undecided,
+        margin_percent: None,
+        replications_needed: None,
+        left_open: Some(LeftOpen::Filling),
+        ..cell
+    }
 }
 
 /// Whether what a stopped run has seen is a miss, whatever the rest of it would have been: more is asked for than fits,

@@ -9,6 +9,7 @@
 
 mod carried;
 mod figures;
+mod memory;
 mod narrow;
 mod parts;
 

@@ -1,6 +1,6 @@
 //! A run that would never end, or never fit, is stopped, and everybody is told.
 
-use super::rig::{Twin, ask, case, reads, site};
+use super::rig::{Twin, ask, ask_healthy, case, reads, site, work};
 use halfloom::outcome::{LeftOpen, Report, Verdict};
 use halfloom::render::table::report_text;
 
@@ -162,4 +162,37 @@ fn a_queue_depth_is_what_is_full_first_however_little_of_it_is_used() {
             found.factor
         );
     }
+}
+
+/// Two I/Os under way on each of two paths, each as long as the fastest on an idle site: 1 % more than that lets through piles up for
+/// ever, though a run of a few tens of milliseconds hardly shows it; 1 % less does not.
+#[test]
+fn a_queue_depth_that_is_asked_for_a_little_more_than_it_lets_through_is_full() {
+    let found = |rate: f64, duration: &str| {
+        let text = Twin {
+            run: &format!("duration = \"{duration}\"\nwarm_up = \"5ms\"\nreplications = 2"),
+            host: "queue_depth = 2\npaths = \"round-robin\"",
+            array: "controllers = 1\nparallel = 64\nread = { hit = \"100%\", hit_time = \"100us\" }",
+            near: "speed = \"32GFC\"",
+            far: "speed = \"32GFC\"",
+            name: "w",
+            work: &format!(
+                "protocol = \"fc-scsi\"\nread = \"100%\"\nsizes = \"8KiB\"\narrivals = {{ poisson = \"{rate:.0}/s\" }}\n\
+                 promise = {{ mean = \"1s\" }}"
+            ),
+            ..Twin::default()
+        }
+        .text();
+        ask_healthy(&site(&text, &[]))
+    };
+    let idle = found(10.0, "2s");
+    let alone = work(case(&idle, "healthy"), "w").all.min_us;
+    let most = 4.0 / (alone.expect("some come") * 1e-6);
+    let over = found(most * 1.01, "45ms");
+    let own = work(case(&over, "healthy"), "w");
+    assert!(own.saturated);
+    let cell = over.matrix.rows[0].cells[0].as_ref().expect("judged");
+    assert_eq!((cell.verdict, cell.saturated), (Verdict::Missed, true));
+    let under = found(most * 0.99, "45ms");
+    assert!(!work(case(&under, "healthy"), "w").saturated);
 }

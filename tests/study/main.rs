@@ -5,6 +5,7 @@
 //! - `survivors`: the state after an outage is the site written without the lost parts
 //! - `derive`: recordings are counted as they are described, and the workload that stands for one brings the same load
 //! - `faults`: outages of one way, slow, damaging frames and flapping, against other ways to say the same
+//! - `filling`: a run that ends before a nearly full queue has filled decides nothing near its promise
 //! - `headroom`: the switch-over at a proven load is the one of a failover at that load
 //! - `hosts`: what hosts that are lost or drained themselves ask for, and what is judged of it
 //! - `mends`: changes proposed for what is missed, each proven by a simulation
@@ -28,6 +29,7 @@ mod derive;
 #[path = "../shared/every_kind.rs"]
 mod every;
 mod faults;
+mod filling;
 mod headroom;
 mod hosts;
 mod limits;

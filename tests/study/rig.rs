@@ -61,6 +61,17 @@ pub(crate) fn ask(site: &Site, outages: &[&str], switch: bool) -> Report {
     study(site, origin(site), &ask, &NoProgress)
 }
 
+/// Nothing lost.
+pub(crate) fn ask_healthy(site: &Site) -> Report {
+    let ask = Ask {
+        outages: Some(Vec::new()),
+        switch: false,
+        mends: false,
+        planned: false,
+    };
+    study(site, origin(site), &ask, &NoProgress)
+}
+
 /// The steady figures of a case.
 pub(crate) fn case<'r>(report: &'r Report, name: &str) -> &'r Steady {
     report

@@ -5,7 +5,7 @@ use super::files::names;
 use super::html::section as framed;
 use super::html::{esc, sentence as named_words};
 use crate::render::number::{THIN, about, three};
-use crate::render::words::{beyond_run_words, partial_words, precision_words};
+use crate::render::words::{beyond_run_words, filling_words, partial_words, precision_words};
 
 pub(super) fn section(context: &Context<'_>) -> String {
     let report = context.report;
@@ -61,7 +61,11 @@ pub(super) fn section(context: &Context<'_>) -> String {
         .iter()
         .map(|(name, value)| format!("<div><dt>{name}</dt><dd>{value}</dd></div>"))
         .collect();
-    let partial = [partial_words(report), beyond_run_words(report)];
+    let partial = [
+        partial_words(report),
+        beyond_run_words(report),
+        filling_words(report),
+    ];
     let partial: String = partial
         .iter()
         .flatten()

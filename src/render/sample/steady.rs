@@ -175,6 +175,7 @@ fn figures(
         name: name.to_owned(),
         saturated: false,
         service_beyond_run_s: None,
+        filling: None,
         all: kind(1.0),
         reads: kind(read),
         writes: kind(1.0 - read),

@@ -12,10 +12,10 @@ use crate::render::number::{
     NONE, Scale, THIN, about, at_place, count, is_over, margin, three, three_down,
 };
 use crate::render::words::{
-    Flag, GROWTH_TITLE, Prose, answer, beyond_run_words, growth_words, hosts_without_path,
-    least_and_most, longest_of, measure_name, partial_words, plural, precision_words, report_line,
-    row_scale, sent_twice, short_span_words, stalls_by_timers, still_slow, stop_and_spike,
-    target_words, timer_words,
+    Flag, GROWTH_TITLE, Prose, answer, beyond_run_words, filling_words, growth_words,
+    hosts_without_path, least_and_most, longest_of, measure_name, partial_words, plural,
+    precision_words, report_line, row_scale, sent_twice, short_span_words, stalls_by_timers,
+    still_slow, stop_and_spike, target_words, timer_words,
 };
 use std::collections::BTreeMap;
 
@@ -76,7 +76,11 @@ fn figures(report: &Report) -> String {
 }
 
 pub(super) fn foot(report: &Report) -> String {
-    let notes = [beyond_run_words(report), partial_words(report)];
+    let notes = [
+        beyond_run_words(report),
+        filling_words(report),
+        partial_words(report),
+    ];
     let notes = notes.into_iter().flatten();
     let note: String = notes.map(|words| wrapped(&words, 96)).collect();
     let precision: String = report
@@ -169,7 +173,9 @@ pub(super) fn judged(row: &Row, cell: Option<&Cell>, scale: Scale, ends: bool) -
             Flag::of(cell).word(),
             plural(cell.replications as usize, "run")
         ),
-        Some(LeftOpen::RunTooShort) => format!("{}, run too short", Flag::of(cell).word()),
+        Some(LeftOpen::RunTooShort | LeftOpen::Filling) => {
+            format!("{}, run too short", Flag::of(cell).word())
+        }
         Some(LeftOpen::Stopped) => format!("{}, run stopped", Flag::of(cell).word()),
         Some(LeftOpen::PilesUp) => format!("{}, work piles up after", Flag::of(cell).word()),
         None => Flag::of(cell).word().to_owned(),

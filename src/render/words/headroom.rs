@@ -399,6 +399,14 @@ fn why_open(case: &CaseHeadroom) -> String {
             named(row)
         );
     }
+    let filling = |row: &&&LoadRow| row.cell.left_open == Some(LeftOpen::Filling);
+    if let Some(row) = open.iter().find(filling) {
+        return format!(
+            "the runs begin empty and are too short for the queue of a nearly full part to fill ({}); longer runs (run.duration) would tell, more \
+             replications would not",
+            named(row)
+        );
+    }
     let few = |row: &&LoadRow| row.cell.above_share == Some(0.0);
     match open.first() {
         Some(row) if open.iter().all(few) => format!(

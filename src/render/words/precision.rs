@@ -1,7 +1,7 @@
 //! What a precision that was asked for took, and what a limit that stopped a run means, in sentences.
 
 use super::{listed, measure_name, plural};
-use crate::outcome::{Case, Precision, Report};
+use crate::outcome::{Case, Filling, Precision, Report};
 use crate::render::number::{THIN, three, two};
 
 /// Said where the measured span may hold no whole 20 ms of bins, so that no busiest one is known; `None` where it does.
@@ -148,6 +148,44 @@ pub fn beyond_run_words(report: &Report) -> Option<String> {
             listed(&said)
         )
     })
+}
+
+/// That runs begin empty and end before the queue of a nearly full part has filled, where that is so; `None` where it is not.
+#[must_use]
+pub fn filling_words(report: &Report) -> Option<String> {
+    let mut worst: Option<(&Filling, &str, &str)> = None;
+    for steady in &report.steady {
+        for work in &steady.workloads {
+            let Some(own) = &work.filling else { continue };
+            if worst.is_none_or(|(known, ..)| known.missing_share < own.missing_share) {
+                worst = Some((own, &work.name, &steady.case.name));
+            }
+        }
+    }
+    let (filling, work, case) = worst?;
+    let memory = filling.memory_s.map_or_else(
+        || "never forgets".to_owned(),
+        |memory_s| {
+            format!(
+                "takes {}\u{202F}s to forget its start (relaxation time)",
+                two(memory_s)
+            )
+        },
+    );
+    let remedy = filling.enough_s.map_or_else(String::new, |enough_s| {
+        format!(
+            " Runs of {}\u{202F}s (run.duration) would leave less than 1\u{202F}% out.",
+            two(enough_s)
+        )
+    });
+    Some(format!(
+        "Runs begin empty, and these are too short for the queue of {} to fill: it is {}\u{202F}% busy and {memory}, so that by arithmetic mean \
+         waits there come out about {}\u{202F}% too low (most of all {work}, {case}).{remedy} A promise counts as met only where it is with what is \
+         missing, too.",
+        filling.part,
+        three(filling.busy_percent),
+        two(100.0 * filling.missing_share),
+    ))
 }
 
 /// What is said of work that does not fit, in its sentence and at its end, where I/Os of all such work of a case take longer than the

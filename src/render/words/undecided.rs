@@ -26,6 +26,10 @@ pub(crate) fn left_open_words(cell: &Cell) -> Option<(String, &'static str)> {
             "the run is too short to tell".to_owned(),
             "More replications do not decide; longer runs (run.duration, run.drain_limit) do.",
         ),
+        LeftOpen::Filling => (
+            "the run begins empty and is too short for the queue of a nearly full part to fill".to_owned(),
+            "More replications do not decide; longer runs (run.duration) do.",
+        ),
         LeftOpen::Stopped => (
             "a limit stopped a run before its end".to_owned(),
             "More replications do not decide; a higher limit (run.events_max, run.memory_max) or a shorter run does.",

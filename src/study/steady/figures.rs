@@ -1,10 +1,10 @@
 //! Tallies of all replications of a case, put together into figures.
 
 use super::super::case::CasePlan;
-use super::super::estimate::idle::depth_ceiling_over;
-use super::super::estimate::{overloaded, slowest_service_s};
+use super::super::estimate::idle::host_ceiling;
+use super::super::estimate::{Flows, asked, overloaded, slowest_service_s};
 use super::carried::{Carried, largest, no_finer};
-use super::{PEAK_WINDOW, parts};
+use super::{PEAK_WINDOW, memory, parts};
 use crate::measure::{Estimate, Histogram, backlog_grows, mean_interval, quantile_interval};
 use crate::model::{BudgetSums, Compiled, FlowCell, KindTally, Tally, WorkloadTally};
 use crate::outcome::{
@@ -38,12 +38,26 @@ pub(crate) fn figures(
         &sets,
         &plan.hosts,
     );
+    let cut = tallies.iter().any(|tally| tally.partial);
+    let filling = match cut {
+        true => vec![None; over.len()],
+        false => memory::filling(compiled, plan, &sets, tallies),
+    };
     let workloads: Vec<WorkloadFigures> = over
         .iter()
+        .zip(filling)
         .enumerate()
-        .map(|(index, over)| {
+        .map(|(index, (over, filling))| {
             let waits = damage_outlasts_run(&compiled.site, plan, index);
-            workload(compiled, tallies, index, (*over, waits, &sets))
+            let asked = Asks {
+                over: *over || over_depth(compiled, plan, &sets, index),
+                waits,
+            };
+            let figures = workload(compiled, tallies, index, asked);
+            WorkloadFigures {
+                filling: filling.filter(|_| !figures.saturated),
+                ..figures
+            }
         })
         .collect();
     Steady {
@@ -86,21 +100,13 @@ pub(crate) fn merged_latency(tally: &WorkloadTally) -> Histogram {
     all
 }
 
-fn workload(
-    compiled: &Compiled,
-    tallies: &[Tally],
-    index: usize,
-    (over, waits, sets): (bool, bool, &[PathSet]),
-) -> WorkloadFigures {
+fn workload(compiled: &Compiled, tallies: &[Tally], index: usize, asks: Asks) -> WorkloadFigures {
     let site = &compiled.site;
     let long = service_beyond_run(site, index);
-    let saturated = over
-        || match long {
-            // What is under way grows for as long as the first I/Os take, and many are unfinished in the end, whether it fits or not.
-            Some(_) => held_by_depth(compiled, sets, index),
-            None if waits => held_by_depth(compiled, sets, index),
-            None => is_saturated(compiled, tallies, index),
-        };
+    // Where I/Os take that long, what is under way grows for as long as the first of them do, and many are unfinished in the end, whether it
+    // fits or not.
+    let shown = long.is_none() && !asks.waits;
+    let saturated = asks.over || shown && is_saturated(compiled, tallies, index);
     let window = measured_s(tallies);
     #[allow(clippy::cast_precision_loss)]
     let one_mb = largest(&site.workloads[index]) as f64 / 1e6;
@@ -124,6 +130,7 @@ fn workload(
         name: site.workloads[index].name.clone(),
         saturated,
         service_beyond_run_s: long,
+        filling: None,
         all: beyond_run(all, long),
         reads: beyond_run(kind(&|tally| tally.reads.clone()), long),
         writes: beyond_run(kind(&|tally| tally.writes.clone()), long),
@@ -184,11 +191,48 @@ pub(crate) fn damage_outlasts_run(site: &Site, plan: &CasePlan, index: usize) ->
         && timeouts.max().is_some_and(|longest| longest > shown)
 }
 
-/// Whether hosts let less of a workload through, by their queue depth, than is asked for.
-fn held_by_depth(compiled: &Compiled, sets: &[PathSet], index: usize) -> bool {
-    let left = (compiled.alive.as_slice(), sets);
-    let found = depth_ceiling_over(&compiled.site, &compiled.fabric, left, index);
-    found.is_some_and(|(most, asked)| asked.mean > most)
+/// What arithmetic knows of a workload.
+#[derive(Clone, Copy)]
+struct Asks {
+    /// More is asked for than fits.
+    over: bool,
+    /// I/Os that damaged frames hold up wait for longer than the run shows.
+    waits: bool,
+}
+
+/// Whether some host lets less of a workload through, by its queue depth, than is asked for there. A bound on the mean, whatever waits:
+/// what is above it piles up for ever, however slowly. Left out: replays that are longer than the run, whose
+/// rate in it is another.
+fn over_depth(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], index: usize) -> bool {
+    let (site, fabric) = (&compiled.site, &compiled.fabric);
+    let work = &site.workloads[index];
+    let limited = work.outstanding.is_some()
+        || work
+            .hosts
+            .iter()
+            .any(|family| site.hosts[*family].queue_depth.is_some());
+    let unknown = match &work.arrivals {
+        Arrivals::Closed { .. } => true,
+        Arrivals::Replay(replay) => {
+            replay.span.as_secs_f64() / replay.speed > site.run.duration.as_secs_f64()
+        }
+        _ => false,
+    };
+    if !limited || unknown {
+        return false;
+    }
+    let asked = asked(fabric, work);
+    let mut flows = Flows::new(fabric, &compiled.alive);
+    let mut own = sets.iter().filter(|set| {
+        set.workloads.contains(&index) && !set.paths.is_empty() && !plan.hosts.contains(&set.host)
+    });
+    own.any(|set| {
+        let most = host_ceiling(site, fabric, &mut flows, set, index, usize::MAX);
+        let asked = asked.at_host(set.host);
+        // Beyond the rounding of sums.
+        most.zip(asked)
+            .is_some_and(|(most, asked)| asked.mean > most * (1.0 + 1e-9))
+    })
 }
 
 /// The mean of those that are finished says nothing of the others where these are the long ones.

@@ -1,0 +1,286 @@
+//! How much too low a run finds waits because it begins empty.
+//!
+//! A nearly full queue fills for a long time, 4/(1 − ρ)² services and more, and a run that is shorter than that finds waits that are too
+//! low, whatever its replications agree on. For every controller and link direction the busy share and the variance of what comes
+//! are added up as arithmetic has them (`theory::start_up`), and each workload is told of the part, among those that its I/Os cross, that
+//! makes the most of it.
+//!
+//! Assumed: hosts deal I/Os out as on an idle site; streams of different hosts are independent; paced ones add nothing but the spread of
+//! what an I/O takes; a burst is as long as exponential ones are on the mean. Left out: closed loops and replays; hosts' queue depths, which
+//! move the queue and not its length; parts before, which space requests out. A part that hosts level is taken to be as
+//! busy as the runs had it where that is far from what an idle site would have.
+
+use super::super::case::CasePlan;
+use super::super::closed_forms::service;
+use super::super::estimate::{Flows, Grain, asked, bytes_of, count, mix, path_weights};
+use crate::model::{Compiled, Tally};
+use crate::outcome::Filling;
+use crate::site::{Arrivals, Burst, PathPolicy, Per, Slow, Workload};
+use crate::theory::start_up::{missing_between, relaxation};
+use crate::topology::PathSet;
+
+/// Less than this is lost in the interval of any figure and is not told. Our choice.
+const MISSING_LEAST: f64 = 0.01;
+
+/// A part that is less busy in every run forgets within some dozen services; nothing is added up. Our choice.
+const BUSY_LEAST: f64 = 0.7;
+
+/// Hosts that level their paths are taken to share a part as on an idle site if the runs had it as busy as that to this part. Our choice.
+const GUESS: f64 = 0.1;
+
+/// What comes to a part.
+#[derive(Clone, Default)]
+struct Coming {
+    /// Busy share, 1 is full.
+    busy: f64,
+    /// By how much the work that comes varies, in seconds of work squared a second.
+    variance: f64,
+    /// Whose it is, by workload.
+    of: Vec<usize>,
+    /// Hosts that choose by what is under way need not bring it here.
+    guessed: bool,
+}
+
+/// By workload: the part that makes the mean wait the most too low, where that is more than a hundredth.
+pub(super) fn filling(
+    compiled: &Compiled,
+    plan: &CasePlan,
+    sets: &[PathSet],
+    tallies: &[Tally],
+) -> Vec<Option<Filling>> {
+    let site = &compiled.site;
+    let mut worst: Vec<Option<Filling>> = vec![None; site.workloads.len()];
+    let used = used(compiled, tallies);
+    if used.iter().all(|share| *share < BUSY_LEAST) {
+        return worst;
+    }
+    let (from, to) = (tallies[0].from.as_secs_f64(), tallies[0].to.as_secs_f64());
+    for (part, coming) in coming(compiled, plan, sets).iter().enumerate() {
+        if coming.of.is_empty() {
+            continue;
+        }
+        let near = (used[part] - coming.busy).abs() <= GUESS * coming.busy;
+        let busy = if coming.guessed && !near {
+            used[part]
+        } else {
+            coming.busy
+        };
+        if busy < BUSY_LEAST || coming.variance <= 0.0 {
+            continue;
+        }
+        let memory_s = relaxation(busy, coming.variance).unwrap_or(f64::INFINITY);
+        let missing = if memory_s.is_finite() {
+            missing_between(from, to, memory_s)
+        } else {
+            1.0
+        };
+        if missing < MISSING_LEAST {
+            continue;
+        }
+        for index in &coming.of {
+            let own = &mut worst[*index];
+            if own
+                .as_ref()
+                .is_none_or(|known| known.missing_share < missing)
+            {
+                *own = Some(Filling {
+                    part: name(compiled, part),
+                    busy_percent: 100.0 * busy,
+                    memory_s: memory_s.is_finite().then_some(memory_s),
+                    missing_share: missing,
+                    enough_s: memory_s.is_finite().then(|| enough(from, to, memory_s)),
+                });
+            }
+        }
+    }
+    worst
+}
+
+/// A duration of the run after which less is missing than is told, its warm-up growing with it.
+fn enough(from: f64, to: f64, memory_s: f64) -> f64 {
+    let mut times = 1.0;
+    while missing_between(from * times, to * times, memory_s) >= MISSING_LEAST {
+        times *= 1.1;
+    }
+    to * times
+}
+
+fn name(compiled: &Compiled, part: usize) -> String {
+    let directions = compiled.fabric.directions.len();
+    match part.checked_sub(directions) {
+        None => {
+            let direction = u32::try_from(part).unwrap_or(u32::MAX);
+            compiled.direction_name(crate::topology::DirectionId(direction))
+        }
+        Some(controller) => compiled.fabric.controllers[controller].name.clone(),
+    }
+}
+
+/// How busy the runs had every direction, then every controller; 1 is full.
+#[allow(clippy::cast_precision_loss)]
+fn used(compiled: &Compiled, tallies: &[Tally]) -> Vec<f64> {
+    let runs = tallies.len() as f64;
+    let mean = |of: &dyn Fn(&Tally) -> f64| tallies.iter().map(of).sum::<f64>() / runs;
+    let directions = (0..compiled.fabric.directions.len()).map(|index| {
+        mean(&|tally| {
+            let own = &tally.directions[index];
+            own.busy as f64 / (own.up as f64).max(1.0)
+        })
+    });
+    let controllers = compiled.fabric.controllers.iter().enumerate();
+    let controllers = controllers.map(|(index, controller)| {
+        let parallel = f64::from(compiled.site.arrays[controller.array].parallel);
+        mean(&|tally| tally.controllers[index].busy.mean().unwrap_or(0.0) / parallel)
+    });
+    directions.chain(controllers).collect()
+}
+
+/// What comes to every direction, then to every controller.
+fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet]) -> Vec<Coming> {
+    let (site, fabric) = (&compiled.site, &compiled.fabric);
+    let mut left = vec![1.0; fabric.members.len()];
+    for (member, slow) in &plan.slow {
+        left[member.0 as usize] = f64::from(slow.rate_ppm) / f64::from(Slow::WHOLE);
+    }
+    let directions = fabric.directions.len();
+    let mut all = vec![Coming::default(); directions + fabric.controllers.len()];
+    let mut flows = Flows::new(fabric, &compiled.alive).of(Grain::Members);
+    let asked: Vec<_> = site
+        .workloads
+        .iter()
+        .map(|work| asked(fabric, work))
+        .collect();
+    for set in sets.iter().filter(|set| !plan.hosts.contains(&set.host)) {
+        for index in &set.workloads {
+            let work = &site.workloads[*index];
+            let hosts = fabric.hosts.iter();
+            let hosts = hosts.filter(|host| work.hosts.contains(&host.family));
+            let Some(spread) = spread(work, count(hosts.count())) else {
+                continue;
+            };
+            let Some(rate) = asked[*index].at_host(set.host) else {
+                continue;
+            };
+            let array = &site.arrays[set.array];
+            let mix = mix(work);
+            let weights = path_weights(site, fabric, &mut flows, set, work);
+            let used = set.paths.iter().zip(weights).filter(|(_, w)| *w > 0.0);
+            let used: Vec<_> = used.collect();
+            let policy = site.hosts[fabric.hosts[set.host].family].paths;
+            let levels = matches!(policy, PathPolicy::LeastQueue | PathPolicy::LeastBytes);
+            for (path, weight) in &used {
+                let elsewhere = used
+                    .iter()
+                    .any(|(own, _)| own.controller != path.controller);
+                all[directions + path.controller].guessed |= levels && elsewhere;
+                let rate = rate.mean * weight;
+                let parallel = f64::from(array.parallel);
+                let takes = mix.iter().map(|(op, size, share)| {
+                    let (mean, second, _) = service(array, *op, *size);
+                    (*share, mean / parallel, second / (parallel * parallel))
+                });
+                all[directions + path.controller].add(*index, rate, spread, takes);
+                let ways = flows.of_work(work, set.host).both_ways(path, set.family);
+                for (shares, toward_array) in [(&ways.0, true), (&ways.1, false)] {
+                    for (direction, share) in shares.iter() {
+                        let own = &fabric.directions[direction.index()];
+                        let bytes_s =
+                            own.rate.bits_per_second() / 8.0 * left[direction.index() / 2];
+                        let takes = mix.iter().map(|(op, size, part)| {
+                            let time = bytes_of(fabric, work, *op, *size, *direction, toward_array)
+                                / bytes_s;
+                            (*part, time, time * time)
+                        });
+                        all[direction.index()].guessed |= levels && used.len() > 1;
+                        all[direction.index()].add(*index, rate * share, spread, takes);
+                    }
+                }
+            }
+        }
+    }
+    all
+}
+
+impl Coming {
+    /// Adds I/Os of a workload: `rate` a second, and of each kind its share and the first two moments of what it takes.
+    fn add(
+        &mut self,
+        workload: usize,
+        rate: f64,
+        spread: f64,
+        takes: impl Iterator<Item = (f64, f64, f64)>,
+    ) {
+        let (mut first, mut second) = (0.0, 0.0);
+        for (share, mean, square) in takes {
+            first += share * mean;
+            second += share * square;
+        }
+        if first <= 0.0 || rate <= 0.0 {
+            return;
+        }
+        self.busy += rate * first;
+        // The variance of a sum of so many: that of each, and that of their number.
+        self.variance += rate * (second + (spread - 1.0) * first * first).max(0.0);
+        if self.of.last() != Some(&workload) && !self.of.contains(&workload) {
+            self.of.push(workload);
+        }
+    }
+}
+
+/// The variance of the number of I/Os of a long time ÷ its mean: 1 where they come at random, 0 where they come evenly; `None` where
+/// their number is no matter of chance. At so many hosts.
+fn spread(work: &Workload, hosts: f64) -> Option<f64> {
+    match &work.arrivals {
+        Arrivals::Poisson(_) => Some(1.0),
+        Arrivals::Paced(_) => Some(0.0),
+        Arrivals::Bursty(burst) => {
+            let each = match work.per {
+                Per::Workload => 1.0 / hosts.max(1.0),
+                Per::Host => 1.0,
+            };
+            // What hosts do together adds up with its square.
+            let times = if burst.together { hosts } else { 1.0 };
+            Some(1.0 + times * beyond_random(burst, each))
+        }
+        Arrivals::Closed { .. } | Arrivals::Replay(_) => None,
+    }
+}
+
+/// By how much the number of I/Os of bursts is more spread than one at random, at a host with that part of the rates: a Poisson stream
+/// that alternates between two rates for exponential times (W. Fischer and K. Meier-Hellstern, "The Markov-modulated Poisson process
+/// (MMPP) cookbook", *Performance Evaluation* 18, 1993, the limit of the index of dispersion; from memory).
+fn beyond_random(burst: &Burst, each: f64) -> f64 {
+    let on = burst.burst.as_secs_f64();
+    let off = burst.every.as_secs_f64() - on;
+    if on <= 0.0 || off <= 0.0 {
+        return 0.0;
+    }
+    let (leave, enter) = (1.0 / on, 1.0 / off);
+    let mean = each * (burst.peak * on + burst.base * off) / (on + off);
+    let apart = each * (burst.peak - burst.base);
+    2.0 * apart * apart * leave * enter / ((leave + enter).powi(3) * mean)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::unit::Duration;
+
+    /// A switched Poisson stream that is off half of the time: the number varies by what comes in a burst.
+    #[test]
+    fn bursts_are_more_spread_than_chance() {
+        let burst = Burst {
+            peak: 2_000.0,
+            base: 0.0,
+            burst: Duration::from_ms(10),
+            every: Duration::from_ms(20),
+            law: crate::site::BurstLaw::Exponential,
+            together: false,
+        };
+        // Mean 1000/s. The variance of the number in a time t is mean t + 2 t times the integral of the covariance of the rate, which is
+        // 1000² e^(−200 s): 2 × 1000² / 200 = 10 000 a second, ten times the mean.
+        assert!((beyond_random(&burst, 1.0) - 10.0).abs() < 1e-9);
+        // At each of ten hosts a tenth of that.
+        assert!((beyond_random(&burst, 0.1) - 1.0).abs() < 1e-9);
+    }
+}
