@@ -71,7 +71,7 @@
 //!   `beyond`, `unit` (`"us"`, `"MB/s"`, `"s"` or empty), `target`, `target_text`, `margin_percent`,
 //!   `above_share`, `above_allowed`, `failed` (I/Os, all replications: of latency promises in steady states), `replications`, `replications_needed`,
 //!   `left_open` (`null`, or why more replications do not decide: `{"waiting": n}`, in so many an I/O waits when the switch-over run ends, or
-//!   `"run-too-short"`, `"stopped"` by a limit, `"piles-up"`: the state after a switch-over is asked for more than it carries).
+//!   `"run-too-short"`, `"filling"`: the queue of a nearly full part has not filled by its end, `"stopped"` by a limit, `"piles-up"`: the state after a switch-over is asked for more than it carries).
 //! - `parts`: `part`, `detail`, `tier`, `cases` (one a case: `instance`, `mean_percent`, `asked_mean_percent` (by arithmetic,
 //!   without a run; `null` where not known), `peak_percent`,
 //!   `member_peak_percent`, `fullest_member_share_percent`).
