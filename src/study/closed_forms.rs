@@ -5,7 +5,7 @@
 //!   service, or the two-moment approximation of Lee and Longton for several.
 //! - The first link of a message, at a host or an array port: messages as batches of frames. Of each array family and
 //!   tier only the fullest controller or direction is shown, and none that is used less than 2 % on the mean.
-//! - A closed loop: bounds that hold for any law, and the exact solution for exponential times.
+//! - A closed loop: bounds that hold for any law, and the exact solution for exponential times, or for times that never change.
 //! - An outage, where nothing is drained before it: how long its timers stop an I/O that it catches; how long the fullest part
 //!   needs to work off what piled up until then, as a fluid.
 //!
@@ -13,6 +13,7 @@
 //! judge, and for the simulated figure beside it. Left out: parts that are slow or flap; bursts, traces, links in the middle (their streams are
 //! shaped by the links before), and TCP, whose pure ACKs share the links.
 
+mod constant;
 mod drains;
 mod ends;
 mod loops;

@@ -3,7 +3,7 @@
 use super::super::estimate::{
     CaseLoads, Flows, encapsulation_on, idle::io_latency_s, levels, mean_service_s, mix, per_io,
 };
-use super::{Stream, service};
+use super::{Stream, constant, service};
 use crate::outcome::{TheoryRow, Trust};
 use crate::site::{ArrayFamily, Arrivals, Site};
 use crate::theory::closed_network::{Station, bounds, solve};
@@ -76,6 +76,29 @@ pub(super) fn rows(
             always,
         ),
     ];
+    let depth = streams
+        .first()
+        .and_then(|one| site.hosts[fabric.hosts[one.set.host].family].queue_depth);
+    let round = (customers, idle + think);
+    if let Some(all) = constant::throughput(site, streams, &stations, round, depth) {
+        let (by, assumes) = (
+            "constant times, a closed cycle",
+            "one way, one frame there and one back, nothing left to chance",
+        );
+        let response = customers as f64 / all - think;
+        rows.extend([
+            row("throughput", "IOPS", all, Trust::Exact, by, assumes),
+            row(
+                "mean latency",
+                "us",
+                response * 1e6,
+                Trust::Exact,
+                by,
+                assumes,
+            ),
+        ]);
+        return rows;
+    }
     if think > 0.0 {
         stations.push(Station::Delay { demand: think });
     }

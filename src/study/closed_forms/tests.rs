@@ -636,3 +636,37 @@ fn hosts_that_an_outage_cuts_off_are_not_in_the_loop() {
     assert_eq!(bound("healthy"), None);
     near(bound("A lost").expect("a bound"), 100_000.0);
 }
+
+/// Row E9: a link of 5, an array of two servers of 40, a pause of 15 (the answer takes 4 ns more here): one customer makes 1/60, two
+/// make 2/60, three and more 1/20. In microseconds.
+#[test]
+fn a_loop_without_chance_is_exact() {
+    let array = "parallel = 2\nwrite = { time = \"40us\" }";
+    for depth in [1, 2, 3, 30] {
+        let text = bench(
+            array,
+            &format!("{{ closed = {{ depth = {depth}, think = \"15us\" }} }}"),
+        )
+        .replace("10Gb/s", "2Gb/s")
+        .replace("request = 10000", "request = 1250");
+        let rows = rows_of(&text);
+        // One byte of the answer is 4 ns of the round.
+        let each = f64::max(60.004 / f64::from(depth), 20.0);
+        near(
+            one(&rows, "w", "throughput", Trust::Exact).value,
+            1e6 / each,
+        );
+        near(
+            one(&rows, "w", "mean latency", Trust::Exact).value,
+            f64::from(depth) * each - 15.0,
+        );
+        let held = text.replace("name = \"app\"", "name = \"app\"\nqueue_depth = 2");
+        assert_eq!(
+            rows_of(&held).iter().any(|row| row.trust == Trust::Exact),
+            depth <= 2
+        );
+        let chance = text.replace("\"40us\"", "{ exponential = \"40us\" }");
+        let rows = rows_of(&chance);
+        assert!(rows.iter().all(|row| row.trust != Trust::Exact), "{rows:?}");
+    }
+}
