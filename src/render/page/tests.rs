@@ -99,6 +99,40 @@ fn no_figure_stands_in_two_tiles() {
     assert!(!after.contains("longest I/O of the switch-over"), "{after}");
 }
 
+/// The tile of the fullest part and the sentence about it have one figure, also where arithmetic asks for more on the mean than came.
+#[test]
+fn the_tile_of_the_fullest_part_has_the_figure_of_its_sentence() {
+    use crate::render::words::answer;
+    let mut report = sample_report();
+    let part = answer(&report).part.expect("some part is the fullest");
+    for used in report.parts[part].cases.iter_mut().flatten() {
+        (used.peak_percent, used.mean_percent) = (130.0, 100.0);
+        used.asked_mean_percent = Some(119.0);
+    }
+    let both = |report: &crate::outcome::Report, figure: &str| {
+        let page = page(report);
+        let from = page.find("<p class=\"lede\">").expect("there is an answer");
+        let to = from + page[from..].find("</ul>").expect("with tiles");
+        assert_eq!(
+            page[from..to].matches(figure).count(),
+            2,
+            "{}",
+            &page[from..to]
+        );
+    };
+    both(&report, "119\u{202F}% on the mean");
+    for used in report.parts[part].cases.iter_mut().flatten() {
+        used.peak_percent = 100.0;
+    }
+    assert_eq!(answer(&report).part, Some(part));
+    let page = page(&report);
+    assert!(page.contains("119\u{202F}% on the mean."), "the sentence");
+    assert!(page.contains(
+        ">119\u{202F}<small>%</small></b><span class=\"iv\">by arithmetic; it does 100\u{202F}%"
+    ));
+    assert!(!page.contains("No part is full"));
+}
+
 #[test]
 fn windows_are_a_section_of_their_own_where_they_were_asked_for() {
     let mut report = sample_report();

@@ -3,9 +3,7 @@
 use super::Context;
 use super::html::{esc, flag_class, flag_mark, prose};
 use crate::outcome::{Cell, MeasureKind, Row};
-use crate::render::number::{
-    Scale, as_written, is_over, three, three_down, whole_percent, with_unit,
-};
+use crate::render::number::{Scale, as_written, is_over, three_down, whole_percent, with_unit};
 use crate::render::words::{Flag, measure_name, plural, row_scale};
 
 const CONTENTS: [(&str, &str); 11] = [
@@ -154,18 +152,25 @@ fn part_fact(context: &Context<'_>) -> Option<Fact> {
     let part = &context.report.parts[context.answer.part?];
     let case = context.first_case();
     let used = part.cases[case].as_ref()?;
-    let over = is_over(used.peak_percent);
+    let over = is_over(used.most_asked_percent());
     let state = &context.cases()[case].name;
+    // The figure of the sentence above.
+    let on_mean = used.asked_percent() > used.peak_percent;
+    let (interval, when) = if on_mean {
+        let did = whole_percent(used.mean_percent);
+        let did = format!("by arithmetic; it does {did}\u{202F}%");
+        (did, "on the mean")
+    } else {
+        let mean = whole_percent(used.asked_percent());
+        let mean = format!("{mean}\u{202F}% on the mean");
+        (mean, "in the busiest 20\u{202F}ms")
+    };
     Some(Fact {
-        number: three(used.peak_percent),
+        number: whole_percent(used.most_asked_percent()),
         unit: "%".to_owned(),
         colour: if over { "miss" } else { "" },
-        interval: format!("{}\u{202F}% on the mean", three(used.mean_percent)),
-        what: format!(
-            "asked of <i>{}</i> in the busiest 20\u{202F}ms, {}",
-            esc(&part.part),
-            esc(state)
-        ),
+        interval,
+        what: format!("asked of <i>{}</i> {when}, {}", esc(&part.part), esc(state)),
         close: if over
             && matches!(
                 context.answer.flag,
