@@ -389,3 +389,18 @@ fn no_word_of_the_sample_is_cut_and_no_slide_ends_half_way() {
         );
     }
 }
+
+/// What the survivors complete at most is a limit only where clearly more is asked for; else it is the load, with its chance.
+#[test]
+fn the_busiest_moment_of_a_load_is_no_limit() {
+    let drawn = |share: f64| {
+        let mut report = sample_report();
+        let work = &mut report.switches[0].workloads[1];
+        let bins = work.bins.iter().map(|bin| bin.offered_iops);
+        work.survivors_peak_iops = bins.fold(0.0, f64::max) * share;
+        let drawing = crate::render::chart::timeline(&report, 0, 1, Format::Slide);
+        drawing.expect("there is a switch-over").description
+    };
+    assert!(!drawn(0.99).contains("complete at most"), "{}", drawn(0.99));
+    assert!(drawn(0.7).contains("complete at most"), "{}", drawn(0.7));
+}
