@@ -404,3 +404,20 @@ fn the_busiest_moment_of_a_load_is_no_limit() {
     assert!(!drawn(0.99).contains("complete at most"), "{}", drawn(0.99));
     assert!(drawn(0.7).contains("complete at most"), "{}", drawn(0.7));
 }
+
+/// A name that is too long for its place loses what the drawing says elsewhere before it is cut.
+#[test]
+fn a_lane_of_many_workloads_keeps_its_side_and_protocol() {
+    let mut report = sample_report();
+    for lane in &mut report.switches[0].lanes {
+        let side = lane.side.expect("each lane is of a side");
+        lane.name = format!("{side} paths of bookings, fleet, archive and others, nvme-tcp");
+    }
+    for format in [Format::Slide, Format::Page] {
+        let drawing = crate::render::chart::timeline(&report, 0, 0, format);
+        let svg = drawing.expect("there is a switch-over").svg;
+        for side in ["A", "B"] {
+            assert!(svg.contains(&format!("{side} paths, nvme-tcp")), "{svg}");
+        }
+    }
+}
