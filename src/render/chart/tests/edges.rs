@@ -421,3 +421,34 @@ fn a_lane_of_many_workloads_keeps_its_side_and_protocol() {
         }
     }
 }
+
+/// Of cases that the drawing shows alike the first is told of, and no other is drawn part by part or mended.
+#[test]
+fn a_budget_tells_of_one_of_two_cases_that_are_alike() {
+    let mut report = crate::render::sample::sample_mends();
+    let lost: Vec<usize> = (0..report.steady.len())
+        .filter(|index| report.steady[*index].case.outage.is_some())
+        .collect();
+    let (first, second) = (lost[0], lost[1]);
+    let mut budget_of_first = report.steady[first].workloads[0].budget.clone();
+    for part in &mut budget_of_first {
+        part.mean_us *= 10.0;
+    }
+    report.steady[first].workloads[0].budget = budget_of_first.clone();
+    for part in &mut budget_of_first {
+        part.mean_us *= 1.000_01;
+    }
+    report.steady[second].workloads[0].budget = budget_of_first;
+    let (one, other) = (
+        report.steady[first].case.name.clone(),
+        report.steady[second].case.name.clone(),
+    );
+    let drawing = budget(&report, 0, Format::Slide).expect("there are bars");
+    assert!(drawing.finding.contains(&one), "{}", drawing.finding);
+    assert!(drawing.svg.contains(&format!("{one}, part by part")));
+    assert!(
+        !drawing.svg.contains(&format!("{other}, ")),
+        "{}",
+        drawing.description
+    );
+}
