@@ -99,6 +99,24 @@ fn no_figure_stands_in_two_tiles() {
     assert!(!after.contains("longest I/O of the switch-over"), "{after}");
 }
 
+/// What is said of a switch-over can be longer than its table of events: it stands below, so that neither leaves blank space beside the other.
+#[test]
+fn the_note_of_a_switch_over_stands_below_its_events() {
+    let page = page(&sample_report());
+    let from = page.find("<section id=\"switch\"").expect("there is one");
+    let to = from + page[from..].find("</section>").expect("it ends");
+    let section = &page[from..to];
+    assert!(!section.contains("class=\"grid\""), "{section}");
+    assert_eq!(
+        section
+            .matches("<aside class=\"note low\"><p><b>When it is over.")
+            .count(),
+        section.matches("<table class=\"ev\">").count()
+    );
+    // In columns, as many as have room.
+    assert!(page.contains(".note.low{") && page.contains("columns:3 18rem"));
+}
+
 /// The tile of the fullest part and the sentence about it have one figure, also where arithmetic asks for more on the mean than came.
 #[test]
 fn the_tile_of_the_fullest_part_has_the_figure_of_its_sentence() {
