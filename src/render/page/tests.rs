@@ -99,6 +99,31 @@ fn no_figure_stands_in_two_tiles() {
     assert!(!after.contains("longest I/O of the switch-over"), "{after}");
 }
 
+/// Hours in which a part is nearly full are marked on the page as in the table of a terminal.
+#[test]
+fn the_page_of_windows_marks_hours_in_which_a_part_is_nearly_full() {
+    let mut report = sample_report();
+    let mut found = crate::render::sample::sample_windows();
+    for row in found
+        .outages
+        .iter_mut()
+        .flat_map(|outage| &mut outage.hours)
+    {
+        row.judged_by = crate::outcome::JudgedBy::Simulated;
+        let fullest = row.fullest.as_mut().expect("each has a fullest part");
+        fullest.peak_percent = 12.0;
+    }
+    report.windows = Some(found.clone());
+    assert!(!page(&report).contains("nearly full"));
+    let row = &mut found.outages[0].hours[0];
+    let fullest = row.fullest.as_mut().expect("it has a fullest part");
+    fullest.peak_percent = 96.0;
+    report.windows = Some(found);
+    let page = page(&report);
+    assert!(page.contains("96.0\u{202F}%, nearly full"), "the cell");
+    assert!(page.contains("a part is nearly full"), "the sentence");
+}
+
 /// What is said of a switch-over can be longer than its table of events: it stands below, so that neither leaves blank space beside the other.
 #[test]
 fn the_note_of_a_switch_over_stands_below_its_events() {
