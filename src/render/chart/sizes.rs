@@ -89,11 +89,12 @@ fn colour(sizes: &Sizes, index: usize) -> Role {
     }
 }
 
+/// Curves are whole or dashed: what is dotted is all that a link carries.
 fn dash(pen: Pen, index: usize, em: f64) -> Pen {
     match index % 3 {
         0 => pen,
         1 => pen.dashed(em * 0.7, em * 0.4),
-        _ => pen.dashed(em * 0.2, em * 0.3),
+        _ => pen.dashed(em * 1.6, em * 0.4),
     }
 }
 
