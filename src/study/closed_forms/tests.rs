@@ -253,6 +253,13 @@ arrivals = { poisson = "600k/s" }
     let row = one(&rows, "app:B1 > sw-B", "drain", Trust::Approximation);
     assert_eq!(row.case, "A lost");
     near(row.value, 1.75 * 5e-3);
+    // 300k/s × 5 ms would be held, and a lost path holds no more than its depth: 100 at 400k/s spare are 0.25 ms. One that is deep enough holds all.
+    for (depth, drained) in [(100, 5.25e-3), (5_000, 8.75e-3)] {
+        let host = format!("paths = \"random\"\nqueue_depth = {depth}");
+        let rows = rows_of(&text.replace("paths = \"random\"", &host));
+        let row = one(&rows, "app:B1 > sw-B", "drain", Trust::Approximation);
+        near(row.value, drained);
+    }
 }
 
 /// Two controllers that own the volumes in turn, each at 0.0075 of what it can do, the other at 0.015 when one is lost.
