@@ -99,6 +99,30 @@ fn no_figure_stands_in_two_tiles() {
     assert!(!after.contains("longest I/O of the switch-over"), "{after}");
 }
 
+/// Of switch-overs whose longest I/O reads alike the tile has the first.
+#[test]
+fn the_tile_of_the_longest_is_of_the_first_outage_that_reads_so() {
+    let mut report = sample_report();
+    for (index, switch) in (0_u32..).zip(&mut report.switches) {
+        for work in &mut switch.workloads {
+            work.longest_io_s = vec![7.110_1 + 0.000_1 * f64::from(index)];
+        }
+    }
+    let first = report.switches[0].case.name.clone();
+    let tile = |report: &crate::outcome::Report| {
+        let page = page(report);
+        let from = page
+            .find("longest I/O of the switch-over: ")
+            .expect("a tile");
+        page[from..from + 80].to_owned()
+    };
+    assert!(tile(&report).contains(&first), "{}", tile(&report));
+    let last = report.switches.last_mut().expect("there are two");
+    let name = last.case.name.clone();
+    last.workloads[0].longest_io_s = vec![7.13];
+    assert!(tile(&report).contains(&name), "{}", tile(&report));
+}
+
 /// Hours in which a part is nearly full are marked on the page as in the table of a terminal.
 #[test]
 fn the_page_of_windows_marks_hours_in_which_a_part_is_nearly_full() {

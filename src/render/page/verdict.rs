@@ -3,7 +3,9 @@
 use super::Context;
 use super::html::{esc, flag_class, flag_mark, prose};
 use crate::outcome::{Cell, MeasureKind, Row};
-use crate::render::number::{Scale, as_written, is_over, three_down, whole_percent, with_unit};
+use crate::render::number::{
+    Scale, as_written, is_over, three, three_down, whole_percent, with_unit,
+};
 use crate::render::words::{Flag, measure_name, plural, row_scale};
 
 const CONTENTS: [(&str, &str); 11] = [
@@ -189,7 +191,9 @@ fn switch_fact(context: &Context<'_>) -> Option<Fact> {
     for switch in &context.report.switches {
         for workload in &switch.workloads {
             for &seconds in &workload.longest_io_s {
-                if longest.is_none_or(|(most, ..)| seconds > most) {
+                // Of outages that read alike the first.
+                let longer = |most: f64| seconds > most && three(seconds) != three(most);
+                if longest.is_none_or(|(most, ..)| longer(most)) {
                     longest = Some((seconds, &workload.name, &switch.case.name));
                 }
             }
