@@ -149,23 +149,3 @@ fn a_ladder_has_the_pure_acks() {
     let none = ladder(&io("fc-scsi", "32GFC", Op::Read, 65_536), Format::Page).expect("messages");
     assert!(!none.svg.contains("ACK") && !none.description.contains("ACK"));
 }
-
-/// Dotted lines are those of what links carry, one a link, and no curve is drawn like them.
-#[test]
-fn only_what_a_link_carries_is_dotted() {
-    let three = [
-        ("fc-scsi", "32GFC"),
-        ("iscsi", "10GbE"),
-        ("nvme-tcp", "25GbE"),
-    ];
-    for format in FORMATS {
-        let svg = sizes(&curves(&three), format).expect("curves").svg;
-        let dotted = svg.split("stroke-dasharray=\"").skip(1).filter(|rest| {
-            let (lengths, _) = rest.split_once('"').expect("it ends");
-            let (on, off) = lengths.split_once(' ').expect("dash and gap");
-            let length = |text: &str| -> f64 { text.parse().expect("a number") };
-            length(on) < length(off)
-        });
-        assert_eq!(dotted.count(), three.len(), "{format:?}");
-    }
-}
