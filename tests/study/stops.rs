@@ -288,7 +288,8 @@ fn frames_that_are_lost_late_are_not_missed() {
 fn the_width_of_the_emptiest_bin_is_told() {
     let short = unfolds(ONE, "", &[("1s", "lose = \"app:A1\"\nmode = \"loud\"")]);
     assert!(told(&short).contains("least and most completed in 20"));
-    let long = unfolds(ONE, "no_path = \"queue\"", &[("1s", "lose = \"box-c1\"")]);
+    let away = [("1s", "lose = \"box-c1\""), ("70s", "restore = \"box-c1\"")];
+    let long = unfolds(ONE, "", &away);
     let width = long.switches[0].bin_s;
     assert!(width > 0.1, "{width}");
     let said = format!("least completed in {:.0}", width * 1e3);
