@@ -98,6 +98,13 @@ impl UseInCase {
         let over = self.asked_mean_percent.filter(|asked| *asked > 100.0);
         over.map_or(self.mean_percent, |asked| asked.max(self.mean_percent))
     }
+
+    /// The most that is known to be asked of it, per cent: in the busiest 20 ms, or on the mean where that is more. What hosts hold back
+    /// does not come to a part, so that its busiest moment may be asked for less than arithmetic has for the mean.
+    #[must_use]
+    pub fn most_asked_percent(&self) -> f64 {
+        self.peak_percent.max(self.asked_percent())
+    }
 }
 
 /// Times today's load at which a part is full, by arithmetic: 100 ÷ its peak.

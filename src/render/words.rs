@@ -53,8 +53,8 @@ pub use theory::{
 pub(crate) use undecided::left_open_words;
 pub use windows::{
     WINDOW_CAUTIONS, alike_hours, all_windows_words, clock, hour_fullest, hour_judged, hour_load,
-    hour_longest, hour_margin, tightest_words, verdict_flag, window_words, windows_answer,
-    windows_notes,
+    hour_longest, hour_margin, hour_nearly_full, tightest_words, verdict_flag, window_words,
+    windows_answer, windows_notes,
 };
 
 /// A stretch of a sentence.

@@ -641,3 +641,33 @@ fn nobody_waits_for_timers_of_hosts_that_are_gone_or_of_paths_without_work() {
         );
     }
 }
+
+/// How long a backlog takes by theory is how long it takes, with the usual depth of a path and with none: 12,000 reads a second at random over two
+/// links, of which half would be held for 5.1 s; the one link left carries about twice what is asked for.
+#[test]
+fn a_drain_by_theory_holds_what_the_depth_lets_it() {
+    let mut found = Vec::new();
+    for depth in ["64", "\"unlimited\""] {
+        let text = format!(
+            "format = 1\n[run]\nduration = \"300ms\"\nwarm_up = \"50ms\"\nreplications = 2\nswitch_replications = 1\n\
+             [[host]]\nname = \"app\"\npaths = \"random\"\nqueue_depth = {depth}\n[[switch]]\nname = \"san\"\n\
+             [[array]]\nname = \"fast\"\ncontrollers = 1\nparallel = 1000\nread = {{ hit = \"100%\", hit_time = \"10us\" }}\n\
+             [[link]]\nfrom = \"app\"\nto = \"san\"\nspeed = \"16GFC\"\n[[link]]\nfrom = \"san\"\nto = \"fast\"\nspeed = \"16GFC\"\n\
+             [[workload]]\nname = \"fc\"\nhosts = \"app\"\narray = \"fast\"\nprotocol = \"fc-scsi\"\nread = \"100%\"\n\
+             sizes = \"64KiB\"\narrivals = {{ poisson = \"12k/s\" }}\n"
+        );
+        let report = ask(&site(&text, &[]), &["A"], true);
+        let mut rows = report.review.theory.iter();
+        let row = rows
+            .find(|row| row.figure == "drain")
+            .expect("there is one");
+        let value = row.value;
+        let simulated = row.simulated.expect("it drains");
+        assert!(
+            (value / simulated - 1.0).abs() < 0.02,
+            "{depth}: {value} {simulated}"
+        );
+        found.push(simulated);
+    }
+    assert!(found[1] > 1.4 * found[0], "{found:?}");
+}

@@ -29,6 +29,17 @@ struct Bar {
     mended: bool,
 }
 
+impl Bar {
+    /// Its length in the three digits that are drawn: cases that differ in none of them are alike, and the first stands for all.
+    fn shown(&self) -> f64 {
+        if !self.total.is_finite() || self.total <= 0.0 {
+            return self.total;
+        }
+        let unit = 10_f64.powf(self.total.log10().floor() - 2.0);
+        (self.total / unit).round() * unit
+    }
+}
+
 pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<Drawing> {
     let most = if format == Format::Slide {
         BARS_MOST_SLIDE
@@ -108,7 +119,7 @@ pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<D
 fn enlarged(bars: &[Bar], format: Format) -> Option<Vec<usize>> {
     let first = bars.iter().position(|bar| bar.total > 0.0)?;
     let longest = (first..bars.len()).fold(first, |best, index| {
-        if bars[index].total > bars[best].total {
+        if bars[index].shown() > bars[best].shown() {
             index
         } else {
             best
@@ -182,8 +193,8 @@ fn bars(report: &Report, workload: usize) -> Vec<Bar> {
     // Of a mend only the case that was slowest without it.
     let slowest = (0..out.len())
         .max_by(|a, b| {
-            (out[*a].saturated, out[*a].total)
-                .partial_cmp(&(out[*b].saturated, out[*b].total))
+            (out[*a].saturated, out[*a].shown())
+                .partial_cmp(&(out[*b].saturated, out[*b].shown()))
                 .unwrap_or(std::cmp::Ordering::Equal)
                 .then(b.cmp(a))
         })

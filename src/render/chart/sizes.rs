@@ -89,11 +89,16 @@ fn colour(sizes: &Sizes, index: usize) -> Role {
     }
 }
 
+fn dotted(pen: Pen, em: f64) -> Pen {
+    pen.dashed(em * 0.12, em * 0.3)
+}
+
+/// Curves are whole or dashed: what is dotted is all that a link carries.
 fn dash(pen: Pen, index: usize, em: f64) -> Pen {
     match index % 3 {
         0 => pen,
         1 => pen.dashed(em * 0.7, em * 0.4),
-        _ => pen.dashed(em * 0.2, em * 0.3),
+        _ => pen.dashed(em * 1.6, em * 0.4),
     }
 }
 
@@ -211,7 +216,7 @@ fn ceilings(sheet: &mut Sheet, plot: &Plot, sizes: &Sizes) {
         }
         drawn.push(series.link);
         let y = plot.y.place(series.usable_mb_s);
-        let pen = Pen::new(look(series), em * 0.1).dashed(em * 0.12, em * 0.3);
+        let pen = dotted(Pen::new(look(series), em * 0.1), em);
         sheet.canvas.line([(plot.left, y), (plot.right, y)], pen);
     }
 }
@@ -360,4 +365,22 @@ fn description(sizes: &Sizes) -> String {
         sizes.op,
         each.join("; ")
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{MARKS, dash, dotted};
+    use crate::render::chart::canvas::Pen;
+    use crate::render::chart::palette::Role;
+
+    /// A dot is shorter than the gap after it, a dash longer: no curve looks like what a link carries.
+    #[test]
+    fn only_what_a_link_carries_is_dotted() {
+        let is_dotted = |pen: Pen| pen.dash.is_some_and(|(on, off)| on < off);
+        let pen = || Pen::new(Role::Ink, 2.0);
+        assert!(is_dotted(dotted(pen(), 16.0)));
+        for index in 0..MARKS.len() {
+            assert!(!is_dotted(dash(pen(), index, 16.0)), "curve {index}");
+        }
+    }
 }

@@ -86,7 +86,13 @@ pub(super) fn draw(
     guides(&mut sheet, &scene, &x, lows.1);
     for (index, path) in scene.lanes.iter().enumerate() {
         let top = sheet.top + head + index as f64 * lane;
-        one_lane(&mut sheet, path, &x, (top, lane), phone);
+        let space = if phone {
+            sheet.right() - sheet.side
+        } else {
+            left - sheet.side - em * 0.5
+        };
+        let name = lane_name(&scene.lanes, path, em, space);
+        one_lane(&mut sheet, (path, &name), &x, (top, lane), phone);
     }
     panels::completions(&mut sheet, &scene, &frame, (tops.0, lows.0));
     panels::latency(&mut sheet, &scene, &frame, (tops.1, lows.1));
@@ -339,7 +345,43 @@ fn event_words(sheet: &mut Sheet, scene: &Scene<'_>, middles: &[f64], y: f64) {
     }
 }
 
-fn one_lane(sheet: &mut Sheet, lane: &PathLane, x: &Scale, (top, step): (f64, f64), phone: bool) {
+/// The name of a lane, shorter where there is no room for it and no other lane of the drawing would be called the same: the drawing is that of
+/// one workload, and says of which.
+fn lane_name(lanes: &[&PathLane], lane: &PathLane, em: f64, space: f64) -> String {
+    let whole = fit(&lane.name, em, true, space);
+    if whole == lane.name {
+        return whole;
+    }
+    let protocol = |lane: &PathLane| {
+        let last = lane.name.rsplit(", ").next();
+        format!(
+            "{}paths, {}",
+            side_before(lane.side),
+            last.unwrap_or_default()
+        )
+    };
+    let side = |lane: &PathLane| format!("{}paths", side_before(lane.side));
+    let shorter: [&dyn Fn(&PathLane) -> String; 2] = [&protocol, &side];
+    let mut found = shorter.iter().map(|of| (of(lane), of));
+    let fits = found.find(|(name, of)| {
+        let alike = lanes.iter().filter(|other| of(other) == *name);
+        alike.count() == 1 && fit(name, em, true, space) == *name
+    });
+    fits.map_or(whole, |(name, _)| name)
+}
+
+/// `A `, or nothing where paths are of no side.
+fn side_before(side: Option<char>) -> String {
+    side.map_or_else(String::new, |side| format!("{side} "))
+}
+
+fn one_lane(
+    sheet: &mut Sheet,
+    (lane, name): (&PathLane, &str),
+    x: &Scale,
+    (top, step): (f64, f64),
+    phone: bool,
+) {
     let em = sheet.em;
     let role = side_role(lane.side);
     let high = em * 1.4;
@@ -347,24 +389,22 @@ fn one_lane(sheet: &mut Sheet, lane: &PathLane, x: &Scale, (top, step): (f64, f6
     let base = y + high / 2.0 + em * 0.36;
     let start = lane.spans.first().map_or(0.0, |span| x.place(span.from_s));
     if phone {
-        let name = fit(&lane.name, em, true, sheet.right() - sheet.side);
         // On paper, so that the dotted lines of the events do not run through it.
         let plate = (sheet.side, y - em * 1.3);
         sheet
             .canvas
-            .rect(plate, (room(&name, em, true), em * 1.25), Role::Paper);
+            .rect(plate, (room(name, em, true), em * 1.25), Role::Paper);
         sheet.label(
             (sheet.side, y - em * 0.35),
-            &name,
+            name,
             Face::Bold,
             Anchor::Start,
             role,
         );
     } else {
-        let name = fit(&lane.name, em, true, start - sheet.side - em * 0.5);
         sheet.label(
             (start - em * 0.6, base),
-            &name,
+            name,
             Face::Bold,
             Anchor::End,
             role,

@@ -211,6 +211,11 @@ pub(super) fn beside(main: &str, note: &str) -> String {
     )
 }
 
+/// A table with a note below it, in columns: one that is as long as the table would leave blank space beside it.
+pub(super) fn below(main: &str, note: &str) -> String {
+    format!("{main}<aside class=\"note low\">{note}</aside>\n")
+}
+
 /// A column of a [`Table`].
 pub(super) struct Column {
     /// Head, HTML.

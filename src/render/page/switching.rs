@@ -2,7 +2,7 @@
 
 use super::Context;
 use super::html::section as framed;
-use super::html::{Column, Table, beside, esc, figure, sentence};
+use super::html::{Column, Table, below, esc, figure, sentence};
 use crate::outcome::{NamedEvent, Switch, SwitchWorkload};
 use crate::render::chart::{Format, timeline};
 use crate::render::number::{NONE, Scale, THIN, about, at_place, count, three};
@@ -55,7 +55,7 @@ fn one(context: &Context<'_>, index: usize, switch: &Switch) -> String {
     format!(
         "<div class=\"{}\">{chart}{}{}</div>\n",
         class(context, index, switch),
-        beside(&events(switch), &note),
+        below(&events(switch), &note),
         workloads(switch)
     )
 }

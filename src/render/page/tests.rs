@@ -99,6 +99,107 @@ fn no_figure_stands_in_two_tiles() {
     assert!(!after.contains("longest I/O of the switch-over"), "{after}");
 }
 
+/// Of switch-overs whose longest I/O reads alike the tile has the first.
+#[test]
+fn the_tile_of_the_longest_is_of_the_first_outage_that_reads_so() {
+    let mut report = sample_report();
+    for (index, switch) in (0_u32..).zip(&mut report.switches) {
+        for work in &mut switch.workloads {
+            work.longest_io_s = vec![7.110_1 + 0.000_1 * f64::from(index)];
+        }
+    }
+    let first = report.switches[0].case.name.clone();
+    let tile = |report: &crate::outcome::Report| {
+        let page = page(report);
+        let from = page
+            .find("longest I/O of the switch-over: ")
+            .expect("a tile");
+        page[from..from + 80].to_owned()
+    };
+    assert!(tile(&report).contains(&first), "{}", tile(&report));
+    let last = report.switches.last_mut().expect("there are two");
+    let name = last.case.name.clone();
+    last.workloads[0].longest_io_s = vec![7.13];
+    assert!(tile(&report).contains(&name), "{}", tile(&report));
+}
+
+/// Hours in which a part is nearly full are marked on the page as in the table of a terminal.
+#[test]
+fn the_page_of_windows_marks_hours_in_which_a_part_is_nearly_full() {
+    let mut report = sample_report();
+    let mut found = crate::render::sample::sample_windows();
+    for row in found
+        .outages
+        .iter_mut()
+        .flat_map(|outage| &mut outage.hours)
+    {
+        row.judged_by = crate::outcome::JudgedBy::Simulated;
+        let fullest = row.fullest.as_mut().expect("each has a fullest part");
+        fullest.peak_percent = 12.0;
+    }
+    report.windows = Some(found.clone());
+    assert!(!page(&report).contains("nearly full"));
+    let row = &mut found.outages[0].hours[0];
+    let fullest = row.fullest.as_mut().expect("it has a fullest part");
+    fullest.peak_percent = 96.0;
+    report.windows = Some(found);
+    let page = page(&report);
+    assert!(page.contains("96.0\u{202F}%, nearly full"), "the cell");
+    assert!(page.contains("a part is nearly full"), "the sentence");
+}
+
+/// What is said of a switch-over can be longer than its table of events: it stands below, so that neither leaves blank space beside the other.
+#[test]
+fn the_note_of_a_switch_over_stands_below_its_events() {
+    let page = page(&sample_report());
+    let from = page.find("<section id=\"switch\"").expect("there is one");
+    let to = from + page[from..].find("</section>").expect("it ends");
+    let section = &page[from..to];
+    assert!(!section.contains("class=\"grid\""), "{section}");
+    assert_eq!(
+        section
+            .matches("<aside class=\"note low\"><p><b>When it is over.")
+            .count(),
+        section.matches("<table class=\"ev\">").count()
+    );
+    // In columns, as many as have room.
+    assert!(page.contains(".note.low{") && page.contains("columns:3 18rem"));
+}
+
+/// The tile of the fullest part and the sentence about it have one figure, also where arithmetic asks for more on the mean than came.
+#[test]
+fn the_tile_of_the_fullest_part_has_the_figure_of_its_sentence() {
+    use crate::render::words::answer;
+    let mut report = sample_report();
+    let part = answer(&report).part.expect("some part is the fullest");
+    for used in report.parts[part].cases.iter_mut().flatten() {
+        (used.peak_percent, used.mean_percent) = (130.0, 100.0);
+        used.asked_mean_percent = Some(119.0);
+    }
+    let both = |report: &crate::outcome::Report, figure: &str| {
+        let page = page(report);
+        let from = page.find("<p class=\"lede\">").expect("there is an answer");
+        let to = from + page[from..].find("</ul>").expect("with tiles");
+        assert_eq!(
+            page[from..to].matches(figure).count(),
+            2,
+            "{}",
+            &page[from..to]
+        );
+    };
+    both(&report, "119\u{202F}% on the mean");
+    for used in report.parts[part].cases.iter_mut().flatten() {
+        used.peak_percent = 100.0;
+    }
+    assert_eq!(answer(&report).part, Some(part));
+    let page = page(&report);
+    assert!(page.contains("119\u{202F}% on the mean."), "the sentence");
+    assert!(page.contains(
+        ">119\u{202F}<small>%</small></b><span class=\"iv\">by arithmetic; it does 100\u{202F}%"
+    ));
+    assert!(!page.contains("No part is full"));
+}
+
 #[test]
 fn windows_are_a_section_of_their_own_where_they_were_asked_for() {
     let mut report = sample_report();

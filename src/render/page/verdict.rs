@@ -154,18 +154,25 @@ fn part_fact(context: &Context<'_>) -> Option<Fact> {
     let part = &context.report.parts[context.answer.part?];
     let case = context.first_case();
     let used = part.cases[case].as_ref()?;
-    let over = is_over(used.peak_percent);
+    let over = is_over(used.most_asked_percent());
     let state = &context.cases()[case].name;
+    // The figure of the sentence above.
+    let on_mean = used.asked_percent() > used.peak_percent;
+    let (interval, when) = if on_mean {
+        let did = whole_percent(used.mean_percent);
+        let did = format!("by arithmetic; it does {did}\u{202F}%");
+        (did, "on the mean")
+    } else {
+        let mean = whole_percent(used.asked_percent());
+        let mean = format!("{mean}\u{202F}% on the mean");
+        (mean, "in the busiest 20\u{202F}ms")
+    };
     Some(Fact {
-        number: three(used.peak_percent),
+        number: whole_percent(used.most_asked_percent()),
         unit: "%".to_owned(),
         colour: if over { "miss" } else { "" },
-        interval: format!("{}\u{202F}% on the mean", three(used.mean_percent)),
-        what: format!(
-            "asked of <i>{}</i> in the busiest 20\u{202F}ms, {}",
-            esc(&part.part),
-            esc(state)
-        ),
+        interval,
+        what: format!("asked of <i>{}</i> {when}, {}", esc(&part.part), esc(state)),
         close: if over
             && matches!(
                 context.answer.flag,
@@ -184,7 +191,9 @@ fn switch_fact(context: &Context<'_>) -> Option<Fact> {
     for switch in &context.report.switches {
         for workload in &switch.workloads {
             for &seconds in &workload.longest_io_s {
-                if longest.is_none_or(|(most, ..)| seconds > most) {
+                // Of outages that read alike the first.
+                let longer = |most: f64| seconds > most && three(seconds) != three(most);
+                if longest.is_none_or(|(most, ..)| longer(most)) {
                     longest = Some((seconds, &workload.name, &switch.case.name));
                 }
             }

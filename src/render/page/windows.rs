@@ -6,8 +6,8 @@ use super::{Context, WIDE_CASES};
 use crate::outcome::{HourRow, Windows};
 use crate::render::chart::{Format, hours};
 use crate::render::words::{
-    WINDOW_CAUTIONS, alike_hours, clock, hour_judged, hour_load, hour_margin, named,
-    tightest_words, verdict_flag, verdict_word, windows_answer, windows_notes,
+    WINDOW_CAUTIONS, alike_hours, clock, hour_judged, hour_load, hour_margin, hour_nearly_full,
+    named, tightest_words, verdict_flag, verdict_word, windows_answer, windows_notes,
 };
 use std::fmt::Write as _;
 
@@ -79,7 +79,8 @@ fn cell(row: &HourRow) -> String {
         .tightest
         .as_ref()
         .map_or_else(String::new, tightest_words);
-    let said = [hour_margin(row), tightest, hour_judged(row)];
+    let full = hour_nearly_full(row).unwrap_or_default();
+    let said = [hour_margin(row), tightest, full, hour_judged(row)];
     let said: Vec<String> = said.into_iter().filter(|said| !said.is_empty()).collect();
     format!(
         "{} {} <small>{}</small>",

@@ -75,7 +75,7 @@ pub(super) fn cause(
                 ", {peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean."
             ));
     }
-    if matches!(flag, Flag::Missed | Flag::Undecided) && !is_over(used.peak_percent) {
+    if matches!(flag, Flag::Missed | Flag::Undecided) && !is_over(used.most_asked_percent()) {
         let member = |part: &PartUse| part.cases.get(case).cloned().flatten().filter(over);
         let full = report
             .parts
@@ -96,7 +96,7 @@ pub(super) fn cause(
     } else {
         format!("{peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean")
     };
-    match (is_over(used.peak_percent), flag) {
+    match (is_over(used.most_asked_percent()), flag) {
         (true, Flag::Met | Flag::Unasked) => Prose::new()
             .text("The fullest part is ")
             .name(&part.part)

@@ -127,6 +127,15 @@ fn of_outage(outage: &OutageWindows) -> Prose {
         0 => String::new(),
         some => format!("; {} undecided", plural(some, "hour")),
     };
+    let full = |row: &&HourRow| row.verdict == Verdict::Met && is_nearly_full(row);
+    let open = match outage.hours.iter().filter(full).count() {
+        0 => open,
+        some => format!(
+            "{open}; in {} that {} met a part is nearly full",
+            plural(some, "hour"),
+            if some == 1 { "is" } else { "are" }
+        ),
+    };
     let name = &outage.case.name;
     let named = Prose::new().text(super::before_name(name)).strong(name);
     let said = match (&outage.longest, outage.windows.len()) {
@@ -228,6 +237,12 @@ pub fn hour_fullest(row: &HourRow) -> String {
         };
         format!("{} {bound}{percent}{THIN}%{mark}", fullest.instance)
     })
+}
+
+/// [`hour_fullest`] where that part is nearly full: `san-B > edge-B 93 %, nearly full`.
+#[must_use]
+pub fn hour_nearly_full(row: &HourRow) -> Option<String> {
+    is_nearly_full(row).then(|| hour_fullest(row))
 }
 
 /// A part that is asked for more than this in its busiest 20 ms is nearly full. A choice of this program.
@@ -349,7 +364,12 @@ mod tests {
         let notes = |found: &Windows| windows_notes(found).concat();
         assert!(notes(&found).contains("Nearly full"));
         let row = &mut found.outages[0].hours[0];
+        row.verdict = Verdict::Met;
+        assert!(hour_nearly_full(row).is_some_and(|said| said.contains("nearly full")));
+        let said = of_outage(&found.outages[0]).plain();
+        assert!(said.contains(" met a part is nearly full"), "{said}");
+        let row = &mut found.outages[0].hours[0];
         row.judged_by = JudgedBy::BusierHour;
-        assert!(!marked(row));
+        assert!(!marked(row) && hour_nearly_full(row).is_none());
     }
 }

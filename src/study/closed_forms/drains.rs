@@ -3,7 +3,7 @@
 //!
 //! What piles up is held for as long as the timers stop an I/O of its workload that the loss catches (the row `stall` of the case and
 //! workload): what moves to the part from lost paths; and all that is asked of it where volumes are left without a controller, behind which whatever a host
-//! asks for comes to wait. Where hosts may have only so much under way, that works the backlog off no faster than their depth over
+//! asks for comes to wait. A lost path holds no more than its depth while others take the rest. Where hosts may have only so much under way, that works the backlog off no faster than their depth over
 //! the latency of an idle site lets through, beside what goes on coming: the slower of the two is shown. No bound: arrivals and messages are not a fluid, and the last of the backlog has its own latency.
 
 use super::super::estimate::idle::host_ceiling;
@@ -27,14 +27,19 @@ pub(super) fn rows(
     let stalled: Vec<Option<Stalled>> = works
         .map(|(work, stall)| stall.filter(|_| piles_up(work)))
         .collect();
-    let held = held(site, fabric, (healthy, case), &stalled);
+    let hosts = at_hosts(site, fabric, (healthy, case), &stalled);
+    let kept: Vec<f64> = (0..stalled.len()).map(|work| kept(work, &hosts)).collect();
+    let mut held = held(site, fabric, (healthy, case), &stalled);
+    for (held, kept) in held.iter_mut().zip(&kept) {
+        held.iter_mut().for_each(|share| *share *= kept);
+    }
     let after = loads(case);
     let drains = (0..after.len()).map(|part| drained(part, after[part], &stalled, &held));
     let (index, time) = drains
         .enumerate()
         .filter_map(|(index, time)| Some((index, time?)))
         .max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let by_depth = by_depth(site, fabric, (healthy, case), &stalled);
+    let by_depth = by_depth(site, fabric, case, &hosts);
     if !time.is_finite() || by_depth.as_ref().is_some_and(|own| !own.0.is_finite()) {
         return None;
     }
@@ -73,6 +78,12 @@ pub(super) fn rows(
             "fluid, stall x (1 + load / spare)",
             "all work waits behind that of volumes without a controller until the stall is over, then comes at once; counted from \
              the loss; random arrivals and the latency of the last come on top",
+        )
+    } else if own.iter().any(|work| kept[*work] < 1.0) {
+        (
+            "fluid, stall + what is held / spare",
+            "lost paths hold as much as their depth until the stall is over, the rest goes on over others, then what was held comes at once; counted \
+             from the loss; hosts that level queues hold less, random arrivals and the latency of the last come on top",
         )
     } else {
         (
@@ -146,28 +157,36 @@ fn drained(part: usize, after: f64, stalled: &[Option<Stalled>], held: &[Vec<f64
     Some(last + backlog / (1.0 - after))
 }
 
-/// How long the hosts of a workload take to work off what its stall has held, by what they may have under way: seconds from the
-/// loss, of the slowest host, and its workload. Where a path that holds is full and others are taken no more is
-/// held than has a place on it. `None` where nothing bounds what is under way, or nothing is held.
-fn by_depth(
+/// What a stall holds of a workload at one host.
+struct AtHost {
+    /// Which of the sets of paths of a case.
+    set: usize,
+    workload: usize,
+    stall_s: f64,
+    /// Asked for, a second.
+    rate: f64,
+    /// I/Os for lost paths that come while it lasts.
+    comes: f64,
+    /// Those of them that are held: where a path that holds is full and others are taken, no more than has a place on it.
+    held: f64,
+}
+
+fn at_hosts(
     site: &Site,
     fabric: &Fabric,
     (healthy, case): (&CaseLoads, &CaseLoads),
     stalled: &[Option<Stalled>],
-) -> Option<(f64, usize)> {
+) -> Vec<AtHost> {
     let mut before = Flows::with(fabric, &healthy.alive, healthy.routes.clone());
-    let mut after = Flows::with(fabric, &case.alive, case.routes.clone());
-    let mut slowest: Option<(f64, usize)> = None;
-    for (set, left) in healthy.sets.iter().zip(&case.sets) {
+    let mut all = Vec::new();
+    for (index, (set, left)) in healthy.sets.iter().zip(&case.sets).enumerate() {
         let family = &site.hosts[fabric.hosts[set.host].family];
-        for index in &set.workloads {
-            let work = &site.workloads[*index];
+        for workload in &set.workloads {
+            let work = &site.workloads[*workload];
             let rate = asked(fabric, work).at_host(set.host);
-            let (Some(rate), Some(stalled)) = (rate, &stalled[*index]) else {
+            let (Some(rate), Some(stalled)) = (rate, &stalled[*workload]) else {
                 continue;
             };
-            let lets = host_ceiling(site, fabric, &mut after, left, *index, usize::MAX);
-            let Some(lets) = lets else { continue };
             let gone = |path: &Path| {
                 let same = |own: &Path| {
                     (own.host_port, own.array_port) == (path.host_port, path.array_port)
@@ -181,26 +200,62 @@ fn by_depth(
                 .fold((0.0, 0.0), |(paths, sum), (_, weight)| {
                     (paths + 1.0, sum + weight)
                 });
-            let stall = stalled.time.as_secs_f64();
-            let held = match family.queue_depth {
-                _ if stalled.unserved => rate.mean * stall,
-                // A host that would take no other path holds all that comes, as it does where none of those it prefers is left.
-                Some(depth) if moved < 1.0 - 1e-9 => {
-                    (rate.mean * moved * stall).min(f64::from(depth) * paths)
-                }
-                _ => rate.mean * moved * stall,
-            };
-            if held <= 0.0 {
-                continue;
-            }
-            let time = if lets > rate.mean {
-                stall + held / (lets - rate.mean)
+            let stall_s = stalled.time.as_secs_f64();
+            let comes = if stalled.unserved {
+                rate.mean * stall_s
             } else {
-                f64::INFINITY
+                rate.mean * moved * stall_s
             };
-            if slowest.as_ref().is_none_or(|known| time > known.0) {
-                slowest = Some((time, *index));
-            }
+            let held = match family.queue_depth {
+                // A host that would take no other path holds all that comes, as it does where none of those it prefers is left.
+                Some(depth) if !stalled.unserved && moved < 1.0 - 1e-9 => {
+                    comes.min(f64::from(depth) * paths)
+                }
+                _ => comes,
+            };
+            all.push(AtHost {
+                set: index,
+                workload: *workload,
+                stall_s,
+                rate: rate.mean,
+                comes,
+                held,
+            });
+        }
+    }
+    all
+}
+
+/// Which share of what comes for lost paths of a workload is held, over all its hosts: all of it where no depth bounds it.
+fn kept(workload: usize, hosts: &[AtHost]) -> f64 {
+    let own = hosts.iter().filter(|host| host.workload == workload);
+    let (comes, held) = own.fold((0.0, 0.0), |(comes, held), host| {
+        (comes + host.comes, held + host.held)
+    });
+    if comes > 0.0 { held / comes } else { 1.0 }
+}
+
+/// How long the hosts of a workload take to work off what its stall has held, by what they may have under way: seconds from the
+/// loss, of the slowest host, and its workload. `None` where nothing bounds what is under way, or nothing is held.
+fn by_depth(
+    site: &Site,
+    fabric: &Fabric,
+    case: &CaseLoads,
+    hosts: &[AtHost],
+) -> Option<(f64, usize)> {
+    let mut after = Flows::with(fabric, &case.alive, case.routes.clone());
+    let mut slowest: Option<(f64, usize)> = None;
+    for host in hosts.iter().filter(|host| host.held > 0.0) {
+        let left = &case.sets[host.set];
+        let lets = host_ceiling(site, fabric, &mut after, left, host.workload, usize::MAX);
+        let Some(lets) = lets else { continue };
+        let time = if lets > host.rate {
+            host.stall_s + host.held / (lets - host.rate)
+        } else {
+            f64::INFINITY
+        };
+        if slowest.as_ref().is_none_or(|known| time > known.0) {
+            slowest = Some((time, host.workload));
         }
     }
     slowest

@@ -253,6 +253,13 @@ arrivals = { poisson = "600k/s" }
     let row = one(&rows, "app:B1 > sw-B", "drain", Trust::Approximation);
     assert_eq!(row.case, "A lost");
     near(row.value, 1.75 * 5e-3);
+    // 300k/s × 5 ms would be held, and a lost path holds no more than its depth: 100 at 400k/s spare are 0.25 ms. One that is deep enough holds all.
+    for (depth, drained) in [(100, 5.25e-3), (5_000, 8.75e-3)] {
+        let host = format!("paths = \"random\"\nqueue_depth = {depth}");
+        let rows = rows_of(&text.replace("paths = \"random\"", &host));
+        let row = one(&rows, "app:B1 > sw-B", "drain", Trust::Approximation);
+        near(row.value, drained);
+    }
 }
 
 /// Two controllers that own the volumes in turn, each at 0.0075 of what it can do, the other at 0.015 when one is lost.
@@ -414,7 +421,7 @@ fn a_part_drains_what_crosses_it_and_nothing_else() {
             )
         };
         format!(
-            "format = 1\n[[host]]\nname = \"app\"\npaths = \"random\"\n[[switch]]\nname = \"san\"\n[[switch]]\nname = \"lan\"\n{}{}{}{}{}{}{}{}",
+            "format = 1\n[[host]]\nname = \"app\"\npaths = \"random\"\nqueue_depth = \"unlimited\"\n[[switch]]\nname = \"san\"\n[[switch]]\nname = \"lan\"\n{}{}{}{}{}{}{}{}",
             array("fast"),
             array("slow"),
             link("app", "san", "16GFC"),
@@ -442,6 +449,10 @@ fn a_part_drains_what_crosses_it_and_nothing_else() {
     // 24,000 x 65,536 B a second would be full on one link of 16GFC (1.6 GB/s); of 12,000 half move: (1 + 0.25 / 0.5) x 5.1 s.
     assert_eq!(of, ["fc"]);
     assert!((value / 5.1 - 1.5).abs() < 0.15, "{value}");
+    // With 64 places on the one path that is lost, 64 are held, and at 12,000 a second spare they are gone in 5.3 ms.
+    let (of, value) = drain(&rows_of(&alone.replace("queue_depth = \"unlimited\"", "")));
+    assert_eq!(of, ["fc"]);
+    assert!((value - 5.1 - 64.0 / 12e3).abs() < 0.8e-3, "{value}");
 }
 
 /// Hits of 10 us and misses of 1 ms, each exponential, are not exponential together: no exact solution of the loop, though each kind of

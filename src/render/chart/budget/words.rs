@@ -14,10 +14,13 @@ pub(super) fn finding(bars: &[Bar], workload: &str) -> String {
             bar.with
         );
     }
-    let worst = bars
-        .iter()
-        .skip(1)
-        .reduce(|worst, bar| if bar.total > worst.total { bar } else { worst });
+    let worst = bars.iter().skip(1).reduce(|worst, bar| {
+        if bar.shown() > worst.shown() {
+            bar
+        } else {
+            worst
+        }
+    });
     let Some(worst) = worst.filter(|worst| worst.total > healthy.total * 1.1) else {
         let largest = healthy.parts.iter().max_by(|a, b| a.us.total_cmp(&b.us));
         let largest = largest.map_or_else(String::new, |part| {

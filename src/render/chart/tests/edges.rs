@@ -389,3 +389,66 @@ fn no_word_of_the_sample_is_cut_and_no_slide_ends_half_way() {
         );
     }
 }
+
+/// What the survivors complete at most is a limit only where clearly more is asked for; else it is the load, with its chance.
+#[test]
+fn the_busiest_moment_of_a_load_is_no_limit() {
+    let drawn = |share: f64| {
+        let mut report = sample_report();
+        let work = &mut report.switches[0].workloads[1];
+        let bins = work.bins.iter().map(|bin| bin.offered_iops);
+        work.survivors_peak_iops = bins.fold(0.0, f64::max) * share;
+        let drawing = crate::render::chart::timeline(&report, 0, 1, Format::Slide);
+        drawing.expect("there is a switch-over").description
+    };
+    assert!(!drawn(0.99).contains("complete at most"), "{}", drawn(0.99));
+    assert!(drawn(0.7).contains("complete at most"), "{}", drawn(0.7));
+}
+
+/// A name that is too long for its place loses what the drawing says elsewhere before it is cut.
+#[test]
+fn a_lane_of_many_workloads_keeps_its_side_and_protocol() {
+    let mut report = sample_report();
+    for lane in &mut report.switches[0].lanes {
+        let side = lane.side.expect("each lane is of a side");
+        lane.name = format!("{side} paths of bookings, fleet, archive and others, nvme-tcp");
+    }
+    for format in [Format::Slide, Format::Page] {
+        let drawing = crate::render::chart::timeline(&report, 0, 0, format);
+        let svg = drawing.expect("there is a switch-over").svg;
+        for side in ["A", "B"] {
+            assert!(svg.contains(&format!("{side} paths, nvme-tcp")), "{svg}");
+        }
+    }
+}
+
+/// Of cases that the drawing shows alike the first is told of, and no other is drawn part by part or mended.
+#[test]
+fn a_budget_tells_of_one_of_two_cases_that_are_alike() {
+    let mut report = crate::render::sample::sample_mends();
+    let lost: Vec<usize> = (0..report.steady.len())
+        .filter(|index| report.steady[*index].case.outage.is_some())
+        .collect();
+    let (first, second) = (lost[0], lost[1]);
+    let mut budget_of_first = report.steady[first].workloads[0].budget.clone();
+    for part in &mut budget_of_first {
+        part.mean_us *= 10.0;
+    }
+    report.steady[first].workloads[0].budget = budget_of_first.clone();
+    for part in &mut budget_of_first {
+        part.mean_us *= 1.000_01;
+    }
+    report.steady[second].workloads[0].budget = budget_of_first;
+    let (one, other) = (
+        report.steady[first].case.name.clone(),
+        report.steady[second].case.name.clone(),
+    );
+    let drawing = budget(&report, 0, Format::Slide).expect("there are bars");
+    assert!(drawing.finding.contains(&one), "{}", drawing.finding);
+    assert!(drawing.svg.contains(&format!("{one}, part by part")));
+    assert!(
+        !drawing.svg.contains(&format!("{other}, ")),
+        "{}",
+        drawing.description
+    );
+}

@@ -54,8 +54,17 @@ pub(super) fn capacity(scene: &Scene<'_>) -> Option<f64> {
     let asked = bins
         .map(|bin| bin.offered_iops)
         .filter(|iops| iops.is_finite());
-    let held_back = most.is_finite() && most > 0.0 && asked.fold(0.0, f64::max) > most;
+    let bin_s = scene.switch.bin_s;
+    let held_back =
+        most.is_finite() && most > 0.0 && more_than(asked.fold(0.0, f64::max), most, bin_s);
     (scene.over && held_back).then_some(most)
+}
+
+/// Whether a rate is above another by more than chance makes of so short a time: by a tenth, and by four times the root of the count. Choices of
+/// this program.
+fn more_than(asked: f64, most: f64, bin_s: f64) -> bool {
+    let count = (most * bin_s).max(0.0);
+    asked > 1.1 * most && (asked - most) * bin_s > 4.0 * count.sqrt()
 }
 
 /// From when [`p99_at_last`] counts.
