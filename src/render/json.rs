@@ -101,8 +101,8 @@
 //! - `review`: as below. `assumptions`: `key`, `what`, `value`, `mark`, `source`, `line`.
 //! - `precision`, `null` unless one was asked for: `within_percent`, `narrow_percent` (half width that counts as narrow
 //!   enough), `reached`, `looks` (replications at each look), `replications_max`, `figures`, `level_percent` (of each
-//!   interval), `widest` (`case`, `workload`, `measure`, `half_width_percent`) and `left_out` (`case`, `workload`,
-//!   `measure`, `why`).
+//!   interval), `widest` (`case`, `workload`, `measure`, `half_width_percent`), `left_out` (`case`, `workload`,
+//!   `measure`, `why`) and `stopped_by` (the limit that stopped a run, which ended the rule; else `null`).
 //! - `percentile_error_percent`: how far a percentile may lie above the true one, at most.
 //!
 //! # `review`
@@ -215,7 +215,7 @@
 //!
 //! # `measured`
 //!
-//! `origin`, `case`, `file`, `notes`; `rows`, the farthest apart first: `part`, `toward_array`, `links` that it means, `span_s`,
+//! `origin`, `case`, `partial` (a limit stopped a run), `file`, `notes`; `rows`, the farthest apart first: `part`, `toward_array`, `links` that it means, `span_s`,
 //! `measured_mb_s`, `simulated_mb_s` (`simulated_low_mb_s`, `simulated_high_mb_s`: its interval), `ratio` (`ratio_low`, `ratio_high`:
 //! against the ends of that), `measured_frames_s`, `simulated_frames_s`, `frames_ratio`, `resets`.
 //!
@@ -430,6 +430,7 @@ mod tests {
         let measured = Measured {
             origin: report.origin.clone(),
             case: report.matrix.cases[0].clone(),
+            partial: false,
             file: "c.csv".into(),
             rows: vec![crate::outcome::MeasuredRow {
                 part: "edge-A".into(),

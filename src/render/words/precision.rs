@@ -55,6 +55,14 @@ pub fn precision_words(precision: &Precision) -> Vec<String> {
         )
     });
     let mut out = Vec::new();
+    let replications = plural(used as usize, "replication");
+    if let Some(limit) = precision.stopped_by {
+        out.push(format!(
+            "Precision: within {asked} was asked for; {limit} stopped a run, so that no more than {replications} were run: more would be \
+             cut as well."
+        ));
+        return out;
+    }
     out.push(match (precision.reached, &widest) {
         (true, Some(widest)) => format!(
             "Precision: within {asked}, as asked, with {}. Widest: {widest}.",
@@ -184,6 +192,7 @@ mod tests {
                 half_width_percent: Some(1.2),
             }),
             left_out: Vec::new(),
+            stopped_by: None,
         }
     }
 
@@ -219,6 +228,21 @@ mod tests {
         assert!(
             words.starts_with("Partial: run.memory_max stopped a run (A lost)"),
             "{words}"
+        );
+    }
+
+    #[test]
+    fn a_limit_that_stopped_a_run_ends_the_rule_and_is_named() {
+        let mut cut = precision();
+        (cut.reached, cut.looks) = (false, vec![10]);
+        cut.stopped_by = Some("run.events_max");
+        let words = precision_words(&cut);
+        assert_eq!(words.len(), 1);
+        assert!(
+            words[0].contains(
+                "run.events_max stopped a run, so that no more than 10 replications were run"
+            ),
+            "{words:?}"
         );
     }
 
