@@ -189,7 +189,7 @@
 //!
 //! `scenarios`, a row a file: `scenario`, `title`, `digest`, `verdict` (the worst of its judgements, or `no promise
 //! stated`), `met` of `judged`, and of the worst judgement `case`, `workload`, `measure` (as text), `value`, `unit`,
-//! `target_text`, `margin_percent`; `part` and `peak_percent` of the fullest part there; `command`. `reports`: the
+//! `target_text`, `margin_percent`; `part` and `peak_percent` of the fullest part there; `partial` (a limit stopped a run), `command`. `reports`: the
 //! whole of each, as under `report`.
 //!
 //! # `comparison`
@@ -222,7 +222,7 @@
 //! # `growth`
 //!
 //! `origin`, `from` (the day of the stated load; days are texts like `2027-03-31`), `per_year_percent` (pairs of workload and
-//! growth), `confidence_percent`, `years` looked ahead, `partial` (stopped before its end), `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `search` (`"whole"`, `"stopped"` on the way, `"not-begun"`), `cases`: `case`,
+//! growth), `confidence_percent`, `years` looked ahead, `partial` (stopped before its end), `cut` (a limit stopped a run), `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `search` (`"whole"`, `"stopped"` on the way, `"not-begun"`), `cases`: `case`,
 //! `holds_until` and `breaks_by` (proven, or `null`), `holds_factor` and `breaks_factor` (times the load of the first day of the
 //! work that grows fastest), `full_by` (arithmetic), `standing` (`"holds"` until the next step, `"broken-before"` this stage,
 //! `"never"` kept at any load, which `hopeless` tells of as in headroom, as `floor` does of a throughput that is asked for only from the day `asked_from` on, `"breaks"`, `"open"`, `"unpromised"`), `breaks` and `ends` as in headroom.

@@ -402,4 +402,63 @@ fn what_a_limit_cut_is_1_and_marked() {
         "{said}"
     );
     assert!(!said.contains("too near"), "{said}");
+
+    let small = fs::read_to_string(place.path().join("small.toml")).expect("it is there");
+    let grows = "[growth]\nfrom = \"2027-01-01\"\nper_year = \"60%\"\n";
+    write("growing.toml", &format!("{small}\n{grows}"));
+    let growth = [
+        "growth",
+        "growing.toml",
+        "--healthy",
+        "--years",
+        "2",
+        "--quiet",
+        "--set",
+        cut,
+    ];
+    let (ended, said) = ask(&growth);
+    assert_eq!(ended, 1, "{said}");
+    assert!(
+        said.contains("partial: a limit (run.events_max, run.memory_max) stopped runs"),
+        "{said}"
+    );
+
+    // Quiet hours end before the limit, busy ones do not: the hours asked for are there, and the runs are told as partial.
+    let low = vec!["0.1"; 12].join(", ");
+    let day = format!(
+        "[day]\nshape = \"half\"\n[[shape]]\nname = \"half\"\ndaily = [{low}, {}]\n",
+        vec!["1"; 12].join(", ")
+    );
+    write("day.toml", &format!("{small}\n{day}"));
+    let hours = [
+        "failover",
+        "day.toml",
+        "--windows",
+        "--outage",
+        "A",
+        "--quiet",
+        "--set",
+        cut,
+    ];
+    let (ended, said) = ask(&hours);
+    assert!(
+        said.contains("Partial") && said.contains("in which every promise judged is met"),
+        "{said}"
+    );
+    assert_eq!(ended, 1, "{said}");
+
+    let two = [
+        "failover",
+        "small.toml",
+        "small.toml",
+        "--outage",
+        "A",
+        "--csv",
+        "rows.csv",
+        "--quiet",
+        "--set",
+        cut,
+    ];
+    assert_eq!(ask(&two).0, 1);
+    assert_eq!(column("rows.csv", "partial"), ["true", "true"]);
 }

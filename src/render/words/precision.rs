@@ -104,21 +104,26 @@ pub fn precision_words(precision: &Precision) -> Vec<String> {
 pub fn partial_words(report: &Report) -> Option<String> {
     let steady = report.steady.iter().filter(|steady| steady.partial);
     let switches = report.switches.iter().filter(|switch| switch.partial);
-    let cases: Vec<&str> = steady
+    let cases = steady
         .clone()
         .map(|steady| steady.case.name.as_str())
-        .chain(switches.clone().map(|switch| switch.case.name.as_str()))
-        .collect();
+        .chain(switches.clone().map(|switch| switch.case.name.as_str()));
+    let mut named: Vec<&str> = Vec::new();
+    for case in cases {
+        if !named.contains(&case) {
+            named.push(case);
+        }
+    }
     let limit = steady
         .filter_map(|steady| steady.stopped_by)
         .chain(switches.filter_map(|switch| switch.stopped_by))
         .next()
         .unwrap_or("a limit");
-    (!cases.is_empty()).then(|| {
+    (!named.is_empty()).then(|| {
         format!(
             "Partial: {limit} stopped a run ({}); its figures are of what had been simulated by then, and no \
              promise counts as met. A shorter run, less work, or a higher limit would let it end.",
-            cases.join(", ")
+            named.join(", ")
         )
     })
 }
@@ -224,6 +229,10 @@ mod tests {
         assert_eq!(partial_words(&report), None);
         report.steady[1].partial = true;
         report.steady[1].stopped_by = Some("run.memory_max");
+        // Its switch-over is of the same case, which is named once.
+        for switch in &mut report.switches {
+            switch.partial = switch.case == report.steady[1].case;
+        }
         let words = partial_words(&report).unwrap();
         assert!(
             words.starts_with("Partial: run.memory_max stopped a run (A lost)"),
