@@ -223,10 +223,9 @@ fn assemble(
     origin: Origin,
     steady: Vec<Steady>,
     switches: Vec<Switch>,
-    mut matrix: Matrix,
+    matrix: Matrix,
     plans: &[CasePlan],
 ) -> Report {
-    cut::meets_nothing(&mut matrix, &steady.iter().collect::<Vec<_>>());
     let fabric = Fabric::new(site);
     let loads = estimate::estimate_by_member(site, &fabric);
     let parts = parts::with_depths_in_the_way(site, &fabric, &loads, &steady);

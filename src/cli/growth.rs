@@ -93,7 +93,7 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     if found.partial {
         return Ok(Exit::Stopped);
     }
-    Ok(if found.stages.iter().all(keeps) {
+    Ok(if found.stages.iter().all(keeps) && !found.cut {
         Exit::Done
     } else {
         Exit::NotMet

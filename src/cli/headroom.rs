@@ -155,7 +155,8 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         let switched = case.switch_over.is_none() || case.switch_met.is_some_and(|met| met >= 1.0);
         case.today.is_none_or(|today| today == Verdict::Met) && switched
     };
-    Ok(if found.cases.iter().all(today) {
+    // What a limit stopped is told as partial, wherever it was.
+    Ok(if found.cases.iter().all(today) && !found.is_cut() {
         Exit::Done
     } else {
         Exit::NotMet

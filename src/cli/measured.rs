@@ -71,5 +71,9 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         text: &table::measured_text,
     };
     output.write(console, &found, &forms)?;
-    Ok(Exit::Done)
+    Ok(if found.partial {
+        Exit::NotMet
+    } else {
+        Exit::Done
+    })
 }

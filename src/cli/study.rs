@@ -318,9 +318,8 @@ pub(super) fn exit_of(report: &Report) -> Exit {
         .flat_map(|matrix| &matrix.rows)
         .flat_map(|row| row.cells.iter().flatten());
     let all_met = cells.all(|cell| cell.verdict == Verdict::Met);
-    let whole = report.steady.iter().all(|steady| !steady.partial)
-        && report.switches.iter().all(|s| !s.partial)
-        && each.is_none_or(|each| each.cases.iter().all(|case| !case.partial));
+    let whole =
+        !report.is_cut() && each.is_none_or(|each| each.cases.iter().all(|case| !case.partial));
     // A host that one part cuts off counts as JUnit counts it, whatever is promised.
     let cut_off = |each: &EachPart| each.losses().any(|(_, case)| !case.cut_off.is_empty());
     if all_met && whole && !each.is_some_and(cut_off) {

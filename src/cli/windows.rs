@@ -134,7 +134,9 @@ fn steps(site: &Site, origin: &Origin, found: &Windows, progress: &dyn Progress)
 /// Done when each outage has a window that is long enough.
 pub(super) fn exit_of(found: &Windows) -> Exit {
     let enough = |outage: &crate::outcome::OutageWindows| outage.verdict == Verdict::Met;
-    if found.outages.iter().all(enough) {
+    // What a limit stopped is told as partial, whichever hours it was.
+    let cut = |outage: &crate::outcome::OutageWindows| outage.hours.iter().any(|row| row.partial);
+    if found.outages.iter().all(enough) && !found.outages.iter().any(cut) {
         Exit::Done
     } else {
         Exit::NotMet

@@ -20,6 +20,8 @@ pub struct GrowthPlan {
     pub stages: Vec<Stage>,
     /// Whether the search was stopped before its end.
     pub partial: bool,
+    /// Whether a limit on events or memory stopped one of its runs.
+    pub cut: bool,
     /// What is taken for granted.
     pub notes: Vec<String>,
 }

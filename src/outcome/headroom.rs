@@ -265,6 +265,18 @@ impl Headroom {
         found
     }
 
+    /// Whether a limit on events or memory stopped a run. A number of hosts that cannot be built has no runs.
+    #[must_use]
+    pub fn is_cut(&self) -> bool {
+        let cut = |case: &CaseHeadroom| {
+            let mut switched = case.switch_over.iter().chain(&case.switch_tried);
+            let mut points = case.points.iter();
+            points.any(|point| point.partial && point.replications > 0)
+                || switched.any(|own| own.partial)
+        };
+        self.cases.iter().any(cut)
+    }
+
     /// Which of them is proven to break at the lowest load.
     #[must_use]
     pub fn breaks_first(&self) -> Option<usize> {

@@ -10,6 +10,8 @@ pub struct Measured {
     pub origin: Origin,
     /// The state that was simulated.
     pub case: Case,
+    /// A limit stopped a run: what is simulated is of the time simulated by then.
+    pub partial: bool,
     /// Name of the file of counters.
     pub file: String,
     /// One for each part and direction, ranked by how far the ratio is from 1, either way: that of bytes, else that of frames.

@@ -24,6 +24,8 @@ pub struct Precision {
     pub widest: Option<WidestFigure>,
     /// Figures it could not go by.
     pub left_out: Vec<LeftOut>,
+    /// The key of the limit that stopped a run: more replications would be cut as well, so that none were run.
+    pub stopped_by: Option<&'static str>,
 }
 
 /// A figure and how wide its interval is.

@@ -282,6 +282,15 @@ pub struct Report {
 }
 
 impl Report {
+    /// Whether a limit on events or memory stopped one of its runs; those of single parts are told apart.
+    #[must_use]
+    pub fn is_cut(&self) -> bool {
+        let steady = self.steady.iter().map(|own| own.partial);
+        steady
+            .chain(self.switches.iter().map(|own| own.partial))
+            .any(|cut| cut)
+    }
+
     /// The changes that are shown in pictures and long tables: the scenario's own, and of those proposed the first
     /// that mends everything.
     pub fn shown_mends(&self) -> impl Iterator<Item = &Mend> {

@@ -102,12 +102,23 @@ pub struct PathRow {
     pub idle_us: f64,
     /// Frame size that `idle_us` was computed for, bytes on the wire of the first hop.
     pub idle_frame_bytes: u64,
-    /// Index of the narrowest hop (least usable rate of all members together).
+    /// Index of the narrowest hop (least usable rate of all members together), the first of several that are as narrow.
     pub narrowest: usize,
     /// Smallest usable rate of one member along the path, Gb/s: what one flow can have.
     pub one_flow_gb_s: f64,
     /// The bus behind the host port, where stated; no run simulates it.
     pub host_bus: Option<HostBusRow>,
+}
+
+impl PathRow {
+    /// Whether a hop is the narrowest, or one as narrow.
+    #[must_use]
+    pub fn is_narrowest(&self, hop: usize) -> bool {
+        let rate = |hop: usize| self.hops.get(hop).map(|own| own.usable_gb_s);
+        let (own, least) = (rate(hop), rate(self.narrowest));
+        own.zip(least)
+            .is_some_and(|(own, least)| (own - least).abs() <= 1e-9 * least)
+    }
 }
 
 /// A host's bus as a bound of a path.

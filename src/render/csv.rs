@@ -32,7 +32,7 @@ pub use windows::windows_csv;
 
 use super::words::measure_name;
 use crate::outcome::{
-    AssumptionRow, Cell, EachPart, Estimated, Matrix, Population, Report, Row, Verdict,
+    AssumptionRow, Cell, EachPart, Estimated, LeftOpen, Matrix, Population, Report, Row, Verdict,
 };
 
 /// Rows to text. Writing to memory fails only on rows of unequal length, which the callers cannot build.
@@ -136,7 +136,7 @@ fn population(figures: &Population, out: &mut Vec<String>) {
 }
 
 /// One row for each case and workload: offered, completed, MB/s, latency with intervals; all I/Os, then
-/// `reads_` and `writes_` apart. Changes that were simulated follow the cases, named in `mend`.
+/// `reads_` and `writes_` apart; `partial` where a limit stopped a run. Changes that were simulated follow the cases, named in `mend`.
 #[must_use]
 pub fn report_csv(report: &Report) -> String {
     let mut header = names(&[
@@ -146,6 +146,7 @@ pub fn report_csv(report: &Report) -> String {
         "workload",
         "replications",
         "saturated",
+        "partial",
     ]);
     for prefix in ["", "reads_", "writes_"] {
         header.extend(population_header(prefix));
@@ -167,6 +168,7 @@ pub fn report_csv(report: &Report) -> String {
                 workload.name.clone(),
                 steady.replications.to_string(),
                 workload.saturated.to_string(),
+                steady.partial.to_string(),
             ];
             for figures in [&workload.all, &workload.reads, &workload.writes] {
                 population(figures, &mut row);
@@ -207,6 +209,7 @@ pub fn directions_csv(report: &Report) -> String {
         "queue_mean_frames",
         "queue_max_frames",
         "queue_max_bytes",
+        "partial",
     ]);
     let mut rows = Vec::new();
     for steady in &report.steady {
@@ -236,6 +239,7 @@ pub fn directions_csv(report: &Report) -> String {
                 number(d.queue_mean),
                 d.queue_max.to_string(),
                 d.queue_max_bytes.to_string(),
+                steady.partial.to_string(),
             ]);
         }
     }
@@ -272,7 +276,7 @@ pub fn events_csv(report: &Report) -> String {
 }
 
 /// Header names of a judgement.
-const JUDGEMENT: [&str; 14] = [
+const JUDGEMENT: [&str; 15] = [
     "workload",
     "measure",
     "switching",
@@ -287,6 +291,7 @@ const JUDGEMENT: [&str; 14] = [
     "replications",
     "replications_needed",
     "verdict",
+    "left_open",
 ];
 
 fn judgement(row: &Row, cell: &Cell) -> Vec<String> {
@@ -310,7 +315,19 @@ fn judgement(row: &Row, cell: &Cell) -> Vec<String> {
     let needed = cell.replications_needed;
     out.push(needed.map_or_else(String::new, |needed| needed.to_string()));
     out.push(verdict.to_owned());
+    out.push(left_open(cell).to_owned());
     out
+}
+
+/// Why a judgement stays open whatever the number of replications, in a word; empty where they decide.
+const fn left_open(cell: &Cell) -> &'static str {
+    match cell.left_open {
+        None => "",
+        Some(LeftOpen::Waiting(_)) => "waiting",
+        Some(LeftOpen::RunTooShort) => "run-too-short",
+        Some(LeftOpen::Stopped) => "stopped",
+        Some(LeftOpen::PilesUp) => "piles-up",
+    }
 }
 
 /// The matrix: one row for each case and promise that was judged.

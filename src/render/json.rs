@@ -101,8 +101,8 @@
 //! - `review`: as below. `assumptions`: `key`, `what`, `value`, `mark`, `source`, `line`.
 //! - `precision`, `null` unless one was asked for: `within_percent`, `narrow_percent` (half width that counts as narrow
 //!   enough), `reached`, `looks` (replications at each look), `replications_max`, `figures`, `level_percent` (of each
-//!   interval), `widest` (`case`, `workload`, `measure`, `half_width_percent`) and `left_out` (`case`, `workload`,
-//!   `measure`, `why`).
+//!   interval), `widest` (`case`, `workload`, `measure`, `half_width_percent`), `left_out` (`case`, `workload`,
+//!   `measure`, `why`) and `stopped_by` (the limit that stopped a run, which ended the rule; else `null`).
 //! - `percentile_error_percent`: how far a percentile may lie above the true one, at most.
 //!
 //! # `review`
@@ -189,7 +189,7 @@
 //!
 //! `scenarios`, a row a file: `scenario`, `title`, `digest`, `verdict` (the worst of its judgements, or `no promise
 //! stated`), `met` of `judged`, and of the worst judgement `case`, `workload`, `measure` (as text), `value`, `unit`,
-//! `target_text`, `margin_percent`; `part` and `peak_percent` of the fullest part there; `command`. `reports`: the
+//! `target_text`, `margin_percent`; `part` and `peak_percent` of the fullest part there; `partial` (a limit stopped a run), `command`. `reports`: the
 //! whole of each, as under `report`.
 //!
 //! # `comparison`
@@ -215,14 +215,14 @@
 //!
 //! # `measured`
 //!
-//! `origin`, `case`, `file`, `notes`; `rows`, the farthest apart first: `part`, `toward_array`, `links` that it means, `span_s`,
+//! `origin`, `case`, `partial` (a limit stopped a run), `file`, `notes`; `rows`, the farthest apart first: `part`, `toward_array`, `links` that it means, `span_s`,
 //! `measured_mb_s`, `simulated_mb_s` (`simulated_low_mb_s`, `simulated_high_mb_s`: its interval), `ratio` (`ratio_low`, `ratio_high`:
 //! against the ends of that), `measured_frames_s`, `simulated_frames_s`, `frames_ratio`, `resets`.
 //!
 //! # `growth`
 //!
 //! `origin`, `from` (the day of the stated load; days are texts like `2027-03-31`), `per_year_percent` (pairs of workload and
-//! growth), `confidence_percent`, `years` looked ahead, `partial` (stopped before its end), `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `search` (`"whole"`, `"stopped"` on the way, `"not-begun"`), `cases`: `case`,
+//! growth), `confidence_percent`, `years` looked ahead, `partial` (stopped before its end), `cut` (a limit stopped a run), `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `search` (`"whole"`, `"stopped"` on the way, `"not-begun"`), `cases`: `case`,
 //! `holds_until` and `breaks_by` (proven, or `null`), `holds_factor` and `breaks_factor` (times the load of the first day of the
 //! work that grows fastest), `full_by` (arithmetic), `standing` (`"holds"` until the next step, `"broken-before"` this stage,
 //! `"never"` kept at any load, which `hopeless` tells of as in headroom, as `floor` does of a throughput that is asked for only from the day `asked_from` on, `"breaks"`, `"open"`, `"unpromised"`), `breaks` and `ends` as in headroom.
@@ -430,6 +430,7 @@ mod tests {
         let measured = Measured {
             origin: report.origin.clone(),
             case: report.matrix.cases[0].clone(),
+            partial: false,
             file: "c.csv".into(),
             rows: vec![crate::outcome::MeasuredRow {
                 part: "edge-A".into(),

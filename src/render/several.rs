@@ -40,6 +40,8 @@ pub struct ScenarioRow {
     pub part: Option<String>,
     /// What it is asked for in the busiest 20 ms, per cent.
     pub peak_percent: Option<f64>,
+    /// A limit on events or memory stopped one of its runs.
+    pub partial: bool,
     /// Command line that repeats it.
     pub command: String,
     /// Figure as it is shown.
@@ -110,6 +112,7 @@ fn row(report: &Report) -> ScenarioRow {
         margin_percent: worst.and_then(|(.., cell)| cell.margin_percent),
         part: part.map(|(part, _)| part.part.clone()),
         peak_percent: part.map(|(_, used)| used.peak_percent),
+        partial: report.is_cut(),
         command: report.origin.command.clone(),
         shown,
         flag: answer.flag,

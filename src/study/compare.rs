@@ -167,7 +167,7 @@ pub fn compare(
                 inventory: inventory(site),
                 changes: taken(&designs[0], design, prices),
                 frees: changes(&design.site, &designs[0].site, &[], prices, Optics::Counted),
-                matrix: judged(site, runs),
+                matrix: judge::matrix(site, runs, &[]),
                 partial: runs.iter().any(|runs| runs.figures.partial),
             })
             .collect(),
@@ -176,14 +176,6 @@ pub fn compare(
         priced: prices.is_some(),
         notes,
     }
-}
-
-/// The verdicts of a design; where a limit cut a run, nothing is met.
-fn judged(site: &Site, runs: &[SteadyRuns]) -> crate::outcome::Matrix {
-    let mut matrix = judge::matrix(site, runs, &[]);
-    let figures: Vec<&Steady> = runs.iter().map(|runs| &runs.figures).collect();
-    cut::meets_nothing(&mut matrix, &figures);
-    matrix
 }
 
 /// What a design takes that the first one does not have. Of what is set, only what is set for it alone counts.

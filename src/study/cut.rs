@@ -1,22 +1,17 @@
 //! Runs that a limit on events or memory ended before their time.
 //!
-//! What they have counted by then is of the time that they simulated; a promise that they seem to keep is not met, because the rest
-//! of the run is not known.
+//! What they have counted by then is of the time that they simulated. That they meet no promise is in `judge`.
 
 use crate::model::Tally;
-use crate::outcome::{Matrix, Steady, Verdict};
+use crate::outcome::Steady;
 use crate::unit::Instant;
 
-/// Judges no steady promise as met in a case of which a run was cut. `steady` are the first columns of the matrix.
-pub(crate) fn meets_nothing(matrix: &mut Matrix, steady: &[&Steady]) {
-    for (column, _) in steady.iter().enumerate().filter(|(_, own)| own.partial) {
-        for row in matrix.rows.iter_mut().filter(|row| !row.switching) {
-            let cell = row.cells.get_mut(column).and_then(Option::as_mut);
-            if let Some(cell) = cell.filter(|cell| cell.verdict == Verdict::Met) {
-                cell.verdict = Verdict::Undecided;
-            }
-        }
-    }
+/// What stopped a run of a case where figures alone are wanted, and no promise; `None` where all ran to their end.
+pub(crate) fn figures_words(steady: &Steady) -> Option<String> {
+    let limit = steady.stopped_by?;
+    Some(format!(
+        "partial: {limit} stopped a run before its end; what is simulated is of the time simulated by then"
+    ))
 }
 
 /// What stopped a run of these, and in which cases; `None` where all ran to their end.

@@ -47,6 +47,7 @@ pub fn growth(
         .map(|(_, site)| runs_of_a_search(site, &ask))
         .collect();
     let mut confidence_percent = 95.0;
+    let mut cut: Vec<String> = Vec::new();
     let stages = stages
         .into_iter()
         .enumerate()
@@ -67,6 +68,7 @@ pub fn growth(
                 (true, false) => StageSearch::Whole,
             };
             confidence_percent = found.confidence_percent;
+            cut.extend(found.is_cut().then(|| stage.name.clone()));
             stage.cases = found
                 .cases
                 .iter()
@@ -74,7 +76,7 @@ pub fn growth(
                 .collect();
             stage
         })
-        .collect();
+        .collect::<Vec<_>>();
     Some(GrowthPlan {
         origin,
         from: growth.from.to_string(),
@@ -88,6 +90,7 @@ pub fn growth(
         years,
         stages,
         partial: progress.stopped(),
+        cut: !cut.is_empty(),
         notes: [
             "growth is a share of the work each year; sizes, mix and hosts stay".to_owned(),
             format!("nothing was looked for beyond {years} years"),
@@ -104,6 +107,13 @@ pub fn growth(
             format!(
                 "beyond the {years} years lies {}: nothing is said of it; --years looks farther",
                 beyond.join(", ")
+            )
+        }))
+        .chain((!cut.is_empty()).then(|| {
+            format!(
+                "partial: a limit (run.events_max, run.memory_max) stopped runs ({}), which prove nothing; a higher limit or shorter runs \
+                 would let them end",
+                cut.join(", ")
             )
         }))
         .chain(rate_notes(site, growth))

@@ -10,9 +10,11 @@
 //! stretch, and of its own chance nothing is known. Left out: which of two differing figures is wrong.
 
 use super::case::{self, CasePlan};
+use super::cut::{self, measured_s};
 use super::progress::Progress;
 use super::steady;
 use crate::measure::mean_interval;
+use crate::model::Tally;
 use crate::outcome::{Measured, MeasuredRow, Origin, Steady};
 use crate::scenario::Reading;
 use crate::site::Site;
@@ -63,16 +65,20 @@ pub fn measured(
             None => groups.push((key, vec![reading])),
         }
     }
-    let simulated = Simulated::new(site, &fabric, figures);
-    let each: Vec<Simulated> = (0..runs[0].tallies.len())
-        .map(|index| steady::figures_of(&runs[0], index..index + 1))
-        .map(|one| Simulated::new(site, &fabric, &one))
+    let tallies = &runs[0].tallies;
+    let simulated = Simulated::new(site, &fabric, figures, tallies);
+    let each: Vec<Simulated> = (0..tallies.len())
+        .map(|index| {
+            let one = steady::figures_of(&runs[0], index..index + 1);
+            Simulated::new(site, &fabric, &one, &tallies[index..=index])
+        })
         .collect();
-    let mut notes = vec![
+    let mut notes = Vec::from_iter(cut::figures_words(figures));
+    notes.extend([
         "simulated bytes are those of frames, without preamble and gaps, as devices count them"
             .to_owned(),
         "the interval of a ratio is of 95 %, of the simulation alone: what was measured is one reading".to_owned(),
-    ];
+    ]);
     let mut rows = Vec::new();
     for ((part, toward_array), mut own) in groups {
         own.sort_by(|left, right| left.at_s.total_cmp(&right.at_s));
@@ -138,6 +144,7 @@ pub fn measured(
     Measured {
         origin,
         case,
+        partial: figures.partial,
         file: file.to_owned(),
         rows,
         notes,
@@ -151,8 +158,8 @@ struct Simulated {
 }
 
 impl Simulated {
-    fn new(site: &Site, fabric: &Fabric, figures: &Steady) -> Self {
-        let time = (figures.duration_s - figures.warm_up_s) * f64::from(figures.replications);
+    fn new(site: &Site, fabric: &Fabric, figures: &Steady, tallies: &[Tally]) -> Self {
+        let time = measured_s(tallies) * f64::from(figures.replications);
         let gap_of = |family: &str| {
             let link = site.links.iter().find(|link| link.name == family);
             match link.map(|link| link.medium) {

@@ -1,7 +1,7 @@
 //! Variants of a site, simulated as possible remedies.
 
 use super::estimate::estimate_by_member;
-use super::{Ask, case, cut, judge, parts, progress::Progress, steady, switch};
+use super::{Ask, case, judge, parts, progress::Progress, steady, switch};
 use crate::model::Compiled;
 use crate::outcome::{
     Cell, Changes, Matrix, Mend, MendOrigin, Row, StallLeft, Steady, Switch, Verdict,
@@ -75,9 +75,8 @@ pub(super) fn mend(variant: &Variant, ask: &Ask, base: &Matrix, progress: &dyn P
         .filter(|runs| switch && runs.plan.case.outage.is_some())
         .map(|left| switch::run(site, &whole, &left.plan, left, ask.planned, progress))
         .collect();
-    let mut matrix = judge::matrix(site, &runs, &switches);
+    let matrix = judge::matrix(site, &runs, &switches);
     let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
-    cut::meets_nothing(&mut matrix, &figures.iter().collect::<Vec<_>>());
     let fabric = Fabric::new(site);
     let loads = estimate_by_member(site, &fabric);
     let mends_all = mends_all(base, &matrix);

@@ -5,7 +5,8 @@
 //! really ends, and if that is later the runs are repeated once with that cut.
 //!
 //! With a precision asked for, replications are added by the rule of `measure` ([`Looks`]) in the order of
-//! their numbers; the figures are those that the number it ends with gives without the rule.
+//! their numbers; the figures are those that the number it ends with gives without the rule. It ends at the first
+//! look that finds a run cut by a limit.
 
 mod carried;
 mod figures;
@@ -91,9 +92,10 @@ pub(crate) fn run_precisely(
         replications.extend_to(looks.replications(), progress);
         let widths = narrow::widths(site, plans, &replications);
         match looks.look(widths.widest_half()) {
-            Decision::RunTo(_) => {}
+            // The same limit would cut more of them, and no figure of a cut run is one of the whole.
+            Decision::RunTo(_) if widths.stopped_by.is_none() => {}
             decision => {
-                let reached = decision == Decision::Narrow;
+                let reached = decision == Decision::Narrow && widths.stopped_by.is_none();
                 let precision = widths.precision(site, within, &looks, reached);
                 return (replications.finish(plans), Some(precision));
             }

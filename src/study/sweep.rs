@@ -12,7 +12,7 @@ use super::estimate::{Estimate, estimate_by_member, levelled};
 use super::inventory::inventory;
 use super::progress::Progress;
 use super::review::port_budget_notes;
-use super::{cut, judge, parts, steady, switch};
+use super::{judge, parts, steady, switch};
 use crate::model::Compiled;
 use crate::outcome::{PartLoad, Steady, SweepCase, SweepPoint};
 use crate::site::Site;
@@ -44,9 +44,8 @@ pub fn point(site: &Site, asked: &Asked, progress: &dyn Progress) -> SweepPoint 
             switch::of_outages(site, &whole, &runs, false, progress)
         }
     };
-    let mut matrix = judge::matrix(site, &runs, &switches);
+    let matrix = judge::matrix(site, &runs, &switches);
     let figures: Vec<Steady> = runs.into_iter().map(|runs| runs.figures).collect();
-    cut::meets_nothing(&mut matrix, &figures.iter().collect::<Vec<_>>());
     let cases = plans
         .iter()
         .zip(&figures)

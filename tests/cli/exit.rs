@@ -316,3 +316,149 @@ fn a_switch_over_that_ended_before_its_limit_has_settled() {
         assert!(number("settled_s").is_some(), "ended after {end:?}");
     }
 }
+
+/// What a limit cut is marked in every form, and ends with 1: also where no promise is judged, and where what is counted over the time
+/// that was simulated is the figure of the whole.
+#[test]
+fn what_a_limit_cut_is_1_and_marked() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let write = |name: &str, text: &str| {
+        fs::write(place.path().join(name), text).expect("it can be written");
+    };
+    write(
+        "c.csv",
+        "time,part,direction,bytes,frames\n0,app:A1~core-A,toward-host,0,0\n300,app:A1~core-A,toward-host,24000000000,\n",
+    );
+    let cut = "run.events_max=4000";
+    let ask = |arguments: &[&str]| {
+        let output = halfloom(place.path(), arguments);
+        (code(&output), out(&output))
+    };
+    let column = |file: &str, name: &str| -> Vec<String> {
+        let text = fs::read_to_string(place.path().join(file)).expect("it is written");
+        let mut lines = text.lines().map(|line| line.split(',').collect::<Vec<_>>());
+        let header = lines.next().expect("a header");
+        let at = header.iter().position(|own| *own == name);
+        let at = at.unwrap_or_else(|| panic!("no {name} in {header:?}"));
+        lines.map(|row| row[at].to_owned()).collect()
+    };
+    let measured = [
+        "measured",
+        "small.toml",
+        "c.csv",
+        "--csv",
+        "m.csv",
+        "--quiet",
+    ];
+    assert_eq!(ask(&measured).0, 0);
+    let whole: f64 = column("m.csv", "simulated_mb_s")[0]
+        .parse()
+        .expect("a number");
+    assert_eq!(column("m.csv", "partial"), ["false"]);
+    let mut with = measured.to_vec();
+    with.extend(["--set", cut]);
+    let (ended, said) = ask(&with);
+    assert_eq!(ended, 1, "{said}");
+    assert!(
+        said.contains("partial: run.events_max stopped a run"),
+        "{said}"
+    );
+    assert_eq!(column("m.csv", "partial"), ["true"]);
+    let short: f64 = column("m.csv", "simulated_mb_s")[0]
+        .parse()
+        .expect("a number");
+    assert!((short / whole - 1.0).abs() < 0.35, "{short} and {whole}");
+
+    let simulate = [
+        "simulate",
+        "small.toml",
+        "--csv",
+        "s.csv",
+        "--quiet",
+        "--set",
+        cut,
+    ];
+    assert_eq!(ask(&simulate).0, 1);
+    assert_eq!(column("s.csv", "partial"), ["true"]);
+    assert!(
+        column("s-promises.csv", "left_open")
+            .iter()
+            .all(|own| own == "stopped")
+    );
+
+    let headroom = [
+        "headroom",
+        "small.toml",
+        "--healthy",
+        "--quiet",
+        "--set",
+        cut,
+    ];
+    let (ended, said) = ask(&headroom);
+    assert_eq!(ended, 1, "{said}");
+    assert!(
+        said.contains("partial: a limit (run.events_max, run.memory_max) stopped runs"),
+        "{said}"
+    );
+    assert!(!said.contains("too near"), "{said}");
+
+    let small = fs::read_to_string(place.path().join("small.toml")).expect("it is there");
+    let grows = "[growth]\nfrom = \"2027-01-01\"\nper_year = \"60%\"\n";
+    write("growing.toml", &format!("{small}\n{grows}"));
+    let growth = [
+        "growth",
+        "growing.toml",
+        "--healthy",
+        "--years",
+        "2",
+        "--quiet",
+        "--set",
+        cut,
+    ];
+    let (ended, said) = ask(&growth);
+    assert_eq!(ended, 1, "{said}");
+    assert!(
+        said.contains("partial: a limit (run.events_max, run.memory_max) stopped runs"),
+        "{said}"
+    );
+
+    // Quiet hours end before the limit, busy ones do not: the hours asked for are there, and the runs are told as partial.
+    let low = vec!["0.1"; 12].join(", ");
+    let day = format!(
+        "[day]\nshape = \"half\"\n[[shape]]\nname = \"half\"\ndaily = [{low}, {}]\n",
+        vec!["1"; 12].join(", ")
+    );
+    write("day.toml", &format!("{small}\n{day}"));
+    let hours = [
+        "failover",
+        "day.toml",
+        "--windows",
+        "--outage",
+        "A",
+        "--quiet",
+        "--set",
+        cut,
+    ];
+    let (ended, said) = ask(&hours);
+    assert!(
+        said.contains("Partial") && said.contains("in which every promise judged is met"),
+        "{said}"
+    );
+    assert_eq!(ended, 1, "{said}");
+
+    let two = [
+        "failover",
+        "small.toml",
+        "small.toml",
+        "--outage",
+        "A",
+        "--csv",
+        "rows.csv",
+        "--quiet",
+        "--set",
+        cut,
+    ];
+    assert_eq!(ask(&two).0, 1);
+    assert_eq!(column("rows.csv", "partial"), ["true", "true"]);
+}

@@ -75,6 +75,44 @@ fn what_a_limit_leaves_of_a_good_run_is_not_decided() {
     );
 }
 
+/// However wide its intervals are, a run that a limit cuts is not run four hundred times: each of them would be cut.
+#[test]
+fn a_precision_asked_of_runs_that_are_cut_ends_at_the_first_look() {
+    let run = "duration = \"200ms\"\nwarm_up = \"10ms\"\nwithin = \"0.1%\"\nevents_max = 20000";
+    let report = ask(
+        &site(&reads(r#"{ poisson = "30k/s" }"#, run, ""), &[]),
+        &["A"],
+        false,
+    );
+    let found = report.precision.as_ref().expect("one was asked for");
+    assert_eq!((found.reached, found.looks.len()), (false, 1), "{found:?}");
+    assert_eq!(found.stopped_by, Some("run.events_max"));
+    let text = report_text(&report);
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        text.contains("run.events_max stopped a run, so that"),
+        "{text}"
+    );
+}
+
+/// A limit that ends a run before its first I/O leaves nothing that could be told of it, and that is what is told.
+#[test]
+fn a_run_without_any_io_says_that_there_was_none() {
+    let run = "duration = \"200ms\"\nwarm_up = \"10ms\"\nreplications = 2\nevents_max = 100";
+    let report = ask(
+        &site(&reads(r#"{ poisson = "30k/s" }"#, run, ""), &[]),
+        &["A"],
+        false,
+    );
+    let text = report_text(&report);
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        text.contains("no I/O was completed in the measured time"),
+        "{text}"
+    );
+    assert!(!text.contains("to the end"), "{text}");
+}
+
 /// The bound is on what the run really holds: a run that fits in 4 MiB is left alone.
 #[test]
 fn a_run_that_fits_is_whole() {

@@ -265,6 +265,25 @@ fn finding(rows: &[Row<'_>], cases: &[&Case]) -> String {
     } else {
         String::new()
     };
+    // A part that is fuller in another case is the next to end growth there.
+    let elsewhere = rows
+        .iter()
+        .filter(|row| !std::ptr::eq(*row, fullest) && row.most() > next)
+        .max_by(|a, b| a.most().total_cmp(&b.most()));
+    let elsewhere = elsewhere.map_or_else(String::new, |row| {
+        let own = |case: &usize| peak(row.part, *case).is_some_and(|own| own >= row.most());
+        let case = (1..cases.len()).find(own).map(|case| &cases[case].name);
+        let healthy = row.healthy.is_some_and(|healthy| healthy >= row.most());
+        let when = match case.filter(|_| !healthy) {
+            Some(name) => format!("with {name}"),
+            None => "healthy".to_owned(),
+        };
+        format!(
+            "; {when} {} to {}",
+            short(&row.part.part),
+            three_down(100.0 / row.most())
+        )
+    });
     // What is full today was seen; what would be is today's moment times a factor.
     let is = if is_over(most) {
         "is already "
@@ -272,7 +291,7 @@ fn finding(rows: &[Row<'_>], cases: &[&Case]) -> String {
         "is, by arithmetic, "
     };
     format!(
-        "{when}{} {is}asked for 100\u{202F}% in its busiest 20 ms at {} times today’s load{rest}.",
+        "{when}{} {is}asked for 100\u{202F}% in its busiest 20 ms at {} times today’s load{rest}{elsewhere}.",
         short(&fullest.part.part),
         three_down(100.0 / most)
     )
@@ -345,6 +364,12 @@ mod tests {
         // 100 ÷ 34, not 100 ÷ 65.
         assert!(
             said.contains("at 1.25 times") && said.contains("room to 2.94 times"),
+            "{said}"
+        );
+        // The other is fuller in another case, which is told as that: 100 ÷ 65, rounded down.
+        let other = format!("; with {} ", cases[1].name);
+        assert!(
+            said.contains(&other) && said.ends_with(" to 1.53."),
             "{said}"
         );
     }

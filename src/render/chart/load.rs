@@ -127,7 +127,7 @@ fn line(headroom: &Headroom, case: &CaseHeadroom, promise: &LoadRow, scale: f64)
         .collect();
     Line {
         name: case.case.name.clone(),
-        note: ends(headroom, case),
+        note: ends(headroom, case, promise),
         role,
         mark,
         dots,
@@ -140,8 +140,9 @@ fn line(headroom: &Headroom, case: &CaseHeadroom, promise: &LoadRow, scale: f64)
     }
 }
 
-/// `1.82 met, 1.91 missed`, and the knee.
-fn ends(headroom: &Headroom, case: &CaseHeadroom) -> String {
+/// `1.82 met, 1.91 missed`, and the knee. The ends are those of all promises: where the one that is drawn is not the one that breaks,
+/// `1.91 missed by p99`.
+fn ends(headroom: &Headroom, case: &CaseHeadroom, drawn: &LoadRow) -> String {
     let shown = |factor: f64| counted_met(headroom, factor);
     let broken = |factor: f64| counted_missed(headroom, factor);
     let knee = case.knee.map_or_else(String::new, |knee| {
@@ -152,16 +153,31 @@ fn ends(headroom: &Headroom, case: &CaseHeadroom) -> String {
         None => ("", knee),
         Some(_) => (", not all below", String::new()),
     };
+    let other = case.breaks.as_ref().filter(|own| {
+        case.missed.is_some() && (own.workload != drawn.workload || own.measure != drawn.measure)
+    });
+    let by = other.map_or_else(String::new, |own| {
+        let measure = measure_name(own.measure);
+        match own.workload == drawn.workload {
+            true => format!(" by {measure}"),
+            false => format!(" by {} {measure}", own.workload),
+        }
+    });
+    let knee = if by.is_empty() { knee } else { String::new() };
     match (case.met, case.missed) {
         (Some(met), Some(missed)) => {
-            format!("{} met{not}, {} missed{knee}", shown(met), broken(missed))
+            format!(
+                "{} met{not}, {} missed{by}{knee}",
+                shown(met),
+                broken(missed)
+            )
         }
         (Some(met), None) if case.bound.is_some() => {
             format!("{} met{not}, no more tried{knee}", shown(met))
         }
         (Some(met), None) => format!("{} met{not}{knee}", shown(met)),
         (None, Some(_)) if case.hopeless.is_some() => "missed at every load".to_owned(),
-        (None, Some(missed)) => format!("{} missed{knee}", broken(missed)),
+        (None, Some(missed)) => format!("{} missed{by}{knee}", broken(missed)),
         (None, None) if headroom.partial => "nothing proven yet".to_owned(),
         (None, None) => "nothing proven".to_owned(),
     }
@@ -258,7 +274,7 @@ fn description(
             Some(_) => begun_with(&line.name),
             None => sentence(&line.name),
         };
-        out.push_str(&format!(" {name}: {};", ends(headroom, case)));
+        out.push_str(&format!(" {name}: {};", ends(headroom, case, promise)));
         if !case.holes.is_empty() {
             let below = case
                 .holes

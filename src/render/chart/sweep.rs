@@ -11,7 +11,7 @@ use super::lines::{self, Dot, Line, Lines, Promised, targets};
 use super::palette::Role;
 use super::text::{fit, sig};
 use super::{Drawing, Format};
-use others::{Others, besides, most_broken, others};
+use others::{Others, besides, most_broken, other_is_missed, others};
 
 /// One row of the table, read.
 struct Seen {
@@ -513,6 +513,7 @@ fn over_two(
         let text = fit(column, em, false, every as f64 * wide - em * 0.4);
         sheet.label(at, &text, Face::Plain, Anchor::Middle, Role::Ink);
     }
+    let mut marked = false;
     for (row, value) in rows.iter().enumerate() {
         let y = top + row as f64 * tall;
         let text = fit(value, em, false, left - sheet.side - em);
@@ -521,7 +522,11 @@ fn over_two(
         for (column, other) in columns.iter().enumerate() {
             let here = |seen: &Seen| seen.values[down] == *value && seen.values[across] == *other;
             let at = (left + column as f64 * wide, y);
-            cell(&mut sheet, at, (wide - 2.0, tall - 2.0), worst(what, &here));
+            let shown = worst(what, &here);
+            let other = other_is_missed(table, [(down, value), (across, other)]);
+            let other = other && shown.is_some_and(|seen| seen.verdict != "missed");
+            marked |= other;
+            cell(&mut sheet, at, (wide - 2.0, tall - 2.0), (shown, other));
         }
     }
     let mut key = format!(
@@ -537,6 +542,9 @@ fn over_two(
     {
         key.push_str("; ✓ met, ✗ missed, ? undecided");
     }
+    if marked {
+        key.insert_str(0, "*: another promise is missed there; ");
+    }
     let key = fit(&key, em, false, sheet.right() - sheet.side);
     let at = (sheet.side, top + rows.len() as f64 * tall + em * 1.3);
     sheet.label(at, &key, Face::Plain, Anchor::Start, Role::Mute);
@@ -544,7 +552,13 @@ fn over_two(
     sheet.finish("sweep", body, text, Plotted::Yes)
 }
 
-fn cell(sheet: &mut Sheet, at: (f64, f64), (wide, tall): (f64, f64), seen: Option<&Seen>) {
+/// One point; `other`: a promise that is not drawn is missed there.
+fn cell(
+    sheet: &mut Sheet,
+    at: (f64, f64),
+    (wide, tall): (f64, f64),
+    (seen, other): (Option<&Seen>, bool),
+) {
     let em = sheet.em;
     let Some(seen) = seen else {
         sheet.canvas.rect(at, (wide, tall), Role::Grid);
@@ -562,6 +576,8 @@ fn cell(sheet: &mut Sheet, at: (f64, f64), (wide, tall): (f64, f64), seen: Optio
         Some(figure) => [sig(figure, 3), sig(figure, 2)],
         None => [SATURATED.to_owned(), FULL.to_owned()],
     };
+    let star = if other { "*" } else { "" };
+    let figures = figures.map(|figure| figure + star);
     // No cut words: a sign stands for a verdict that has no room, and what else has none is left to the description.
     let figure = figures.into_iter().find(|figure| whole(figure, true));
     let mut lines: Vec<(String, Face)> =
@@ -579,7 +595,9 @@ fn cell(sheet: &mut Sheet, at: (f64, f64), (wide, tall): (f64, f64), seen: Optio
             if room < 2 {
                 lines.clear();
             }
-            lines.push((sign(&seen.verdict).to_owned(), Face::Bold));
+            // Where the figure has gone the mark stays.
+            let star = if lines.is_empty() { star } else { "" };
+            lines.push((format!("{}{star}", sign(&seen.verdict)), Face::Bold));
         }
     }
     let first = at.1 + tall / 2.0 - (lines.len() as f64 - 1.0) / 2.0 * LEADING * em + em * 0.36;

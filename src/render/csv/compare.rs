@@ -25,10 +25,21 @@ pub fn comparison_csv(comparison: &Comparison) -> String {
         "change",
         "first_lacks",
         "value_lacks",
+        "partial",
     ]);
     let name = |design: usize| {
         let row = comparison.designs.get(design);
         row.map_or_else(String::new, |row| row.name.clone())
+    };
+    // Whether a limit stopped a run of either design.
+    let cut = |design: usize| {
+        let of = |design: usize| {
+            comparison
+                .designs
+                .get(design)
+                .is_some_and(|own| own.partial)
+        };
+        (of(0) || of(design)).to_string()
     };
     let mut rows = Vec::new();
     for row in &comparison.differences {
@@ -47,6 +58,7 @@ pub fn comparison_csv(comparison: &Comparison) -> String {
         estimated(row.difference, &mut cells);
         cells.push(change(row.change).to_owned());
         cells.extend([row.first_lacks, row.value_lacks].map(|lack| lack_name(lack).to_owned()));
+        cells.push(cut(row.design));
         rows.push(cells);
     }
     for row in &comparison.part_differences {
@@ -65,6 +77,7 @@ pub fn comparison_csv(comparison: &Comparison) -> String {
         estimated(row.difference, &mut cells);
         cells.push(change(row.change).to_owned());
         cells.extend([String::new(), String::new()]);
+        cells.push(cut(row.design));
         rows.push(cells);
     }
     to_text(&header, rows)

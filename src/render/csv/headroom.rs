@@ -30,6 +30,7 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
         "proven",
         "outstanding",
         "search",
+        "left_open",
     ]);
     let search = if headroom.partial { "stopped" } else { "whole" };
     let mut rows = Vec::new();
@@ -86,6 +87,7 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
                     proven.to_owned(),
                     outstanding.join("; "),
                     search.to_owned(),
+                    super::left_open(cell).to_owned(),
                 ]);
             }
         }

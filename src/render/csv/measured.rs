@@ -22,6 +22,7 @@ pub fn measured_csv(measured: &Measured) -> String {
         "simulated_frames_s",
         "frames_ratio",
         "resets",
+        "partial",
     ]);
     let rows = measured.rows.iter().map(|row| {
         let way = if row.toward_array {
@@ -45,6 +46,7 @@ pub fn measured_csv(measured: &Measured) -> String {
             number(row.simulated_frames_s),
             maybe(row.frames_ratio),
             row.resets.to_string(),
+            measured.partial.to_string(),
         ]
     });
     to_text(&header, rows.collect())

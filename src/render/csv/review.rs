@@ -113,7 +113,7 @@ pub fn paths_csv(sheets: &[PathSheet]) -> String {
                     number(hop.nominal_gb_s),
                     number(hop.usable_gb_s),
                     hop.onward.clone(),
-                    (index == path.narrowest).to_string(),
+                    path.is_narrowest(index).to_string(),
                     number(path.idle_us),
                     number(path.one_flow_gb_s),
                 ]);

@@ -22,6 +22,7 @@ pub fn several_csv(rows: &[ScenarioRow]) -> String {
         "margin_percent",
         "part",
         "part_peak_percent",
+        "partial",
         "command",
     ]);
     let text = |value: &Option<String>| value.clone().unwrap_or_default();
@@ -42,6 +43,7 @@ pub fn several_csv(rows: &[ScenarioRow]) -> String {
             maybe(row.margin_percent),
             text(&row.part),
             maybe(row.peak_percent),
+            row.partial.to_string(),
             row.command.clone(),
         ]
     });

@@ -38,6 +38,7 @@ pub fn switch_overs_csv(report: &Report) -> String {
         "backlog_peak_ios",
         "drain_s",
         "settled_s",
+        "partial",
     ]);
     let mut rows = Vec::new();
     for switch in &report.switches {
@@ -76,6 +77,7 @@ pub fn switch_overs_csv(report: &Report) -> String {
                 work.backlog_peak.to_string(),
                 maybe(work.drain_s),
                 maybe(work.settled_s),
+                switch.partial.to_string(),
             ]);
         }
     }

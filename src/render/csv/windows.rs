@@ -33,6 +33,7 @@ pub fn windows_csv(found: &Windows) -> String {
         "window_from_hour",
         "window_to_hour",
         "window_hours",
+        "partial",
     ]));
     let mut rows = Vec::new();
     for outage in &found.outages {
@@ -78,6 +79,7 @@ pub fn windows_csv(found: &Windows) -> String {
                 of(|window| window.to_hour),
                 of(|window| window.hours),
             ]);
+            cells.push(row.partial.to_string());
             rows.push(cells);
         }
     }

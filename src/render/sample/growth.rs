@@ -48,6 +48,7 @@ pub fn sample_growth() -> GrowthPlan {
             ),
         ],
         partial: false,
+        cut: false,
         notes: vec!["invented".into()],
     }
 }

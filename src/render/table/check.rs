@@ -276,7 +276,7 @@ fn one_path(path: &PathRow) -> String {
             three(hop.nominal_gb_s),
             three(hop.usable_gb_s),
             hop.onward.clone(),
-            if index == path.narrowest {
+            if path.is_narrowest(index) {
                 "narrowest".to_owned()
             } else {
                 String::new()

@@ -1,7 +1,9 @@
 //! The answer to "how far can the work grow" as text.
 
 use super::align::{Aligned, with_ends, wrapped};
-use crate::outcome::{CaseHeadroom, Headroom, LoadPoint, LoadRow, PartLoad, Purpose, Verdict};
+use crate::outcome::{
+    CaseHeadroom, Headroom, LeftOpen, LoadPoint, LoadRow, PartLoad, Purpose, Verdict,
+};
 use crate::render::number::{NONE, Scale, as_written, count, three};
 use crate::render::words::{
     counted, counted_met, counted_missed, growth_axis, load_in, measure_name, no_crossing,
@@ -178,8 +180,7 @@ fn points(case: &CaseHeadroom, headroom: &Headroom) -> String {
         ];
         cells.extend(figures(point, &scales));
         let word = verdict_word(point.verdict);
-        let cut = if point.partial { ", cut short" } else { "" };
-        cells.push(format!("{word}{cut}"));
+        cells.push(format!("{word}{}", open_word(point)));
         table.row(cells);
     }
     let mut out = table.text(&format!("Loads that were run, {}", case.case.name));
@@ -192,6 +193,27 @@ fn points(case: &CaseHeadroom, headroom: &Headroom) -> String {
         out.push('\n');
     }
     out
+}
+
+/// Why a load is undecided, in a word or two; nothing where it is decided.
+fn open_word(point: &LoadPoint) -> &'static str {
+    let mut open = point
+        .rows
+        .iter()
+        .filter(|row| row.cell.verdict == Verdict::Undecided)
+        .peekable();
+    let short = |row: &LoadRow| row.cell.left_open == Some(LeftOpen::RunTooShort);
+    if point.partial {
+        ", cut short"
+    } else if point.verdict != Verdict::Undecided {
+        ""
+    } else if point.needs_s.is_some() || point.rows.iter().any(short) || open.peek().is_none() {
+        ", runs too short"
+    } else if open.all(|row| row.cell.above_share == Some(0.0)) {
+        ", too few I/Os"
+    } else {
+        ", too near"
+    }
 }
 
 /// That a load which was tested for one end and came out on the other side is not the other end.

@@ -43,6 +43,22 @@ pub(crate) fn sheets() -> Vec<PathSheet> {
     }]
 }
 
+/// Two hops of one rate are both the narrowest, in the table and in the rows; a wider one is not.
+#[test]
+fn hops_that_are_as_narrow_are_all_named() {
+    let mut sheets = sheets();
+    let path = &mut sheets[0].paths[1];
+    let mut wide = path.hops[0].clone();
+    wide.usable_gb_s *= 2.0;
+    path.hops[0].usable_gb_s = path.hops[1].usable_gb_s;
+    path.hops.push(wide);
+    sheets[0].paths.remove(0);
+    assert_eq!(paths_text(&sheets, true).matches("narrowest").count(), 2);
+    let rows = crate::render::csv::paths_csv(&sheets);
+    let marked = rows.lines().filter(|row| row.contains(",true,")).count();
+    assert_eq!(marked, 2, "{rows}");
+}
+
 /// Paths that differ in names alone are shown once, the others named; none is lost, and `all` shows each.
 #[test]
 fn alike_paths_are_shown_once() {

@@ -407,6 +407,14 @@ fn why_open(case: &CaseHeadroom) -> String {
             named(row)
         );
     }
+    let stopped = |row: &&&LoadRow| row.cell.left_open == Some(LeftOpen::Stopped);
+    if let Some(row) = open.iter().find(stopped) {
+        return format!(
+            "a limit stopped the runs before their end ({}); a higher limit (run.events_max, run.memory_max) or shorter runs would tell, \
+             more replications would not",
+            named(row)
+        );
+    }
     let few = |row: &&LoadRow| row.cell.above_share == Some(0.0);
     match open.first() {
         Some(row) if open.iter().all(few) => format!(

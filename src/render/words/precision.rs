@@ -55,6 +55,14 @@ pub fn precision_words(precision: &Precision) -> Vec<String> {
         )
     });
     let mut out = Vec::new();
+    let replications = plural(used as usize, "replication");
+    if let Some(limit) = precision.stopped_by {
+        out.push(format!(
+            "Precision: within {asked} was asked for; {limit} stopped a run, so that no more than {replications} were run: more would be \
+             cut as well."
+        ));
+        return out;
+    }
     out.push(match (precision.reached, &widest) {
         (true, Some(widest)) => format!(
             "Precision: within {asked}, as asked, with {}. Widest: {widest}.",
@@ -96,21 +104,26 @@ pub fn precision_words(precision: &Precision) -> Vec<String> {
 pub fn partial_words(report: &Report) -> Option<String> {
     let steady = report.steady.iter().filter(|steady| steady.partial);
     let switches = report.switches.iter().filter(|switch| switch.partial);
-    let cases: Vec<&str> = steady
+    let cases = steady
         .clone()
         .map(|steady| steady.case.name.as_str())
-        .chain(switches.clone().map(|switch| switch.case.name.as_str()))
-        .collect();
+        .chain(switches.clone().map(|switch| switch.case.name.as_str()));
+    let mut named: Vec<&str> = Vec::new();
+    for case in cases {
+        if !named.contains(&case) {
+            named.push(case);
+        }
+    }
     let limit = steady
         .filter_map(|steady| steady.stopped_by)
         .chain(switches.filter_map(|switch| switch.stopped_by))
         .next()
         .unwrap_or("a limit");
-    (!cases.is_empty()).then(|| {
+    (!named.is_empty()).then(|| {
         format!(
             "Partial: {limit} stopped a run ({}); its figures are of what had been simulated by then, and no \
              promise counts as met. A shorter run, less work, or a higher limit would let it end.",
-            cases.join(", ")
+            named.join(", ")
         )
     })
 }
@@ -222,6 +235,7 @@ mod tests {
                 half_width_percent: Some(1.2),
             }),
             left_out: Vec::new(),
+            stopped_by: None,
         }
     }
 
@@ -253,10 +267,29 @@ mod tests {
         assert_eq!(partial_words(&report), None);
         report.steady[1].partial = true;
         report.steady[1].stopped_by = Some("run.memory_max");
+        // Its switch-over is of the same case, which is named once.
+        for switch in &mut report.switches {
+            switch.partial = switch.case == report.steady[1].case;
+        }
         let words = partial_words(&report).unwrap();
         assert!(
             words.starts_with("Partial: run.memory_max stopped a run (A lost)"),
             "{words}"
+        );
+    }
+
+    #[test]
+    fn a_limit_that_stopped_a_run_ends_the_rule_and_is_named() {
+        let mut cut = precision();
+        (cut.reached, cut.looks) = (false, vec![10]);
+        cut.stopped_by = Some("run.events_max");
+        let words = precision_words(&cut);
+        assert_eq!(words.len(), 1);
+        assert!(
+            words[0].contains(
+                "run.events_max stopped a run, so that no more than 10 replications were run"
+            ),
+            "{words:?}"
         );
     }
 

@@ -365,7 +365,11 @@ fn nothing_needed(report: &Report, flag: Flag) -> Prose {
             })
             .name(part);
     }
-    let out = out.text(".");
+    let closed = report.review.tiers.iter().flat_map(|tier| &tier.closed);
+    let out = out.text(match closed.into_iter().any(|own| *own) {
+        true => ". Of a closed loop that is times what it completes today, not its depth: `headroom` asks for more outstanding.",
+        false => ".",
+    });
     if report.mends.is_empty() {
         return out;
     }

@@ -41,6 +41,11 @@ pub(crate) fn left_open_words(cell: &Cell) -> Option<(String, &'static str)> {
     })
 }
 
+/// Whether no I/O at all was completed in the measured time, so that a latency has no figure.
+fn nothing_came(row: &Row, cell: &Cell) -> bool {
+    !row.switching && cell.value.is_none() && cell.beyond.is_none_or(|beyond| beyond <= 0.0)
+}
+
 /// The verdict where the worst of all cells is undecided.
 pub(super) fn undecided(row: &Row, case: &Case, cell: &Cell) -> Prose {
     let scale = cell_scale(cell);
@@ -55,6 +60,9 @@ pub(super) fn undecided(row: &Row, case: &Case, cell: &Cell) -> Prose {
             )
         }
         Some((value, None)) => format!(" is {}", unit(&value)),
+        None if nothing_came(row, cell) => {
+            " has no figure, for no I/O was completed in the measured time".to_owned()
+        }
         None => " could not be measured to the end".to_owned(),
     };
     let more = cell
@@ -76,6 +84,15 @@ pub(super) fn undecided(row: &Row, case: &Case, cell: &Cell) -> Prose {
             .then_tight(figure_of(row))
             .text(format!(
                 "{value}, promise {}. One replication gives no bounds: run at least 2.",
+                as_written(&cell.target_text)
+            ));
+    }
+    if nothing_came(row, cell) {
+        return Prose::new()
+            .text(format!("Not decided: {}, ", with_case(case)))
+            .then_tight(figure_of(row))
+            .text(format!(
+                "{value}, promise {}. A longer run (run.duration) would have some.",
                 as_written(&cell.target_text)
             ));
     }

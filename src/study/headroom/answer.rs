@@ -410,6 +410,16 @@ pub(super) fn notes_of_cases(cases: &[CaseHeadroom], held: Held) -> Vec<String> 
                 .to_owned(),
         );
     }
+    let points = || cases.iter().flat_map(|case| &case.points);
+    let cut = points().filter(|point| point.partial && point.replications > 0);
+    let loads = points().filter(|point| point.replications > 0).count();
+    match cut.count() {
+        0 => {}
+        cut => notes.push(format!(
+            "partial: a limit (run.events_max, run.memory_max) stopped runs at {cut} of the {loads} loads that were run; these are marked \
+             \u{201C}cut short\u{201D} and prove nothing; a higher limit or shorter runs would let them end"
+        )),
+    }
     let above = |case: &CaseHeadroom| {
         let ends = case.missed.zip(case.saturation);
         case.certain.is_none() && ends.is_some_and(|(missed, full)| missed > full)

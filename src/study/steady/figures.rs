@@ -274,13 +274,11 @@ fn is_saturated(compiled: &Compiled, tallies: &[Tally], index: usize) -> bool {
         .iter()
         .map(|tally| both(&tally.workloads[index]).arrived)
         .sum();
-    // What a cut run left unfinished says nothing of whether the work fits.
     let unfinished: u64 = tallies
         .iter()
-        .filter(|tally| !tally.partial)
         .map(|tally| unfinished(&both(&tally.workloads[index])))
         .sum();
-    // What a limit cut short had no time to finish.
+    // What a limit cut short had no time to finish: that says nothing of whether the work fits.
     let cut = tallies.iter().any(|tally| tally.partial);
     growing * 2 > tallies.len() || !cut && unfinished as f64 > strictest * arrived as f64
 }

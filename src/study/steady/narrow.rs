@@ -31,6 +31,8 @@ pub(super) struct Widths {
     figures: usize,
     widest: Option<(f64, WidestFigure)>,
     left_out: Vec<LeftOut>,
+    /// The limit that stopped a run.
+    pub(super) stopped_by: Option<&'static str>,
 }
 
 /// Every steady figure that is promised in a case; where a workload has no such promise, its mean.
@@ -69,6 +71,9 @@ pub(super) fn widths(site: &Site, plans: &[CasePlan], runs: &Replications<'_>) -
         figures: wanted.len(),
         widest: None,
         left_out: Vec::new(),
+        stopped_by: (0..plans.len())
+            .flat_map(|case| runs.tallies(case))
+            .find_map(|tally| tally.stopped_by),
     };
     let level = level(wanted.len());
     for figure in &wanted {
@@ -131,6 +136,7 @@ impl Widths {
             level_percent: level(figures) * 100.0,
             widest: self.widest.map(|(_, shown)| shown),
             left_out: self.left_out,
+            stopped_by: self.stopped_by,
         }
     }
 }

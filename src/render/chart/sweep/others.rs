@@ -72,3 +72,18 @@ pub(super) fn besides(others: &Others) -> String {
     };
     format!(" Not drawn: other promises {said}, first {}.", others.first)
 }
+
+/// Whether a promise of any work is missed in any case of a point, drawn or not.
+pub(super) fn other_is_missed(table: &SweepTable, at: [(usize, &String); 2]) -> bool {
+    let here = |row: &Vec<String>| {
+        let values = table.values(row);
+        at.iter()
+            .all(|(key, value)| values.get(*key) == Some(*value))
+    };
+    let missed = |row: &Vec<String>| {
+        ["promise_verdict", "switch_verdict"]
+            .iter()
+            .any(|name| table.text(row, name) == "missed")
+    };
+    table.rows.iter().any(|row| here(row) && missed(row))
+}

@@ -143,6 +143,50 @@ fn a_sweep_draws_the_promise_that_is_missed_and_tells_of_the_others() {
     );
 }
 
+/// Over two values a cell is green by the promise that is drawn; where another one is missed there it is marked, and the mark explained.
+#[test]
+fn a_cell_of_a_sweep_is_marked_where_another_promise_is_missed() {
+    let origin = sample_report().origin;
+    let mut table = swept(&[
+        ("load", &["1", "2"][..]),
+        ("link.edge-san.members", &["1", "2"][..]),
+    ]);
+    let [promise, verdict, saturated, value] =
+        ["promise", "promise_verdict", "saturated", "promise_value"]
+            .map(|name| column_of(&table, name));
+    for row in &mut table.rows {
+        row[saturated] = "false".to_owned();
+        row[verdict] = "met".to_owned();
+        row[value] = "400".to_owned();
+    }
+    let marks = |table: &SweepTable| {
+        let drawing = sweep_chart(table, &origin, None, Format::Slide).expect("there are points");
+        check("sweep, marked cells", Format::Slide, &drawing);
+        let all = texts(&drawing.svg);
+        let key = all
+            .iter()
+            .any(|text| text.contains("*: another promise is missed there"));
+        (all.iter().filter(|text| *text == "400*").count(), key)
+    };
+    assert_eq!(marks(&table), (0, false));
+    let mut other = table.rows[0].clone();
+    other[column_of(&table, "workload")] = "backup".to_owned();
+    other[promise] = "throughput".to_owned();
+    other[verdict] = "missed".to_owned();
+    table.rows.push(other);
+    // The other work is missed once, so that it is the one that is drawn unless the first is asked for.
+    let drawing =
+        sweep_chart(&table, &origin, Some("bookings"), Format::Slide).expect("there are points");
+    let all = texts(&drawing.svg);
+    let starred = all.iter().filter(|text| text.ends_with('*')).count();
+    assert_eq!(starred, 1, "{all:?}");
+    assert!(
+        all.iter()
+            .any(|text| text.contains("*: another promise is missed there")),
+        "{all:?}"
+    );
+}
+
 fn column_of(table: &SweepTable, name: &str) -> usize {
     let own = table.header.iter().position(|known| known == name);
     own.expect("a column")
@@ -296,5 +340,32 @@ fn a_curve_with_a_hole_says_so() {
             "{format:?}"
         );
         assert!(drawing.description.contains("broken below at 1.14;"));
+    }
+}
+
+/// The ends beside a line are those of every promise: where another one breaks than the one that is drawn, it is named.
+#[test]
+fn the_ends_of_a_curve_name_the_promise_that_breaks_where_it_is_not_drawn() {
+    let mut found = sample_headroom();
+    let notes = |found: &crate::outcome::Headroom, format: Format| {
+        let drawing = load_curve(found, 0, format).expect("the sample has points");
+        check("load, another breaks", format, &drawing);
+        texts(&drawing.svg).join(" ")
+    };
+    for format in FORMATS {
+        let said = notes(&found, format);
+        assert!(!said.contains("missed by"), "{said}");
+    }
+    for case in &mut found.cases {
+        let breaks = case.breaks.as_mut().expect("one breaks");
+        breaks.measure = crate::outcome::MeasureKind::Mean;
+    }
+    for format in FORMATS {
+        let said = notes(&found, format);
+        assert_eq!(
+            said.matches("missed by mean").count(),
+            found.cases.len(),
+            "{said}"
+        );
     }
 }

@@ -190,6 +190,12 @@ fn why_nothing_is_proven_is_told_by_what_the_runs_show() {
     };
     let near = with(&|_| ());
     assert!(near.contains("too near the promise"), "{near}");
+    let cut = with(&|cell| cell.left_open = Some(LeftOpen::Stopped));
+    assert!(
+        cut.contains("a limit stopped the runs before their end (bookings p99); a higher limit")
+            && !cut.contains("near"),
+        "{cut}"
+    );
     let short = with(&|cell| {
         cell.left_open = Some(LeftOpen::RunTooShort);
         cell.above_share = Some(0.3);
