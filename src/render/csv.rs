@@ -325,6 +325,7 @@ const fn left_open(cell: &Cell) -> &'static str {
         None => "",
         Some(LeftOpen::Waiting(_)) => "waiting",
         Some(LeftOpen::RunTooShort) => "run-too-short",
+        Some(LeftOpen::Filling) => "filling",
         Some(LeftOpen::Stopped) => "stopped",
         Some(LeftOpen::PilesUp) => "piles-up",
     }
