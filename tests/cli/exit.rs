@@ -424,10 +424,10 @@ fn what_a_limit_cut_is_1_and_marked() {
     );
 
     // Quiet hours end before the limit, busy ones do not: the hours asked for are there, and the runs are told as partial.
-    let low = vec!["0.1"; 12].join(", ");
+    let low = ["0.1"; 12].join(", ");
     let day = format!(
         "[day]\nshape = \"half\"\n[[shape]]\nname = \"half\"\ndaily = [{low}, {}]\n",
-        vec!["1"; 12].join(", ")
+        ["1"; 12].join(", ")
     );
     write("day.toml", &format!("{small}\n{day}"));
     let hours = [

@@ -376,7 +376,8 @@ fn a_design_without_a_path_is_called_cut_off_and_changed_verdicts_are_told_first
     assert!(text.contains("32GFC, there 64GFC"), "{text}");
     let rows = fs::read_to_string(place.path().join("d.csv")).expect("it was written");
     assert!(
-        rows.lines().any(|row| row.ends_with(",worse,,cut-off,false")),
+        rows.lines()
+            .any(|row| row.ends_with(",worse,,cut-off,false")),
         "{rows}"
     );
 }
