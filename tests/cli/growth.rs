@@ -198,7 +198,7 @@ fn the_same_scenario_twice_differs_in_nothing() {
     let of_twin = rows.lines().filter(|row| row.starts_with("2,"));
     assert!(of_twin.clone().count() > 6);
     for row in of_twin {
-        assert!(row.ends_with(",0,0,0,same,,"), "{row}");
+        assert!(row.ends_with(",0,0,0,same,,,false"), "{row}");
     }
 }
 
@@ -376,7 +376,8 @@ fn a_design_without_a_path_is_called_cut_off_and_changed_verdicts_are_told_first
     assert!(text.contains("32GFC, there 64GFC"), "{text}");
     let rows = fs::read_to_string(place.path().join("d.csv")).expect("it was written");
     assert!(
-        rows.lines().any(|row| row.ends_with(",worse,,cut-off")),
+        rows.lines()
+            .any(|row| row.ends_with(",worse,,cut-off,false")),
         "{rows}"
     );
 }

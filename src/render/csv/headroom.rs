@@ -29,8 +29,8 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
         "point_verdict",
         "proven",
         "outstanding",
-        "search",
         "left_open",
+        "search",
     ]);
     let search = if headroom.partial { "stopped" } else { "whole" };
     let mut rows = Vec::new();
@@ -86,8 +86,8 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
                     verdict(point.verdict).to_owned(),
                     proven.to_owned(),
                     outstanding.join("; "),
-                    search.to_owned(),
                     super::left_open(cell).to_owned(),
+                    search.to_owned(),
                 ]);
             }
         }
