@@ -7,8 +7,9 @@
 //!
 //! Assumed: hosts deal I/Os out as on an idle site; streams of different hosts are independent; paced ones add nothing but the spread of
 //! what an I/O takes; a burst is as long as exponential ones are on the mean. Left out: closed loops and replays; hosts' queue depths, which
-//! move the queue and not its length; parts before, which space requests out. A part that hosts level is taken to be as
-//! busy as the runs had it where that is far from what an idle site would have.
+//! move the queue and not its length; parts before, which space requests out. Hosts that level their
+//! paths move the queue to where there is room: where the runs had a part, or the emptiest of the paths, far from as busy as even shares
+//! would, the lesser of the two counts.
 
 use super::super::case::CasePlan;
 use super::super::closed_forms::service;
@@ -25,7 +26,7 @@ const MISSING_LEAST: f64 = 0.01;
 /// A part that is less busy in every run forgets within some dozen services; nothing is added up. Our choice.
 const BUSY_LEAST: f64 = 0.7;
 
-/// Hosts that level their paths are taken to share a part as on an idle site if the runs had it as busy as that to this part. Our choice.
+/// Hosts that level their paths are taken to share parts as on an idle site if the runs had these as busy as that to this part. Our choice.
 const GUESS: f64 = 0.1;
 
 /// What comes to a part.
@@ -37,8 +38,9 @@ struct Coming {
     variance: f64,
     /// Whose it is, by workload.
     of: Vec<usize>,
-    /// Hosts that choose by what is under way need not bring it here.
-    guessed: bool,
+    /// Hosts that choose by what is under way need not bring it here; how busy the runs had the fullest part of the emptiest of
+    /// their paths, the most of all such hosts.
+    elsewhere: Option<f64>,
 }
 
 /// By workload: the part that makes the mean wait the most too low, where that is more than a hundredth.
@@ -55,15 +57,15 @@ pub(super) fn filling(
         return worst;
     }
     let (from, to) = (tallies[0].from.as_secs_f64(), tallies[0].to.as_secs_f64());
-    for (part, coming) in coming(compiled, plan, sets).iter().enumerate() {
+    for (part, coming) in coming(compiled, plan, sets, &used).iter().enumerate() {
         if coming.of.is_empty() {
             continue;
         }
-        let near = (used[part] - coming.busy).abs() <= GUESS * coming.busy;
-        let busy = if coming.guessed && !near {
-            used[part]
-        } else {
-            coming.busy
+        let far = |share: f64| (share - coming.busy).abs() > GUESS * coming.busy;
+        let busy = match coming.elsewhere {
+            // The queue goes where there is room.
+            Some(free) if far(used[part]) || far(free) => used[part].min(free),
+            _ => coming.busy,
         };
         if busy < BUSY_LEAST || coming.variance <= 0.0 {
             continue;
@@ -135,8 +137,8 @@ fn used(compiled: &Compiled, tallies: &[Tally]) -> Vec<f64> {
     directions.chain(controllers).collect()
 }
 
-/// What comes to every direction, then to every controller.
-fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet]) -> Vec<Coming> {
+/// What comes to every direction, then to every controller, which the runs had so busy.
+fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], shares: &[f64]) -> Vec<Coming> {
     let (site, fabric) = (&compiled.site, &compiled.fabric);
     let mut left = vec![1.0; fabric.members.len()];
     for (member, slow) in &plan.slow {
@@ -168,11 +170,24 @@ fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet]) -> Vec<Coming>
             let used: Vec<_> = used.collect();
             let policy = site.hosts[fabric.hosts[set.host].family].paths;
             let levels = matches!(policy, PathPolicy::LeastQueue | PathPolicy::LeastBytes);
-            for (path, weight) in &used {
-                let elsewhere = used
+            let ways: Vec<_> = used
+                .iter()
+                .map(|(path, _)| flows.of_work(work, set.host).both_ways(path, set.family))
+                .collect();
+            // How busy the fullest part of the emptiest path is.
+            let fullest = used.iter().zip(&ways).map(|((path, _), (there, back))| {
+                let links = there.iter().chain(back.iter());
+                let links = links.map(|(direction, _)| shares[direction.index()]);
+                links.fold(shares[directions + path.controller], f64::max)
+            });
+            let free = fullest.fold(f64::INFINITY, f64::min);
+            let free = (levels && used.len() > 1).then_some(free);
+            for ((path, weight), ways) in used.iter().zip(&ways) {
+                let mut others = used
                     .iter()
-                    .any(|(own, _)| own.controller != path.controller);
-                all[directions + path.controller].guessed |= levels && elsewhere;
+                    .filter(|(own, _)| own.controller != path.controller);
+                let controller = &mut all[directions + path.controller];
+                controller.may_go(free.filter(|_| others.next().is_some()));
                 let rate = rate.mean * weight;
                 let parallel = f64::from(array.parallel);
                 let takes = mix.iter().map(|(op, size, share)| {
@@ -180,9 +195,8 @@ fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet]) -> Vec<Coming>
                     (*share, mean / parallel, second / (parallel * parallel))
                 });
                 all[directions + path.controller].add(*index, rate, spread, takes);
-                let ways = flows.of_work(work, set.host).both_ways(path, set.family);
-                for (shares, toward_array) in [(&ways.0, true), (&ways.1, false)] {
-                    for (direction, share) in shares.iter() {
+                for (hops, toward_array) in [(&ways.0, true), (&ways.1, false)] {
+                    for (direction, share) in hops.iter() {
                         let own = &fabric.directions[direction.index()];
                         let bytes_s =
                             own.rate.bits_per_second() / 8.0 * left[direction.index() / 2];
@@ -191,7 +205,7 @@ fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet]) -> Vec<Coming>
                                 / bytes_s;
                             (*part, time, time * time)
                         });
-                        all[direction.index()].guessed |= levels && used.len() > 1;
+                        all[direction.index()].may_go(free);
                         all[direction.index()].add(*index, rate * share, spread, takes);
                     }
                 }
@@ -202,6 +216,13 @@ fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet]) -> Vec<Coming>
 }
 
 impl Coming {
+    /// Hosts may take another way, of which the fullest part is that busy; `None`: they do not.
+    fn may_go(&mut self, free: Option<f64>) {
+        if let Some(free) = free {
+            self.elsewhere = Some(self.elsewhere.map_or(free, |known| known.max(free)));
+        }
+    }
+
     /// Adds I/Os of a workload: `rate` a second, and of each kind its share and the first two moments of what it takes.
     fn add(
         &mut self,
