@@ -114,6 +114,9 @@ pub struct Filling {
     pub busy_percent: f64,
     /// Relaxation time of its queue, seconds: what is left of the start shrinks e-fold in it. `None` where it never settles.
     pub memory_s: Option<f64>,
+    /// Mean wait there in the long run, seconds, as that of requests that come at random and are served one at a time. `None` where it never
+    /// settles.
+    pub wait_s: Option<f64>,
     /// The share, 0 to 1, of the steady mean wait by which that of the measured window falls short.
     pub missing_share: f64,
     /// The duration of a run, seconds, that leaves less than a hundredth out; `None` where none does.

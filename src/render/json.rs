@@ -25,7 +25,7 @@
 //!   - `replications`, `warm_up_s` (start of the window), `warm_up_found_s` (where MSER-5 would cut),
 //!     `duration_s` (end of the window), `bin_s`, `saturated`, `partial` (stopped by the limit that `stopped_by` names),
 //!     `events`, `frame_hops`, `ios` (completed), all replications.
-//!   - `workloads`: `name`, `saturated`, `service_beyond_run_s` (mean service of the slowest kind where it is too long for the run; else `null`), `filling` (`null`, or the nearly full part whose queue the run does not see filled: `part`, `busy_percent`, `memory_s`, `missing_share` of the mean wait, `enough_s`), `all`, `reads`, `writes` (populations), `budget`, `curve`, `bins`,
+//!   - `workloads`: `name`, `saturated`, `service_beyond_run_s` (mean service of the slowest kind where it is too long for the run; else `null`), `filling` (`null`, or the nearly full part whose queue the run does not see filled: `part`, `busy_percent`, `memory_s`, `wait_s` in the long run, `missing_share` of the mean wait, `enough_s`), `all`, `reads`, `writes` (populations), `budget`, `curve`, `bins`,
 //!     `peak_iops` and `peak_offered_iops` (busiest 20 ms).
 //!     - a population: `ios` (arrived in the window), `unfinished`, `failed`, `offered_iops`,
 //!       `completed_iops`, `throughput_mb_s`, `mean_us` (estimated), `mean_each_us` (least and greatest of the

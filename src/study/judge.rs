@@ -1,5 +1,7 @@
 //! Promises against figures: the matrix of verdicts.
 
+use super::closed_forms::service;
+use super::estimate::mix;
 use super::steady::{Carried, SteadyRuns, merged_latency, quantile_of};
 use crate::measure::{
     self, Judgement, Trust, judge_at_most_with, judge_counted_at_least, judge_every,
@@ -7,7 +9,7 @@ use crate::measure::{
 };
 use crate::model::Tally;
 use crate::outcome::{Case, Cell, Estimated, LeftOpen, Matrix, MeasureKind, Row, Switch, Verdict};
-use crate::site::{Measure, Promise, Site};
+use crate::site::{ArrayFamily, Measure, Promise, Site, Workload};
 
 /// Every promise in every case: those of the steady runs, then switch-overs of cases that none of them has
 /// (a scripted run), in which only the promises about switching are judged.
@@ -163,23 +165,38 @@ pub(super) fn above(tally: &Tally, index: usize, target: f64) -> (u64, u64) {
 
 fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust) -> Cell {
     let cell = cell_of_whole_runs(runs, index, promise, trust);
-    if runs.figures.partial && !misses_all_the_same(runs, index, promise, &cell, trust) {
+    // Of what a limit cut, only that more is asked for than fits is known: the rest may be better than the beginning.
+    let misses = cell.verdict == Verdict::Missed && cell.saturated;
+    if runs.figures.partial && !misses {
         return stopped(cell);
     }
     filled(cell, runs, index, promise)
 }
 
-/// A latency that is met while the queue of a nearly full part still fills is so only if it is with the wait that is missing, too: as if all of
-/// the latency were wait, which is more than is missing.
+/// A latency that is met while the queue of a nearly full part still fills is so only if it is in the long run, too: by what runs
+/// found, as if all of the latency were wait that is missing in part; and by arithmetic, with waits that are exponential, as they are of a
+/// nearly full queue.
 fn filled(cell: Cell, runs: &SteadyRuns, index: usize, promise: &Promise) -> Cell {
     let filling = runs.figures.workloads[index].filling.as_ref();
-    let latency = matches!(promise.measure, Measure::Mean | Measure::Quantile(_));
-    let Some(filling) = filling.filter(|_| latency && cell.verdict == Verdict::Met) else {
+    let Some(filling) = filling.filter(|_| cell.verdict == Verdict::Met) else {
         return cell;
     };
+    // How many means a percentile of an exponential time is.
+    let times = match promise.measure {
+        Measure::Mean => 1.0,
+        Measure::Quantile(q) => -(1.0 - q).ln(),
+        Measure::Throughput | Measure::LongestIo | Measure::Failed => return cell,
+    };
     let most = cell.value.map(|value| value.high.unwrap_or(value.value));
-    let kept =
-        most.is_some_and(|most| most <= promise.target / 1e6 * (1.0 - filling.missing_share));
+    let site = &runs.compiled.site;
+    let work = &site.workloads[index];
+    let (service, variation) = service_of(work, &site.arrays[work.array]);
+    // A service that never changes has no percentiles.
+    let service = service * (1.0 + variation * (times - 1.0).max(0.0));
+    let long_run_us = filling.wait_s.map(|wait| 1e6 * (wait * times + service));
+    let target = promise.target / 1e6;
+    let kept = most.is_some_and(|most| most <= target * (1.0 - filling.missing_share))
+        && long_run_us.is_some_and(|long_run| long_run <= target);
     if kept {
         return cell;
     }
@@ -192,38 +209,23 @@ fn filled(cell: Cell, runs: &SteadyRuns, index: usize, promise: &Promise) -> Cel
     }
 }
 
-/// Whether what a stopped run has seen is a miss, whatever the rest of it would have been: more is asked for than fits,
-/// or the I/Os that were over by then prove it alone.
-fn misses_all_the_same(
-    runs: &SteadyRuns,
-    index: usize,
-    promise: &Promise,
-    cell: &Cell,
-    trust: Trust,
-) -> bool {
-    if cell.verdict != Verdict::Missed || cell.saturated {
-        return cell.verdict == Verdict::Missed;
+/// Mean service of a workload in its array, seconds, and its squared coefficient of variation.
+fn service_of(work: &Workload, array: &ArrayFamily) -> (f64, f64) {
+    let (mut first, mut second) = (0.0, 0.0);
+    for (op, size, share) in mix(work) {
+        let (mean, square, _) = service(array, op, size);
+        first += share * mean;
+        second += share * square;
     }
-    match promise.measure {
-        Measure::Quantile(q) => {
-            let counts: Vec<(u64, u64)> = runs
-                .tallies
-                .iter()
-                .map(|tally| {
-                    let (over, arrived) = above(tally, index, promise.target);
-                    let work = &tally.workloads[index];
-                    let kinds = [&work.reads, &work.writes];
-                    let over_by_then: u64 =
-                        kinds.iter().map(|k| k.latency.count() + k.failed).sum();
-                    (over - (arrived - over_by_then), arrived)
-                })
-                .collect();
-            judge_fraction_at(&counts, q, trust).verdict == measure::Verdict::Missed
-        }
-        Measure::Mean => true,
-        // What was not carried by then may only not have had the time.
-        Measure::Throughput | Measure::LongestIo | Measure::Failed => false,
-    }
+    let variation = second / (first * first) - 1.0;
+    (
+        first,
+        if variation.is_finite() {
+            variation.max(0.0)
+        } else {
+            0.0
+        },
+    )
 }
 
 fn cell_of_whole_runs(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust) -> Cell {
@@ -312,8 +314,8 @@ fn cell_of_whole_runs(runs: &SteadyRuns, index: usize, promise: &Promise, trust:
                 ..cell
             };
             let found = verdict(judged.verdict);
-            // An I/O that a damaged frame holds up for longer than the run is in no mean of it.
-            let held = !runs.plan.slow.is_empty() && figures.all.unfinished > 0;
+            // An I/O that is held up for longer than the run, by a damaged frame or a long service, is in no mean of it.
+            let held = figures.all.unfinished > 0;
             if held && !figures.saturated && found == Verdict::Met {
                 return too_short(cell);
             }

@@ -104,7 +104,13 @@ pub(super) fn rows(
     }
     if let Some(solved) = solve(customers, &stations) {
         let by = "closed network, product form";
-        let (trust, assumes) = if is_repair(site, fabric, case, streams, &stations, think + idle) {
+        let (trust, assumes) = if is_repair(
+            site,
+            fabric,
+            case,
+            streams,
+            (&stations, solved.throughput),
+        ) {
             (
                 Trust::Exact,
                 "exponential service and no queue but that; the pause and the way may have any law",
@@ -178,19 +184,18 @@ fn idle_latency(
     (weights > 0.0).then(|| sum / weights)
 }
 
-/// Links that take less than this part of a round have no queue that shows. Our choice.
-const LINKS_LEAST: f64 = 1e-4;
+/// Links that are less busy than this, one by one, have no queue that shows. Our choice.
+const LINKS_LEAST: f64 = 1e-2;
 
 /// Whether the loop is one station of exponential servers and a pause, for whatever its law (machine repair, M/M/c//N): one controller, no
-/// link that takes part of a round worth naming, no depth that holds requests back. `round` is the pause and the idle latency, seconds.
+/// link that is busy enough to have a queue at that throughput, no depth that holds requests back.
 #[allow(clippy::cast_precision_loss)]
 fn is_repair(
     site: &Site,
     fabric: &Fabric,
     case: &CaseLoads,
     streams: &[Stream<'_>],
-    stations: &[Station],
-    round: f64,
+    (stations, throughput): (&[Station], f64),
 ) -> bool {
     let workload = &site.workloads[0];
     let array = &site.arrays[workload.array];
@@ -215,7 +220,7 @@ fn is_repair(
         Station::Queue { demand, .. } => Some(*demand),
         Station::Delay { .. } => None,
     });
-    exponential && alone && unheld && queues.sum::<f64>() < LINKS_LEAST * round
+    exponential && alone && unheld && queues.fold(0.0, f64::max) * throughput < LINKS_LEAST
 }
 
 /// Whether a time made of exponential ones is exponential itself: hits and misses of unlike means are not.

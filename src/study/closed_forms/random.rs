@@ -1,7 +1,9 @@
 //! Whether what comes to a part comes at random, as every formula for an open queue assumes, and what takes that away: hosts that deal
 //! requests out over paths, queue depths that hold them back, links that space them out. All three make the waits behind them shorter.
 
-use super::super::estimate::{CaseLoads, Flows, idle::io_latency_s, mean_service_s, per_io};
+use super::super::estimate::{
+    CaseLoads, Flows, bytes_of, idle::io_latency_s, mean_service_s, mix, per_io,
+};
 use super::Stream;
 use crate::outcome::Trust;
 use crate::site::{Owner, PathPolicy, Site};
@@ -42,11 +44,12 @@ macro_rules! assumption {
             ),
             (false, false, true) => concat!(
                 $plain,
-                "; links before it space requests out, which makes waits here shorter"
+                "; links before it space requests out or bring them in clumps, which makes waits here shorter or longer"
             ),
             _ => concat!(
                 $plain,
-                "; hosts that deal requests out over paths, queue depths and links before it make waits shorter"
+                "; hosts that deal requests out over paths, queue depths and links before it make waits shorter, or longer where other \
+                messages hold requests up together"
             ),
         }
     }};
@@ -104,6 +107,7 @@ pub(super) fn at_controller<'s>(
     let mut under_way: BTreeMap<(usize, NodeId, NodeId, &str), f64> = BTreeMap::new();
     // Idle latency by workload, host family and fabric: hosts of a family have the same ways.
     let mut idle = BTreeMap::new();
+    let longest = longest_messages(site, fabric, streams, leads, &mut flows);
     // Unlike services make long queues likelier than their mean says.
     let stretch = f64::midpoint(1.0, variation).max(1.0);
     for together in of_one(streams) {
@@ -111,7 +115,7 @@ pub(super) fn at_controller<'s>(
         let alternates = site.workloads[together[0].workload].owner == Owner::Alternate;
         all.dealt |= !alternates && is_dealt(site, fabric, together, leads);
         for stream in together.iter().filter(|stream| leads(stream)) {
-            all.spaced |= is_spaced(site, fabric, stream, &mut flows);
+            all.spaced |= is_spaced(site, fabric, case, stream, (&mut flows, &longest));
             let (path, set) = (stream.path, stream.set);
             let family = fabric.hosts[set.host].family;
             let Some(depth) = site.hosts[family].queue_depth else {
@@ -135,18 +139,57 @@ pub(super) fn at_controller<'s>(
     all
 }
 
-/// Whether the slowest link on the way to the array spaces requests out by as much as shows beside how fast the servers take them.
-fn is_spaced(site: &Site, fabric: &Fabric, stream: &Stream<'_>, flows: &mut Flows<'_>) -> bool {
+/// By direction on the ways of some streams: the longest message of any work that crosses it, seconds.
+fn longest_messages<'s>(
+    site: &Site,
+    fabric: &Fabric,
+    streams: &[Stream<'s>],
+    leads: impl Fn(&Stream<'s>) -> bool,
+    flows: &mut Flows<'_>,
+) -> BTreeMap<DirectionId, f64> {
+    let mut longest = BTreeMap::new();
+    for stream in streams.iter().filter(|stream| leads(stream)) {
+        let (there, _) = flows.both_ways(stream.path, stream.set.family);
+        longest.extend(there.iter().map(|(direction, _)| (*direction, 0.0)));
+    }
+    for stream in streams {
+        let work = &site.workloads[stream.workload];
+        let (there, back) = flows.both_ways(stream.path, stream.set.family);
+        for (hops, toward_array) in [(there, true), (back, false)] {
+            for (direction, _) in hops {
+                let Some(known) = longest.get_mut(&direction) else {
+                    continue;
+                };
+                let bytes = mix(work)
+                    .into_iter()
+                    .map(|(op, size, _)| bytes_of(fabric, work, op, size, direction, toward_array));
+                let rate = fabric.directions[direction.index()].rate.bits_per_second();
+                *known = f64::max(*known, bytes.fold(0.0, f64::max) * 8.0 / rate);
+            }
+        }
+    }
+    longest
+}
+
+/// Whether links on the way to the array space requests out, or bring them in clumps behind longer messages, by as much as shows beside how fast the
+/// servers take them: the message itself on its slowest link, and the longest that crosses one, by how much of the link is used.
+fn is_spaced(
+    site: &Site,
+    fabric: &Fabric,
+    case: &CaseLoads,
+    stream: &Stream<'_>,
+    (flows, longest): (&mut Flows<'_>, &BTreeMap<DirectionId, f64>),
+) -> bool {
     let workload = &site.workloads[stream.workload];
     let array = &site.arrays[workload.array];
     let bytes = per_io(workload).to_array.native;
     let (there, _) = flows.both_ways(stream.path, stream.set.family);
-    let rates = there
-        .iter()
-        .map(|(direction, _): &(DirectionId, f64)| fabric.directions[direction.index()].rate);
-    let message = rates
-        .map(|rate| bytes * 8.0 / rate.bits_per_second())
-        .fold(0.0, f64::max);
+    let times = there.iter().map(|(direction, _)| {
+        let own = bytes * 8.0 / fabric.directions[direction.index()].rate.bits_per_second();
+        let used = case.directions[direction.index()].map_or(0.0, |load| load.mean);
+        own.max(used * longest.get(direction).copied().unwrap_or(0.0))
+    });
+    let message = times.fold(0.0, f64::max);
     message > MESSAGE_LEAST * mean_service_s(workload, array) / f64::from(array.parallel)
 }
 

@@ -681,3 +681,38 @@ fn a_loop_without_chance_is_exact() {
         assert!(rows.iter().all(|row| row.trust != Trust::Exact), "{rows:?}");
     }
 }
+
+/// Requests of 100 bytes behind messages of a megabyte, which fill half of their link, come in clumps: nothing is exact then.
+#[test]
+fn other_work_on_the_way_brings_requests_in_clumps() {
+    let text = |bulk: &str| {
+        format!(
+            "format = 1\n[[host]]\nname = \"app\"\n[[switch]]\nname = \"core\"\nfabric = \"A\"\n[[array]]\nname = \"box\"\ncontrollers = 1\nparallel = 1\n\
+             read = {{ hit = \"100%\", hit_time = \"20us\" }}\n[[array]]\nname = \"tub\"\ncontrollers = 1\nparallel = 64\nwrite = {{ time = \"20us\" }}\n\
+             [[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"10Gb/s\"\n[[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"10Gb/s\"\n\
+             [[link]]\nfrom = \"core\"\nto = \"tub\"\nspeed = \"10Gb/s\"\n[[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\n\
+             protocol = \"plain\"\nrequest = 100\nresponse = 1\nframe = 1000\nread = \"100%\"\nsizes = \"1B\"\narrivals = {{ poisson = \"35k/s\" }}\n{bulk}"
+        )
+    };
+    let bulk = "[[workload]]\nname = \"bulk\"\nhosts = \"app\"\narray = \"tub\"\nprotocol = \"plain\"\nrequest = 1000000\nresponse = 1\nframe = 1000\n\
+                read = \"0%\"\nsizes = \"1B\"\narrivals = { poisson = \"600/s\" }\n";
+    one(&rows_of(&text("")), "box-c1", "mean wait", Trust::Exact);
+    let rows = rows_of(&text(bulk));
+    let row = one(&rows, "box-c1", "mean wait", Trust::Approximation);
+    assert!(row.assumes.contains("in clumps"), "{}", row.assumes);
+}
+
+/// 8000 customers that pause for 0.85 s come over a link that is 75 % busy: it queues, though it takes a ten-thousandth of a round.
+#[test]
+fn a_repair_shop_behind_a_busy_link_is_not_exact() {
+    let array = "parallel = 64\nwrite = { time = { exponential = \"1ms\" } }";
+    let of = |depth: u32| {
+        let arrivals = format!("{{ closed = {{ depth = {depth}, think = \"850ms\" }} }}");
+        let text = bench(array, &arrivals)
+            .replace("10Gb/s", "100Mb/s")
+            .replace("request = 10000", "request = 1000");
+        rows_of(&text)
+    };
+    one(&of(8000), "w", "throughput", Trust::Approximation);
+    one(&of(80), "w", "throughput", Trust::Exact);
+}

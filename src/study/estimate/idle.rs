@@ -274,7 +274,7 @@ pub(crate) fn path_slots(
 /// The most a host's queue depth lets through to an array on an idle site: paths × depth (or what the workload may have
 /// under way at a host, where that is less) ÷ idle latency, all hosts of a workload together, per second. The paths are those
 /// that the host's policy prefers, and where volumes have owners what goes to each of them is bounded by the paths to it.
-/// `None` without a limit, in a closed loop, or without a path. Other workloads on the same paths are left out.
+/// `None` without a limit, in a closed loop, or without a path. Workloads that share a depth have of it what they ask for of all that they do.
 #[must_use]
 pub fn depth_ceiling(
     site: &Site,
@@ -324,7 +324,38 @@ fn ceiling(
     Some((total, asked))
 }
 
-/// The same of one host alone. An I/O that finds the paths to its owner full holds up those behind it, so that the least of the
+/// Its part of what a depth lets through that it shares with other workloads at a host, where all of them grow alike: all places on the paths
+/// that some of them use, over how long each I/O takes one. `None` where its own rate is not known; closed loops take what is left.
+fn shared(
+    site: &Site,
+    fabric: &Fabric,
+    flows: &mut Flows<'_>,
+    (set, depth): (&PathSet, u32),
+    (workload, looked_at): (usize, usize),
+) -> Option<f64> {
+    let mut paths: BTreeSet<usize> = BTreeSet::new();
+    let (mut own, mut taken) = (None, 0.0);
+    for index in &set.workloads {
+        let work = &site.workloads[*index];
+        let groups = preferred(site, fabric, flows, set, work);
+        let used: BTreeSet<usize> = groups.into_iter().flat_map(|(_, paths)| paths).collect();
+        paths.extend(&used);
+        let Some(rate) = super::asked(fabric, work).at_host(set.host) else {
+            continue;
+        };
+        let each = used.iter().take(looked_at);
+        let each =
+            each.filter_map(|path| io_latency_s(site, fabric, flows, work, &set.paths[*path]));
+        taken += rate.mean * each.reduce(f64::min)?;
+        if *index == workload {
+            own = Some(rate.mean);
+        }
+    }
+    let slots = f64::from(depth) * super::count(paths.len());
+    own.filter(|_| taken > 0.0).map(|own| own * slots / taken)
+}
+
+/// The same of one host alone, with what others that share its depth ask for. An I/O that finds the paths to its owner full holds up those behind it, so that the least of the
 /// owners' bounds is that of all.
 pub(crate) fn host_ceiling(
     site: &Site,
@@ -336,10 +367,14 @@ pub(crate) fn host_ceiling(
 ) -> Option<f64> {
     let work = &site.workloads[workload];
     let depth = site.hosts[fabric.hosts[set.host].family].queue_depth;
+    let shared = depth.and_then(|depth| {
+        let others = set.workloads.iter().any(|other| *other != workload);
+        others.then(|| shared(site, fabric, flows, (set, depth), (workload, looked_at)))?
+    });
     let groups = preferred(site, fabric, flows, set, work);
     let all: BTreeSet<usize> = groups.iter().flat_map(|(_, paths)| paths.clone()).collect();
     let all = (1.0, all.into_iter().collect::<Vec<usize>>());
-    let mut least: Option<f64> = None;
+    let mut least: Option<f64> = shared;
     for (part, (share, paths)) in std::iter::once(all).chain(groups).enumerate() {
         let slots = depth.map(|depth| f64::from(depth) * super::count(paths.len()));
         let bound = work.outstanding.map(f64::from).filter(|_| part == 0);

@@ -4,7 +4,7 @@
 //! choose. What must cross a pool is added up and held against what the whole pool can carry, so that neither a path
 //! policy nor a hash nor a full queue could make room: if that is 100 % or more, the backlog grows for ever, and a run of
 //! finite length may only not show it yet. At exactly 100 % that is so because of chance: what is not made up for in one moment never
-//! is. Work without chance fits there: evenly paced I/Os of one kind and size, which hold an array for one time, bring to a pool in any time
+//! is. Work without chance fits there, where nothing was held before: evenly paced I/Os of one kind and size, which hold an array for one time, bring to a pool in any time
 //! what it can carry in that time and a few I/Os more at most, so that no more than those ever wait (the bound of a flow with an
 //! envelope of rate and burst at a server of that rate: J.-Y. Le Boudec and P. Thiran, *Network Calculus*, 2001, theorem 1.4.1; from
 //! memory). Work that shares such a pool with other work counts as not fitting too: whose
@@ -16,7 +16,7 @@
 
 use super::spread::preferred;
 use super::{Flows, asked, mean_service_s, per_io, wire_bytes};
-use crate::site::{ArrayFamily, Arrivals, Law, Site, Workload};
+use crate::site::{ArrayFamily, Arrivals, Law, PathPolicy, Site, Workload};
 use crate::topology::{Fabric, PathSet};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -39,20 +39,23 @@ type Thing = (Kind, usize);
 /// Work of one workload from one host that has the same paths to choose from.
 struct Unit {
     workload: usize,
+    /// Chance picks its path or its volume, and with that what it comes to.
+    by_chance: bool,
     /// Of each kind that all of its paths cross: the things it can choose among, and what it brings, in bytes (or
     /// requests held) a second.
     brings: Vec<(Kind, BTreeSet<usize>, f64)>,
 }
 
 /// By workload: whether some of it must cross what is asked for all it can carry or more. `alive` are the members that
-/// are there, `sets` the paths over them that are used, `gone` the hosts whose work is not asked for.
+/// are there, `sets` the paths over them that are used, `gone` the hosts whose work is not asked for; `stalled`: something was lost before, so that
+/// what was held meanwhile comes on top.
 #[must_use]
 pub(crate) fn overloaded(
     site: &Site,
     fabric: &Fabric,
     alive: &[bool],
     sets: &[PathSet],
-    gone: &[usize],
+    (gone, stalled): (&[usize], bool),
 ) -> Vec<bool> {
     let units = units(site, fabric, alive, sets, gone);
     let pools = Pools::of(site, fabric, &units);
@@ -65,7 +68,8 @@ pub(crate) fn overloaded(
                 .zip(&pools.of_unit)
                 .any(|(unit, of)| unit.workload == index && crosses(of));
             let share = pools.share_for(&units, pool, index);
-            let full = match pools.is_even(site, &units, pool) {
+            // What a stall has held needs room to be worked off.
+            let full = match !stalled && pools.is_even(site, &units, pool) {
                 true => share > OVER_FULL,
                 false => share >= FULL,
             };
@@ -121,6 +125,8 @@ fn units(
             };
             let rate = demands[index].at_host(set.host).filter(|_| !long);
             let Some(rate) = rate else { continue };
+            let policy = site.hosts[fabric.hosts[set.host].family].paths;
+            let at_random = policy == PathPolicy::Random;
             for (share, candidates) in preferred(site, fabric, &mut flows, set, workload) {
                 let rate = rate.mean * share;
                 let mut brings = on_links(
@@ -140,6 +146,7 @@ fn units(
                 }
                 units.push(Unit {
                     workload: index,
+                    by_chance: share < 1.0 - 1e-9 || candidates.len() > 1 && at_random,
                     brings,
                 });
             }
@@ -259,7 +266,7 @@ impl Pools {
         let mut crossing = crossing.filter(|(_, of)| of.iter().any(|(own, _)| *own == pool));
         crossing.all(|(unit, _)| {
             let work = &site.workloads[unit.workload];
-            comes_evenly(work) && is_held_evenly(work, &site.arrays[work.array])
+            !unit.by_chance && comes_evenly(work) && is_held_evenly(work, &site.arrays[work.array])
         })
     }
 
@@ -350,7 +357,7 @@ arrivals = { poisson = "400k/s" }
             &fabric,
             &alive,
             &fabric.path_sets(&site, &alive),
-            &[],
+            (&[], false),
         )
     }
 

@@ -10,6 +10,7 @@ use crate::measure::{Estimate, mean_interval};
 use crate::model::{Compiled, Tally};
 use crate::site::{Arrivals, Workload};
 use crate::study::bounds::asked_bytes_s;
+use crate::unit::Duration;
 
 /// What one workload carries.
 pub(in crate::study) struct Carried {
@@ -36,7 +37,16 @@ impl Carried {
     ) -> Self {
         let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
         let work = &compiled.site.workloads[index];
-        let largest = largest(work) as f64 / 1e6;
+        // With a pause, all that a loop has under way may come in one lump, which a window has or has not.
+        let lump = match work.arrivals {
+            Arrivals::Closed { depth, think } if think > Duration::ZERO => {
+                let hosts = compiled.fabric.hosts.iter();
+                let hosts = hosts.filter(|host| work.hosts.contains(&host.family));
+                f64::from(depth) * hosts.count() as f64
+            }
+            _ => 1.0,
+        };
+        let largest = lump * largest(work) as f64 / 1e6;
         let own = tallies.iter().map(|tally| &tally.workloads[index]);
         let counted = own.clone();
         let counted = counted.map(|own| (own.reads.bytes + own.writes.bytes) as f64 / 1e6 / window);

@@ -31,12 +31,13 @@ pub(crate) fn figures(
     let first = &tallies[0];
     // However short the run: what cannot fit is said by arithmetic too.
     let sets = plan.path_sets(&compiled.site, &compiled.fabric);
+    let stalled = !plan.members.is_empty() || !plan.slow.is_empty();
     let over = overloaded(
         &compiled.site,
         &compiled.fabric,
         &compiled.alive,
         &sets,
-        &plan.hosts,
+        (&plan.hosts, stalled),
     );
     let cut = tallies.iter().any(|tally| tally.partial);
     let filling = match cut {
@@ -105,7 +106,7 @@ fn workload(compiled: &Compiled, tallies: &[Tally], index: usize, asks: Asks) ->
     let long = service_beyond_run(site, index);
     // Where I/Os take that long, what is under way grows for as long as the first of them do, and many are unfinished in the end, whether it
     // fits or not.
-    let shown = long.is_none() && !asks.waits;
+    let shown = long.is_none() && !asks.waits && !has_long_tail(site, index);
     let saturated = asks.over || shown && is_saturated(compiled, tallies, index);
     let window = measured_s(tallies);
     #[allow(clippy::cast_precision_loss)]
@@ -175,6 +176,19 @@ pub(super) fn service_beyond_run(site: &Site, index: usize) -> Option<f64> {
         .as_secs_f64()
         .min(run.duration.as_secs_f64() / 2.0);
     (service_s > shown).then_some(service_s)
+}
+
+/// Whether I/Os of the slowest kind take so long that a tenth of the run, or a fifth of the time in which unmeasured traffic goes on after it, is
+/// short beside it: what is under way then grows at the beginning, and some are unfinished at the end, though all fit. Our choice: of exponential times
+/// one in 150 is five times as long as their mean.
+fn has_long_tail(site: &Site, index: usize) -> bool {
+    let work = &site.workloads[index];
+    let run = &site.run;
+    let shown = run
+        .drain_limit
+        .as_secs_f64()
+        .min(run.duration.as_secs_f64() / 2.0);
+    5.0 * slowest_service_s(work, &site.arrays[work.array]) > shown
 }
 
 /// Whether a command that a damaged frame holds up waits for its timeout for longer than a run shows what becomes of it: what is under way

@@ -6,14 +6,16 @@
 //! makes the most of it.
 //!
 //! Assumed: hosts deal I/Os out as on an idle site; streams of different hosts are independent; paced ones add nothing but the spread of
-//! what an I/O takes; a burst is as long as exponential ones are on the mean. Left out: closed loops and replays; hosts' queue depths, which
-//! move the queue and not its length; parts before, which space requests out. Hosts that level their
+//! what an I/O takes; a burst is as long as exponential ones are on the mean. A queue depth is a part that holds each I/O for
+//! its latency on an idle site. Left out: closed loops and replays; parts before, which space requests out. Hosts that level their
 //! paths move the queue to where there is room: where the runs had a part, or the emptiest of the paths, far from as busy as even shares
 //! would, the lesser of the two counts.
 
 use super::super::case::CasePlan;
 use super::super::closed_forms::service;
+use super::super::estimate::idle::host_ceiling;
 use super::super::estimate::{Flows, Grain, asked, bytes_of, count, mix, path_weights};
+use super::super::parts::depth_name;
 use crate::model::{Compiled, Tally};
 use crate::outcome::Filling;
 use crate::site::{Arrivals, Burst, PathPolicy, Per, Slow, Workload};
@@ -23,8 +25,9 @@ use crate::topology::PathSet;
 /// Less than this is lost in the interval of any figure and is not told. Our choice.
 const MISSING_LEAST: f64 = 0.01;
 
-/// A part that is less busy in every run forgets within some dozen services; nothing is added up. Our choice.
-const BUSY_LEAST: f64 = 0.7;
+/// Where every part is less busy, nothing comes in bursts and no depth bounds what is under way, queues forget within a dozen services and
+/// nothing is added up. Our choice.
+const BUSY_LEAST: f64 = 0.5;
 
 /// Hosts that level their paths are taken to share parts as on an idle site if the runs had these as busy as that to this part. Our choice.
 const GUESS: f64 = 0.1;
@@ -53,7 +56,14 @@ pub(super) fn filling(
     let site = &compiled.site;
     let mut worst: Vec<Option<Filling>> = vec![None; site.workloads.len()];
     let used = used(compiled, tallies);
-    if used.iter().all(|share| *share < BUSY_LEAST) {
+    let bursts = |work: &Workload| matches!(work.arrivals, Arrivals::Bursty(_));
+    let light = used.iter().all(|share| *share < BUSY_LEAST);
+    if light
+        && !site
+            .workloads
+            .iter()
+            .any(|work| bursts(work) || bounded(compiled, work))
+    {
         return worst;
     }
     let (from, to) = (tallies[0].from.as_secs_f64(), tallies[0].to.as_secs_f64());
@@ -67,7 +77,7 @@ pub(super) fn filling(
             Some(free) if far(used[part]) || far(free) => used[part].min(free),
             _ => coming.busy,
         };
-        if busy < BUSY_LEAST || coming.variance <= 0.0 {
+        if busy <= 0.0 || coming.variance <= 0.0 {
             continue;
         }
         let memory_s = relaxation(busy, coming.variance).unwrap_or(f64::INFINITY);
@@ -89,6 +99,10 @@ pub(super) fn filling(
                     part: name(compiled, part),
                     busy_percent: 100.0 * busy,
                     memory_s: memory_s.is_finite().then_some(memory_s),
+                    // Pollaczek and Khinchine, where one is served at a time; near that where several are.
+                    wait_s: memory_s
+                        .is_finite()
+                        .then(|| coming.variance / (2.0 * (1.0 - busy))),
                     missing_share: missing,
                     enough_s: memory_s.is_finite().then(|| enough(from, to, memory_s)),
                 });
@@ -114,11 +128,14 @@ fn name(compiled: &Compiled, part: usize) -> String {
             let direction = u32::try_from(part).unwrap_or(u32::MAX);
             compiled.direction_name(crate::topology::DirectionId(direction))
         }
-        Some(controller) => compiled.fabric.controllers[controller].name.clone(),
+        Some(other) => match other.checked_sub(compiled.fabric.controllers.len()) {
+            None => compiled.fabric.controllers[other].name.clone(),
+            Some(workload) => depth_name(&compiled.site.workloads[workload].name),
+        },
     }
 }
 
-/// How busy the runs had every direction, then every controller; 1 is full.
+/// How busy the runs had every direction, then every controller; 1 is full. After them 0 for each workload.
 #[allow(clippy::cast_precision_loss)]
 fn used(compiled: &Compiled, tallies: &[Tally]) -> Vec<f64> {
     let runs = tallies.len() as f64;
@@ -134,10 +151,20 @@ fn used(compiled: &Compiled, tallies: &[Tally]) -> Vec<f64> {
         let parallel = f64::from(compiled.site.arrays[controller.array].parallel);
         mean(&|tally| tally.controllers[index].busy.mean().unwrap_or(0.0) / parallel)
     });
-    directions.chain(controllers).collect()
+    // Of depths only arithmetic knows.
+    let depths = compiled.site.workloads.iter().map(|_| 0.0);
+    directions.chain(controllers).chain(depths).collect()
 }
 
-/// What comes to every direction, then to every controller, which the runs had so busy.
+/// Whether a queue depth bounds what is under way of a workload.
+fn bounded(compiled: &Compiled, work: &Workload) -> bool {
+    let mut hosts = work.hosts.iter();
+    work.outstanding.is_some()
+        || hosts.any(|family| compiled.site.hosts[*family].queue_depth.is_some())
+}
+
+/// What comes to every direction, then to every controller, which the runs had so busy; then, of each workload, to the queue depth of the
+/// host of which it asks the most.
 fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], shares: &[f64]) -> Vec<Coming> {
     let (site, fabric) = (&compiled.site, &compiled.fabric);
     let mut left = vec![1.0; fabric.members.len()];
@@ -145,7 +172,8 @@ fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], shares: &[f64]
         left[member.0 as usize] = f64::from(slow.rate_ppm) / f64::from(Slow::WHOLE);
     }
     let directions = fabric.directions.len();
-    let mut all = vec![Coming::default(); directions + fabric.controllers.len()];
+    let mut all = vec![Coming::default(); shares.len()];
+    let depths = directions + fabric.controllers.len();
     let mut flows = Flows::new(fabric, &compiled.alive).of(Grain::Members);
     let asked: Vec<_> = site
         .workloads
@@ -165,6 +193,13 @@ fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], shares: &[f64]
             };
             let array = &site.arrays[set.array];
             let mix = mix(work);
+            if bounded(compiled, work) {
+                let own = at_depth(compiled, &mut flows, set, *index, (rate.mean, spread));
+                let known = &mut all[depths + index];
+                if let Some(own) = own.filter(|own| own.busy > known.busy) {
+                    *known = own;
+                }
+            }
             let weights = path_weights(site, fabric, &mut flows, set, work);
             let used = set.paths.iter().zip(weights).filter(|(_, w)| *w > 0.0);
             let used: Vec<_> = used.collect();
@@ -213,6 +248,43 @@ fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], shares: &[f64]
         }
     }
     all
+}
+
+/// What comes to the places under way of a workload at one host: each I/O takes one for as long as on an idle site.
+fn at_depth(
+    compiled: &Compiled,
+    flows: &mut Flows<'_>,
+    set: &PathSet,
+    index: usize,
+    (rate, spread): (f64, f64),
+) -> Option<Coming> {
+    let (site, fabric) = (&compiled.site, &compiled.fabric);
+    let most = host_ceiling(site, fabric, flows, set, index, usize::MAX)?;
+    let work = &site.workloads[index];
+    let array = &site.arrays[set.array];
+    let takes = mix(work);
+    let takes = takes.iter().map(|(op, size, share)| {
+        let (mean, second, _) = service(array, *op, *size);
+        (*share, mean, second)
+    });
+    let (first, second) = takes.fold((0.0, 0.0), |sum, (share, mean, square)| {
+        (sum.0 + share * mean, sum.1 + share * square)
+    });
+    // No more than that of the service alone: the way adds none.
+    let variation = if first > 0.0 {
+        second / (first * first)
+    } else {
+        1.0
+    };
+    let mut own = Coming::default();
+    let one = 1.0 / most;
+    own.add(
+        index,
+        rate,
+        spread,
+        std::iter::once((1.0, one, one * one * variation)),
+    );
+    Some(own)
 }
 
 impl Coming {
