@@ -109,7 +109,7 @@ fn steps(site: &Site, origin: &Origin, found: &Windows, progress: &dyn Progress)
         let Some(window) = &outage.longest else {
             continue;
         };
-        let busiest = busiest_of(site, window);
+        let busiest = busiest_of(site, window, outage.case.outage.as_deref());
         match hours.iter_mut().find(|(hour, _)| *hour == busiest) {
             Some((_, outages)) => outages.push(outage),
             None => hours.push((busiest, vec![outage])),

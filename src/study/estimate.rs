@@ -28,7 +28,7 @@ pub(crate) use spread::{Flows, Grain, Shares, encapsulation_on, path_weights};
 
 use super::case::CasePlan;
 use crate::site::{Outage, Site, Slow, Workload};
-use crate::topology::{DirectionId, Fabric, PathSet, Routes};
+use crate::topology::{DirectionId, Fabric, Path, PathSet, Routes};
 use crate::wire::{Encapsulation, Family, Op, Protocol};
 
 /// Two rates or shares of the same thing: on the mean, and with every burst at its peak.
@@ -241,11 +241,25 @@ fn add_load(
     set: &PathSet,
     index: usize,
     (rate, per_io): (Load, &PerIo),
+    sums: &mut (&mut [Load], &mut [Load]),
+) {
+    let weights = path_weights(site, fabric, flows, set, &site.workloads[index]);
+    let over = (set, &weights[..]);
+    add_over(site, fabric, flows, over, index, (rate, per_io), sums);
+}
+
+/// The same with the share of the workload's I/Os at the host that each path carries.
+fn add_over(
+    site: &Site,
+    fabric: &Fabric,
+    flows: &mut Flows<'_>,
+    (set, weights): (&PathSet, &[f64]),
+    index: usize,
+    (rate, per_io): (Load, &PerIo),
     (bytes, busy): &mut (&mut [Load], &mut [Load]),
 ) {
     let workload = &site.workloads[index];
     let service = mean_service_s(workload, &site.arrays[set.array]);
-    let weights = path_weights(site, fabric, flows, set, workload);
     for (path, weight) in set.paths.iter().zip(weights) {
         busy[path.controller].add(rate, weight * service);
         let (there, back) = flows
@@ -262,23 +276,67 @@ fn add_load(
 
 /// Busy share on the mean that one workload alone makes of every direction, then of every controller, in a case; 0 where it is lost.
 pub(crate) fn shares_of(site: &Site, fabric: &Fabric, case: &CaseLoads, index: usize) -> Vec<f64> {
+    let workload = &site.workloads[index];
+    shares_by(site, fabric, case, index, |flows, set| {
+        path_weights(site, fabric, flows, &case.sets[set], workload)
+    })
+}
+
+/// The same of that part of a workload alone whose paths the case has lost: what it asks of the parts on the ways that take over,
+/// those among them that it crossed before too.
+pub(crate) fn moved_shares_of(
+    site: &Site,
+    fabric: &Fabric,
+    (healthy, case): (&CaseLoads, &CaseLoads),
+    index: usize,
+) -> Vec<f64> {
+    let workload = &site.workloads[index];
+    let mut before = Flows::with(fabric, &healthy.alive, healthy.routes.clone());
+    shares_by(site, fabric, case, index, |after, number| {
+        let (had, left) = (&healthy.sets[number], &case.sets[number]);
+        let gone = |path: &usize| {
+            let path = &had.paths[*path];
+            let same =
+                |own: &Path| (own.host_port, own.array_port) == (path.host_port, path.array_port);
+            !left.paths.iter().any(same)
+        };
+        let mut weights = vec![0.0; left.paths.len()];
+        let had = spread::preferred(site, fabric, &mut before, had, workload).into_iter();
+        let take_over = spread::preferred(site, fabric, after, left, workload);
+        for ((share, chosen), (_, takers)) in had.zip(take_over) {
+            let lost = chosen.iter().filter(|path| gone(path)).count();
+            for path in &takers {
+                weights[*path] += share * count(lost) / count(chosen.len()) / count(takers.len());
+            }
+        }
+        weights
+    })
+}
+
+/// The same by what each path carries, `weights`, of the set of a number in the case.
+fn shares_by(
+    site: &Site,
+    fabric: &Fabric,
+    case: &CaseLoads,
+    index: usize,
+    mut weights: impl FnMut(&mut Flows<'_>, usize) -> Vec<f64>,
+) -> Vec<f64> {
     let mut bytes = vec![Load::default(); fabric.directions.len()];
     let mut busy = vec![Load::default(); fabric.controllers.len()];
     let mut flows = Flows::with(fabric, &case.alive, case.routes.clone()).of(case.grain);
     let workload = &site.workloads[index];
     let (asked, per_io) = (asked(fabric, workload), per_io(workload));
-    for set in case
-        .sets
-        .iter()
-        .filter(|set| set.workloads.contains(&index))
-    {
+    let sets = case.sets.iter().enumerate();
+    for (number, set) in sets.filter(|(_, set)| set.workloads.contains(&index)) {
         if let Some(rate) = asked.at_host(set.host) {
+            let weights = weights(&mut flows, number);
             let mut sums = (&mut bytes[..], &mut busy[..]);
-            add_load(
+            let over = (set, &weights[..]);
+            add_over(
                 site,
                 fabric,
                 &mut flows,
-                set,
+                over,
                 index,
                 (rate, &per_io),
                 &mut sums,

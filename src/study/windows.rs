@@ -19,6 +19,7 @@ mod hours;
 mod notes;
 
 use super::case::{self, CasePlan};
+use super::estimate::case_loads;
 use super::headroom::work_at;
 use super::progress::Progress;
 use super::singles::cut_off;
@@ -127,25 +128,33 @@ pub fn at_hour(site: &Site, hour: u32) -> Site {
     at(site, &factors.collect::<Vec<f64>>())
 }
 
-/// The busiest hour of a window: that with the largest sum of factors, the first of several.
+/// The busiest hour of a window of an outage: that in which the fullest part of the survivors is fullest, by estimate; of several that with
+/// the largest sum of factors, then the first.
 #[must_use]
-pub fn busiest_of(site: &Site, window: &Window) -> u32 {
-    let asked = |hour: u32| -> f64 {
-        let factors = site
-            .workloads
-            .iter()
-            .map(|work| factor(work, hour as usize));
-        factors.sum()
-    };
-    let hours = (0..window.hours).map(|number| (window.from_hour + number) % 24);
-    let busier = |best: u32, hour: u32| {
-        if asked(hour) > asked(best) {
-            hour
-        } else {
-            best
+pub fn busiest_of(site: &Site, window: &Window, outage: Option<&str>) -> u32 {
+    let fabric = Fabric::new(site);
+    let outage = site
+        .outages
+        .iter()
+        .position(|own| Some(own.name.as_str()) == outage);
+    let mut known: Vec<(Vec<f64>, f64)> = Vec::new();
+    let mut best: Option<(u32, (f64, f64))> = None;
+    for hour in (0..window.hours).map(|number| (window.from_hour + number) % 24) {
+        let factors = site.workloads.iter();
+        let factors: Vec<f64> = factors.map(|work| factor(work, hour as usize)).collect();
+        let found = known.iter().find(|(own, _)| *own == factors);
+        let full = found.map(|(_, full)| *full).unwrap_or_else(|| {
+            let case = case_loads(&at(site, &factors), &fabric, outage);
+            let parts = case.directions.iter().chain(&case.controllers).flatten();
+            parts.map(|load| load.mean).fold(0.0, f64::max)
+        });
+        let asked = (full, factors.iter().sum::<f64>());
+        known.push((factors, full));
+        if best.is_none_or(|(_, most)| asked > most) {
+            best = Some((hour, asked));
         }
-    };
-    hours.reduce(busier).unwrap_or(window.from_hour)
+    }
+    best.map_or(window.from_hour, |(hour, _)| hour)
 }
 
 fn factor(work: &Workload, hour: usize) -> f64 {

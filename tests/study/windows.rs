@@ -1,12 +1,13 @@
 //! In which hours of a day an outage may be brought about.
 
 use super::rig::{Twin, eight_us, origin, site, workload, writes};
+use halfloom::outcome::Window;
 use halfloom::outcome::{JudgedBy, MeasureKind, OutageWindows, Verdict, Windows};
 use halfloom::render::csv::windows_csv;
 use halfloom::render::table::windows_text;
 use halfloom::render::words::hour_margin;
 use halfloom::study::NoProgress;
-use halfloom::study::windows::{AskWindows, HourRuns, windows};
+use halfloom::study::windows::{AskWindows, HourRuns, busiest_of, windows};
 
 /// Writes over two links, A and B; one takes 8 us of a link (10,000 B at 10 Gb/s), the array takes no time. With one
 /// link left that is one server with a constant service: M/D/1.
@@ -362,4 +363,38 @@ fn a_throughput_that_is_kept_may_be_the_tightest() {
             "{shown}"
         );
     }
+}
+
+/// A workload that fills the link by day and one that asks for little at night: their factors add up to most in the hour in which both
+/// have something to do, and the link is fullest in another.
+#[test]
+fn the_busiest_hour_is_that_in_which_the_fullest_part_is_fullest() {
+    let shape = |of: [f64; 4]| {
+        let all: Vec<String> = (0..24)
+            .map(|hour: usize| of.get(hour).copied().unwrap_or(0.0).to_string())
+            .collect();
+        format!(", shape = [{}]", all.join(", "))
+    };
+    let promise = r#"{ mean = "1s" }"#;
+    let text = format!(
+        "{}{}{}",
+        two_links(),
+        work("large", "100k/s", &shape([0.2, 0.8, 1.0, 1.0]), promise),
+        work("small", "1k/s", &shape([1.0, 1.0, 0.2, 0.1]), promise),
+    );
+    let site = site(&text, &[]);
+    let of = |from_hour: u32, hours: u32| {
+        let to_hour = (from_hour + hours - 1) % 24 + 1;
+        let window = Window {
+            from_hour,
+            to_hour,
+            hours,
+        };
+        busiest_of(&site, &window, Some("A"))
+    };
+    // 80 + 1, 100 + 0.2 and 100 + 0.1 thousand a second.
+    assert_eq!(of(0, 4), 2);
+    assert_eq!(of(0, 2), 1);
+    // Nothing to do, and past midnight.
+    assert_eq!((of(5, 3), of(22, 4)), (5, 1));
 }

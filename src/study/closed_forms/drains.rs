@@ -2,12 +2,15 @@
 //! simulated drain is.
 //!
 //! What piles up is held for as long as the timers stop an I/O of its workload that the loss catches (the row `stall` of the case and
-//! workload): what moves to the part from lost paths; and all that is asked of it where volumes are left without a controller, behind which whatever a host
-//! asks for comes to wait. A lost path holds no more than its depth while others take the rest. Where hosts may have only so much under way, that works the backlog off no faster than their depth over
+//! workload): what crosses the part on the ways that take over from lost paths, also where those crossed it before, as a controller or a
+//! common link; and all that is asked of it where volumes are left without a controller, behind which whatever a host asks for comes to wait.
+//! A lost path holds no more than its depth while others take the rest. Where hosts may have only so much under way, that works the backlog off no faster than their depth over
 //! the latency of an idle site lets through, beside what goes on coming: the slower of the two is shown. No bound: arrivals and messages are not a fluid, and the last of the backlog has its own latency.
 
 use super::super::estimate::idle::host_ceiling;
-use super::super::estimate::{CaseLoads, Estimate, Flows, asked, path_weights, shares_of};
+use super::super::estimate::{
+    CaseLoads, Estimate, Flows, asked, moved_shares_of, path_weights, shares_of,
+};
 use super::super::parts::depth_name;
 use super::super::stall::Stalled;
 use crate::outcome::{TheoryRow, Trust};
@@ -107,8 +110,8 @@ fn loads(case: &CaseLoads) -> Vec<f64> {
     all.map(|load| load.map_or(0.0, |load| load.mean)).collect()
 }
 
-/// For each workload, what each part has to do for it that is held until its stall is over, as a share of the part: what comes to it from
-/// lost paths, or all of it where volumes are left without a controller.
+/// For each workload, what each part has to do for it that is held until its stall is over, as a share of the part: what the work of lost
+/// paths asks of it on the ways that take over, or all of it where volumes are left without a controller.
 fn held(
     site: &Site,
     fabric: &Fabric,
@@ -120,14 +123,19 @@ fn held(
         let Some(stall) = stall else {
             return vec![0.0; case.directions.len() + case.controllers.len()];
         };
-        let [before, after] = [healthy, case].map(|case| shares_of(site, fabric, case, work));
-        let parts = before.into_iter().zip(after);
+        let after = shares_of(site, fabric, case, work);
+        if stall.unserved {
+            return after;
+        }
+        // Paths that stand while members of theirs are lost are told by what their ways gain.
+        let before = shares_of(site, fabric, healthy, work);
+        let moved = moved_shares_of(site, fabric, (healthy, case), work).into_iter();
+        let parts = moved.zip(before.into_iter().zip(after));
         parts
-            .map(|(before, after)| match stall.unserved {
-                true => after,
+            .map(|(moved, (before, after))| {
+                let held = moved.max(after - before).min(after);
                 // What rounding leaves is nothing that moves.
-                false if after - before > 1e-12 => after - before,
-                false => 0.0,
+                if held > 1e-12 { held } else { 0.0 }
             })
             .collect()
     })

@@ -401,6 +401,29 @@ fn a_backlog_drains_no_faster_than_the_depth_lets_it() {
     assert!(roomy.iter().all(|row| row.part != depth));
 }
 
+/// One controller that lost and surviving paths share keeps its load, and has to work off all the same what was held for it. 100 us a
+/// read and 4 places at once are 40,000 a second. A host that prefers A asks for all of 30,000 over it: 5 s x (1 + 30 / 10). Of one that takes
+/// both, half is held: 5 s x (1 + 15 / 10).
+#[test]
+fn a_part_that_lost_and_surviving_paths_share_drains_too() {
+    let shared = ONE_PATH
+        .replace("fc-scsi", "nvme-tcp")
+        .replace("32GFC", "100GbE")
+        .replace("queue_depth = 1", "queue_depth = \"unlimited\"")
+        .replace("controllers = 1", "controllers = 1\nparallel = 4")
+        .replace("7k/s", "30k/s");
+    for (policy, times) in [("one-path", 4.0), ("round-robin", 2.5)] {
+        let rows = rows_of(&shared.replace("one-path", policy));
+        let mut lost = rows.iter().filter(|row| row.case == "A lost");
+        let stall = lost.clone().find(|row| row.figure == "stall");
+        let stall = stall.expect("a stall is worked out").value;
+        let drain = lost.find(|row| row.figure == "drain");
+        let drain = drain.expect("a drain is worked out");
+        assert!(drain.part.starts_with("store"), "{drain:?}");
+        near(drain.value, times * stall);
+    }
+}
+
 /// Two kinds of work that share nothing but the hosts: Fibre Channel stops for 5.1 s, iSCSI for 20 + 120 s. What Fibre Channel brings to
 /// its own links is held for 5.1 s, whatever the other waits for; the drain of the iSCSI links is that of iSCSI.
 #[test]
