@@ -302,14 +302,17 @@ impl<E: Executor> World<'_, E> {
         u64::from(state.in_flight) - passed_on
     }
 
-    /// SCSI over FC: a port lost for long enough is removed, long after fast-io-fail has let its I/Os go.
+    /// SCSI over FC: a port lost for long enough is removed, long after fast-io-fail has let its I/Os go; where that is off, in the
+    /// instant in which the removal does.
     fn plan_removal(&mut self, path: u32) {
         let timers = self.path_timers(path);
-        if let (Protocol::FcScsi(_), Some(_)) = (self.path_protocol(path), timers.fast_io_fail) {
-            let at = self.paths[path as usize].held_since + timers.device_loss;
-            if at > self.now {
+        let at = self.paths[path as usize].held_since + timers.device_loss;
+        match (self.path_protocol(path), timers.fast_io_fail) {
+            (Protocol::FcScsi(_), Some(_)) if at > self.now => {
                 self.plan_step(path, at.since(self.now));
             }
+            (Protocol::FcScsi(_), None) => self.remove_port(path),
+            _ => {}
         }
     }
 

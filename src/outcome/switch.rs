@@ -247,6 +247,12 @@ impl SwitchWorkload {
         silence_s > 0.0 && silence_s >= Self::STOP * longest_s
     }
 
+    /// Whether all that comes after the loss fails, and some of it did while the run lasted.
+    #[must_use]
+    pub fn all_fails(&self) -> bool {
+        self.fails_after && self.failed.iter().any(|failed| *failed > 0)
+    }
+
     /// Whether some of it hung and nothing else of it was completed meanwhile.
     #[must_use]
     pub fn stopped(&self) -> bool {

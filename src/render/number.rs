@@ -16,6 +16,9 @@ pub const TOO_FEW: &str = "too few runs";
 /// Shown where there is no number.
 pub const NONE: &str = "–";
 
+/// Shown instead of a mean of which some I/Os were not over when the run ended: nobody knows it.
+pub const UNFINISHED: &str = "unfinished";
+
 /// Ten to the power `exponent`, exactly rounded on every machine (`powi` is not).
 fn ten(exponent: i32) -> f64 {
     format!("1e{exponent}").parse().unwrap_or(1.0)
@@ -283,11 +286,16 @@ impl Scale {
             .unwrap_or_else(|| three(value / self.divisor))
     }
 
-    /// Two significant digits and the unit; counts exactly.
+    /// Two significant digits and the unit, whole seconds from a hundred on, as timers of minutes add up to them; counts exactly.
     #[must_use]
     pub fn two(self, value: f64) -> String {
+        let figure = value / self.divisor;
+        let number = || match self.unit {
+            "s" if figure >= 100.0 => at_place(figure, 0),
+            _ => two(figure),
+        };
         self.counted(value)
-            .unwrap_or_else(|| with_unit(&two(value / self.divisor), self.unit))
+            .unwrap_or_else(|| with_unit(&number(), self.unit))
     }
 
     /// Three significant digits, and as many more as it takes to tell a figure from its limit, where they are not the same.
@@ -354,6 +362,18 @@ mod tests {
 
     fn plain(text: &str) -> String {
         text.replace(THIN, " ")
+    }
+
+    #[test]
+    fn sentences_tell_long_times_to_the_second() {
+        for (seconds, text) in [
+            (105.3, "105 s"),
+            (1234.0, "1 234 s"),
+            (13.6, "14 s"),
+            (0.0136, "14 ms"),
+        ] {
+            assert_eq!(plain(&Scale::of("s", [seconds]).two(seconds)), text);
+        }
     }
 
     #[test]

@@ -312,6 +312,18 @@ fn a_port_lost_for_long_is_removed_and_found_anew() {
     // Back before that: found by the check at 6.1 s + 11 × 5 s, in the instant of the removal, or before.
     let found_changes = changes(&compiled, &flap(50 * S), 120 * S);
     assert_eq!(found_changes, [&held[..], &[found(51_100)]].concat());
+    // Without fast-io-fail the I/Os are held until the removal, and the port is removed all the same.
+    let off = dual(
+        "fc-scsi",
+        "32GFC",
+        "timers = { fast_io_fail = \"off\" }",
+        &CAUGHT,
+    );
+    let given_up = (61_100, Standing::Failed, Some(TimerName::DeviceLoss));
+    assert_eq!(
+        changes(&off, &flap(100 * S), 120 * S),
+        [held[0], held[1], given_up, removed, found(105_200)]
+    );
     // A path given up by the command timeout alone is not removed: nobody knows that its port is gone.
     let silent = [script(&compiled, 50 * US, SILENT, "", A)];
     let found_changes = changes(&compiled, &silent, 200 * S);

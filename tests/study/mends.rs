@@ -490,6 +490,81 @@ fn timers_of_the_fabric_are_proposed_where_they_bound_the_stall() {
     assert!(report.mends.is_empty(), "{:?}", report.mends[0].name);
 }
 
+/// The hosts give their sessions up after 10 s of silence, before LACP would have given the member up after 90 s: 3 s, with short timers,
+/// end the stall all the same.
+#[test]
+fn timers_of_the_fabric_are_tried_where_hosts_were_sooner() {
+    let text = NARROW
+        .replace("22k/s", "200/s")
+        .replace("settle_limit = \"2s\"", "settle_limit = \"20s\"")
+        .replace(
+            "to = \"core\"\nspeed = \"10GbE\"\n",
+            "to = \"core\"\nspeed = \"10GbE\"\nmembers = 2\n",
+        )
+        .replace(
+            "{ p99 = \"4ms\" }",
+            "{ switching = { longest_io = \"5s\" } }",
+        )
+        + "[[outage]]\nname = \"member\"\ntakes = \"edge-A~core-A/1\"\nmode = \"silent\"\n";
+    let ask = Ask {
+        outages: Some(vec!["member".to_owned()]),
+        switch: true,
+        ..Ask::default()
+    };
+    let report = searched(&text, &[], &ask, &most(4));
+    let longest = report.switches[0].workloads[0].longest_io_s[0];
+    assert!(longest > 5.0 && longest < 80.0, "{longest}");
+    let mut mends = report.mends.iter();
+    let short = mends.find(|mend| mend.name == "short timers everywhere");
+    let short = short.expect("it is tried");
+    assert!(short.mends_all, "{:?}", short.left);
+    // A loss of the whole link leaves no member for LACP to go on with.
+    let whole = text.replace("edge-A~core-A/1", "edge-A~core-A");
+    let report = searched(&whole, &[], &ask, &most(4));
+    assert!(
+        report
+            .mends
+            .iter()
+            .all(|mend| mend.name != "short timers everywhere")
+    );
+}
+
+/// A command timeout that is stated, and no preset has: what ended the stall is made as short as the promise asks for.
+#[test]
+fn a_command_timeout_that_is_stated_is_made_shorter() {
+    let text = SHALLOW
+        .replace("queue_depth = 1\n", "")
+        .replace("12k/s", "1k/s")
+        .replace("settle_limit = \"1s\"", "settle_limit = \"20s\"")
+        .replace(
+            "{ mean = \"500us\" }",
+            "{ switching = { longest_io = \"4s\" } }",
+        )
+        .replace(
+            "takes = [\"*-A\"]",
+            "takes = [\"core-A\"]\nmode = \"silent\"",
+        );
+    let ask = Ask {
+        switch: true,
+        ..loss_of_a()
+    };
+    let stated = [("timers.command_timeout", "8s")];
+    let report = searched(&text, &stated, &ask, &most(4));
+    let mut mends = report.mends.iter();
+    let found = mends.find(|mend| mend.name.starts_with("a shorter command timeout ("));
+    let found = found.expect("it is tried");
+    assert_eq!(found.set[0].0, "timers.command_timeout");
+    assert!(found.mends_all, "{:?} {:?}", found.set, found.left);
+    // What nobody states is left as it is.
+    let report = searched(&text, &[], &ask, &most(4));
+    assert!(
+        report
+            .mends
+            .iter()
+            .all(|mend| !mend.name.contains("command timeout"))
+    );
+}
+
 /// One host with one place on each of two paths, reads of 100 us and a little on the way: 19,000 a second over both, 9,500 over one,
 /// where 12,000 are asked for. Every part is nearly idle.
 const SHALLOW: &str = r#"

@@ -462,6 +462,41 @@ fn the_sheet_of_a_lost_controller_has_its_chain_and_the_takeover() {
     assert!(line.what.contains("takeover, 1"), "{}", line.what);
 }
 
+/// The paths of a host that went down are not expected to be held or to fail: nobody is there to see it. Its guests are
+/// expected on the others, 1 s + 2 s later.
+#[test]
+fn the_sheet_of_a_lost_host_has_the_restart_of_its_guests() {
+    let text = Twin {
+        run: "duration = \"1s\"\nwarm_up = \"0s\"\nreplications = 1\nswitch_replications = 1",
+        timers: "guest_detect = \"1s\"\nguest_restart = \"2s\"",
+        host: "count = 3\nguests = \"restart\"",
+        array: "controllers = 1\nread = { hit = \"100%\", hit_time = \"100us\" }",
+        near: "speed = \"32GFC\"",
+        far: "speed = \"32GFC\"",
+        name: "vms",
+        work: "protocol = \"fc-scsi\"\narrivals = { paced = \"3k/s\" }\nread = \"100%\"\nsizes = \"8KiB\"",
+        more: "[[outage]]\nname = \"one\"\ntakes = \"app-2\"\n",
+        ..Twin::default()
+    }
+    .text();
+    let report = ask(&site(&text, &[]), &["one"], true);
+    for lane in &report.switches[0].lanes {
+        let after = lane.spans.iter().filter(|span| span.to_s > 0.0);
+        let states: Vec<&str> = after.map(|span| span.state.as_str()).collect();
+        assert_eq!(
+            states,
+            ["2 of 3 up, 1 lost with their hosts"],
+            "{}",
+            lane.name
+        );
+    }
+    let found = sheet(&Steps::of(report));
+    let mut lines = found.cases[0].lines.iter();
+    let line = lines.find(|line| line.what.starts_with("guests of 1 host restarted"));
+    let line = line.expect("it is to be seen");
+    assert_eq!((line.low, line.high), (Some(3.0), Some(3.0)), "{line:?}");
+}
+
 /// What a lost host does not ask for is in no latency and no failure; the answer says it.
 #[test]
 fn work_that_lost_hosts_do_not_ask_for_is_told() {

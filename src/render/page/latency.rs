@@ -5,7 +5,7 @@ use super::html::section as framed;
 use super::html::{Column, Table, beside, case_name, esc, figure};
 use crate::outcome::{Estimated, Population, WorkloadFigures};
 use crate::render::chart::{Format, budget, percentiles};
-use crate::render::number::{NONE, Scale, TOO_FEW};
+use crate::render::number::{NONE, Scale, TOO_FEW, UNFINISHED};
 
 /// Percentiles shown, besides the mean and the largest.
 const QUANTILES: [(f64, &str); 5] = [
@@ -148,6 +148,8 @@ fn cells(name: String, population: &Population, saturated: bool, scale: Scale) -
     let mut out = vec![name];
     out.push(if saturated {
         "<b class=\"miss\">saturated</b>".to_owned()
+    } else if population.unfinished > 0 {
+        UNFINISHED.to_owned()
     } else {
         with_ends(population.mean_us, scale)
     });

@@ -68,7 +68,7 @@ fn heat(context: &Context<'_>) -> String {
         return String::new();
     }
     let mut out = format!(
-        "<table role=\"table\" class=\"heat sortable\"><caption>{}</caption><thead role=\"rowgroup\"><tr role=\"row\"><th role=\"columnheader\" scope=\"col\">part</th>",
+        "<div class=\"pan\" tabindex=\"0\" role=\"region\" aria-label=\"Parts\"><table role=\"table\" class=\"heat sortable\"><caption>{}</caption><thead role=\"rowgroup\"><tr role=\"row\"><th role=\"columnheader\" scope=\"col\">part</th>",
         caption(parts)
     );
     for (k, case) in context.cases().iter().enumerate() {
@@ -92,7 +92,7 @@ fn heat(context: &Context<'_>) -> String {
         }
         out.push_str("</tr>\n");
     }
-    out.push_str("</tbody></table>\n");
+    out.push_str("</tbody></table></div>\n");
     out
 }
 

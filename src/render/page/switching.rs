@@ -248,7 +248,7 @@ fn workload_cells(switch: &Switch, workload: &SwitchWorkload, silence: Scale) ->
         count(workload.failed.iter().sum()),
         count(workload.late),
         count(workload.backlog_peak),
-        if workload.fails_after {
+        if workload.all_fails() {
             "all fails".to_owned()
         } else {
             maybe_seconds(workload.drain_s, switch.to_s)

@@ -51,6 +51,22 @@ fn pages_have_no_back_ticks() {
     assert!(rests.contains("credits of Fibre Channel") && rests.contains("congestion control"));
 }
 
+/// A table of many cases is wider than a telephone: it moves in a box of its own, and the page stays.
+#[test]
+fn a_wide_table_of_parts_moves_in_its_own_box() {
+    let page = page(&sample_report());
+    let all = page.matches("class=\"heat").count();
+    assert!(all > 0);
+    let boxed = page.split("<div class=\"pan\"").skip(1);
+    let boxed = boxed.filter(|rest| {
+        rest.split('>')
+            .nth(1)
+            .is_some_and(|tag| tag.contains("class=\"heat"))
+    });
+    assert_eq!(boxed.count(), all);
+    assert!(page.contains(".pan{overflow-x:auto}"));
+}
+
 /// Where the longest I/O is what is worst of all it is the first tile, and no third one repeats it.
 #[test]
 fn no_figure_stands_in_two_tiles() {

@@ -313,7 +313,8 @@ fn returning(report: &Report, switch: &Switch) -> Vec<SheetLine> {
     let mut lines = Vec::new();
     // Parts that were only slow have lost no path, and those that came back by themselves are there already.
     let away = switch.harm != Harm::Slow && switch.losses <= 1;
-    for work in switch.workloads.iter().filter(|_| away) {
+    let lost = |work: &&SwitchWorkload| away && lost_paths(switch, &work.name);
+    for work in switch.workloads.iter().filter(lost) {
         let Some(back) = &work.back else { continue };
         let by: Vec<String> = back.by.split(" + ").map(timer_words).collect();
         let use_or_found = if back.manual { "found" } else { "in use" };
@@ -348,6 +349,16 @@ fn returning(report: &Report, switch: &Switch) -> Vec<SheetLine> {
         }
     }
     lines
+}
+
+/// Whether some path of a workload is seen to be lost.
+fn lost_paths(switch: &Switch, workload: &str) -> bool {
+    let mut lanes = switch.lanes.iter();
+    lanes.any(|lane| {
+        let own = lane.workloads.iter().any(|name| name == workload);
+        let mut spans = lane.spans.iter();
+        own && spans.any(|span| span.to_s > 0.0 && span.kind != "up")
+    })
 }
 
 /// Stalls, states of the paths, failures, settling.
@@ -441,6 +452,7 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
     }
     lines.extend(timers(when, switch));
     lines.extend(taken_over(when, switch));
+    lines.extend(restarted(when, switch));
     if switch
         .workloads
         .iter()
@@ -475,6 +487,23 @@ fn taken_over(when: &'static str, switch: &Switch) -> Vec<SheetLine> {
     all.map(|(event, timer)| {
         let seen = event.what.trim_end_matches(" from now on");
         let what = format!("on the array: {seen} ({})", timer_words(timer));
+        SheetLine::time(when, what, (event.t_s, event.t_s))
+    })
+    .collect()
+}
+
+/// When the guests of lost hosts run again, on other hosts.
+fn restarted(when: &'static str, switch: &Switch) -> Vec<SheetLine> {
+    let timers = switch.events.iter();
+    let all = timers.filter_map(|event| {
+        let timer = event.timer.as_deref()?;
+        timer
+            .starts_with("restart of guests")
+            .then_some((event, timer))
+    });
+    all.map(|(event, timer)| {
+        let seen = event.what.split(';').next().unwrap_or(&event.what);
+        let what = format!("{seen} ({})", timer_words(timer));
         SheetLine::time(when, what, (event.t_s, event.t_s))
     })
     .collect()

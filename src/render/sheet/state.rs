@@ -3,7 +3,7 @@
 
 use super::lines::SheetLine;
 use crate::outcome::{Estimated, MeasureKind, Report, Row, Steady};
-use crate::render::number::{three, with_unit};
+use crate::render::number::{count, three, with_unit};
 use crate::render::words::{measure_name, row_scale, target_of};
 
 /// `least to greatest of 3 runs`; one run has no range.
@@ -111,7 +111,10 @@ pub(super) fn steady_lines(
             continue;
         }
         let all = &work.all;
-        if let Some(mean) = all.mean_us {
+        if all.unfinished > 0 {
+            let what = format!("{}: mean latency", work.name);
+            lines.push(SheetLine::words(when, what, open_words(all.unfinished)));
+        } else if let Some(mean) = all.mean_us {
             let what = format!("{}: mean latency", work.name);
             lines.push(spread_of(
                 when,
@@ -185,6 +188,15 @@ pub(super) fn steady_lines(
         lines.push(line.of("mean to busiest 20 ms"));
     }
     lines
+}
+
+/// That a mean is unknown.
+fn open_words(unfinished: u64) -> String {
+    let ios = if unfinished == 1 { "I/O" } else { "I/Os" };
+    format!(
+        "unknown: {} {ios} unfinished when the run ended",
+        count(unfinished)
+    )
 }
 
 /// A latency, from the least to the greatest of the replications: a test is one measurement, and may come out like any of them.

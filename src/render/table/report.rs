@@ -9,7 +9,7 @@ use crate::outcome::{
     SwitchWorkload, TheoryRow, Verdict, WorkloadFigures,
 };
 use crate::render::number::{
-    NONE, Scale, THIN, about, at_place, count, is_over, margin, three, three_down,
+    NONE, Scale, THIN, UNFINISHED, about, at_place, count, is_over, margin, three, three_down,
 };
 use crate::render::words::{
     Flag, GROWTH_TITLE, Prose, answer, beyond_run_words, filling_words, growth_words,
@@ -264,10 +264,11 @@ fn latency(report: &Report, index: usize) -> String {
     ))
 }
 
-fn latency_cells(population: &Population, saturated: bool, scale: Scale) -> Vec<String> {
+pub(super) fn latency_cells(population: &Population, saturated: bool, scale: Scale) -> Vec<String> {
     let figure = |figure| with_ends(scale, &figure);
     let mut out = vec![match population.mean_us {
         _ if saturated => "saturated".to_owned(),
+        Some(_) if population.unfinished > 0 => UNFINISHED.to_owned(),
         Some(mean) => figure(mean),
         None => NONE.to_owned(),
     }];
@@ -289,7 +290,7 @@ fn latency_cells(population: &Population, saturated: bool, scale: Scale) -> Vec<
     out
 }
 
-fn budget(report: &Report) -> String {
+pub(super) fn budget(report: &Report) -> String {
     let mut out = String::new();
     let workloads = report.steady.first().map_or(&[][..], |s| &s.workloads);
     for (index, workload) in workloads.iter().enumerate() {
@@ -319,6 +320,16 @@ fn budget(report: &Report) -> String {
                 let part = budget.iter().find(|part| name(part) == wanted);
                 cells.push(part.map_or_else(|| NONE.to_owned(), |part| three(part.mean_us)));
             }
+            table.row(cells);
+        }
+        let open = |steady: &Steady| {
+            let work = steady.workloads.get(index);
+            work.is_some_and(|work| !work.saturated && work.all.unfinished > 0)
+        };
+        if report.steady.iter().any(open) {
+            let mark = |steady| if open(steady) { UNFINISHED } else { "" }.to_owned();
+            let mut cells = vec!["I/Os not over".to_owned()];
+            cells.extend(report.steady.iter().map(mark));
             table.row(cells);
         }
         out.push_str(&table.text(&format!(
@@ -470,7 +481,7 @@ fn events(switch: &Switch) -> String {
     ))
 }
 
-fn switch_summary(switch: &Switch) -> String {
+pub(super) fn switch_summary(switch: &Switch) -> String {
     let silence = Scale::of("s", switch.workloads.iter().map(|w| w.longest_silence_s));
     let silence_head = format!(">silence, {}", silence.unit);
     let mut table = Aligned::new(&[
@@ -511,7 +522,7 @@ fn switch_summary(switch: &Switch) -> String {
             count(workload.failed.iter().sum()),
             count(workload.late),
             count(workload.backlog_peak),
-            if workload.fails_after {
+            if workload.all_fails() {
                 "all fails".to_owned()
             } else {
                 within(workload.drain_s, switch.to_s)

@@ -1,7 +1,9 @@
 //! Tables of the sample, whole, and what must hold for any.
 
+use super::report::{budget, latency_cells, switch_summary};
 use super::*;
 use crate::outcome::{Change, Comparison, Estimated, Lack, PathHop, PathRow, PathSheet, Verdict};
+use crate::render::number::{Scale, UNFINISHED};
 use crate::render::sample::{sample_comparison, sample_headroom, sample_report, sample_windows};
 
 /// Two invented paths, one a fabric; the one on B is narrow in the middle.
@@ -303,4 +305,27 @@ fn a_promise_of_throughput_shrinks_below_todays_load() {
     assert!(!headroom_text(&found).contains("below 1 times that"));
     found.cases[0].points[0].rows[0].cell.target *= 0.5;
     assert!(headroom_text(&found).contains("below 1 times that"));
+}
+
+/// Some I/Os were not over when the run ended: no mean and no sum of parts is told as if it were known; and a workload of which nothing
+/// fails is not said to fail.
+#[test]
+fn a_mean_of_what_is_not_over_is_no_figure() {
+    let mut report = sample_report();
+    let mut work = report.steady[0].workloads[0].clone();
+    let row = |work: &crate::outcome::WorkloadFigures| {
+        latency_cells(&work.all, work.saturated, Scale::of_us([100.0]))[0].clone()
+    };
+    assert_ne!(row(&work), UNFINISHED);
+    assert!(!budget(&report).contains(UNFINISHED));
+    work.all.unfinished = 4;
+    assert_eq!(row(&work), UNFINISHED);
+    report.steady[0].workloads[0] = work;
+    assert_eq!(budget(&report).matches(UNFINISHED).count(), 1);
+    let mut switch = report.switches[0].clone();
+    let work = &mut switch.workloads[0];
+    (work.fails_after, work.failed) = (true, vec![0, 3]);
+    assert!(switch_summary(&switch).contains("all fails"));
+    switch.workloads[0].failed = vec![0, 0];
+    assert!(!switch_summary(&switch).contains("all fails"));
 }

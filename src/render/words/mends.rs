@@ -140,6 +140,12 @@ pub fn mend_search_words(report: &Report) -> Vec<String> {
         let items: Vec<String> = unpriced.iter().map(|item| (*item).clone()).collect();
         out.push(format!("The price list lacks {}.", listed(&items)));
     }
+    if search.priced && search.tried > 1 {
+        out.push(match search.rounds {
+            1 => "Changes were tried one by one: several that are cheaper might do together for less.".to_owned(),
+            _ => "Together, changes were tried only on top of the best before: others that are cheaper might do together for less.".to_owned(),
+        });
+    }
     out
 }
 
@@ -238,6 +244,28 @@ mod tests {
             }
             let said = mend_search_words(&report);
             assert!(said.iter().any(|line| line.contains(words)), "{said:?}");
+        }
+    }
+
+    #[test]
+    fn a_search_by_price_says_which_changes_were_not_tried_together() {
+        let mut report = sample_mends();
+        let said = |report: &Report| mend_search_words(report).join(" ");
+        for (priced, tried, rounds, words) in [
+            (true, 3, 1, Some("tried one by one")),
+            (true, 3, 2, Some("on top of the best before")),
+            (true, 1, 1, None),
+            (false, 3, 1, None),
+        ] {
+            let search = report.mend_search.as_mut().expect("a search");
+            (search.priced, search.tried, search.rounds) = (priced, tried, rounds);
+            let text = said(&report);
+            assert_eq!(
+                text.contains("might do together"),
+                words.is_some(),
+                "{text}"
+            );
+            assert!(words.is_none_or(|words| text.contains(words)), "{text}");
         }
     }
 

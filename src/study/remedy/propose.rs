@@ -74,7 +74,7 @@ pub(super) fn proposals(
             if row.switching {
                 let case = &matrix.cases[case];
                 let switch = switches.iter().find(|switch| switch.case == *case);
-                let bounds = timers::bounds(switch, &row.workload, row.measure);
+                let bounds = timers::bounds(site, switch, &row.workload, row.measure);
                 let timer = timers::cause(switch, &row.workload).unwrap_or_default();
                 let place = StallLeft {
                     case: case.name.clone(),

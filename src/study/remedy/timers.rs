@@ -6,7 +6,9 @@ use crate::outcome::{MeasureKind, NamedEvent, StallLeft, Switch, SwitchWorkload}
 use crate::scenario::{SHORTENED, without_effect};
 use crate::site::{Assumption, Basis, LacpRate, Measure, Site, Timers};
 use crate::study::switch::timer_name;
+use crate::topology::{Fabric, MemberId};
 use crate::unit::Duration;
+use crate::wire::Medium;
 
 /// Which timers bound a stall.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -40,7 +42,12 @@ const OF_HOSTS: [TimerName; 4] = [
 const AFTER_THE_FABRIC: [TimerName; 2] = [TimerName::Retransmission, TimerName::CommandTimeout];
 
 /// Which timers bound the stall of a workload, or made its I/Os fail.
-pub(super) fn bounds(switch: Option<&Switch>, workload: &str, measure: MeasureKind) -> Bounds {
+pub(super) fn bounds(
+    site: &Site,
+    switch: Option<&Switch>,
+    workload: &str,
+    measure: MeasureKind,
+) -> Bounds {
     let Some((switch, work)) = own(switch, workload) else {
         return Bounds::default();
     };
@@ -73,8 +80,31 @@ pub(super) fn bounds(switch: Option<&Switch>, workload: &str, measure: MeasureKi
     });
     Bounds {
         hosts: OF_HOSTS.into_iter().filter(is_named).collect(),
-        fabric: waits && (given_up || (switch.silent && work.longest_open.contains(&true))),
+        // A group that was to give its member up later than the hosts did would have ended the stall, had it been sooner.
+        fabric: (waits && (given_up || (switch.silent && work.longest_open.contains(&true))))
+            || loses_a_member(site, switch),
     }
+}
+
+/// Whether a silent loss leaves some members of a group of Ethernet links, so that LACP has to give up the others.
+fn loses_a_member(site: &Site, switch: &Switch) -> bool {
+    let mut outages = site.outages.iter();
+    let own = outages.find(|outage| switch.case.outage.as_ref() == Some(&outage.name));
+    let Some(outage) = own.filter(|_| switch.silent) else {
+        return false;
+    };
+    let fabric = Fabric::new(site);
+    let out = fabric.members_out(outage);
+    let by_lacp = |id: &MemberId| {
+        let member = &fabric.members[id.0 as usize];
+        let gone = out.iter().filter(|other| {
+            let other = &fabric.members[other.0 as usize];
+            (other.near, other.far, &other.bundle) == (member.near, member.far, &member.bundle)
+        });
+        let fibre_channel = site.links[member.family].medium == Some(Medium::FibreChannel);
+        !fibre_channel && gone.count() < member.of as usize
+    };
+    out.iter().any(by_lacp)
 }
 
 /// The timer that ended the longest I/O of a workload.
@@ -205,17 +235,22 @@ fn is_stated(own: &&Assumption) -> bool {
 }
 
 /// Timers that a scenario states, and the keys that state them.
-const STATED: [(TimerName, &str); 3] = [
+const STATED: [(TimerName, &str); 8] = [
     (TimerName::FastIoFail, "fast_io_fail"),
     (TimerName::SessionReplacement, "iscsi_replacement"),
     (TimerName::KeepAlive, "keep_alive"),
+    (TimerName::CommandTimeout, "command_timeout"),
+    (TimerName::Quiesce, "quiesce"),
+    (TimerName::LinkLossDetect, "link_loss_detect"),
+    (TimerName::StateNotice, "link_loss_detect"),
+    (TimerName::StateNotice, "state_notice"),
 ];
 
 /// A tenth of a promise is left for what comes on top of timers: a choice of this program.
 const OF_THE_PROMISE: f64 = 0.9;
 
-/// The timer that ended the longest I/O of a workload, where the scenario states it: as much shorter as the promise asks for, and half
-/// of it where even none would be too long.
+/// The timers that ended the longest I/O of a workload, the last and those before it, where the scenario states them: as much shorter as
+/// the promise asks for, and half of it where even none would be too long.
 pub(super) fn stated(
     site: &Site,
     workload: usize,
@@ -232,16 +267,19 @@ pub(super) fn stated(
         return Vec::new();
     };
     let longest = own.longest_io_s.iter().copied().fold(0.0, f64::max);
-    let Some((timer, key)) = STATED
+    let before = own.by_timers.iter().flat_map(|stall| stall.by.split(" + "));
+    let ended: Vec<&str> = std::iter::once(place.timer.as_str())
+        .chain(before)
+        .map(name)
+        .collect();
+    let ended = STATED
         .into_iter()
-        .find(|(timer, _)| name(&place.timer) == timer_name(*timer))
-    else {
-        return Vec::new();
-    };
+        .filter(|(timer, _)| ended.contains(&timer_name(*timer)));
+    let each = ended.flat_map(|one| work.hosts.iter().map(move |family| (one, *family)));
     let target = promised.target / PS_PER_S * OF_THE_PROMISE;
     let mut found: Vec<Proposal> = Vec::new();
-    for family in &work.hosts {
-        let host = &site.hosts[*family];
+    for ((timer, key), family) in each {
+        let host = &site.hosts[family];
         let keys = [
             format!("host.{}.timers.{key}", host.name),
             format!("timers.{key}"),
@@ -254,16 +292,24 @@ pub(super) fn stated(
         let Some(stated) = stated else {
             continue;
         };
-        let now = value(&host.timers, timer).as_secs_f64();
+        let own = match key {
+            "link_loss_detect" => host.timers.link_loss_detect,
+            "state_notice" => host.timers.state_notice,
+            _ => value(&host.timers, timer),
+        };
+        let now = own.as_secs_f64();
         let least = now - (longest - target);
         let to = round_down(if least > 0.0 { least } else { now / 2.0 });
         if to == Duration::ZERO || to.as_secs_f64() >= now {
             continue;
         }
         let own = format!(
-            "a shorter {} ({to} in place of {})",
-            timer_name(timer),
-            value(&host.timers, timer)
+            "a shorter {} ({to} in place of {own})",
+            match key {
+                "link_loss_detect" => timer_name(TimerName::LinkLossDetect),
+                "state_notice" => "state notice",
+                _ => timer_name(timer),
+            }
         );
         let mut one = proposal(own, &[(stated.key.clone(), written(to))]);
         one.stall = Some(Stall {
@@ -301,6 +347,10 @@ fn value(timers: &Timers, timer: TimerName) -> Duration {
         TimerName::IscsiPing => timers.iscsi_ping + timers.iscsi_ping_timeout,
         TimerName::SessionReplacement => timers.iscsi_replacement,
         TimerName::KeepAlive => timers.keep_alive,
+        TimerName::CommandTimeout => timers.command_timeout,
+        TimerName::Quiesce => timers.quiesce,
+        TimerName::LinkLossDetect => timers.link_loss_detect,
+        TimerName::StateNotice => timers.link_loss_detect + timers.state_notice,
         _ => Duration::ZERO,
     }
 }

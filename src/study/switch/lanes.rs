@@ -40,6 +40,10 @@ pub(crate) fn lanes(
     };
     let broken = Broken::of(setting, compiled);
     let anew: Vec<bool> = compiled.path_names().map(|path| path.found_anew).collect();
+    let own = compiled.paths.iter();
+    let hosts: Vec<usize> = own
+        .map(|plan| compiled.sets[plan.set as usize].host)
+        .collect();
     let mut lanes: Vec<PathLane> = groups
         .iter()
         .map(|(group, paths)| {
@@ -55,7 +59,7 @@ pub(crate) fn lanes(
                 name: format!("{letter}paths{whose}, {}", group.protocol),
                 side: group.side,
                 workloads: group.workloads.clone(),
-                spans: spans(setting, (tally, &broken, &anew), paths, end),
+                spans: spans(setting, (tally, &broken, &anew, &hosts), paths, end),
             }
         })
         .collect();
@@ -65,17 +69,19 @@ pub(crate) fn lanes(
 
 fn spans(
     setting: &Setting<'_>,
-    (tally, broken, anew): (&Tally, &Broken, &[bool]),
+    (tally, broken, anew, hosts): (&Tally, &Broken, &[bool], &[usize]),
     paths: &[(usize, Standing)],
     end: Instant,
 ) -> Vec<LaneSpan> {
     let mut standing: Vec<Standing> = paths.iter().map(|(_, begins)| *begins).collect();
     let mut emptied = vec![false; paths.len()];
+    let mut down = vec![false; paths.len()];
     let mut scripted = None;
-    let seen = |standing: &[Standing], emptied: &[bool], scripted: Option<u32>| {
-        let all = paths.iter().zip(standing).zip(emptied);
+    let seen = |standing: &[Standing], emptied: &[bool], down: &[bool], scripted: Option<u32>| {
+        let all = paths.iter().zip(standing).zip(emptied.iter().zip(down));
         let all: Vec<State> = all
-            .map(|(((path, _), own), emptied)| match own {
+            .map(|(((path, _), own), (emptied, down))| match own {
+                _ if *down => State::HostDown,
                 Standing::Unnoticed if *emptied => State::Emptied,
                 Standing::Removed if anew[*path] => State::ToBeFound,
                 own => State::of(*own, broken.after(scripted, *path)),
@@ -105,9 +111,17 @@ fn spans(
     };
     for entry in &tally.log {
         if let LogKind::Script(index) = entry.kind {
-            push(since, entry.at, seen(&standing, &emptied, scripted));
+            push(since, entry.at, seen(&standing, &emptied, &down, scripted));
             since = since.max(entry.at);
             scripted = Some(index);
+            continue;
+        }
+        if let LogKind::GuestsLost(host) = entry.kind {
+            push(since, entry.at, seen(&standing, &emptied, &down, scripted));
+            since = since.max(entry.at);
+            for (down, (path, _)) in down.iter_mut().zip(paths) {
+                *down |= hosts[*path] == host as usize;
+            }
             continue;
         }
         let LogKind::Path { path, to } = entry.kind else {
@@ -116,12 +130,14 @@ fn spans(
         let Some(position) = paths.iter().position(|(own, _)| *own == path as usize) else {
             continue;
         };
-        push(since, entry.at, seen(&standing, &emptied, scripted));
+        push(since, entry.at, seen(&standing, &emptied, &down, scripted));
         since = since.max(entry.at);
+        // What becomes of a path at a host that is down nobody sees before the host is back.
+        down[position] &= !matches!(to, Standing::Up | Standing::Returned | Standing::Standby);
         emptied[position] = to == Standing::Unnoticed && standing[position] == Standing::Drained;
         standing[position] = to;
     }
-    push(since, end, seen(&standing, &emptied, scripted));
+    push(since, end, seen(&standing, &emptied, &down, scripted));
     // The timer that held these paths, not that of others.
     let own = |path: u32| paths.iter().any(|(own, _)| *own == path as usize);
     let mut log = tally
@@ -155,6 +171,8 @@ enum State {
     Emptied,
     /// Removed with its port, and found anew when that returns.
     ToBeFound,
+    /// Its host is lost itself: nobody looks at it.
+    HostDown,
 }
 
 impl State {
@@ -180,6 +198,7 @@ impl State {
             Self::StandbyLost => ("lost, another port in use", "failed"),
             Self::Emptied => ("lost, nothing on it, not noticed yet", "failed"),
             Self::ToBeFound => ("removed until the port returns", "failed"),
+            Self::HostDown => ("lost with their hosts", "failed"),
         }
     }
 }

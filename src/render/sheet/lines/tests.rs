@@ -393,3 +393,38 @@ fn promises_stand_beside_what_is_expected() {
     assert!(promised.iter().any(|line| line.when == "during"));
     assert!(promised.iter().any(|line| line.when == "after"));
 }
+
+/// Once parts are back only work that has lost paths is waited for.
+#[test]
+fn work_that_lost_no_path_has_none_to_wait_for() {
+    let mut report = sample_report();
+    let waits = |report: &Report, name: &str| {
+        let lines = of_one(report).cases.remove(0).lines;
+        let what = format!("{name}: all paths in use again");
+        let mut back = lines.iter().filter(|line| line.when == "back");
+        back.any(|line| line.what.starts_with(&what))
+    };
+    assert!(waits(&report, "bookings") && waits(&report, "fleet"));
+    for lane in &mut report.switches[0].lanes {
+        if lane.workloads.iter().any(|name| name == "fleet") {
+            lane.spans.retain(|span| span.kind == "up");
+        }
+    }
+    assert!(waits(&report, "bookings") && !waits(&report, "fleet"));
+}
+
+/// A mean of which I/Os are not over is not told as a range.
+#[test]
+fn a_mean_of_what_is_not_over_is_unknown() {
+    let mut report = sample_report();
+    report.steady[0].workloads[0].all.unfinished = 4;
+    let what = format!("{}: mean latency", report.steady[0].workloads[0].name);
+    let lines = of_one(&report).before;
+    let line = lines.iter().find(|line| line.what == what);
+    let line = line.expect("it is on the sheet");
+    assert_eq!(line.low, None);
+    assert!(
+        line.words.starts_with("unknown: 4 I/Os unfinished"),
+        "{line:?}"
+    );
+}
