@@ -151,6 +151,8 @@ struct Judged {
     variance: Option<f64>,
     /// Nothing is broken but a throughput: too little may be asked for, not too much.
     short: bool,
+    /// Nothing is broken but throughputs of closed loops, which fewer I/Os outstanding bring less of.
+    starved: bool,
     /// The workload of the promise that is broken, or nearest its limit.
     nearest: Option<String>,
     /// The part that this work waits for most, where the promise is one of latency; else, where it is broken, the fullest on its way.

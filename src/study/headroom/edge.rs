@@ -28,32 +28,8 @@ const ENOUGH: f64 = 0.8;
 /// How far the worst promise is from its limit, which it is, and one over the variance of that distance: ln(share above ÷
 /// share allowed), ln(mean ÷ target), ln(target ÷ throughput). Infinite when the work does not fit. A throughput that is kept is
 /// the worst only where no latency is known: with more load it is kept the better, and says nothing of the edge.
-#[allow(clippy::cast_precision_loss)]
 pub(super) fn excess<'a>(rows: &'a [LoadRow], steady: &Steady) -> (Option<&'a LoadRow>, f64, f64) {
-    let of = |row: &LoadRow| -> (f64, f64) {
-        let cell = &row.cell;
-        let ios = steady
-            .workloads
-            .iter()
-            .find(|workload| workload.name == row.workload)
-            .map_or(0, |workload| workload.all.ios);
-        match (row.measure, cell.value) {
-            _ if cell.saturated => (f64::INFINITY, 0.0),
-            (MeasureKind::Quantile(_), _) => {
-                let allowed = cell.above_allowed.unwrap_or(1.0);
-                let share = cell.above_share.unwrap_or(0.0);
-                let above = (share * ios as f64).max(0.5);
-                (libm::log(above / ios.max(1) as f64 / allowed), above)
-            }
-            (MeasureKind::Throughput, Some(value)) => {
-                (libm::log(cell.target / value.value), known(&value))
-            }
-            (_, Some(value)) => (libm::log(value.value / cell.target), known(&value)),
-            // Failed I/Os are above every mean.
-            (_, None) if cell.beyond.is_some() => (f64::INFINITY, 0.0),
-            (_, None) => (f64::NEG_INFINITY, 0.0),
-        }
-    };
+    let of = |row: &LoadRow| far(row, ios_of(row, steady));
     let worst = |rows: &mut dyn Iterator<Item = &'a LoadRow>| {
         rows.map(|row| (row, of(row)))
             .fold((None, f64::NEG_INFINITY, 0.0), |worst, (row, next)| {
@@ -79,6 +55,45 @@ pub(super) fn excess<'a>(rows: &'a [LoadRow], steady: &Steady) -> (Option<&'a Lo
     all
 }
 
+fn ios_of(row: &LoadRow, steady: &Steady) -> u64 {
+    let mut works = steady.workloads.iter();
+    let own = works.find(|workload| workload.name == row.workload);
+    own.map_or(0, |workload| workload.all.ios)
+}
+
+/// The same of one promise, of a workload that did so many I/Os.
+#[allow(clippy::cast_precision_loss)]
+fn far(row: &LoadRow, ios: u64) -> (f64, f64) {
+    let cell = &row.cell;
+    match (row.measure, cell.value) {
+        _ if cell.saturated => (f64::INFINITY, 0.0),
+        (MeasureKind::Quantile(_), _) => {
+            let allowed = cell.above_allowed.unwrap_or(1.0);
+            let share = cell.above_share.unwrap_or(0.0);
+            let above = (share * ios as f64).max(0.5);
+            (libm::log(above / ios.max(1) as f64 / allowed), above)
+        }
+        (MeasureKind::Throughput, Some(value)) => {
+            (libm::log(cell.target / value.value), known(&value))
+        }
+        (_, Some(value)) => (libm::log(value.value / cell.target), known(&value)),
+        // Failed I/Os are above every mean.
+        (_, None) if cell.beyond.is_some() => (f64::INFINITY, 0.0),
+        (_, None) => (f64::NEG_INFINITY, 0.0),
+    }
+}
+
+/// Whether a run's figure of a promise is beyond its limit, whatever that proves. Of a percentile no fewer than one I/O is counted.
+pub(super) fn breaks(row: &LoadRow) -> bool {
+    match row.measure {
+        MeasureKind::Quantile(_) if !row.cell.saturated => {
+            let shares = row.cell.above_share.zip(row.cell.above_allowed);
+            shares.is_some_and(|(above, allowed)| above > allowed)
+        }
+        _ => far(row, 0).0 > 0.0,
+    }
+}
+
 /// One over the variance of the logarithm of a figure, about, from its interval of 95 %: two deviations on each side.
 fn known(figure: &Estimated) -> f64 {
     let half = figure.ends().map(|(low, high)| (high - low) / 2.0);
@@ -96,6 +111,7 @@ fn runs<'a>(
         .points
         .iter()
         .filter(move |judged| wanted(&judged.point) && !in_hole(search, judged))
+        .filter(|judged| !before_floor(search, judged))
         .map(|judged| Run {
             factor: judged.point.factor,
             excess: judged.excess,
@@ -133,7 +149,7 @@ pub(super) fn edge(search: &Search) -> (Option<Place>, Option<Place>) {
     let over = pilots()
         .filter(|judged| judged.excess > 0.0)
         .filter(|judged| !judged.short || judged.point.factor > highest)
-        .filter(|judged| !in_hole(search, judged))
+        .filter(|judged| !in_hole(search, judged) && !before_floor(search, judged))
         .map(place)
         .min_by(|left, right| left.0.total_cmp(&right.0));
     let limit = over.map_or(f64::INFINITY, |(factor, _)| factor);
@@ -233,6 +249,17 @@ pub(super) fn next_pilot(
                 Some(between(under, over, round))
             }
         }
+        (None, Some((factor, _))) if starved_at(search, factor) => {
+            // More outstanding may bring what is promised, fewer cannot.
+            let highest = pilots(search).map(|judged| judged.point.factor);
+            upwards(search, highest.fold(factor, f64::max), most)
+        }
+        (None, Some((factor, _))) if hungry_below(search, factor).is_some() => {
+            // Too little is brought below, and too late above: between them both may be kept.
+            let low = hungry_below(search, factor)?;
+            let near = factor / low - 1.0 <= CLOSE || factor - low <= scale.step() * 1.01;
+            (!near).then(|| f64::midpoint(low, factor))
+        }
         (None, Some((factor, _))) => {
             let least = scale.least().max(search.floor() * 1.01);
             (factor > least).then(|| (factor / 4.0).max(least))
@@ -245,6 +272,19 @@ pub(super) fn next_pilot(
     let pilot = |judged: &Judged| judged.point.purpose == Purpose::Pilot;
     let known = |judged: &Judged| pilot(judged) && judged.point.factor == next;
     (!search.points.iter().any(known)).then_some(next)
+}
+
+/// Whether a pilot run at that load breaks nothing but throughputs of closed loops.
+fn starved_at(search: &Search, factor: f64) -> bool {
+    let mut there = pilots(search).filter(|judged| judged.point.factor == factor);
+    there.any(|judged| judged.starved)
+}
+
+/// The highest load below that one at which closed loops bring too little.
+fn hungry_below(search: &Search, factor: f64) -> Option<f64> {
+    let below = pilots(search).filter(|judged| judged.point.factor < factor);
+    let hungry = below.filter(|judged| before_floor(search, judged));
+    hungry.map(|judged| judged.point.factor).reduce(f64::max)
 }
 
 /// Where to look next above a load that keeps the promises.
@@ -443,10 +483,28 @@ pub(super) fn proven_ends(search: &Search) -> (Option<f64>, Option<f64>) {
     (met, missed.reduce(f64::min))
 }
 
-/// Whether a load brings too little of a throughput that more would bring: it breaks the promise, and ends nothing.
+/// Whether a load brings too little of a throughput that more would bring: it breaks the promise, and ends nothing. Of a closed loop
+/// that is so where a larger load was seen to bring it, whatever else that breaks; and below today's load wherever no smaller one
+/// does, for what fewer I/Os outstanding bring says nothing of today's.
 pub(super) fn before_floor(search: &Search, judged: &Judged) -> bool {
-    let more = |other: &Judged| other.point.factor > judged.point.factor && other.excess <= 0.0;
-    judged.short && search.points.iter().any(more)
+    let factor = judged.point.factor;
+    let above = |other: &&Judged| other.point.factor > factor;
+    let mut more = search.points.iter().filter(above);
+    if judged.short && more.any(|other| other.excess <= 0.0) {
+        return true;
+    }
+    let brings = |other: &Judged| {
+        let lost = judged.point.rows.iter();
+        let mut lost = lost.filter(|row| row.measure == MeasureKind::Throughput && breaks(row));
+        lost.all(|row| {
+            let mut own = other.point.rows.iter();
+            own.any(|own| own.is_of(row) && !breaks(own))
+        })
+    };
+    let mut more = search.points.iter().filter(above);
+    let below = |other: &&Judged| other.point.factor < factor;
+    let mut less = search.points.iter().filter(below);
+    judged.starved && (more.any(brings) || factor < 1.0 && !less.any(brings))
 }
 
 /// Today's load, for the end on whose side the pilot runs have it, where that end does not tell of it.
@@ -505,6 +563,8 @@ pub(super) fn neighbours(search: &Search, scale: &Scale<'_>, most: f64) -> Vec<(
     let up = up.filter(|factor| free(Purpose::ProveMet, *factor));
     let down = missed.map(|missed| scale.down(missed - step));
     let down = down.filter(|factor| above(factor) && *factor >= search.floor());
+    let hungry = hungry_below(search, f64::INFINITY);
+    let down = down.filter(|factor| hungry.is_none_or(|hungry| *factor > hungry + step * 0.5));
     let down = down.filter(|factor| free(Purpose::ProveMissed, *factor));
     let mut jobs = Vec::new();
     jobs.extend(up.map(|factor| (factor, Purpose::ProveMet)));

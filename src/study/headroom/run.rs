@@ -1,7 +1,7 @@
 //! One load: the runs, their verdict, and how far the worst promise is from its limit.
 
 use super::below::TESTS_BELOW;
-use super::edge::excess;
+use super::edge::{breaks, excess};
 use super::length::{self, Length};
 use super::scale::{Scale, depths};
 use super::{ERROR, FRESH, Job, Judged, Search, TESTS, spread};
@@ -10,7 +10,7 @@ use crate::outcome::{
     BudgetPart, Case, LoadPoint, LoadRow, Matrix, MeasureKind, PartLoad, PartUse, Purpose, Steady,
     Verdict, WorkloadFigures,
 };
-use crate::site::Site;
+use crate::site::{Arrivals, Site};
 use crate::study::bounds::bounds;
 use crate::study::case;
 use crate::study::estimate::{Flows, alive_in};
@@ -78,6 +78,7 @@ pub(super) fn one(
         && rows.iter().all(|row| {
             row.measure == MeasureKind::Throughput || row.cell.verdict != Verdict::Missed
         });
+    let starved = starved(site, &rows, job.purpose, excess);
     let worst = worst.cloned();
     // What is known for certain bounds what is shown; verdicts and curves go by what was counted.
     let held = hold(&scaled, &fabric, &case, &mut rows);
@@ -147,12 +148,30 @@ pub(super) fn one(
         mean,
         variance,
         short,
+        starved,
         nearest,
         in_the_way,
         unwaited_percent,
         held,
     };
     (judged, today)
+}
+
+/// Whether nothing is broken but throughputs of closed loops: of a pilot run by its figures, of a test by what it proves.
+fn starved(site: &Site, rows: &[LoadRow], purpose: Purpose, excess: f64) -> bool {
+    let closed = |row: &LoadRow| {
+        let own = site.workloads.iter().find(|work| work.name == row.workload);
+        row.measure == MeasureKind::Throughput
+            && own.is_some_and(|work| matches!(work.arrivals, Arrivals::Closed { .. }))
+    };
+    let broken = |row: &&LoadRow| match purpose {
+        Purpose::Pilot => breaks(row),
+        Purpose::ProveMet | Purpose::ProveMissed | Purpose::Below => {
+            row.cell.verdict == Verdict::Missed
+        }
+    };
+    let mut broken = rows.iter().filter(broken).peekable();
+    excess > 0.0 && broken.peek().is_some() && broken.all(closed)
 }
 
 /// A site that cannot be built proves nothing, and is beyond the edge.
@@ -177,6 +196,7 @@ const fn cannot_be_built(job: &Job) -> Judged {
         mean: false,
         variance: None,
         short: false,
+        starved: false,
         nearest: None,
         in_the_way: None,
         unwaited_percent: None,

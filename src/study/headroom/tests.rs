@@ -504,6 +504,7 @@ fn judged(factor: f64, excess: f64) -> Judged {
         mean: false,
         variance: None,
         short: false,
+        starved: false,
         nearest: None,
         in_the_way: None,
         unwaited_percent: None,
@@ -647,5 +648,6 @@ fn tests_without_a_chance_are_left_out_and_no_others() {
 mod crossing;
 mod ends;
 mod known;
+mod loops;
 mod members;
 mod unlike;

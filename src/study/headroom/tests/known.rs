@@ -180,6 +180,7 @@ fn searched(points: &[(f64, f64, f64)]) -> Search {
         mean: false,
         variance: None,
         short: false,
+        starved: false,
         nearest: None,
         in_the_way: None,
         unwaited_percent: None,
