@@ -209,7 +209,7 @@ type Holding = fn(&[f64], f64, &[f64]) -> bool;
 fn whole_studies(ledger: &mut Ledger, long: bool) {
     const REPETITIONS: u32 = 1_000;
     let named = "as a study gives it, warm-up by itself";
-    // 1,800 I/Os a replication; for p99 12,000, of which 120 are above it.
+    // 1,800 I/Os a replication; for p99 18,000, of which 180 are above it.
     let (short, many) = (studies("coverage of whole studies", 3_000.0), 10);
     let (mean, _) = short.shares(REPETITIONS, many, None);
     ledger.coverage(
@@ -226,12 +226,12 @@ fn whole_studies(ledger: &mut Ledger, long: bool) {
         of_exponential_values(many),
     );
     let p99 = long.then(|| {
-        studies("coverage of whole studies, p99", 20_000.0)
+        studies("coverage of whole studies, p99", 30_000.0)
             .shares(500, many, None)
             .1
     });
     ledger.coverage(
-        format!("95 % interval of p99 {named}, 10 replications of 20 ms (12,000 I/Os): share of 500 that hold it"),
+        format!("95 % interval of p99 {named}, 10 replications of 30 ms (18,000 I/Os): share of 500 that hold it"),
         p99,
         500,
         of_exponential_values(many),

@@ -52,7 +52,8 @@ const NOT_HERE: &str = "
 | Jackson networks and central servers with several visits or several exponential stations (D1 to D3, D4b, E1 to E5; of E7 the row with exponential links there and back) | an I/O visits one array station once, and only what carries its data takes a time that goes by its size; the solver behind `check` is held against these tables instead (`src/theory`) |
 | a link that stops and restarts without loss (H1) | a lost link loses its frames, which are sent again: `tests/model/drains.rs` holds backlog and drain against the formula with that, and the held half of a lost fabric (H2) |
 | share of long waits among those that wait (B3) | waits at an array are kept in buckets of 0.8 %; the share of waits is there |
-| M/D/1 at 0.99, M/M/c at 0.97 beyond eight servers, waits rarer than one in a thousand, percentiles beyond p99 | runs out of all proportion (row S7: messages needed grow like 1/(1−ρ)²) |
+| M/D/1 at 0.99, M/M/c at 0.97 beyond eight servers, waits rarer than one in a thousand, percentiles beyond p99 | runs out of all proportion (rows S7 and S8: messages needed grow like 1/(1−ρ)²) |
+| I/Os times variance of their mean wait at ρ 0.9 and 0.95 (of S7) | thousands of runs would have to be some 10^6 I/Os long each; at 0.5, 0.7 and 0.8 it is there |
 | standard deviations of waits | beside them their percentiles are checked, which say more of a skewed law |
 | batch means of an autoregressive series (S4) | no figure rests on batch means: intervals come from independent replications |
 | other statistics (S1 to S3, S5, S6) | about estimators, not about the model: unit tests of `src/measure`, and coverage above |

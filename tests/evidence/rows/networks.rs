@@ -163,16 +163,33 @@ fn merging_and_chains(ledger: &mut Ledger) {
 fn paced_sources(ledger: &mut Ledger) {
     ledger.source("N*D/D/1: Eckberg (1979); Roberts and Virtamo (1991) (from memory; confirmed by another simulation)");
     // Hosts, trunk, rate of all together, service in us; the period is `period` services.
-    for (hosts, trunk, rate, service, period, waits, wait) in [
-        (4_u32, "10Gb/s", 800_000, 1.0, 5.0, 0.6, 0.444),
-        (12, "10Gb/s", 800_000, 1.0, 15.0, 0.733_333_3, 0.893_566_8),
+    // Shares that wait at all, longer than one service, than two; mean wait.
+    for (hosts, trunk, rate, service, period, beyond, wait) in [
+        (
+            4_u32,
+            "10Gb/s",
+            800_000,
+            1.0,
+            5.0,
+            [0.6, 0.136, 0.008],
+            0.444,
+        ),
+        (
+            12,
+            "10Gb/s",
+            800_000,
+            1.0,
+            15.0,
+            [0.733_333_3, 0.364_426_2, 0.125_931_6],
+            0.893_566_8,
+        ),
         (
             20,
             "11Gb/s",
             1_000_000,
             10.0 / 11.0,
             22.0,
-            0.863_636_4,
+            [0.863_636_4, 0.595_302_9, 0.329_611_8],
             1.581,
         ),
         (
@@ -181,7 +198,7 @@ fn paced_sources(ledger: &mut Ledger) {
             1_000_000,
             10.0 / 11.0,
             44.0,
-            0.886_363_6,
+            [0.886_363_6, 0.679_688_6, 0.462_398_2],
             2.167_549,
         ),
     ] {
@@ -190,19 +207,32 @@ fn paced_sources(ledger: &mut Ledger) {
         let mut site = tree(&name, hosts, "1000Gb/s", trunk, 1250, &arrivals);
         // Ports: 10 ns and 8 ps; the answer: one byte on the trunk; 2 ps of rounding.
         let rest = 0.010 + 8e-6 + service / 1250.0 + 2e-6;
-        count_above(&mut site, &[service + rest]);
+        count_above(
+            &mut site,
+            &[1.0, 2.0, 3.0].map(|services| services * service + rest),
+        );
         let length = period * service;
         // The phases are fixed within a run, which repeats itself: many short runs, a hundred at a time, as
         // each keeps a histogram for every direction.
-        let (mut shares, mut means) = (Vec::new(), Vec::new());
-        for first in (0..1_500).step_by(100) {
+        let (mut shares, mut means) = ([const { Vec::new() }; 3], Vec::new());
+        // Of four sources one in 125 waits longer than two services.
+        let replications = if hosts == 4 { 12_000 } else { 1_500 };
+        for first in (0..replications).step_by(100) {
             let numbers = first..first + 100;
             let runs = Runs::numbered(&site, &[], numbers, 4.0 * length, 6.0 * length);
-            shares.extend(runs.above(0));
+            for (position, shares) in shares.iter_mut().enumerate() {
+                shares.extend(runs.above(position));
+            }
             let frames = runs.frame_waits("sw-A > box-c1:A1");
             means.extend(frames.iter().map(|wait| wait / service));
         }
-        ledger.theory(format!("{name}: P(wait)"), waits, &shares);
+        for ((what, published), shares) in ["P(wait)", "P(wait > 1)", "P(wait > 2)"]
+            .into_iter()
+            .zip(beyond)
+            .zip(&shares)
+        {
+            ledger.theory(format!("{name}: {what}"), published, shares);
+        }
         ledger.theory(format!("{name}: wait"), wait, &means);
     }
 }

@@ -1,7 +1,7 @@
 //! One server: exponential, constant and general service, Poisson and paced arrivals.
 
 use super::super::ledger::Ledger;
-use super::super::rig::{Runs, count_above, link, poisson, station};
+use super::super::rig::{Runs, count_above, direct, link, poisson, station};
 use super::{LINK, STATION, run, spread, warm};
 use halfloom::model::{Compiled, Limits, Stop, Watch, World};
 use halfloom::site::{Arrivals, Replay, TraceEntry};
@@ -18,6 +18,7 @@ pub(crate) fn one_server(ledger: &mut Ledger) {
     general(ledger);
     paced(ledger);
     spread_of_means(ledger);
+    identities(ledger);
     bound(ledger);
 }
 
@@ -120,7 +121,7 @@ fn exponential(ledger: &mut Ledger) {
         (0.6, 1.5, [1.732_868, 5.756_463, 11.512_93], [0.455_803_9, 4.479_399, 10.235_86], 2e6),
         (0.7, 2.333_333, [2.310_491, 7.675_284, 15.350_57], [1.121_574, 6.486_367, 14.161_65], 3e6),
         (0.8, 4.0, [3.465_736, 11.512_93, 23.025_85], [2.350_018, 10.397_21, 21.910_13], 5e6),
-        (0.9, 9.0, [6.931_472, 23.025_85, 46.051_7], [5.877_867, 21.972_25, 44.998_1], 1.4e7),
+        (0.9, 9.0, [6.931_472, 23.025_85, 46.051_7], [5.877_867, 21.972_25, 44.998_1], 1.9e7),
         (0.95, 19.0, [13.862_94, 46.051_7, 92.103_4], [12.837_08, 45.025_84, 91.077_54], 1e7),
     ];
     for (rho, wait, [p50, p90, p99], waits, ios) in rows {
@@ -277,7 +278,7 @@ fn paced(ledger: &mut Ledger) {
         (0.5, 0.203_187_87, 0.255_000_975, 3.779_493, 1e6),
         (0.7, 0.466_996_422, 0.876_160_014, 7.211_465, 1.5e6),
         (0.8, 0.628_629_796, 1.692_730_84, 11.150_48, 3e6),
-        (0.9, 0.806_899_833, 4.178_659_42, 22.737_5, 8e6),
+        (0.9, 0.806_899_833, 4.178_659_42, 22.737_5, 1.1e7),
         (0.95, 0.901_695_11, 9.172_433_95, 45.793_16, 2.4e7),
     ] {
         let name = format!("D/M/1, ρ {rho}");
@@ -301,7 +302,7 @@ fn paced(ledger: &mut Ledger) {
 /// How far the mean wait of a run is from its expectation: so many I/Os times the variance of their mean wait.
 fn spread_of_means(ledger: &mut Ledger) {
     ledger.source("M/M/1, asymptotic variance of mean waits ρ(2+5ρ−4ρ²+ρ³)/(1−ρ)⁴ (Daley 1968, Whitt 1989, from memory; another simulation agrees at 0.5)");
-    for (rho, expected, ios) in [(0.5, 29.0, 8e3), (0.7, 335.567_9, 2e4)] {
+    for (rho, expected, ios) in [(0.5, 29.0, 8e3), (0.7, 335.567_9, 2e4), (0.8, 1_976.0, 6e4)] {
         let name = format!("M/M/1, ρ {rho}: I/Os times variance of their mean wait");
         let site = station(&name, "{ exponential = \"1us\" }", 1, &poisson(rho));
         let warm_up = warm(rho, 1.0);
@@ -313,6 +314,42 @@ fn spread_of_means(ledger: &mut Ledger) {
         }
         ledger.variance(name, expected, &means, ios);
     }
+}
+
+/// Sources together are one stream, and a clock that goes at another rate changes nothing.
+fn identities(ledger: &mut Ledger) {
+    ledger.source("M/M/1; Poisson streams together are a Poisson stream (identity)");
+    let name = "M/M/1, ρ 0.8, the stream of eight hosts";
+    let site = direct(
+        name,
+        "speed = \"1000Gb/s\"",
+        "controllers = 1\nparallel = 1\nwrite = { time = { exponential = \"1us\" } }",
+        "count = 8",
+        1,
+        &poisson(0.8),
+    );
+    let runs = run(&site, 0.8, 2e6, warm(0.8, 1.0));
+    ledger.theory(format!("{name}: wait"), 4.0, &runs.array_waits());
+    ledger.source(
+        "all rates divided by ten, all times multiplied by ten, the same random numbers (identity)",
+    );
+    let name = "M/M/1, ρ 0.8, ten times slower";
+    let wait = |law: &str, rate: f64, times: f64| {
+        let site = station(name, law, 1, &poisson(rate));
+        let runs = Runs::of(&site, 4, 400.0 * times, 40_400.0 * times);
+        runs.array_waits().iter().sum::<f64>()
+    };
+    let (fast, slow) = (
+        wait("{ exponential = \"1us\" }", 0.8, 1.0),
+        wait("{ exponential = \"10us\" }", 0.08, 10.0),
+    );
+    // Each time is a whole number of picoseconds: of a wait of some us half of one is 10^-7.
+    ledger.exact(
+        format!("{name}: wait, times that of the fast one"),
+        10.0,
+        slow / fast,
+        1e-6,
+    );
 }
 
 /// An inequality that holds for any single queue: a mean above it is a defect.

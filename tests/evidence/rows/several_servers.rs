@@ -50,7 +50,7 @@ pub(crate) fn several_servers(ledger: &mut Ledger) {
             let ios = match rho {
                 0.97 => 1.2e7,
                 0.9 => 3e6,
-                _ => f64::max(2.5e6, 3e4 / waits),
+                _ => f64::max(2.5e6, 4e4 / waits),
             };
             let name = format!("M/M/{servers}, ρ {rho}");
             let rate = rho * f64::from(servers);
