@@ -50,6 +50,8 @@ pub(crate) fn several_servers(ledger: &mut Ledger) {
             let ios = match rho {
                 0.97 => 1.2e7,
                 0.9 => 3e6,
+                // Of more servers waits come in rarer and longer spells.
+                _ if servers == 64 => f64::max(2.5e6, 6e4 / waits),
                 _ => f64::max(2.5e6, 4e4 / waits),
             };
             let name = format!("M/M/{servers}, ρ {rho}");
