@@ -1,6 +1,7 @@
 //! What is expected, what came out, and whether the two agree.
 
 use halfloom::measure::{mean_interval, t_quantile};
+use statrs::distribution::{ChiSquared, ContinuousCDF};
 use std::fmt::Write as _;
 
 /// Chance that any statistical check of the whole list fails though everything is right.
@@ -8,7 +9,7 @@ pub(crate) const FAMILY: f64 = 1e-3;
 
 /// Statistical checks in the whole list, those against other software included. The list itself is counted
 /// against it, so that the level of each interval is fixed before anything has run.
-pub(crate) const STATISTICAL: usize = 363;
+pub(crate) const STATISTICAL: usize = 490;
 
 /// Level of each interval, by Šidák's rule for that many: 1 − (1 − α)^(1/k) is its false-alarm rate.
 /// (Šidák, *Journal of the American Statistical Association* 62, 1967; from memory.)
@@ -16,6 +17,9 @@ pub(crate) const STATISTICAL: usize = 363;
 pub(crate) fn level() -> f64 {
     (1.0 - FAMILY).powf(1.0 / STATISTICAL as f64)
 }
+
+/// No interval may be wider, either way, than this part of the value: an error of a quarter is found by every check.
+const WIDEST: f64 = 0.25;
 
 /// One check.
 #[derive(Clone, Debug)]
@@ -28,9 +32,21 @@ pub(crate) struct Check {
     allowance: String,
     agrees: Option<bool>,
     statistical: bool,
+    /// What was simulated, and how far another run of the check may be from it.
+    value: Option<(f64, f64)>,
 }
 
 impl Check {
+    /// Whether a line of the page has a simulated figure that this run does not bear out.
+    fn is_contradicted_by(&self, line: &str) -> bool {
+        let own = line.strip_prefix(&self.head()).unwrap_or_default();
+        let simulated = own.split(['|', ',']).next().unwrap_or_default().trim();
+        match (self.value, simulated.parse::<f64>()) {
+            (Some((value, reach)), Ok(written)) => (written - value).abs() > reach,
+            _ => false,
+        }
+    }
+
     /// The start of its line: what does not change from run to run.
     fn head(&self) -> String {
         format!("| {} | {} | {} |", self.what, self.source, self.expected)
@@ -57,7 +73,8 @@ pub(crate) struct Ledger {
     section: &'static str,
     source: &'static str,
     checks: Vec<Check>,
-    vague: Vec<String>,
+    /// Half widths of intervals as parts of their values.
+    widths: Vec<(f64, String)>,
 }
 
 /// Six digits at most, as they are printed.
@@ -103,9 +120,17 @@ impl Ledger {
             allowance: found.1,
             agrees,
             statistical,
+            value: None,
         };
         println!("{}", check.line());
         self.checks.push(check);
+    }
+
+    /// Of the last check: what was simulated, and how far another run may be from it.
+    fn simulated(&mut self, value: f64, reach: f64) {
+        if let Some(check) = self.checks.last_mut() {
+            check.value = Some((value, reach));
+        }
     }
 
     /// The mean of `values`, one a replication, must be the published one within its interval.
@@ -114,10 +139,45 @@ impl Ledger {
         assert!(values.len() >= 30, "{what}: too few replications");
         let estimate = mean_interval(values, level());
         let half = estimate.half_width.expect("several replications");
-        self.note_width(&what, estimate.value, half, published);
+        self.note_width(&what, half, published);
         let agrees = (estimate.value - published).abs() <= half;
         let found = (digits(estimate.value), format!("± {half:.2e}"));
         self.add(what, digits(published), found, Some(agrees), true);
+        self.simulated(estimate.value, half);
+    }
+
+    /// `count` times the variance of `values`, one a replication, must be the published figure: within the chi-squared interval of a variance, as
+    /// far as the values are normal.
+    #[allow(clippy::cast_precision_loss)]
+    pub(crate) fn variance(
+        &mut self,
+        what: impl Into<String>,
+        published: f64,
+        values: &[f64],
+        count: f64,
+    ) {
+        let what = what.into();
+        let freedom = values.len() as f64 - 1.0;
+        let mean = values.iter().sum::<f64>() / values.len() as f64;
+        let squares: f64 = values.iter().map(|v| (v - mean) * (v - mean)).sum();
+        let found = squares / freedom * count;
+        let law = ChiSquared::new(freedom).expect("several replications");
+        let tail = (1.0 - level()) / 2.0;
+        let (low, high) = (
+            found * freedom / law.inverse_cdf(1.0 - tail),
+            found * freedom / law.inverse_cdf(tail),
+        );
+        self.note_width(&what, (high - low) / 2.0, published);
+        let agrees = (low..=high).contains(&published);
+        let between = format!("{} to {}", digits(low), digits(high));
+        self.add(
+            what,
+            digits(published),
+            (digits(found), between),
+            Some(agrees),
+            true,
+        );
+        self.simulated(found, (high - low) / 2.0);
     }
 
     /// The value must be exactly this, to a stated relative rounding.
@@ -146,6 +206,7 @@ impl Ledger {
             Some(agrees),
             true,
         );
+        self.simulated(estimate.value, half);
     }
 
     /// The means of the two must agree within the interval of their difference (Welch), widened by `room` of
@@ -192,13 +253,14 @@ impl Ledger {
         };
         let t = t_quantile(f64::midpoint(1.0, level()), freedom);
         let half = if both > 0.0 { t * both.sqrt() } else { 0.0 } + room * other.abs();
-        self.note_width(&what, mean, half, other);
+        self.note_width(&what, half, other);
         let agrees = (mean - other).abs() <= half;
         let found = (
             format!("{}, theirs {}", digits(mean), digits(other)),
             format!("± {half:.2e}"),
         );
         self.add(what, expected, found, Some(agrees), true);
+        self.simulated(mean, half);
     }
 
     /// Two shares of so many repetitions, the model's and the plain way's, must agree within the interval of
@@ -225,17 +287,27 @@ impl Ledger {
             format!("± {half:.2e}"),
         );
         self.add(what.into(), expected, found, Some(agrees), true);
+        self.simulated(ours, half);
     }
 
-    /// An interval of nearly half the value says nothing about it.
-    fn note_width(&mut self, what: &str, value: f64, half: f64, expected: f64) {
-        if half > 0.4 * expected.abs() {
-            self.vague.push(format!("{what}: {value} ± {half}"));
-        }
+    fn note_width(&mut self, what: &str, half: f64, expected: f64) {
+        self.widths.push((half / expected.abs(), what.to_owned()));
     }
 
-    pub(crate) fn vague(&self) -> &[String] {
-        &self.vague
+    /// Checks whose interval is too wide.
+    pub(crate) fn vague(&self) -> Vec<String> {
+        let vague = self.widths.iter().filter(|(width, _)| *width > WIDEST);
+        vague
+            .map(|(width, what)| format!("{what}: {width:.3} of the value"))
+            .collect()
+    }
+
+    /// Half widths as parts of their values: that of which half are narrower, that of which nine in ten are, and the widest.
+    pub(crate) fn widths(&self) -> (f64, f64, f64) {
+        let mut all: Vec<f64> = self.widths.iter().map(|(width, _)| *width).collect();
+        all.sort_by(f64::total_cmp);
+        let at = |tenths: usize| all[(all.len() * tenths / 10).min(all.len() - 1)];
+        (at(5), at(9), at(10))
     }
 
     pub(crate) fn statistical(&self) -> usize {
@@ -272,7 +344,7 @@ impl Ledger {
         out
     }
 
-    /// What a committed text lacks of these checks, and lines of it that are no check.
+    /// What a committed text lacks of these checks, lines of it that are no check, and figures in it that this run does not bear out.
     pub(crate) fn missing_in(&self, text: &str) -> Vec<String> {
         let heads: Vec<String> = self.checks.iter().map(Check::head).collect();
         let rows: Vec<&str> = text
@@ -288,9 +360,46 @@ impl Ledger {
         let unknown = rows
             .iter()
             .filter(|row| !heads.iter().any(|head| row.starts_with(head)));
+        let contradicted = self.checks.iter().filter_map(|check| {
+            let row = rows.iter().find(|row| row.starts_with(&check.head()))?;
+            let line = check.line();
+            let wrong = check.is_contradicted_by(row);
+            wrong.then(|| format!("{row}\n  where this run has {line}"))
+        });
         absent
             .cloned()
             .chain(unknown.map(|row| (*row).to_owned()))
+            .chain(contradicted)
             .collect()
     }
+}
+
+/// A page is of this list when its lines are, and its figures lie where a run of the list may come out.
+#[test]
+fn a_page_of_another_list_or_with_other_figures_is_found() {
+    let mut ledger = Ledger::default();
+    ledger.section("one");
+    ledger.source("a book");
+    let values: Vec<f64> = (0..40).map(|index| 10.0 + f64::from(index % 5)).collect();
+    ledger.theory("wait", 12.0, &values);
+    let page = ledger.tables();
+    assert!(ledger.missing_in(&page).is_empty());
+    assert_eq!(
+        ledger
+            .missing_in(&page.replace("| wait |", "| weight |"))
+            .len(),
+        2
+    );
+    assert_eq!(
+        ledger
+            .missing_in(&page.replace("| a book | 12 | 12 |", "| a book | 12 | 12.2 |"))
+            .len(),
+        0
+    );
+    assert_eq!(
+        ledger
+            .missing_in(&page.replace("| a book | 12 | 12 |", "| a book | 12 | 14 |"))
+            .len(),
+        1
+    );
 }

@@ -2,6 +2,7 @@
 
 use halfloom::measure::Histogram;
 use halfloom::model::{Compiled, DirectionTally, Limits, Stop, Tally, Watch, World};
+use halfloom::outcome::Origin;
 use halfloom::scenario::{Source, read, render_problems};
 use halfloom::site::{Measure, Promise, Site};
 use halfloom::topology::{DirectionId, MemberId};
@@ -30,6 +31,21 @@ pub(crate) fn site(name: &str, text: &str) -> Site {
     };
     site.run.seed = seed_of(name);
     site
+}
+
+/// Where results of a study would come from.
+pub(crate) fn origin(site: &Site) -> Origin {
+    Origin {
+        version: String::new(),
+        title: String::new(),
+        scenario: String::new(),
+        digest: String::new(),
+        seed: site.run.seed,
+        replications: site.run.replications,
+        switch_replications: site.run.switch_replications,
+        command: String::new(),
+        set: Vec::new(),
+    }
 }
 
 /// One host, one array, a link between them: a request of `request` bytes on the wire, its service, a
@@ -189,6 +205,11 @@ impl Runs {
         })
     }
 
+    /// Share of the requests of controller 1 that wait longer than so many us, taken as even within a bucket of 0.8 %.
+    pub(crate) fn array_beyond(&self, time: f64) -> Vec<f64> {
+        self.each(|tally| beyond(&tally.controllers[0].wait, time))
+    }
+
     /// Mean busy share of controller `index`.
     pub(crate) fn array_busy(&self, index: usize, parallel: f64) -> Vec<f64> {
         self.each(|tally| tally.controllers[index].busy.mean().unwrap() / parallel)
@@ -236,6 +257,40 @@ impl Runs {
         let found = names.iter().position(|known| known == name);
         found.unwrap_or_else(|| panic!("no `{name}` among {names:?}"))
     }
+}
+
+/// Share of what a histogram has counted that is above so many us, taken as even within a bucket. Buckets are 2^k ps wide from 128 x 2^k
+/// to 256 x 2^k ps (`Histogram`).
+#[allow(clippy::cast_precision_loss)]
+fn beyond(times: &Histogram, time: f64) -> f64 {
+    let count = times.count();
+    let at = |rank: u64| {
+        let time = times.quantile(rank as f64 / count as f64);
+        time.expect("some were counted").0
+    };
+    // How many are in the buckets whose ends are so.
+    let those = |are_so: &dyn Fn(u64) -> bool| {
+        let (mut least, mut most) = (0, count);
+        while least < most {
+            let middle = (least + most).div_ceil(2);
+            if are_so(at(middle)) {
+                least = middle;
+            } else {
+                most = middle - 1;
+            }
+        }
+        least
+    };
+    let before = those(&|end| (end as f64) < time * US);
+    if before == count {
+        return 0.0;
+    }
+    let end = at(before + 1);
+    let with = those(&|other| other <= end);
+    let wide = 1_u64 << (u64::BITS - end.leading_zeros()).saturating_sub(8);
+    let from = (end + 1).saturating_sub(wide) as f64;
+    let part = ((time * US - from) / wide as f64).clamp(0.0, 1.0);
+    1.0 - (before as f64 + part * (with - before) as f64) / count as f64
 }
 
 #[allow(clippy::cast_precision_loss)]

@@ -5,16 +5,18 @@
 //! are skipped, and say so.
 
 use super::ledger::Ledger;
-use super::rig::{Runs, poisson, seed_of, site};
-use halfloom::outcome::Origin;
+use super::rig::{Runs, origin, poisson, seed_of, site};
 use halfloom::site::Site;
 use halfloom::study::{Ask, NoProgress, study};
+use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::process::Command;
 
-/// Replications on either side.
-const REPLICATIONS: u32 = 30;
+/// Replications on either side: of networks whose times differ much, of the others, and of the site.
+const MANY: u32 = 150;
+const FEW: u32 = 40;
+const OF_THE_SITE: u32 = 60;
 /// What the upper edge of a histogram's bucket may add to a percentile.
 const BUCKET: f64 = 0.008;
 
@@ -32,22 +34,57 @@ pub(crate) fn present() -> bool {
     python().is_some()
 }
 
-fn theirs(script: &str, case: &str) -> Option<Figures> {
-    let python = python()?;
-    let script = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/independent")
-        .join(script);
-    let output = Command::new(python)
-        .arg(&script)
-        .args([case, &REPLICATIONS.to_string()])
-        .output()
-        .expect("the other program starts");
-    assert!(
-        output.status.success(),
-        "{case}: {}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    Some(serde_json::from_slice(&output.stdout).expect("figures as JSON"))
+/// The figures of the other programs by case; empty where they are absent.
+pub(crate) struct Theirs {
+    by_case: BTreeMap<&'static str, Figures>,
+}
+
+impl Theirs {
+    /// Runs them all, as many at a time as there are threads.
+    pub(crate) fn run() -> Self {
+        let Some(python) = python() else {
+            return Self {
+                by_case: BTreeMap::new(),
+            };
+        };
+        let cases = [
+            ("networks.py", "closed-loop", FEW),
+            ("dual_fabric.py", "healthy", OF_THE_SITE),
+            ("dual_fabric.py", "lost", OF_THE_SITE),
+            ("dual_fabric.py", "switch", OF_THE_SITE),
+            ("networks.py", "tandem", FEW),
+            ("networks.py", "station", MANY),
+            ("networks.py", "at-random", MANY),
+            ("networks.py", "in-turn", MANY),
+            ("networks.py", "to-the-shorter", MANY),
+        ];
+        let run = |(script, case, replications): (&str, &'static str, u32)| {
+            let script = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+                .join("tests/independent")
+                .join(script);
+            let output = Command::new(&python)
+                .arg(&script)
+                .args([case, &replications.to_string()])
+                .output()
+                .expect("the other program starts");
+            assert!(
+                output.status.success(),
+                "{case}: {}",
+                String::from_utf8_lossy(&output.stderr)
+            );
+            let figures = serde_json::from_slice(&output.stdout).expect("figures as JSON");
+            (case, figures)
+        };
+        Self {
+            by_case: cases.into_par_iter().map(run).collect(),
+        }
+    }
+
+    fn of(&self, case: &str) -> Option<&Figures> {
+        let found = self.by_case.get(case);
+        assert!(found.is_some() || self.by_case.is_empty(), "no case {case}");
+        found
+    }
 }
 
 fn compare(
@@ -79,7 +116,7 @@ fn bench(name: &str, host: &str, array: &str, request: u32, response: u32, arriv
     )
 }
 
-pub(crate) fn networks(ledger: &mut Ledger) {
+pub(crate) fn networks(ledger: &mut Ledger, theirs: &Theirs) {
     ledger.section("Networks written again in general-purpose libraries");
     ledger.source("Ciw 3.2.7, tests/independent/networks.py");
     let name = "tandem with mixed service";
@@ -87,15 +124,15 @@ pub(crate) fn networks(ledger: &mut Ledger) {
     let array = format!("controllers = 1\nparallel = 3\nwrite = {{ time = {law} }}");
     let runs = Runs::of(
         &bench(name, "", &array, 1250, 2500, &poisson(0.4)),
-        REPLICATIONS,
+        FEW,
         500.0,
         8_500.0,
     );
-    let found = theirs("networks.py", "tandem");
+    let found = theirs.of("tandem");
     compare(
         ledger,
         name,
-        found.as_ref(),
+        found,
         vec![
             ("sojourn mean", runs.latencies(0.0), 0.0),
             ("sojourn p99", runs.p99(), BUCKET),
@@ -119,15 +156,15 @@ pub(crate) fn networks(ledger: &mut Ledger) {
     let wires = 1_600e-6;
     let runs = Runs::of(
         &bench(name, "", array, 1, 1, &poisson(0.06)),
-        REPLICATIONS,
+        MANY,
         4_000.0,
         64_000.0,
     );
-    let found = theirs("networks.py", "station");
+    let found = theirs.of("station");
     compare(
         ledger,
         name,
-        found.as_ref(),
+        found,
         vec![
             ("sojourn mean", runs.latencies(wires), 0.0),
             ("sojourn p99", runs.p99(), BUCKET),
@@ -151,8 +188,8 @@ pub(crate) fn networks(ledger: &mut Ledger) {
             1,
             &poisson(0.07),
         );
-        let runs = Runs::of(&site, REPLICATIONS, 4_000.0, 64_000.0);
-        let found = theirs("networks.py", case);
+        let runs = Runs::of(&site, MANY, 4_000.0, 64_000.0);
+        let found = theirs.of(case);
         let waits = runs.each(|tally| {
             let sums = tally
                 .controllers
@@ -166,7 +203,7 @@ pub(crate) fn networks(ledger: &mut Ledger) {
         compare(
             ledger,
             &name,
-            found.as_ref(),
+            found,
             vec![
                 ("sojourn mean", runs.latencies(wires), 0.0),
                 ("sojourn p99", runs.p99(), BUCKET),
@@ -181,14 +218,14 @@ pub(crate) fn networks(ledger: &mut Ledger) {
     let arrivals = "{ closed = { depth = 16, think = \"30us\" } }";
     let mut site = bench(name, "", array, 3_750, 2_500, arrivals);
     site.hosts[0].queue_depth = None;
-    let runs = Runs::of(&site, REPLICATIONS, 1_000.0, 41_000.0);
-    let found = theirs("networks.py", "closed-loop");
+    let runs = Runs::of(&site, FEW, 1_000.0, 41_000.0);
+    let found = theirs.of("closed-loop");
     #[allow(clippy::cast_precision_loss)]
     let throughput = runs.each(|tally| tally.workloads[0].writes.completed as f64 / 40_000.0);
     compare(
         ledger,
         name,
-        found.as_ref(),
+        found,
         vec![
             ("throughput", throughput, 0.0),
             ("response mean", runs.latencies(0.0), 0.0),
@@ -205,7 +242,7 @@ format = 1
 duration = "14ms"
 warm_up = "2ms"
 replications = 2
-switch_replications = 30
+switch_replications = 60
 before = "2ms"
 settle_limit = "12ms"
 [timers]
@@ -249,7 +286,7 @@ sizes = { "8KiB" = 0.8, "64KiB" = 0.2 }
 arrivals = { poisson = "120k/s" }
 "#;
 
-pub(crate) fn dual_fabric(ledger: &mut Ledger) {
+pub(crate) fn dual_fabric(ledger: &mut Ledger, theirs: &Theirs) {
     ledger.section("A small dual-fabric site written again frame by frame");
     ledger.source("simpy 4.1.2, tests/independent/dual_fabric.py");
     let site = site("dual-fabric", DUAL);
@@ -262,8 +299,8 @@ pub(crate) fn dual_fabric(ledger: &mut Ledger) {
     let lost = whole.fabric.members_of(&outage.takes, outage.side);
     for (case, gone, fabrics) in [("healthy", Vec::new(), "AB"), ("lost", lost, "B")] {
         let name = format!("dual fabric, {case}");
-        let runs = Runs::without(&site, &gone, REPLICATIONS, 2_000.0, 14_000.0);
-        let found = theirs("dual_fabric.py", case);
+        let runs = Runs::without(&site, &gone, OF_THE_SITE, 2_000.0, 14_000.0);
+        let found = theirs.of(case);
         let mut ours: Vec<(String, Vec<f64>, f64)> = vec![
             ("mean".into(), runs.latencies(0.0), 0.0),
             ("p99".into(), runs.p99(), BUCKET),
@@ -301,7 +338,7 @@ pub(crate) fn dual_fabric(ledger: &mut Ledger) {
             .iter()
             .map(|(name, values, room)| (name.as_str(), values.clone(), *room))
             .collect();
-        compare(ledger, &name, found.as_ref(), ours);
+        compare(ledger, &name, found, ours);
     }
     // The whole study as `failover` runs it: the loss comes 2 ms after the warm-up of 2 ms.
     let mut site = site.clone();
@@ -311,18 +348,7 @@ pub(crate) fn dual_fabric(ledger: &mut Ledger) {
         switch: true,
         ..Ask::default()
     };
-    let origin = Origin {
-        version: String::new(),
-        title: String::new(),
-        scenario: String::new(),
-        digest: String::new(),
-        seed: site.run.seed,
-        replications: site.run.replications,
-        switch_replications: site.run.switch_replications,
-        command: String::new(),
-        set: Vec::new(),
-    };
-    let report = study(&site, origin, &ask, &NoProgress);
+    let report = study(&site, origin(&site), &ask, &NoProgress);
     let longest: Vec<f64> = report.switches[0].workloads[0]
         .longest_io_s
         .iter()
@@ -334,11 +360,11 @@ pub(crate) fn dual_fabric(ledger: &mut Ledger) {
             .iter()
             .all(|failed| *failed == 0)
     );
-    let found = theirs("dual_fabric.py", "switch");
+    let found = theirs.of("switch");
     compare(
         ledger,
         "dual fabric, A lost under way",
-        found.as_ref(),
+        found,
         vec![("longest", longest, 0.0)],
     );
 }
