@@ -108,7 +108,7 @@ pub struct WorkloadFigures {
 /// A queue that a run, which begins empty, does not see filled: by arithmetic (`theory::start_up`).
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Filling {
-    /// The link direction or controller.
+    /// The link direction, the controller, or the queue depth of the hosts of a workload.
     pub part: String,
     /// How busy it is on the mean, per cent.
     pub busy_percent: f64,
