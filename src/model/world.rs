@@ -256,8 +256,8 @@ impl<'a, E: Executor> World<'a, E> {
             let source = u32::try_from(index).unwrap_or(u32::MAX);
             if let Arrivals::Closed { depth, .. } = workload.arrivals {
                 for _ in 0..depth {
-                    let number = self.sources[index].stream.take_number();
-                    self.schedule_arrival(source, Instant::ZERO, number);
+                    let (at, number) = self.sources[index].stream.first_of_loop();
+                    self.schedule_arrival(source, at, number);
                 }
             } else {
                 self.schedule_next_arrival(source);

@@ -218,8 +218,18 @@ fn closed(cursor: Cursor<'_, '_>) -> Option<Arrivals> {
         "16",
     );
     let think = cursor.input("think", "pause after a completion", &time, choice("0s"));
+    let together = cursor.input(
+        "together",
+        "all begin at once, not at random within a pause",
+        &switch,
+        choice("false"),
+    );
     cursor.finish();
-    depth.map(|depth| Arrivals::Closed { depth, think })
+    depth.map(|depth| Arrivals::Closed {
+        depth,
+        think,
+        together,
+    })
 }
 
 /// Most I/Os of a workload that a host may be allowed to have under way.

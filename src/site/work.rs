@@ -79,12 +79,15 @@ pub enum Arrivals {
     Paced(f64),
     /// Bursts.
     Bursty(Burst),
-    /// A fixed number outstanding at each host, with a pause between completion and next issue.
+    /// A fixed number outstanding at each host, with a pause between completion and next issue. Each begins at random within
+    /// the first pause.
     Closed {
         /// I/Os outstanding per host.
         depth: u32,
         /// Pause.
         think: Duration,
+        /// All begin at time zero instead, at every host.
+        together: bool,
     },
     /// A trace.
     Replay(Replay),

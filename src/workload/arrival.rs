@@ -30,8 +30,10 @@ enum Process {
     Bursty(Modulated),
     /// One cursor a copy.
     Replay(Copies),
-    /// None.
-    Closed,
+    /// None but the first ones: they begin within this time, at random.
+    Closed {
+        within_ps: f64,
+    },
 }
 
 /// A rate that alternates; the gap is measured in expected arrivals.
@@ -87,7 +89,12 @@ impl ArrivalStream {
                 }
             }
             Arrivals::Bursty(burst) => Process::Bursty(Modulated::new(burst, share, &name)),
-            Arrivals::Closed { .. } => Process::Closed,
+            #[allow(clippy::cast_precision_loss)]
+            Arrivals::Closed {
+                think, together, ..
+            } => Process::Closed {
+                within_ps: if *together { 0.0 } else { think.0 as f64 },
+            },
             Arrivals::Replay(replay) => {
                 Process::Replay(Copies::new(replay, template, &name, position, hosts))
             }
@@ -119,10 +126,22 @@ impl ArrivalStream {
                 let (at, kind) = copies.next()?;
                 (at, Some(kind))
             }
-            Process::Closed => return None,
+            Process::Closed { .. } => return None,
         };
         self.number += 1;
         Some((Instant(Duration::from_ps_f64(at_ps).0), number, kind))
+    }
+
+    /// When the next of the I/Os with which a closed loop begins arrives, and its number: at random within the first pause, as a
+    /// loop that has long been running would be found, or at time zero where all begin together. Time zero for other arrivals.
+    pub fn first_of_loop(&mut self) -> (Instant, u64) {
+        let number = self.take_number();
+        let within_ps = match self.process {
+            Process::Closed { within_ps } => within_ps,
+            _ => 0.0,
+        };
+        let at_ps = within_ps * self.name.draws(purpose::PHASE, number).uniform();
+        (Instant(Duration::from_ps_f64(at_ps).0), number)
     }
 
     /// Takes the next number without an arrival time: closed loops.

@@ -18,7 +18,9 @@ pub(crate) fn all_constant(ledger: &mut Ledger) {
             "controllers = 1\nparallel = 2\nwrite = { time = \"40us\" }",
             "",
             6250,
-            &format!("{{ closed = {{ depth = {depth}, think = \"14999200ps\" }} }}"),
+            &format!(
+                "{{ closed = {{ depth = {depth}, think = \"14999200ps\", together = true }} }}"
+            ),
         );
         site.hosts[0].queue_depth = None;
         let runs = Runs::of(&site, 1, 3_000.0, 63_000.0);
@@ -94,7 +96,7 @@ impl Line {
         text += &format!(
             "[[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"plain\"\n\
              request = {}\nresponse = 1\nframe = {}\nread = \"0%\"\n\
-             arrivals = {{ closed = {{ depth = 1, think = \"1s\" }} }}\n",
+             arrivals = {{ closed = {{ depth = 1, think = \"1s\", together = true }} }}\n",
             self.frame * self.frames,
             self.frame
         );

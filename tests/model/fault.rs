@@ -489,6 +489,7 @@ fn a_closed_loop_without_paths_does_not_stand_still() {
     site.workloads[0].arrivals = halfloom::site::Arrivals::Closed {
         depth: 4,
         think: halfloom::unit::Duration::ZERO,
+        together: false,
     };
     site.hosts[0].timers.no_path = NoPath::Fail;
     let compiled = Compiled::new(&site, &[]);

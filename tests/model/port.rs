@@ -143,7 +143,7 @@ fn a_slot_is_waited_for() {
     let text = line(
         "[[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"plain\"\n\
          request = 80000\nresponse = 1\nframe = 10000\nread = \"0%\"\n\
-         arrivals = { closed = { depth = 1, think = \"1s\" } }\n",
+         arrivals = { closed = { depth = 1, think = \"1s\", together = true } }\n",
     );
     let compiled = Compiled::new(&site(&text), &[]);
     let mut latencies = Vec::new();

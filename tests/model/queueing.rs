@@ -340,7 +340,9 @@ fn a_closed_loop_of_constants() {
             "parallel = 2\nwrite = { time = \"40us\" }",
             "queue_depth = \"unlimited\"",
             6250,
-            &format!("{{ closed = {{ depth = {depth}, think = \"14999200ps\" }} }}"),
+            &format!(
+                "{{ closed = {{ depth = {depth}, think = \"14999200ps\", together = true }} }}"
+            ),
         );
         let compiled = Compiled::new(&site, &[]);
         let (from, to) = (3 * MS, 63 * MS);
@@ -358,6 +360,32 @@ fn a_closed_loop_of_constants() {
             assert_eq!(extremes, (response, response), "{depth} outstanding");
         }
     }
+}
+
+/// 10,000 I/Os that pause for a second: in the first quarter of it 2,500 begin, give or take four times the 43 of a binomial
+/// count, unless all begin together. No two hosts begin alike.
+#[test]
+fn loops_begin_at_random_within_a_pause() {
+    let begun = |together: bool, replication: u32| {
+        let site = direct(
+            "speed = \"100Gb/s\"\npropagation = \"0s\"",
+            "parallel = 10000\nwrite = { time = \"0s\" }",
+            "queue_depth = \"unlimited\"",
+            750,
+            &format!("{{ closed = {{ depth = 10000, think = \"1s\", together = {together} }} }}"),
+        );
+        let compiled = Compiled::new(&site, &[]);
+        let mut world = World::new(&compiled, replication, watch(0, 250 * MS), LIMITS);
+        world.run_until(Instant(250 * MS), Stop::AtTheTime);
+        world.finish().workloads.remove(0).issued_total
+    };
+    assert_eq!(begun(true, 0), 10_000);
+    let each = [0, 1, 2].map(|replication| begun(false, replication));
+    assert!(
+        each.iter().all(|begun| begun.abs_diff(2500) < 173),
+        "{each:?}"
+    );
+    assert!(each[0] != each[1] || each[1] != each[2], "{each:?}");
 }
 
 /// A window of B frames of 0.6 us over 50 us each way: min(1/S, B/(S + 2p)) frames a second. The answer here

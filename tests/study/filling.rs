@@ -227,25 +227,29 @@ fn rare_long_services_are_no_overload_and_no_met_mean() {
     );
 }
 
-/// A hundred I/Os that pause for 390 ms come in one lump, which a second has two or three times: 0.2 or 0.3 MB/s, and 0.256 in the long run.
+/// A hundred I/Os that pause for 390 ms and begin together come in one lump, which a second has two or three times: 0.2 or 0.3 MB/s, and 0.256 in
+/// the long run. Where they begin at random a second has 256 of them, give or take 5.
 #[test]
 fn the_lumps_of_a_loop_prove_no_throughput() {
     let array = "controllers = 1\nparallel = 64\nread = { hit = \"100%\", hit_time = \"1ms\" }";
-    let lines = "arrivals = { closed = { depth = 100, think = \"390ms\" } }\npromise = { throughput = \"0.29MB/s\" }";
-    let report = small(
-        "duration = \"2s\"\nwarm_up = \"1s\"\nreplications = 3",
-        "",
-        array,
-        &[("w", lines)],
-    );
-    assert_eq!(verdict(&report).0, Verdict::Undecided);
+    let of = |together: bool, promised: &str| {
+        let lines = format!(
+            "arrivals = {{ closed = {{ depth = 100, think = \"390ms\", together = {together} }} }}\n\
+             promise = {{ throughput = \"{promised}MB/s\" }}"
+        );
+        let run = "duration = \"2s\"\nwarm_up = \"1s\"\nreplications = 5";
+        verdict(&small(run, "", array, &[("w", lines.as_str())])).0
+    };
+    assert_eq!(of(true, "0.29"), Verdict::Undecided);
+    assert_eq!(of(false, "0.29"), Verdict::Missed);
+    assert_eq!(of(false, "0.22"), Verdict::Met);
 }
 
 /// A loop begins with a lump, which a cut run sees alone: it misses nothing by that.
 #[test]
 fn what_a_cut_run_began_with_is_no_miss() {
     let array = "controllers = 1\nparallel = 1\nread = { hit = \"100%\", hit_time = \"20us\" }";
-    let lines = "arrivals = { closed = { depth = 1000, think = \"100ms\" } }\npromise = { mean = \"2ms\", p90 = \"2ms\" }";
+    let lines = "arrivals = { closed = { depth = 1000, think = \"100ms\", together = true } }\npromise = { mean = \"2ms\", p90 = \"2ms\" }";
     let of = |limit: &str| {
         let run = format!("duration = \"4s\"\nwarm_up = \"0s\"\nreplications = 2\n{limit}");
         verdict(&small(&run, "", array, &[("w", lines)]))

@@ -71,6 +71,7 @@ pub(super) const ALL: &[Table] = &[
         keys: &[
             must("depth", Count(1, 65_536)).told_as("closed.depth"),
             may("think", TIME).told_as("closed.think"),
+            may("together", Switch).told_as("closed.together"),
         ],
         one_of: &[],
     },

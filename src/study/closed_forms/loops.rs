@@ -23,7 +23,7 @@ pub(super) fn rows(
     let [workload] = site.workloads.as_slice() else {
         return Vec::new();
     };
-    let Arrivals::Closed { depth, think } = workload.arrivals else {
+    let Arrivals::Closed { depth, think, .. } = workload.arrivals else {
         return Vec::new();
     };
     // A host that is cut off does nothing.

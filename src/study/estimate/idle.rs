@@ -237,7 +237,7 @@ pub fn closed_ceiling(
     workload: usize,
 ) -> Option<f64> {
     let asked = &site.workloads[workload];
-    let Arrivals::Closed { depth, think } = asked.arrivals else {
+    let Arrivals::Closed { depth, think, .. } = asked.arrivals else {
         return None;
     };
     let mut flows = Flows::new(fabric, &case.alive);

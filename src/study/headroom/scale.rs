@@ -475,11 +475,16 @@ pub(in crate::study) fn work_at(workload: &mut Workload, factor: f64) {
             ..*burst
         }),
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-        Arrivals::Closed { depth, think } => Arrivals::Closed {
+        Arrivals::Closed {
+            depth,
+            think,
+            together,
+        } => Arrivals::Closed {
             depth: (f64::from(*depth) * factor)
                 .round()
                 .clamp(1.0, f64::from(DEEPEST)) as u32,
             think: *think,
+            together: *together,
         },
         Arrivals::Replay(replay) => Arrivals::Replay(Replay {
             speed: replay.speed * factor,

@@ -37,9 +37,13 @@ impl Carried {
     ) -> Self {
         let window = tallies[0].to.since(tallies[0].from).as_secs_f64();
         let work = &compiled.site.workloads[index];
-        // With a pause, all that a loop has under way may come in one lump, which a window has or has not.
+        // What begins together keeps together while the pause never changes: one lump, which a window has or has not.
         let lump = match work.arrivals {
-            Arrivals::Closed { depth, think } if think > Duration::ZERO => {
+            Arrivals::Closed {
+                depth,
+                think,
+                together: true,
+            } if think > Duration::ZERO => {
                 let hosts = compiled.fabric.hosts.iter();
                 let hosts = hosts.filter(|host| work.hosts.contains(&host.family));
                 f64::from(depth) * hosts.count() as f64
