@@ -29,6 +29,8 @@ pub(crate) struct SourceState {
     pub(crate) places: Vec<u32>,
     /// I/Os of a closed loop that wait for their guests.
     pub(crate) parked: u32,
+    /// Its host is back, and has found no path yet: nothing is asked for at it before.
+    pub(crate) starting: bool,
 }
 
 impl SourceState {
@@ -43,6 +45,7 @@ impl SourceState {
             away: false,
             places: Vec::new(),
             parked: 0,
+            starting: false,
         }
     }
 }
