@@ -564,8 +564,7 @@ fn a_host_that_is_back_asks_for_nothing_before_its_first_path() {
             text.replace("no_path = \"queue\"", "no_path = \"fail\"")
         };
         let mut base = site(&of("{ poisson = \"1/s\" }"));
-        let reads: Vec<(u64, Op, u32)> =
-            (0..200).map(|n| (n * 100 * MS, Op::Read, 4096)).collect();
+        let reads: Vec<(u64, Op, u32)> = (0..200).map(|n| (n * 100 * MS, Op::Read, 4096)).collect();
         at_times(&mut base, 4, &reads);
         for part in ["vm-1", "bay-1"] {
             let compiled = Compiled::new(&base, &[]);
