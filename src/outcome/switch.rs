@@ -213,6 +213,9 @@ pub struct SwitchWorkload {
     pub completed_least_iops: Option<f64>,
     /// Most completed per second in 20 ms after the loss, mean of the replications' own: work that was held comes out at once.
     pub completed_most_iops: f64,
+    /// Up to this the most completed per second in 20 ms is chance: what independent completions at the mean rate of the state that it
+    /// settles to exceed in any 20 ms of one run in a hundred.
+    pub chance_most_iops: f64,
     /// I/Os unfinished when the run ended, all replications.
     pub unfinished: u64,
     /// I/Os that had lost a frame or been sent again and were still not over when the run ended, each
