@@ -157,9 +157,8 @@ fn a_planned_loss_counts_from_the_drain_and_settles_when_it_has_drained() {
 }
 
 /// Twenty reads a second at random, 0.4 in 20 ms: of the thousand bins and more after a loss that is noticed after 20 s, the busiest
-/// has more than that of the survivors' 25 bins, and it is no spike. Of 250 bins a second at 0.4, five are exceeded with a probability
-/// of 0.0000034 each (1 - e^-0.4 (1 + 0.4 + ... + 0.4^5 / 5!)), in 1,050 of them 0.4 % together, and four 6.4 %: the bound is five, 250
-/// a second.
+/// has more than that of the survivors' 25 bins, and it is no spike. More than five come in 20 ms with a probability of 0.0000040
+/// (Poisson), in any of 1,050 with 0.4 %; more than four in 6.4 %: the bound is five, 250 a second, of a mean that the survivors' runs tell.
 #[test]
 fn few_ios_of_a_long_run_make_no_spike_by_chance() {
     let text = Twin {
