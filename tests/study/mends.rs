@@ -565,6 +565,38 @@ fn a_command_timeout_that_is_stated_is_made_shorter() {
     );
 }
 
+/// NVMe over Fibre Channel whose commands time out after 8 s, before the lost signal counts at 12 s: nothing waits for longer than 8 s, and
+/// yet the detection has to be as short as the promise of 4 s asks for, less a tenth, as it is what would end the stall then.
+#[test]
+fn a_timer_that_another_cuts_short_is_made_short_enough() {
+    let text = SHALLOW
+        .replace("queue_depth = 1\n", "")
+        .replace("12k/s", "1k/s")
+        .replace("fc-scsi", "fc-nvme")
+        .replace("settle_limit = \"1s\"", "settle_limit = \"20s\"")
+        .replace(
+            "{ mean = \"500us\" }",
+            "{ switching = { longest_io = \"4s\" } }",
+        );
+    let ask = Ask {
+        switch: true,
+        ..loss_of_a()
+    };
+    let stated = [
+        ("timers.command_timeout", "8s"),
+        ("timers.link_loss_detect", "12s"),
+    ];
+    let report = searched(&text, &stated, &ask, &most(4));
+    let longest = report.switches[0].workloads[0].longest_io_s[0];
+    assert!((7.9..8.1).contains(&longest), "{longest}");
+    let mut mends = report.mends.iter();
+    let found = mends.find(|mend| mend.name.starts_with("a shorter link-loss detect ("));
+    let found = found.expect("it is tried");
+    let set = ("timers.link_loss_detect".to_owned(), "3000ms".to_owned());
+    assert_eq!(found.set, [set]);
+    assert!(found.mends_all, "{:?} {:?}", found.set, found.left);
+}
+
 /// One host with one place on each of two paths, reads of 100 us and a little on the way: 19,000 a second over both, 9,500 over one,
 /// where 12,000 are asked for. Every part is nearly idle.
 const SHALLOW: &str = r#"
