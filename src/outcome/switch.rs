@@ -231,7 +231,8 @@ pub struct SwitchWorkload {
     /// higher; `None`: not within the run, or `fails_after`. One I/O that hangs is a backlog. Of several losses, drains and returns each has its own
     /// highest, and the last to be over counts.
     pub drain_s: Option<f64>,
-    /// All that comes fails in the state that it settles to: a backlog that is gone then has failed, and not been worked off.
+    /// All that comes fails in the state that it settles to, once hosts wait no longer for a path: a backlog that is gone then has failed, and
+    /// not been worked off. In the run itself nothing may have failed yet.
     pub fails_after: bool,
     /// When this workload had settled, after the loss.
     pub settled_s: Option<f64>,

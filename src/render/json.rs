@@ -62,7 +62,7 @@
 //!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss, or in `bin_s` where that is longer),
 //!     `completed_most_iops` (busiest 20 ms after it), `chance_most_iops` (up to this it is chance), `retried`, `failed`, `lost_with_host` and `unasked` (their host was lost; one a replication; nobody waits for the latter, so that no share counts them),
 //!     `late`, `unfinished`, `hanging` (had lost a frame or been sent again and were not
-//!     over at the end, one a replication), `held` (most that hung on lost paths at once, each counted once, one a replication), `backlog_peak`, `drain_s` (`null`: not within the run, or `fails_after`), `fails_after` (all that comes fails in the state after), `settled_s`, `survivors_peak_iops`.
+//!     over at the end, one a replication), `held` (most that hung on lost paths at once, each counted once, one a replication), `backlog_peak`, `drain_s` (`null`: not within the run, or `fails_after`), `fails_after` (all that comes fails in the state after, once hosts wait no longer for a path: in the run itself nothing may have failed yet), `settled_s`, `survivors_peak_iops`.
 //!   - `events`: `t_s`, `what`, `timer`, `workload`, `ios`, `ended_stall`.
 //!   - `lanes`: `name`, `side`, `workloads`, `spans` (`from_s`, `to_s`, `state`, `kind`).
 //! - `matrix`: `cases`, `rows`. A row: `workload`, `measure` (`"mean"`, `{"quantile": 0.99}`,
