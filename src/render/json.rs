@@ -83,7 +83,8 @@
 //! - `mend_search` (`null` when not asked): `most`, `tried`, `rounds`, `fixed` (workload, case and cause of a
 //!   stall that no timer of another preset bounds), `calm` (workload and
 //!   case that no part limits), `refused` (`name`, `set`, `reason`: what the
-//!   scenario does not admit), `priced`.
+//!   scenario does not admit), `priced`, `sets_tried` and `sets_untried` (with prices: sets of up to three changes that cost less than
+//!   the cheapest that mends everything, simulated and not).
 //! - `each_part`, every single part lost in turn (`null` when not asked): `during` (the outage in force, or
 //!   `null`), `parts`, `cases_run`, `cases_saved` (parts in the same place as one that was run), `grouped`,
 //!   `replications`, `duration_s`, `switch_replications` (0: no switch-over was simulated), `cases` and `matrix`
