@@ -8,6 +8,7 @@
 //! site could not come near.
 
 pub mod batches;
+pub mod chance;
 pub mod closed_network;
 pub mod failure;
 pub mod fan_in;

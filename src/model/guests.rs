@@ -8,12 +8,17 @@
 //! restarted; a host that returns is one more that can take some. Without any host left they wait for the first
 //! that returns, and for their start on it.
 //!
+//! A host that is back after its loss has no path (`forget_paths`), and finds its paths before anything on it asks for I/O: its work,
+//! or that of guests restarted on it, begins when the first path to its array is found. What would have come before is not asked for, and a
+//! closed load begins then. Guests are restarted on hosts that have found their paths, as long as there are any. A host that was only
+//! drained has kept its paths.
+//!
 //! A host that is drained asks for nothing new from then on: guests that would be restarted move to the others at once, those that
 //! stay ask for nothing until it is back. What has come before goes on over its paths.
 //!
 //! I/Os keep the name of the host that they come from, so that no other draw shifts.
 //!
-//! Left out: what a start costs (boot I/Os belong into a workload of their own), guests that are too many for the
+//! Left out: how long a host takes to start (its return is when it looks for paths), what a start costs (boot I/Os belong into a workload of their own), guests that are too many for the
 //! hosts left, the move back, and clusters that restart guests of a host that has merely lost its storage.
 
 use super::attempt::{NONE, tie};
@@ -144,25 +149,40 @@ impl<E: Executor> World<'_, E> {
         let own = &self.sources[source as usize];
         let gone = |place: u32| {
             let host = self.compiled.sources[(place & !LOST) as usize].host;
-            place & LOST != 0 && (self.fault.guests[host].pending || !self.compiled.restarts(host))
+            let starting = self.sources[(place & !LOST) as usize].starting;
+            let guests = &self.fault.guests[host];
+            let waits = guests.pending || starting && guests.due.is_none();
+            place & LOST != 0 && (waits || !self.compiled.restarts(host))
         };
         own.away && !own.places.is_empty() && own.places.iter().all(|place| gone(*place))
     }
 
-    /// The workloads of a host that nobody does now: all their hosts are lost, and no guests have been restarted yet.
+    /// Whether nobody does a workload now: all its hosts are lost or starting, and no guests have been restarted yet.
+    fn rests(&self, workload: usize) -> bool {
+        let mut own = self.compiled.sources.iter().zip(&self.sources);
+        own.all(|(plan, source)| {
+            let lost = |place: &u32| place & LOST != 0;
+            plan.workload != workload || source.away && source.places.iter().all(lost)
+        })
+    }
+
+    /// The workloads of a host that nobody does now.
     fn at_rest(&self, host: usize) -> Vec<usize> {
-        let sources = &self.compiled.sources;
-        let rests = |workload: usize| {
-            let mut own = sources.iter().zip(&self.sources);
-            own.all(|(plan, source)| {
-                let lost = |place: &u32| place & LOST != 0;
-                plan.workload != workload || source.away && source.places.iter().all(lost)
-            })
-        };
-        let own = sources.iter().filter(|plan| plan.host == host);
+        let own = self
+            .compiled
+            .sources
+            .iter()
+            .filter(|plan| plan.host == host);
         own.map(|plan| plan.workload)
-            .filter(|workload| rests(*workload))
+            .filter(|workload| self.rests(*workload))
             .collect()
+    }
+
+    /// The sources of a host.
+    fn sources_of(&self, host: usize) -> Vec<u32> {
+        let sources = (0_u32..).zip(&self.compiled.sources);
+        let own = sources.filter(|(_, plan)| plan.host == host);
+        own.map(|(index, _)| index).collect()
     }
 
     /// Whether no guests of a workload are about to be restarted.
@@ -210,6 +230,7 @@ impl<E: Executor> World<'_, E> {
     /// From now on nothing new is asked for at a source's own host.
     fn goes_away(&mut self, index: u32) {
         let source = &mut self.sources[index as usize];
+        source.starting = false;
         if !source.away {
             source.away = true;
             source.places = vec![index];
@@ -249,6 +270,16 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
+    /// Those of `heirs` that guests are restarted on: the ones that have found their paths, or, where none has, all of them, on
+    /// which the guests wait for that.
+    fn with_paths(&self, heirs: Vec<u32>) -> Vec<u32> {
+        let starting = |heir: &u32| self.sources[*heir as usize].starting;
+        if heirs.iter().all(starting) {
+            return heirs.into_iter().map(|heir| heir | LOST).collect();
+        }
+        heirs.into_iter().filter(|heir| !starting(heir)).collect()
+    }
+
     /// A host is emptied on purpose: its guests move to others, or ask for nothing where there are none.
     fn guests_drained(&mut self, host: usize) {
         let compiled = self.compiled;
@@ -264,6 +295,7 @@ impl<E: Executor> World<'_, E> {
                 true => heirs(&compiled.sources, &compiled.fabric, plan, there),
                 false => Vec::new(),
             };
+            let heirs = self.with_paths(heirs);
             if heirs.is_empty() {
                 moved = false;
                 let restarts = compiled.restarts(host);
@@ -335,6 +367,10 @@ impl<E: Executor> World<'_, E> {
     /// start on it.
     fn host_returned(&mut self, host: usize) {
         let compiled = self.compiled;
+        for index in self.sources_of(host) {
+            let set = compiled.sources[index as usize].set as usize;
+            self.sources[index as usize].starting = !self.has_found_a_path(set);
+        }
         let lost_at = self.fault.guests[host].lost_at.take();
         if !compiled.restarts(host) {
             self.goes_on(host);
@@ -359,33 +395,67 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
-    /// A host is there again with the work that it had, and asks for it.
+    /// A host is there again with the work that it had, and asks for it once it has a path.
     fn goes_on(&mut self, host: usize) {
-        let compiled = self.compiled;
-        let rested = self.at_rest(host);
+        let mut ready = self.sources_of(host);
+        ready.retain(|index| !self.sources[*index as usize].starting);
+        let mut rested = self.at_rest(host);
+        let begins = |workload: &usize| {
+            let mut own = ready.iter();
+            own.any(|index| self.compiled.sources[*index as usize].workload == *workload)
+        };
+        rested.retain(begins);
         self.work_is_back(&rested);
-        for (index, _) in (0_u32..)
-            .zip(&compiled.sources)
-            .filter(|(_, plan)| plan.host == host)
-        {
-            for source in 0..self.sources.len() {
-                let own = &mut self.sources[source];
-                let mut mine = own
-                    .places
-                    .iter_mut()
-                    .filter(|place| **place == index | LOST);
-                if mine.by_ref().map(|place| *place = index).count() == 0 {
-                    continue;
-                }
-                let id = u32::try_from(source).unwrap_or(NONE);
-                if own.places == [id] {
-                    own.away = false;
-                    own.places.clear();
-                }
-                self.unpark(id);
-            }
+        for index in ready {
+            self.asks_at(index);
         }
         self.fault.guests[host].unasked = 0;
+    }
+
+    /// What is to run at a source's host asks for I/Os there from now on.
+    fn asks_at(&mut self, index: u32) {
+        for source in 0..self.sources.len() {
+            let own = &mut self.sources[source];
+            let mut mine = own
+                .places
+                .iter_mut()
+                .filter(|place| **place == index | LOST);
+            if mine.by_ref().map(|place| *place = index).count() == 0 {
+                continue;
+            }
+            let id = u32::try_from(source).unwrap_or(NONE);
+            if own.places == [id] {
+                own.away = false;
+                own.places.clear();
+            }
+            self.unpark(id);
+        }
+    }
+
+    /// A path has changed its standing: a host that is back may have found its first one, and what is to run on it begins.
+    pub(super) fn look_at_start(&mut self, path: u32) {
+        let compiled = self.compiled;
+        let set = compiled.paths[path as usize].set as usize;
+        let starting = |source: &u32| self.sources[*source as usize].starting;
+        if !compiled.sets[set].sources.iter().any(starting) || !self.has_found_a_path(set) {
+            return;
+        }
+        for index in &compiled.sets[set].sources {
+            let plan = &compiled.sources[*index as usize];
+            if !std::mem::take(&mut self.sources[*index as usize].starting) {
+                continue;
+            }
+            let guests = &self.fault.guests[plan.host];
+            if guests.due.is_some() || guests.pending {
+                // Its guests have still to be started.
+                continue;
+            }
+            let rested = self.rests(plan.workload);
+            self.asks_at(*index);
+            if rested && !self.rests(plan.workload) {
+                self.work_goes_on(&[plan.workload]);
+            }
+        }
     }
 
     /// What a closed loop waits with for its guests is asked for.
@@ -425,6 +495,7 @@ impl<E: Executor> World<'_, E> {
                 return;
             }
             any = true;
+            let heirs = self.with_paths(heirs);
             self.moves_to(index, &heirs);
         }
         if !any {
@@ -441,7 +512,9 @@ impl<E: Executor> World<'_, E> {
             )),
             ios,
         });
-        self.work_goes_on(&rested);
+        let begun = |workload: &usize| !self.rests(*workload);
+        let begun: Vec<usize> = rested.into_iter().filter(begun).collect();
+        self.work_goes_on(&begun);
         for source in 0..self.sources.len() {
             self.unpark(u32::try_from(source).unwrap_or(NONE));
         }

@@ -29,6 +29,8 @@ pub(crate) struct SourceState {
     pub(crate) places: Vec<u32>,
     /// I/Os of a closed loop that wait for their guests.
     pub(crate) parked: u32,
+    /// Its host is back, and has found no path yet: nothing is asked for at it before.
+    pub(crate) starting: bool,
 }
 
 impl SourceState {
@@ -43,6 +45,7 @@ impl SourceState {
             away: false,
             places: Vec::new(),
             parked: 0,
+            starting: false,
         }
     }
 }
@@ -452,11 +455,23 @@ impl<E: Executor> World<'_, E> {
     /// Gives an attempt up: whatever still comes of it is late. Returns its I/O.
     pub(crate) fn abandon(&mut self, slot: u32) -> u32 {
         self.leave_path(slot);
-        let Attempt { io, issued, .. } = self.attempts[slot];
+        let Attempt {
+            io,
+            issued,
+            workload,
+            ..
+        } = self.attempts[slot];
         self.attempts[slot].io = NONE;
         self.ios[io].live = NONE;
-        // A path that is given up in the very instant in which it gets an I/O from another has not tried it.
+        // A path that is given up in the very instant in which it gets an I/O from another has not tried it, and nothing has left
+        // an adapter that takes its time: it was not sent again.
         self.ios[io].untried += u32::from(issued == self.now);
+        if issued == self.now
+            && self.ios[io].attempts > 0
+            && self.adapter(workload) > Duration::ZERO
+        {
+            self.tally.workloads[workload as usize].retried -= 1;
+        }
         self.release(slot);
         io
     }

@@ -228,7 +228,7 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
-    fn adapter(&self, workload: u32) -> Duration {
+    pub(super) fn adapter(&self, workload: u32) -> Duration {
         self.compiled.site.workloads[workload as usize].adapter
     }
 }

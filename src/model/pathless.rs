@@ -89,6 +89,15 @@ impl<E: Executor> World<'_, E> {
         })
     }
 
+    /// Whether a host knows a path of a set that carries frames.
+    pub(super) fn has_found_a_path(&self, set: usize) -> bool {
+        let mut paths = self.compiled.sets[set].paths.clone();
+        paths.any(|path| {
+            let state = &self.paths[path as usize];
+            state.connected && (state.takes_ios() || state.is_in_reserve())
+        })
+    }
+
     /// Whether a path of a set may come back by itself: it is given up for now, not for good.
     fn is_tried(&self, set: usize) -> bool {
         let mut paths = self.compiled.sets[set].paths.clone();

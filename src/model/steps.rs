@@ -52,6 +52,7 @@ impl<E: Executor> World<'_, E> {
             Standing::Blocked => {}
             _ => state.kept = false,
         }
+        self.look_at_start(path);
     }
 
     pub(crate) fn path_timers(&self, path: u32) -> &Timers {

@@ -216,6 +216,11 @@ pub struct MendSearch {
     pub refused: Vec<RefusedMend>,
     /// Whether a price list ordered them.
     pub priced: bool,
+    /// Sets of up to three of the changes proposed at first that were simulated because they cost less than the cheapest that mended
+    /// everything by then; they count in `tried` too.
+    pub sets_tried: u32,
+    /// Such sets that cost less and were not simulated, because no run was left.
+    pub sets_untried: u32,
 }
 
 /// A change that the scenario does not admit.

@@ -213,6 +213,9 @@ pub struct SwitchWorkload {
     pub completed_least_iops: Option<f64>,
     /// Most completed per second in 20 ms after the loss, mean of the replications' own: work that was held comes out at once.
     pub completed_most_iops: f64,
+    /// Up to this the most completed per second in 20 ms is chance: what independent completions at the mean rate of the state that it
+    /// settles to exceed in any 20 ms of one run in a hundred.
+    pub chance_most_iops: f64,
     /// I/Os unfinished when the run ended, all replications.
     pub unfinished: u64,
     /// I/Os that had lost a frame or been sent again and were still not over when the run ended, each
@@ -228,7 +231,8 @@ pub struct SwitchWorkload {
     /// higher; `None`: not within the run, or `fails_after`. One I/O that hangs is a backlog. Of several losses, drains and returns each has its own
     /// highest, and the last to be over counts.
     pub drain_s: Option<f64>,
-    /// All that comes fails in the state that it settles to: a backlog that is gone then has failed, and not been worked off.
+    /// All that comes fails in the state that it settles to, once hosts wait no longer for a path: a backlog that is gone then has failed, and
+    /// not been worked off. In the run itself nothing may have failed yet.
     pub fails_after: bool,
     /// When this workload had settled, after the loss.
     pub settled_s: Option<f64>,

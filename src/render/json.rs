@@ -60,9 +60,9 @@
 //!     `"volumes"`: they had no controller, `"hosts-lost"`); nothing was completed while some of it hung or failed; `to_s` and `ended_by` are `null`
 //!     where nothing has ended it),
 //!     `above_promise_share`, `above_promise_s`, `completed`, `completed_least_iops` (in 20 ms after the loss, or in `bin_s` where that is longer),
-//!     `completed_most_iops` (busiest 20 ms after it), `retried`, `failed`, `lost_with_host` and `unasked` (their host was lost; one a replication; nobody waits for the latter, so that no share counts them),
+//!     `completed_most_iops` (busiest 20 ms after it), `chance_most_iops` (up to this it is chance), `retried`, `failed`, `lost_with_host` and `unasked` (their host was lost; one a replication; nobody waits for the latter, so that no share counts them),
 //!     `late`, `unfinished`, `hanging` (had lost a frame or been sent again and were not
-//!     over at the end, one a replication), `held` (most that hung on lost paths at once, each counted once, one a replication), `backlog_peak`, `drain_s` (`null`: not within the run, or `fails_after`), `fails_after` (all that comes fails in the state after), `settled_s`, `survivors_peak_iops`.
+//!     over at the end, one a replication), `held` (most that hung on lost paths at once, each counted once, one a replication), `backlog_peak`, `drain_s` (`null`: not within the run, or `fails_after`), `fails_after` (all that comes fails in the state after, once hosts wait no longer for a path: in the run itself nothing may have failed yet), `settled_s`, `survivors_peak_iops`.
 //!   - `events`: `t_s`, `what`, `timer`, `workload`, `ios`, `ended_stall`.
 //!   - `lanes`: `name`, `side`, `workloads`, `spans` (`from_s`, `to_s`, `state`, `kind`).
 //! - `matrix`: `cases`, `rows`. A row: `workload`, `measure` (`"mean"`, `{"quantile": 0.99}`,
@@ -83,7 +83,8 @@
 //! - `mend_search` (`null` when not asked): `most`, `tried`, `rounds`, `fixed` (workload, case and cause of a
 //!   stall that no timer of another preset bounds), `calm` (workload and
 //!   case that no part limits), `refused` (`name`, `set`, `reason`: what the
-//!   scenario does not admit), `priced`.
+//!   scenario does not admit), `priced`, `sets_tried` and `sets_untried` (with prices: sets of up to three changes that cost less than
+//!   the cheapest that mends everything, simulated and not).
 //! - `each_part`, every single part lost in turn (`null` when not asked): `during` (the outage in force, or
 //!   `null`), `parts`, `cases_run`, `cases_saved` (parts in the same place as one that was run), `grouped`,
 //!   `replications`, `duration_s`, `switch_replications` (0: no switch-over was simulated), `cases` and `matrix`

@@ -95,6 +95,8 @@ pub fn sample_mends() -> Report {
         most: 12,
         tried: 1,
         rounds: 1,
+        sets_tried: 0,
+        sets_untried: 0,
         calm: vec!["fleet, B lost".to_owned()],
         fixed: Vec::new(),
         refused: vec![RefusedMend {

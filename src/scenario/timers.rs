@@ -260,6 +260,27 @@ impl Reader<'_, '_, '_> {
         );
     }
 
+    /// Fast-io-fail is to be over before the port is removed: the usual open-source kernel takes no other pair (FC transport driver,
+    /// where fast-io-fail is set; from memory), and the multipath tools turn the former off (manual page, 2023). Said where one of the two
+    /// is stated; elsewhere it has been said of what holds for all.
+    fn hold_below_removal(&self, timers: &Timers) {
+        let stated = ["fast_io_fail", "device_loss"];
+        let mut at = stated.iter().filter_map(|key| self.cursor.entry(key));
+        let (Some(at), Some(hold)) = (at.next(), timers.fast_io_fail) else {
+            return;
+        };
+        if hold >= timers.device_loss {
+            let message = format!(
+                "{}: I/O would be held on a lost remote port for {hold}, and the port is removed after {}",
+                self.cursor.who, timers.device_loss
+            );
+            let expected = "fast_io_fail below device_loss, or \"off\" to hold until device_loss";
+            self.cursor
+                .ctx
+                .error(&at.node.origin, &message, expected, "");
+        }
+    }
+
     /// NVMe hosts and TCP.
     fn nvme_and_tcp(&self, timers: &mut Timers) {
         let what = "silent controller noticed after";
@@ -434,6 +455,7 @@ fn read(cursor: &Cursor<'_, '_>, preset: Preset, base: Option<&Timers>) -> Timer
     reader.team(&mut timers);
     reader.cluster(&mut timers);
     reader.multipath(&mut timers);
+    reader.hold_below_removal(&timers);
     if timers.tcp_rto_max < timers.tcp_rto_min {
         let at = cursor.entry("tcp_rto_max").or(cursor.entry("tcp_rto_min"));
         let at = at.map_or(cursor.origin, |entry| &entry.node.origin);

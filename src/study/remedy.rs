@@ -4,7 +4,8 @@
 //! that case (the fullest on its way) and how its hosts choose a path; for a promise about switching, the
 //! timers, where one that another preset shortens bounds that stall. Proposals are simulated in the order of their price, or of the cables and ports that they take,
 //! in the cases of the study. When none of them mends everything, the best of them is kept and the next
-//! ones are proposed on top of it, for what then limits, until the number of runs that was allowed is used up.
+//! ones are proposed on top of it, for what then limits, until the number of runs that was allowed is used up. With a price list, sets of
+//! changes that cost less than the cheapest one that mends everything come after that (`remedy/sets.rs`).
 //!
 //! Left out: changes of the work or of the promises, more hosts or switches, another shape of the site, and
 //! whether a slot is free for what a change needs beyond the budgets that the scenario states.
@@ -13,6 +14,7 @@ mod cost;
 mod limit;
 mod prices;
 mod propose;
+mod sets;
 mod timers;
 
 pub(super) use cost::{Optics, changes};
@@ -26,6 +28,7 @@ use crate::outcome::{
 };
 use crate::site::{Site, Variant};
 use propose::{Proposal, proposals};
+use sets::Single;
 use std::cmp::Ordering;
 
 /// Applies `key=value` pairs to the scenario: the site that it then describes, or why it cannot.
@@ -75,6 +78,9 @@ pub fn search(
         calm: Vec::new(),
         fixed: Vec::new(),
         dropped: Vec::new(),
+        singles: Vec::new(),
+        sets_tried: 0,
+        sets_untried: 0,
     };
     hunt.go(&report);
     report.mend_search = Some(MendSearch {
@@ -85,6 +91,8 @@ pub fn search(
         fixed: hunt.fixed,
         refused: hunt.refused,
         priced: prices.is_some(),
+        sets_tried: hunt.sets_tried,
+        sets_untried: hunt.sets_untried,
     });
     report.mends.extend(hunt.found);
     report.mends.sort_by(|left, right| {
@@ -206,6 +214,11 @@ struct Hunt<'a> {
     fixed: Vec<StallLeft>,
     /// Changes of timers that do not shorten what they are for.
     dropped: Vec<Vec<(String, String)>>,
+    /// The changes that were proposed at first.
+    singles: Vec<Single>,
+    /// Sets of them that were simulated for their price, and that were not for want of runs.
+    sets_tried: u32,
+    sets_untried: u32,
 }
 
 /// The site with a change. Lit legs of a cage are the members of its link: where a scenario states both, both are set.
@@ -233,6 +246,14 @@ const ROUNDS: u32 = 3;
 
 impl Hunt<'_> {
     fn go(&mut self, report: &Report) {
+        self.go_in_layers(report);
+        if self.prices.is_some() {
+            let singles = std::mem::take(&mut self.singles);
+            self.try_sets(&singles, standing(&report.matrix, &report.steady));
+        }
+    }
+
+    fn go_in_layers(&mut self, report: &Report) {
         let found = proposals(self.site, &report.matrix, &report.steady, &report.switches);
         let mut wanted = found.all;
         (self.calm, self.fixed) = (found.calm, found.fixed);
@@ -333,14 +354,28 @@ impl Hunt<'_> {
                 .unwrap_or(Ordering::Equal)
         });
         let mut stacks = Vec::new();
-        for (variant, changes, stack) in able.into_iter().take(self.left()) {
-            let mut found = mend::mend(&variant, self.ask, self.missed, self.progress);
-            found.origin = MendOrigin::Proposed;
-            found.changes = changes;
-            found.ports_lacking = lacking(self.site, &variant.site);
-            self.found.push(found);
-            stacks.push(stack);
+        for (variant, changes, stack) in able {
+            let simulated = self.left() > 0;
+            if let ([proposal], true) = (stack.as_slice(), base.is_empty()) {
+                self.singles.push(Single {
+                    proposal: proposal.clone(),
+                    changes: changes.clone(),
+                    found: simulated.then_some(self.found.len()),
+                });
+            }
+            if simulated {
+                self.simulate(&variant, changes);
+                stacks.push(stack);
+            }
         }
         stacks
+    }
+
+    fn simulate(&mut self, variant: &Variant, changes: Changes) {
+        let mut found = mend::mend(variant, self.ask, self.missed, self.progress);
+        found.origin = MendOrigin::Proposed;
+        found.changes = changes;
+        found.ports_lacking = lacking(self.site, &variant.site);
+        self.found.push(found);
     }
 }

@@ -22,7 +22,7 @@ fn text(dice: &mut Dice) -> String {
         ("peer_loss", ["300ms", "1s"]),
         ("fc_dead", ["2s", "6s"]),
         ("fast_io_fail", ["500ms", "2s"]),
-        ("device_loss", ["1s", "60s"]),
+        ("device_loss", ["3s", "60s"]),
         ("command_timeout", ["1s", "5s"]),
         ("keep_alive", ["700ms", "5s"]),
         ("reconnect", ["400ms", "2s"]),

@@ -2,7 +2,7 @@
 
 use super::rig::{MS, S, US, at_times, direction, extremes, run, script, site};
 use super::stalls;
-use halfloom::model::{Compiled, LogKind, Script, TimerName};
+use halfloom::model::{Compiled, LogKind, Script, Standing, TimerName};
 use halfloom::site::{Action, LossMode, NoPath, Site};
 use halfloom::unit::Side;
 use halfloom::wire::Op;
@@ -536,6 +536,49 @@ fn nvme_without_a_path_waits_for_its_controllers() {
     let compiled = dual("fc-nvme", "32GFC", "", &CAUGHT);
     let tally = run(&compiled, &both(&compiled, 50 * US, LOUD), 500 * S);
     assert_eq!(tally.workloads[0].failed_total, 0);
+}
+
+/// NVMe whose two fabrics are both lost for a minute, in one instant: both paths are given up in one instant too, and what the first lets
+/// go is taken by the second and let go again before anything of it has left. Each I/O that hung is sent again once, when a path is
+/// back, and that is all that is counted.
+#[test]
+fn without_a_path_for_a_minute_each_io_is_sent_again_once() {
+    let ios: Vec<(u64, Op, u32)> = (0..1_200).map(|n| (n * 100 * MS, Op::Read, 4096)).collect();
+    for (protocol, speed, noticed, every) in [
+        ("nvme-tcp", "25GbE", 5 * S, 10 * S),
+        ("fc-nvme", "32GFC", 100 * MS, 5 * S),
+    ] {
+        let compiled = dual(protocol, speed, "", &ios);
+        let lost = 10 * S + 10 * US;
+        let scripts = [(lost, LOUD), (lost + 60 * S, Action::Restore)].map(|(at, action)| {
+            Side::BOTH.map(|side| script(&compiled, at, action, "", Some(side)))
+        });
+        let tally = run(&compiled, &scripts.concat(), 200 * S);
+        let work = &tally.workloads[0];
+        assert_eq!((work.completed_total, work.failed_total), (1_200, 0));
+        // The one that was caught, and what came until the paths were given up.
+        let hung = 1 + noticed / (100 * MS);
+        let given_up = tally.log.iter().filter(|entry| {
+            let to = Standing::Failed;
+            matches!(entry.kind, LogKind::Path { to: own, .. } if own == to)
+        });
+        let given_up: Vec<(u64, u64)> = given_up.map(|entry| (entry.at.0, entry.ios)).collect();
+        assert!(
+            given_up.iter().all(|(at, _)| *at == lost + noticed),
+            "{given_up:?}"
+        );
+        assert_eq!(given_up.iter().map(|(_, ios)| ios).sum::<u64>(), work.held);
+        assert_eq!(work.held, hung, "{protocol}");
+        assert_eq!(work.retried, work.held, "{protocol}");
+        // The next try after the switches forward over the returned links.
+        let back = tally.log.iter().find(|entry| {
+            let to = Standing::Up;
+            matches!(entry.kind, LogKind::Path { to: own, .. } if own == to)
+        });
+        let tries = (60 * S + 200 * MS - noticed).div_ceil(every);
+        let back = back.map(|entry| entry.at.0);
+        assert_eq!(back, Some(lost + noticed + tries * every), "{protocol}");
+    }
 }
 
 /// Parts lost twice need two returns, and a return too many changes nothing: `core-A` is lost with side A

@@ -28,7 +28,13 @@ fn text(guests: &str, arrivals: &str, protocol: &str, speed: &str) -> String {
 
 /// Each of the four hosts reads 100 times, 100 ms apart.
 fn open(guests: &str) -> Compiled {
-    let mut base = cluster(guests, "{ poisson = \"1/s\" }");
+    open_with(guests, "no_path = \"queue\"")
+}
+
+/// The same with further timers.
+fn open_with(guests: &str, timers: &str) -> Compiled {
+    let text = text(guests, "{ poisson = \"1/s\" }", "fc-scsi", "32GFC");
+    let mut base = site(&text.replace("no_path = \"queue\"", timers));
     let reads: Vec<(u64, Op, u32)> = (0..100).map(|n| (n * 100 * MS, Op::Read, 4096)).collect();
     at_times(&mut base, 4, &reads);
     Compiled::new(&base, &[])
@@ -172,13 +178,14 @@ fn a_chassis_takes_its_hosts_with_it() {
     assert_eq!(tally.workloads[0].unasked, 2 * 89);
     let lost = [0, 1].map(|host| (at, LogKind::GuestsLost(host), 0));
     assert_eq!(story(&tally), lost);
-    // Back at 5.05 s, each asks for the 49 that come from then on.
+    // Back at 3.05 s, each finds its paths 5 s later, and asks for the 19 that come from then on.
     let scripts = [
         script(&compiled, at, LOUD, "bay-1", None),
-        script(&compiled, 5 * S + 50 * MS, Action::Restore, "bay-1", None),
+        script(&compiled, 3 * S + 50 * MS, Action::Restore, "bay-1", None),
     ];
     let tally = run(&compiled, &scripts, 60 * S);
-    assert_eq!(by_host(&compiled, &tally), [60, 60, 100, 100]);
+    assert_eq!(by_host(&compiled, &tally), [30, 30, 100, 100]);
+    assert_eq!(tally.workloads[0].unasked, 2 * 70);
     assert_eq!(tally.workloads[0].failed_total, 0);
 }
 
@@ -211,16 +218,17 @@ fn guests_are_restarted_more_than_once() {
     );
 }
 
-/// All hosts are lost. The first that returns starts the guests of all, its own too, and takes so long for it.
+/// All hosts are lost. The first that returns starts the guests of all, its own too, and takes so long for it, its paths found 1 s
+/// after its return.
 #[test]
 fn guests_without_any_host_wait_for_one() {
-    let compiled = open("restart");
+    let compiled = open_with("restart", "path_check = \"1s\", no_path = \"fail\"");
     let all = script(&compiled, S + 50 * MS, LOUD, "vm-*", None);
     let back = script(&compiled, 5 * S + 50 * MS, Action::Restore, "vm-3", None);
     let tally = run(&compiled, &[all.clone(), back], 60 * S);
     let restarts: Vec<u64> = story(&tally)[4..].iter().map(|entry| entry.0).collect();
     assert_eq!(restarts, [7 * S + 50 * MS; 4]);
-    // 29 more each from 7.1 s to 9.9 s, all over vm-3, which found its paths by the check after its return.
+    // 29 more each from 7.1 s to 9.9 s, all over vm-3.
     assert_eq!(by_host(&compiled, &tally), [11, 11, 11 + 4 * 29, 11]);
     assert_eq!(tally.workloads[0].failed_total, 0);
     let tally = run(&compiled, &[all], 60 * S);
@@ -454,8 +462,9 @@ fn a_closed_load_goes_on_through_a_drain() {
     }
 }
 
-/// A host that is back before its cluster takes it for lost keeps its guests, each time: what they were to ask for meanwhile is all
-/// that is not asked for. Its paths are found 5 s after its return: the five reads that wait for them at 2.05 s are lost with it. Once it was taken for lost its guests run elsewhere, whatever it does.
+/// A host that is back before its cluster takes it for lost keeps its guests, each time: what they were to ask for until it has found
+/// its paths, 5 s after its return, is all that is not asked for, and nothing is under way in it when it is lost again. Once it was
+/// taken for lost its guests run elsewhere, whatever it does.
 #[test]
 fn a_host_that_is_back_in_time_keeps_its_guests() {
     let compiled = open("restart");
@@ -468,10 +477,11 @@ fn a_host_that_is_back_in_time_keeps_its_guests() {
     ];
     let tally = run(&compiled, &scripts, 60 * S);
     let work = &tally.workloads[0];
-    assert_eq!(by_host(&compiled, &tally), [85, 100, 100, 100]);
-    assert_eq!((work.unasked, work.failed_total), (10, 5));
+    // From 1.1 s to 7.5 s it asks for nothing: 65 reads.
+    assert_eq!(by_host(&compiled, &tally), [35, 100, 100, 100]);
+    assert_eq!((work.unasked, work.failed_total), (65, 0));
     let lost: Vec<u64> = story(&tally).iter().map(|entry| entry.2).collect();
-    assert_eq!(lost, [0, 5]);
+    assert_eq!(lost, [0, 0]);
     // Found at 2.05 s; lost and back once more meanwhile.
     let scripts = [
         at(1_050, LOUD),
@@ -536,4 +546,109 @@ fn a_host_begins_anew_however_short_it_was_away() {
         assert_eq!(kept.len(), 2, "{protocol}");
         assert!(kept.iter().all(|(_, timer)| timer.is_none()), "{kept:?}");
     }
+}
+
+/// A host that is back finds its paths before anything on it asks for I/O: with `no_path = "fail"` nothing fails until then, and NVMe
+/// holds nothing for its reconnect. What would have come before is not asked for, and a closed load begins then.
+#[test]
+fn a_host_that_is_back_asks_for_nothing_before_its_first_path() {
+    let (lost, back) = (S + 50 * MS, 2 * S + 50 * MS);
+    for (protocol, speed, found) in [
+        ("fc-scsi", "32GFC", 5),
+        ("iscsi", "25GbE", 5),
+        ("fc-nvme", "32GFC", 5),
+        ("nvme-tcp", "25GbE", 10),
+    ] {
+        let of = |arrivals: &str| {
+            let text = text("stay", arrivals, protocol, speed);
+            text.replace("no_path = \"queue\"", "no_path = \"fail\"")
+        };
+        let mut base = site(&of("{ poisson = \"1/s\" }"));
+        let reads: Vec<(u64, Op, u32)> = (0..200).map(|n| (n * 100 * MS, Op::Read, 4096)).collect();
+        at_times(&mut base, 4, &reads);
+        for part in ["vm-1", "bay-1"] {
+            let compiled = Compiled::new(&base, &[]);
+            let scripts = [
+                script(&compiled, lost, LOUD, part, None),
+                script(&compiled, back, Action::Restore, part, None),
+            ];
+            let tally = run(&compiled, &scripts, 60 * S);
+            let work = &tally.workloads[0];
+            let hosts = if part == "vm-1" { 1 } else { 2 };
+            // From 1.1 s to the instant in which the paths are found, 50 ms after a read would have come.
+            let unasked = 10 + found * 10;
+            assert_eq!(
+                (work.unasked, work.failed_total, work.retried),
+                (hosts * unasked, 0, 0),
+                "{protocol}, {part}"
+            );
+            assert!(work.longest.0 < 10 * MS, "{protocol}: {:?}", work.longest);
+            let done = by_host(&compiled, &tally);
+            assert_eq!((done[0], done[3]), (200 - unasked, 200), "{protocol}");
+        }
+        let base = site(&of("{ closed = { depth = 4, think = \"20ms\" } }"));
+        let compiled = Compiled::new(&base, &[]);
+        let mut world = World::new(&compiled, 0, watch(0, 60 * S), LIMITS);
+        world.add_script(script(&compiled, lost, LOUD, "vm-*", None));
+        world.add_script(script(&compiled, back, Action::Restore, "vm-*", None));
+        let mut issued = |at: u64| {
+            world.run_until(Instant(at), Stop::AtTheTime);
+            let work = &world.tally().workloads[0];
+            (work.issued_total, work.failed_total - work.lost_with_host)
+        };
+        let gone = issued(lost);
+        assert_eq!(issued(back + found * S - MS), gone, "{protocol}");
+        // Each of the four has its four outstanding at once.
+        assert_eq!(issued(back + found * S), (gone.0 + 16, 0), "{protocol}");
+        assert_eq!(issued(20 * S).1, 0, "{protocol}");
+    }
+}
+
+/// One whose fabrics are still lost when it is back has no path, and asks for nothing until one of them is back too.
+#[test]
+fn a_host_that_is_back_without_fabrics_waits_for_one() {
+    let compiled = open_with("stay", "no_path = \"fail\"");
+    let at = |at: u64, action, part| script(&compiled, at, action, part, None);
+    let links = ["vm-1:A1~core-A", "vm-1:B1~core-B"];
+    let mut scripts = vec![at(S + 50 * MS, LOUD, "vm-1")];
+    scripts.extend(links.map(|link| at(S + 50 * MS, LOUD, link)));
+    scripts.push(at(2 * S + 50 * MS, Action::Restore, "vm-1"));
+    let tally = run(&compiled, &scripts, 60 * S);
+    let work = &tally.workloads[0];
+    assert_eq!((work.unasked, work.failed_total), (89, 0));
+    // Checks at 7.05 s and 12.05 s find nothing; the link is back at 4 s, so that the first of them does.
+    scripts.push(at(4 * S, Action::Restore, links[0]));
+    let tally = run(&compiled, &scripts, 60 * S);
+    let work = &tally.workloads[0];
+    assert_eq!((work.unasked, work.failed_total), (60, 0));
+    assert_eq!(by_host(&compiled, &tally)[0], 40);
+}
+
+/// Guests that are restarted on a host that has just come back begin when it has found its paths; where another host has its own,
+/// they are restarted there.
+#[test]
+fn restarted_guests_wait_for_the_paths_of_their_host() {
+    let compiled = open_with("restart", "no_path = \"fail\"");
+    let at = |at: u64, action, part| script(&compiled, at, action, part, None);
+    // All lost at 1.05 s, and restarted at 4.05 s on the one that is back at 3.05 s, whose paths are found at 8.05 s.
+    let scripts = [
+        at(S + 50 * MS, LOUD, "vm-*"),
+        at(3 * S + 50 * MS, Action::Restore, "vm-3"),
+    ];
+    let tally = run(&compiled, &scripts, 60 * S);
+    let work = &tally.workloads[0];
+    // 8.1 s to 9.9 s.
+    assert_eq!(by_host(&compiled, &tally), [11, 11, 11 + 4 * 19, 11]);
+    assert_eq!((work.unasked, work.failed_total), (4 * 70, 0));
+    let scripts = [
+        at(S + 50 * MS, LOUD, "vm-1"),
+        at(S + 50 * MS, LOUD, "vm-2"),
+        at(3 * S + 500 * MS, Action::Restore, "vm-2"),
+    ];
+    let tally = run(&compiled, &scripts, 60 * S);
+    let work = &tally.workloads[0];
+    assert_eq!((work.unasked, work.failed_total), (2 * 30, 0));
+    let done = by_host(&compiled, &tally);
+    assert_eq!((done[0], done[1]), (11, 11));
+    assert_eq!(done[2] + done[3], 400 - 60 - 22);
 }

@@ -73,7 +73,7 @@ pub(super) fn timers(dice: &mut Dice) -> String {
     let _ = writeln!(text, "retries = {}", dice.one(&[1, 5]));
     let failback = dice.one(&["immediate", "manual", "300us"]);
     let _ = writeln!(text, "failback = \"{failback}\"");
-    let device_loss = dice.one(&["150us", "900us", "60s"]);
+    let device_loss = dice.one(&["600us", "900us", "60s"]);
     let _ = writeln!(text, "device_loss = \"{device_loss}\"");
     let _ = writeln!(text, "tcp_retries = {}", dice.one(&[1, 2, 15]));
     let no_path = dice.one(&["\"fail\"", "\"queue\"", "{ retry = 2 }", "\"by-protocol\""]);

@@ -153,7 +153,7 @@ fn each_loss_is_noticed_in_its_own_way() {
 }
 
 /// Attempts after the first are counted when they are made: with both sides lost the read goes from A to B,
-/// whose loss is noticed a moment later, and then there is nowhere to go.
+/// whose loss is noticed a moment later, and then there is nowhere to go. Noticed in the same instant, nothing of it has left for B.
 #[test]
 fn an_attempt_counts_when_it_is_made() {
     let compiled = dual(
@@ -162,10 +162,13 @@ fn an_attempt_counts_when_it_is_made() {
         "timers = { no_path = \"fail\" }",
         &CAUGHT,
     );
-    let lost = Side::BOTH.map(|side| script(&compiled, 50 * US, LOUD, "", Some(side)));
-    let tally = run(&compiled, &lost, S);
-    let work = &tally.workloads[0];
-    assert_eq!((work.completed_total, work.failed_total), (0, 1));
-    assert_eq!(work.retried, 1);
-    assert_eq!(work.longest.0, 50 * US + 100 * MS);
+    for (later, retried) in [(50 * US, 1), (0, 0)] {
+        let lost = [(Side::A, 50 * US), (Side::B, 50 * US + later)];
+        let lost = lost.map(|(side, at)| script(&compiled, at, LOUD, "", Some(side)));
+        let tally = run(&compiled, &lost, S);
+        let work = &tally.workloads[0];
+        assert_eq!((work.completed_total, work.failed_total), (0, 1));
+        assert_eq!(work.retried, retried);
+        assert_eq!(work.longest.0, 50 * US + later + 100 * MS);
+    }
 }

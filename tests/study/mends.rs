@@ -367,6 +367,45 @@ fn two_full_links_in_series_are_both_widened() {
     assert!(report.mends.len() <= 12);
 }
 
+/// The same with prices: whatever the layers build on, the cheapest pair is found, second members and ports of 10GbE at 1 apiece where
+/// 25GbE is dear. What cannot be tried for want of runs is counted.
+#[test]
+fn the_cheapest_of_several_changes_is_found() {
+    let base = [
+        ("array.store.controllers", "1"),
+        ("link.core-store.speed", "10GbE"),
+    ];
+    let list = "item,of,price\nport,10GbE,1\ncable,10GbE,1\nport,25GbE,1000\ncable,25GbE,1000\n";
+    let by_price = |most: u32| Search {
+        most,
+        prices: Some(PriceList::new(
+            prices("p.csv", list).expect("it can be read"),
+        )),
+    };
+    let report = searched(NARROW, &base, &loss_of_a(), &by_price(16));
+    let search = report.mend_search.as_ref().expect("it was asked for");
+    let best = report.mends.iter().find(|mend| mend.mends_all);
+    let best = best.expect("something mends it");
+    // A cable and two ports on each of two fabrics, at each of the two links.
+    let ten = best.set.iter().all(|(_, value)| value == "2");
+    assert!(ten, "{} {:?} {search:?}", best.name, best.changes);
+    let price = best.changes.price.expect("it has one");
+    assert!(price < 1_000.0, "{price}");
+    assert!(
+        report.mends.len() <= 16 && search.sets_untried == 0,
+        "{search:?}"
+    );
+    // As many runs as there are single changes leave none for sets.
+    let report = searched(NARROW, &base, &loss_of_a(), &by_price(3));
+    let search = report.mend_search.as_ref().expect("it was asked for");
+    assert!(
+        search.sets_tried == 0 && search.sets_untried > 0,
+        "{search:?}"
+    );
+    let text = report_text(&report).replace('\n', " ");
+    assert!(text.contains("Not tried, for want of runs"), "{text}");
+}
+
 /// Two controllers whose volumes are without one for so long when it is lost, and hosts that hold I/O for 5.6 s (2.6 s with short
 /// timers): `promise` about the longest I/O.
 fn owned(takeover: &str, promise: &str) -> String {
@@ -563,6 +602,38 @@ fn a_command_timeout_that_is_stated_is_made_shorter() {
             .iter()
             .all(|mend| !mend.name.contains("command timeout"))
     );
+}
+
+/// NVMe over Fibre Channel whose commands time out after 8 s, before the lost signal counts at 12 s: nothing waits for longer than 8 s, and
+/// yet the detection has to be as short as the promise of 4 s asks for, less a tenth, as it is what would end the stall then.
+#[test]
+fn a_timer_that_another_cuts_short_is_made_short_enough() {
+    let text = SHALLOW
+        .replace("queue_depth = 1\n", "")
+        .replace("12k/s", "1k/s")
+        .replace("fc-scsi", "fc-nvme")
+        .replace("settle_limit = \"1s\"", "settle_limit = \"20s\"")
+        .replace(
+            "{ mean = \"500us\" }",
+            "{ switching = { longest_io = \"4s\" } }",
+        );
+    let ask = Ask {
+        switch: true,
+        ..loss_of_a()
+    };
+    let stated = [
+        ("timers.command_timeout", "8s"),
+        ("timers.link_loss_detect", "12s"),
+    ];
+    let report = searched(&text, &stated, &ask, &most(4));
+    let longest = report.switches[0].workloads[0].longest_io_s[0];
+    assert!((7.9..8.1).contains(&longest), "{longest}");
+    let mut mends = report.mends.iter();
+    let found = mends.find(|mend| mend.name.starts_with("a shorter link-loss detect ("));
+    let found = found.expect("it is tried");
+    let set = ("timers.link_loss_detect".to_owned(), "3000ms".to_owned());
+    assert_eq!(found.set, [set]);
+    assert!(found.mends_all, "{:?} {:?}", found.set, found.left);
 }
 
 /// One host with one place on each of two paths, reads of 100 us and a little on the way: 19,000 a second over both, 9,500 over one,

@@ -1,7 +1,7 @@
 //! Hosts without any path beside others that have one: counted and named wherever a lost path is told, and a state in which they fail
 //! at once is a settled one.
 
-use super::rig::{ask, moved, origin, site};
+use super::rig::{Twin, ask, moved, origin, site};
 use halfloom::outcome::Report;
 use halfloom::render::sheet::{SheetLine, Steps, sheet};
 use halfloom::render::table::{report_text, windows_text};
@@ -166,4 +166,40 @@ fn whole_tries_are_told_alike_and_counted_from_the_loss() {
     assert!((20.0..20.5).contains(&settled), "{settled}");
     let mut events = switch.events.iter();
     assert!(events.any(|event| event.what.starts_with("settled: all that comes fails")));
+}
+
+/// Whether all that comes fails afterwards is a matter of the hosts' patience, however long that lasts: work that waits for its NVMe
+/// controllers, or for some checks, fails in the state after, though nothing of it has failed in the run; what waits for ever does not.
+#[test]
+fn what_fails_late_fails_after_all_the_same() {
+    let one = |protocol: &str, speed: &str, no_path: &str, patient: &str| {
+        let text = Twin {
+            run: "duration = \"100ms\"\nwarm_up = \"20ms\"\nreplications = 1\nswitch_replications = 1\nsettle_limit = \"2s\"",
+            timers: &format!("no_path = {no_path}\nfast_io_fail = \"1s\"\nkeep_alive = \"1s\"\n{patient}"),
+            array: "controllers = 1\nread = { hit = \"100%\", hit_time = \"100us\" }",
+            near: &format!("speed = \"{speed}\""),
+            far: &format!("speed = \"{speed}\""),
+            name: "w",
+            work: &format!("protocol = \"{protocol}\"\nread = \"100%\"\nsizes = \"4KiB\"\narrivals = {{ paced = \"100/s\" }}"),
+            more: "[[outage]]\nname = \"both\"\ntakes = [\"core-A\", \"core-B\"]\n",
+            ..Twin::default()
+        }
+        .text();
+        let report = ask(&site(&text, &[]), &["both"], true);
+        let work = moved(&report.switches[0], "w");
+        (work.fails_after, work.failed[0] > 0, work.drain_s.is_some())
+    };
+    let fail = one("fc-scsi", "32GFC", "\"fail\"", "");
+    assert_eq!(fail, (true, true, false));
+    let late = one(
+        "fc-scsi",
+        "32GFC",
+        "{ retry = 2 }",
+        "path_check = \"500ms\"",
+    );
+    assert_eq!(late, (true, true, false));
+    let waits = one("nvme-tcp", "25GbE", "\"by-protocol\"", "");
+    assert_eq!(waits, (true, false, false));
+    let ever = one("fc-scsi", "32GFC", "\"queue\"", "");
+    assert!(!ever.0 && !ever.1, "{ever:?}");
 }

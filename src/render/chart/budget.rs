@@ -12,6 +12,7 @@ use super::frame::{Plotted, Sheet, with_case};
 use super::palette::Role;
 use super::text::{fit, room, sig, wrap_at_most};
 use super::{Drawing, Format};
+use crate::render::number::UNFINISHED;
 
 /// Bars drawn at most.
 const BARS_MOST: usize = 8;
@@ -26,6 +27,8 @@ struct Bar {
     parts: Vec<Part>,
     total: f64,
     saturated: bool,
+    /// I/Os that were not over when the run ended: the parts are those of the others, and what the mean would be is not known.
+    unfinished: u64,
     mended: bool,
 }
 
@@ -37,6 +40,14 @@ impl Bar {
         }
         let unit = 10_f64.powf(self.total.log10().floor() - 2.0);
         (self.total / unit).round() * unit
+    }
+
+    /// What stands at its end: the mean, or that nobody knows it.
+    fn sum(&self, unit: Unit) -> String {
+        if self.unfinished > 0 {
+            return UNFINISHED.to_owned();
+        }
+        unit.figure(self.total, self.total)
     }
 }
 
@@ -75,7 +86,13 @@ pub(super) fn draw(report: &Report, workload: usize, format: Format) -> Option<D
     } else {
         sheet.side + names.min(widest) + em
     };
-    let right = sheet.right() - room("0.000 ms", em, true) - em * 0.5;
+    let known = |bar: &Bar| bar.unfinished == 0;
+    let sum = if bars.iter().all(known) {
+        "0.000 ms"
+    } else {
+        UNFINISHED
+    };
+    let right = sheet.right() - room(sum, em, true) - em * 0.5;
     let scale = Scale::linear((0.0, most), (left, right));
     let (step, high) = if phone {
         (em * 3.0, em * 1.4)
@@ -181,6 +198,7 @@ fn bars(report: &Report, workload: usize) -> Vec<Bar> {
             total: parts.iter().map(|part| part.us).sum(),
             parts,
             saturated: figures.saturated,
+            unfinished: figures.all.unfinished,
             mended: mend.is_some(),
         }
     };
@@ -284,13 +302,7 @@ fn stack(sheet: &mut Sheet, bar: &Bar, scale: &Scale, (top, high): (f64, f64), u
         from += part.us;
     }
     let at = (scale.place(bar.total) + em * 0.5, base);
-    sheet.label(
-        at,
-        &unit.figure(bar.total, bar.total),
-        Face::Bold,
-        Anchor::Start,
-        Role::Ink,
-    );
+    sheet.label(at, &bar.sum(unit), Face::Bold, Anchor::Start, Role::Ink);
 }
 
 fn segment(sheet: &mut Sheet, part: &Part, (left, right): (f64, f64), (top, high): (f64, f64)) {
@@ -337,13 +349,7 @@ fn enlarge(sheet: &mut Sheet, bar: &Bar, most: f64, (left, right): (f64, f64), y
         from += part.us;
     }
     let at = (right + em * 0.5, top + high / 2.0 + em * 0.36);
-    sheet.label(
-        at,
-        &unit.figure(bar.total, bar.total),
-        Face::Bold,
-        Anchor::Start,
-        Role::Ink,
-    );
+    sheet.label(at, &bar.sum(unit), Face::Bold, Anchor::Start, Role::Ink);
     leader_lines(sheet, &above, &below, (top, top + high))
 }
 

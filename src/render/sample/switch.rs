@@ -89,6 +89,7 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
         retried: held * 10,
         completed_least_iops: Some(if bursty { iops * 0.4 } else { iops * 0.9 }),
         completed_most_iops: if bursty { SURVIVORS } else { iops * 1.04 },
+        chance_most_iops: 0.0,
         failed: vec![0; 10],
         lost_with_host: vec![0; 10],
         unasked: vec![0; 10],

@@ -225,6 +225,8 @@ fn no_advice_is_given_that_cannot_apply() {
         fixed: Vec::new(),
         refused: Vec::new(),
         priced: false,
+        sets_tried: 0,
+        sets_untried: 0,
     });
     let said = answer(&asked).mend.plain();
     assert!(said.starts_with("No change to propose was found"), "{said}");

@@ -141,12 +141,40 @@ pub fn mend_search_words(report: &Report) -> Vec<String> {
         out.push(format!("The price list lacks {}.", listed(&items)));
     }
     if search.priced && search.tried > 1 {
-        out.push(match search.rounds {
-            1 => "Changes were tried one by one: several that are cheaper might do together for less.".to_owned(),
-            _ => "Together, changes were tried only on top of the best before: others that are cheaper might do together for less.".to_owned(),
-        });
+        out.push(sets_words(report, search));
     }
     out
+}
+
+/// Which sets of changes were tried for their price, and which were not.
+fn sets_words(report: &Report, search: &MendSearch) -> String {
+    let sets = |count: u32| plural(usize::try_from(count).unwrap_or(usize::MAX), "set");
+    let less = if report.mends.iter().any(|mend| mend.mends_all) {
+        " for less than the cheapest change that mends everything"
+    } else {
+        ""
+    };
+    let tried = match search.sets_tried {
+        0 => String::new(),
+        count => format!(
+            " {} of two or three changes were tried, the least dear first.",
+            sets(count)
+        ),
+    };
+    match search.sets_untried {
+        0 if less.is_empty() => format!(
+            "{tried} No set of two or three of these changes is left to try: more of them together might do."
+        ),
+        0 => format!(
+            "{tried} No set of two or three of these changes{less} is left to try: more of them together, or others, might do."
+        ),
+        count => format!(
+            "{tried} Not tried, for want of runs: {} of two or three changes{less}.",
+            sets(count)
+        ),
+    }
+    .trim_start()
+    .to_owned()
 }
 
 /// Which changes need ports that a switch does not state to have.
@@ -251,20 +279,34 @@ mod tests {
     fn a_search_by_price_says_which_changes_were_not_tried_together() {
         let mut report = sample_mends();
         let said = |report: &Report| mend_search_words(report).join(" ");
-        for (priced, tried, rounds, words) in [
-            (true, 3, 1, Some("tried one by one")),
-            (true, 3, 2, Some("on top of the best before")),
-            (true, 1, 1, None),
-            (false, 3, 1, None),
+        for (priced, tried, sets, words) in [
+            (
+                true,
+                3,
+                (0, 0),
+                Some("No set of two or three of these changes"),
+            ),
+            (
+                true,
+                3,
+                (2, 0),
+                Some("2 sets of two or three changes were tried"),
+            ),
+            (true, 3, (2, 5), Some("Not tried, for want of runs: 5 sets")),
+            (
+                true,
+                3,
+                (0, 1),
+                Some("Not tried, for want of runs: 1 set of"),
+            ),
+            (true, 1, (0, 0), None),
+            (false, 3, (0, 0), None),
         ] {
             let search = report.mend_search.as_mut().expect("a search");
-            (search.priced, search.tried, search.rounds) = (priced, tried, rounds);
+            (search.priced, search.tried) = (priced, tried);
+            (search.sets_tried, search.sets_untried) = sets;
             let text = said(&report);
-            assert_eq!(
-                text.contains("might do together"),
-                words.is_some(),
-                "{text}"
-            );
+            assert_eq!(text.contains("of two or three"), words.is_some(), "{text}");
             assert!(words.is_none_or(|words| text.contains(words)), "{text}");
         }
     }

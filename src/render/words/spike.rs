@@ -6,8 +6,8 @@ use super::{plural, timer_words};
 use crate::outcome::{Harm, Reference, StopCause, Switch, SwitchWorkload, WorkStop};
 use crate::render::number::{Scale, about, three};
 
-/// From this many times the busiest 20 ms of the steady run that it settles to on, what comes after is a spike. A choice of
-/// this program.
+/// From this many times the busiest 20 ms of the steady run that it settles to on, what comes after is a spike, where it is more than
+/// chance makes of so long a run ([`SwitchWorkload::chance_most_iops`]). A choice of this program.
 const SPIKE: f64 = 1.2;
 
 /// From more than this many times the I/Os that hung on, the backlog is told of as work that waited behind them. A choice of
@@ -49,7 +49,8 @@ fn hung(work: &SwitchWorkload) -> String {
 }
 
 fn spikes(work: &SwitchWorkload) -> bool {
-    work.survivors_peak_iops > 0.0 && work.completed_most_iops >= SPIKE * work.survivors_peak_iops
+    let (most, usual) = (work.completed_most_iops, work.survivors_peak_iops);
+    usual > 0.0 && most >= SPIKE * usual && most > work.chance_most_iops
 }
 
 fn paragraph(policy: &[String], works: &[&SwitchWorkload], switch: &Switch) -> String {
@@ -545,6 +546,21 @@ mod tests {
         );
         assert!(!of(4_001.0, 8_000.0).contains("as few as"));
         assert!(!of(0.0, 100.0).contains("as few as"));
+    }
+
+    /// Where few I/Os come in 20 ms, the busiest of many of them has more than that of few by chance.
+    #[test]
+    fn what_chance_makes_of_a_long_run_is_no_spike() {
+        let of = |chance: f64| {
+            said(move |work| {
+                (work.rated, work.longest_open) = (true, vec![false]);
+                work.longest_silence_s = 0.0;
+                (work.completed_most_iops, work.survivors_peak_iops) = (450.0, 350.0);
+                work.chance_most_iops = chance;
+            })
+        };
+        assert!(of(449.0).contains("1.29 times"), "{}", of(449.0));
+        assert!(of(450.0).contains("No stop and no spike"), "{}", of(450.0));
     }
 
     /// The thresholds, on both sides of each.

@@ -298,6 +298,29 @@ fn failback_takeover_and_retransmissions_have_limits() {
     insta::assert_snapshot!(changed("name = \"vault\"", "name = \"vault\"\ntakeover = 10"), @r#"8:12^2 `takeover` of array `vault` is an integer without a unit | a time like "600ns", "100us", "2s" or "15m" (minutes) in quotes"#);
 }
 
+/// A port that is removed holds nothing any more: fast-io-fail has to be over before.
+#[test]
+fn a_hold_is_over_before_its_port_is_removed() {
+    insta::assert_snapshot!(with("[timers]\ndevice_loss = \"60s\"\nfast_io_fail = \"60s\""), @r#"18:16^5 [timers]: I/O would be held on a lost remote port for 60s, and the port is removed after 60s | fast_io_fail below device_loss, or "off" to hold until device_loss"#);
+    // The usual 5 s are longer than what is stated.
+    insta::assert_snapshot!(with("[timers]\ndevice_loss = \"3s\""), @r#"17:15^4 [timers]: I/O would be held on a lost remote port for 5s, and the port is removed after 3s | fast_io_fail below device_loss, or "off" to hold until device_loss"#);
+    for fine in [
+        "[timers]\nfast_io_fail = \"59s\"",
+        "[timers]\nfast_io_fail = \"off\"\ndevice_loss = \"1s\"",
+        "[timers]\npreset = \"short\"\ndevice_loss = \"3s\"",
+    ] {
+        assert_eq!(with(fine), "", "{fine}");
+    }
+    // What a host states is held against what it has from all, and said once.
+    let host = "name = \"db\"";
+    let of = |timers: &str| changed(host, &format!("{host}\ntimers = {timers}"));
+    assert!(of("{ fast_io_fail = \"61s\" }").contains("held on a lost remote port for 61s"));
+    let all = "[timers]\ndevice_loss = \"3s\"\n[[switch]]";
+    let text = SMALL.replacen("[[switch]]", all, 1);
+    let text = text.replacen(host, &format!("{host}\ntimers = {{ retries = 3 }}"), 1);
+    assert_eq!(problems(&text, &[]).len(), 1);
+}
+
 #[test]
 fn a_team_is_of_two_ports_with_file_traffic() {
     let host = "[[host]]\nname = \"db\"";

@@ -4,7 +4,7 @@
 //! What piles up is held for as long as the timers stop an I/O of its workload that the loss catches (the row `stall` of the case and
 //! workload): what crosses the part on the ways that take over from lost paths, also where those crossed it before, as a controller or a
 //! common link; and all that is asked of it where volumes are left without a controller, behind which whatever a host asks for comes to wait.
-//! A lost path holds no more than its depth while others take the rest. Where hosts may have only so much under way, that works the backlog off no faster than their depth over
+//! A lost path holds no more than its depth while others take the rest, of all workloads of its host to the array together, each as much of it as comes for it. Where hosts may have only so much under way, that works the backlog off no faster than their depth over
 //! the latency of an idle site lets through, beside what goes on coming: the slower of the two is shown. No bound: arrivals and messages are not a fluid, and the last of the backlog has its own latency.
 
 use super::super::estimate::idle::host_ceiling;
@@ -177,6 +177,8 @@ struct AtHost {
     comes: f64,
     /// Those of them that are held: where a path that holds is full and others are taken, no more than has a place on it.
     held: f64,
+    /// Others are taken where it is full.
+    bounded: bool,
 }
 
 fn at_hosts(
@@ -186,8 +188,10 @@ fn at_hosts(
     stalled: &[Option<Stalled>],
 ) -> Vec<AtHost> {
     let mut before = Flows::with(fabric, &healthy.alive, healthy.routes.clone());
-    let mut all = Vec::new();
+    let mut all: Vec<AtHost> = Vec::new();
     for (index, (set, left)) in healthy.sets.iter().zip(&case.sets).enumerate() {
+        let first: usize = all.len();
+        let mut places = 0.0_f64;
         let family = &site.hosts[fabric.hosts[set.host].family];
         for workload in &set.workloads {
             let work = &site.workloads[*workload];
@@ -214,21 +218,30 @@ fn at_hosts(
             } else {
                 rate.mean * moved * stall_s
             };
-            let held = match family.queue_depth {
-                // A host that would take no other path holds all that comes, as it does where none of those it prefers is left.
-                Some(depth) if !stalled.unserved && moved < 1.0 - 1e-9 => {
-                    comes.min(f64::from(depth) * paths)
-                }
-                _ => comes,
-            };
+            // A host that would take no other path holds all that comes, as it does where none of those it prefers is left.
+            let bounded = !stalled.unserved && moved < 1.0 - 1e-9;
+            places = places.max(paths);
             all.push(AtHost {
                 set: index,
                 workload: *workload,
                 stall_s,
                 rate: rate.mean,
                 comes,
-                held,
+                held: comes,
+                bounded,
             });
+        }
+        let Some(depth) = family.queue_depth else {
+            continue;
+        };
+        let own = &mut all[first..];
+        let bounded = own.iter().filter(|host| host.bounded);
+        let comes: f64 = bounded.map(|host| host.comes).sum();
+        let room = f64::from(depth) * places;
+        if comes > room {
+            for host in own.iter_mut().filter(|host| host.bounded) {
+                host.held *= room / comes;
+            }
         }
     }
     all

@@ -260,6 +260,20 @@ arrivals = { poisson = "600k/s" }
         let row = one(&rows, "app:B1 > sw-B", "drain", Trust::Approximation);
         near(row.value, drained);
     }
+    // The places on a path are there once, however many workloads share them.
+    let (head, work) = text.split_once("[[workload]]").expect("there is one");
+    let head = head.replace(
+        "paths = \"random\"",
+        "paths = \"random\"\nqueue_depth = 100",
+    );
+    let part = |name: &str, rate: &str| {
+        let own = work.replace("\"w\"", name).replace("600k/s", rate);
+        format!("[[workload]]{own}")
+    };
+    let both = head + &part("\"w\"", "200k/s") + &part("\"v\"", "400k/s");
+    let rows = rows_of(&both);
+    let row = one(&rows, "app:B1 > sw-B", "drain", Trust::Approximation);
+    near(row.value, 5.25e-3);
 }
 
 /// Two controllers that own the volumes in turn, each at 0.0075 of what it can do, the other at 0.015 when one is lost.

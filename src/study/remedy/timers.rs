@@ -250,7 +250,8 @@ const STATED: [(TimerName, &str); 8] = [
 const OF_THE_PROMISE: f64 = 0.9;
 
 /// The timers that ended the longest I/O of a workload, the last and those before it, where the scenario states them: as much shorter as
-/// the promise asks for, and half of it where even none would be too long.
+/// the promise asks for, and half of it where even none would be too long. One that another cut short would have lasted for all that the sum
+/// of its timers says: so much longer than the longest I/O it has to become shorter.
 pub(super) fn stated(
     site: &Site,
     workload: usize,
@@ -267,6 +268,14 @@ pub(super) fn stated(
         return Vec::new();
     };
     let longest = own.longest_io_s.iter().copied().fold(0.0, f64::max);
+    // How long the I/O would be held, were this timer the one that lets it go.
+    let bound = |timer: TimerName| {
+        let sums = own.by_timers.iter().filter(|stall| {
+            let mut parts = stall.by.split(" + ");
+            parts.any(|part| name(part) == timer_name(timer))
+        });
+        sums.map(|stall| stall.s).fold(longest, f64::max)
+    };
     let before = own.by_timers.iter().flat_map(|stall| stall.by.split(" + "));
     let ended: Vec<&str> = std::iter::once(place.timer.as_str())
         .chain(before)
@@ -298,7 +307,7 @@ pub(super) fn stated(
             _ => value(&host.timers, timer),
         };
         let now = own.as_secs_f64();
-        let least = now - (longest - target);
+        let least = now - (bound(timer) - target);
         let to = round_down(if least > 0.0 { least } else { now / 2.0 });
         if to == Duration::ZERO || to.as_secs_f64() >= now {
             continue;

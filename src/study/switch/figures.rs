@@ -9,6 +9,7 @@ use crate::outcome::{
     Begin, Harm, NamedEvent, Reference, Switch, SwitchBin, SwitchWorkload, TimerStall,
 };
 use crate::site::{Action, Arrivals, Assumption, Basis, LossMode, Measure, Promise, Team};
+use crate::theory::chance::highest_by_chance;
 use crate::unit::{Duration, Instant};
 use crate::wire::Protocol;
 
@@ -300,6 +301,7 @@ fn workload(
         retried: own.iter().map(|workload| workload.retried).sum(),
         completed_least_iops: least(setting, tallies, index, (width, end)),
         completed_most_iops: most(setting, tallies, index, end),
+        chance_most_iops: most_by_chance(setting, tallies, index),
         failed: own
             .iter()
             .map(|workload| workload.failed_total - workload.lost_with_host)
@@ -452,6 +454,23 @@ fn most(setting: &Setting<'_>, tallies: &[Tally], index: usize, end: Instant) ->
         most as f64 / PEAK_WINDOW.as_secs_f64()
     };
     tallies.iter().map(of).sum::<f64>() / tallies.len() as f64
+}
+
+/// A count that chance alone exceeds no more often than in so many runs. A choice of this program.
+const BY_CHANCE: f64 = 0.01;
+
+/// What the busiest whole 20 ms after the loss may have by chance alone, I/Os a second: of as many as the longest run has, each a
+/// count of independent completions at the mean rate of the steady run that it settles to.
+#[allow(clippy::cast_precision_loss)]
+fn most_by_chance(setting: &Setting<'_>, tallies: &[Tally], index: usize) -> f64 {
+    let window = PEAK_WINDOW.as_secs_f64();
+    let ended = tallies.iter().map(|tally| tally.ended).max();
+    let long = ended.map_or(Duration::ZERO, |end| end.since(setting.at));
+    let usual = &setting.survivors.figures.workloads[index]
+        .all
+        .completed_iops;
+    let bins = long.0 as f64 / PEAK_WINDOW.0 as f64;
+    highest_by_chance(usual.value * window, bins, BY_CHANCE) as f64 / window
 }
 
 /// The promise that time and shares above refer to: the first percentile, else the mean.

@@ -3,8 +3,34 @@
 use crate::render::chart::text::{THIN, sig, time};
 
 use super::Bar;
+use crate::render::words::plural;
 
 pub(super) fn finding(bars: &[Bar], workload: &str) -> String {
+    let said = mean(bars, workload);
+    let mut open = bars
+        .iter()
+        .filter(|bar| bar.unfinished > 0 && !bar.saturated);
+    let Some(first) = open.next() else {
+        return said;
+    };
+    let ios = plural(
+        usize::try_from(first.unfinished).unwrap_or(usize::MAX),
+        "I/O",
+    );
+    let (was, more) = (
+        if first.unfinished == 1 { "was" } else { "were" },
+        match open.count() {
+            0 => String::new(),
+            others => format!(" (and in {} drawn)", plural(others, "other case")),
+        },
+    );
+    format!(
+        "{said} {}, {ios}{more} {was} not over when the run ended: what is told there is of the others.",
+        first.with
+    )
+}
+
+fn mean(bars: &[Bar], workload: &str) -> String {
     let Some(healthy) = bars.first() else {
         return String::new();
     };
@@ -72,8 +98,12 @@ pub(super) fn description(bars: &[Bar], workload: &str) -> String {
                 .iter()
                 .map(|part| format!("{} {}", part.name, time(part.us, 3)))
                 .collect();
+            let open = match bar.unfinished {
+                0 => String::new(),
+                ios => format!(", without {ios} that were not over when the run ended"),
+            };
             format!(
-                "{}: {}, of it {}",
+                "{}: {}, of it {}{open}",
                 bar.name,
                 time(bar.total, 3),
                 parts.join(", ")

@@ -422,6 +422,24 @@ fn a_lane_of_many_workloads_keeps_its_side_and_protocol() {
     }
 }
 
+/// Of a case in which I/Os were not over the mean is not known: its bar says so, and the finding tells of whom it is.
+#[test]
+fn a_budget_marks_what_was_not_over() {
+    let mut report = sample_report();
+    let whole = budget(&report, 0, Format::Page).expect("there are bars");
+    assert!(!whole.svg.contains("unfinished") && !whole.finding.contains("not over"));
+    report.steady[1].workloads[0].all.unfinished = 7;
+    for format in [Format::Page, Format::Phone, Format::Slide] {
+        let drawing = budget(&report, 0, format).expect("there are bars");
+        assert!(drawing.svg.contains("unfinished"), "{format:?}");
+        let said = drawing.finding.replace('\u{202F}', " ");
+        assert!(
+            said.contains("7 I/Os were not over when the run ended"),
+            "{said}"
+        );
+    }
+}
+
 /// Of cases that the drawing shows alike the first is told of, and no other is drawn part by part or mended.
 #[test]
 fn a_budget_tells_of_one_of_two_cases_that_are_alike() {
