@@ -317,7 +317,14 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
         _ if case.hopeless.is_some() => Standing::Never,
         _ if case.today.is_none() => Standing::Unpromised,
         (_, Some(missed)) if missed <= begins => Standing::BrokenBefore,
-        _ if asked_from.is_some_and(|day| day > begins) => Standing::BrokenBefore,
+        _ if asked_from.is_some_and(|day| day > begins) => {
+            let asked = |day: Date| asked_from.is_some_and(|from| from < day);
+            if next.is_none_or(asked) && missed.is_none_or(asked) {
+                Standing::ShortAtFirst
+            } else {
+                Standing::BrokenBefore
+            }
+        }
         (Some(met), _) if next.is_some_and(|next| met >= next) => Standing::Holds,
         (_, Some(missed)) if next.is_none_or(|next| missed < next) => Standing::Breaks,
         _ => Standing::Open,

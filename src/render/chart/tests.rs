@@ -277,6 +277,49 @@ fn a_step_that_no_load_keeps_is_named_in_the_legend() {
     assert!(words.contains("nothing promised"), "{words}");
 }
 
+/// A day of the site as it is that lies beyond the step is no day on which anything breaks: the step has changed the site by then.
+#[test]
+fn what_is_short_at_first_breaks_on_no_day_beyond_the_next_step() {
+    let mut plan = sample_growth();
+    plan.stages[1].cases.truncate(1);
+    let stage = &mut plan.stages[0];
+    stage.cases.truncate(1);
+    let case = &mut stage.cases[0];
+    case.standing = crate::outcome::Standing::ShortAtFirst;
+    case.asked_from = Some("2028-01-01".into());
+    let drawing = growth_curve(&plan, Format::Slide).expect("there are stages");
+    let words = texts(&drawing.svg).join(" ");
+    assert!(!words.contains("2029-12-15"), "{words}");
+    assert!(words.contains("broken by 2032-06-01"), "{words}");
+    assert!(
+        drawing.finding.starts_with(
+            "As it is: more throughput is promised than is asked for before 2028-01-01, then every promise holds until the next step. "
+        ),
+        "{}",
+        drawing.finding
+    );
+    // Without a later break the legend has the day up to which it is short.
+    let mut kept = plan.clone();
+    kept.stages.truncate(1);
+    kept.stages[0].cases[0].breaks_by = None;
+    let drawing = growth_curve(&kept, Format::Slide).expect("there are stages");
+    let words = texts(&drawing.svg).join(" ");
+    assert!(words.contains("short until 2028-01-01"), "{words}");
+    // While the stage lasts it is one.
+    plan.stages[0].until = Some("2030-01-01".into());
+    plan.stages[1].date = "2030-01-01".into();
+    let drawing = growth_curve(&plan, Format::Slide).expect("there are stages");
+    let words = texts(&drawing.svg).join(" ");
+    assert!(words.contains("2029-12-15"), "{words}");
+    assert!(
+        drawing
+            .finding
+            .contains("before 2028-01-01, and a promise breaks by 2029-12-15."),
+        "{}",
+        drawing.finding
+    );
+}
+
 /// What is not proven to break is not told as if it held: how far it is proven, or that it is undecided.
 #[test]
 fn a_day_that_is_not_proven_is_told_as_that() {
