@@ -38,6 +38,7 @@ mod curve;
 mod edge;
 mod length;
 mod outlook;
+mod ranks;
 mod run;
 mod scale;
 mod spread;
@@ -157,6 +158,8 @@ struct Judged {
     nearest: Option<String>,
     /// The part that this work waits for most, where the promise is one of latency; else, where it is broken, the fullest on its way.
     in_the_way: Option<PartLoad>,
+    /// Another part on the way of the work of a promise that is broken which is about as full as that.
+    beside: Option<PartLoad>,
     /// How much of the mean latency of that promise's work is no waiting, per cent.
     unwaited_percent: Option<f64>,
     /// Its intervals that reached below what an I/O takes at least.

@@ -17,6 +17,7 @@ use factor::whole;
 pub use factor::{counted, counted_met, counted_missed, load_in};
 pub use hopeless::no_load_keeps;
 use hopeless::{hopeless_sentence, megabytes};
+pub use parts::beside_words;
 use parts::{busiest_sentence, fullest_sentence, parts_sentence};
 use switching::every_promise;
 pub use switching::{switch_breaks, switch_clause, switch_remark, switch_sentence, switch_value};
@@ -332,7 +333,7 @@ fn proven(case: &CaseHeadroom, headroom: &Headroom, told: bool) -> String {
             let said = case
                 .bound
                 .map(|bound| bound_sentence(bound, &name, case, headroom));
-            said.unwrap_or_default() + &fullest_sentence(case.ends.as_ref())
+            said.unwrap_or_default() + &fullest_sentence(case)
         }
         (Some(low), Some(high)) if told => {
             let switch = switch

@@ -7,7 +7,7 @@ use super::scale::Scale;
 use super::{Held, Judged, Search};
 use crate::outcome::{
     Because, CaseHeadroom, DepthLimit, Floor, Hopeless, LoadPoint, LoadRow, MeasureKind,
-    NoCrossing, PartLoad, Purpose, Verdict,
+    NoCrossing, PartLoad, Purpose, RankedBy, Verdict,
 };
 use crate::site::{Arrivals, Measure, Site, Workload};
 use crate::study::parts::{depth_name, fuller};
@@ -87,10 +87,12 @@ pub(super) fn answer(
     let unwaited_percent = last
         .filter(|_| missed.is_some())
         .and_then(|judged| judged.unwaited_percent);
-    let others = full
-        .iter()
-        .filter(|part| first.as_ref().is_none_or(|first| first.part != part.part))
-        .cloned();
+    let beside = last.filter(|_| missed.is_some() && waiting.is_none());
+    let beside = beside.and_then(|judged| judged.beside.clone());
+    let ranked_by = last.map_or(RankedBy::Mean, |judged| judged.point.ranked_by);
+    let known = [&first, &beside].map(|part| part.as_ref().map(|part| part.part.clone()));
+    let others = full.iter().cloned();
+    let others = others.filter(|part| !known.contains(&Some(part.part.clone())));
     let others: Vec<PartLoad> = others.collect();
     let mut fullest = waiting.into_iter().chain(first).chain(others);
     let mut tests = search.points.iter();
@@ -121,7 +123,9 @@ pub(super) fn answer(
         knee: bend,
         breaks,
         ends: fullest.next(),
+        beside,
         next: fullest.next(),
+        ranked_by,
         unwaited_percent,
         bound,
         floor,

@@ -559,3 +559,49 @@ fn of_hosts_nothing_is_said_below_one() {
         "{said}"
     );
 }
+
+/// What bursts end is told by the busiest moment, and of two parts that are about equally full both are named, in words, text and page
+/// alike.
+#[test]
+fn parts_are_told_by_the_figure_that_ends_it() {
+    let mut found = sample_headroom();
+    let part = |part: &str, mean_percent: f64, peak_percent: f64| crate::outcome::PartLoad {
+        part: part.into(),
+        instance: part.into(),
+        mean_percent,
+        peak_percent,
+    };
+    for case in &mut found.cases {
+        case.ends = Some(part("vault controllers", 60.1, 110.0));
+        case.beside = Some(part("san to edge, 32GFC", 57.7, 101.0));
+        case.next = Some(part("depot controllers", 60.8, 63.6));
+        case.ranked_by = crate::outcome::RankedBy::Busiest;
+    }
+    let said = proven_sentences(&found).remove(0).replace('\u{202F}', " ");
+    let beside = "about as full, within a tenth of it, is san to edge, 32GFC, 101 %";
+    assert!(
+        said.ends_with(&format!(
+            " The part that ends it is vault controllers, asked for 110 % in the busiest 20 ms there, 60.1 % on the mean, and {beside}; \
+             the next is depot controllers, 63.6 %."
+        )),
+        "{said}"
+    );
+    let text = crate::render::table::headroom_text(&found).replace('\u{202F}', " ");
+    assert!(
+        text.contains(&format!("vault controllers, 60.1 %  110 %; {beside}")),
+        "{text}"
+    );
+    let page = crate::render::page::headroom_page(&found).replace('\u{202F}', " ");
+    assert!(page.contains("asked for in the busiest 20 ms, at the load that ends it"));
+    assert!(page.matches(beside).count() > found.cases.len(), "{page}");
+    assert!(page.contains("; then depot controllers, 63.6 %"));
+    // One that is fuller, for which the work waits less, is told as that.
+    for case in &mut found.cases {
+        case.beside = Some(part("san to edge, 32GFC", 57.7, 130.0));
+    }
+    let said = proven_sentences(&found).remove(0).replace('\u{202F}', " ");
+    assert!(
+        said.contains(", and fuller, though less waits for it, is san to edge, 32GFC, 130 %;"),
+        "{said}"
+    );
+}
