@@ -106,8 +106,13 @@ pub struct Floor {
     pub workload: String,
     /// Target as the user wrote it.
     pub target_text: String,
-    /// Least factor at which as much is asked for, by arithmetic; in a closed loop the least that was seen to bring it.
+    /// Least factor at which as much is asked for, by arithmetic; in a closed loop the least load that was run and brought it.
     pub factor: f64,
+    /// Of a closed loop the largest load below that was run and brought too little; what lies between was not run. `None` of open work.
+    pub short: Option<f64>,
+    /// Where both are neighbours in what the loop keeps outstanding, and the load is no whole number of that: the load between them
+    /// from which on one more is outstanding, by rounding.
+    pub step: Option<f64>,
     /// Asked for today, 10^6 bytes per second; `None` in a closed loop, of which only the runs know it.
     pub asked_mb_s: Option<f64>,
 }
@@ -158,6 +163,15 @@ pub enum Because {
         /// That load.
         factor: f64,
         /// Asked for there, 10^6 bytes per second.
+        throughput_mb_s: f64,
+    },
+    /// No run of a closed loop brought so much, whatever was outstanding, and at least one load is proven to bring too little.
+    NeverBrought {
+        /// Least load that was run.
+        least: f64,
+        /// Largest load that was run.
+        factor: f64,
+        /// The most that any of the runs brought, 10^6 bytes per second.
         throughput_mb_s: f64,
     },
     /// A host of the workload has no path in this case.

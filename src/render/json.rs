@@ -161,9 +161,9 @@
 //! the latency that breaks first is largest), `breaks`
 //! (`workload`, `measure`, `target_text`, `saturated`, `kept_by_others`), `ends` (the part that ends it at `missed`, else the fullest at
 //! `met`), `beside` (another on the same way that is about as full, within a tenth: it ends it as well; or `null`), `next` and `ranked_by` (the figure that these two go by: `"mean"` or `"busiest"`, asked in the busiest 20 ms), `unwaited_percent` (of the mean latency of the broken promise's work there, what is no waiting, or `null`), `bound` (what ended it at `met` where no promise did: `"asked"`, `"buildable"`, else `null`), `floor` (from which load on
-//! a throughput is asked for that is promised, or `null`: `workload`, `target_text`, `factor`, `asked_mb_s` today), `hopeless` (a
+//! a throughput is asked for that is promised, or `null`: `workload`, `target_text`, `factor`, `asked_mb_s` today; of a closed loop, where that is `null`, the least load that was run and brought it, with `short`, the largest below that brought too little, and `step`, from which on one more is outstanding where that is between two whole loads), `hopeless` (a
 //! promise that no load keeps, or `null`: `workload`, `measure`, `target_text`, `because`: `idle-mean`, `idle-wire` and `least-load`
-//! with `latency_us`, the last with `factor`, `full-before` and `most-before` with `factor` and `throughput_mb_s`, or `"no-path"`), `today` (every promise at
+//! with `latency_us`, the last with `factor`, `full-before` and `most-before` with `factor` and `throughput_mb_s`, `never-brought` with these and `least`, the range of the runs and the most that they brought, or `"no-path"`), `today` (every promise at
 //! today's load, with the switch-over where it was judged: `"met"`, `"missed"`, `"undecided"`, or `null` where nothing steady is promised), `switch_over` (at the largest load proven healthy and in this case, or `null`: `factor`, `replications`,
 //! `verdict`, `rows` as of a point, `partial`, `settled_s`, `frame_hops`), `switch_tried` (the same at lower loads, where it is not met
 //! there), `switch_met` (the largest of these loads at which it is met; not proven but seen; or `null`), `points`. `switch_overs` says whether they were judged:

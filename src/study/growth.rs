@@ -77,6 +77,8 @@ pub fn growth(
             stage
         })
         .collect::<Vec<_>>();
+    let mut cases = stages.iter().flat_map(|stage| &stage.cases);
+    let short = cases.any(|case| case.asked_from.is_some());
     Some(GrowthPlan {
         origin,
         from: growth.from.to_string(),
@@ -97,7 +99,14 @@ pub fn growth(
             "a day by which a promise is broken is one that runs have proven; where a part is full by arithmetic before it, latencies of \
              work through that part already grow without end"
                 .to_owned(),
-            "a day before one on which every promise holds is taken to keep them too".to_owned(),
+            format!(
+                "a day before one on which every promise holds is taken to keep them too{}",
+                if short {
+                    ", back to that from which on a throughput is kept"
+                } else {
+                    ""
+                }
+            ),
             "the days are those of the state after each loss; the switch-over itself is not judged here: `failover` does, \
              with --set for the load of a day"
                 .to_owned(),

@@ -36,6 +36,7 @@ mod below;
 mod certain;
 mod curve;
 mod edge;
+mod hungry;
 mod length;
 mod outlook;
 mod ranks;

@@ -6,7 +6,8 @@ use super::html::{
     sentence,
 };
 use crate::outcome::{
-    Bound, CaseHeadroom, Headroom, LoadSwitch, Origin, PartLoad, PartUse, RankedBy, SwitchOvers,
+    Because, Bound, CaseHeadroom, Headroom, LoadSwitch, Origin, PartLoad, PartUse, RankedBy,
+    SwitchOvers,
 };
 use crate::render::chart::{Format, load_curve, part_bars};
 use crate::render::number::{NONE, as_written, is_over, three, three_down, with_unit};
@@ -312,7 +313,11 @@ fn headroom_facts(found: &Headroom) -> String {
         let missed = match (case.missed, &case.hopeless, case.bound) {
             _ if case.today.is_none() => "nothing is promised".to_owned(),
             (None, None, None) if found.partial => "the search was stopped before".to_owned(),
-            (_, Some(_), _) => "one promise is broken at every load".to_owned(),
+            (_, Some(found), _) => match found.because {
+                Because::NeverBrought { .. } => "one promise is broken at every load that was run",
+                _ => "one promise is broken at every load",
+            }
+            .to_owned(),
             (Some(missed), ..) => format!("broken at {}", counted_missed(found, missed)),
             (None, _, Some(Bound::Asked)) => "no more was asked for".to_owned(),
             (None, _, Some(Bound::Buildable)) => "more cannot be built".to_owned(),

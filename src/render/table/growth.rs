@@ -191,12 +191,19 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase, before: Option<&StageCa
     };
     let floor = case.floor.as_ref().zip(case.asked_from.as_ref());
     let floor = floor.map_or_else(String::new, |(floor, day)| {
-        format!(
-            " Before {day} `{}` cannot keep its throughput of {}: less is {}.",
-            floor.workload,
-            as_written(&floor.target_text),
-            short_word(floor)
-        )
+        let target = as_written(&floor.target_text);
+        match floor.asked_mb_s {
+            Some(_) => format!(
+                " Before {day} `{}` cannot keep its throughput of {target}: less is asked for.",
+                floor.workload
+            ),
+            // Only its runs know what a closed loop carries.
+            None => format!(
+                " Of the loads that were run, that of {day} is the first at which `{}` brought its throughput of {target}: with less \
+                 outstanding less is carried.",
+                floor.workload
+            ),
+        }
     });
     let full = full_before(stage, case);
     format!("{}, {who}: {what}.{floor}{full}", stage.name)
@@ -267,6 +274,8 @@ mod tests {
                     workload: "archive".into(),
                     target_text: "2GB/s".into(),
                     factor: 1.3,
+                    short: None,
+                    step: None,
                     asked_mb_s: asked,
                 });
             })
@@ -280,7 +289,10 @@ mod tests {
         );
         // A closed loop asks for nothing.
         let closed = with(None);
-        assert!(closed.contains("2 GB/s: less is carried."), "{closed}");
+        assert!(
+            closed.contains("that of 2029-03-01 is the first at which `archive` brought its throughput of 2 GB/s"),
+            "{closed}"
+        );
     }
 
     #[test]

@@ -324,6 +324,8 @@ fn a_throughput_is_short_at_first_only_where_it_is_kept_while_the_stage_lasts() 
         workload: "orders".to_owned(),
         target_text: "0.48MB/s".to_owned(),
         factor: 1.2,
+        short: None,
+        step: None,
         asked_mb_s: Some(0.4),
     };
     let day = |text: &str| Date::parse(text).unwrap();

@@ -3,6 +3,7 @@
 use super::below::{broken as broken_at, holes};
 use super::curve::{Curve, knee};
 use super::edge::{Place, before_floor, bounded, clear_ends, crossing, curve_of, edge};
+use super::hungry::{never_brought, seen_floor};
 use super::scale::Scale;
 use super::{Held, Judged, Search};
 use crate::outcome::{
@@ -66,13 +67,14 @@ pub(super) fn answer(
         .outlook
         .floor
         .clone()
-        .or_else(|| seen_floor(site, &search));
+        .or_else(|| seen_floor(site, &search, scale));
     let hopeless = search
         .outlook
         .hopeless
         .clone()
         .filter(|_| met.is_none())
-        .or_else(|| none_kept(missed.filter(|_| met.is_none() && !kept), scale));
+        .or_else(|| none_kept(missed.filter(|_| met.is_none() && !kept), scale))
+        .or_else(|| never_brought(site, &search).filter(|_| met.is_none()));
     // What no load keeps is ended by no part.
     let last = end_missed.or(end_met).filter(|_| hopeless.is_none());
     let full = last.map_or(&[][..], |judged| judged.point.fullest.as_slice());
@@ -261,29 +263,6 @@ fn in_hosts(depth: &DepthLimit, point: &LoadPoint) -> Option<PartLoad> {
     })
 }
 
-/// A throughput that a closed loop first brings at some load: the runs below brought too little and broke nothing else.
-/// Of open work a lower load promises less, so that none of this is said of it.
-fn seen_floor(site: &Site, search: &Search) -> Option<Floor> {
-    let short = search.points.iter().rfind(|judged| judged.short)?;
-    let closed = |name: &str| {
-        let own = site.workloads.iter().find(|work| work.name == name);
-        own.is_some_and(|work| matches!(work.arrivals, Arrivals::Closed { .. }))
-    };
-    let lost = |row: &&LoadRow| {
-        row.measure == MeasureKind::Throughput
-            && row.cell.verdict != Verdict::Met
-            && closed(&row.workload)
-    };
-    let row = short.point.rows.iter().find(lost)?;
-    let above = |judged: &&Judged| judged.point.factor > short.point.factor && judged.excess <= 0.0;
-    Some(Floor {
-        workload: row.workload.clone(),
-        target_text: row.cell.target_text.clone(),
-        factor: search.points.iter().find(above)?.point.factor,
-        asked_mb_s: None,
-    })
-}
-
 /// The promise about latency that is proven to be broken at the least load that there is to try.
 fn none_kept(missed: Option<&LoadPoint>, scale: &Scale<'_>) -> Option<Hopeless> {
     let point = missed.filter(|point| point.factor <= scale.least() * 1.5 && !point.saturated)?;
@@ -382,13 +361,20 @@ pub(super) fn notes_of_cases(cases: &[CaseHeadroom], held: Held) -> Vec<String> 
     let mut notes = Vec::new();
     let doubt = |case: &CaseHeadroom| case.unlike || !case.holes.is_empty();
     let sure = cases.iter().filter(|case| !doubt(case)).count();
+    let floor = cases.iter().any(|case| case.floor.is_some());
+    let below = if floor {
+        ", down to that from which on a throughput is kept"
+    } else {
+        ""
+    };
     if sure == cases.len() {
-        notes.push("a load below one that is met is taken to be met".to_owned());
+        notes.push(format!(
+            "a load below one that is met is taken to be met{below}"
+        ));
     } else if sure > 0 {
-        notes.push(
-            "a load below one that is met is taken to be met, but not in a case of which lower loads were tested"
-                .to_owned(),
-        );
+        notes.push(format!(
+            "a load below one that is met is taken to be met{below}, but not in a case of which lower loads were tested"
+        ));
     }
     if sure < cases.len() {
         notes.push(

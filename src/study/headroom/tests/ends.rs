@@ -56,6 +56,8 @@ fn today_is_tested_on_the_side_where_the_pilot_runs_have_it_and_not_twice() {
         workload: "w".into(),
         target_text: "2MB/s".into(),
         factor: 1.2,
+        short: None,
+        step: None,
         asked_mb_s: Some(1.7),
     });
     assert!(jobs(&short).is_empty());
