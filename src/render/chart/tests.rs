@@ -217,6 +217,55 @@ fn a_curve_over_load_keeps_the_rules_and_names_its_ends() {
     assert_eq!(load_curve(&none, 0, Format::Page), None);
 }
 
+/// Of open work less is promised below today's load, in proportion: the line rises to it from nothing, and is level from there on. That of
+/// a closed loop, and of a latency, is level throughout.
+#[test]
+fn a_throughput_that_shrinks_with_the_load_is_drawn_as_it_is() {
+    let risen = |drawing: &super::Drawing| {
+        let lines = drawing.svg.split("points=\"").skip(1);
+        let mut lines = lines.map(|rest| {
+            let points = rest.split('"').next().unwrap_or_default().split(' ');
+            let points = points.filter_map(|point| {
+                let (x, y) = point.split_once(',')?;
+                Some((x.parse::<f64>().ok()?, y.parse::<f64>().ok()?))
+            });
+            points.collect::<Vec<(f64, f64)>>()
+        });
+        lines.any(|points| match points[..] {
+            [(x, y), (one, level), (end, last)] => {
+                x < one && one < end && y > level && (level - last).abs() < 0.01
+            }
+            _ => false,
+        })
+    };
+    let mut found = sample_headroom();
+    let drawn = |found: &crate::outcome::Headroom| {
+        FORMATS.map(|format| {
+            let drawing = load_curve(found, 0, format).expect("the sample has points");
+            check("load, throughput", format, &drawing);
+            (risen(&drawing), drawing.svg.contains("below 1 times that"))
+        })
+    };
+    assert_eq!(drawn(&found), [(false, false); 3]);
+    let points = found.cases.iter_mut().flat_map(|case| &mut case.points);
+    for point in points {
+        let row = &mut point.rows[0];
+        row.measure = crate::outcome::MeasureKind::Throughput;
+        row.cell.unit = "MB/s";
+        row.cell.target = 1500.0 * point.factor.min(1.0);
+        row.cell.target_text = "1.5GB/s".into();
+    }
+    assert_eq!(drawn(&found), [(true, true); 3]);
+    for point in found.cases.iter_mut().flat_map(|case| &mut case.points) {
+        point.rows[0].cell.target = 1500.0;
+        point.depths = vec![crate::outcome::LoopDepth {
+            workload: "bookings".into(),
+            depth: 4,
+        }];
+    }
+    assert_eq!(drawn(&found), [(false, false); 3]);
+}
+
 /// Invented rows of a sweep: `keys` varied values, three cases a point, the last one full.
 /// Used healthy, used in an outage and spare, of the same parts as in a report.
 #[test]
