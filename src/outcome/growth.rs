@@ -83,6 +83,8 @@ pub struct StageCase {
     pub breaks: Option<Breaks>,
     /// The fullest part then.
     pub ends: Option<PartLoad>,
+    /// Whether a limit on events or memory cut one of its runs.
+    pub cut: bool,
 }
 
 impl Stage {

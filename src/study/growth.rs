@@ -48,6 +48,7 @@ pub fn growth(
         .collect();
     let mut confidence_percent = 95.0;
     let mut cut: Vec<String> = Vec::new();
+    let mut hopeless = false;
     let stages = stages
         .into_iter()
         .enumerate()
@@ -55,13 +56,17 @@ pub fn growth(
             let next = dates.get(index + 1).copied();
             stage.until = next.map(|date| date.to_string());
             let exponents = exponents(growth, site.workloads.len());
-            let begun = !progress.stopped();
+            let begun = !progress.stopped() && !hopeless;
             let later = Later {
                 progress,
                 runs: to_come[index + 1..].iter().sum(),
                 stage: &stage.name,
+                halted: hopeless,
             };
             let found = headroom_over_time(site, &exponents, origin.clone(), &ask, &later);
+            let all = || found.cases.iter().flat_map(cut_runs);
+            // What cuts every run here cuts those of larger loads as well.
+            hopeless |= all().next().is_some() && all().all(|cut| cut);
             stage.search = match (begun, progress.stopped()) {
                 (false, _) => StageSearch::NotBegun,
                 (true, true) => StageSearch::Stopped,
@@ -121,8 +126,13 @@ pub fn growth(
         .chain((!cut.is_empty()).then(|| {
             format!(
                 "partial: a limit (run.events_max, run.memory_max) stopped runs ({}), which prove nothing; a higher limit or shorter runs \
-                 would let them end",
-                cut.join(", ")
+                 would let them end{}",
+                cut.join(", "),
+                if hopeless {
+                    "; as every run was cut, the search ended there"
+                } else {
+                    ""
+                }
             )
         }))
         .chain(rate_notes(site, growth))
@@ -208,6 +218,8 @@ struct Later<'a> {
     /// Of the later stages.
     runs: u64,
     stage: &'a str,
+    /// Nothing is run, as a limit cut every run before.
+    halted: bool,
 }
 
 impl Progress for Later<'_> {
@@ -232,7 +244,7 @@ impl Progress for Later<'_> {
     }
 
     fn stopped(&self) -> bool {
-        self.progress.stopped()
+        self.halted || self.progress.stopped()
     }
 }
 
@@ -289,6 +301,12 @@ fn exponents(growth: &Growth, workloads: usize) -> Vec<f64> {
             .map_or(0.0, |own| libm::log1p(*own) / unit)
     };
     (0..workloads).map(of).collect()
+}
+
+/// Of each load that was run, whether a limit cut its runs.
+fn cut_runs(case: &CaseHeadroom) -> impl Iterator<Item = bool> + '_ {
+    let runs = case.points.iter().filter(|point| point.replications > 0);
+    runs.map(|point| point.partial)
 }
 
 /// Factors as days.
@@ -353,6 +371,7 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
         breaks,
         // A hole has no part that is full.
         ends: case.ends.clone().filter(|_| hole.is_none()),
+        cut: cut_runs(case).any(|cut| cut),
     }
 }
 

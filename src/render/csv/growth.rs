@@ -20,6 +20,7 @@ pub fn growth_csv(plan: &GrowthPlan) -> String {
         "ends",
         "search",
         "asked_from",
+        "partial",
     ]);
     let mut rows = Vec::new();
     for stage in &plan.stages {
@@ -54,6 +55,7 @@ pub fn growth_csv(plan: &GrowthPlan) -> String {
                     .map_or_else(String::new, |part| part.part.clone()),
                 search.to_owned(),
                 case.asked_from.clone().unwrap_or_default(),
+                case.cut.to_string(),
             ]);
         }
     }

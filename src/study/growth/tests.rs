@@ -563,3 +563,21 @@ fn nothing_is_planned_without_growth() {
         None
     );
 }
+
+/// Where a limit cuts every run of a stage, no other is looked at; that its runs were cut stands with each case, in rows too.
+#[test]
+fn growth_ends_where_a_limit_cuts_every_run() {
+    let mut site = site_with(SERVER, &[]);
+    site.run.events_max = 500;
+    for step in &mut site.steps {
+        step.site.run.events_max = 500;
+    }
+    let origin = crate::study::sample::origin();
+    let plan = growth(&site, origin, Some(&[]), 10.0, &NoProgress).expect("growth is stated");
+    assert!(plan.cut && !plan.partial);
+    let searches: Vec<StageSearch> = plan.stages.iter().map(|stage| stage.search).collect();
+    assert_eq!(searches, [StageSearch::Whole, StageSearch::NotBegun]);
+    assert!(plan.stages[0].cases[0].cut && !plan.stages[1].cases[0].cut);
+    let said = |note: &String| note.ends_with("as every run was cut, the search ended there");
+    assert!(plan.notes.iter().any(said), "{:?}", plan.notes);
+}

@@ -410,6 +410,24 @@ pub(super) fn notes_of_cases(cases: &[CaseHeadroom], held: Held) -> Vec<String> 
              \u{201C}cut short\u{201D} and prove nothing; a higher limit or shorter runs would let them end"
         )),
     }
+    let given_up: Vec<&str> = cases
+        .iter()
+        .filter(|case| {
+            let mut runs = case
+                .points
+                .iter()
+                .filter(|point| point.replications > 0)
+                .peekable();
+            runs.peek().is_some() && runs.all(|point| point.partial)
+        })
+        .map(|case| case.case.name.as_str())
+        .collect();
+    if !given_up.is_empty() {
+        notes.push(format!(
+            "the search ended after the first loads, all of whose runs the limit cut: {}",
+            given_up.join(", ")
+        ));
+    }
     let above = |case: &CaseHeadroom| {
         let ends = case.missed.zip(case.saturation);
         case.certain.is_none() && ends.is_some_and(|(missed, full)| missed > full)
