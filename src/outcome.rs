@@ -37,7 +37,8 @@ pub use exchange::{
 pub use growth::{GrowthPlan, Stage, StageCase, StageSearch, Standing};
 pub use headroom::{
     Because, Bound, Breaks, CaseHeadroom, DepthLimit, Floor, Grows, Headroom, Hole, Hopeless,
-    LoadPoint, LoadRow, LoadSwitch, LoopDepth, NoCrossing, PartLoad, Purpose, SwitchOvers,
+    LoadPoint, LoadRow, LoadSwitch, LoopDepth, NoCrossing, PartLoad, Purpose, RankedBy,
+    SwitchOvers,
 };
 pub use matrix::{Cell, LeftOpen, Matrix, MeasureKind, Row, Verdict};
 pub use measured::{Measured, MeasuredRow};

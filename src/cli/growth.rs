@@ -126,7 +126,8 @@ fn first_answer(full: &[FullBy], years: u8) -> String {
 /// on which it begins.
 fn keeps(stage: &Stage) -> bool {
     stage.cases.iter().all(|case| {
-        let begins_well = case.standing != Standing::BrokenBefore
+        let short = [Standing::BrokenBefore, Standing::ShortAtFirst];
+        let begins_well = !short.contains(&case.standing)
             && case
                 .holds_until
                 .as_ref()

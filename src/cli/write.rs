@@ -101,6 +101,7 @@ pub(super) enum Way {
 
 /// Whether [`folder`] would write there, and how: asked before the work whose result goes there.
 pub(super) fn check_folder(path: &Path, foreign: Foreign) -> Result<Way, Failure> {
+    no_dash(path)?;
     let wrap = |error| Failure::file("write", path, error);
     if path.exists() && !path.is_dir() {
         return Err(wrap(io::Error::other("a file has that name")));
@@ -122,7 +123,19 @@ pub(super) fn check_file(path: &Path) -> Result<(), Failure> {
     claims::writes(path)
 }
 
+/// `-` is a name for the standard output elsewhere; here that has the result itself, and a file of that name is hardly ever meant.
+fn no_dash(path: &Path) -> Result<(), Failure> {
+    if path.as_os_str() == "-" {
+        return Err(Failure::arguments(
+            "`-` is not taken as the standard output, which has the result itself",
+            "name a file (./- for one of that name), or /dev/stdout where the system has it",
+        ));
+    }
+    Ok(())
+}
+
 fn check_place(path: &Path) -> Result<(), Failure> {
+    no_dash(path)?;
     let problem = if path.is_dir() {
         "it is a folder"
     } else if !folder_of(path).is_dir() {
@@ -301,6 +314,24 @@ mod tests {
         fs::write(&path, "mine").expect("a file");
         assert!(folder(&path, &files("x"), Foreign::Join).is_err());
         assert_eq!(fs::read_to_string(&path).expect("it is there"), "mine");
+    }
+
+    #[test]
+    fn a_dash_is_no_file() {
+        let dash = Path::new("-");
+        let told = [
+            check_file(dash),
+            file(dash, b"rows"),
+            check_folder(dash, Foreign::Join).map(|_| ()),
+            folder(dash, &files("x"), Foreign::Join),
+        ];
+        for told in told {
+            let Err(Failure::Arguments { what, .. }) = told else {
+                panic!("{told:?}")
+            };
+            assert!(what.contains("standard output"), "{what}");
+        }
+        assert!(!dash.exists());
     }
 
     #[test]

@@ -37,6 +37,8 @@ pub struct DesignRow {
     pub changes: Changes,
     /// What the first design has that this one does not need, and its price; nothing for the first.
     pub frees: Changes,
+    /// In what its work is not that of the first design: then a difference is one of the work too. Nothing where it is the same.
+    pub other_work: Vec<String>,
     /// Verdict for each promise and case.
     pub matrix: Matrix,
     /// A limit on events or memory stopped one of its runs: figures of the time simulated by then, and nothing met in that case.

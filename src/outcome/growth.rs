@@ -83,6 +83,25 @@ pub struct StageCase {
     pub breaks: Option<Breaks>,
     /// The fullest part then.
     pub ends: Option<PartLoad>,
+    /// Whether a limit on events or memory cut one of its runs.
+    pub cut: bool,
+}
+
+impl Stage {
+    /// The day by which a promise of a case is proven to be broken while the stage lasts, or already when it begins. `None` where none is:
+    /// a later day is one of a site that the next step has changed by then.
+    #[must_use]
+    pub fn broken_by<'a>(&self, case: &'a StageCase) -> Option<&'a String> {
+        let day = case.breaks_by.as_ref()?;
+        // Days are written so that their order is that of the letters.
+        let here = match case.standing {
+            Standing::Breaks => true,
+            Standing::BrokenBefore => *day <= self.date,
+            Standing::ShortAtFirst => self.until.as_ref().is_none_or(|until| day < until),
+            Standing::Holds | Standing::Never | Standing::Open | Standing::Unpromised => false,
+        };
+        here.then_some(day)
+    }
 }
 
 /// What becomes of a case while its stage lasts.
@@ -91,8 +110,11 @@ pub struct StageCase {
 pub enum Standing {
     /// Proven to hold until the next step is there.
     Holds,
-    /// Proven to be broken already when the stage begins, or a throughput is promised that is not asked for then.
+    /// Proven to be broken already when the stage begins, or a throughput is promised that is not asked for while it lasts.
     BrokenBefore,
+    /// A throughput is promised that is not asked for when the stage begins, and is from the day `asked_from` on, while it lasts: until
+    /// then it is broken, and nothing is proven to break on that day.
+    ShortAtFirst,
     /// A promise is broken at every load, so it is not growth that breaks it.
     Never,
     /// Proven to break before the next step is there, or, in the last stage, some day.

@@ -106,8 +106,13 @@ pub struct Floor {
     pub workload: String,
     /// Target as the user wrote it.
     pub target_text: String,
-    /// Least factor at which as much is asked for, by arithmetic; in a closed loop the least that was seen to bring it.
+    /// Least factor at which as much is asked for, by arithmetic; in a closed loop the least load that was run and brought it.
     pub factor: f64,
+    /// Of a closed loop the largest load below that was run and brought too little; what lies between was not run. `None` of open work.
+    pub short: Option<f64>,
+    /// Where both are neighbours in what the loop keeps outstanding, and the load is no whole number of that: the load between them
+    /// from which on one more is outstanding, by rounding.
+    pub step: Option<f64>,
     /// Asked for today, 10^6 bytes per second; `None` in a closed loop, of which only the runs know it.
     pub asked_mb_s: Option<f64>,
 }
@@ -160,6 +165,15 @@ pub enum Because {
         /// Asked for there, 10^6 bytes per second.
         throughput_mb_s: f64,
     },
+    /// No run of a closed loop brought so much, whatever was outstanding, and at least one load is proven to bring too little.
+    NeverBrought {
+        /// Least load that was run.
+        least: f64,
+        /// Largest load that was run.
+        factor: f64,
+        /// The most that any of the runs brought, 10^6 bytes per second.
+        throughput_mb_s: f64,
+    },
     /// A host of the workload has no path in this case.
     NoPath,
 }
@@ -201,8 +215,13 @@ pub struct CaseHeadroom {
     /// The fullest part at the smallest factor that was missed (else at the largest that was met), of those that the work
     /// of the broken promise uses (else of the one nearest its limit). `None` where no load keeps a promise: no part ends that.
     pub ends: Option<PartLoad>,
-    /// The part after it.
+    /// A part on the way of the same work that is about as full there as `ends`, within a tenth of it by the same figure: it ends the
+    /// case as well, for more of the other alone brings little. `None` where there is none, and where nothing was missed.
+    pub beside: Option<PartLoad>,
+    /// The part after these.
     pub next: Option<PartLoad>,
+    /// By which figure of the parts `beside` and `next` are chosen.
+    pub ranked_by: RankedBy,
     /// How much of the mean latency of the work of the broken promise is no waiting, per cent, at that factor; `None` of a
     /// throughput, of work that does not fit, and where nothing was missed.
     pub unwaited_percent: Option<f64>,
@@ -352,6 +371,28 @@ pub struct Breaks {
     pub kept_by_others: bool,
 }
 
+/// By which figure parts are ranked at some load.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum RankedBy {
+    /// The mean of the run.
+    Mean,
+    /// What is asked for in the busiest 20 ms: a promise about latency decides there, all that comes is carried, and some part is asked in
+    /// that moment for more than it can do though the mean fills none.
+    Busiest,
+}
+
+impl RankedBy {
+    /// The figure of a part, per cent.
+    #[must_use]
+    pub const fn figure(self, part: &PartLoad) -> f64 {
+        match self {
+            Self::Mean => part.mean_percent,
+            Self::Busiest => part.peak_percent,
+        }
+    }
+}
+
 /// How full a part is at some load.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct PartLoad {
@@ -405,8 +446,10 @@ pub struct LoadPoint {
     pub frame_hops: u64,
     /// One row a promise.
     pub rows: Vec<LoadRow>,
-    /// The three fullest parts, of those that the workload of the missed promise uses, else of the one nearest its limit.
+    /// The three fullest parts of those that work uses of which a promise is judged, by `ranked_by`.
     pub fullest: Vec<PartLoad>,
+    /// By which figure they are the fullest.
+    pub ranked_by: RankedBy,
 }
 
 /// One promise at one load.

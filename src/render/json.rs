@@ -160,11 +160,11 @@
 //! through `fitted` runs crosses the promise, or interpolated where `fitted` is `null`), `no_crossing` (why there is none: `"one-sided"`, `"flat"`, `"piles-up"` (work piles up while the figure is kept),
 //! `"few"` runs near it, or `outside` with the `factor` that the runs have and that is not between the proven ends; else `null`), `knee` (of the loads that were run, where load ÷
 //! the latency that breaks first is largest), `breaks`
-//! (`workload`, `measure`, `target_text`, `saturated`, `kept_by_others`), `ends` and `next` (fullest parts at `missed`, else at
-//! `met`), `unwaited_percent` (of the mean latency of the broken promise's work there, what is no waiting, or `null`), `bound` (what ended it at `met` where no promise did: `"asked"`, `"buildable"`, else `null`), `floor` (from which load on
-//! a throughput is asked for that is promised, or `null`: `workload`, `target_text`, `factor`, `asked_mb_s` today), `hopeless` (a
+//! (`workload`, `measure`, `target_text`, `saturated`, `kept_by_others`), `ends` (the part that ends it at `missed`, else the fullest at
+//! `met`), `beside` (another on the same way that is about as full, within a tenth: it ends it as well; or `null`), `next` and `ranked_by` (the figure that these two go by: `"mean"` or `"busiest"`, asked in the busiest 20 ms), `unwaited_percent` (of the mean latency of the broken promise's work there, what is no waiting, or `null`), `bound` (what ended it at `met` where no promise did: `"asked"`, `"buildable"`, else `null`), `floor` (from which load on
+//! a throughput is asked for that is promised, or `null`: `workload`, `target_text`, `factor`, `asked_mb_s` today; of a closed loop, where that is `null`, the least load that was run and brought it, with `short`, the largest below that brought too little, and `step`, from which on one more is outstanding where that is between two whole loads), `hopeless` (a
 //! promise that no load keeps, or `null`: `workload`, `measure`, `target_text`, `because`: `idle-mean`, `idle-wire` and `least-load`
-//! with `latency_us`, the last with `factor`, `full-before` and `most-before` with `factor` and `throughput_mb_s`, or `"no-path"`), `today` (every promise at
+//! with `latency_us`, the last with `factor`, `full-before` and `most-before` with `factor` and `throughput_mb_s`, `never-brought` with these and `least`, the range of the runs and the most that they brought, or `"no-path"`), `today` (every promise at
 //! today's load, with the switch-over where it was judged: `"met"`, `"missed"`, `"undecided"`, or `null` where nothing steady is promised), `switch_over` (at the largest load proven healthy and in this case, or `null`: `factor`, `replications`,
 //! `verdict`, `rows` as of a point, `partial`, `settled_s`, `frame_hops`), `switch_tried` (the same at lower loads, where it is not met
 //! there), `switch_met` (the largest of these loads at which it is met; not proven but seen; or `null`), `points`. `switch_overs` says whether they were judged:
@@ -225,7 +225,7 @@
 //! `origin`, `from` (the day of the stated load; days are texts like `2027-03-31`), `per_year_percent` (pairs of workload and
 //! growth), `confidence_percent`, `years` looked ahead, `partial` (stopped before its end), `cut` (a limit stopped a run), `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `search` (`"whole"`, `"stopped"` on the way, `"not-begun"`), `cases`: `case`,
 //! `holds_until` and `breaks_by` (proven, or `null`), `holds_factor` and `breaks_factor` (times the load of the first day of the
-//! work that grows fastest), `full_by` (arithmetic), `standing` (`"holds"` until the next step, `"broken-before"` this stage,
+//! work that grows fastest), `full_by` (arithmetic), `standing` (`"holds"` until the next step, `"broken-before"` this stage, `"short-at-first"` where a throughput is promised that is asked for only from `asked_from` on, and nothing is proven to break that day,
 //! `"never"` kept at any load, which `hopeless` tells of as in headroom, as `floor` does of a throughput that is asked for only from the day `asked_from` on, `"breaks"`, `"open"`, `"unpromised"`), `breaks` and `ends` as in headroom.
 
 use super::several::ScenarioRow;

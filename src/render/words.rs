@@ -24,8 +24,8 @@ pub(crate) use answer::cut_off_words;
 pub use answer::{Answer, Flag, answer, worst_cell};
 pub use differences::{lack_word, two_figures};
 pub use headroom::{
-    counted, counted_met, counted_missed, growth_axis, growth_stopped_words, growth_unit,
-    hole_words, load_in, missed_today, no_crossing, no_load_keeps, proven_sentences,
+    beside_words, counted, counted_met, counted_missed, growth_axis, growth_stopped_words,
+    growth_unit, hole_words, load_in, missed_today, no_crossing, no_load_keeps, proven_sentences,
     proven_sentences_below, stopped_words, switch_breaks, switch_clause, switch_remark,
     switch_sentence, switch_value, today_word, verdict_word,
 };

@@ -100,6 +100,7 @@ pub fn compare(
             "a percentile is known to {:.2} % of itself: a smaller difference of one is called neither better nor worse",
             100.0 * RELATIVE_ERROR
         ),
+        "a throughput is counted in whole I/Os: a difference of one in the window is called neither better nor worse".to_owned(),
         "each difference has its own 95 %; of twenty that are nothing, about one will look like something"
             .to_owned(),
         parts::note(),
@@ -167,6 +168,7 @@ pub fn compare(
                 inventory: inventory(site),
                 changes: taken(&designs[0], design, prices),
                 frees: changes(&design.site, &designs[0].site, &[], prices, Optics::Counted),
+                other_work: other_work(&designs[0].site, &design.site),
                 matrix: judge::matrix(site, runs, &[]),
                 partial: runs.iter().any(|runs| runs.figures.partial),
             })
@@ -306,6 +308,15 @@ impl Pair<'_> {
         out
     }
 
+    /// One I/O at the end of a window is no difference of throughput, and a hair more, so that the difference of one is within it.
+    fn grain(&self, index: [usize; 2]) -> f64 {
+        let each = [0, 1].map(|side| {
+            let work = &self.sites[side].workloads[index[side]];
+            steady::one_io_mb_s(work, &self.runs[side].tallies)
+        });
+        each[0].max(each[1]) * (1.0 + 1e-9)
+    }
+
     fn figure(&self, index: [usize; 2], measure: Measure) -> Difference {
         let lacks =
             [0, 1].map(|side| lack(&self.runs[side].figures.workloads[index[side]], measure));
@@ -348,6 +359,7 @@ impl Pair<'_> {
             (Some((one, other)), _, _) => {
                 let step = match measure {
                     Measure::Quantile(_) => resolution(&one, &other),
+                    Measure::Throughput => self.grain(index),
                     _ => 0.0,
                 };
                 let estimate = difference(&one, &other, step);

@@ -48,6 +48,7 @@ pub fn growth(
         .collect();
     let mut confidence_percent = 95.0;
     let mut cut: Vec<String> = Vec::new();
+    let mut hopeless = false;
     let stages = stages
         .into_iter()
         .enumerate()
@@ -55,13 +56,17 @@ pub fn growth(
             let next = dates.get(index + 1).copied();
             stage.until = next.map(|date| date.to_string());
             let exponents = exponents(growth, site.workloads.len());
-            let begun = !progress.stopped();
+            let begun = !progress.stopped() && !hopeless;
             let later = Later {
                 progress,
                 runs: to_come[index + 1..].iter().sum(),
                 stage: &stage.name,
+                halted: hopeless,
             };
             let found = headroom_over_time(site, &exponents, origin.clone(), &ask, &later);
+            let all = || found.cases.iter().flat_map(cut_runs);
+            // What cuts every run here cuts those of larger loads as well.
+            hopeless |= all().next().is_some() && all().all(|cut| cut);
             stage.search = match (begun, progress.stopped()) {
                 (false, _) => StageSearch::NotBegun,
                 (true, true) => StageSearch::Stopped,
@@ -77,6 +82,8 @@ pub fn growth(
             stage
         })
         .collect::<Vec<_>>();
+    let mut cases = stages.iter().flat_map(|stage| &stage.cases);
+    let short = cases.any(|case| case.asked_from.is_some());
     Some(GrowthPlan {
         origin,
         from: growth.from.to_string(),
@@ -97,7 +104,14 @@ pub fn growth(
             "a day by which a promise is broken is one that runs have proven; where a part is full by arithmetic before it, latencies of \
              work through that part already grow without end"
                 .to_owned(),
-            "a day before one on which every promise holds is taken to keep them too".to_owned(),
+            format!(
+                "a day before one on which every promise holds is taken to keep them too{}",
+                if short {
+                    ", back to that from which on a throughput is kept"
+                } else {
+                    ""
+                }
+            ),
             "the days are those of the state after each loss; the switch-over itself is not judged here: `failover` does, \
              with --set for the load of a day"
                 .to_owned(),
@@ -112,8 +126,13 @@ pub fn growth(
         .chain((!cut.is_empty()).then(|| {
             format!(
                 "partial: a limit (run.events_max, run.memory_max) stopped runs ({}), which prove nothing; a higher limit or shorter runs \
-                 would let them end",
-                cut.join(", ")
+                 would let them end{}",
+                cut.join(", "),
+                if hopeless {
+                    "; as every run was cut, the search ended there"
+                } else {
+                    ""
+                }
             )
         }))
         .chain(rate_notes(site, growth))
@@ -199,6 +218,8 @@ struct Later<'a> {
     /// Of the later stages.
     runs: u64,
     stage: &'a str,
+    /// Nothing is run, as a limit cut every run before.
+    halted: bool,
 }
 
 impl Progress for Later<'_> {
@@ -223,7 +244,7 @@ impl Progress for Later<'_> {
     }
 
     fn stopped(&self) -> bool {
-        self.progress.stopped()
+        self.halted || self.progress.stopped()
     }
 }
 
@@ -282,6 +303,12 @@ fn exponents(growth: &Growth, workloads: usize) -> Vec<f64> {
     (0..workloads).map(of).collect()
 }
 
+/// Of each load that was run, whether a limit cut its runs.
+fn cut_runs(case: &CaseHeadroom) -> impl Iterator<Item = bool> + '_ {
+    let runs = case.points.iter().filter(|point| point.replications > 0);
+    runs.map(|point| point.partial)
+}
+
 /// Factors as days.
 fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Date>)) -> StageCase {
     let unit = libm::log1p(fastest(growth));
@@ -317,7 +344,14 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
         _ if case.hopeless.is_some() => Standing::Never,
         _ if case.today.is_none() => Standing::Unpromised,
         (_, Some(missed)) if missed <= begins => Standing::BrokenBefore,
-        _ if asked_from.is_some_and(|day| day > begins) => Standing::BrokenBefore,
+        _ if asked_from.is_some_and(|day| day > begins) => {
+            let asked = |day: Date| asked_from.is_some_and(|from| from < day);
+            if next.is_none_or(asked) && missed.is_none_or(asked) {
+                Standing::ShortAtFirst
+            } else {
+                Standing::BrokenBefore
+            }
+        }
         (Some(met), _) if next.is_some_and(|next| met >= next) => Standing::Holds,
         (_, Some(missed)) if next.is_none_or(|next| missed < next) => Standing::Breaks,
         _ => Standing::Open,
@@ -337,6 +371,7 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
         breaks,
         // A hole has no part that is full.
         ends: case.ends.clone().filter(|_| hole.is_none()),
+        cut: cut_runs(case).any(|cut| cut),
     }
 }
 

@@ -36,8 +36,10 @@ mod below;
 mod certain;
 mod curve;
 mod edge;
+mod hungry;
 mod length;
 mod outlook;
+mod ranks;
 mod run;
 mod scale;
 mod spread;
@@ -157,6 +159,8 @@ struct Judged {
     nearest: Option<String>,
     /// The part that this work waits for most, where the promise is one of latency; else, where it is broken, the fullest on its way.
     in_the_way: Option<PartLoad>,
+    /// Another part on the way of the work of a promise that is broken which is about as full as that.
+    beside: Option<PartLoad>,
     /// How much of the mean latency of that promise's work is no waiting, per cent.
     unwaited_percent: Option<f64>,
     /// Its intervals that reached below what an I/O takes at least.
@@ -438,6 +442,9 @@ impl Looking<'_> {
         self.run(searches, &first, At::Pilots(0), said);
         for round in 0..ROUNDS {
             let next = |(case, search): (usize, &Search)| {
+                if all_cut(search) {
+                    return None;
+                }
                 let factor = next_pilot(search, self.scale, round, self.most)?;
                 Some(pilot(case, factor))
             };
@@ -484,7 +491,9 @@ impl Looking<'_> {
             };
             tests(search).into_iter().map(job).collect::<Vec<Job>>()
         };
-        let jobs: Vec<Job> = searches.iter().enumerate().flat_map(of).collect();
+        let open = searches.iter().enumerate();
+        let open = open.filter(|(_, search)| !all_cut(search));
+        let jobs: Vec<Job> = open.flat_map(of).collect();
         if jobs.is_empty() || self.progress.stopped() {
             return false;
         }
@@ -517,6 +526,15 @@ impl Looking<'_> {
             search.today = search.today.take().or(steady);
         }
     }
+}
+
+/// Whether a limit on events or memory cut every run of a case: longer ones of the same site would be cut as well, and prove nothing.
+fn all_cut(search: &Search) -> bool {
+    let mut runs = search
+        .points
+        .iter()
+        .filter(|own| own.point.replications > 0);
+    runs.next().is_some_and(|first| first.point.partial) && runs.all(|own| own.point.partial)
 }
 
 /// Replications of the test of that number. One replication is what somebody wants who asks for one.

@@ -26,6 +26,7 @@ use crate::unit::{Duration, Instant};
 use rayon::prelude::*;
 
 pub(super) use carried::Carried;
+pub(crate) use carried::one_io_mb_s;
 pub(crate) use figures::{
     backlogs, damage_outlasts_run, estimated, estimated_peak, mean_of, merged_latency, quantile_of,
 };

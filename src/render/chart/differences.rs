@@ -5,10 +5,10 @@ use super::canvas::{Anchor, Face, Mark, Pen};
 use super::frame::{Plotted, Sheet, foot};
 use super::palette::Role;
 use super::rows::Grid;
-use super::text::{room, sig};
+use super::text::{fit, room, sig};
 use super::{Drawing, Format};
-use crate::outcome::{Change, Comparison, Difference};
-use crate::render::words::{measure_name, plural, two_figures};
+use crate::outcome::{Change, Comparison, DesignRow, Difference};
+use crate::render::words::{listed, measure_name, plural, two_figures};
 
 /// Differences and intervals beyond so many per cent are drawn at the end of the scale.
 const MOST: f64 = 200.0;
@@ -26,7 +26,7 @@ pub(super) fn draw(comparison: &Comparison, format: Format) -> Option<Drawing> {
     if rows.is_empty() {
         return None;
     }
-    let finding = finding(comparison, &rows);
+    let finding = finding(comparison, &rows) + &remarks(comparison);
     let mut sheet = Sheet::of(foot(&comparison.origin), format, 800.0, finding);
     let em = sheet.em;
     let phone = format == Format::Phone;
@@ -59,9 +59,12 @@ pub(super) fn draw(comparison: &Comparison, format: Format) -> Option<Drawing> {
     grid.axis(
         &mut sheet,
         &scale,
-        "difference, % of the figure of design 1",
+        &format!(
+            "difference, % of the figure of {}",
+            design_name(comparison, 0)
+        ),
     );
-    head(&mut sheet, &grid, &scale);
+    head(&mut sheet, &grid, &scale, design_name(comparison, 0));
     for (index, row) in rows.iter().take(grid.shown).enumerate() {
         line(
             &mut sheet,
@@ -92,11 +95,42 @@ fn names(comparison: &Comparison, row: &Difference) -> (String, String) {
     let name = format!("{} {}", row.workload, measure_name(row.measure));
     let case = &row.case.name;
     let detail = if comparison.designs.len() > 2 {
-        format!("design {}, {case}", row.design + 1)
+        format!("{}, {case}", design_name(comparison, row.design))
     } else {
         case.clone()
     };
     (name, detail)
+}
+
+fn design_name(comparison: &Comparison, design: usize) -> &str {
+    let row = comparison.designs.get(design);
+    row.map_or("", |row| row.name.as_str())
+}
+
+/// What has to stand beside the figures: that the work differs, so that a difference says nothing of a design alone, and that a limit cut
+/// runs, which prove nothing.
+fn remarks(comparison: &Comparison) -> String {
+    let named = |wanted: &dyn Fn(&DesignRow) -> bool| {
+        let own = comparison.designs.iter().filter(|row| wanted(row));
+        own.map(|row| row.name.clone()).collect::<Vec<String>>()
+    };
+    let mut out = String::new();
+    let others = named(&|row| !row.other_work.is_empty());
+    if !others.is_empty() {
+        let first = design_name(comparison, 0);
+        out.push_str(&format!(
+            " Other work than that of {first}, so that a difference is one of the work too: {}.",
+            listed(&others)
+        ));
+    }
+    let cut = named(&|row| row.partial);
+    if !cut.is_empty() {
+        out.push_str(&format!(
+            " A limit cut runs, which prove nothing: {}.",
+            listed(&cut)
+        ));
+    }
+    out
 }
 
 /// What the run can show is drawn heavier than what it cannot; green and red are for promises.
@@ -107,7 +141,7 @@ const fn role(change: Change) -> Role {
     }
 }
 
-fn head(sheet: &mut Sheet, grid: &Grid, scale: &Scale) {
+fn head(sheet: &mut Sheet, grid: &Grid, scale: &Scale, first: &str) {
     let em = sheet.em;
     let y = sheet.top + em * 1.1;
     let mut x = if sheet.format == Format::Phone {
@@ -146,9 +180,11 @@ fn head(sheet: &mut Sheet, grid: &Grid, scale: &Scale) {
     let zero = scale.place(0.0);
     grid.upright(sheet, zero, em * 0.3, Pen::new(Role::Ink, em * 0.15));
     let line = grid.top - em * 0.5;
+    // As much to either side as there is room for.
+    let space = 2.0 * (zero - sheet.side).min(sheet.right() - zero);
     sheet.label(
         (zero, line),
-        "as design 1",
+        &fit(&format!("as {first}"), em, true, space),
         Face::Bold,
         Anchor::Middle,
         Role::Ink,

@@ -123,7 +123,7 @@ fn breaks(plan: &GrowthPlan, days: &Days) -> Vec<Break> {
     for stage in &plan.stages {
         let begins = days.years(&stage.date).unwrap_or(0.0);
         for case in &stage.cases {
-            let Some(day) = case.breaks_by.as_ref().filter(|_| breaks_here(case)) else {
+            let Some(day) = stage.broken_by(case) else {
                 continue;
             };
             let Some(broken) = days.years(day) else {
@@ -174,8 +174,11 @@ fn breaks_with_words(
         return (all, labels);
     }
     let firsts = plan.stages.iter().filter_map(|stage| {
-        let broken = stage.cases.iter().filter(|case| breaks_here(case));
-        broken.filter_map(|case| case.breaks_by.clone()).min()
+        let broken = stage.cases.iter();
+        broken
+            .filter_map(|case| stage.broken_by(case))
+            .min()
+            .cloned()
     });
     let firsts: Vec<String> = firsts.collect();
     // Those with words come first: labels and days go by their places.
@@ -198,10 +201,6 @@ fn of_cases(cases: &[&str], all: usize) -> String {
     } else {
         cases.join(", ")
     }
-}
-
-fn breaks_here(case: &StageCase) -> bool {
-    matches!(case.standing, Standing::Breaks | Standing::BrokenBefore)
 }
 
 /// The scale of the years, its ends, and how many are shown: so far that everything proven shows, and a little
@@ -488,9 +487,9 @@ fn break_labels(
 fn note(plan: &GrowthPlan, case: &StageCase) -> String {
     let own = plan.stages.iter().filter_map(|stage| {
         let mut cases = stage.cases.iter();
-        cases.find(|own| own.case == case.case)
+        Some((stage, cases.find(|own| own.case == case.case)?))
     });
-    let is = |wanted: Standing| move |own: &StageCase| own.standing == wanted;
+    let is = |wanted: Standing| move |(_, own): (&Stage, &StageCase)| own.standing == wanted;
     if own.clone().all(is(Standing::Unpromised)) {
         return "nothing promised".to_owned();
     }
@@ -501,13 +500,13 @@ fn note(plan: &GrowthPlan, case: &StageCase) -> String {
     let never: Vec<String> = own
         .clone()
         .enumerate()
-        .filter(|(_, own)| own.standing == Standing::Never)
+        .filter(|(_, (_, own))| own.standing == Standing::Never)
         .map(|(index, _)| match index {
             0 => "as it is".to_owned(),
             _ => format!("with step {index}"),
         })
         .collect();
-    let rest = note_of_days(own.filter(|own| own.standing != Standing::Never));
+    let rest = note_of_days(own.filter(|(_, own)| own.standing != Standing::Never));
     if never.is_empty() {
         return rest;
     }
@@ -520,17 +519,27 @@ fn note(plan: &GrowthPlan, case: &StageCase) -> String {
 }
 
 /// What becomes of a case in stages that some load keeps.
-fn note_of_days<'a>(own: impl Iterator<Item = &'a StageCase> + Clone) -> String {
-    let broken = own.clone().find(|own| breaks_here(own));
-    if let Some(day) = broken.and_then(|own| own.breaks_by.as_ref()) {
-        return format!("broken by {day}");
-    }
-    let open = own.clone().any(|own| own.standing == Standing::Open);
-    let last = own.filter_map(|own| own.holds_until.as_ref()).max();
-    match last {
-        Some(day) => format!("holds until {day}"),
-        None if open => "nothing proven".to_owned(),
-        None => String::new(),
+fn note_of_days<'a>(own: impl Iterator<Item = (&'a Stage, &'a StageCase)> + Clone) -> String {
+    // Too little is asked for before that day.
+    let short = own.clone().find_map(|(stage, own)| {
+        let short = match own.standing {
+            Standing::ShortAtFirst => true,
+            Standing::BrokenBefore => stage.broken_by(own).is_none(),
+            _ => false,
+        };
+        own.asked_from.as_ref().filter(|_| short)
+    });
+    let broken = own.clone();
+    let mut broken = broken.filter_map(|(stage, own)| stage.broken_by(own));
+    let open = own.clone().any(|(_, own)| own.standing == Standing::Open);
+    let last = own.filter_map(|(_, own)| own.holds_until.as_ref()).max();
+    // There is room for one day.
+    match (broken.next(), short, last) {
+        (Some(day), ..) => format!("broken by {day}"),
+        (None, Some(day), _) => format!("short until {day}"),
+        (None, None, Some(day)) => format!("holds until {day}"),
+        (None, None, None) if open => "nothing proven".to_owned(),
+        (None, None, None) => String::new(),
     }
 }
 

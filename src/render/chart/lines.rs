@@ -41,6 +41,8 @@ pub(super) struct Target {
     pub(super) value: f64,
     pub(super) text: String,
     pub(super) role: Role,
+    /// Place on the lower axis from which on it is level; before, it rises from nothing at 0 to that in proportion.
+    pub(super) level_from: Option<f64>,
 }
 
 /// A promise of a case: the case's name, the role of its line and the value.
@@ -71,6 +73,7 @@ pub(super) fn targets(cases: &[Promised], shown: &dyn Fn(f64) -> String) -> Vec<
                 [one] if !alone => one.1,
                 _ => Role::Ink,
             },
+            level_from: None,
         }
     };
     groups.into_iter().map(of).collect()
@@ -152,21 +155,28 @@ fn promises(sheet: &mut Sheet, plot: &Plot, chart: &Lines) {
         .map(|target| plot.y.place(target.value))
         .collect();
     for (target, y) in chart.promises.iter().zip(&places) {
-        let line = [(plot.left, *y), (plot.right, *y)];
+        let level = target.level_from.map(|from| plot.x.place(from));
+        let level = level.map(|level| level.clamp(plot.left, plot.right));
+        let mut line = vec![(level.unwrap_or(plot.left), *y), (plot.right, *y)];
+        if level.is_some() {
+            line.insert(0, (plot.x.place(0.0), plot.y.place(0.0)));
+        }
         sheet.canvas.line(line, Pen::new(target.role, em * 0.15));
         let text = fit(&target.text, em, true, plot.right - plot.left);
         let near = |other: &f64| *other < *y && *y - *other < em * 1.6;
         let below = places.iter().any(near) && *y + em * 1.2 < plot.low;
         let down = if below { em * 1.1 } else { -em * 0.4 };
         let wide = room(&text, em, true);
-        let at = (free(plot, chart, (*y + down, wide), em), *y + down);
+        let left = level.unwrap_or(plot.left).min(plot.right - wide);
+        let left = left.max(plot.left);
+        let at = (free(plot, chart, (*y + down, wide), (left, em)), *y + down);
         sheet.label(at, &text, Face::Bold, Anchor::Start, target.role);
     }
 }
 
 /// Where words of a width stand on their base line with the fewest points and intervals behind them: left, right, or in between.
-fn free(plot: &Plot, chart: &Lines, (base, wide): (f64, f64), em: f64) -> f64 {
-    let (first, last) = (plot.left + em * 0.4, plot.right - wide - em * 0.4);
+fn free(plot: &Plot, chart: &Lines, (base, wide): (f64, f64), (left, em): (f64, f64)) -> f64 {
+    let (first, last) = (left + em * 0.4, plot.right - wide - em * 0.4);
     let last = last.max(first);
     let hidden = |from: f64| {
         let dots = chart.lines.iter().flat_map(|line| &line.dots);

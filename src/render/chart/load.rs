@@ -8,7 +8,7 @@ use crate::render::words::{
 };
 
 use super::frame::look;
-use super::lines::{self, Dot, Line, Lines, Promised, targets};
+use super::lines::{self, Dot, Line, Lines, Promised, Target, targets};
 use super::text::{bare, target};
 use super::{Drawing, Format};
 
@@ -23,7 +23,8 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
         .map(|case| (case, cells(case, wanted)))
         .filter(|(_, cells)| !cells.is_empty())
         .collect();
-    // Below today's load a promised throughput shrinks with it: the line is the promise as it stands.
+    // Below today's load a promised throughput of open work shrinks with it: the promise as it stands is that of today and above.
+    let shrinks = shrinks(headroom, wanted);
     let stands = |cells: &[&Cell]| cells.iter().map(|cell| cell.target).fold(0.0, f64::max);
     let all = || cases.iter().flat_map(|(_, cells)| cells);
     let values = all().filter_map(|cell| cell.value.map(|figure| figure.value));
@@ -68,7 +69,18 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
         log: latency,
         whole: headroom.grows.today().is_some(),
         lines,
-        promises: targets(&promised, &in_words),
+        promises: targets(&promised, &in_words)
+            .into_iter()
+            .map(|target| Target {
+                level_from: shrinks.then_some(1.0),
+                text: format!(
+                    "{}{}",
+                    target.text,
+                    if shrinks { ", below 1 times that" } else { "" }
+                ),
+                ..target
+            })
+            .collect(),
     };
     let drawn: Vec<&CaseHeadroom> = cases.iter().map(|(case, _)| *case).collect();
     let in_table = |value: f64| shown.three(value);
@@ -88,6 +100,15 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
         _ => finding(headroom),
     };
     lines::draw(&headroom.origin, format, title, description, &chart)
+}
+
+/// Whether less load is promised less with: a throughput of open work, where the load grows and not hosts.
+fn shrinks(headroom: &Headroom, promise: &LoadRow) -> bool {
+    let points = headroom.cases.iter().flat_map(|case| &case.points);
+    let mut loops = points.flat_map(|point| &point.depths);
+    promise.measure == MeasureKind::Throughput
+        && headroom.grows.today().is_none()
+        && !loops.any(|own| own.workload == promise.workload)
 }
 
 /// What is judged of a promise at the loads of a case.

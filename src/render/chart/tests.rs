@@ -217,6 +217,55 @@ fn a_curve_over_load_keeps_the_rules_and_names_its_ends() {
     assert_eq!(load_curve(&none, 0, Format::Page), None);
 }
 
+/// Of open work less is promised below today's load, in proportion: the line rises to it from nothing, and is level from there on. That of
+/// a closed loop, and of a latency, is level throughout.
+#[test]
+fn a_throughput_that_shrinks_with_the_load_is_drawn_as_it_is() {
+    let risen = |drawing: &super::Drawing| {
+        let lines = drawing.svg.split("points=\"").skip(1);
+        let mut lines = lines.map(|rest| {
+            let points = rest.split('"').next().unwrap_or_default().split(' ');
+            let points = points.filter_map(|point| {
+                let (x, y) = point.split_once(',')?;
+                Some((x.parse::<f64>().ok()?, y.parse::<f64>().ok()?))
+            });
+            points.collect::<Vec<(f64, f64)>>()
+        });
+        lines.any(|points| match points[..] {
+            [(x, y), (one, level), (end, last)] => {
+                x < one && one < end && y > level && (level - last).abs() < 0.01
+            }
+            _ => false,
+        })
+    };
+    let mut found = sample_headroom();
+    let drawn = |found: &crate::outcome::Headroom| {
+        FORMATS.map(|format| {
+            let drawing = load_curve(found, 0, format).expect("the sample has points");
+            check("load, throughput", format, &drawing);
+            (risen(&drawing), drawing.svg.contains("below 1 times that"))
+        })
+    };
+    assert_eq!(drawn(&found), [(false, false); 3]);
+    let points = found.cases.iter_mut().flat_map(|case| &mut case.points);
+    for point in points {
+        let row = &mut point.rows[0];
+        row.measure = crate::outcome::MeasureKind::Throughput;
+        row.cell.unit = "MB/s";
+        row.cell.target = 1500.0 * point.factor.min(1.0);
+        row.cell.target_text = "1.5GB/s".into();
+    }
+    assert_eq!(drawn(&found), [(true, true); 3]);
+    for point in found.cases.iter_mut().flat_map(|case| &mut case.points) {
+        point.rows[0].cell.target = 1500.0;
+        point.depths = vec![crate::outcome::LoopDepth {
+            workload: "bookings".into(),
+            depth: 4,
+        }];
+    }
+    assert_eq!(drawn(&found), [(false, false); 3]);
+}
+
 /// Invented rows of a sweep: `keys` varied values, three cases a point, the last one full.
 /// Used healthy, used in an outage and spare, of the same parts as in a report.
 #[test]
@@ -275,6 +324,49 @@ fn a_step_that_no_load_keeps_is_named_in_the_legend() {
     let words = texts(&drawing.svg).join(" ");
     assert!(words.contains("missed at every load"), "{words}");
     assert!(words.contains("nothing promised"), "{words}");
+}
+
+/// A day of the site as it is that lies beyond the step is no day on which anything breaks: the step has changed the site by then.
+#[test]
+fn what_is_short_at_first_breaks_on_no_day_beyond_the_next_step() {
+    let mut plan = sample_growth();
+    plan.stages[1].cases.truncate(1);
+    let stage = &mut plan.stages[0];
+    stage.cases.truncate(1);
+    let case = &mut stage.cases[0];
+    case.standing = crate::outcome::Standing::ShortAtFirst;
+    case.asked_from = Some("2028-01-01".into());
+    let drawing = growth_curve(&plan, Format::Slide).expect("there are stages");
+    let words = texts(&drawing.svg).join(" ");
+    assert!(!words.contains("2029-12-15"), "{words}");
+    assert!(words.contains("broken by 2032-06-01"), "{words}");
+    assert!(
+        drawing.finding.starts_with(
+            "As it is: more throughput is promised than is asked for before 2028-01-01, then every promise holds until the next step. "
+        ),
+        "{}",
+        drawing.finding
+    );
+    // Without a later break the legend has the day up to which it is short.
+    let mut kept = plan.clone();
+    kept.stages.truncate(1);
+    kept.stages[0].cases[0].breaks_by = None;
+    let drawing = growth_curve(&kept, Format::Slide).expect("there are stages");
+    let words = texts(&drawing.svg).join(" ");
+    assert!(words.contains("short until 2028-01-01"), "{words}");
+    // While the stage lasts it is one.
+    plan.stages[0].until = Some("2030-01-01".into());
+    plan.stages[1].date = "2030-01-01".into();
+    let drawing = growth_curve(&plan, Format::Slide).expect("there are stages");
+    let words = texts(&drawing.svg).join(" ");
+    assert!(words.contains("2029-12-15"), "{words}");
+    assert!(
+        drawing
+            .finding
+            .contains("before 2028-01-01, and a promise breaks by 2029-12-15."),
+        "{}",
+        drawing.finding
+    );
 }
 
 /// What is not proven to break is not told as if it held: how far it is proven, or that it is undecided.

@@ -19,6 +19,8 @@ pub fn growth_csv(plan: &GrowthPlan) -> String {
         "standing",
         "ends",
         "search",
+        "asked_from",
+        "partial",
     ]);
     let mut rows = Vec::new();
     for stage in &plan.stages {
@@ -31,6 +33,7 @@ pub fn growth_csv(plan: &GrowthPlan) -> String {
             let standing = match case.standing {
                 Standing::Holds => "holds",
                 Standing::BrokenBefore => "broken-before",
+                Standing::ShortAtFirst => "short-at-first",
                 Standing::Never => "never",
                 Standing::Breaks => "breaks",
                 Standing::Open => "open",
@@ -51,6 +54,8 @@ pub fn growth_csv(plan: &GrowthPlan) -> String {
                     .as_ref()
                     .map_or_else(String::new, |part| part.part.clone()),
                 search.to_owned(),
+                case.asked_from.clone().unwrap_or_default(),
+                case.cut.to_string(),
             ]);
         }
     }

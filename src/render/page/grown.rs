@@ -6,13 +6,14 @@ use super::html::{
     sentence,
 };
 use crate::outcome::{
-    Bound, CaseHeadroom, Headroom, LoadSwitch, Origin, PartLoad, PartUse, SwitchOvers,
+    Because, Bound, CaseHeadroom, Headroom, LoadSwitch, Origin, PartLoad, PartUse, RankedBy,
+    SwitchOvers,
 };
 use crate::render::chart::{Format, load_curve, part_bars};
 use crate::render::number::{NONE, as_written, is_over, three, three_down, with_unit};
 use crate::render::words::{
-    Flag, counted, counted_met, counted_missed, growth_unit, hole_words, listed, load_in,
-    measure_name, missed_today, proven_sentences_below, stopped_words, switch_breaks,
+    Flag, beside_words, counted, counted_met, counted_missed, growth_unit, hole_words, listed,
+    load_in, measure_name, missed_today, proven_sentences_below, stopped_words, switch_breaks,
     switch_clause, switch_remark, switch_sentence, switch_value, target_of, today_word,
     verdict_word,
 };
@@ -312,7 +313,11 @@ fn headroom_facts(found: &Headroom) -> String {
         let missed = match (case.missed, &case.hopeless, case.bound) {
             _ if case.today.is_none() => "nothing is promised".to_owned(),
             (None, None, None) if found.partial => "the search was stopped before".to_owned(),
-            (_, Some(_), _) => "one promise is broken at every load".to_owned(),
+            (_, Some(found), _) => match found.because {
+                Because::NeverBrought { .. } => "one promise is broken at every load that was run",
+                _ => "one promise is broken at every load",
+            }
+            .to_owned(),
             (Some(missed), ..) => format!("broken at {}", counted_missed(found, missed)),
             (None, _, Some(Bound::Asked)) => "no more was asked for".to_owned(),
             (None, _, Some(Bound::Buildable)) => "more cannot be built".to_owned(),
@@ -335,23 +340,31 @@ fn headroom_facts(found: &Headroom) -> String {
     let worst = worst_outage(found);
     let part = worst.or(healthy).and_then(|case| {
         let ends = case.ends.as_ref()?;
+        let beside = beside_words(case).map_or_else(String::new, |said| format!("; {said}"));
         let next = case.next.as_ref().map_or_else(String::new, |next| {
             format!(
                 "; then {}, {}",
                 next.part,
-                with_unit(&three(next.mean_percent), "%")
+                with_unit(&three(case.ranked_by.figure(next)), "%")
             )
         });
         Some(fact(
-            &three(ends.mean_percent),
+            &three(case.ranked_by.figure(ends)),
             "%",
             "",
-            if case.missed.is_some() {
-                "on the mean, at the load that ends it"
-            } else {
-                "on the mean, at the largest load that is proven"
-            },
-            &format!("of {}{next}", ends.part),
+            &format!(
+                "{}, at the {}",
+                match case.ranked_by {
+                    RankedBy::Mean => "on the mean",
+                    RankedBy::Busiest => "asked for in the busiest 20\u{202F}ms",
+                },
+                if case.missed.is_some() {
+                    "load that ends it"
+                } else {
+                    "largest load that is proven"
+                }
+            ),
+            &format!("of {}{beside}{next}", ends.part),
         ))
     });
     let cases = healthy.into_iter().chain(worst).map(one);
@@ -377,7 +390,10 @@ fn ended_by(case: &CaseHeadroom) -> String {
     let fullest = part_cell(case.ends.as_ref());
     match case.missed {
         None if case.ends.is_some() => format!("none; fullest {fullest}"),
-        _ => fullest,
+        _ => match beside_words(case) {
+            Some(said) => format!("{fullest} <small>{}</small>", sentence(&said)),
+            None => fullest,
+        },
     }
 }
 

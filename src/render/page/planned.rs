@@ -94,7 +94,12 @@ fn growth_facts(plan: &GrowthPlan) -> String {
                 "",
                 "miss",
                 &format!(
-                    "before it less is asked for than the throughput promised of {}",
+                    "before it less is {} than the throughput promised of {}",
+                    if closed_floor(case) {
+                        "carried"
+                    } else {
+                        "asked for"
+                    },
                     esc(&floor.workload)
                 ),
                 &format!(
@@ -105,9 +110,8 @@ fn growth_facts(plan: &GrowthPlan) -> String {
             );
         }
         let broken = || {
-            let here = [Standing::Breaks, Standing::BrokenBefore];
             let own = stage.cases.iter();
-            own.filter(move |case| here.contains(&case.standing))
+            own.filter(move |case| stage.broken_by(case).is_some())
         };
         // All cases that break on a day, as the chart names them.
         let cases_of = |day: &String| {
@@ -165,11 +169,25 @@ fn growth_facts(plan: &GrowthPlan) -> String {
     plan.stages.iter().take(3).map(one).collect()
 }
 
-const fn standing(stage: &Stage, case: &StageCase) -> (&'static str, Flag) {
+/// Of a closed loop nothing is asked for: it brings what it brings.
+fn closed_floor(case: &StageCase) -> bool {
+    let floor = case.floor.as_ref();
+    floor.is_some_and(|floor| floor.asked_mb_s.is_none())
+}
+
+fn standing(stage: &Stage, case: &StageCase) -> (&'static str, Flag) {
     match case.standing {
         Standing::Holds => ("holds until the next step", Flag::Met),
-        Standing::BrokenBefore if case.breaks_by.is_none() => {
-            ("too little is asked for at first", Flag::Missed)
+        Standing::ShortAtFirst if closed_floor(case) => {
+            ("too little is carried at first", Flag::Missed)
+        }
+        Standing::ShortAtFirst => ("too little is asked for at first", Flag::Missed),
+        Standing::BrokenBefore if stage.broken_by(case).is_none() => {
+            if closed_floor(case) {
+                ("too little is carried while it lasts", Flag::Missed)
+            } else {
+                ("too little is asked for while it lasts", Flag::Missed)
+            }
         }
         Standing::BrokenBefore => ("broken on the day it begins", Flag::Missed),
         Standing::Never => ("no load keeps it", Flag::Missed),
@@ -219,7 +237,12 @@ fn days_table(plan: &GrowthPlan) -> String {
                         let day = case.asked_from.as_deref().unwrap_or(NONE);
                         let what =
                             promise(&floor.workload, MeasureKind::Throughput, &floor.target_text);
-                        format!("{what}, not asked for before {day}")
+                        let how = if closed_floor(case) {
+                            "carried"
+                        } else {
+                            "asked for"
+                        };
+                        format!("{what}, not {how} before {day}")
                     })
                 }
                 (None, Some(found)) => promise(&found.workload, found.measure, &found.target_text),

@@ -15,6 +15,7 @@ pub fn sample_comparison() -> Comparison {
         name: name.to_owned(),
         digest: origin().digest,
         set: Vec::new(),
+        other_work: Vec::new(),
         inventory: Inventory {
             hosts: 24,
             switches: 6,

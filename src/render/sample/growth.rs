@@ -82,5 +82,6 @@ fn one(case: Case, (holds, breaks, factor): (&str, &str, f64), until: Option<&st
             mean_percent: 91.0,
             peak_percent: 99.0,
         }),
+        cut: false,
     }
 }

@@ -3,7 +3,7 @@
 use super::{cases, origin, rest};
 use crate::outcome::{
     Breaks, CaseHeadroom, Cell, Estimated, Grows, Headroom, LoadPoint, LoadRow, LoadSwitch,
-    MeasureKind, PartLoad, Purpose, SwitchOvers, Verdict,
+    MeasureKind, PartLoad, Purpose, RankedBy, SwitchOvers, Verdict,
 };
 
 /// Invented loads: the promise of 2 ms breaks at 1.9 healthy, at 1.3 with a fabric lost.
@@ -34,7 +34,9 @@ pub fn sample_headroom() -> Headroom {
                 kept_by_others: false,
             }),
             ends: Some(part("san to edge, 32GFC", 91.0)),
+            beside: None,
             next: Some(part("vault controllers", 84.0)),
+            ranked_by: RankedBy::Mean,
             unwaited_percent: Some(35.0),
             bound: None,
             floor: None,
@@ -171,5 +173,6 @@ fn point(share: f64, end: f64) -> LoadPoint {
             },
         }],
         fullest: vec![part("san to edge, 32GFC", 91.0 * share)],
+        ranked_by: RankedBy::Mean,
     }
 }

@@ -1,7 +1,7 @@
 //! When promises break as the work grows, as text.
 
 use super::align::Aligned;
-use crate::outcome::{GrowthPlan, Stage, StageCase, StageSearch, Standing};
+use crate::outcome::{Floor, GrowthPlan, Stage, StageCase, StageSearch, Standing};
 use crate::render::number::{NONE, as_written, three, three_down, three_up};
 use crate::render::words::{growth_stopped_words, measure_name, no_load_keeps, origin_line};
 
@@ -84,6 +84,24 @@ fn no_day(case: &StageCase) -> String {
     format!("no day was proven to keep every promise{most}")
 }
 
+/// Of a closed loop nothing is asked for: it brings what it brings.
+const fn short_word(floor: &Floor) -> &'static str {
+    match floor.asked_mb_s {
+        Some(_) => "asked for",
+        None => "carried",
+    }
+}
+
+fn until_the_next(stage: &Stage) -> String {
+    let day = stage.until.clone().unwrap_or_default();
+    format!("every promise holds until the next step is there ({day})")
+}
+
+/// Whether the next step is there on a day; days are written so that their order is that of the letters.
+fn over_by(stage: &Stage, day: &String) -> bool {
+    stage.until.as_ref().is_some_and(|until| day >= until)
+}
+
 fn sentence(from: &str, stage: &Stage, case: &StageCase, before: Option<&StageCase>) -> String {
     let who = match &case.case.outage {
         None => "everything healthy".to_owned(),
@@ -102,10 +120,8 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase, before: Option<&StageCa
         format!(", the day of the next step being {until}")
     });
     let what = match (case.standing, &case.holds_until, &case.breaks_by) {
-        (Standing::Holds, ..) => format!(
-            "every promise holds until the next step is there ({})",
-            stage.until.clone().unwrap_or_default()
-        ),
+        (Standing::Holds, ..) => until_the_next(stage),
+        (Standing::ShortAtFirst, Some(holds), _) if over_by(stage, holds) => until_the_next(stage),
         (Standing::Never, ..) => case.hopeless.as_ref().map_or_else(String::new, |found| {
             let loads =
                 |factor: f64| format!("{} times the load of the first day", three_up(factor));
@@ -115,8 +131,9 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase, before: Option<&StageCa
             )
         }),
         (Standing::Unpromised, ..) => "nothing is promised".to_owned(),
-        (Standing::BrokenBefore, _, None) => {
-            "more throughput is promised than is asked for".to_owned()
+        (Standing::BrokenBefore, ..) if stage.broken_by(case).is_none() => {
+            let how = case.floor.as_ref().map_or("asked for", short_word);
+            format!("more throughput is promised than is {how}")
         }
         (Standing::BrokenBefore, _, Some(day)) if day == from => {
             let at = case.breaks_factor.map_or_else(String::new, |factor| {
@@ -136,7 +153,9 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase, before: Option<&StageCa
                 Some(Standing::Breaks | Standing::BrokenBefore | Standing::Never) => {
                     "as before, from"
                 }
-                Some(Standing::Open | Standing::Unpromised) | None => "from",
+                Some(Standing::Open | Standing::Unpromised | Standing::ShortAtFirst) | None => {
+                    "from"
+                }
             };
             format!(
                 "a promise{breaks} is broken {how} {}{at}",
@@ -166,13 +185,25 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase, before: Option<&StageCa
             }
         },
     };
+    let what = match (case.standing, &case.asked_from) {
+        (Standing::ShortAtFirst, Some(day)) => format!("from {day} on {what}"),
+        _ => what,
+    };
     let floor = case.floor.as_ref().zip(case.asked_from.as_ref());
     let floor = floor.map_or_else(String::new, |(floor, day)| {
-        format!(
-            " Before {day} `{}` cannot keep its throughput of {}: less is asked for.",
-            floor.workload,
-            as_written(&floor.target_text)
-        )
+        let target = as_written(&floor.target_text);
+        match floor.asked_mb_s {
+            Some(_) => format!(
+                " Before {day} `{}` cannot keep its throughput of {target}: less is asked for.",
+                floor.workload
+            ),
+            // Only its runs know what a closed loop carries.
+            None => format!(
+                " Of the loads that were run, that of {day} is the first at which `{}` brought its throughput of {target}: with less \
+                 outstanding less is carried.",
+                floor.workload
+            ),
+        }
     });
     let full = full_before(stage, case);
     format!("{}, {who}: {what}.{floor}{full}", stage.name)
@@ -227,6 +258,40 @@ mod tests {
         assert!(
             before.contains("is broken as before, from 2028-06-01"),
             "{before}"
+        );
+    }
+
+    #[test]
+    fn what_is_short_at_first_is_told_by_the_day_from_which_it_is_not() {
+        let with = |asked: Option<f64>| {
+            said(|plan| {
+                let case = &mut plan.stages[1].cases[1];
+                case.standing = Standing::ShortAtFirst;
+                case.asked_from = Some("2029-03-01".into());
+                (case.holds_until, case.breaks_by) =
+                    (Some("2031-01-01".into()), Some("2032-01-27".into()));
+                case.floor = Some(Floor {
+                    workload: "archive".into(),
+                    target_text: "2GB/s".into(),
+                    factor: 1.3,
+                    short: None,
+                    step: None,
+                    asked_mb_s: asked,
+                });
+            })
+        };
+        let open = with(Some(1500.0));
+        assert!(
+            open.contains("from 2029-03-01 on every promise holds until 2031-01-01, one")
+                && open.contains("is broken by 2032-01-27")
+                && open.contains("Before 2029-03-01 `archive` cannot keep its throughput of 2 GB/s: less is asked for."),
+            "{open}"
+        );
+        // A closed loop asks for nothing.
+        let closed = with(None);
+        assert!(
+            closed.contains("that of 2029-03-01 is the first at which `archive` brought its throughput of 2 GB/s"),
+            "{closed}"
         );
     }
 

@@ -6,9 +6,9 @@ use crate::outcome::{
 };
 use crate::render::number::{NONE, Scale, as_written, count, three};
 use crate::render::words::{
-    counted, counted_met, counted_missed, growth_axis, load_in, measure_name, no_crossing,
-    origin_line, proven_sentences, stopped_words, switch_remark, switch_sentence, today_word,
-    verdict_word,
+    beside_words, counted, counted_met, counted_missed, growth_axis, load_in, measure_name,
+    no_crossing, origin_line, proven_sentences, stopped_words, switch_remark, switch_sentence,
+    today_word, verdict_word,
 };
 
 /// Ends by case, every load that was run, the parts at today's load, and what is taken for granted.
@@ -73,7 +73,10 @@ fn ended_by(case: &CaseHeadroom) -> String {
     let fullest = part(case.ends.as_ref());
     match case.missed {
         None if case.ends.is_some() => format!("none; fullest {fullest}"),
-        _ => fullest,
+        _ => match beside_words(case) {
+            Some(said) => format!("{fullest}; {said}"),
+            None => fullest,
+        },
     }
 }
 

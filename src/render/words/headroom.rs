@@ -2,6 +2,7 @@
 
 mod below;
 mod factor;
+mod floor;
 mod hopeless;
 mod parts;
 mod switching;
@@ -15,8 +16,10 @@ pub use below::hole_words;
 use below::{below_sentence, certain_clause};
 use factor::whole;
 pub use factor::{counted, counted_met, counted_missed, load_in};
+use floor::floor_sentence;
+use hopeless::hopeless_sentence;
 pub use hopeless::no_load_keeps;
-use hopeless::{hopeless_sentence, megabytes};
+pub use parts::beside_words;
 use parts::{busiest_sentence, fullest_sentence, parts_sentence};
 use switching::every_promise;
 pub use switching::{switch_breaks, switch_clause, switch_remark, switch_sentence, switch_value};
@@ -240,24 +243,6 @@ pub const fn growth_stopped_words(plan: &GrowthPlan) -> Option<&'static str> {
 
 const STOPPED: &str = "Stopped before its end: what is proven here is proven; what is not was not looked for to the end.";
 
-/// From which load on a throughput is asked for that is promised.
-fn floor_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
-    let Some(floor) = &case.floor else {
-        return String::new();
-    };
-    let why = floor.asked_mb_s.map_or_else(
-        || "less is carried".to_owned(),
-        |asked| format!("less is asked for, {} today", megabytes(asked)),
-    );
-    format!(
-        " Below {} {} `{}` cannot keep its throughput of {}: {why}.",
-        counted_missed(headroom, floor.factor),
-        growth_unit(headroom),
-        floor.workload,
-        as_written(&floor.target_text)
-    )
-}
-
 /// Why the search ended at a load though no promise broke.
 fn bound_sentence(bound: Bound, name: &str, case: &CaseHeadroom, headroom: &Headroom) -> String {
     let met = case.met.unwrap_or(0.0);
@@ -332,7 +317,7 @@ fn proven(case: &CaseHeadroom, headroom: &Headroom, told: bool) -> String {
             let said = case
                 .bound
                 .map(|bound| bound_sentence(bound, &name, case, headroom));
-            said.unwrap_or_default() + &fullest_sentence(case.ends.as_ref())
+            said.unwrap_or_default() + &fullest_sentence(case)
         }
         (Some(low), Some(high)) if told => {
             let switch = switch

@@ -93,6 +93,37 @@ fn a_design_beyond_the_ports_of_its_switch_says_so() {
     }
 }
 
+/// 9,700 I/Os a second that come evenly are 36.86 in the window of 3.8 ms, so 36 or 37 by where it ends; a longer service moves the ends,
+/// and one I/O fewer in each replication, always, is no difference of throughput that the run can show.
+#[test]
+fn one_io_at_the_end_of_the_window_is_no_difference_of_throughput() {
+    let paced = |time: &str| {
+        let mut own = server(3, &[("array.box.write.time", time)]);
+        own.site.workloads[0].arrivals = crate::site::Arrivals::Paced(9_700.0);
+        own
+    };
+    let mut seen = 0;
+    for time in [
+        "\"30us\"", "\"40us\"", "\"50us\"", "\"60us\"", "\"70us\"", "\"80us\"", "\"90us\"",
+    ] {
+        let found = compared(&[paced("\"20us\""), paced(time)]);
+        let own = |row: &&Difference| row.measure == MeasureKind::Throughput;
+        let row = found.differences.iter().find(own).expect("it is compared");
+        let difference = row.difference.expect("there are runs");
+        seen += u32::from(difference.value != 0.0);
+        assert!(
+            matches!(row.change, Change::Same | Change::NotShown),
+            "{time}: {row:?}"
+        );
+        let ends = difference.ends().expect("an interval");
+        assert!(
+            difference.value == 0.0 || ends.0 <= 0.0 && ends.1 >= 0.0,
+            "{time}: {row:?}"
+        );
+    }
+    assert!(seen > 0, "no service takes an I/O over the end");
+}
+
 /// Twice the work is no worse design, and its I/Os are not the same.
 #[test]
 fn other_work_is_told_and_not_called_the_same() {

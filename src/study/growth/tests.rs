@@ -180,12 +180,8 @@ fn a_rate_that_a_step_sets_is_that_of_the_first_day_and_that_is_said() {
     );
 }
 
-/// Written by hand: a load that is proven to keep nothing is no day, and no day lies before the first.
-#[test]
-fn no_day_is_named_that_there_is_not() {
-    let site = site_with(SERVER, &[]);
-    let stated = site.growth.as_ref().expect("growth is stated");
-    let case = |met, missed, hopeless: Option<Hopeless>| CaseHeadroom {
+fn case_of(met: Option<f64>, missed: Option<f64>, hopeless: Option<Hopeless>) -> CaseHeadroom {
+    CaseHeadroom {
         case: Case::scripted(),
         saturation: None,
         depth: None,
@@ -200,7 +196,9 @@ fn no_day_is_named_that_there_is_not() {
         knee: None,
         breaks: None,
         ends: None,
+        beside: None,
         next: None,
+        ranked_by: crate::outcome::RankedBy::Mean,
         unwaited_percent: None,
         bound: None,
         floor: None,
@@ -210,9 +208,16 @@ fn no_day_is_named_that_there_is_not() {
         switch_met: None,
         switch_over: None,
         points: Vec::new(),
-    };
+    }
+}
+
+/// Written by hand: a load that is proven to keep nothing is no day, and no day lies before the first.
+#[test]
+fn no_day_is_named_that_there_is_not() {
+    let site = site_with(SERVER, &[]);
+    let stated = site.growth.as_ref().expect("growth is stated");
     let found = |met, missed, hopeless| {
-        let case = case(met, missed, hopeless);
+        let case = case_of(met, missed, hopeless);
         dated(&case, stated, (stated.from, None))
     };
     // 1.44 times are there two years after the first day: what a step proves of less is of no day of its own.
@@ -220,7 +225,7 @@ fn no_day_is_named_that_there_is_not() {
         let case = CaseHeadroom {
             met,
             missed,
-            ..case(None, None, None)
+            ..case_of(None, None, None)
         };
         dated(&case, stated, (Date::parse("2029-01-01").unwrap(), None))
     };
@@ -236,7 +241,7 @@ fn no_day_is_named_that_there_is_not() {
         };
         let case = CaseHeadroom {
             holes: vec![crate::outcome::Hole { factor, breaks }],
-            ..case(Some(1.44), Some(1.6), None)
+            ..case_of(Some(1.44), Some(1.6), None)
         };
         dated(&case, stated, (stated.from, None))
     };
@@ -300,10 +305,45 @@ fn a_throughput_that_is_not_asked_for_yet_is_broken_until_it_is() {
     let site = site_with(&text, &[]);
     let origin = crate::study::sample::origin();
     let plan = growth(&site, origin, Some(&[]), 20.0, &NoProgress).expect("it is stated");
-    let case = &plan.stages[0].cases[0];
-    assert_eq!(case.standing, Standing::BrokenBefore, "{case:?}");
+    let stage = &plan.stages[0];
+    let case = &stage.cases[0];
+    // From that day on it is kept, and what breaks lies beyond the step.
+    assert_eq!(case.standing, Standing::ShortAtFirst, "{case:?}");
+    assert_eq!(stage.broken_by(case), None);
     let day = case.asked_from.as_deref().expect("some day");
     assert!(("2027-12-30"..="2028-01-03").contains(&day), "{day}");
+}
+
+/// What is asked for only once the next step is there is broken all the while; what breaks on the day on which enough is asked for at
+/// the latest is no break later on.
+#[test]
+fn a_throughput_is_short_at_first_only_where_it_is_kept_while_the_stage_lasts() {
+    let site = site_with(SERVER, &[]);
+    let growth = site.growth.as_ref().expect("it is stated");
+    let floor = crate::outcome::Floor {
+        workload: "orders".to_owned(),
+        target_text: "0.48MB/s".to_owned(),
+        factor: 1.2,
+        short: None,
+        step: None,
+        asked_mb_s: Some(0.4),
+    };
+    let day = |text: &str| Date::parse(text).unwrap();
+    // Of work that grows by a fifth a year 1.2 times are there in 2028, and 1.44 times in 2029.
+    let stage = |floor_at: f64, missed: f64, next: &str| {
+        let floor = Some(crate::outcome::Floor {
+            factor: floor_at,
+            ..floor.clone()
+        });
+        let case = CaseHeadroom {
+            floor,
+            ..case_of(Some(missed - 0.01), Some(missed), None)
+        };
+        dated(&case, growth, (growth.from, Some(day(next)))).standing
+    };
+    assert_eq!(stage(1.2, 2.0, "2029-01-01"), Standing::ShortAtFirst);
+    assert_eq!(stage(1.44, 2.0, "2028-06-01"), Standing::BrokenBefore);
+    assert_eq!(stage(1.2, 1.2, "2029-01-01"), Standing::BrokenBefore);
 }
 
 /// Arithmetic names the days that the plan has as well, and before any run.
@@ -522,4 +562,22 @@ fn nothing_is_planned_without_growth() {
         ),
         None
     );
+}
+
+/// Where a limit cuts every run of a stage, no other is looked at; that its runs were cut stands with each case, in rows too.
+#[test]
+fn growth_ends_where_a_limit_cuts_every_run() {
+    let mut site = site_with(SERVER, &[]);
+    site.run.events_max = 500;
+    for step in &mut site.steps {
+        step.site.run.events_max = 500;
+    }
+    let origin = crate::study::sample::origin();
+    let plan = growth(&site, origin, Some(&[]), 10.0, &NoProgress).expect("growth is stated");
+    assert!(plan.cut && !plan.partial);
+    let searches: Vec<StageSearch> = plan.stages.iter().map(|stage| stage.search).collect();
+    assert_eq!(searches, [StageSearch::Whole, StageSearch::NotBegun]);
+    assert!(plan.stages[0].cases[0].cut && !plan.stages[1].cases[0].cut);
+    let said = |note: &String| note.ends_with("as every run was cut, the search ended there");
+    assert!(plan.notes.iter().any(said), "{:?}", plan.notes);
 }

@@ -3,11 +3,12 @@
 use super::below::{broken as broken_at, holes};
 use super::curve::{Curve, knee};
 use super::edge::{Place, before_floor, bounded, clear_ends, crossing, curve_of, edge};
+use super::hungry::{never_brought, seen_floor};
 use super::scale::Scale;
 use super::{Held, Judged, Search};
 use crate::outcome::{
     Because, CaseHeadroom, DepthLimit, Floor, Hopeless, LoadPoint, LoadRow, MeasureKind,
-    NoCrossing, PartLoad, Purpose, Verdict,
+    NoCrossing, PartLoad, Purpose, RankedBy, Verdict,
 };
 use crate::site::{Arrivals, Measure, Site, Workload};
 use crate::study::parts::{depth_name, fuller};
@@ -66,13 +67,14 @@ pub(super) fn answer(
         .outlook
         .floor
         .clone()
-        .or_else(|| seen_floor(site, &search));
+        .or_else(|| seen_floor(site, &search, scale));
     let hopeless = search
         .outlook
         .hopeless
         .clone()
         .filter(|_| met.is_none())
-        .or_else(|| none_kept(missed.filter(|_| met.is_none() && !kept), scale));
+        .or_else(|| none_kept(missed.filter(|_| met.is_none() && !kept), scale))
+        .or_else(|| never_brought(site, &search).filter(|_| met.is_none()));
     // What no load keeps is ended by no part.
     let last = end_missed.or(end_met).filter(|_| hopeless.is_none());
     let full = last.map_or(&[][..], |judged| judged.point.fullest.as_slice());
@@ -87,10 +89,12 @@ pub(super) fn answer(
     let unwaited_percent = last
         .filter(|_| missed.is_some())
         .and_then(|judged| judged.unwaited_percent);
-    let others = full
-        .iter()
-        .filter(|part| first.as_ref().is_none_or(|first| first.part != part.part))
-        .cloned();
+    let beside = last.filter(|_| missed.is_some() && waiting.is_none());
+    let beside = beside.and_then(|judged| judged.beside.clone());
+    let ranked_by = last.map_or(RankedBy::Mean, |judged| judged.point.ranked_by);
+    let known = [&first, &beside].map(|part| part.as_ref().map(|part| part.part.clone()));
+    let others = full.iter().cloned();
+    let others = others.filter(|part| !known.contains(&Some(part.part.clone())));
     let others: Vec<PartLoad> = others.collect();
     let mut fullest = waiting.into_iter().chain(first).chain(others);
     let mut tests = search.points.iter();
@@ -121,7 +125,9 @@ pub(super) fn answer(
         knee: bend,
         breaks,
         ends: fullest.next(),
+        beside,
         next: fullest.next(),
+        ranked_by,
         unwaited_percent,
         bound,
         floor,
@@ -257,29 +263,6 @@ fn in_hosts(depth: &DepthLimit, point: &LoadPoint) -> Option<PartLoad> {
     })
 }
 
-/// A throughput that a closed loop first brings at some load: the runs below brought too little and broke nothing else.
-/// Of open work a lower load promises less, so that none of this is said of it.
-fn seen_floor(site: &Site, search: &Search) -> Option<Floor> {
-    let short = search.points.iter().rfind(|judged| judged.short)?;
-    let closed = |name: &str| {
-        let own = site.workloads.iter().find(|work| work.name == name);
-        own.is_some_and(|work| matches!(work.arrivals, Arrivals::Closed { .. }))
-    };
-    let lost = |row: &&LoadRow| {
-        row.measure == MeasureKind::Throughput
-            && row.cell.verdict != Verdict::Met
-            && closed(&row.workload)
-    };
-    let row = short.point.rows.iter().find(lost)?;
-    let above = |judged: &&Judged| judged.point.factor > short.point.factor && judged.excess <= 0.0;
-    Some(Floor {
-        workload: row.workload.clone(),
-        target_text: row.cell.target_text.clone(),
-        factor: search.points.iter().find(above)?.point.factor,
-        asked_mb_s: None,
-    })
-}
-
 /// The promise about latency that is proven to be broken at the least load that there is to try.
 fn none_kept(missed: Option<&LoadPoint>, scale: &Scale<'_>) -> Option<Hopeless> {
     let point = missed.filter(|point| point.factor <= scale.least() * 1.5 && !point.saturated)?;
@@ -378,13 +361,20 @@ pub(super) fn notes_of_cases(cases: &[CaseHeadroom], held: Held) -> Vec<String> 
     let mut notes = Vec::new();
     let doubt = |case: &CaseHeadroom| case.unlike || !case.holes.is_empty();
     let sure = cases.iter().filter(|case| !doubt(case)).count();
+    let floor = cases.iter().any(|case| case.floor.is_some());
+    let below = if floor {
+        ", down to that from which on a throughput is kept"
+    } else {
+        ""
+    };
     if sure == cases.len() {
-        notes.push("a load below one that is met is taken to be met".to_owned());
+        notes.push(format!(
+            "a load below one that is met is taken to be met{below}"
+        ));
     } else if sure > 0 {
-        notes.push(
-            "a load below one that is met is taken to be met, but not in a case of which lower loads were tested"
-                .to_owned(),
-        );
+        notes.push(format!(
+            "a load below one that is met is taken to be met{below}, but not in a case of which lower loads were tested"
+        ));
     }
     if sure < cases.len() {
         notes.push(
@@ -419,6 +409,24 @@ pub(super) fn notes_of_cases(cases: &[CaseHeadroom], held: Held) -> Vec<String> 
             "partial: a limit (run.events_max, run.memory_max) stopped runs at {cut} of the {loads} loads that were run; these are marked \
              \u{201C}cut short\u{201D} and prove nothing; a higher limit or shorter runs would let them end"
         )),
+    }
+    let given_up: Vec<&str> = cases
+        .iter()
+        .filter(|case| {
+            let mut runs = case
+                .points
+                .iter()
+                .filter(|point| point.replications > 0)
+                .peekable();
+            runs.peek().is_some() && runs.all(|point| point.partial)
+        })
+        .map(|case| case.case.name.as_str())
+        .collect();
+    if !given_up.is_empty() {
+        notes.push(format!(
+            "the search ended after the first loads, all of whose runs the limit cut: {}",
+            given_up.join(", ")
+        ));
     }
     let above = |case: &CaseHeadroom| {
         let ends = case.missed.zip(case.saturation);

@@ -98,6 +98,8 @@ pub(super) fn outlook(
                     workload: workload.name.clone(),
                     target_text: promise.text.clone(),
                     factor,
+                    short: None,
+                    step: None,
                     asked_mb_s: today.map(|today| today / 1e6),
                 });
             }

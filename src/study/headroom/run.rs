@@ -3,12 +3,13 @@
 use super::below::TESTS_BELOW;
 use super::edge::{breaks, excess};
 use super::length::{self, Length};
+use super::ranks::{beside_it, fullest, in_the_way, ranked_by, waited_for};
 use super::scale::{Scale, depths};
 use super::{ERROR, FRESH, Job, Judged, Search, TESTS, spread};
 use crate::measure::Trust;
 use crate::outcome::{
-    BudgetPart, Case, LoadPoint, LoadRow, Matrix, MeasureKind, PartLoad, PartUse, Purpose, Steady,
-    Verdict, WorkloadFigures,
+    BudgetPart, Case, LoadPoint, LoadRow, Matrix, MeasureKind, Purpose, RankedBy, Steady, Verdict,
+    WorkloadFigures,
 };
 use crate::site::{Arrivals, Site};
 use crate::study::bounds::bounds;
@@ -99,13 +100,18 @@ pub(super) fn one(
         }
     };
     let uses = parts_of(&judged);
+    let ranked_by = ranked_by(&uses, nearest);
     let waits = in_the_way(&uses, nearest, steady, &scaled);
     let in_the_way = waits.or_else(|| {
-        fullest(&uses)
-            .into_iter()
-            .next()
-            .filter(|_| broken.is_some())
+        let first = fullest(&uses, ranked_by).into_iter().next();
+        first.filter(|_| broken.is_some())
     });
+    let waits_for = |name: &str| {
+        let part = uses.iter().find(|part| part.part == name)?;
+        waited_for(part, nearest, steady, &scaled)
+    };
+    let beside = in_the_way.as_ref().filter(|_| broken.is_some());
+    let beside = beside.and_then(|first| beside_it(&uses, first, ranked_by, &waits_for));
     // What comes after it may lie on the way of any work that is judged.
     let uses = match broken {
         Some(_) => parts_of(
@@ -135,7 +141,8 @@ pub(super) fn one(
         saturated: steady.saturated,
         partial: steady.partial,
         frame_hops: steady.frame_hops,
-        fullest: fullest(&uses),
+        fullest: fullest(&uses, ranked_by),
+        ranked_by,
         rows,
     };
     let today = (job.factor == 1.0 && job.purpose == Purpose::Pilot)
@@ -151,6 +158,7 @@ pub(super) fn one(
         starved,
         nearest,
         in_the_way,
+        beside,
         unwaited_percent,
         held,
     };
@@ -190,6 +198,7 @@ const fn cannot_be_built(job: &Job) -> Judged {
             frame_hops: 0,
             rows: Vec::new(),
             fullest: Vec::new(),
+            ranked_by: RankedBy::Mean,
         },
         excess: f64::INFINITY,
         weight: 0.0,
@@ -199,6 +208,7 @@ const fn cannot_be_built(job: &Job) -> Judged {
         starved: false,
         nearest: None,
         in_the_way: None,
+        beside: None,
         unwaited_percent: None,
         held: Held {
             cut: false,
@@ -305,35 +315,6 @@ fn only(steady: &Steady, used: &length::Used) -> Steady {
     steady
 }
 
-/// Mean wait of the I/Os of `work` for a part, us.
-fn wait_for(part: &PartUse, work: &WorkloadFigures, array: &str) -> f64 {
-    let own = |own: &&BudgetPart| match &own.tier {
-        Some(tier) => *tier == part.tier,
-        None => own.part == "array queue" && part.tier == array,
-    };
-    work.budget.iter().filter(own).map(|own| own.mean_us).sum()
-}
-
-/// The part that the work of a broken latency promise waits for most: a fuller one on its way that costs it no time does not end
-/// it. `None` for a throughput, which ends where a part is full.
-fn in_the_way(
-    uses: &[PartUse],
-    broken: Option<&LoadRow>,
-    steady: &Steady,
-    site: &Site,
-) -> Option<PartLoad> {
-    let row = broken.filter(|row| row.measure != MeasureKind::Throughput)?;
-    let named = |work: &&WorkloadFigures| work.name == row.workload;
-    let work = steady.workloads.iter().find(named)?;
-    let own = site.workloads.iter().find(|own| own.name == row.workload)?;
-    let array = &site.arrays[own.array].name;
-    let waits = |part: &PartUse| wait_for(part, work, array);
-    let most = uses
-        .iter()
-        .max_by(|left, right| waits(left).total_cmp(&waits(right)))?;
-    load_of(most).filter(|_| waits(most) > 0.0)
-}
-
 /// Parts of the budget that are waiting.
 const WAITING: [&str; 4] = ["host queue", "queueing", "array queue", "retry"];
 
@@ -349,28 +330,4 @@ fn unwaited(row: &LoadRow, steady: &Steady) -> Option<f64> {
     let still = sum(&|part| !WAITING.contains(&part.part.as_str()));
     let latency = row.measure != MeasureKind::Throughput && !row.cell.saturated;
     (latency && all > 0.0).then(|| 100.0 * still / all)
-}
-
-/// So many parts are kept of each load.
-const SHOWN: usize = 3;
-
-fn load_of(part: &PartUse) -> Option<PartLoad> {
-    let used = part.cases.first()?.as_ref()?;
-    Some(PartLoad {
-        part: part.part.clone(),
-        instance: used.instance.clone(),
-        mean_percent: used.mean_percent,
-        peak_percent: used.peak_percent,
-    })
-}
-
-/// The fullest parts on the mean; of equals the one with the fuller busiest moment.
-fn fullest(uses: &[PartUse]) -> Vec<PartLoad> {
-    let mut all: Vec<PartLoad> = uses.iter().filter_map(load_of).collect();
-    all.sort_by(|left, right| {
-        let mean = right.mean_percent.total_cmp(&left.mean_percent);
-        mean.then(right.peak_percent.total_cmp(&left.peak_percent))
-    });
-    all.truncate(SHOWN);
-    all
 }

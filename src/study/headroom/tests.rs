@@ -498,6 +498,7 @@ fn judged(factor: f64, excess: f64) -> Judged {
             frame_hops: 0,
             rows: Vec::new(),
             fullest: Vec::new(),
+            ranked_by: crate::outcome::RankedBy::Mean,
         },
         excess,
         weight: 1.0,
@@ -507,6 +508,7 @@ fn judged(factor: f64, excess: f64) -> Judged {
         starved: false,
         nearest: None,
         in_the_way: None,
+        beside: None,
         unwaited_percent: None,
         held: Held::default(),
     }
@@ -650,4 +652,5 @@ mod ends;
 mod known;
 mod loops;
 mod members;
+mod ranks;
 mod unlike;

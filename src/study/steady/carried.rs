@@ -10,6 +10,7 @@ use crate::measure::{Estimate, mean_interval};
 use crate::model::{Compiled, Tally};
 use crate::site::{Arrivals, Workload};
 use crate::study::bounds::asked_bytes_s;
+use crate::study::cut::measured_s;
 use crate::unit::Duration;
 
 /// What one workload carries.
@@ -93,6 +94,12 @@ pub(super) fn no_finer(estimate: Estimate, grain: f64) -> Estimate {
         half_width: estimate.half_width.map(|half| half.max(grain)),
         ..estimate
     }
+}
+
+/// The largest I/O over what was simulated of a window, 10^6 bytes per second: whole I/Os are counted, and a throughput is known no finer.
+#[allow(clippy::cast_precision_loss)]
+pub(crate) fn one_io_mb_s(work: &Workload, tallies: &[Tally]) -> f64 {
+    largest(work) as f64 / 1e6 / measured_s(tallies)
 }
 
 /// Bytes of the largest I/O.

@@ -1,7 +1,7 @@
 //! What the picture of growth shows, in words that can be read aloud: of each stage what becomes of the promises healthy, and with
 //! what is lost.
 
-use crate::outcome::{GrowthPlan, Stage, StageCase, StageSearch, Standing};
+use crate::outcome::{Floor, GrowthPlan, Stage, StageCase, StageSearch, Standing};
 
 /// From so many stages on steps go by their numbers.
 const MANY: usize = 3;
@@ -105,7 +105,7 @@ fn rank(case: &StageCase) -> (u8, String) {
     let day = |day: &Option<String>| day.clone().unwrap_or_default();
     match case.standing {
         Standing::Never => (0, String::new()),
-        Standing::BrokenBefore => (1, day(&case.asked_from)),
+        Standing::BrokenBefore | Standing::ShortAtFirst => (1, day(&case.asked_from)),
         Standing::Breaks => (2, day(&case.breaks_by)),
         Standing::Open => (3, day(&case.holds_until)),
         Standing::Unpromised => (4, String::new()),
@@ -113,17 +113,36 @@ fn rank(case: &StageCase) -> (u8, String) {
     }
 }
 
+/// Of a closed loop nothing is asked for: it brings what it brings.
+fn too_little(case: &StageCase) -> &'static str {
+    let closed = |floor: &Floor| floor.asked_mb_s.is_none();
+    if case.floor.as_ref().is_some_and(closed) {
+        "more throughput is promised than is carried"
+    } else {
+        "more throughput is promised than is asked for"
+    }
+}
+
 fn of_case(stage: &Stage, case: &StageCase) -> String {
-    let early = case
-        .asked_from
-        .as_ref()
-        .filter(|_| case.breaks_by.is_none());
-    match (case.standing, early, &case.breaks_by, &case.holds_until) {
+    let broken = stage.broken_by(case);
+    let early = case.asked_from.as_ref().filter(|_| broken.is_none());
+    let short = |day: &String| format!("{} before {day}", too_little(case));
+    match (case.standing, early, &broken, &case.holds_until) {
+        (Standing::ShortAtFirst, ..) => {
+            let before = case.asked_from.as_ref().map_or_else(String::new, short);
+            let then = match (broken, &case.holds_until, &stage.until) {
+                (Some(day), ..) => format!(", and {BREAKS}{day}"),
+                (None, Some(holds), Some(until)) if holds >= until => {
+                    ", then every promise holds until the next step".to_owned()
+                }
+                (None, Some(holds), _) => format!(", then every promise holds until {holds}"),
+                (None, None, _) => String::new(),
+            };
+            format!("{before}{then}")
+        }
         (Standing::Never, ..) => "a promise is broken at every load".to_owned(),
         (Standing::Unpromised, ..) => "nothing is promised".to_owned(),
-        (_, Some(day), ..) => {
-            format!("more throughput is promised than is asked for before {day}")
-        }
+        (_, Some(day), ..) => short(day),
         (Standing::BrokenBefore, ..) => "a promise is broken from the first day on".to_owned(),
         (Standing::Breaks, _, Some(day), _) => format!("{BREAKS}{day}"),
         (Standing::Holds, ..) => "every promise holds until the next step".to_owned(),

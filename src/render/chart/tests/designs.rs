@@ -36,6 +36,39 @@ fn differences_keep_the_rules_and_tell_what_each_design_has() {
     }
 }
 
+/// Designs go by their names, and what a difference has to be read with stands in the picture too.
+#[test]
+fn designs_go_by_their_names_and_notes_are_kept() {
+    let mut comparison = sample_comparison();
+    let mut third = comparison.designs[1].clone();
+    third.name = "link.isl.members=4".into();
+    third.other_work = vec!["fleet: sizes".into()];
+    third.partial = true;
+    comparison.designs.push(third);
+    let mut row = comparison.differences[0].clone();
+    row.design = 2;
+    comparison.differences.push(row);
+    for format in FORMATS {
+        let drawing = design_differences(&comparison, format).expect("a figure is promised");
+        check("differences, three", format, &drawing);
+        let words = texts(&drawing.svg).join(" ");
+        assert!(
+            !words.contains("design 1") && !words.contains("design 3"),
+            "{words}"
+        );
+        assert!(words.contains("link.isl.members=4, A lost"), "{words}");
+        assert!(words.contains("as ostrel.toml"), "{words}");
+        assert!(
+            drawing.finding.contains(
+                "Other work than that of ostrel.toml, so that a difference is one of the work too: link.isl.members=4. A limit cut runs, \
+                 which prove nothing: link.isl.members=4."
+            ),
+            "{}",
+            drawing.finding
+        );
+    }
+}
+
 #[test]
 fn a_figure_that_is_not_promised_is_not_drawn() {
     let mut comparison = sample_comparison();

@@ -21,7 +21,7 @@ pub fn no_load_keeps(found: &Hopeless, loads: &dyn Fn(f64) -> String) -> String 
     let most = matches!(found.because, Because::MostBefore { .. });
     // Below the least load that was tried nothing waits less; above today's none was.
     let load = match found.because {
-        Because::LeastLoad { .. } => "load that was tried",
+        Because::LeastLoad { .. } | Because::NeverBrought { .. } => "load that was tried",
         _ if most => "load that was to be tried",
         _ => "load at all",
     };
@@ -66,6 +66,16 @@ fn kept_by_none(
             loads(*factor),
             megabytes(*throughput_mb_s)
         ),
+        Because::NeverBrought {
+            least,
+            factor,
+            throughput_mb_s,
+        } => format!(
+            "from {} to {} no run brought more than {}",
+            loads(*least),
+            loads(*factor),
+            megabytes(*throughput_mb_s)
+        ),
         Because::NoPath => "its hosts have no path to the array".to_owned(),
     };
     format!(
@@ -85,7 +95,10 @@ pub(super) fn hopeless_sentence(name: &str, found: &Hopeless, headroom: &Headroo
     let said = match headroom.grows.hosts {
         None => no_load_keeps(found, &loads),
         Some(_) => {
-            let tried = matches!(found.because, Because::LeastLoad { .. });
+            let tried = matches!(
+                found.because,
+                Because::LeastLoad { .. } | Because::NeverBrought { .. }
+            );
             let number = if tried {
                 "number of hosts that was tried"
             } else {

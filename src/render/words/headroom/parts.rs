@@ -1,7 +1,7 @@
 //! What is said of the parts: the one that ends a case, the fullest, and one that a moment overfills.
 
 use super::{counted_met, proof};
-use crate::outcome::{CaseHeadroom, Headroom, PartLoad, Purpose};
+use crate::outcome::{CaseHeadroom, Headroom, PartLoad, Purpose, RankedBy};
 use crate::render::number::{three, with_unit};
 
 /// Why promises are proven to hold at a load whose runs saw a part full in its busiest moment.
@@ -28,13 +28,17 @@ pub(super) fn busiest_sentence(case: &CaseHeadroom, headroom: &Headroom) -> Stri
 }
 
 /// The fullest part where the search ended though nothing was full.
-pub(super) fn fullest_sentence(part: Option<&PartLoad>) -> String {
-    part.map_or_else(String::new, |part| {
-        format!(
-            " The fullest part there is {}, {} full on the mean.",
-            part.part,
-            with_unit(&three(part.mean_percent), "%")
-        )
+pub(super) fn fullest_sentence(case: &CaseHeadroom) -> String {
+    case.ends.as_ref().map_or_else(String::new, |part| {
+        let mean = with_unit(&three(part.mean_percent), "%");
+        let how = match case.ranked_by {
+            RankedBy::Mean => format!("{mean} full on the mean"),
+            RankedBy::Busiest => format!(
+                "asked for {} in the busiest 20 ms, {mean} on the mean",
+                with_unit(&three(part.peak_percent), "%")
+            ),
+        };
+        format!(" The fullest part there is {}, {how}.", part.part)
     })
 }
 
@@ -65,12 +69,44 @@ pub(super) fn parts_sentence(case: &CaseHeadroom) -> String {
             with_unit(&three(still), "%")
         );
     }
+    let figure = |part: &PartLoad| with_unit(&three(case.ranked_by.figure(part)), "%");
     let next = next.map_or_else(String::new, |next| {
-        format!("; the next is {}, {}", next.part, percent(next))
+        format!("; the next is {}, {}", next.part, figure(next))
     });
-    format!(
-        " The part that ends it is {}, {} full on the mean there{next}.",
-        ends.part,
-        percent(ends)
-    )
+    let beside = beside_words(case).map_or_else(String::new, |said| format!(", and {said}"));
+    let ends = match case.ranked_by {
+        RankedBy::Mean => format!("{}, {} full on the mean there", ends.part, percent(ends)),
+        RankedBy::Busiest => format!(
+            "{}, asked for {} in the busiest 20 ms there, {} on the mean",
+            ends.part,
+            figure(ends),
+            percent(ends)
+        ),
+    };
+    format!(" The part that ends it is {ends}{beside}{next}.")
 }
+
+/// `about as full, within a tenth of it, is san to edge, 32GFC, 101 %`; nothing where no other part ends a case as well.
+#[must_use]
+pub fn beside_words(case: &CaseHeadroom) -> Option<String> {
+    let part = case.beside.as_ref().filter(|_| case.ends.is_some())?;
+    let ends = case
+        .ends
+        .as_ref()
+        .map_or(0.0, |ends| case.ranked_by.figure(ends));
+    let figure = case.ranked_by.figure(part);
+    // A part that is fuller is none that the work waits for most.
+    let how = if figure * ABOUT > ends {
+        "fuller, though less waits for it,"
+    } else {
+        "about as full, within a tenth of it,"
+    };
+    Some(format!(
+        "{how} is {}, {}",
+        part.part,
+        with_unit(&three(figure), "%")
+    ))
+}
+
+/// What is told as about as full: the tenth that the study goes by, to either side.
+const ABOUT: f64 = 0.9;

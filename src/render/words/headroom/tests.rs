@@ -237,6 +237,8 @@ fn a_floor_is_said_beside_what_holds_above_it() {
             workload: "archive".into(),
             target_text: "2GB/s".into(),
             factor: 1.2716,
+            short: None,
+            step: None,
             asked_mb_s: Some(1573.0),
         });
     });
@@ -533,6 +535,8 @@ fn a_crossing_that_is_not_given_names_the_ends_that_it_lies_outside() {
             workload: "w".into(),
             target_text: "1MB/s".into(),
             factor: 1.25,
+            short: None,
+            step: None,
             asked_mb_s: Some(0.8),
         });
     });
@@ -556,6 +560,124 @@ fn of_hosts_nothing_is_said_below_one() {
     let said = proven_sentences(&found)[0].clone();
     assert!(
         said.contains("at 1 one is broken") && !said.contains("below 1"),
+        "{said}"
+    );
+}
+
+/// What bursts end is told by the busiest moment, and of two parts that are about equally full both are named, in words, text and page
+/// alike.
+#[test]
+fn parts_are_told_by_the_figure_that_ends_it() {
+    let mut found = sample_headroom();
+    let part = |part: &str, mean_percent: f64, peak_percent: f64| crate::outcome::PartLoad {
+        part: part.into(),
+        instance: part.into(),
+        mean_percent,
+        peak_percent,
+    };
+    for case in &mut found.cases {
+        case.ends = Some(part("vault controllers", 60.1, 110.0));
+        case.beside = Some(part("san to edge, 32GFC", 57.7, 101.0));
+        case.next = Some(part("depot controllers", 60.8, 63.6));
+        case.ranked_by = crate::outcome::RankedBy::Busiest;
+    }
+    let said = proven_sentences(&found).remove(0).replace('\u{202F}', " ");
+    let beside = "about as full, within a tenth of it, is san to edge, 32GFC, 101 %";
+    assert!(
+        said.ends_with(&format!(
+            " The part that ends it is vault controllers, asked for 110 % in the busiest 20 ms there, 60.1 % on the mean, and {beside}; \
+             the next is depot controllers, 63.6 %."
+        )),
+        "{said}"
+    );
+    let text = crate::render::table::headroom_text(&found).replace('\u{202F}', " ");
+    assert!(
+        text.contains(&format!("vault controllers, 60.1 %  110 %; {beside}")),
+        "{text}"
+    );
+    let page = crate::render::page::headroom_page(&found).replace('\u{202F}', " ");
+    assert!(page.contains("asked for in the busiest 20 ms, at the load that ends it"));
+    assert!(page.matches(beside).count() > found.cases.len(), "{page}");
+    assert!(page.contains("; then depot controllers, 63.6 %"));
+    // One that is fuller, for which the work waits less, is told as that.
+    for case in &mut found.cases {
+        case.beside = Some(part("san to edge, 32GFC", 57.7, 130.0));
+    }
+    let said = proven_sentences(&found).remove(0).replace('\u{202F}', " ");
+    assert!(
+        said.contains(", and fuller, though less waits for it, is san to edge, 32GFC, 130 %;"),
+        "{said}"
+    );
+}
+
+/// What a closed loop brings only its runs know: which were run is told, one load in one way, and not that less cannot bring it.
+#[test]
+fn the_least_load_of_a_closed_loop_is_told_as_what_was_run() {
+    let with = |depth: Option<u32>, (factor, short): (f64, f64), step: Option<f64>| {
+        let mut found = sample_headroom();
+        found.grows.depth = depth.map(|depth| crate::outcome::LoopDepth {
+            workload: "scan".into(),
+            depth,
+        });
+        found.cases[0].met = Some(factor);
+        found.cases[0].floor = Some(Floor {
+            workload: "scan".into(),
+            target_text: "2GB/s".into(),
+            factor,
+            short: Some(short),
+            step,
+            asked_mb_s: None,
+        });
+        let said = proven_sentences(&found).remove(0).replace('\u{202F}', " ");
+        assert!(!said.contains("cannot keep"), "{said}");
+        said
+    };
+    let said = with(Some(6), (5.0 / 6.0, 0.5), None);
+    assert!(
+        said.contains("brought its throughput of 2 GB/s at 5 outstanding at each host of `scan`, and too little at 3; nothing between them was run."),
+        "{said}"
+    );
+    let said = with(Some(6), (4.0 / 6.0, 0.5), None);
+    assert!(said.contains(" and too little at 3."), "{said}");
+    // The load that is met is rounded down, here as there.
+    let said = with(None, (0.88452, 0.79), Some(0.8333));
+    assert!(
+        said.contains("holds at 0.884 ")
+            && said.contains(" at 0.884 times today's load, and too little at 0.790"),
+        "{said}"
+    );
+    assert!(
+        said.contains("; one more is outstanding from 0.833 on, which lies between them."),
+        "{said}"
+    );
+}
+
+#[test]
+fn what_no_depth_brings_is_told_with_the_loads_that_were_run() {
+    let mut found = sample_headroom();
+    found.grows.depth = Some(crate::outcome::LoopDepth {
+        workload: "scan".into(),
+        depth: 6,
+    });
+    (found.cases[0].met, found.cases[0].hopeless) = (
+        None,
+        Some(Hopeless {
+            workload: "scan".into(),
+            measure: MeasureKind::Throughput,
+            target_text: "5MB/s".into(),
+            because: Because::NeverBrought {
+                least: 0.5,
+                factor: 16.0,
+                throughput_mb_s: 4.0,
+            },
+        }),
+    );
+    let said = proven_sentences(&found).remove(0).replace('\u{202F}', " ");
+    assert!(
+        said.contains(
+            "no load that was tried keeps `scan` throughput 5 MB/s: from 3 outstanding at each host of `scan` to 96 outstanding at each \
+             host of `scan` no run brought more than 4.00 MB/s."
+        ),
         "{said}"
     );
 }

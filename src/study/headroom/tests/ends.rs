@@ -56,6 +56,8 @@ fn today_is_tested_on_the_side_where_the_pilot_runs_have_it_and_not_twice() {
         workload: "w".into(),
         target_text: "2MB/s".into(),
         factor: 1.2,
+        short: None,
+        step: None,
         asked_mb_s: Some(1.7),
     });
     assert!(jobs(&short).is_empty());
@@ -491,4 +493,20 @@ fn whoever_waits_is_told_how_much_is_to_come() {
     // Five rounds of three, two tests of six for each end.
     assert_eq!(ahead[0], 5 * 3 + 2 * 2 * 6);
     assert!(ahead.is_sorted_by(|left, right| left >= right), "{ahead:?}");
+}
+
+/// A limit that cuts every run leaves nothing to prove: the first loads say so, and no others are run.
+#[test]
+fn a_search_ends_where_a_limit_cuts_every_run() {
+    let run = "duration = \"4ms\"\nwarm_up = \"400us\"\nreplications = 4\nevents_max = 500";
+    let site = station(5, run, "{ poisson = \"500k/s\" }", "{ p90 = \"8us\" }");
+    let found = headroom(&site, origin(), &only_healthy(), &NoProgress);
+    let case = &found.cases[0];
+    assert!(found.is_cut() && (case.met, case.missed) == (None, None));
+    let first =
+        |point: &crate::outcome::LoadPoint| point.purpose == Purpose::Pilot && point.partial;
+    assert!(case.points.iter().all(first), "{case:?}");
+    assert!(case.points.len() <= 4, "{} loads", case.points.len());
+    let said = |note: &String| note.ends_with("all of whose runs the limit cut: healthy");
+    assert!(found.notes.iter().any(said), "{:?}", found.notes);
 }

@@ -174,6 +174,7 @@ fn searched(points: &[(f64, f64, f64)]) -> Search {
             frame_hops: 0,
             rows: Vec::new(),
             fullest: Vec::new(),
+            ranked_by: crate::outcome::RankedBy::Mean,
         },
         excess: *excess,
         weight: *weight,
@@ -183,6 +184,7 @@ fn searched(points: &[(f64, f64, f64)]) -> Search {
         starved: false,
         nearest: None,
         in_the_way: None,
+        beside: None,
         unwaited_percent: None,
         held: Held::default(),
     };

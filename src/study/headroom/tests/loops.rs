@@ -33,6 +33,20 @@ fn too_little_of_a_shallow_loop_ends_no_search_and_says_nothing_of_today() {
             (Some(5.0), Some(6.0), Some(verdict)),
             "{depth}: {case:?}"
         );
+        // Three outstanding bring too little and four enough, whichever of them today's load is: the edge is between neighbours, or
+        // told with the loads that were run.
+        let floor = case.floor.as_ref().expect("three bring too little");
+        let (enough, short) = (at(Some(floor.factor)), at(floor.short));
+        assert!(
+            enough >= Some(4.0) && short <= Some(3.0),
+            "{depth}: {floor:?}"
+        );
+        assert_eq!(floor.step, None, "whole numbers have no load between");
+        let note = found
+            .notes
+            .iter()
+            .any(|note| note.contains("down to that from which on a throughput is kept"));
+        assert!(note, "{:?}", found.notes);
         let ends = case.breaks.as_ref().map(|breaks| breaks.measure);
         assert_eq!(ends, Some(crate::outcome::MeasureKind::Mean), "{depth}");
     }
@@ -48,6 +62,17 @@ fn a_loop_beside_open_work_is_found_between_too_little_and_too_much() {
     assert_eq!(case.today, Some(Verdict::Missed), "{case:?}");
     let met = case.met.expect("five outstanding keep both");
     assert!((3.5 / 6.0..5.5 / 6.0).contains(&met), "{case:?}");
+    // Too little was seen at three at most, enough at four at least; where these two were run, one more is outstanding from 3.5 ÷ 6 on.
+    if let Some(floor) = &case.floor {
+        let short = floor.short.expect("a loop has runs");
+        assert!(short < 3.5 / 6.0 && floor.factor >= 3.5 / 6.0, "{floor:?}");
+        assert!(
+            floor
+                .step
+                .is_none_or(|step| (step - 3.5 / 6.0).abs() < 1e-12),
+            "{floor:?}"
+        );
+    }
     let missed = case.missed.expect("six are too many");
     assert!((5.5 / 6.0..=1.0).contains(&missed), "{case:?}");
 }
@@ -65,4 +90,22 @@ fn a_throughput_that_no_depth_brings_is_broken_today_and_not_below() {
     let case = &found.cases[0];
     assert_eq!((case.met, case.today), (None, Some(Verdict::Missed)));
     assert!(case.missed.is_none_or(|missed| missed >= 1.0), "{case:?}");
+    // Four servers of 1 us bring 4 bytes a microsecond, however much is outstanding: no load that was run brings 5 MB/s.
+    let Some(crate::outcome::Hopeless {
+        because:
+            crate::outcome::Because::NeverBrought {
+                factor,
+                throughput_mb_s,
+                ..
+            },
+        ..
+    }) = case.hopeless
+    else {
+        panic!("{case:?}")
+    };
+    assert!(
+        factor >= 16.0 * (1.0 - 1e-9),
+        "up to the most that was to be tried: {factor}"
+    );
+    assert!((throughput_mb_s - 4.0).abs() < 0.01, "{throughput_mb_s}");
 }
