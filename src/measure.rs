@@ -8,8 +8,10 @@
 //! picoseconds where a type says so and otherwise whatever unit the caller put in.
 
 mod binomial;
+mod clumps;
 mod histogram;
 mod interval;
+mod pooled;
 mod saturation;
 mod sequential;
 mod series;
@@ -17,8 +19,10 @@ mod settle;
 mod verdict;
 mod warm_up;
 
+pub use clumps::{Clumps, clump_size};
 pub use histogram::{Histogram, RELATIVE_ERROR, rank};
 pub use interval::{Estimate, mean_interval, paired_difference, quantile_interval, t_quantile};
+pub use pooled::pooled;
 pub use saturation::{Growth, backlog_grows, backlog_growth};
 pub use sequential::{Decision, FIRST_LOOK, Looks, level, next_look, relative_half_width};
 pub use series::{

@@ -1,6 +1,6 @@
 //! One-sided bounds on a probability from a count of independent trials, after Clopper and Pearson.
 //!
-//! Left out: trials that depend on each other; the caller widens for that from the spread between
+//! Left out: trials that depend on each other in other ways than clumps; the caller widens for that from the spread between
 //! replications.
 
 /// Lower and upper one-sided bounds at `confidence` each on the probability of what happened `hits` times
@@ -12,14 +12,19 @@
 /// trials. Sources: Clopper and Pearson, "The use of confidence
 /// or fiducial limits illustrated in the case of the binomial", *Biometrika* 26, 1934; Hanley and
 /// Lippman-Hand, "If nothing goes wrong, is everything all right?", *JAMA* 249, 1983 (both from memory).
+///
+/// Where trials come in clumps of this size, 1 or more, of which all or none hit, the bounds are those of so many clumps, whole or not
+/// (E. L. Korn and B. I. Graubard, "Confidence intervals for proportions with small expected number of positive counts
+/// estimated from survey data", *Survey Methodology* 24, 1998, from memory).
 #[allow(clippy::cast_precision_loss)]
-pub(super) fn bounds(hits: u64, trials: u64, confidence: f64) -> (f64, f64) {
+pub(super) fn bounds(hits: u64, trials: u64, clump: f64, confidence: f64) -> (f64, f64) {
     if trials == 0 {
         return (0.0, 1.0);
     }
     let three = (-libm::log1p(-confidence)).max(3.0);
-    let rule_of_three = (three / trials as f64).min(1.0);
-    let (hits, misses) = (hits.min(trials) as f64, trials.saturating_sub(hits) as f64);
+    let rule_of_three = (three * clump / trials as f64).min(1.0);
+    let hits = hits.min(trials);
+    let (hits, misses) = (hits as f64 / clump, (trials - hits) as f64 / clump);
     // P(at least `hits` | p) = I_p(hits, misses + 1), and it grows with p.
     let lower = match (hits > 0.0, misses > 0.0) {
         (false, _) => 0.0,
@@ -111,7 +116,7 @@ mod tests {
             ),
             (500_000, 1_000_000, 0.499_177_073_949, 0.500_822_926_051),
         ] {
-            let got = bounds(hits, trials, 0.95);
+            let got = bounds(hits, trials, 1.0, 0.95);
             assert!(
                 (got.0 / lower - 1.0).abs() < 1e-8,
                 "{hits} of {trials}: {} {lower}",
@@ -127,13 +132,13 @@ mod tests {
 
     #[test]
     fn nothing_seen_is_bounded_by_the_rule_of_three() {
-        assert_eq!(bounds(0, 1_000, 0.95), (0.0, 0.003));
-        assert_eq!(bounds(1_000, 1_000, 0.95), (0.997, 1.0));
-        assert_eq!(bounds(0, 2, 0.95), (0.0, 1.0));
-        assert_eq!(bounds(0, 0, 0.95), (0.0, 1.0));
+        assert_eq!(bounds(0, 1_000, 1.0, 0.95), (0.0, 0.003));
+        assert_eq!(bounds(1_000, 1_000, 1.0, 0.95), (0.997, 1.0));
+        assert_eq!(bounds(0, 2, 1.0, 0.95), (0.0, 1.0));
+        assert_eq!(bounds(0, 0, 1.0, 0.95), (0.0, 1.0));
         // Above the exact bound 1 - 0.05^(1/n), so never overconfident.
         for trials in [1, 2, 3, 10, 1_000, 1_000_000] {
-            assert!(bounds(0, trials, 0.95).1 >= 1.0 - 0.05_f64.powf(1.0 / trials as f64));
+            assert!(bounds(0, trials, 1.0, 0.95).1 >= 1.0 - 0.05_f64.powf(1.0 / trials as f64));
         }
     }
 }

@@ -56,27 +56,32 @@ pub struct Judgement {
 /// within a replication in any way: Student's t on the ratio estimator, Σ (above_r − p × all_r)² ×
 /// R/(R−1) ÷ (Σ all)² (Cochran, *Sampling Techniques*, chapter on ratio estimators; from memory). That
 /// spread can be too small by luck, or nothing at all when the replications are alike, so each bound is the
-/// wider of this one and the Clopper-Pearson bound for independent I/Os. A single replication does not tell how
+/// wider of this one and the Clopper-Pearson bound for independent clumps of I/Os. A single replication does not tell how
 /// much its I/Os depend on each other, and those of one queue do: where some are above and some are not, it
-/// bounds nothing. No I/O above the target: the upper bound is the rule of three, 3 ÷ Σ all. No I/O at all:
-/// undecided.
+/// bounds nothing. No I/O above the target: the upper bound is the rule of three, 3 clumps ÷ Σ all. No I/O at all:
+/// undecided. Here a clump is one I/O.
 #[must_use]
 pub fn judge_fraction(above_and_total: &[(u64, u64)], q: f64) -> Judgement {
-    judge_fraction_at(above_and_total, q, Trust::ALONE)
+    judge_fraction_at(above_and_total, q, 1.0, Trust::ALONE)
 }
 
-/// [`judge_fraction`] with bounds of another confidence; the rule of three becomes −ln(1 − confidence) ÷
-/// Σ all where that is more.
+/// [`judge_fraction`] with bounds of another confidence, of I/Os that are above in clumps of this size (1 or more,
+/// [`clump_size`](super::clump_size)); the rule of three becomes −ln(1 − confidence) clumps ÷ Σ all where that is more.
 #[must_use]
 #[allow(clippy::cast_precision_loss)]
-pub fn judge_fraction_at(above_and_total: &[(u64, u64)], q: f64, trust: Trust) -> Judgement {
+pub fn judge_fraction_at(
+    above_and_total: &[(u64, u64)],
+    q: f64,
+    clump: f64,
+    trust: Trust,
+) -> Judgement {
     let above: u64 = above_and_total
         .iter()
         .map(|(above, total)| above.min(total))
         .sum();
     let total: u64 = above_and_total.iter().map(|(_, total)| total).sum();
-    let mut lower = binomial::bounds(above, total, trust.missed).0;
-    let mut upper = binomial::bounds(above, total, trust.met).1;
+    let mut lower = binomial::bounds(above, total, clump, trust.missed).0;
+    let mut upper = binomial::bounds(above, total, clump, trust.met).1;
     let replications = above_and_total.len();
     if replications == 1 && above > 0 && above < total {
         (lower, upper) = (f64::NEG_INFINITY, f64::INFINITY);
@@ -227,9 +232,20 @@ mod tests {
     }
 
     #[test]
+    fn clumps_are_judged_as_so_many() {
+        // 3 clumps of 5 ÷ 1500 is exactly the allowed hundredth.
+        let judged = |all| judge_fraction_at(&[(0, all); 3], 0.99, 5.0, Trust::ALONE);
+        assert_eq!((judged(500).verdict, judged(500).upper), (Met, 0.01));
+        assert_eq!(judged(499).verdict, Undecided);
+        // 10 of 500 in clumps of 5 are 2 of 100.
+        let got = judge_fraction_at(&[(5, 250), (5, 250)], 0.99, 5.0, Trust::ALONE);
+        assert_eq!((got.lower, got.upper), binomial::bounds(2, 100, 1.0, 0.95));
+    }
+
+    #[test]
     fn replications_alike_fall_back_to_independent_trials() {
         let got = judge_fraction(&[(1, 50), (1, 50)], 0.99);
-        let (lower, upper) = binomial::bounds(2, 100, 0.95);
+        let (lower, upper) = binomial::bounds(2, 100, 1.0, 0.95);
         assert_eq!(
             (got.lower, got.upper, got.verdict),
             (lower, upper, Undecided)
@@ -279,7 +295,7 @@ mod tests {
             met: 0.995,
             missed: 0.95,
         };
-        let got = judge_fraction_at(&counts, 0.97, strict);
+        let got = judge_fraction_at(&counts, 0.97, 1.0, strict);
         // t(0.995, 2) = 9.9248432 in place of 2.9199856.
         let reach = 9.924_843_2 * (192.0_f64 / 9e6).sqrt();
         assert!((got.upper - (0.01 + reach)).abs() < 1e-6, "{}", got.upper);
@@ -287,7 +303,7 @@ mod tests {
         // Nothing above the target in 600: 3 ÷ 600 is enough alone, −ln(0.005) ÷ 600 is not.
         assert_eq!(judge_fraction(&[(0, 600)], 0.994).verdict, Met);
         assert_eq!(
-            judge_fraction_at(&[(0, 600)], 0.994, strict).verdict,
+            judge_fraction_at(&[(0, 600)], 0.994, 1.0, strict).verdict,
             Undecided
         );
         let values = [4.2, 5.1, 3.9, 4.8, 5.5];

@@ -293,6 +293,9 @@ impl<E: Executor> World<'_, E> {
             for (target, above) in &mut tally.above {
                 *above += u64::from(latency.0 > *target);
             }
+            for clumps in &mut tally.clumps {
+                clumps.record(record.arrival, latency);
+            }
             let tiers = self.compiled.tiers.len();
             let waits = &self.waits[slot as usize * tiers..(slot as usize + 1) * tiers];
             let parts = if attempt.disturbed {
@@ -427,6 +430,11 @@ impl<E: Executor> World<'_, E> {
             tally.kind(op).failed += 1;
             for (_, above) in &mut tally.above {
                 *above += u64::from(finish == Finish::Failed);
+            }
+            if finish == Finish::Failed {
+                for clumps in &mut tally.clumps {
+                    clumps.record(record.arrival, Duration(u64::MAX));
+                }
             }
         }
         if finish == Finish::Failed {

@@ -2,7 +2,7 @@
 
 use super::compile::Watch;
 use super::standing::LogEntry;
-use crate::measure::{Cell, Histogram, LevelSeries, Peak, Series, Sum, TimeAverage};
+use crate::measure::{Cell, Clumps, Histogram, LevelSeries, Peak, Series, Sum, TimeAverage};
 use crate::unit::{Duration, Instant};
 use crate::wire::Op;
 use std::collections::BTreeSet;
@@ -345,6 +345,8 @@ pub struct WorkloadTally {
     pub writes: KindTally,
     /// For each latency target watched (ps): I/Os of the window that took longer, failed ones included.
     pub above: Vec<(u64, u64)>,
+    /// For each of these targets, when those came.
+    pub clumps: Vec<Clumps>,
     /// Latency budget of the window's completed I/Os.
     pub budget: BudgetSums,
     /// Over time.
@@ -426,6 +428,10 @@ impl WorkloadTally {
             reads: KindTally::default(),
             writes: KindTally::default(),
             above: targets.iter().map(|target| (*target, 0)).collect(),
+            clumps: targets
+                .iter()
+                .map(|target| Clumps::new(*target, watch.from, watch.to))
+                .collect(),
             budget: BudgetSums {
                 queueing: vec![0; tiers],
                 ..BudgetSums::default()

@@ -141,7 +141,7 @@ pub struct Difference {
     pub value_lacks: Option<Lack>,
     /// This design's less the first's, mean over the replications.
     pub difference: Option<Estimated>,
-    /// The first design's figure as the difference has it: the mean over the replications. Of a percentile that is not the figure of
+    /// The first design's figure as the difference has it: the mean over the replications, of latencies by their number of I/Os. Of a percentile that is not the figure of
     /// all replications merged.
     pub base: Option<f64>,
     /// What it says.

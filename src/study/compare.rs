@@ -332,27 +332,24 @@ impl Pair<'_> {
                 _ => work.all.mean_us.map(|figure| figure.value),
             }
         });
-        let each = |side: usize| -> Vec<Option<f64>> {
-            (0..self.singles[side].len())
-                .map(|r| {
-                    let one = &self.runs[side].tallies[r..=r];
-                    match measure {
-                        Measure::Throughput => {
-                            let work = &self.singles[side][r].workloads[index[side]];
-                            Some(work.all.throughput_mb_s.value)
-                        }
-                        Measure::Quantile(q) => steady::quantile_of(one, index[side], q)
-                            .latency_us
-                            .map(|figure| figure.value),
-                        _ => steady::mean_of(&one[0], index[side]),
-                    }
-                })
-                .collect()
+        // `None` where a replication has no figure.
+        let each = |side: usize| -> Option<Vec<f64>> {
+            let (tallies, index) = (&self.runs[side].tallies, index[side]);
+            match measure {
+                Measure::Throughput => {
+                    let singles = self.singles[side].iter();
+                    let works = singles.map(|single| &single.workloads[index]);
+                    Some(works.map(|work| work.all.throughput_mb_s.value).collect())
+                }
+                Measure::Quantile(q) => (0..tallies.len())
+                    .map(|r| steady::quantile_of(&tallies[r..=r], index, q).latency_us)
+                    .map(|figure| figure.map(|figure| figure.value))
+                    .collect(),
+                _ => Some(steady::means_of(tallies, index))
+                    .filter(|means| means.len() == tallies.len()),
+            }
         };
-        let whole = |list: Vec<Option<f64>>| list.into_iter().collect::<Option<Vec<f64>>>();
-        let values = first
-            .and(value)
-            .and_then(|_| whole(each(0)).zip(whole(each(1))));
+        let values = first.and(value).and_then(|_| each(0).zip(each(1)));
         let more_is_better = measure == Measure::Throughput;
         let base = values.as_ref().map(|(one, _)| mean(one));
         let (difference, change) = match (values, first, value) {

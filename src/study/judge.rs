@@ -2,10 +2,10 @@
 
 use super::closed_forms::service;
 use super::estimate::mix;
-use super::steady::{Carried, SteadyRuns, merged_latency, quantile_of};
+use super::steady::{self, Carried, SteadyRuns, merged_latency, quantile_of};
 use crate::measure::{
-    self, Judgement, Trust, judge_at_most_with, judge_counted_at_least, judge_every,
-    judge_fraction_at,
+    self, Clumps, Judgement, Trust, clump_size, judge_at_most_with, judge_counted_at_least,
+    judge_every, judge_fraction_at,
 };
 use crate::model::Tally;
 use crate::outcome::{Case, Cell, Estimated, LeftOpen, Matrix, MeasureKind, Row, Switch, Verdict};
@@ -163,6 +163,26 @@ pub(super) fn above(tally: &Tally, index: usize, target: f64) -> (u64, u64) {
     (late + (arrived - done - failed), arrived)
 }
 
+/// I/Os in a clump of those above a latency target.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+fn clump_of(tallies: &[Tally], index: usize, target: f64) -> f64 {
+    let own = tallies.iter().map(|tally| &tally.workloads[index]);
+    let arrived = own
+        .clone()
+        .map(|own| own.reads.arrived + own.writes.arrived)
+        .sum();
+    let clumps: Vec<&Clumps> = own
+        .filter_map(|own| {
+            let at = own
+                .above
+                .iter()
+                .position(|(known, _)| *known == target as u64)?;
+            own.clumps.get(at)
+        })
+        .collect();
+    clump_size(&clumps, arrived)
+}
+
 fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust) -> Cell {
     let cell = cell_of_whole_runs(runs, index, promise, trust);
     // Of what a limit cut, only that more is asked for than fits is known: the rest may be better than the beginning.
@@ -247,7 +267,8 @@ fn cell_of_whole_runs(runs: &SteadyRuns, index: usize, promise: &Promise, trust:
                 .iter()
                 .map(|tally| above(tally, index, promise.target))
                 .collect();
-            let judged = judge_fraction_at(&counts, q, trust);
+            let clump = clump_of(tallies, index, promise.target);
+            let judged = judge_fraction_at(&counts, q, clump, trust);
             let figure = quantile_of(tallies, index, q);
             let cell = with_value(
                 blank,
@@ -263,7 +284,7 @@ fn cell_of_whole_runs(runs: &SteadyRuns, index: usize, promise: &Promise, trust:
             let needed = match over {
                 // Nothing was above: the bound falls as the number of I/Os grows.
                 0 if judged.verdict == measure::Verdict::Undecided && total > 0 => {
-                    for_none_above(total, 1.0 - q, tallies.len(), trust.met)
+                    for_none_above((total, clump), 1.0 - q, tallies.len(), trust.met)
                 }
                 _ => above_share.and_then(|share| needed(&judged, share, 1.0 - q, tallies.len())),
             };
@@ -291,11 +312,7 @@ fn cell_of_whole_runs(runs: &SteadyRuns, index: usize, promise: &Promise, trust:
             }
         }
         Measure::Mean => {
-            let means: Vec<f64> = tallies
-                .iter()
-                .filter_map(|tally| merged_latency(&tally.workloads[index]).mean())
-                .map(|ps| ps / 1e6)
-                .collect();
+            let means = steady::means_of(tallies, index);
             let judged = judge_at_most_with(&means, promise.target / 1e6, trust);
             let cell = with_value(
                 blank,
@@ -359,9 +376,14 @@ fn cell_of_whole_runs(runs: &SteadyRuns, index: usize, promise: &Promise, trust:
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss
 )]
-fn for_none_above(total: u64, allowed: f64, replications: usize, confidence: f64) -> Option<u32> {
-    // None of n: the share is below -ln(1 - confidence) / n, the rule of three.
-    let ios = (-(1.0 - confidence).ln()).max(3.0) / allowed;
+fn for_none_above(
+    (total, clump): (u64, f64),
+    allowed: f64,
+    replications: usize,
+    confidence: f64,
+) -> Option<u32> {
+    // None of n: the share is below -ln(1 - confidence) clumps / n, the rule of three.
+    let ios = (-(1.0 - confidence).ln()).max(3.0) * clump / allowed;
     let needed = (replications as f64 * ios / total as f64).ceil();
     (needed.is_finite() && needed <= f64::from(u32::MAX)).then_some(needed as u32)
 }
@@ -595,7 +617,7 @@ mod tests {
     #[test]
     fn none_above_asks_for_as_many_as_the_rule_of_three() {
         for runs in [2, 10, 20, 33] {
-            let needed = for_none_above(9 * runs as u64, 0.01, runs, 0.95);
+            let needed = for_none_above((9 * runs as u64, 1.0), 0.01, runs, 0.95);
             assert_eq!(needed, Some(34), "{runs}");
         }
         let verdict = |runs| judge_fraction(&vec![(0, 9); runs], 0.99).verdict;

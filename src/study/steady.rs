@@ -28,7 +28,7 @@ use rayon::prelude::*;
 pub(super) use carried::Carried;
 pub(crate) use carried::one_io_mb_s;
 pub(crate) use figures::{
-    backlogs, damage_outlasts_run, estimated, estimated_peak, mean_of, merged_latency, quantile_of,
+    backlogs, damage_outlasts_run, estimated, estimated_peak, means_of, merged_latency, quantile_of,
 };
 
 pub use crate::measure::PEAK_WINDOW;

@@ -11,7 +11,7 @@ use crate::measure::t_quantile;
 use crate::outcome::{Case, LoadRow, MeasureKind, Purpose};
 use crate::site::{Measure, Site};
 use crate::study::judge::above;
-use crate::study::steady::{SteadyRuns, merged_latency};
+use crate::study::steady::{self, SteadyRuns};
 
 /// Variance over the replications of the logarithm of a row's figure; `None` where it has none.
 #[allow(clippy::cast_precision_loss)]
@@ -31,11 +31,7 @@ pub(super) fn variance(runs: &SteadyRuns, site: &Site, case: &Case, row: &LoadRo
                 .map(|tally| share(above(tally, index, target)))
                 .collect()
         }
-        MeasureKind::Mean => runs
-            .tallies
-            .iter()
-            .map(|tally| merged_latency(&tally.workloads[index]).mean())
-            .collect::<Option<_>>()?,
+        MeasureKind::Mean => steady::means_of(&runs.tallies, index),
         _ => return None,
     };
     relative(&figures)

@@ -5,7 +5,9 @@ use super::super::estimate::idle::host_ceiling;
 use super::super::estimate::{Flows, asked, overloaded, slowest_service_s};
 use super::carried::{Carried, largest, no_finer};
 use super::{PEAK_WINDOW, memory, parts};
-use crate::measure::{Estimate, Histogram, backlog_grows, mean_interval, quantile_interval};
+use crate::measure::{
+    Estimate, Histogram, backlog_grows, mean_interval, pooled, quantile_interval,
+};
 use crate::model::{BudgetSums, Compiled, FlowCell, KindTally, Tally, WorkloadTally};
 use crate::outcome::{
     BudgetPart, CurvePoint, Estimated, Population, QuantileFigure, Steady, SteadyBin,
@@ -346,10 +348,20 @@ pub(crate) fn quantile_of(tallies: &[Tally], index: usize, q: f64) -> QuantileFi
     quantile(&kinds, &latency, late, q)
 }
 
-/// The mean latency of a workload in one replication, us; `None` where nothing was completed. Said of replications that look as if
-/// waiting grew without end when they stand alone, too: whether it does is judged of all of them together.
-pub(crate) fn mean_of(tally: &Tally, index: usize) -> Option<f64> {
-    Some(both(&tally.workloads[index]).latency.mean()? / 1e6)
+/// Mean latencies of a workload, us, one a replication that completed any, each by its number of I/Os: their mean is that of all I/Os.
+/// Said of replications that look as if waiting grew without end when they stand alone, too: whether it does is judged of all
+/// of them together.
+pub(crate) fn means_of(tallies: &[Tally], index: usize) -> Vec<f64> {
+    let kinds = tallies.iter().map(|tally| both(&tally.workloads[index]));
+    pooled_means(&kinds.collect::<Vec<_>>())
+}
+
+fn pooled_means(kinds: &[KindTally]) -> Vec<f64> {
+    let means = kinds.iter().filter_map(|kind| {
+        let own = &kind.latency;
+        Some((own.mean()? / 1e6, own.count()))
+    });
+    pooled(means)
 }
 
 /// What a workload completes at most in 20 ms of its steady run, I/Os per second.
@@ -388,7 +400,7 @@ fn population(kinds: &[KindTally], (window, one_mb): (f64, f64), saturated: bool
         throughput_mb_s: rate(&|kind| kind.bytes as f64 / 1e6, one_mb),
         mean_each_us: extremes(&means).filter(|_| !saturated),
         mean_us: (!saturated && !means.is_empty())
-            .then(|| estimated(&mean_interval(&means, CONFIDENCE))),
+            .then(|| estimated(&mean_interval(&pooled_means(kinds), CONFIDENCE))),
         // Where waiting grows without end, a longer run would show longer ones: none of them is a figure of the site.
         quantiles: QUANTILES
             .iter()
@@ -496,11 +508,7 @@ pub(super) fn interval_of(
     }
     match measure {
         Measure::Mean => {
-            let means: Vec<f64> = kinds
-                .iter()
-                .filter_map(|kind| kind.latency.mean())
-                .map(|ps| ps / 1e6)
-                .collect();
+            let means = pooled_means(&kinds);
             if means.len() < 2 {
                 return Err("no I/O was measured");
             }
@@ -668,10 +676,14 @@ mod tests {
         let plans = [crate::study::case::CasePlan::healthy()];
         let runs = super::super::run_from(&site, &plans, 0, &crate::study::NoProgress);
         let (tallies, work) = (&runs[0].tallies, &runs[0].figures.workloads[0]);
-        let each = tallies
+        let all: Vec<_> = tallies
             .iter()
-            .map(|tally| mean_of(tally, 0).expect("some are completed"));
-        let mean = each.sum::<f64>() / 2.0;
+            .map(|tally| both(&tally.workloads[0]))
+            .collect();
+        let sum =
+            |kind: &KindTally| kind.latency.mean().expect("some") * kind.latency.count() as f64;
+        let ios: u64 = all.iter().map(|kind| kind.latency.count()).sum();
+        let mean = all.iter().map(sum).sum::<f64>() / ios as f64 / 1e6;
         let told = work.all.mean_us.expect("it is not saturated").value;
         assert!((mean - told).abs() < 1e-9 * told, "{mean} and {told}");
     }

@@ -2,7 +2,7 @@
 
 use super::PEAK_WINDOW;
 use super::figures::{CONFIDENCE, estimated};
-use crate::measure::{Cell, Histogram, Series, mean_interval};
+use crate::measure::{Cell, Histogram, Series, mean_interval, pooled};
 use crate::model::{Compiled, Standing, Tally};
 use crate::outcome::{ArrayFigures, DirectionFigures, Estimated, HostFigures, PathFigures};
 use crate::study::cut::{measured_s, over_measured};
@@ -106,9 +106,9 @@ fn percent(part: f64, whole: f64) -> f64 {
     }
 }
 
-/// The interval of a mean wait in µs: each replication's mean is one value.
+/// The interval of a mean wait in µs: each replication's mean is one value, by the number that waited in it.
 fn wait_ends<'t>(waits: impl Iterator<Item = &'t Histogram>) -> Estimated {
-    let means: Vec<f64> = waits.map(|wait| wait.mean().unwrap_or(0.0) / 1e6).collect();
+    let means = pooled(waits.filter_map(|wait| Some((wait.mean()? / 1e6, wait.count()))));
     estimated(&mean_interval(&means, CONFIDENCE))
 }
 
