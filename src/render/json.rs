@@ -195,7 +195,7 @@
 //!
 //! # `comparison`
 //!
-//! `origin`, `warm_up_s`, `notes`; `designs`: `name`, `digest`, `set`, `matrix`, `partial` (a limit stopped one of its runs), `inventory` (`hosts`,
+//! `origin`, `warm_up_s`, `notes`; `designs`: `name`, `digest`, `set`, `other_work` (in what its work is not that of the first), `matrix`, `partial` (a limit stopped one of its runs), `inventory` (`hosts`,
 //! `switches`, `modules`, `controllers`, `devices` (`kind`, `of` which family, `count`), and `cables`, `ports`, `optics`,
 //! `lit_legs` and `dark_legs` as pairs of speed and number), `changes` (what it takes beside the first, as of a change, with
 //! its price) and `frees` (what the first has and this does not need, alike); `priced`: with a price list;

@@ -20,6 +20,7 @@
 //! - `stops`: every stop told apart, marked where work went on, and what has settled
 //! - `teams`: a team of ports that does not see that its port leads nowhere has no path, whichever study asks
 //! - `text`: whatever becomes of a text, it is read or refused
+//! - `verdicts`: how often verdicts are wrong where the truth is known
 //! - `windows`: in which hours of a day an outage may be brought about, against M/D/1
 //! - `within`: replications until a stated precision
 //! - `limits`: a run that would never end, or never fit, is stopped and marked
@@ -50,5 +51,6 @@ mod stops;
 mod survivors;
 mod teams;
 mod text;
+mod verdicts;
 mod windows;
 mod within;

@@ -18,9 +18,9 @@ pub fn growth_csv(plan: &GrowthPlan) -> String {
         "full_by",
         "standing",
         "ends",
-        "search",
         "asked_from",
         "partial",
+        "search",
     ]);
     let mut rows = Vec::new();
     for stage in &plan.stages {
@@ -53,9 +53,9 @@ pub fn growth_csv(plan: &GrowthPlan) -> String {
                 case.ends
                     .as_ref()
                     .map_or_else(String::new, |part| part.part.clone()),
-                search.to_owned(),
                 case.asked_from.clone().unwrap_or_default(),
                 case.cut.to_string(),
+                search.to_owned(),
             ]);
         }
     }

@@ -115,7 +115,7 @@ fn one_io_at_the_end_of_the_window_is_no_difference_of_throughput() {
             matches!(row.change, Change::Same | Change::NotShown),
             "{time}: {row:?}"
         );
-        let ends = difference.ends().expect("an interval");
+        let ends = difference.low.zip(difference.high).expect("an interval");
         assert!(
             difference.value == 0.0 || ends.0 <= 0.0 && ends.1 >= 0.0,
             "{time}: {row:?}"
