@@ -11,7 +11,7 @@
 use super::ledger::Ledger;
 use super::rig::{all_latencies, origin, poisson, seed_of, station};
 use halfloom::measure::{
-    Decision, Estimate, Histogram, Looks, mean_interval, quantile_interval, rank,
+    Decision, Estimate, Histogram, Looks, mean_interval, pooled, quantile_interval, rank,
     relative_half_width,
 };
 use halfloom::model::{Compiled, Limits, Stop, Watch, World};
@@ -40,6 +40,7 @@ enum Way {
 /// What one replication gives: its mean, and, where asked for, all sojourns and their p99.
 struct Replication {
     mean: f64,
+    ios: u64,
     p99: f64,
     sojourns: Sojourns,
 }
@@ -107,6 +108,7 @@ impl Bench {
         let latencies = all_latencies(&world.finish());
         Replication {
             mean: latencies.mean().expect("some came") / 1e6 - WIRES,
+            ios: latencies.count(),
             p99: latencies.quantile(0.99).expect("some came").as_us_f64() - WIRES,
             sojourns: if self.keep {
                 Sojourns::InBuckets(Box::new(latencies))
@@ -135,6 +137,7 @@ impl Bench {
             }
         }
         let mean = sojourns.iter().sum::<f64>() / sojourns.len() as f64;
+        let ios = sojourns.len() as u64;
         let p99 = if self.keep {
             nearest_rank(&mut sojourns)
         } else {
@@ -147,6 +150,7 @@ impl Bench {
         };
         Replication {
             mean,
+            ios,
             p99,
             sojourns,
         }
@@ -202,7 +206,7 @@ fn of_exponential_values(values: u32) -> f64 {
 }
 
 /// Whether an interval from the means, the merged p99 and the p99 of each replication holds the truth.
-type Holding = fn(&[f64], f64, &[f64]) -> bool;
+type Holding = fn(&[(f64, u64)], f64, &[f64]) -> bool;
 
 /// Studies as the program runs them, warm-up found by themselves: their intervals of the mean, those of the mean when `--within` stops,
 /// and those of p99. The plain way cuts at a fixed time.
@@ -282,7 +286,7 @@ impl Studies {
                 let (mut means, mut all, mut each) = (Vec::new(), Vec::new(), Vec::new());
                 for number in first..first + replications {
                     let one = self.plain.replication(Way::Recursion, number);
-                    means.push(one.mean);
+                    means.push((one.mean, one.ios));
                     each.push(one.p99);
                     all.push(one.sojourns);
                 }
@@ -295,11 +299,7 @@ impl Studies {
             (told_and_holding(all, truth + WIRES), plain(of))
         };
         (
-            holding(
-                |means, _, _| holds(&mean_interval(means, 0.95), MEAN),
-                &means,
-                MEAN,
-            ),
+            holding(|means, _, _| holds(&mean_of_all(means), MEAN), &means, MEAN),
             holding(
                 |_, merged, each| holds(&quantile_interval(merged, each, 0.95, true), P99),
                 &quantiles,
@@ -329,14 +329,20 @@ fn told_and_holding(found: &[Option<Estimated>], truth: f64) -> f64 {
     holding.count() as f64 / told.len() as f64
 }
 
+/// The mean of all I/Os with its interval, from the mean and the number of each replication.
+fn mean_of_all(means: &[(f64, u64)]) -> Estimate {
+    mean_interval(&pooled(means.iter().copied()), 0.95)
+}
+
 fn mean(ledger: &mut Ledger) {
     let bench = Bench::new("coverage of the mean", 300.0, false);
     let shares = WAYS.map(|way| {
         bench.share(10_000, 10, |first| {
-            let means: Vec<f64> = (first..first + 10)
-                .map(|r| bench.replication(way, r).mean)
+            let means: Vec<(f64, u64)> = (first..first + 10)
+                .map(|r| bench.replication(way, r))
+                .map(|one| (one.mean, one.ios))
                 .collect();
-            holds(&mean_interval(&means, 0.95), MEAN)
+            holds(&mean_of_all(&means), MEAN)
         })
     });
     ledger.coverage(
@@ -353,13 +359,15 @@ fn within(ledger: &mut Ledger) {
     let bench = Bench::new("coverage by precision", 300.0, false);
     let stopped = |way: Way, first: u32| {
         let mut looks = Looks::new(WITHIN, 10, 1_000);
-        let mut means: Vec<f64> = Vec::new();
+        let mut means: Vec<(f64, u64)> = Vec::new();
         loop {
             let from = u32::try_from(means.len()).expect("few");
             means.extend(
-                (from..looks.replications()).map(|r| bench.replication(way, first + r).mean),
+                (from..looks.replications())
+                    .map(|r| bench.replication(way, first + r))
+                    .map(|one| (one.mean, one.ios)),
             );
-            let estimate = mean_interval(&means, 0.95);
+            let estimate = mean_of_all(&means);
             let half = estimate.half_width.expect("several");
             match looks.look(Some(relative_half_width(estimate.value, half))) {
                 Decision::RunTo(_) => {}
