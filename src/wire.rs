@@ -21,7 +21,7 @@ pub mod nvme_tcp;
 pub mod pcie;
 mod plain;
 mod plan;
-mod protocol;
+pub(crate) mod protocol;
 mod tcp;
 mod technology;
 

@@ -2,6 +2,7 @@
 
 use super::Case;
 use serde::Serialize;
+use serde::ser::{SerializeStruct, Serializer};
 
 /// A figure with its two-sided 95 % interval over the replications, where one can be given.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -32,8 +33,8 @@ impl Estimated {
     }
 }
 
-/// Everything measured in the steady runs of one case.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+/// Everything measured in the steady runs of one case. Serialized, what was not measured is null.
+#[derive(Clone, Debug, PartialEq)]
 pub struct Steady {
     /// Which case.
     pub case: Case,
@@ -53,6 +54,9 @@ pub struct Steady {
     pub partial: bool,
     /// The key of the limit that stopped a run.
     pub stopped_by: Option<&'static str>,
+    /// The limit stopped every run within its warm-up: nothing was measured, and figures of parts and workloads mean nothing. What is
+    /// `saturated` is so by arithmetic.
+    pub unmeasured: bool,
     /// Workloads, in scenario order.
     pub workloads: Vec<WorkloadFigures>,
     /// Link directions, every member by itself, in topology order.
@@ -69,6 +73,63 @@ pub struct Steady {
     pub frame_hops: u64,
     /// I/Os completed, over all replications.
     pub ios: u64,
+}
+
+impl Serialize for Steady {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut out = serializer.serialize_struct("Steady", 19)?;
+        out.serialize_field("case", &self.case)?;
+        out.serialize_field("replications", &self.replications)?;
+        out.serialize_field("warm_up_s", &self.warm_up_s)?;
+        out.serialize_field("warm_up_found_s", &self.warm_up_found_s)?;
+        out.serialize_field("duration_s", &self.duration_s)?;
+        out.serialize_field("bin_s", &self.bin_s)?;
+        out.serialize_field("saturated", &self.saturated)?;
+        out.serialize_field("partial", &self.partial)?;
+        out.serialize_field("stopped_by", &self.stopped_by)?;
+        out.serialize_field("unmeasured", &self.unmeasured)?;
+        let measured = !self.unmeasured;
+        if measured {
+            out.serialize_field("workloads", &self.workloads)?;
+        } else {
+            let named: Vec<Named<'_>> = self.workloads.iter().map(Named).collect();
+            out.serialize_field("workloads", &named)?;
+        }
+        out.serialize_field("directions", &measured.then_some(&self.directions))?;
+        out.serialize_field("arrays", &measured.then_some(&self.arrays))?;
+        out.serialize_field("hosts", &measured.then_some(&self.hosts))?;
+        out.serialize_field("paths", &measured.then_some(&self.paths))?;
+        out.serialize_field("events", &self.events)?;
+        out.serialize_field("frame_hops", &self.frame_hops)?;
+        out.serialize_field("ios", &self.ios)?;
+        out.end()
+    }
+}
+
+/// A workload of which nothing was measured.
+struct Named<'a>(&'a WorkloadFigures);
+
+impl Serialize for Named<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut out = serializer.serialize_struct("WorkloadFigures", 12)?;
+        out.serialize_field("name", &self.0.name)?;
+        out.serialize_field("saturated", &self.0.saturated)?;
+        out.serialize_field("service_beyond_run_s", &self.0.service_beyond_run_s)?;
+        out.serialize_field("filling", &self.0.filling)?;
+        for figure in [
+            "all",
+            "reads",
+            "writes",
+            "budget",
+            "curve",
+            "bins",
+            "peak_iops",
+            "peak_offered_iops",
+        ] {
+            out.serialize_field(figure, &None::<f64>)?;
+        }
+        out.end()
+    }
 }
 
 /// One workload in a steady case.

@@ -132,9 +132,16 @@ pub fn sweep_chart(
     sweep::draw(table, origin, workload, format)
 }
 
-/// Mean against the busiest 20 ms, by part, in steady case `case`.
+/// `None` where a limit ended the runs of steady case `case` within their warm-up: there is nothing to draw.
+fn measured(report: &Report, case: usize) -> Option<()> {
+    let steady = report.steady.get(case);
+    (!steady.is_some_and(|steady| steady.unmeasured)).then_some(())
+}
+
+/// Mean against the busiest 20 ms, by part, in steady case `case`; `None` where nothing was measured.
 #[must_use]
 pub fn peaks(report: &Report, case: usize, format: Format) -> Option<Drawing> {
+    measured(report, case)?;
     peaks::draw(report, case, format)
 }
 
@@ -144,9 +151,10 @@ pub fn heat(report: &Report, format: Format) -> Option<Drawing> {
     heat::draw(report, format)
 }
 
-/// Load by member of the link groups with several members, in steady case `case`.
+/// Load by member of the link groups with several members, in steady case `case`; `None` where nothing was measured.
 #[must_use]
 pub fn members(report: &Report, case: usize, format: Format) -> Option<Drawing> {
+    measured(report, case)?;
     members::draw(report, case, format)
 }
 
@@ -156,9 +164,10 @@ pub fn hours(origin: &Origin, windows: &Windows, format: Format) -> Option<Drawi
     hours::draw(origin, windows, format)
 }
 
-/// The site as a diagram, coloured by the load of steady case `case`.
+/// The site as a diagram, coloured by the load of steady case `case`; `None` where nothing was measured.
 #[must_use]
 pub fn diagram(report: &Report, case: usize, format: Format) -> Option<Drawing> {
+    measured(report, case)?;
     diagram::draw(report, case, format)
 }
 

@@ -175,6 +175,9 @@ pub fn report_csv(report: &Report) -> String {
             }
             row.push(number(workload.peak_iops));
             row.push(number(workload.peak_offered_iops));
+            if steady.unmeasured {
+                row[7..].fill(String::new());
+            }
             rows.push(row);
         }
     }
@@ -214,7 +217,7 @@ pub fn directions_csv(report: &Report) -> String {
     let mut rows = Vec::new();
     for steady in &report.steady {
         for d in &steady.directions {
-            rows.push(vec![
+            let mut row = vec![
                 steady.case.name.clone(),
                 d.name.clone(),
                 d.family.clone(),
@@ -240,7 +243,11 @@ pub fn directions_csv(report: &Report) -> String {
                 d.queue_max.to_string(),
                 d.queue_max_bytes.to_string(),
                 steady.partial.to_string(),
-            ]);
+            ];
+            if steady.unmeasured {
+                row[10..24].fill(String::new());
+            }
+            rows.push(row);
         }
     }
     to_text(&header, rows)

@@ -23,7 +23,7 @@
 //! - `steady`: one object a case, healthy first.
 //!   - `case`: `name`, `outage` (`null` when healthy), `lost` and `carries` (`"A"`, `"B"` or `null`).
 //!   - `replications`, `warm_up_s` (start of the window), `warm_up_found_s` (where MSER-5 would cut),
-//!     `duration_s` (end of the window), `bin_s`, `saturated`, `partial` (stopped by the limit that `stopped_by` names),
+//!     `duration_s` (end of the window), `bin_s`, `saturated`, `partial` (stopped by the limit that `stopped_by` names), `unmeasured` (stopped within the warm-up: every figure below is `null`),
 //!     `events`, `frame_hops`, `ios` (completed), all replications.
 //!   - `workloads`: `name`, `saturated`, `service_beyond_run_s` (mean service of the slowest kind where it is too long for the run; else `null`), `filling` (`null`, or the nearly full part whose queue the run does not see filled: `part`, `busy_percent`, `memory_s`, `wait_s` in the long run, `missing_share` of the mean wait, `enough_s`), `all`, `reads`, `writes` (populations), `budget`, `curve`, `bins`,
 //!     `peak_iops` and `peak_offered_iops` (busiest 20 ms).

@@ -16,6 +16,9 @@ pub const TOO_FEW: &str = "too few runs";
 /// Shown where there is no number.
 pub const NONE: &str = "–";
 
+/// Shown where a limit ended every run within its warm-up.
+pub const UNMEASURED: &str = "not measured";
+
 /// Shown instead of a mean of which some I/Os were not over when the run ended: nobody knows it.
 pub const UNFINISHED: &str = "unfinished";
 

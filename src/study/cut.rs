@@ -9,6 +9,11 @@ use crate::unit::Instant;
 /// What stopped a run of a case where figures alone are wanted, and no promise; `None` where all ran to their end.
 pub(crate) fn figures_words(steady: &Steady) -> Option<String> {
     let limit = steady.stopped_by?;
+    if steady.unmeasured {
+        return Some(format!(
+            "partial: {limit} stopped the runs within their warm-up; nothing was measured"
+        ));
+    }
     Some(format!(
         "partial: {limit} stopped a run before its end; what is simulated is of the time simulated by then"
     ))
@@ -19,10 +24,22 @@ pub(crate) fn words(steady: &[&Steady]) -> Option<String> {
     let cut: Vec<&&Steady> = steady.iter().filter(|own| own.partial).collect();
     let limit = cut.iter().find_map(|own| own.stopped_by)?;
     let cases: Vec<&str> = cut.iter().map(|own| own.case.name.as_str()).collect();
+    if cut.iter().all(|own| own.unmeasured) {
+        return Some(format!(
+            "partial: {limit} stopped the runs within their warm-up ({}); nothing was measured, and no promise counts as met there",
+            cases.join(", ")
+        ));
+    }
     Some(format!(
         "partial: {limit} stopped a run ({}); its figures are of the time simulated by then, and no promise counts as met there",
         cases.join(", ")
     ))
+}
+
+/// Whether a limit ended every run before its measured window began: nothing was counted.
+pub(crate) fn unmeasured(tallies: &[Tally]) -> bool {
+    let mut all = tallies.iter();
+    all.all(|tally| tally.partial && tally.ended <= tally.from)
 }
 
 /// When the counting of a run ended: with its window, or when a limit ended the run before.

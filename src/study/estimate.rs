@@ -20,6 +20,7 @@ mod spread;
 
 pub(crate) use demand::slowest_service_s;
 pub use demand::{Asked, PerIo, WireBytes, asked, mean_service_s, mix, per_io};
+pub(in crate::study) use demand::{Kind, kinds};
 pub(crate) use level::{Levelled, fullest, levelled, levelled_in_bursts, levels, weights_of};
 pub(crate) use overload::overloaded;
 pub use payload::{Data, data_at_ports};
@@ -29,7 +30,7 @@ pub(crate) use spread::{Flows, Grain, Shares, encapsulation_on, path_weights};
 use super::case::CasePlan;
 use crate::site::{Outage, Site, Slow, Workload};
 use crate::topology::{DirectionId, Fabric, Path, PathSet, Routes};
-use crate::wire::{Encapsulation, Family, Op, Protocol};
+use crate::wire::{Encapsulation, Family, Protocol};
 
 /// Two rates or shares of the same thing: on the mean, and with every burst at its peak.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -349,20 +350,18 @@ fn shares_by(
     all.map(|load| load.map_or(0.0, |load| load.mean)).collect()
 }
 
-/// Bytes of one I/O of a kind and size on a direction that carries all of it.
+/// Bytes of one I/O of a kind on a direction that carries all of it.
 pub(in crate::study) fn bytes_of(
     fabric: &Fabric,
     workload: &Workload,
-    op: Op,
-    size: u64,
+    kind: &Kind,
     direction: DirectionId,
     toward_array: bool,
 ) -> f64 {
-    let wires = demand::of_one(workload, op, size);
     let wire = if toward_array {
-        &wires.to_array
+        &kind.wires.to_array
     } else {
-        &wires.to_host
+        &kind.wires.to_host
     };
     wire_bytes(fabric, &workload.protocol, direction, wire)
 }

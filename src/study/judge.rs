@@ -187,6 +187,16 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
     let cell = cell_of_whole_runs(runs, index, promise, trust);
     // Of what a limit cut, only that more is asked for than fits is known: the rest may be better than the beginning.
     let misses = cell.verdict == Verdict::Missed && cell.saturated;
+    if runs.figures.unmeasured && !misses {
+        // Nothing counted is not a figure of nothing.
+        return Cell {
+            value: None,
+            beyond: None,
+            above_share: None,
+            margin_percent: None,
+            ..stopped(cell)
+        };
+    }
     if runs.figures.partial && !misses {
         return stopped(cell);
     }

@@ -42,7 +42,7 @@ pub(crate) fn parts_by_arithmetic(
         // taken it elsewhere, and what came is what was done.
         let piles_up = steady
             .iter()
-            .any(|steady| steady.case.name == case && steady.saturated);
+            .any(|steady| steady.case.name == case && (steady.saturated || steady.unmeasured));
         load.map(|load| 100.0 * load.mean)
             .filter(|asked| *asked <= 100.0 || piles_up)
     };
@@ -62,6 +62,11 @@ fn parts_asked(site: &Site, steady: &[Steady], asked: Asked<'_>) -> Vec<PartUse>
         let cases = steady
             .iter()
             .map(|steady| {
+                if steady.unmeasured {
+                    let own = steady.arrays.iter();
+                    let own = own.filter(|own| own.family == array.name);
+                    return asked_alone(steady, own.map(|own| &*own.name), asked);
+                }
                 let used = controller_use(steady, &array.name)?;
                 Some(UseInCase {
                     asked_mean_percent: asked(&steady.case.name, &used.instance),
@@ -310,6 +315,9 @@ fn link_part(
         .iter()
         .map(|steady| {
             let all = of_family(steady);
+            if steady.unmeasured {
+                return asked_alone(steady, all.iter().map(|own| &*own.name), asked);
+            }
             let used = fullest(&all)?;
             if let Some(member) = fuller_member(link, &all, &used) {
                 of_member = true;
@@ -346,6 +354,24 @@ fn link_part(
         detail,
         tier: first.tier,
         cases,
+    })
+}
+
+/// Of a case in which nothing was measured: what is asked of the fullest of these by arithmetic, on the mean.
+fn asked_alone<'s>(
+    steady: &Steady,
+    names: impl Iterator<Item = &'s str>,
+    asked: Asked<'_>,
+) -> Option<UseInCase> {
+    let known = names.filter_map(|name| Some((name, asked(&steady.case.name, name)?)));
+    let (name, percent) = known.max_by(|one, other| one.1.total_cmp(&other.1))?;
+    Some(UseInCase {
+        instance: name.to_owned(),
+        mean_percent: percent,
+        asked_mean_percent: Some(percent),
+        peak_percent: percent,
+        member_peak_percent: percent,
+        fullest_member_share_percent: 100.0,
     })
 }
 

@@ -16,6 +16,8 @@ mod promises;
 mod reach;
 mod tiers;
 mod unequal;
+#[cfg(test)]
+mod work;
 
 use super::closed_forms;
 use super::estimate::{Estimate, estimate, estimate_by_member};

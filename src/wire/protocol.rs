@@ -162,6 +162,8 @@ impl Protocol {
     /// Cost: linear in the number of PDUs; worth keeping per distinct size.
     #[must_use]
     pub fn plan(&self, op: Op, size: u64) -> Plan {
+        #[cfg(test)]
+        PLANS.set(PLANS.get() + 1);
         let size = within_limits(size);
         match self {
             Self::FcScsi(options) => fc::scsi_plan(options, op, size),
@@ -173,4 +175,10 @@ impl Protocol {
             Self::Plain(options) => options.plan(op, size),
         }
     }
+}
+
+#[cfg(test)]
+thread_local! {
+    /// Plans made on this thread: tests hold that they do not grow with a site.
+    pub(crate) static PLANS: std::cell::Cell<u64> = const { std::cell::Cell::new(0) };
 }

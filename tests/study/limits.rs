@@ -234,3 +234,68 @@ fn a_queue_depth_that_is_asked_for_a_little_more_than_it_lets_through_is_full() 
     let under = found(most * 0.99, "45ms");
     assert!(!work(case(&under, "healthy"), "w").saturated);
 }
+
+/// One place of 100 us, asked for three times what it does (or for half of it), and a limit that ends every run long before its
+/// measured window: nothing was measured, and no figure says 0. What arithmetic knows of the parts is said as that.
+#[test]
+fn a_run_that_ends_within_its_warm_up_shows_no_figures() {
+    let text = |rate: &str| {
+        format!(
+            "format = 1\n[run]\nduration = \"2s\"\nwarm_up = \"1500ms\"\nreplications = 3\nmemory_max = \"4MiB\"\nevents_max = 20000\n\
+             [[host]]\nname = \"a\"\n[[array]]\nname = \"h\"\ncontrollers = 1\nparallel = 1\nwrite = {{ time = \"100us\" }}\n\
+             [[link]]\nfrom = \"a\"\nto = \"h\"\nspeed = \"1000Gb/s\"\n[[workload]]\nname = \"w\"\nhosts = \"a\"\narray = \"h\"\n\
+             protocol = \"plain\"\nrequest = 100\nresponse = 100\nframe = 1000\nread = 0\nsizes = \"1KiB\"\n\
+             arrivals = {{ poisson = \"{rate}\" }}\npromise = {{ p99 = \"5ms\", throughput = \"1MB/s\" }}\n"
+        )
+    };
+    for (rate, said) in [
+        (
+            "30k/s",
+            "by arithmetic the cause is h controllers: it is asked for 300 % on the mean.",
+        ),
+        (
+            "5k/s",
+            "by arithmetic the fullest part is h controllers: it is asked for 50 % on the mean.",
+        ),
+    ] {
+        let report = ask_healthy(&site(&text(rate), &[]));
+        let steady = case(&report, "healthy");
+        assert!(steady.partial && steady.unmeasured);
+        assert_eq!(steady.saturated, rate == "30k/s");
+        let plain = report_text(&report).replace('\u{202F}', " ");
+        let plain = plain.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(plain.contains(said), "{plain}");
+        assert!(
+            plain.contains("Stopped within the warm-up: run.events_max"),
+            "{plain}"
+        );
+        assert!(plain.contains("w healthy not measured – – – –"), "{plain}");
+        assert!(plain.contains("a > h A not measured"), "{plain}");
+        assert!(!plain.contains(" 0 % "), "{plain}");
+        // Neither is a throughput of nothing a figure, nor a promise decided by it.
+        for cell in report
+            .matrix
+            .rows
+            .iter()
+            .flat_map(|row| row.cells.iter().flatten())
+        {
+            assert_eq!((cell.value, cell.beyond), (None, None));
+            assert!(cell.saturated || cell.left_open == Some(LeftOpen::Stopped));
+        }
+        // There is nothing to colour the site by.
+        let page = halfloom::render::chart::Format::Page;
+        assert!(halfloom::render::chart::diagram(&report, 0, page).is_none());
+        let json = halfloom::render::json::report_json(&report);
+        let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+        let own = &json["steady"][0];
+        for key in ["directions", "arrays", "hosts", "paths"] {
+            assert!(own[key].is_null(), "{key}");
+        }
+        for key in ["all", "reads", "writes", "bins", "peak_iops"] {
+            assert!(own["workloads"][0][key].is_null(), "{key}");
+        }
+        let csv = halfloom::render::csv::report_csv(&report);
+        let row = csv.lines().nth(1).unwrap().split(',');
+        assert!(row.clone().count() > 100 && row.skip(7).all(str::is_empty));
+    }
+}

@@ -4,7 +4,7 @@ use super::html::section as framed;
 use super::html::{Column, Table, beside, esc, figure};
 use super::{Context, DRAWN_CASES};
 use crate::render::chart::{Format, peaks};
-use crate::render::number::{THIN, three};
+use crate::render::number::{NONE, THIN, UNMEASURED, three};
 
 pub(super) fn section(context: &Context<'_>) -> String {
     let mut charts = String::new();
@@ -42,12 +42,14 @@ fn workloads(context: &Context<'_>) -> String {
     ];
     let caption = "What the workloads ask for, on the mean and at most".to_owned();
     let mut table = Table::new("", caption, columns);
-    for figures in context
-        .report
-        .steady
-        .first()
-        .map_or(&[][..], |s| &s.workloads)
-    {
+    let healthy = context.report.steady.first();
+    for figures in healthy.map_or(&[][..], |s| &s.workloads) {
+        if healthy.is_some_and(|healthy| healthy.unmeasured) {
+            let none = || NONE.to_owned();
+            let row = [esc(&figures.name), UNMEASURED.to_owned(), none(), none()];
+            table.row("", &row);
+            continue;
+        }
         let mean = figures.all.offered_iops.value;
         let ratio = if mean > 0.0 {
             format!("{}{THIN}×", three(figures.peak_offered_iops / mean))

@@ -5,7 +5,7 @@ use super::html::section as framed;
 use super::html::{Column, Table, beside, case_name, esc, figure};
 use crate::outcome::{Estimated, Population, WorkloadFigures};
 use crate::render::chart::{Format, budget, percentiles};
-use crate::render::number::{NONE, Scale, TOO_FEW, UNFINISHED};
+use crate::render::number::{NONE, Scale, TOO_FEW, UNFINISHED, UNMEASURED};
 
 /// Percentiles shown, besides the mean and the largest.
 const QUANTILES: [(f64, &str); 5] = [
@@ -193,6 +193,13 @@ fn rates(context: &Context<'_>) -> String {
                 continue;
             };
             let all = &figures.all;
+            if steady.unmeasured {
+                let name = format!("<i>{}</i>, {}", esc(&workload.name), esc(&steady.case.name));
+                let mut row = vec![name, UNMEASURED.to_owned()];
+                row.resize(8, NONE.to_owned());
+                table.row(&format!("data-k=\"{k}\""), &row);
+                continue;
+            }
             let row = vec![
                 format!("<i>{}</i>, {}", esc(&workload.name), esc(&steady.case.name)),
                 Scale::PLAIN.three(all.offered_iops.value),

@@ -21,6 +21,7 @@ pub(super) fn steady(case: &Case, mended: bool) -> Steady {
         saturated: false,
         partial: false,
         stopped_by: None,
+        unmeasured: false,
         workloads: vec![bookings(crowded), fleet(case), archive(case)],
         directions: links::directions(case, mended),
         arrays: links::arrays(case),

@@ -9,7 +9,8 @@ use crate::outcome::{
     SwitchWorkload, TheoryRow, Verdict, WorkloadFigures,
 };
 use crate::render::number::{
-    NONE, Scale, THIN, UNFINISHED, about, at_place, count, is_over, margin, three, three_down,
+    NONE, Scale, THIN, UNFINISHED, UNMEASURED, about, at_place, count, is_over, margin, three,
+    three_down,
 };
 use crate::render::words::{
     Flag, GROWTH_TITLE, Prose, answer, beyond_run_words, filling_words, growth_words,
@@ -164,6 +165,7 @@ pub(super) fn judged(row: &Row, cell: Option<&Cell>, scale: Scale, ends: bool) -
             Some(failed) => format!("> {} ({} I/Os fail)", scale.three(beyond), count(failed)),
             None => format!("> {}", scale.three(beyond)),
         },
+        (None, None) if cell.left_open == Some(LeftOpen::Stopped) => String::new(),
         (None, None) => "beyond".to_owned(),
     };
     let room = cell.margin_percent.map(margin);
@@ -217,6 +219,13 @@ fn rates(report: &Report) -> String {
     for steady in &report.steady {
         for workload in &steady.workloads {
             let all = &workload.all;
+            if steady.unmeasured {
+                let mut cells = vec![workload.name.clone(), steady.case.name.clone()];
+                cells.push(UNMEASURED.to_owned());
+                cells.resize(7, NONE.to_owned());
+                table.row(cells);
+                continue;
+            }
             table.row(vec![
                 workload.name.clone(),
                 steady.case.name.clone(),
@@ -378,10 +387,13 @@ fn links(report: &Report) -> String {
             tier.clone(),
             side.map_or_else(|| "neither".to_owned(), String::from),
         ];
-        for uses in &by_case {
+        for (uses, steady) in by_case.iter().zip(&report.steady) {
             cells.push(uses.get(&index).map_or_else(
                 || "lost".to_owned(),
                 |tier| {
+                    if steady.unmeasured {
+                        return UNMEASURED.to_owned();
+                    }
                     let mean = tier.sum / f64::from(tier.members);
                     format!("{}  {}", three(mean), three(tier.peak))
                 },

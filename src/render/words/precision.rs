@@ -115,17 +115,33 @@ pub fn partial_words(report: &Report) -> Option<String> {
         }
     }
     let limit = steady
+        .clone()
         .filter_map(|steady| steady.stopped_by)
         .chain(switches.filter_map(|switch| switch.stopped_by))
         .next()
         .unwrap_or("a limit");
-    (!named.is_empty()).then(|| {
+    // Of these there is no figure at all.
+    let nothing: Vec<&str> = steady
+        .filter(|steady| steady.unmeasured)
+        .map(|steady| steady.case.name.as_str())
+        .collect();
+    let within = (!nothing.is_empty()).then(|| {
+        format!(
+            "Stopped within the warm-up: {limit} ended the runs ({}) before their measured window began. Nothing was measured there, and no \
+             promise counts as met; what is said of its parts is by arithmetic. A shorter warm-up, less work, or a higher limit would let them be measured.",
+            nothing.join(", ")
+        )
+    });
+    named.retain(|name| !nothing.contains(name));
+    let later = (!named.is_empty()).then(|| {
         format!(
             "Partial: {limit} stopped a run ({}); its figures are of what had been simulated by then, and no \
              promise counts as met. A shorter run, less work, or a higher limit would let it end.",
             named.join(", ")
         )
-    })
+    });
+    let said: Vec<String> = within.into_iter().chain(later).collect();
+    (!said.is_empty()).then(|| said.join(" "))
 }
 
 /// That I/Os take longer than the runs can show, where some do; `None` where none does.

@@ -65,6 +65,19 @@ pub(super) fn cause(
         whole_percent(used.peak_percent),
         whole_percent(used.asked_percent()),
     );
+    let known = cases
+        .get(case)
+        .and_then(|own| report.steady.iter().find(|s| s.case.name == own.name));
+    if known.is_some_and(|steady| steady.unmeasured) {
+        let begins = match is_over(used.asked_percent()) {
+            true => "Nothing was measured; by arithmetic the cause is ",
+            false => "Nothing was measured; by arithmetic the fullest part is ",
+        };
+        return Prose::new()
+            .text(begins)
+            .name(&part.part)
+            .text(format!(": it is asked for {mean}\u{202F}% on the mean."));
+    }
     let over = |used: &UseInCase| is_over(used.member_peak_percent);
     let cell = row.and_then(|row| row.cells.get(case)?.as_ref());
     if flag == Flag::Undecided && cell.is_some_and(|cell| cell.left_open.is_some()) {

@@ -2,12 +2,12 @@
 //! requests out over paths, queue depths that hold them back, links that space them out. All three make the waits behind them shorter.
 
 use super::super::estimate::{
-    CaseLoads, Flows, bytes_of, idle::io_latency_s, mean_service_s, mix, per_io,
+    CaseLoads, Flows, bytes_of, idle::io_latency_s, kinds, mean_service_s, per_io,
 };
 use super::Stream;
 use crate::outcome::Trust;
-use crate::site::{Owner, PathPolicy, Site};
-use crate::topology::{DirectionId, Fabric, NodeId};
+use crate::site::{Owner, PathPolicy, Site, Workload};
+use crate::topology::{Fabric, NodeId};
 use std::collections::BTreeMap;
 
 /// A message that takes less than this part of the mean service, divided by the servers, on every link before a controller leaves
@@ -96,18 +96,16 @@ pub(super) fn is_dealt<'s>(
 pub(super) fn at_controller<'s>(
     site: &Site,
     fabric: &Fabric,
-    case: &CaseLoads,
+    crossed: &mut Crossed<'_>,
     streams: &[Stream<'s>],
     (index, wait, variation): (usize, f64, f64),
 ) -> Spoiled {
-    let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
     let leads = |stream: &Stream<'_>| stream.path.controller == index;
     let mut all = Spoiled::default();
     // I/Os under way on the mean by host and path, which workloads share.
     let mut under_way: BTreeMap<(usize, NodeId, NodeId, &str), f64> = BTreeMap::new();
     // Idle latency by workload, host family and fabric: hosts of a family have the same ways.
     let mut idle = BTreeMap::new();
-    let longest = longest_messages(site, fabric, streams, leads, &mut flows);
     // Unlike services make long queues likelier than their mean says.
     let stretch = f64::midpoint(1.0, variation).max(1.0);
     for together in of_one(streams) {
@@ -115,7 +113,7 @@ pub(super) fn at_controller<'s>(
         let alternates = site.workloads[together[0].workload].owner == Owner::Alternate;
         all.dealt |= !alternates && is_dealt(site, fabric, together, leads);
         for stream in together.iter().filter(|stream| leads(stream)) {
-            all.spaced |= is_spaced(site, fabric, case, stream, (&mut flows, &longest));
+            all.spaced = all.spaced || crossed.spaces(fabric, stream);
             let (path, set) = (stream.path, stream.set);
             let family = fabric.hosts[set.host].family;
             let Some(depth) = site.hosts[family].queue_depth else {
@@ -124,7 +122,7 @@ pub(super) fn at_controller<'s>(
             let workload = &site.workloads[stream.workload];
             let alone = *idle
                 .entry((stream.workload, family, path.side))
-                .or_insert_with(|| io_latency_s(site, fabric, &mut flows, workload, path));
+                .or_insert_with(|| io_latency_s(site, fabric, &mut crossed.flows, workload, path));
             // Without one nobody knows how long a place is taken.
             let Some(alone) = alone else {
                 all.held = true;
@@ -139,58 +137,82 @@ pub(super) fn at_controller<'s>(
     all
 }
 
-/// By direction on the ways of some streams: the longest message of any work that crosses it, seconds.
-fn longest_messages<'s>(
+/// What the streams of a case meet on their ways, found once for all its controllers.
+pub(super) struct Crossed<'a> {
+    case: &'a CaseLoads,
+    flows: Flows<'a>,
+    /// By direction, the longest message of any work that crosses it, seconds.
+    longest: Vec<f64>,
+    /// By workload, bytes of an I/O on its way to the array.
+    bytes: Vec<f64>,
+    /// By workload, the shortest message that shows beside how fast the servers take requests, seconds.
+    shows: Vec<f64>,
+}
+
+impl<'a> Crossed<'a> {
+    pub(super) fn new(
+        site: &Site,
+        fabric: &'a Fabric,
+        case: &'a CaseLoads,
+        streams: &[Stream<'_>],
+    ) -> Self {
+        let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
+        let shows = |work: &Workload| {
+            let array = &site.arrays[work.array];
+            MESSAGE_LEAST * mean_service_s(work, array) / f64::from(array.parallel)
+        };
+        Self {
+            longest: longest_messages(site, fabric, streams, &mut flows),
+            bytes: site
+                .workloads
+                .iter()
+                .map(|work| per_io(work).to_array.native)
+                .collect(),
+            shows: site.workloads.iter().map(shows).collect(),
+            case,
+            flows,
+        }
+    }
+
+    /// Whether links on the way to the array space requests out, or bring them in clumps behind longer messages, by as much as shows beside how fast
+    /// the servers take them: the message itself on its slowest link, and the longest that crosses one, by how much of the link is used.
+    fn spaces(&mut self, fabric: &Fabric, stream: &Stream<'_>) -> bool {
+        let bytes = self.bytes[stream.workload];
+        let (there, _) = self.flows.both_ways(stream.path, stream.set.family);
+        let times = there.iter().map(|(direction, _)| {
+            let index = direction.index();
+            let own = bytes * 8.0 / fabric.directions[index].rate.bits_per_second();
+            let used = self.case.directions[index].map_or(0.0, |load| load.mean);
+            own.max(used * self.longest[index])
+        });
+        times.fold(0.0, f64::max) > self.shows[stream.workload]
+    }
+}
+
+/// By direction, the longest message of any work that crosses it, seconds.
+fn longest_messages(
     site: &Site,
     fabric: &Fabric,
-    streams: &[Stream<'s>],
-    leads: impl Fn(&Stream<'s>) -> bool,
+    streams: &[Stream<'_>],
     flows: &mut Flows<'_>,
-) -> BTreeMap<DirectionId, f64> {
-    let mut longest = BTreeMap::new();
-    for stream in streams.iter().filter(|stream| leads(stream)) {
-        let (there, _) = flows.both_ways(stream.path, stream.set.family);
-        longest.extend(there.iter().map(|(direction, _)| (*direction, 0.0)));
-    }
+) -> Vec<f64> {
+    let mut longest = vec![0.0; fabric.directions.len()];
+    let kinds: Vec<_> = site.workloads.iter().map(kinds).collect();
     for stream in streams {
         let work = &site.workloads[stream.workload];
         let (there, back) = flows.both_ways(stream.path, stream.set.family);
         for (hops, toward_array) in [(there, true), (back, false)] {
             for (direction, _) in hops {
-                let Some(known) = longest.get_mut(&direction) else {
-                    continue;
-                };
-                let bytes = mix(work)
-                    .into_iter()
-                    .map(|(op, size, _)| bytes_of(fabric, work, op, size, direction, toward_array));
+                let bytes = kinds[stream.workload]
+                    .iter()
+                    .map(|kind| bytes_of(fabric, work, kind, direction, toward_array));
                 let rate = fabric.directions[direction.index()].rate.bits_per_second();
+                let known = &mut longest[direction.index()];
                 *known = f64::max(*known, bytes.fold(0.0, f64::max) * 8.0 / rate);
             }
         }
     }
     longest
-}
-
-/// Whether links on the way to the array space requests out, or bring them in clumps behind longer messages, by as much as shows beside how fast the
-/// servers take them: the message itself on its slowest link, and the longest that crosses one, by how much of the link is used.
-fn is_spaced(
-    site: &Site,
-    fabric: &Fabric,
-    case: &CaseLoads,
-    stream: &Stream<'_>,
-    (flows, longest): (&mut Flows<'_>, &BTreeMap<DirectionId, f64>),
-) -> bool {
-    let workload = &site.workloads[stream.workload];
-    let array = &site.arrays[workload.array];
-    let bytes = per_io(workload).to_array.native;
-    let (there, _) = flows.both_ways(stream.path, stream.set.family);
-    let times = there.iter().map(|(direction, _)| {
-        let own = bytes * 8.0 / fabric.directions[direction.index()].rate.bits_per_second();
-        let used = case.directions[direction.index()].map_or(0.0, |load| load.mean);
-        own.max(used * longest.get(direction).copied().unwrap_or(0.0))
-    });
-    let message = times.fold(0.0, f64::max);
-    message > MESSAGE_LEAST * mean_service_s(workload, array) / f64::from(array.parallel)
 }
 
 /// Chance to find `depth` under way where the mean is `mean`: as of M/M/1, whose number has the longest tail of the queues

@@ -1,7 +1,7 @@
 //! Controllers as queues.
 
 use super::super::estimate::{CaseLoads, mix};
-use super::random::{assumption, at_controller};
+use super::random::{Crossed, assumption, at_controller};
 use super::{Stream, all_at_random};
 use crate::outcome::{TheoryRow, Trust};
 use crate::site::{ArrayFamily, Law, Site};
@@ -9,6 +9,7 @@ use crate::theory::many_servers::{self, ConstantService, SERVERS_MAX};
 use crate::theory::single_queue::{Moments, general};
 use crate::topology::Fabric;
 use crate::wire::Op;
+use std::collections::BTreeMap;
 
 /// What requests come to a controller, and how long each holds one of its servers.
 #[derive(Clone, Copy, Debug, Default)]
@@ -48,16 +49,18 @@ pub(super) fn rows(
         }
     }
     let shown = fullest.into_iter().flatten();
+    let mut crossed = None;
     shown
-        .filter_map(|(_, index)| row(site, fabric, case, streams, index))
+        .filter_map(|(_, index)| row(site, fabric, case, (streams, &mut crossed), index))
         .collect()
 }
 
-fn row(
+/// Finds what is `crossed` where the first controller asks for it.
+fn row<'a>(
     site: &Site,
-    fabric: &Fabric,
-    case: &CaseLoads,
-    streams: &[Stream<'_>],
+    fabric: &'a Fabric,
+    case: &'a CaseLoads,
+    (streams, crossed): (&[Stream<'_>], &mut Option<Crossed<'a>>),
     index: usize,
 ) -> Option<TheoryRow> {
     let here = || {
@@ -74,18 +77,25 @@ fn row(
         exponential: true,
         ..Demand::default()
     };
+    // By workload, the share of each kind of I/O and its service.
+    let mut known: BTreeMap<usize, Vec<(f64, (f64, f64, bool))>> = BTreeMap::new();
     for stream in here() {
-        for (op, size, share) in mix(&site.workloads[stream.workload]) {
-            let (first, second, exponential) = service(array, op, size);
-            demand.rate += stream.rate * share;
-            demand.first += stream.rate * share * first;
-            demand.second += stream.rate * share * second;
-            demand.exponential &= exponential;
+        let kinds = known.entry(stream.workload).or_insert_with(|| {
+            let kinds = mix(&site.workloads[stream.workload]).into_iter();
+            let served = |(op, size, share)| (share, service(array, op, size));
+            kinds.map(served).collect()
+        });
+        for (share, (first, second, exponential)) in kinds {
+            demand.rate += stream.rate * *share;
+            demand.first += stream.rate * *share * *first;
+            demand.second += stream.rate * *share * *second;
+            demand.exponential &= *exponential;
         }
     }
     let (wait, trust, by) = wait(&demand, array.parallel as usize)?;
     let known = (index, wait, demand.variation());
-    let spoiled = at_controller(site, fabric, case, streams, known);
+    let crossed = crossed.get_or_insert_with(|| Crossed::new(site, fabric, case, streams));
+    let spoiled = at_controller(site, fabric, crossed, streams, known);
     let assumes = assumption!(
         "requests reach the controller at random (Poisson) and independently of how it is doing",
         spoiled

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 /// The I/O rates of a workload, host by host.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Asked {
-    /// Index into [`Fabric::hosts`] and I/Os per second; `None` in a closed loop, whose rate depends on
+    /// Index into [`Fabric::hosts`], rising, and I/Os per second; `None` in a closed loop, whose rate depends on
     /// the answers.
     pub hosts: Vec<(usize, Option<Load>)>,
 }
@@ -18,8 +18,8 @@ impl Asked {
     /// The rate at one host.
     #[must_use]
     pub fn at_host(&self, host: usize) -> Option<Load> {
-        let (_, rate) = self.hosts.iter().find(|(known, _)| *known == host)?;
-        *rate
+        let found = self.hosts.binary_search_by_key(&host, |(known, _)| *known);
+        self.hosts[found.ok()?].1
     }
 
     /// All hosts together; `None` in a closed loop.
@@ -142,13 +142,34 @@ pub fn per_io(workload: &Workload) -> PerIo {
     mean
 }
 
-/// Wire bytes of one I/O of that kind and size.
-pub(super) fn of_one(workload: &Workload, op: Op, size: u64) -> PerIo {
-    let mut one = PerIo::default();
-    let plan = workload.protocol.plan(op, size);
-    add_plan(&mut one.to_array, &plan, Toward::Array, 1.0);
-    add_plan(&mut one.to_host, &plan, Toward::Host, 1.0);
-    one
+/// One kind and size of a workload's I/Os.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::study) struct Kind {
+    pub(in crate::study) op: Op,
+    pub(in crate::study) size: u64,
+    /// Of the workload's I/Os.
+    pub(in crate::study) share: f64,
+    /// Wire bytes of one.
+    pub(in crate::study) wires: PerIo,
+}
+
+/// Kinds and sizes of a workload as in [`mix`], with their wire bytes. Each message is planned, which costs: once for a workload, and never
+/// for each of its hosts or paths.
+pub(in crate::study) fn kinds(workload: &Workload) -> Vec<Kind> {
+    let all = mix(workload).into_iter();
+    let one = |(op, size, share): (Op, u64, f64)| {
+        let mut wires = PerIo::default();
+        let plan = workload.protocol.plan(op, size);
+        add_plan(&mut wires.to_array, &plan, Toward::Array, 1.0);
+        add_plan(&mut wires.to_host, &plan, Toward::Host, 1.0);
+        Kind {
+            op,
+            size,
+            share,
+            wires,
+        }
+    };
+    all.map(one).collect()
 }
 
 /// Sizes are far below 2^53 bytes.

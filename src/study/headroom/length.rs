@@ -29,8 +29,8 @@ use crate::outcome::{Case, Purpose};
 use crate::site::{Arrivals, BurstLaw, Outage, Site, WarmUp, Workload};
 use crate::study::closed_forms::service;
 use crate::study::estimate::{
-    Flows, Grain, Levelled, alive_in, asked, bytes_of, idle, levelled, loads_of, mix, sets_in,
-    weights_of,
+    Flows, Grain, Levelled, alive_in, asked, bytes_of, idle, kinds, levelled, loads_of, mix,
+    sets_in, weights_of,
 };
 use crate::topology::{DirectionId, Fabric, Path, PathSet};
 use crate::unit::Duration;
@@ -263,6 +263,8 @@ fn parts_relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
     let outage = case.outage.as_ref().and_then(named);
     let loads = loads_of(site, fabric, outage, Grain::Members);
     let levelled = levelled(site, fabric, &loads);
+    let asks: Vec<_> = site.workloads.iter().map(|w| asked(fabric, w)).collect();
+    let kinds: Vec<_> = site.workloads.iter().map(kinds).collect();
     walk(
         site,
         fabric,
@@ -274,7 +276,7 @@ fn parts_relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
             let bursts = bursts(work);
             let together = matches!(&work.arrivals, Arrivals::Bursty(burst) if burst.together);
             let key = (workload, if together { usize::MAX } else { set.host });
-            let rate = asked(fabric, work).at_host(set.host);
+            let rate = asks[workload].at_host(set.host);
             let Some(rate) = rate.map(|rate| rate.mean * weight) else {
                 return;
             };
@@ -283,13 +285,13 @@ fn parts_relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
             for (direction, part) in there.iter().chain(&back) {
                 directions[direction.index()].add_stream(key, rate * part, bursts);
             }
-            for (op, size, share) in mix(work) {
-                let rate = rate * share;
-                let (first, second, _) = service(&site.arrays[set.array], op, size);
+            for kind in &kinds[workload] {
+                let rate = rate * kind.share;
+                let (first, second, _) = service(&site.arrays[set.array], kind.op, kind.size);
                 controllers[path.controller].add(rate, first, second, promised);
                 for (shares, toward_array) in [(&there, true), (&back, false)] {
                     for (direction, part) in shares {
-                        let bytes = bytes_of(fabric, work, op, size, *direction, toward_array);
+                        let bytes = bytes_of(fabric, work, kind, *direction, toward_array);
                         let capacity = fabric.directions[direction.index()].rate.bits_per_second();
                         let time = bytes * 8.0 / capacity;
                         directions[direction.index()].add(rate * part, time, time * time, promised);

@@ -169,6 +169,7 @@ fn steady(directions: Vec<DirectionFigures>) -> Steady {
         saturated: false,
         partial: false,
         stopped_by: None,
+        unmeasured: false,
         workloads: Vec::new(),
         directions,
         arrays: Vec::new(),

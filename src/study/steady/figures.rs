@@ -14,7 +14,7 @@ use crate::outcome::{
     WorkloadFigures,
 };
 use crate::site::{Arrivals, Measure, Site};
-use crate::study::cut::{end_of, measured_s};
+use crate::study::cut::{end_of, measured_s, unmeasured};
 use crate::topology::PathSet;
 use crate::unit::Duration;
 
@@ -73,6 +73,7 @@ pub(crate) fn figures(
         saturated: workloads.iter().any(|workload| workload.saturated),
         partial: tallies.iter().any(|tally| tally.partial),
         stopped_by: tallies.iter().find_map(|tally| tally.stopped_by),
+        unmeasured: unmeasured(tallies),
         workloads,
         directions: parts::directions(compiled, tallies),
         arrays: parts::controllers(compiled, tallies),

@@ -14,7 +14,7 @@
 use super::super::case::CasePlan;
 use super::super::closed_forms::service;
 use super::super::estimate::idle::host_ceiling;
-use super::super::estimate::{Flows, Grain, asked, bytes_of, count, mix, path_weights};
+use super::super::estimate::{Flows, Grain, asked, bytes_of, count, kinds, mix, path_weights};
 use super::super::parts::depth_name;
 use crate::model::{Compiled, Tally};
 use crate::outcome::Filling;
@@ -180,6 +180,7 @@ fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], shares: &[f64]
         .iter()
         .map(|work| asked(fabric, work))
         .collect();
+    let kinds: Vec<_> = site.workloads.iter().map(kinds).collect();
     for set in sets.iter().filter(|set| !plan.hosts.contains(&set.host)) {
         for index in &set.workloads {
             let work = &site.workloads[*index];
@@ -192,7 +193,7 @@ fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], shares: &[f64]
                 continue;
             };
             let array = &site.arrays[set.array];
-            let mix = mix(work);
+            let kinds = &kinds[*index];
             if bounded(compiled, work) {
                 let own = at_depth(compiled, &mut flows, set, *index, (rate.mean, spread));
                 let known = &mut all[depths + index];
@@ -225,9 +226,9 @@ fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], shares: &[f64]
                 controller.may_go(free.filter(|_| others.next().is_some()));
                 let rate = rate.mean * weight;
                 let parallel = f64::from(array.parallel);
-                let takes = mix.iter().map(|(op, size, share)| {
-                    let (mean, second, _) = service(array, *op, *size);
-                    (*share, mean / parallel, second / (parallel * parallel))
+                let takes = kinds.iter().map(|kind| {
+                    let (mean, second, _) = service(array, kind.op, kind.size);
+                    (kind.share, mean / parallel, second / (parallel * parallel))
                 });
                 all[directions + path.controller].add(*index, rate, spread, takes);
                 for (hops, toward_array) in [(&ways.0, true), (&ways.1, false)] {
@@ -235,10 +236,10 @@ fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], shares: &[f64]
                         let own = &fabric.directions[direction.index()];
                         let bytes_s =
                             own.rate.bits_per_second() / 8.0 * left[direction.index() / 2];
-                        let takes = mix.iter().map(|(op, size, part)| {
-                            let time = bytes_of(fabric, work, *op, *size, *direction, toward_array)
-                                / bytes_s;
-                            (*part, time, time * time)
+                        let takes = kinds.iter().map(|kind| {
+                            let bytes = bytes_of(fabric, work, kind, *direction, toward_array);
+                            let time = bytes / bytes_s;
+                            (kind.share, time, time * time)
                         });
                         all[direction.index()].may_go(free);
                         all[direction.index()].add(*index, rate * share, spread, takes);
