@@ -70,7 +70,12 @@ impl Fabric {
     /// members alive are left out.
     #[must_use]
     pub fn path_sets(&self, site: &Site, alive: &[bool]) -> Vec<PathSet> {
-        let mut routes = Routes::default();
+        self.path_sets_by(site, alive, &mut Routes::default())
+    }
+
+    /// The same with routes that were found before over the same members; those that are missing are added.
+    #[must_use]
+    pub fn path_sets_by(&self, site: &Site, alive: &[bool], routes: &mut Routes) -> Vec<PathSet> {
         let mut sets: Vec<PathSet> = Vec::new();
         for (host, instance) in self.hosts.iter().enumerate() {
             let first_of_host = sets.len();
@@ -87,7 +92,7 @@ impl Fabric {
                     continue;
                 }
                 let family = workload.protocol.family();
-                let paths = self.paths(host, array, family, site.run.first, alive, &mut routes);
+                let paths = self.paths(host, array, family, site.run.first, alive, routes);
                 sets.push(PathSet {
                     host,
                     array,

@@ -21,6 +21,8 @@ pub(crate) struct Flows<'a> {
     grain: Grain,
     /// Connections of the workload that is looked at, and the position of its host, where members are told apart.
     sender: (u32, usize),
+    /// Room of walks: the nodes of a hop, and those of the next.
+    room: (Vec<(NodeId, f64)>, Vec<(NodeId, f64)>),
 }
 
 /// How the frames of a flow share the members that lead on.
@@ -83,6 +85,7 @@ impl<'a> Flows<'a> {
             times: HashMap::new(),
             grain: Grain::Bundles,
             sender: (1, 0),
+            room: Default::default(),
         }
     }
 
@@ -153,7 +156,8 @@ impl<'a> Flows<'a> {
     ) {
         let context = RouteContext { family, side, to };
         let table = self.routes.table(self.fabric, self.alive, context);
-        let (mut here, mut beyond) = (vec![(from, 1.0)], Vec::new());
+        let (mut here, mut beyond) = std::mem::take(&mut self.room);
+        here.push((from, 1.0));
         // Routes are shortest ones, so every step comes one hop closer and the walk ends.
         for level in 0.. {
             for (node, amount) in here.drain(..) {
@@ -165,17 +169,48 @@ impl<'a> Flows<'a> {
                 }
             }
             if beyond.is_empty() {
-                return;
+                break;
             }
-            // The same node reached twice has both shares; a stable sort adds them in the order in which they were found.
-            beyond.sort_by_key(|(node, _)| *node);
-            for (node, share) in beyond.drain(..) {
-                match here.last_mut() {
-                    Some((same, sum)) if *same == node => *sum += share,
-                    _ => here.push((node, share)),
+            gather(&mut here, &mut beyond);
+        }
+        self.room = (here, beyond);
+    }
+
+    /// The same for the one flow of a sender with one connection, on the members that its addresses give it.
+    fn walk_alone(
+        &mut self,
+        from: NodeId,
+        (to, side, family): (NodeId, Option<crate::unit::Side>, Family),
+        mut each: impl FnMut((DirectionId, f64)),
+    ) {
+        let context = RouteContext { family, side, to };
+        let table = self.routes.table(self.fabric, self.alive, context);
+        let hash = flow_hash(self.fabric, from, to, 0);
+        let (mut here, mut beyond) = std::mem::take(&mut self.room);
+        here.push((from, 1.0));
+        while !here.is_empty() {
+            for (node, amount) in here.drain(..) {
+                let next = self.routes.next(self.fabric, table, node);
+                let Some(first) = next.first() else { continue };
+                let salt = self.fabric.nodes[node.0 as usize].digest;
+                let chosen = match self.fabric.directions[first.index()].choose {
+                    Choose::Flow if next.len() > 1 => {
+                        std::slice::from_ref(&next[by_flow(hash, salt, next.len())])
+                    }
+                    Choose::Pinned => {
+                        std::slice::from_ref(&next[by_position(self.sender.1 as u64, next.len())])
+                    }
+                    Choose::Flow | Choose::Exchange | Choose::Frame => next,
+                };
+                let share = amount / super::count(chosen.len());
+                for direction in chosen {
+                    each((*direction, share));
+                    beyond.push((self.fabric.directions[direction.index()].to, share));
                 }
             }
+            gather(&mut here, &mut beyond);
         }
+        self.room = (here, beyond);
     }
 
     /// The same for the flows of all connections of the sender, each on the member that its addresses give it. Those that go the same
@@ -186,9 +221,12 @@ impl<'a> Flows<'a> {
         (to, side, family): (NodeId, Option<crate::unit::Side>, Family),
         mut each: impl FnMut((DirectionId, f64)),
     ) {
+        let connections = self.sender.0;
+        if connections == 1 {
+            return self.walk_alone(from, (to, side, family), each);
+        }
         let context = RouteContext { family, side, to };
         let table = self.routes.table(self.fabric, self.alive, context);
-        let connections = self.sender.0;
         let hash = |connection: u32| flow_hash(self.fabric, from, to, connection);
         let hashes: Vec<u64> = (0..connections).map(hash).collect();
         let all = super::count(hashes.len());
@@ -275,7 +313,9 @@ impl<'a> Flows<'a> {
     /// Shares on the way to the array, and on the way back.
     pub(crate) fn both_ways(&mut self, path: &Path, family: Family) -> (Shares, Shares) {
         let (host, array) = (path.host_port, path.array_port);
-        let (mut there, mut back) = (Vec::new(), Vec::new());
+        // As many as most ways have; one that spreads has more.
+        let room = || Vec::with_capacity(8);
+        let (mut there, mut back) = (room(), room());
         for (from, to, shares) in [(host, array, &mut there), (array, host, &mut back)] {
             let context = (to, path.side, family);
             match self.grain {
@@ -302,6 +342,18 @@ impl<'a> Flows<'a> {
             }
         }
         (levels.len(), latency)
+    }
+}
+
+/// The nodes that were reached, each with all of its shares. The same node reached twice has both; a stable sort adds them in the order in
+/// which they were found.
+fn gather(here: &mut Vec<(NodeId, f64)>, beyond: &mut Vec<(NodeId, f64)>) {
+    beyond.sort_by_key(|(node, _)| *node);
+    for (node, share) in beyond.drain(..) {
+        match here.last_mut() {
+            Some((same, sum)) if *same == node => *sum += share,
+            _ => here.push((node, share)),
+        }
     }
 }
 
