@@ -11,6 +11,7 @@ use crate::topology::{
 };
 use crate::unit::{Duration, Instant, Side};
 use crate::wire::Protocol;
+use std::sync::Arc;
 
 /// What a fault acts on.
 #[derive(Clone, Debug, Default)]
@@ -152,7 +153,7 @@ impl CasePlan {
     /// The path sets that are left, without the paths that no host takes into use.
     #[must_use]
     pub(super) fn path_sets(&self, site: &Site, fabric: &Fabric) -> Vec<PathSet> {
-        self.path_sets_by(site, fabric, &mut Routes::default())
+        self.path_sets_by(site, fabric, &mut Arc::default())
     }
 
     /// The same with routes that were found before over the same members; those that are missing are added.
@@ -160,7 +161,7 @@ impl CasePlan {
         &self,
         site: &Site,
         fabric: &Fabric,
-        routes: &mut Routes,
+        routes: &mut Arc<Routes>,
     ) -> Vec<PathSet> {
         let mut sets = fabric.path_sets_by(site, &without(fabric, &self.members), routes);
         for (index, set) in sets.iter_mut().enumerate() {

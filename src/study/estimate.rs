@@ -31,6 +31,7 @@ use super::case::CasePlan;
 use crate::site::{Outage, Site, Slow, Workload};
 use crate::topology::{DirectionId, Fabric, Path, PathSet, Routes};
 use crate::wire::{Encapsulation, Family, Protocol};
+use std::sync::Arc;
 
 /// Two rates or shares of the same thing: on the mean, and with every burst at its peak.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -77,7 +78,7 @@ pub struct CaseLoads {
     /// Busy share (1 is full) by controller; `None` where no port is left.
     pub controllers: Vec<Option<Load>>,
     /// Routes found on the way.
-    pub(crate) routes: Routes,
+    pub(crate) routes: Arc<Routes>,
     /// By direction: whether a closed loop may cross it, which no share above counts.
     pub closed: Vec<bool>,
     /// The same by controller.
@@ -170,7 +171,7 @@ pub fn alive_in(site: &Site, fabric: &Fabric, outage: Option<usize>) -> Vec<bool
 
 /// The path sets that are left in a case, without the paths that no host takes into use.
 pub(crate) fn sets_in(site: &Site, fabric: &Fabric, outage: Option<&Outage>) -> Vec<PathSet> {
-    sets_by(site, fabric, outage, &mut Routes::default())
+    sets_by(site, fabric, outage, &mut Arc::default())
 }
 
 /// The same, with the routes found on the way.
@@ -178,7 +179,7 @@ fn sets_by(
     site: &Site,
     fabric: &Fabric,
     outage: Option<&Outage>,
-    routes: &mut Routes,
+    routes: &mut Arc<Routes>,
 ) -> Vec<PathSet> {
     let plan = match outage {
         Some(outage) => CasePlan::outage(site, fabric, outage),
@@ -199,7 +200,7 @@ pub(crate) fn loads_of(
     grain: Grain,
 ) -> CaseLoads {
     let gone = outage.map(|index| &site.outages[index]);
-    let mut routes = Routes::default();
+    let mut routes = Arc::default();
     let sets = sets_by(site, fabric, gone, &mut routes);
     loads_over(site, fabric, outage, grain, (sets, routes))
 }
@@ -210,7 +211,7 @@ fn loads_over(
     fabric: &Fabric,
     outage: Option<usize>,
     grain: Grain,
-    (sets, routes): (Vec<PathSet>, Routes),
+    (sets, routes): (Vec<PathSet>, Arc<Routes>),
 ) -> CaseLoads {
     let alive = alive_in(site, fabric, outage);
     let left = rate_left(site, fabric, outage);

@@ -17,6 +17,7 @@ use crate::site::{Failback, LossMode, Owner, Site, Team, Timers, UplinkLoss};
 use crate::topology::{Controller, Fabric, NodeId, Path, PathSet, Routes};
 use crate::unit::Duration;
 use crate::wire::Protocol;
+use std::sync::Arc;
 
 /// What is lost, and how.
 #[derive(Clone, Copy)]
@@ -56,7 +57,7 @@ pub(crate) fn stalled(
     site: &Site,
     fabric: &Fabric,
     lost: Lost<'_>,
-    (mut routes, mut routes_left): (Routes, Routes),
+    (mut routes, mut routes_left): (Arc<Routes>, Arc<Routes>),
 ) -> Vec<Option<Stalled>> {
     let Lost { before, after, .. } = lost;
     let mut found: Vec<Option<Stalled>> = vec![None; site.workloads.len()];

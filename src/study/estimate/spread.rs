@@ -7,6 +7,7 @@ use crate::site::{Choose, Owner, PathPolicy, Site, Workload};
 use crate::topology::{DirectionId, Fabric, NodeId, Path, PathSet, RouteContext, Routes};
 use crate::wire::{Encapsulation, Family, Protocol};
 use std::collections::HashMap;
+use std::sync::Arc;
 
 /// Share of the frames of one flow on each direction that it may cross, hop by hop.
 pub(crate) type Shares = Vec<(DirectionId, f64)>;
@@ -16,11 +17,13 @@ pub(crate) type Shares = Vec<(DirectionId, f64)>;
 pub(crate) struct Flows<'a> {
     fabric: &'a Fabric,
     alive: &'a [bool],
-    routes: Routes,
+    routes: Arc<Routes>,
     times: HashMap<String, Vec<TimesOver>>,
     grain: Grain,
     /// Connections of the workload that is looked at, and the position of its host, where members are told apart.
     sender: (u32, usize),
+    /// What lies between a node and the switch that ports hang on, by its number in the routes and the node: the same for all of these ports.
+    between: HashMap<(usize, NodeId), Between>,
     /// Room of walks: the nodes of a hop, and those of the next.
     room: (Vec<(NodeId, f64)>, Vec<(NodeId, f64)>),
 }
@@ -41,6 +44,18 @@ struct TimesOver {
     there: Vec<Hop>,
     back: Vec<Hop>,
     kinds: Vec<KindTime>,
+}
+
+/// The ways of all that comes to a node on to the switch that its destination hangs on.
+#[derive(Debug, Default)]
+struct Between {
+    /// Hop, direction and share.
+    shares: Vec<(usize, (DirectionId, f64))>,
+    hops: usize,
+    /// What of it arrives: all but for the rounding of sums.
+    arrives: f64,
+    /// Nowhere on the way is there a choice.
+    alone: bool,
 }
 
 /// Connections that go the same way up to a node, each with that share of its frames.
@@ -73,11 +88,11 @@ impl Together {
 
 impl<'a> Flows<'a> {
     pub(crate) fn new(fabric: &'a Fabric, alive: &'a [bool]) -> Self {
-        Self::with(fabric, alive, Routes::default())
+        Self::with(fabric, alive, Arc::default())
     }
 
     /// Goes on with routes that were found before over the same members.
-    pub(crate) fn with(fabric: &'a Fabric, alive: &'a [bool], routes: Routes) -> Self {
+    pub(crate) fn with(fabric: &'a Fabric, alive: &'a [bool], routes: Arc<Routes>) -> Self {
         Self {
             fabric,
             alive,
@@ -85,6 +100,7 @@ impl<'a> Flows<'a> {
             times: HashMap::new(),
             grain: Grain::Bundles,
             sender: (1, 0),
+            between: HashMap::new(),
             room: Default::default(),
         }
     }
@@ -102,7 +118,7 @@ impl<'a> Flows<'a> {
     }
 
     /// The routes found so far.
-    pub(crate) fn found(self) -> Routes {
+    pub(crate) fn found(self) -> Arc<Routes> {
         self.routes
     }
 
@@ -155,11 +171,16 @@ impl<'a> Flows<'a> {
         mut each: impl FnMut(usize, (DirectionId, f64)),
     ) {
         let context = RouteContext { family, side, to };
-        let table = self.routes.table(self.fabric, self.alive, context);
+        let table = self.table(context);
         let (mut here, mut beyond) = std::mem::take(&mut self.room);
         here.push((from, 1.0));
+        let mut level = 0;
         // Routes are shortest ones, so every step comes one hop closer and the walk ends.
-        for level in 0.. {
+        loop {
+            let mut on = |hop: usize, one| each(level + hop, one);
+            if let Some(hops) = self.take_over(table, &mut here, true, &mut on) {
+                level += hops;
+            }
             for (node, amount) in here.drain(..) {
                 let next = self.routes.next(self.fabric, table, node);
                 for direction in next {
@@ -172,8 +193,61 @@ impl<'a> Flows<'a> {
                 break;
             }
             gather(&mut here, &mut beyond);
+            level += 1;
         }
         self.room = (here, beyond);
+    }
+
+    fn table(&mut self, context: RouteContext) -> u32 {
+        Routes::shared_table(&mut self.routes, self.fabric, self.alive, context)
+    }
+
+    /// Takes all of a flow from a node on to the switch that its destination hangs on, and says over how many hops; `None` where it does not hang on one, where that is
+    /// the node itself, or, unless a `choice` is no matter, where there is one on the way.
+    fn take_over(
+        &mut self,
+        table: u32,
+        here: &mut [(NodeId, f64)],
+        choice: bool,
+        each: &mut impl FnMut(usize, (DirectionId, f64)),
+    ) -> Option<usize> {
+        let [(node, amount)] = here else { return None };
+        let (switch, base) = self.routes.over(table)?;
+        if *amount != 1.0 || *node == switch {
+            return None;
+        }
+        let (routes, fabric) = (&self.routes, self.fabric);
+        let between = self.between.entry((base, *node)).or_insert_with(|| {
+            let mut found = Between {
+                alone: true,
+                ..Between::default()
+            };
+            let (mut here, mut beyond) = (vec![(*node, 1.0)], Vec::new());
+            // All ways are the shortest ones, and come to the switch together.
+            while here.iter().any(|(node, _)| *node != switch) {
+                for (node, amount) in here.drain(..) {
+                    let next = routes.next(fabric, table, node);
+                    found.alone &= next.len() == 1;
+                    for direction in next {
+                        let share = amount / super::count(next.len());
+                        found.shares.push((found.hops, (*direction, share)));
+                        beyond.push((fabric.directions[direction.index()].to, share));
+                    }
+                }
+                gather(&mut here, &mut beyond);
+                found.hops += 1;
+            }
+            found.arrives = here.iter().map(|(_, share)| share).sum();
+            found
+        });
+        if between.hops == 0 || between.arrives <= 0.0 || !choice && !between.alone {
+            return None;
+        }
+        for (level, one) in &between.shares {
+            each(*level, *one);
+        }
+        here[0] = (switch, between.arrives);
+        Some(between.hops)
     }
 
     /// The same for the one flow of a sender with one connection, on the members that its addresses give it.
@@ -184,11 +258,12 @@ impl<'a> Flows<'a> {
         mut each: impl FnMut((DirectionId, f64)),
     ) {
         let context = RouteContext { family, side, to };
-        let table = self.routes.table(self.fabric, self.alive, context);
+        let table = self.table(context);
         let hash = flow_hash(self.fabric, from, to, 0);
         let (mut here, mut beyond) = std::mem::take(&mut self.room);
         here.push((from, 1.0));
         while !here.is_empty() {
+            self.take_over(table, &mut here, false, &mut |_, one| each(one));
             for (node, amount) in here.drain(..) {
                 let next = self.routes.next(self.fabric, table, node);
                 let Some(first) = next.first() else { continue };
@@ -226,7 +301,7 @@ impl<'a> Flows<'a> {
             return self.walk_alone(from, (to, side, family), each);
         }
         let context = RouteContext { family, side, to };
-        let table = self.routes.table(self.fabric, self.alive, context);
+        let table = self.table(context);
         let hash = |connection: u32| flow_hash(self.fabric, from, to, connection);
         let hashes: Vec<u64> = (0..connections).map(hash).collect();
         let all = super::count(hashes.len());
@@ -304,7 +379,7 @@ impl<'a> Flows<'a> {
         family: Family,
     ) -> Shares {
         let context = RouteContext { family, side, to };
-        let table = self.routes.table(self.fabric, self.alive, context);
+        let table = self.table(context);
         let next = self.routes.next(self.fabric, table, from);
         let share = 1.0 / super::count(next.len());
         next.iter().map(|direction| (*direction, share)).collect()
