@@ -169,6 +169,8 @@ impl Routes {
         known: &Known,
         context: RouteContext,
     ) -> usize {
+        #[cfg(test)]
+        TREES.set(TREES.get() + 1);
         let base = self.spans.len();
         let distance = distances(fabric, alive, known, context);
         let last = &fabric.nodes[context.to.0 as usize].out;
@@ -242,6 +244,12 @@ impl Routes {
         }
         fresh
     }
+}
+
+#[cfg(test)]
+thread_local! {
+    /// Searches for the ways to a part on this thread: tests hold that they are not made again.
+    pub(crate) static TREES: std::cell::Cell<u64> = const { std::cell::Cell::new(0) };
 }
 
 /// The switch that a port hangs on, if it is one, and the usable directions from there to the port.

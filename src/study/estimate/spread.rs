@@ -12,6 +12,9 @@ use std::sync::Arc;
 /// Share of the frames of one flow on each direction that it may cross, hop by hop.
 pub(crate) type Shares = Vec<(DirectionId, f64)>;
 
+/// Nodes at a hop, each with the share that comes to it.
+type Reached = Vec<(NodeId, f64)>;
+
 /// Routes over the members that are there, computed when first asked for.
 #[derive(Debug)]
 pub(crate) struct Flows<'a> {
@@ -25,7 +28,7 @@ pub(crate) struct Flows<'a> {
     /// What lies between a node and the switch that ports hang on, by its number in the routes and the node: the same for all of these ports.
     between: HashMap<(usize, NodeId), Between>,
     /// Room of walks: the nodes of a hop, and those of the next.
-    room: (Vec<(NodeId, f64)>, Vec<(NodeId, f64)>),
+    room: (Reached, Reached),
 }
 
 /// How the frames of a flow share the members that lead on.
@@ -422,7 +425,7 @@ impl<'a> Flows<'a> {
 
 /// The nodes that were reached, each with all of its shares. The same node reached twice has both; a stable sort adds them in the order in
 /// which they were found.
-fn gather(here: &mut Vec<(NodeId, f64)>, beyond: &mut Vec<(NodeId, f64)>) {
+fn gather(here: &mut Reached, beyond: &mut Reached) {
     beyond.sort_by_key(|(node, _)| *node);
     for (node, share) in beyond.drain(..) {
         match here.last_mut() {
