@@ -12,7 +12,7 @@ mod in_force;
 mod part;
 mod path;
 mod returns;
-mod route;
+pub(crate) mod route;
 mod teams;
 
 pub use build::Fabric;

@@ -6,9 +6,12 @@ use crate::outcome::Case;
 use crate::site::{
     Failback, Fault, Guests, HostFamily, LossMode, Measure, Outage, Site, Slow, Workload,
 };
-use crate::topology::{AtTheEnd, Fabric, Loss, MemberId, NodeId, PathSet, at_the_end, may_stick};
+use crate::topology::{
+    AtTheEnd, Fabric, Loss, MemberId, NodeId, PathSet, Routes, at_the_end, may_stick,
+};
 use crate::unit::{Duration, Instant, Side};
 use crate::wire::Protocol;
+use std::sync::Arc;
 
 /// What a fault acts on.
 #[derive(Clone, Debug, Default)]
@@ -150,7 +153,17 @@ impl CasePlan {
     /// The path sets that are left, without the paths that no host takes into use.
     #[must_use]
     pub(super) fn path_sets(&self, site: &Site, fabric: &Fabric) -> Vec<PathSet> {
-        let mut sets = fabric.path_sets(site, &without(fabric, &self.members));
+        self.path_sets_by(site, fabric, &mut Arc::default())
+    }
+
+    /// The same with routes that were found before over the same members; those that are missing are added.
+    pub(super) fn path_sets_by(
+        &self,
+        site: &Site,
+        fabric: &Fabric,
+        routes: &mut Arc<Routes>,
+    ) -> Vec<PathSet> {
+        let mut sets = fabric.path_sets_by(site, &without(fabric, &self.members), routes);
         for (index, set) in sets.iter_mut().enumerate() {
             set.paths
                 .retain(|path| !self.out.iter().any(|out| out.is_of(index, path)));

@@ -58,7 +58,7 @@ pub(crate) fn rows(site: &Site, fabric: &Fabric, estimate: &Estimate) -> Vec<The
         if loads.all(|load| load.mean < 1.0) {
             rows.extend(stations::rows(site, fabric, case, &streams));
             rows.extend(ends::rows(site, fabric, case, &streams, &mut flows));
-            if let Some(stalled) = stalls::found(site, fabric, case) {
+            if let Some(stalled) = stalls::found(site, fabric, (&estimate.cases[0], case)) {
                 rows.extend(stalls::rows(site, case, &stalled));
                 rows.extend(drains::rows(site, fabric, estimate, case, stalled));
             }

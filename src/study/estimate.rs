@@ -31,6 +31,7 @@ use super::case::CasePlan;
 use crate::site::{Outage, Site, Slow, Workload};
 use crate::topology::{DirectionId, Fabric, Path, PathSet, Routes};
 use crate::wire::{Encapsulation, Family, Protocol};
+use std::sync::Arc;
 
 /// Two rates or shares of the same thing: on the mean, and with every burst at its peak.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -77,7 +78,7 @@ pub struct CaseLoads {
     /// Busy share (1 is full) by controller; `None` where no port is left.
     pub controllers: Vec<Option<Load>>,
     /// Routes found on the way.
-    pub(crate) routes: Routes,
+    pub(crate) routes: Arc<Routes>,
     /// By direction: whether a closed loop may cross it, which no share above counts.
     pub closed: Vec<bool>,
     /// The same by controller.
@@ -128,6 +129,19 @@ pub(crate) fn estimate_by_member(site: &Site, fabric: &Fabric) -> Estimate {
     estimate_of(site, fabric, Grain::Members)
 }
 
+/// The same from an estimate of the same site, whose paths and routes need not be found again.
+#[must_use]
+pub(crate) fn estimate_by_member_of(site: &Site, fabric: &Fabric, known: &Estimate) -> Estimate {
+    let again = |case: &CaseLoads| {
+        let ground = (case.sets.clone(), case.routes.clone());
+        loads_over(site, fabric, case.outage, Grain::Members, ground)
+    };
+    Estimate {
+        cases: known.cases.iter().map(again).collect(),
+        asked: known.asked.clone(),
+    }
+}
+
 fn estimate_of(site: &Site, fabric: &Fabric, grain: Grain) -> Estimate {
     let outages = (0..site.outages.len()).map(Some);
     Estimate {
@@ -157,11 +171,21 @@ pub fn alive_in(site: &Site, fabric: &Fabric, outage: Option<usize>) -> Vec<bool
 
 /// The path sets that are left in a case, without the paths that no host takes into use.
 pub(crate) fn sets_in(site: &Site, fabric: &Fabric, outage: Option<&Outage>) -> Vec<PathSet> {
+    sets_by(site, fabric, outage, &mut Arc::default())
+}
+
+/// The same, with the routes found on the way.
+fn sets_by(
+    site: &Site,
+    fabric: &Fabric,
+    outage: Option<&Outage>,
+    routes: &mut Arc<Routes>,
+) -> Vec<PathSet> {
     let plan = match outage {
         Some(outage) => CasePlan::outage(site, fabric, outage),
         None => CasePlan::healthy(),
     };
-    plan.path_sets(site, fabric)
+    plan.path_sets_by(site, fabric, routes)
 }
 
 pub(crate) fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads {
@@ -175,14 +199,27 @@ pub(crate) fn loads_of(
     outage: Option<usize>,
     grain: Grain,
 ) -> CaseLoads {
+    let gone = outage.map(|index| &site.outages[index]);
+    let mut routes = Arc::default();
+    let sets = sets_by(site, fabric, gone, &mut routes);
+    loads_over(site, fabric, outage, grain, (sets, routes))
+}
+
+/// The same with the paths of the case, and routes over its members.
+fn loads_over(
+    site: &Site,
+    fabric: &Fabric,
+    outage: Option<usize>,
+    grain: Grain,
+    (sets, routes): (Vec<PathSet>, Arc<Routes>),
+) -> CaseLoads {
     let alive = alive_in(site, fabric, outage);
     let left = rate_left(site, fabric, outage);
-    let sets = sets_in(site, fabric, outage.map(|index| &site.outages[index]));
     let mut bytes = vec![Load::default(); fabric.directions.len()];
     let mut busy = vec![Load::default(); fabric.controllers.len()];
     let mut closed = vec![false; fabric.directions.len()];
     let mut closed_controllers = vec![false; fabric.controllers.len()];
-    let mut flows = Flows::new(fabric, &alive).of(grain);
+    let mut flows = Flows::with(fabric, &alive, routes).of(grain);
     let demands: Vec<(Asked, PerIo)> = site
         .workloads
         .iter()

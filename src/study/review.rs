@@ -20,7 +20,7 @@ mod unequal;
 mod work;
 
 use super::closed_forms;
-use super::estimate::{Estimate, estimate, estimate_by_member};
+use super::estimate::{Estimate, estimate, estimate_by_member_of};
 use crate::outcome::{Review, ReviewFinding, Severity};
 use crate::site::Site;
 use crate::topology::Fabric;
@@ -83,7 +83,7 @@ pub fn review(site: &Site) -> Review {
         site,
         fabric: &fabric,
         estimate: &estimate,
-        members: &estimate_by_member(site, &fabric),
+        members: &estimate_by_member_of(site, &fabric, &estimate),
         tiers: tiers::tiers(site, &fabric, &estimate),
     };
     let mut findings = reach::findings(&facts);

@@ -14,9 +14,10 @@ use super::switch::timer_name;
 use crate::model::{Place, TimerName, hold, noticed_by, tcp_gives_up, tried_again_by};
 use crate::outcome::{PathReturn, TimerStall};
 use crate::site::{Failback, LossMode, Owner, Site, Team, Timers, UplinkLoss};
-use crate::topology::{Controller, Fabric, NodeId, Path, PathSet};
+use crate::topology::{Controller, Fabric, NodeId, Path, PathSet, Routes};
 use crate::unit::Duration;
 use crate::wire::Protocol;
+use std::sync::Arc;
 
 /// What is lost, and how.
 #[derive(Clone, Copy)]
@@ -44,20 +45,26 @@ pub(crate) struct Stalled {
 /// paths that it uses and keeps others.
 #[must_use]
 pub(crate) fn stalls(site: &Site, fabric: &Fabric, lost: Lost<'_>) -> Vec<Option<TimerStall>> {
-    let found = stalled(site, fabric, lost).into_iter();
+    let found = stalled(site, fabric, lost, Default::default()).into_iter();
     found
         .map(|known| known.map(|stall| told(stall.time, &stall.parts)))
         .collect()
 }
 
-/// The same, not yet in words.
+/// The same, not yet in words, with routes that were found over the members before and after.
 #[must_use]
-pub(crate) fn stalled(site: &Site, fabric: &Fabric, lost: Lost<'_>) -> Vec<Option<Stalled>> {
+pub(crate) fn stalled(
+    site: &Site,
+    fabric: &Fabric,
+    lost: Lost<'_>,
+    (mut routes, mut routes_left): (Arc<Routes>, Arc<Routes>),
+) -> Vec<Option<Stalled>> {
     let Lost { before, after, .. } = lost;
     let mut found: Vec<Option<Stalled>> = vec![None; site.workloads.len()];
-    let left = fabric.path_sets(site, after);
-    let mut flows = Flows::new(fabric, before);
-    for (set, left) in fabric.path_sets(site, before).iter().zip(&left) {
+    let left = fabric.path_sets_by(site, after, &mut routes_left);
+    let sets = fabric.path_sets_by(site, before, &mut routes);
+    let mut flows = Flows::with(fabric, before, routes);
+    for (set, left) in sets.iter().zip(&left) {
         let family = &site.hosts[fabric.hosts[set.host].family];
         let protocol = &site.workloads[set.workloads[0]].protocol;
         let team = matches!(protocol, Protocol::Nfs(_)) && family.team != Team::Off;

@@ -6,6 +6,7 @@ use super::part::{HostInstance, MemberId, NodeId, NodeKind};
 use super::route::{RouteContext, Routes};
 use crate::site::{Site, Team};
 use crate::unit::Side;
+use std::sync::Arc;
 
 /// A host port and an array port with a route both ways.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -70,7 +71,17 @@ impl Fabric {
     /// members alive are left out.
     #[must_use]
     pub fn path_sets(&self, site: &Site, alive: &[bool]) -> Vec<PathSet> {
-        let mut routes = Routes::default();
+        self.path_sets_by(site, alive, &mut Arc::default())
+    }
+
+    /// The same with routes that were found before over the same members; those that are missing are added.
+    #[must_use]
+    pub fn path_sets_by(
+        &self,
+        site: &Site,
+        alive: &[bool],
+        routes: &mut Arc<Routes>,
+    ) -> Vec<PathSet> {
         let mut sets: Vec<PathSet> = Vec::new();
         for (host, instance) in self.hosts.iter().enumerate() {
             let first_of_host = sets.len();
@@ -87,7 +98,7 @@ impl Fabric {
                     continue;
                 }
                 let family = workload.protocol.family();
-                let paths = self.paths(host, array, family, site.run.first, alive, &mut routes);
+                let paths = self.paths(host, array, family, site.run.first, alive, routes);
                 sets.push(PathSet {
                     host,
                     array,
@@ -108,13 +119,14 @@ impl Fabric {
         family: crate::wire::Family,
         first: Side,
         alive: &[bool],
-        routes: &mut Routes,
+        routes: &mut Arc<Routes>,
     ) -> Vec<Path> {
         let mut paths = Vec::new();
         let context = |to: NodeId, side| RouteContext { family, side, to };
         let ports = self.hosts[host].ports.iter().map(|port| {
             let side = self.nodes[port.0 as usize].side;
-            (*port, side, routes.table(self, alive, context(*port, side)))
+            let table = Routes::shared_table(routes, self, alive, context(*port, side));
+            (*port, side, table)
         });
         let ports: Vec<(NodeId, Option<Side>, u32)> = ports.collect();
         for (controller, instance) in self.controllers.iter().enumerate() {
@@ -123,7 +135,8 @@ impl Fabric {
             }
             for array_port in &instance.ports {
                 for (host_port, side, back) in &ports {
-                    let there = routes.table(self, alive, context(*array_port, *side));
+                    let there =
+                        Routes::shared_table(routes, self, alive, context(*array_port, *side));
                     if !routes.next(self, there, *host_port).is_empty()
                         && !routes.next(self, *back, *array_port).is_empty()
                     {

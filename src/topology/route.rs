@@ -6,6 +6,7 @@ use crate::site::Carries;
 use crate::unit::Side;
 use crate::wire::Family;
 use std::collections::{BTreeMap, VecDeque};
+use std::sync::Arc;
 
 /// What a route depends on.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
@@ -90,12 +91,37 @@ impl Known {
 }
 
 impl Routes {
+    /// Number of the table of a context in routes that others may go on with: they are copied only where it is missing.
+    pub fn shared_table(
+        this: &mut Arc<Self>,
+        fabric: &Fabric,
+        alive: &[bool],
+        context: RouteContext,
+    ) -> u32 {
+        match this.known(context) {
+            Some(table) => table,
+            None => Arc::make_mut(this).table(fabric, alive, context),
+        }
+    }
+
+    fn known(&self, context: RouteContext) -> Option<u32> {
+        let mut known = self.index.get(context.to.0 as usize).into_iter().flatten();
+        let found = known.find(|(own, _)| *own == context)?;
+        Some(found.1)
+    }
+
+    /// The one switch that the destination of a table hangs on, and a number that all tables have in common that lead over it alike.
+    #[must_use]
+    pub fn over(&self, table: u32) -> Option<(NodeId, usize)> {
+        let table = self.tables[table as usize];
+        table.last.map(|(switch, _)| (switch, table.base))
+    }
+
     /// Number of the table of a context, computed when first asked for.
     pub fn table(&mut self, fabric: &Fabric, alive: &[bool], context: RouteContext) -> u32 {
         let to = context.to.0 as usize;
-        let mut known = self.index.get(to).into_iter().flatten();
-        if let Some((_, table)) = known.find(|(own, _)| *own == context) {
-            return *table;
+        if let Some(table) = self.known(context) {
+            return table;
         }
         let which = match fabric.nodes[context.to.0 as usize].kind {
             NodeKind::HostPort(_) => TOWARDS_HOSTS,
@@ -143,6 +169,8 @@ impl Routes {
         known: &Known,
         context: RouteContext,
     ) -> usize {
+        #[cfg(test)]
+        TREES.set(TREES.get() + 1);
         let base = self.spans.len();
         let distance = distances(fabric, alive, known, context);
         let last = &fabric.nodes[context.to.0 as usize].out;
@@ -216,6 +244,12 @@ impl Routes {
         }
         fresh
     }
+}
+
+#[cfg(test)]
+thread_local! {
+    /// Searches for the ways to a part on this thread: tests hold that they are not made again.
+    pub(crate) static TREES: std::cell::Cell<u64> = const { std::cell::Cell::new(0) };
 }
 
 /// The switch that a port hangs on, if it is one, and the usable directions from there to the port.

@@ -6,21 +6,21 @@ use crate::outcome::{TheoryRow, Trust};
 use crate::site::Site;
 use crate::topology::Fabric;
 
-/// By workload, the stall in an outage; `None` where nothing is lost.
+/// By workload, the stall in an outage, from the healthy case; `None` where nothing is lost.
 pub(super) fn found(
     site: &Site,
     fabric: &Fabric,
-    case: &CaseLoads,
+    (healthy, case): (&CaseLoads, &CaseLoads),
 ) -> Option<Vec<Option<Stalled>>> {
     let outage = case.outage.and_then(|index| site.outages.get(index))?;
-    let all = fabric.all_alive();
     let lost = Lost {
-        before: &all,
+        before: &healthy.alive,
         after: &case.alive,
         nodes: &fabric.nodes_out(outage),
         mode: outage.gone()?,
     };
-    Some(stalled(site, fabric, lost))
+    let routes = (healthy.routes.clone(), case.routes.clone());
+    Some(stalled(site, fabric, lost, routes))
 }
 
 /// A row for each workload of which some paths are lost and some are left.

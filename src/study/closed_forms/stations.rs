@@ -32,6 +32,9 @@ impl Demand {
     }
 }
 
+/// The share of a kind of I/O, and its [`service`].
+type Served = (f64, (f64, f64, bool));
+
 pub(super) fn rows(
     site: &Site,
     fabric: &Fabric,
@@ -78,7 +81,7 @@ fn row<'a>(
         ..Demand::default()
     };
     // By workload, the share of each kind of I/O and its service.
-    let mut known: BTreeMap<usize, Vec<(f64, (f64, f64, bool))>> = BTreeMap::new();
+    let mut known: BTreeMap<usize, Vec<Served>> = BTreeMap::new();
     for stream in here() {
         let kinds = known.entry(stream.workload).or_insert_with(|| {
             let kinds = mix(&site.workloads[stream.workload]).into_iter();

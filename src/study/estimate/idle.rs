@@ -240,7 +240,7 @@ pub fn closed_ceiling(
     let Arrivals::Closed { depth, think, .. } = asked.arrivals else {
         return None;
     };
-    let mut flows = Flows::new(fabric, &case.alive);
+    let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
     let mut total = 0.0;
     for set in case
         .sets
@@ -282,7 +282,8 @@ pub fn depth_ceiling(
     case: &super::CaseLoads,
     workload: usize,
 ) -> Option<(f64, Load)> {
-    ceiling(site, fabric, (&case.alive, &case.sets), workload, 1)
+    let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
+    ceiling(site, fabric, (&mut flows, &case.sets), workload, 1)
 }
 
 /// The same by the fastest of the paths of each host: no more can get through, as no I/O is faster on the mean than on an idle
@@ -294,32 +295,33 @@ pub(crate) fn depth_ceiling_at_best(
     case: &super::CaseLoads,
     workload: usize,
 ) -> Option<(f64, Load)> {
-    depth_ceiling_over(site, fabric, (&case.alive, &case.sets), workload)
+    let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
+    ceiling(site, fabric, (&mut flows, &case.sets), workload, usize::MAX)
 }
 
 /// The same over these links and the path sets over them.
 pub(crate) fn depth_ceiling_over(
     site: &Site,
     fabric: &Fabric,
-    left: (&[bool], &[PathSet]),
+    (alive, sets): (&[bool], &[PathSet]),
     workload: usize,
 ) -> Option<(f64, Load)> {
-    ceiling(site, fabric, left, workload, usize::MAX)
+    let mut flows = Flows::new(fabric, alive);
+    ceiling(site, fabric, (&mut flows, sets), workload, usize::MAX)
 }
 
 /// By the fastest of the first `looked_at` paths of each host.
 fn ceiling(
     site: &Site,
     fabric: &Fabric,
-    (alive, sets): (&[bool], &[PathSet]),
+    (flows, sets): (&mut Flows<'_>, &[PathSet]),
     workload: usize,
     looked_at: usize,
 ) -> Option<(f64, Load)> {
     let asked = super::asked(fabric, &site.workloads[workload]).total()?;
-    let mut flows = Flows::new(fabric, alive);
     let mut total = 0.0;
     for set in sets.iter().filter(|set| set.workloads.contains(&workload)) {
-        total += host_ceiling(site, fabric, &mut flows, set, workload, looked_at)?;
+        total += host_ceiling(site, fabric, flows, set, workload, looked_at)?;
     }
     Some((total, asked))
 }

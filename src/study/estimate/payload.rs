@@ -34,7 +34,7 @@ pub fn data_at_ports(
     case: &CaseLoads,
 ) -> BTreeMap<NodeId, Data> {
     let mut ports: BTreeMap<NodeId, Data> = BTreeMap::new();
-    let mut flows = Flows::new(fabric, &case.alive);
+    let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
     for set in &case.sets {
         for index in &set.workloads {
             let workload = &site.workloads[*index];

@@ -7,20 +7,28 @@ use crate::site::{Choose, Owner, PathPolicy, Site, Workload};
 use crate::topology::{DirectionId, Fabric, NodeId, Path, PathSet, RouteContext, Routes};
 use crate::wire::{Encapsulation, Family, Protocol};
 use std::collections::HashMap;
+use std::sync::Arc;
 
 /// Share of the frames of one flow on each direction that it may cross, hop by hop.
 pub(crate) type Shares = Vec<(DirectionId, f64)>;
+
+/// Nodes at a hop, each with the share that comes to it.
+type Reached = Vec<(NodeId, f64)>;
 
 /// Routes over the members that are there, computed when first asked for.
 #[derive(Debug)]
 pub(crate) struct Flows<'a> {
     fabric: &'a Fabric,
     alive: &'a [bool],
-    routes: Routes,
+    routes: Arc<Routes>,
     times: HashMap<String, Vec<TimesOver>>,
     grain: Grain,
     /// Connections of the workload that is looked at, and the position of its host, where members are told apart.
     sender: (u32, usize),
+    /// What lies between a node and the switch that ports hang on, by its number in the routes and the node: the same for all of these ports.
+    between: HashMap<(usize, NodeId), Between>,
+    /// Room of walks: the nodes of a hop, and those of the next.
+    room: (Reached, Reached),
 }
 
 /// How the frames of a flow share the members that lead on.
@@ -39,6 +47,18 @@ struct TimesOver {
     there: Vec<Hop>,
     back: Vec<Hop>,
     kinds: Vec<KindTime>,
+}
+
+/// The ways of all that comes to a node on to the switch that its destination hangs on.
+#[derive(Debug, Default)]
+struct Between {
+    /// Hop, direction and share.
+    shares: Vec<(usize, (DirectionId, f64))>,
+    hops: usize,
+    /// What of it arrives: all but for the rounding of sums.
+    arrives: f64,
+    /// Nowhere on the way is there a choice.
+    alone: bool,
 }
 
 /// Connections that go the same way up to a node, each with that share of its frames.
@@ -71,11 +91,11 @@ impl Together {
 
 impl<'a> Flows<'a> {
     pub(crate) fn new(fabric: &'a Fabric, alive: &'a [bool]) -> Self {
-        Self::with(fabric, alive, Routes::default())
+        Self::with(fabric, alive, Arc::default())
     }
 
     /// Goes on with routes that were found before over the same members.
-    pub(crate) fn with(fabric: &'a Fabric, alive: &'a [bool], routes: Routes) -> Self {
+    pub(crate) fn with(fabric: &'a Fabric, alive: &'a [bool], routes: Arc<Routes>) -> Self {
         Self {
             fabric,
             alive,
@@ -83,6 +103,8 @@ impl<'a> Flows<'a> {
             times: HashMap::new(),
             grain: Grain::Bundles,
             sender: (1, 0),
+            between: HashMap::new(),
+            room: Default::default(),
         }
     }
 
@@ -99,7 +121,7 @@ impl<'a> Flows<'a> {
     }
 
     /// The routes found so far.
-    pub(crate) fn found(self) -> Routes {
+    pub(crate) fn found(self) -> Arc<Routes> {
         self.routes
     }
 
@@ -152,10 +174,16 @@ impl<'a> Flows<'a> {
         mut each: impl FnMut(usize, (DirectionId, f64)),
     ) {
         let context = RouteContext { family, side, to };
-        let table = self.routes.table(self.fabric, self.alive, context);
-        let (mut here, mut beyond) = (vec![(from, 1.0)], Vec::new());
+        let table = self.table(context);
+        let (mut here, mut beyond) = std::mem::take(&mut self.room);
+        here.push((from, 1.0));
+        let mut level = 0;
         // Routes are shortest ones, so every step comes one hop closer and the walk ends.
-        for level in 0.. {
+        loop {
+            let mut on = |hop: usize, one| each(level + hop, one);
+            if let Some(hops) = self.take_over(table, &mut here, true, &mut on) {
+                level += hops;
+            }
             for (node, amount) in here.drain(..) {
                 let next = self.routes.next(self.fabric, table, node);
                 for direction in next {
@@ -165,17 +193,102 @@ impl<'a> Flows<'a> {
                 }
             }
             if beyond.is_empty() {
-                return;
+                break;
             }
-            // The same node reached twice has both shares; a stable sort adds them in the order in which they were found.
-            beyond.sort_by_key(|(node, _)| *node);
-            for (node, share) in beyond.drain(..) {
-                match here.last_mut() {
-                    Some((same, sum)) if *same == node => *sum += share,
-                    _ => here.push((node, share)),
+            gather(&mut here, &mut beyond);
+            level += 1;
+        }
+        self.room = (here, beyond);
+    }
+
+    fn table(&mut self, context: RouteContext) -> u32 {
+        Routes::shared_table(&mut self.routes, self.fabric, self.alive, context)
+    }
+
+    /// Takes all of a flow from a node on to the switch that its destination hangs on, and says over how many hops; `None` where it does not hang on one, where that is
+    /// the node itself, or, unless a `choice` is no matter, where there is one on the way.
+    fn take_over(
+        &mut self,
+        table: u32,
+        here: &mut [(NodeId, f64)],
+        choice: bool,
+        each: &mut impl FnMut(usize, (DirectionId, f64)),
+    ) -> Option<usize> {
+        let [(node, amount)] = here else { return None };
+        let (switch, base) = self.routes.over(table)?;
+        if *amount != 1.0 || *node == switch {
+            return None;
+        }
+        let (routes, fabric) = (&self.routes, self.fabric);
+        let between = self.between.entry((base, *node)).or_insert_with(|| {
+            let mut found = Between {
+                alone: true,
+                ..Between::default()
+            };
+            let (mut here, mut beyond) = (vec![(*node, 1.0)], Vec::new());
+            // All ways are the shortest ones, and come to the switch together.
+            while here.iter().any(|(node, _)| *node != switch) {
+                for (node, amount) in here.drain(..) {
+                    let next = routes.next(fabric, table, node);
+                    found.alone &= next.len() == 1;
+                    for direction in next {
+                        let share = amount / super::count(next.len());
+                        found.shares.push((found.hops, (*direction, share)));
+                        beyond.push((fabric.directions[direction.index()].to, share));
+                    }
+                }
+                gather(&mut here, &mut beyond);
+                found.hops += 1;
+            }
+            found.arrives = here.iter().map(|(_, share)| share).sum();
+            found
+        });
+        if between.hops == 0 || between.arrives <= 0.0 || !choice && !between.alone {
+            return None;
+        }
+        for (level, one) in &between.shares {
+            each(*level, *one);
+        }
+        here[0] = (switch, between.arrives);
+        Some(between.hops)
+    }
+
+    /// The same for the one flow of a sender with one connection, on the members that its addresses give it.
+    fn walk_alone(
+        &mut self,
+        from: NodeId,
+        (to, side, family): (NodeId, Option<crate::unit::Side>, Family),
+        mut each: impl FnMut((DirectionId, f64)),
+    ) {
+        let context = RouteContext { family, side, to };
+        let table = self.table(context);
+        let hash = flow_hash(self.fabric, from, to, 0);
+        let (mut here, mut beyond) = std::mem::take(&mut self.room);
+        here.push((from, 1.0));
+        while !here.is_empty() {
+            self.take_over(table, &mut here, false, &mut |_, one| each(one));
+            for (node, amount) in here.drain(..) {
+                let next = self.routes.next(self.fabric, table, node);
+                let Some(first) = next.first() else { continue };
+                let salt = self.fabric.nodes[node.0 as usize].digest;
+                let chosen = match self.fabric.directions[first.index()].choose {
+                    Choose::Flow if next.len() > 1 => {
+                        std::slice::from_ref(&next[by_flow(hash, salt, next.len())])
+                    }
+                    Choose::Pinned => {
+                        std::slice::from_ref(&next[by_position(self.sender.1 as u64, next.len())])
+                    }
+                    Choose::Flow | Choose::Exchange | Choose::Frame => next,
+                };
+                let share = amount / super::count(chosen.len());
+                for direction in chosen {
+                    each((*direction, share));
+                    beyond.push((self.fabric.directions[direction.index()].to, share));
                 }
             }
+            gather(&mut here, &mut beyond);
         }
+        self.room = (here, beyond);
     }
 
     /// The same for the flows of all connections of the sender, each on the member that its addresses give it. Those that go the same
@@ -186,9 +299,12 @@ impl<'a> Flows<'a> {
         (to, side, family): (NodeId, Option<crate::unit::Side>, Family),
         mut each: impl FnMut((DirectionId, f64)),
     ) {
-        let context = RouteContext { family, side, to };
-        let table = self.routes.table(self.fabric, self.alive, context);
         let connections = self.sender.0;
+        if connections == 1 {
+            return self.walk_alone(from, (to, side, family), each);
+        }
+        let context = RouteContext { family, side, to };
+        let table = self.table(context);
         let hash = |connection: u32| flow_hash(self.fabric, from, to, connection);
         let hashes: Vec<u64> = (0..connections).map(hash).collect();
         let all = super::count(hashes.len());
@@ -266,7 +382,7 @@ impl<'a> Flows<'a> {
         family: Family,
     ) -> Shares {
         let context = RouteContext { family, side, to };
-        let table = self.routes.table(self.fabric, self.alive, context);
+        let table = self.table(context);
         let next = self.routes.next(self.fabric, table, from);
         let share = 1.0 / super::count(next.len());
         next.iter().map(|direction| (*direction, share)).collect()
@@ -275,7 +391,9 @@ impl<'a> Flows<'a> {
     /// Shares on the way to the array, and on the way back.
     pub(crate) fn both_ways(&mut self, path: &Path, family: Family) -> (Shares, Shares) {
         let (host, array) = (path.host_port, path.array_port);
-        let (mut there, mut back) = (Vec::new(), Vec::new());
+        // As many as most ways have; one that spreads has more.
+        let room = || Vec::with_capacity(8);
+        let (mut there, mut back) = (room(), room());
         for (from, to, shares) in [(host, array, &mut there), (array, host, &mut back)] {
             let context = (to, path.side, family);
             match self.grain {
@@ -302,6 +420,18 @@ impl<'a> Flows<'a> {
             }
         }
         (levels.len(), latency)
+    }
+}
+
+/// The nodes that were reached, each with all of its shares. The same node reached twice has both; a stable sort adds them in the order in
+/// which they were found.
+fn gather(here: &mut Reached, beyond: &mut Reached) {
+    beyond.sort_by_key(|(node, _)| *node);
+    for (node, share) in beyond.drain(..) {
+        match here.last_mut() {
+            Some((same, sum)) if *same == node => *sum += share,
+            _ => here.push((node, share)),
+        }
     }
 }
 

@@ -10,7 +10,7 @@ use crate::study::estimate::Flows;
 
 pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     let healthy = &facts.estimate.cases[0];
-    let mut flows = Flows::new(facts.fabric, &healthy.alive);
+    let mut flows = Flows::with(facts.fabric, &healthy.alive, healthy.routes.clone());
     let mut findings = Vec::new();
     if !facts.site.workloads.iter().any(promises_something) {
         findings.push(finding(

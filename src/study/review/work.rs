@@ -1,7 +1,11 @@
 //! How much work a review is: counted, not timed.
 
 use super::review;
+use crate::study::closed_forms;
+use crate::study::estimate::{estimate, estimate_by_member_of};
 use crate::study::sample::site_with;
+use crate::topology::Fabric;
+use crate::topology::route::TREES;
 use crate::wire::protocol::PLANS;
 
 /// Two groups of hosts on a mesh of two racks and two spines a fabric, each with an array; one with a queue depth. The counts are
@@ -90,4 +94,20 @@ fn messages_are_planned_for_kinds_of_work_and_not_for_hosts() {
     let few = planned("10");
     assert!(few > 0);
     assert_eq!(planned("40"), few);
+}
+
+#[test]
+fn ways_that_an_estimate_has_found_are_not_looked_for_again() {
+    let counts = [("host.east.count", "10"), ("host.west.count", "10")];
+    let site = site_with(MESH, &counts);
+    let fabric = Fabric::new(&site);
+    let start = TREES.get();
+    let known = estimate(&site, &fabric);
+    let found = TREES.get();
+    assert!(found > start);
+    let members = estimate_by_member_of(&site, &fabric, &known);
+    assert_eq!(members.cases.len(), 3);
+    let rows = closed_forms::rows(&site, &fabric, &known);
+    assert!(rows.iter().any(|row| row.figure == "stall"));
+    assert_eq!(TREES.get(), found);
 }

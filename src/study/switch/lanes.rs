@@ -8,6 +8,7 @@ use crate::model::{Compiled, LogKind, Standing, Tally, TimerName};
 use crate::outcome::{LaneSpan, PathLane};
 use crate::unit::Instant;
 use indexmap::IndexMap;
+use std::collections::BTreeMap;
 
 /// What the paths of a lane have in common: no path of another workload is counted in a lane that is drawn for one.
 #[derive(PartialEq, Eq, Hash)]
@@ -73,28 +74,24 @@ fn spans(
     paths: &[(usize, Standing)],
     end: Instant,
 ) -> Vec<LaneSpan> {
-    let mut standing: Vec<Standing> = paths.iter().map(|(_, begins)| *begins).collect();
-    let mut emptied = vec![false; paths.len()];
-    let mut down = vec![false; paths.len()];
-    let mut scripted = None;
-    let seen = |standing: &[Standing], emptied: &[bool], down: &[bool], scripted: Option<u32>| {
-        let all = paths.iter().zip(standing).zip(emptied.iter().zip(down));
-        let all: Vec<State> = all
-            .map(|(((path, _), own), (emptied, down))| match own {
-                _ if *down => State::HostDown,
-                Standing::Unnoticed if *emptied => State::Emptied,
-                Standing::Removed if anew[*path] => State::ToBeFound,
-                own => State::of(*own, broken.after(scripted, *path)),
-            })
-            .collect();
-        describe(&all)
+    let mut all = Seen {
+        paths,
+        broken,
+        anew,
+        standing: paths.iter().map(|(_, begins)| *begins).collect(),
+        emptied: vec![false; paths.len()],
+        down: vec![false; paths.len()],
+        scripted: None,
+        counts: BTreeMap::new(),
     };
+    all.count();
     let mut spans: Vec<LaneSpan> = Vec::new();
     let mut since = setting.from;
-    let mut push = |from: Instant, to: Instant, (state, kind): (String, &str)| {
+    let mut push = |from: Instant, to: Instant, all: &Seen<'_>| {
         if to <= from {
             return;
         }
+        let (state, kind) = describe(&all.counts);
         let (from_s, to_s) = (
             seconds_after(from, setting.at),
             seconds_after(to, setting.at),
@@ -111,35 +108,42 @@ fn spans(
     };
     for entry in &tally.log {
         if let LogKind::Script(index) = entry.kind {
-            push(since, entry.at, seen(&standing, &emptied, &down, scripted));
+            push(since, entry.at, &all);
             since = since.max(entry.at);
-            scripted = Some(index);
+            all.scripted = Some(index);
+            all.count();
             continue;
         }
         if let LogKind::GuestsLost(host) = entry.kind {
-            push(since, entry.at, seen(&standing, &emptied, &down, scripted));
+            push(since, entry.at, &all);
             since = since.max(entry.at);
-            for (down, (path, _)) in down.iter_mut().zip(paths) {
-                *down |= hosts[*path] == host as usize;
+            for (position, (path, _)) in paths.iter().enumerate() {
+                if hosts[*path] == host as usize {
+                    all.change(position, |all| all.down[position] = true);
+                }
             }
             continue;
         }
         let LogKind::Path { path, to } = entry.kind else {
             continue;
         };
-        let Some(position) = paths.iter().position(|(own, _)| *own == path as usize) else {
+        let Some(position) = place(paths, path) else {
             continue;
         };
-        push(since, entry.at, seen(&standing, &emptied, &down, scripted));
+        push(since, entry.at, &all);
         since = since.max(entry.at);
-        // What becomes of a path at a host that is down nobody sees before the host is back.
-        down[position] &= !matches!(to, Standing::Up | Standing::Returned | Standing::Standby);
-        emptied[position] = to == Standing::Unnoticed && standing[position] == Standing::Drained;
-        standing[position] = to;
+        all.change(position, |all| {
+            // What becomes of a path at a host that is down nobody sees before the host is back.
+            all.down[position] &=
+                !matches!(to, Standing::Up | Standing::Returned | Standing::Standby);
+            all.emptied[position] =
+                to == Standing::Unnoticed && all.standing[position] == Standing::Drained;
+            all.standing[position] = to;
+        });
     }
-    push(since, end, seen(&standing, &emptied, &down, scripted));
+    push(since, end, &all);
     // The timer that held these paths, not that of others.
-    let own = |path: u32| paths.iter().any(|(own, _)| *own == path as usize);
+    let own = |path: u32| place(paths, path).is_some();
     let mut log = tally
         .log
         .iter()
@@ -159,6 +163,60 @@ fn spans(
         }
     }
     spans
+}
+
+/// Where a path stands among those of a lane, which rise.
+fn place(paths: &[(usize, Standing)], path: u32) -> Option<usize> {
+    paths
+        .binary_search_by_key(&(path as usize), |(own, _)| *own)
+        .ok()
+}
+
+/// The paths of a lane at an instant. How many are to be seen in each state is kept: a large site logs a step for each of its paths.
+struct Seen<'a> {
+    paths: &'a [(usize, Standing)],
+    broken: &'a Broken,
+    anew: &'a [bool],
+    standing: Vec<Standing>,
+    emptied: Vec<bool>,
+    down: Vec<bool>,
+    scripted: Option<u32>,
+    counts: BTreeMap<State, usize>,
+}
+
+impl Seen<'_> {
+    fn state(&self, position: usize) -> State {
+        let (path, _) = self.paths[position];
+        match self.standing[position] {
+            _ if self.down[position] => State::HostDown,
+            Standing::Unnoticed if self.emptied[position] => State::Emptied,
+            Standing::Removed if self.anew[path] => State::ToBeFound,
+            own => State::of(own, self.broken.after(self.scripted, path)),
+        }
+    }
+
+    /// Counts all of them anew.
+    fn count(&mut self) {
+        self.counts.clear();
+        for position in 0..self.paths.len() {
+            let state = self.state(position);
+            *self.counts.entry(state).or_default() += 1;
+        }
+    }
+
+    /// Changes what is known of one of them.
+    fn change(&mut self, position: usize, how: impl FnOnce(&mut Self)) {
+        let before = self.state(position);
+        how(self);
+        let after = self.state(position);
+        if let Some(own) = self.counts.get_mut(&before) {
+            *own -= 1;
+            if *own == 0 {
+                self.counts.remove(&before);
+            }
+        }
+        *self.counts.entry(after).or_default() += 1;
+    }
 }
 
 /// What is to be seen of a path.
@@ -204,23 +262,21 @@ impl State {
 }
 
 /// One word where all are alike; else how many are up, and how many are in which other state.
-fn describe(all: &[State]) -> (String, &'static str) {
-    let first = all[0];
-    if all.iter().all(|own| *own == first) {
+fn describe(counts: &BTreeMap<State, usize>) -> (String, &'static str) {
+    let mut states = counts.keys();
+    if let (Some(first), None) = (states.next(), states.next()) {
         let (word, kind) = first.words();
         return (word.into(), kind);
     }
     let well = |own: &State| matches!(own, State::Is(Standing::Up | Standing::Standby));
-    if all.iter().all(well) {
+    if counts.keys().all(well) {
         return ("up or standing by".into(), "up");
     }
-    let up = all.iter().filter(|own| **own == State::Is(Standing::Up));
-    let mut said = format!("{} of {} up", up.count(), all.len());
-    let mut others: Vec<State> = all.to_vec();
-    others.retain(|own| *own != State::Is(Standing::Up));
-    others.sort_unstable();
-    for alike in others.chunk_by(|one, other| one == other) {
-        said += &format!(", {} {}", alike.len(), alike[0].words().0);
+    let up = State::Is(Standing::Up);
+    let number = counts.get(&up).copied().unwrap_or(0);
+    let mut said = format!("{number} of {} up", counts.values().sum::<usize>());
+    for (own, count) in counts.iter().filter(|(own, _)| **own != up) {
+        said += &format!(", {count} {}", own.words().0);
     }
     (said, "mixed")
 }
