@@ -71,13 +71,19 @@ pub fn clump_size(replications: &[&Clumps], total: u64) -> f64 {
         let blocks = replications.iter().flat_map(|own| &own.counts);
         blocks.map(|counts| f64::from(counts[level])).sum()
     };
-    let own = size(0);
-    if seen(0) >= ENOUGH * own {
-        return own;
+    // The highest level that has enough of them, or else the lowest that has any.
+    let mut most = 1.0_f64;
+    for level in 0..LEVELS.len() {
+        if level > 0 && seen(level) > RARE * total as f64 {
+            break;
+        }
+        let own = size(level);
+        most = most.max(own);
+        if seen(level) >= ENOUGH * own {
+            break;
+        }
     }
-    let lower = (1..LEVELS.len()).rev();
-    let mut lower = lower.filter(|level| seen(*level) > 0.0 && seen(*level) <= RARE * total as f64);
-    lower.next().map_or(own, |level| own.max(size(level)))
+    most
 }
 
 /// The largest over block widths of Σ (count − mean of its place)² ÷ (R − 1) ÷ Σ means; of a single replication, whose places have no

@@ -122,6 +122,22 @@ fn a_percentile_that_short_runs_keep_by_luck_is_undecided() {
     }
 }
 
+/// Bursts of fixed length come in turn: each cycle of 600 ms brings what the next brings, but for chance, and the queue is empty long before its end.
+#[test]
+fn bursts_that_come_in_turn_leave_no_queue_to_fill() {
+    let work = "arrivals = { bursty = { peak = \"19500/s\", base = \"0/s\", burst = \"200ms\", every = \"600ms\" } }\n\
+                promise = { mean = \"300ms\" }";
+    let array = "controllers = 1\nparallel = 1\nread = { hit = \"100%\", hit_time = \"100us\" }";
+    let run = "duration = \"2s\"\nwarm_up = \"0s\"\nreplications = 5";
+    let report = small(run, "", array, &[("w", work)]);
+    assert!(
+        super::rig::work(case(&report, "healthy"), "w")
+            .filling
+            .is_none()
+    );
+    assert_eq!(verdict(&report).0, Verdict::Met);
+}
+
 /// Bursts of 200 ms of every 600 keep a part 65 % busy, and its queue remembers for seconds.
 #[test]
 fn a_part_that_bursts_fill_need_not_be_nearly_full() {

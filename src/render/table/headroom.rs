@@ -205,7 +205,10 @@ fn open_word(point: &LoadPoint) -> &'static str {
         .iter()
         .filter(|row| row.cell.verdict == Verdict::Undecided)
         .peekable();
-    let short = |row: &LoadRow| row.cell.left_open == Some(LeftOpen::RunTooShort);
+    let short = |row: &LoadRow| {
+        let open = row.cell.left_open;
+        matches!(open, Some(LeftOpen::RunTooShort | LeftOpen::Filling))
+    };
     if point.partial {
         ", cut short"
     } else if point.verdict != Verdict::Undecided {
@@ -252,6 +255,10 @@ fn counted_words(case: &CaseHeadroom, headroom: &Headroom) -> Option<String> {
     let odd = |row: &LoadRow| {
         let cell = &row.cell;
         let (low, high) = cell.value?.ends()?;
+        // What is left open for another reason is so whatever the count.
+        if cell.left_open.is_some() {
+            return None;
+        }
         let against = match cell.verdict {
             Verdict::Met => high > cell.target,
             Verdict::Missed => low < cell.target,

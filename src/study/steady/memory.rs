@@ -6,7 +6,7 @@
 //! makes the most of it.
 //!
 //! Assumed: hosts deal I/Os out as on an idle site; streams of different hosts are independent; paced ones add nothing but the spread of
-//! what an I/O takes; a burst is as long as exponential ones are on the mean. A queue depth is a part that holds each I/O for
+//! what an I/O takes, and so do bursts of fixed length, which come in turn; others last as long as exponential ones do. A queue depth is a part that holds each I/O for
 //! its latency on an idle site. Left out: closed loops and replays; parts before, which space requests out. Hosts that level their
 //! paths move the queue to where there is room: where the runs had a part, or the emptiest of the paths, far from as busy as even shares
 //! would, the lesser of the two counts.
@@ -18,7 +18,7 @@ use super::super::estimate::{Flows, Grain, asked, bytes_of, count, kinds, mix, p
 use super::super::parts::depth_name;
 use crate::model::{Compiled, Tally};
 use crate::outcome::Filling;
-use crate::site::{Arrivals, Burst, PathPolicy, Per, Slow, Workload};
+use crate::site::{Arrivals, Burst, BurstLaw, PathPolicy, Per, Slow, Workload};
 use crate::theory::start_up::{missing_between, relaxation};
 use crate::topology::PathSet;
 
@@ -342,11 +342,12 @@ fn spread(work: &Workload, hosts: f64) -> Option<f64> {
 
 /// By how much the number of I/Os of bursts is more spread than one at random, at a host with that part of the rates: a Poisson stream
 /// that alternates between two rates for exponential times (W. Fischer and K. Meier-Hellstern, "The Markov-modulated Poisson process
-/// (MMPP) cookbook", *Performance Evaluation* 18, 1993, the limit of the index of dispersion; from memory).
+/// (MMPP) cookbook", *Performance Evaluation* 18, 1993, the limit of the index of dispersion; from memory). Bursts of fixed length come in turn: a cycle
+/// brings as much as the next, but for chance.
 fn beyond_random(burst: &Burst, each: f64) -> f64 {
     let on = burst.burst.as_secs_f64();
     let off = burst.every.as_secs_f64() - on;
-    if on <= 0.0 || off <= 0.0 {
+    if on <= 0.0 || off <= 0.0 || burst.law == BurstLaw::Fixed {
         return 0.0;
     }
     let (leave, enter) = (1.0 / on, 1.0 / off);
@@ -376,5 +377,11 @@ mod tests {
         assert!((beyond_random(&burst, 1.0) - 10.0).abs() < 1e-9);
         // At each of ten hosts a tenth of that.
         assert!((beyond_random(&burst, 0.1) - 1.0).abs() < 1e-9);
+        // What comes in turn is no matter of chance.
+        let fixed = Burst {
+            law: BurstLaw::Fixed,
+            ..burst
+        };
+        assert_eq!(beyond_random(&fixed, 1.0), 0.0);
     }
 }

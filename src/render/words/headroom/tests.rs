@@ -172,6 +172,42 @@ fn a_promise_that_no_load_keeps_is_named_with_its_reason() {
     assert!(hopeless(Because::NoPath).contains("its hosts have no path to the array"));
 }
 
+/// A load that is open because runs begin empty is no example of what counts decide, and is not called near.
+#[test]
+fn runs_that_are_too_short_to_fill_a_queue_are_called_that() {
+    let told = |open: Option<LeftOpen>| {
+        let mut found = sample_headroom();
+        for case in &mut found.cases {
+            for point in &mut case.points {
+                (point.verdict, point.partial) = (Verdict::Undecided, false);
+                for row in &mut point.rows {
+                    row.cell.verdict = Verdict::Undecided;
+                    row.cell.left_open = open;
+                    row.cell.above_share = Some(1e-6);
+                    row.cell.above_allowed = Some(0.01);
+                    if let Some(value) = &mut row.cell.value {
+                        *value = crate::outcome::Estimated {
+                            value: row.cell.target / 2.0,
+                            low: Some(row.cell.target * 0.4),
+                            high: Some(row.cell.target * 0.6),
+                        };
+                    }
+                }
+            }
+        }
+        crate::render::table::headroom_text(&found).replace('\n', " ")
+    };
+    let filling = told(Some(LeftOpen::Filling));
+    assert!(
+        filling.contains(", runs too short") && !filling.contains(", too near"),
+        "{filling}"
+    );
+    assert!(!filling.contains("one-sided bounds"), "{filling}");
+    let near = told(None);
+    assert!(near.contains(", too near"), "{near}");
+    assert!(near.contains("bounds"), "{near}");
+}
+
 /// Nothing proven: near the promise, of I/Os that a run is too short for, or of too few.
 #[test]
 fn why_nothing_is_proven_is_told_by_what_the_runs_show() {
