@@ -476,6 +476,10 @@ pub fn no_crossing(case: &CaseHeadroom, headroom: &Headroom) -> Option<String> {
         NoCrossing::PilesUp => "the figure crosses nowhere: I/Os over ways that are not full keep it within the promise at every load; what \
                                 breaks the promise is the rest, which piles up without end"
             .to_owned(),
+        NoCrossing::Outside { factor } if case.met.is_none() => format!(
+            "the runs have it at {}, and no load below that is proven met",
+            three(factor * times)
+        ),
         NoCrossing::Outside { factor } => format!(
             "the runs have it at {}, which is not between {}",
             three(factor * times),

@@ -564,6 +564,10 @@ fn a_crossing_that_is_not_given_names_the_ends_that_it_lies_outside() {
         text(|case| case.saturation = Some(2.5))
             .ends_with("and 2.50, which is full by arithmetic.")
     );
+    assert!(
+        text(|case| case.met = None)
+            .ends_with("the runs have it at 1.50, and no load below that is proven met.")
+    );
     // Below a floor runs break it as well, by asking for less.
     let floor = text(|case| {
         case.no_crossing = Some(NoCrossing::OneSided);
