@@ -1,7 +1,7 @@
 //! Hosts that are lost or drained themselves: what they ask for, who does their work, and what is judged of it.
 
 use super::rig::{ask, case, origin, site, work};
-use halfloom::outcome::{LeftOpen, MeasureKind, Report, Verdict};
+use halfloom::outcome::{LeftOpen, MeasureKind, Reference, Report, Verdict};
 use halfloom::site::Site;
 use halfloom::study::singles::{AskSingles, each_part};
 use halfloom::study::{Ask, NoProgress, simulate, study};
@@ -251,6 +251,54 @@ arrivals = {{ poisson = "31k/s" }}
 promise = {{ p99 = "1ms", switching = {{ longest_io = "20s", failed = 0 }} }}
 {more}"#
     )
+}
+
+/// A host that is back does not get its guests back: the state after it is that of the other host with all of the work, and is
+/// missed as it is while the host is gone. So it is of a reboot as an outage and as events, and of a drain that is over.
+#[test]
+fn guests_stay_where_they_were_restarted_when_their_host_is_back() {
+    let outages = r#"
+[[outage]]
+name = "reboot"
+takes = "vm-1"
+period = "4s"
+count = 1
+down = "1500ms"
+[[outage]]
+name = "gone"
+takes = "vm-1"
+"#;
+    let report = ask(&site(&pair(outages), &[]), &["reboot", "gone"], true);
+    let rows = verdicts(&report);
+    let (met, missed) = (Some(Verdict::Met), Some(Verdict::Missed));
+    assert_eq!(rows[0].1, [met, missed, missed], "{:?}", rows[0]);
+    assert!(case(&report, "reboot flapped").saturated);
+    let switch = &report.switches[0];
+    assert_eq!(switch.settles_to, Reference::GuestsElsewhere);
+    assert_eq!(switch.settled_s, None);
+    // Without its switch-over the same is found by timers alone.
+    let steady = ask(&site(&pair(outages), &[]), &["reboot"], false);
+    assert!(case(&steady, "reboot flapped").saturated);
+    // A host that is back before it was taken for lost keeps its guests.
+    let short = outages.replace("1500ms", "300ms");
+    let report = ask(&site(&pair(&short), &[]), &["reboot"], false);
+    assert!(!case(&report, "reboot flapped").saturated);
+    for gone in ["lose", "drain"] {
+        let events = format!(
+            "[[event]]\nat = \"200ms\"\n{gone} = \"vm-1\"\n[[event]]\nat = \"1700ms\"\nrestore = \"vm-1\"\n"
+        );
+        let site = site(&pair(&events), &[]);
+        let report = simulate(&site, origin(&site), &NoProgress);
+        assert_eq!(report.switches[0].settles_to, Reference::GuestsElsewhere);
+        let rows = verdicts(&report);
+        assert_eq!(rows[0].1, [met, missed], "{gone}: {:?}", rows[0]);
+        assert_eq!(
+            rows[1].1[1],
+            Some(Verdict::Undecided),
+            "{gone}: {:?}",
+            rows[1]
+        );
+    }
 }
 
 /// A scripted run into a state that is asked for more than it carries judges the longest I/O as the outage of the same parts does.
