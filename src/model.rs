@@ -48,13 +48,14 @@ mod uplink;
 mod way;
 mod world;
 
+pub use absent::Elsewhere;
 pub(crate) use again::tcp_gives_up;
 pub(crate) use compile::flow_hash;
 pub use compile::{Compiled, OutPath, PathName, Watch};
 pub use fault::Script;
 pub use net::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
 pub(crate) use notice::{Place, hold, noticed_by, tried_again_by};
-pub use quiet::left_out;
+pub use quiet::{LeftOut, left_out};
 pub use standing::{LogEntry, LogKind, Note, Standing, TimerName};
 pub use tally::{
     Before, BudgetSums, Coarse, ControllerTally, DirectionTally, Fate, FlowCell, KindTally,

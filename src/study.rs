@@ -167,7 +167,7 @@ pub fn simulate(site: &Site, origin: Origin, progress: &dyn Progress) -> Report 
     }
     let matrix = match &after {
         Some(left) => judge::matrix_after(site, &runs, &switches, left),
-        None => judge::matrix(site, &runs, &switches),
+        None => judge::lasting(site, judge::matrix(site, &runs, &switches), &runs[0]),
     };
     let figures = runs.into_iter().map(|runs| runs.figures).collect();
     let report = assemble(site, origin, figures, switches, matrix, &plans);

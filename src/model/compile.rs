@@ -176,6 +176,8 @@ pub struct Compiled {
     pub(crate) moved: Vec<(u32, Vec<u32>)>,
     /// Hosts that are lost from the start.
     pub(crate) absent: Vec<usize>,
+    /// No work is asked for: only timers run.
+    pub(crate) silent: bool,
     /// Paths that are out of use from the start though they are there.
     pub(crate) out: Vec<OutPath>,
     /// Found when first asked for.
@@ -292,6 +294,7 @@ impl Compiled {
             sources: Vec::new(),
             moved: Vec::new(),
             absent: Vec::new(),
+            silent: false,
             out: Vec::new(),
             flow_order: OnceLock::new(),
         };

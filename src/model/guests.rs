@@ -21,6 +21,7 @@
 //! Left out: how long a host takes to start (its return is when it looks for paths), what a start costs (boot I/Os belong into a workload of their own), guests that are too many for the
 //! hosts left, the move back, and clusters that restart guests of a host that has merely lost its storage.
 
+use super::absent::Elsewhere;
 use super::attempt::{NONE, tie};
 use super::compile::{Compiled, SourcePlan};
 use super::standing::{LogEntry, LogKind, TimerName};
@@ -194,6 +195,26 @@ impl<E: Executor> World<'_, E> {
             place & LOST != 0 && self.fault.guests[host].due.is_some()
         };
         !own.any(|(_, own)| own.places.iter().any(awaited))
+    }
+
+    /// Guests whose host is there, and that do their work on others: nobody moves them back.
+    #[must_use]
+    pub fn guests_elsewhere(&self) -> Vec<Elsewhere> {
+        let compiled = self.compiled;
+        let sources = compiled.sources.iter().zip(&self.sources);
+        let there = sources.filter(|(plan, own)| own.away && !self.fault.guests[plan.host].down);
+        let elsewhere = there.map(|(plan, own)| {
+            let running = own.places.iter().filter(|place| *place & LOST == 0);
+            let host = |place: &u32| compiled.sources[*place as usize].host;
+            Elsewhere {
+                workload: plan.workload,
+                host: plan.host,
+                on: running.map(host).collect(),
+            }
+        });
+        elsewhere
+            .filter(|guests| guests.on.iter().any(|host| *host != guests.host))
+            .collect()
     }
 
     /// Looks which hosts are lost or drained with their guests, after a loss, a drain or a return.

@@ -254,6 +254,9 @@ impl<'a, E: Executor> World<'a, E> {
             self.sources
                 .push(SourceState::new(name, stream, workload.outstanding));
             let source = u32::try_from(index).unwrap_or(u32::MAX);
+            if self.compiled.silent {
+                continue;
+            }
             if let Arrivals::Closed { depth, .. } = workload.arrivals {
                 for _ in 0..depth {
                     let (at, number) = self.sources[index].stream.first_of_loop();

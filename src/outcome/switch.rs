@@ -126,6 +126,9 @@ pub enum Reference {
     /// That of what is there, without paths that no host takes into use again by itself: given up for good, or to be failed back by
     /// hand.
     WithoutPaths,
+    /// That of what is there, with guests on the hosts on which they were restarted: their own is there again, and nobody has moved
+    /// them back.
+    GuestsElsewhere,
     /// That of what is left, of which something stays slow or damages frames.
     StaysSlow,
 }
@@ -138,6 +141,7 @@ impl Reference {
             Self::Survivors => "the survivors' own steady run",
             Self::Healthy => "the steady run of the whole site",
             Self::WithoutPaths => "the steady run without the paths that stay out of use",
+            Self::GuestsElsewhere => "the steady run with guests where they were restarted",
             Self::StaysSlow => "the steady run with what stays slow",
         }
     }

@@ -46,7 +46,7 @@
 //!     `standby` where it is over a port of a team that is not in use.
 //! - `switches`: one object a switch-over; times count from `counted_from` (`"loss"`, `"drain"` before a planned one, `"outage"` that makes links slow or ill, or the first
 //!   `"event"`). `case`, `replications`, `preset`, `timers_stated` (timers that the scenario states besides), `harm` to parts (`"loss"`, `"slow"` or `"both"`), `silent` (parts are lost and no signal tells),
-//!   `from_s`, `to_s`, `bin_s`, `losses` (how many times parts are lost), `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, `"healthy"` once everything is back, `"without-paths"` where hosts never take paths that are there into use again by themselves, or `"stays-slow"`: what is left, of which a part stays slow or damages frames), `limit_s`, `partial`,
+//!   `from_s`, `to_s`, `bin_s`, `losses` (how many times parts are lost), `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, `"healthy"` once everything is back, `"without-paths"` where hosts never take paths that are there into use again by themselves, `"guests-elsewhere"` where guests stay on the hosts on which they were restarted, or `"stays-slow"`: what is left, of which a part stays slow or damages frames), `limit_s`, `partial`,
 //!   `events_handled`, `frame_hops`, `ios`.
 //!   - `workloads`: `name`, `policies` (of paths, at its hosts; `team`: one port at a time), `outstanding` (most under way at all its hosts by a bound of its
 //!     own; `null`: by the depth of the paths alone), `rated` (`false`: a closed loop), `bins` (`t_s`, `offered_iops`, `completed_iops`, `failed_iops`, `mean_us`, `p99_us`, `max_us`,

@@ -1,7 +1,7 @@
 //! The cases of a study: healthy, and the survivors of each outage.
 
 use super::switch::faults;
-use crate::model::{OutPath, left_out};
+use crate::model::{Elsewhere, LeftOut, OutPath, left_out};
 use crate::outcome::Case;
 use crate::site::{
     Failback, Fault, Guests, HostFamily, LossMode, Measure, Outage, Site, Slow, Workload,
@@ -42,6 +42,8 @@ pub struct CasePlan {
     pub slow: Vec<(MemberId, Slow)>,
     /// Paths that are there and that no host takes into use.
     pub out: Vec<OutPath>,
+    /// Guests whose host is there, and that stay on others.
+    pub guests: Vec<Elsewhere>,
     /// What the switch-over to it acts on: of parts lost for good, those that were there before.
     pub hit: Hit,
     /// What becomes of that.
@@ -69,6 +71,7 @@ impl CasePlan {
             hosts: Vec::new(),
             slow: Vec::new(),
             out: Vec::new(),
+            guests: Vec::new(),
             hit: Hit::default(),
             fault: Fault::Lost,
             mode: LossMode::Loud,
@@ -116,6 +119,7 @@ impl CasePlan {
             lost_hosts,
             slow: fabric.slow_after(outage),
             out: Vec::new(),
+            guests: Vec::new(),
             hit: Hit {
                 members: fabric.members_of(&outage.takes, outage.side),
                 nodes: fabric.nodes_of(&outage.takes, outage.side),
@@ -125,7 +129,7 @@ impl CasePlan {
             mode: outage.mode,
             takes: in_words(outage),
         };
-        plan.out = match (outage.gone(), outage.fault) {
+        let LeftOut { out, guests } = match (outage.gone(), outage.fault) {
             (Some(mode), _) => {
                 let loss = Loss {
                     members: &plan.members,
@@ -133,13 +137,17 @@ impl CasePlan {
                     mode,
                     before: &[],
                 };
-                unused_by_teams(site, fabric, &without(fabric, loss.members), loss)
+                LeftOut {
+                    out: unused_by_teams(site, fabric, &without(fabric, loss.members), loss),
+                    guests: Vec::new(),
+                }
             }
-            (None, Fault::Flaps(_)) if may_stay_out(site) => {
+            (None, Fault::Flaps(_)) if may_stay_out(site) || moves_guests(site, fabric, &plan) => {
                 left_out(site, &faults(&plan, Instant::ZERO + Duration::from_secs(1)))
             }
-            _ => Vec::new(),
+            _ => LeftOut::default(),
         };
+        (plan.out, plan.guests) = (out, guests);
         plan
     }
 
@@ -230,6 +238,12 @@ fn may_stay_out(site: &Site) -> bool {
         )
     };
     site.hosts.iter().any(manual) || site.workloads.iter().any(nvme)
+}
+
+/// Whether a plan takes hosts whose guests are restarted elsewhere, and stay there.
+fn moves_guests(site: &Site, fabric: &Fabric, plan: &CasePlan) -> bool {
+    let mut hosts = plan.hit.hosts.iter();
+    hosts.any(|host| site.hosts[fabric.hosts[*host].family].guests == Guests::Restart)
 }
 
 /// Lost hosts whose guests would be restarted, and nobody is left on whom.

@@ -18,8 +18,8 @@ pub(crate) fn matrix(site: &Site, steady: &[SteadyRuns], switches: &[Switch]) ->
     matrix_at(site, steady, switches, Trust::ALONE)
 }
 
-/// [`matrix`] of a scripted run that leaves parts out: in its column the steady promises of lost parts are judged on `left`, the
-/// steady runs of what the events leave.
+/// [`matrix`] of a scripted run that leaves parts out or guests elsewhere: in its column the steady promises of lost parts are judged on
+/// `left`, the steady runs of what the events leave.
 #[must_use]
 pub(crate) fn matrix_after(
     site: &Site,
@@ -27,7 +27,7 @@ pub(crate) fn matrix_after(
     switches: &[Switch],
     left: &SteadyRuns,
 ) -> Matrix {
-    let mut matrix = matrix(site, steady, switches);
+    let mut matrix = lasting(site, matrix(site, steady, switches), left);
     let Some(column) = matrix.cases.iter().position(Case::is_scripted) else {
         return matrix;
     };
@@ -41,6 +41,25 @@ pub(crate) fn matrix_after(
             .iter()
             .find(|promise| kind(promise.measure) == row.measure);
         row.cells[column] = promise.map(|promise| steady_cell(left, index, promise, Trust::ALONE));
+    }
+    matrix
+}
+
+/// The longest I/O of a scripted run, which is met only where the state `after` it carries the work.
+pub(crate) fn lasting(site: &Site, mut matrix: Matrix, after: &SteadyRuns) -> Matrix {
+    let Some(column) = matrix.cases.iter().position(Case::is_scripted) else {
+        return matrix;
+    };
+    for row in matrix.rows.iter_mut().filter(|row| row.switching) {
+        let index = site
+            .workloads
+            .iter()
+            .position(|work| work.name == row.workload);
+        let cell = row.cells[column].take();
+        row.cells[column] = cell.map(|cell| match index {
+            Some(index) => while_it_lasts(cell, after, index),
+            None => cell,
+        });
     }
     matrix
 }
@@ -95,7 +114,7 @@ pub(crate) fn matrix_at(
                             .iter()
                             .find(|switch| switch.case == runs.plan.case)?;
                         let cell = whole(switch_cell(switch, index, promise), switch.partial);
-                        Some(while_it_lasts(cell, promise, runs, index))
+                        Some(while_it_lasts(cell, runs, index))
                     })
                     .chain(others.iter().map(|switch| {
                         Some(whole(switch_cell(switch, index, promise), switch.partial))
@@ -473,9 +492,10 @@ fn stopped(cell: Cell) -> Cell {
 
 /// The longest I/O of a switch-over into a state that is asked for more than it carries: as long as the run went on it was short
 /// enough, and the state goes on.
-fn while_it_lasts(cell: Cell, promise: &Promise, after: &SteadyRuns, index: usize) -> Cell {
+fn while_it_lasts(cell: Cell, after: &SteadyRuns, index: usize) -> Cell {
     let piles_up = after.figures.workloads[index].saturated;
-    if promise.measure == Measure::LongestIo && cell.verdict == Verdict::Met && piles_up {
+    // Of the promises about switching only that one is a time.
+    if cell.unit == "s" && cell.verdict == Verdict::Met && piles_up {
         return Cell {
             verdict: Verdict::Undecided,
             margin_percent: None,
@@ -530,8 +550,12 @@ fn switch_cell(switch: &Switch, index: usize, promise: &Promise) -> Cell {
     };
     let cell = with_value(blank, Some(value), target, Direction::AtMost);
     let found = verdict(judge_every(&values, target));
-    // What still hangs at the end may yet break the promise: only a miss is certain then.
-    let hangs = figures.hanging.iter().filter(|hanging| **hanging > 0);
+    // What still hangs at the end may yet break the promise: only a miss is certain then. So may the longest where it is not over, and
+    // the work is not as it settles.
+    let grows = promise.measure == Measure::LongestIo && figures.settled_s.is_none();
+    let open = figures.longest_open.iter().chain(std::iter::repeat(&false));
+    let hangs = figures.hanging.iter().zip(open);
+    let hangs = hangs.filter(|(hanging, open)| **hanging > 0 || grows && **open);
     let hangs = u32::try_from(hangs.count()).unwrap_or(u32::MAX);
     match found {
         Verdict::Met if hangs > 0 => Cell {

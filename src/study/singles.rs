@@ -73,6 +73,7 @@ pub fn each_part(site: &Site, origin: Origin, ask: &AskSingles, progress: &dyn P
     let runs = steady::run(site, &plans, progress);
     let mut compiled = Compiled::new(site, &before.members);
     compiled.without_work_of(&before.hosts);
+    compiled.begin_with_guests(&before.guests);
     compiled.begin_without(&before.out);
     let setting = Setting {
         site,
@@ -202,6 +203,7 @@ impl Setting<'_> {
             lost_hosts,
             slow: self.before.slow.clone(),
             out,
+            guests: self.before.guests.clone(),
             // Only what the part takes is lost now; the outage in force has long been.
             hit: Hit {
                 members: single.members.clone(),

@@ -133,6 +133,7 @@ impl<'a> Replications<'a> {
                 .map(|plan| {
                     let mut compiled = Compiled::new(site, &plan.members);
                     compiled.without_work_of(&plan.hosts);
+                    compiled.begin_with_guests(&plan.guests);
                     compiled.begin_without(&plan.out);
                     compiled
                 })

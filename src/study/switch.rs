@@ -2,7 +2,7 @@
 //!
 //! Settled: the first bin, after all that is scripted, from which mean latency and completion rate of every workload stay for ten bins
 //! inside the 99 % band of the own steady bins of what is left then (of the whole site, once everything is back; without the paths that stay out of
-//! use for good; with what stays slow) of the same width (five per cent of the mean and
+//! use for good, and with guests where they stay; with what stays slow) of the same width (five per cent of the mean and
 //! one I/O of the count are always allowed, and where the steady run has few bins the band is that of a further one); not before the last I/O that
 //! the loss disturbed has finished and every path has found its standing; and not at all when the survivors
 //! are saturated.
@@ -22,7 +22,7 @@ use super::steady::{self, PEAK_WINDOW, SteadyRuns};
 use super::{action_words, round_words};
 use crate::measure::{Joined, Series, band, band_of_few, settled};
 use crate::model::{
-    Compiled, FlowCell, Limits, LogKind, Note, OutPath, Script, Stop, Tally, Watch, WorkloadTally,
+    Compiled, FlowCell, LeftOut, Limits, LogKind, Note, Script, Stop, Tally, Watch, WorkloadTally,
     World, tried_again_by,
 };
 use crate::outcome::Switch;
@@ -100,8 +100,8 @@ pub(crate) fn of_outages(
         .collect()
 }
 
-/// The same; where an outage has left paths out of use that are there again, the steady runs of its case are replaced by those without
-/// them.
+/// The same; where an outage has left paths out of use that are there again, or guests elsewhere, the steady runs of its case are replaced
+/// by those that are so.
 #[must_use]
 pub(crate) fn of_outages_and_ends(
     site: &Site,
@@ -203,7 +203,8 @@ fn drain(plan: &CasePlan, at: Instant) -> Script {
 /// A switch-over, and what it settles to.
 pub(crate) struct Scripted {
     pub(crate) switch: Switch,
-    /// Steady runs without the paths that stay out of use though they are there; `None`: there are none.
+    /// Steady runs without the paths that stay out of use though they are there, and with the guests that stay where they were
+    /// restarted; `None`: there are none.
     pub(crate) left: Option<SteadyRuns>,
 }
 
@@ -264,12 +265,12 @@ pub(crate) fn scripted(
                 world,
                 until: last_script + CHUNK,
                 limit,
-                out: Vec::new(),
+                left: LeftOut::default(),
                 found: None,
             }
         })
         .collect();
-    // Which paths stay out of use shows in the run; what it settles to is then run without them.
+    // Which paths stay out of use, and which guests elsewhere, shows in the run; what it settles to is then run that way.
     let mut without: Vec<SteadyRuns> = Vec::new();
     loop {
         let go_on = |one: &mut Unfolding<'_>| loop {
@@ -279,12 +280,12 @@ pub(crate) fn scripted(
                 whole_seconds(until.since(setting.at)),
                 whole_seconds(timers_end.since(setting.at)),
             );
-            one.out = if one.world.paths_decided() {
-                one.world.out_for_good()
+            one.left = if one.world.paths_decided() {
+                one.world.left_out()
             } else {
-                setting.survivors.plan.out.clone()
+                left_by(&setting.survivors.plan)
             };
-            let Some(settles_to) = reference(setting, &without, &one.out) else {
+            let Some(settles_to) = reference(setting, &without, &one.left) else {
                 break;
             };
             let found = Settled::of(&settles_to, &one.world);
@@ -314,7 +315,8 @@ pub(crate) fn scripted(
             break;
         };
         let plan = CasePlan {
-            out: one.out.clone(),
+            out: one.left.out.clone(),
+            guests: one.left.guests.clone(),
             ..setting.survivors.plan.clone()
         };
         let mut site = setting.site.clone();
@@ -329,8 +331,8 @@ pub(crate) fn scripted(
     });
     let found = worlds.iter().filter_map(|one| one.found.clone());
     let found: Vec<Settled> = found.collect();
-    let out = worlds.first().map(|one| one.out.clone());
-    let out = out.unwrap_or_default();
+    let left = worlds.first().map(|one| one.left.clone());
+    let left = left.unwrap_or_default();
     let tallies: Vec<Tally> = worlds
         .into_par_iter()
         .map(|one| {
@@ -339,9 +341,9 @@ pub(crate) fn scripted(
         })
         .collect();
     let limit = longest.unwrap_or(limit);
-    let settles_to = reference(setting, &without, &out).unwrap_or(*setting);
+    let settles_to = reference(setting, &without, &left).unwrap_or(*setting);
     let switch = figures::figures(&settles_to, compiled, &tallies, &found, limit);
-    without.retain(|runs| runs.plan.out == out);
+    without.retain(|runs| left_by(&runs.plan) == left);
     Scripted {
         switch,
         left: without.into_iter().next(),
@@ -355,23 +357,31 @@ struct Unfolding<'w> {
     until: Instant,
     /// And so far at most.
     limit: Instant,
-    /// Paths that stay out of use, once every path has found its standing.
-    out: Vec<OutPath>,
+    /// What stays out of use, and guests elsewhere, once every path has found its standing.
+    left: LeftOut,
     /// When it had settled, once it is over.
     found: Option<Settled>,
 }
 
-/// What a run settles to of which these paths stay out of use; `None` where that has not been run yet. The survivors' own steady runs
-/// may know of them already.
+/// What a plan leaves out though it is there.
+fn left_by(plan: &CasePlan) -> LeftOut {
+    LeftOut {
+        out: plan.out.clone(),
+        guests: plan.guests.clone(),
+    }
+}
+
+/// What a run settles to that leaves this out; `None` where that has not been run yet. The survivors' own steady runs
+/// may know of it already.
 fn reference<'s>(
     setting: &Setting<'s>,
     without: &'s [SteadyRuns],
-    out: &[OutPath],
+    left: &LeftOut,
 ) -> Option<Setting<'s>> {
-    if out == setting.survivors.plan.out {
+    if *left == left_by(&setting.survivors.plan) {
         return Some(*setting);
     }
-    let known = without.iter().find(|runs| runs.plan.out == out)?;
+    let known = without.iter().find(|runs| *left == left_by(&runs.plan))?;
     Some(Setting {
         survivors: known,
         ..*setting

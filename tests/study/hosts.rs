@@ -1,7 +1,7 @@
 //! Hosts that are lost or drained themselves: what they ask for, who does their work, and what is judged of it.
 
 use super::rig::{ask, case, origin, site, work};
-use halfloom::outcome::{MeasureKind, Report, Verdict};
+use halfloom::outcome::{LeftOpen, MeasureKind, Reference, Report, Verdict};
 use halfloom::site::Site;
 use halfloom::study::singles::{AskSingles, each_part};
 use halfloom::study::{Ask, NoProgress, simulate, study};
@@ -211,4 +211,119 @@ fn events_settle_after_the_restart_of_guests() {
     let own = site(&text, &set);
     let report = simulate(&own, origin(&own), &NoProgress);
     assert!(report.switches[0].settled_s.is_some_and(|at| at >= 12.0));
+}
+
+/// Two hosts that read at random, 15,500 reads of 64 KiB a second each, over a link of 8GFC a fabric: 800 MB/s each, 12,000 such
+/// reads. One host with the work of both is asked for 31,000 and carries 24,000.
+fn pair(more: &str) -> String {
+    format!(
+        r#"
+format = 1
+run = {{ duration = "100ms", warm_up = "20ms", replications = 2, switch_replications = 1, settle_limit = "1s" }}
+timers = {{ guest_detect = "500ms", guest_restart = "500ms", path_check = "200ms" }}
+[[host]]
+name = "vm"
+count = 2
+guests = "restart"
+[[switch]]
+name = "core"
+[[array]]
+name = "box"
+parallel = 200
+read = {{ hit_time = "100us", miss_time = "100us" }}
+[[link]]
+from = "vm"
+to = "core"
+speed = "8GFC"
+[[link]]
+from = "core"
+to = "box"
+speed = "32GFC"
+ports = 2
+[[workload]]
+name = "w"
+hosts = "vm"
+array = "box"
+protocol = "fc-scsi"
+read = 1
+sizes = "64KiB"
+arrivals = {{ poisson = "31k/s" }}
+promise = {{ p99 = "1ms", switching = {{ longest_io = "20s", failed = 0 }} }}
+{more}"#
+    )
+}
+
+/// A host that is back does not get its guests back: the state after it is that of the other host with all of the work, and is
+/// missed as it is while the host is gone. So it is of a reboot as an outage and as events, and of a drain that is over.
+#[test]
+fn guests_stay_where_they_were_restarted_when_their_host_is_back() {
+    let outages = r#"
+[[outage]]
+name = "reboot"
+takes = "vm-1"
+period = "4s"
+count = 1
+down = "1500ms"
+[[outage]]
+name = "gone"
+takes = "vm-1"
+"#;
+    let report = ask(&site(&pair(outages), &[]), &["reboot", "gone"], true);
+    let rows = verdicts(&report);
+    let (met, missed) = (Some(Verdict::Met), Some(Verdict::Missed));
+    assert_eq!(rows[0].1, [met, missed, missed], "{:?}", rows[0]);
+    assert!(case(&report, "reboot flapped").saturated);
+    let switch = &report.switches[0];
+    assert_eq!(switch.settles_to, Reference::GuestsElsewhere);
+    assert_eq!(switch.settled_s, None);
+    // Without its switch-over the same is found by timers alone.
+    let steady = ask(&site(&pair(outages), &[]), &["reboot"], false);
+    assert!(case(&steady, "reboot flapped").saturated);
+    // A host that is back before it was taken for lost keeps its guests.
+    let short = outages.replace("1500ms", "300ms");
+    let report = ask(&site(&pair(&short), &[]), &["reboot"], false);
+    assert!(!case(&report, "reboot flapped").saturated);
+    for gone in ["lose", "drain"] {
+        let events = format!(
+            "[[event]]\nat = \"200ms\"\n{gone} = \"vm-1\"\n[[event]]\nat = \"1700ms\"\nrestore = \"vm-1\"\n"
+        );
+        let site = site(&pair(&events), &[]);
+        let report = simulate(&site, origin(&site), &NoProgress);
+        assert_eq!(report.switches[0].settles_to, Reference::GuestsElsewhere);
+        let rows = verdicts(&report);
+        assert_eq!(rows[0].1, [met, missed], "{gone}: {:?}", rows[0]);
+        assert_eq!(
+            rows[1].1[1],
+            Some(Verdict::Undecided),
+            "{gone}: {:?}",
+            rows[1]
+        );
+    }
+}
+
+/// A scripted run into a state that is asked for more than it carries judges the longest I/O as the outage of the same parts does.
+#[test]
+fn the_longest_io_of_events_is_not_met_where_work_piles_up_after_them() {
+    let outage = pair("[[outage]]\nname = \"A\"\ntakes = \"core-A\"\n");
+    let events = pair("[[event]]\nat = \"200ms\"\nlose = \"core-A\"\n");
+    let by_outage = ask(&site(&outage, &[]), &["A"], true);
+    let site = site(&events, &[]);
+    let by_events = simulate(&site, origin(&site), &NoProgress);
+    for report in [by_outage, by_events] {
+        let row = report.matrix.rows.iter();
+        let row = row
+            .clone()
+            .find(|row| row.measure == MeasureKind::LongestIo);
+        let cell = row.and_then(|row| row.cells[1].as_ref());
+        let cell = cell.expect("it is judged");
+        assert_eq!(cell.verdict, Verdict::Undecided);
+        assert!(
+            matches!(
+                cell.left_open,
+                Some(LeftOpen::PilesUp | LeftOpen::Waiting(_))
+            ),
+            "{:?}",
+            cell.left_open
+        );
+    }
 }

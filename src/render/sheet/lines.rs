@@ -3,7 +3,8 @@
 use super::state::{dark, of_runs, paths, promised, steady_lines};
 use super::{REPEATED, SILENT, SLOW};
 use crate::outcome::{
-    Begin, Case, Harm, MeasureKind, Origin, Report, Row, Switch, SwitchWorkload, Verdict, Windows,
+    Begin, Case, Harm, MeasureKind, Origin, Reference, Report, Row, Switch, SwitchWorkload,
+    Verdict, Windows,
 };
 use crate::render::number::{as_written, three, with_unit};
 use crate::render::words::{clock, listed, measure_name, target_of, timer_words, window_words};
@@ -338,6 +339,18 @@ fn returning(report: &Report, switch: &Switch) -> Vec<SheetLine> {
             let words = "their paths do not come back by themselves: connect anew by hand";
             lines.push(SheetLine::words(when, what, words.to_owned()));
         }
+    }
+    // A host that is back does not get its guests back.
+    let moved = |event: &crate::outcome::NamedEvent| {
+        let timer = event.timer.as_deref();
+        timer.is_some_and(|timer| timer.starts_with("restart of guests"))
+            || event.what.contains("guests moved to the others")
+    };
+    if switch.settles_to == Reference::GuestsElsewhere || switch.events.iter().any(moved) {
+        let what = "guests of hosts that are back".to_owned();
+        let words =
+            "stay where they were restarted: move the guests back by hand before the next step";
+        lines.push(SheetLine::words(when, what, words.to_owned()));
     }
     if let Some(healthy) = report.steady.first() {
         for work in healthy.workloads.iter().filter(|work| !work.saturated) {

@@ -41,6 +41,8 @@ pub(crate) fn figures(
     let by_timers = by_timers(setting, compiled);
     let reference = if !setting.survivors.plan.out.is_empty() {
         Reference::WithoutPaths
+    } else if !setting.survivors.plan.guests.is_empty() {
+        Reference::GuestsElsewhere
     } else if !setting.survivors.plan.slow.is_empty() {
         Reference::StaysSlow
     } else if setting.survivors.plan.members.is_empty() {
