@@ -12,7 +12,7 @@
 use super::number::{count, margin, with_unit};
 use super::words::{
     Flag, all_windows_words, cell_scale, cut_off_words, cut_words, fullest_words, left_open_words,
-    limit_words, listed, measure_name, origin_line, plural, switch_cause, target_of, target_words,
+    limit_of_row, listed, measure_name, origin_line, plural, switch_cause, target_of, target_words,
     verdict_word,
 };
 use crate::outcome::{
@@ -118,7 +118,7 @@ fn suites(report: &Report) -> Vec<Suite> {
     let mut out = Vec::new();
     if let Some(each) = &report.each_part {
         for (column, case) in each.matrix.cases.iter().enumerate() {
-            let limit = |_: &Row| limit_words(each, column);
+            let limit = |row: &Row| limit_of_row(each, column, row);
             let mut tests = tests(&each.matrix, column, &limit);
             let cut: Vec<String> = each.cases[column].cut_off.iter().map(cut_words).collect();
             tests.push(Test {

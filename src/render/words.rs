@@ -41,7 +41,8 @@ pub use precision::{
 pub use reasons::fullest_part;
 pub(crate) use reasons::switch_cause;
 pub use singles::{
-    column_flag, fullest_words, limit_words, row_head, singles_answer, singles_runs, stall_words,
+    column_flag, fullest_words, limit_of_row, limit_words, row_head, singles_answer, singles_runs,
+    stall_words,
 };
 pub(crate) use spike::{
     least_and_most, least_bin, over_timers, sent_twice, stalls_by_timers, still_slow,

@@ -330,6 +330,15 @@ fn what_fails_for_want_of_a_path_ends_no_stall() {
             && !said.contains("only a path"),
         "{said}"
     );
+    // From 100 s on to the second, as the table of events has them.
+    work.stops[0].to_s = Some(205.2);
+    let event = work.freed_by.as_mut().expect("the sample has a stall");
+    event.t_s = 155.0;
+    let said = stall_ends(&work, from);
+    assert!(
+        said.contains("fails 155\u{202F}s") && said.contains("goes on at 205\u{202F}s"),
+        "{said}"
+    );
 }
 
 /// Where some I/Os fail and the longest comes through, each promise has its own cause.

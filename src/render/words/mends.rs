@@ -101,10 +101,20 @@ pub fn mend_search_words(report: &Report) -> Vec<String> {
             search.calm.join("; ")
         ));
     }
-    if !search.fixed.is_empty() {
-        let all: Vec<String> = search
-            .fixed
-            .iter()
+    // Who has no path fails by a choice, not by a time: sooner is no fewer.
+    for (pathless, why) in [
+        (
+            false,
+            "No other preset shortens what bounds these switch-overs, so no timer was tried for them",
+        ),
+        (
+            true,
+            "Where no path is left shorter timers make I/Os fail sooner, and not fewer of them, so no timer was tried there",
+        ),
+    ] {
+        let own = search.fixed.iter();
+        let own = own.filter(|own| own.timer.starts_with("no path") == pathless);
+        let all: Vec<String> = own
             .map(|own| {
                 let by = match own.timer.as_str() {
                     "" => String::new(),
@@ -113,10 +123,9 @@ pub fn mend_search_words(report: &Report) -> Vec<String> {
                 format!("{}, {}{by}", own.workload, own.case)
             })
             .collect();
-        out.push(format!(
-            "No other preset shortens what bounds these switch-overs, so no timer was tried for them: {}.",
-            all.join("; ")
-        ));
+        if !all.is_empty() {
+            out.push(format!("{why}: {}.", all.join("; ")));
+        }
     }
     let refused: Vec<String> = search
         .refused
@@ -273,6 +282,33 @@ mod tests {
             let said = mend_search_words(&report);
             assert!(said.iter().any(|line| line.contains(words)), "{said:?}");
         }
+    }
+
+    #[test]
+    fn who_fails_for_want_of_a_path_is_not_said_to_have_no_shorter_timer() {
+        let mut report = sample_mends();
+        let left = |timer: &str| crate::outcome::StallLeft {
+            case: "A lost".to_owned(),
+            workload: "w".to_owned(),
+            timer: timer.to_owned(),
+        };
+        let search = report.mend_search.as_mut().expect("the sample has one");
+        search.fixed = vec![left("takeover, 12s"), left("no path, fail at once")];
+        let said = mend_search_words(&report);
+        let line = |words: &str| {
+            let mut own = said.iter().filter(|line| line.contains(words));
+            own.next().unwrap_or_else(|| panic!("{said:?}")).clone()
+        };
+        let other = line("No other preset shortens");
+        assert!(
+            other.contains("takeover") && !other.contains("no path"),
+            "{other}"
+        );
+        let sooner = line("fail sooner, and not fewer");
+        assert!(
+            sooner.contains("no path") && !sooner.contains("takeover"),
+            "{sooner}"
+        );
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! Which hosts of a workload have no path, in words.
 
 use super::Prose;
-use crate::outcome::{CutOff, Report, Switch, SwitchWorkload};
+use crate::outcome::{CutOff, Report, StopCause, Switch, SwitchWorkload};
 
 /// Hosts that are named; more are counted. A choice of this program.
 const NAMED: usize = 3;
@@ -56,8 +56,17 @@ pub(crate) fn first_names(names: &[String]) -> String {
 pub(crate) fn hosts_without_path(switch: &Switch) -> Option<String> {
     let works = switch.workloads.iter();
     let partly = works.filter(|work| work.partly_without_path());
-    let said: Vec<String> = partly.map(what_becomes_of_it).collect();
-    (!said.is_empty()).then(|| format!("{}; the other hosts go on.", said.join("; ")))
+    let said: Vec<String> = partly.clone().map(what_becomes_of_it).collect();
+    // Where all of it stops for want of a path, the others do not go on: they are lost themselves, or have no path either.
+    let stands = |work: &SwitchWorkload| {
+        let mut stops = work.stops.iter();
+        stops.any(|stop| stop.cause == StopCause::NoPath)
+    };
+    let others = match partly.clone().any(stands) {
+        true => "for a time nothing of the other hosts comes through either",
+        false => "the other hosts go on",
+    };
+    (!said.is_empty()).then(|| format!("{}; {others}.", said.join("; ")))
 }
 
 fn what_becomes_of_it(work: &SwitchWorkload) -> String {
@@ -102,6 +111,29 @@ pub fn cut_words(cut: &CutOff) -> String {
 mod tests {
     use super::*;
     use crate::render::sample::sample_report;
+
+    #[test]
+    fn others_are_not_said_to_go_on_where_all_of_the_work_stops() {
+        let of = |stops: Vec<crate::outcome::WorkStop>| {
+            let mut switch = sample_report().switches[0].clone();
+            switch.workloads.truncate(1);
+            let work = &mut switch.workloads[0];
+            (work.without_path, work.stops) = (vec!["db-1".into()], stops);
+            hosts_without_path(&switch).expect("one has no path")
+        };
+        assert!(of(Vec::new()).ends_with("; the other hosts go on."));
+        let said = of(vec![crate::outcome::WorkStop {
+            from_s: 0.6,
+            to_s: Some(20.6),
+            s: 20.0,
+            ended_by: None,
+            cause: StopCause::NoPath,
+        }]);
+        assert!(
+            !said.contains("go on") && said.ends_with("comes through either."),
+            "{said}"
+        );
+    }
 
     #[test]
     fn the_hosts_without_a_path_are_counted_and_the_first_named() {

@@ -8,7 +8,7 @@ use crate::outcome::{
     AssumptionRow, Begin, Growth, MeasureKind, Mend, PartUse, Report, Row, SwitchWorkload,
     UseInCase, WorkStop,
 };
-use crate::render::number::{count, is_over, three_down, two, two_down, whole_percent};
+use crate::render::number::{at_place, count, is_over, three_down, two, two_down, whole_percent};
 
 /// Guesses named in the verdict; the page lists all.
 const GUESSES_SHOWN: usize = 3;
@@ -157,7 +157,7 @@ pub(crate) fn switch_cause(work: &SwitchWorkload, from: Begin, measure: MeasureK
     let Some(event) = failed.filter(|_| measure == MeasureKind::Failed) else {
         return stall_ends(work, from);
     };
-    let (seconds, after) = (two(event.t_s), from.after());
+    let (seconds, after) = (instant(event.t_s), from.after());
     match event.timer.as_deref().map(timer_words) {
         Some(timer) if timer.starts_with("no path") => format!(
             "{}: the first fails {seconds}\u{202F}s {after} ({timer}); {}.",
@@ -171,6 +171,14 @@ pub(crate) fn switch_cause(work: &SwitchWorkload, from: Begin, measure: MeasureK
     }
 }
 
+/// Seconds as a sentence tells them: two digits, from 100 s on to the second.
+fn instant(seconds: f64) -> String {
+    if seconds >= 100.0 {
+        return at_place(seconds, 0);
+    }
+    two(seconds)
+}
+
 /// What ends it that I/Os fail for want of a path: what let the work go on, where something did.
 fn what_ends_failing(work: &SwitchWorkload) -> String {
     let last = work.stops.last();
@@ -180,7 +188,7 @@ fn what_ends_failing(work: &SwitchWorkload) -> String {
         |(to, by)| {
             format!(
                 "the work goes on at {}\u{202F}s ({})",
-                two(to),
+                instant(to),
                 timer_words(by)
             )
         },
@@ -200,7 +208,7 @@ pub(crate) fn stall_ends(work: &SwitchWorkload, from: Begin) -> String {
     let Some(event) = &work.freed_by else {
         return String::new();
     };
-    let seconds = two(event.t_s);
+    let seconds = instant(event.t_s);
     let after = from.after();
     event.timer.as_ref().map_or_else(
         || format!("the stall ends {seconds}\u{202F}s {after}: {}.", event.what),
@@ -225,7 +233,7 @@ pub(crate) fn stall_ends(work: &SwitchWorkload, from: Begin) -> String {
                 Some((Some(to), by)) => format!(
                     "the cause is a timer: {timer}; it lets the longest I/O end {seconds}\u{202F}s {after}. The stall of the work as a \
                      whole ends at {}\u{202F}s ({by}).",
-                    two(to)
+                    instant(to)
                 ),
                 // Some of the work waited, and the rest went on.
                 _ if !work.stopped() => {

@@ -181,6 +181,24 @@ pub fn limit_words(each: &EachPart, column: usize) -> String {
     )
 }
 
+/// The same of one promise: what ended the stall is no cause of a figure of the state after it, nor is a full part one of the stall.
+#[must_use]
+pub fn limit_of_row(each: &EachPart, column: usize, row: &Row) -> String {
+    let words = limit_words(each, column);
+    let ended = match each.cases.get(column) {
+        Some(case) if case.cut_off.is_empty() && !words.is_empty() => {
+            case.switch_over.as_ref().and_then(stall_words)
+        }
+        _ => return words,
+    };
+    let of_the_stall = words.starts_with("the switch-over: ");
+    match (row.switching, ended) {
+        (true, Some(ended)) => format!("the switch-over: {ended}"),
+        (false, _) if of_the_stall => String::new(),
+        _ => words,
+    }
+}
+
 /// `bookings p99` of each judgement of a column that has this verdict.
 fn rows_of(each: &EachPart, column: usize, verdict: Verdict) -> Vec<String> {
     let rows = each.matrix.rows.iter().filter(|row| {
@@ -399,6 +417,11 @@ mod tests {
             "{}",
             limit_words(&each, 2)
         );
+        // Each promise by itself has the cause that is its own.
+        for row in each.matrix.rows.iter().filter(|row| row.cells[2].is_some()) {
+            let said = limit_of_row(&each, 2, row);
+            assert_eq!(said.contains("command timeout"), row.switching, "{said}");
+        }
     }
 
     /// A part that is a thousandth full limits nothing.

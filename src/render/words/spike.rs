@@ -82,7 +82,7 @@ fn paragraph(policy: &[String], works: &[&SwitchWorkload], switch: &Switch) -> S
             out += &format!(
                 " {}: {hung}{of} hung{at_once}. {}{}",
                 work.name,
-                stop(work, harm),
+                stop(switch, work),
                 spike(work, beside)
             );
         } else {
@@ -227,7 +227,8 @@ const LEAST_BIN_S: f64 = 0.02;
 /// Stops that are told one by one; more are counted.
 const STOPS_TOLD: usize = 4;
 
-fn stop(work: &SwitchWorkload, harm: Harm) -> String {
+fn stop(switch: &Switch, work: &SwitchWorkload) -> String {
+    let harm = switch.harm;
     if !work.stopped() {
         return format!("{}: no stop. ", super::sentence(went_on(harm)));
     }
@@ -272,6 +273,10 @@ fn stop(work: &SwitchWorkload, harm: Harm) -> String {
             "The load",
             ": some hosts had no path left that answers, and nothing of the others came through",
         ),
+        (false, _) if cause == Some(StopCause::NoPath) && kept_for_failback(switch, work) => (
+            "The load",
+            ": no path in use was left that answers, and those that are back are not used before failback",
+        ),
         (false, _) if cause == Some(StopCause::NoPath) => {
             ("The load", ": no path was left that answers")
         }
@@ -292,6 +297,24 @@ fn stop(work: &SwitchWorkload, harm: Harm) -> String {
         },
         many => format!("{begin} stops {} times: {}. ", many.len(), told(many)),
     }
+}
+
+/// Whether paths of a workload were back, and kept for failback, when its longest stop began.
+fn kept_for_failback(switch: &Switch, work: &SwitchWorkload) -> bool {
+    let longest = work.stops.iter().max_by(|a, b| a.s.total_cmp(&b.s));
+    let mut lanes = switch
+        .lanes
+        .iter()
+        .filter(|lane| lane.workloads.contains(&work.name));
+    longest.is_some_and(|stop| {
+        lanes.any(|lane| {
+            let mut spans = lane.spans.iter();
+            spans.any(|span| {
+                let then = span.from_s <= stop.from_s && stop.from_s < span.to_s;
+                then && span.state.contains("kept for failback")
+            })
+        })
+    })
 }
 
 /// Why more attempts are sent again than I/Os hung, where they are and one fault does not tell.
@@ -391,14 +414,36 @@ fn spike(work: &SwitchWorkload, beside: Reference) -> String {
             beside.words().replace('\'', "\u{2019}")
         );
     }
-    if work.rated && work.failed.iter().any(|failed| *failed > 0) {
-        "What has failed is not made good; what else is behind the set rate comes without a spike."
-            .to_owned()
-    } else if work.rated {
-        "What is behind the set rate is made good without a spike.".to_owned()
+    if work.rated {
+        made_good(work)
     } else {
         "Nothing is made good afterwards: a closed loop has no rate that it is behind of."
             .to_owned()
+    }
+}
+
+/// What becomes of what is behind the set rate, where it comes without a spike.
+fn made_good(work: &SwitchWorkload) -> String {
+    let any = |counts: &[u64]| counts.iter().any(|count| *count > 0);
+    let never = match (any(&work.failed), any(&work.unasked)) {
+        (true, true) => Some("What has failed, or was not asked for,"),
+        (true, false) => Some("What has failed"),
+        (false, true) => Some("What was not asked for"),
+        (false, false) => None,
+    };
+    // A backlog that never came down again.
+    let piles_up = work.drain_s.is_none() && !work.fails_after;
+    match (never, piles_up) {
+        (None, false) => "What is behind the set rate is made good without a spike.".to_owned(),
+        (None, true) => {
+            "What is behind the set rate is not made good before the run ends.".to_owned()
+        }
+        (Some(never), false) => format!(
+            "{never} is not made good; what else is behind the set rate comes without a spike."
+        ),
+        (Some(never), true) => format!(
+            "{never} is not made good, nor is what else is behind the set rate before the run ends."
+        ),
     }
 }
 
@@ -720,6 +765,94 @@ mod tests {
         // Each of three losses catches 98 at most, 291 in all.
         switch.losses = 3;
         assert_eq!(sent_twice(&switch), None);
+    }
+
+    /// What is behind is made good only where the backlog comes down, and nothing of it failed or was not asked for.
+    #[test]
+    fn what_is_not_made_good_is_not_said_to_be() {
+        let of = |failed: u64, unasked: u64, drained: Option<f64>| {
+            said(move |work| {
+                (work.retried, work.held, work.outstanding) = (4, vec![10], None);
+                (work.rated, work.longest_open) = (true, vec![false]);
+                (work.completed_most_iops, work.survivors_peak_iops) = (4_000.0, 4_000.0);
+                (work.failed, work.unasked) = (vec![failed], vec![unasked]);
+                (work.drain_s, work.fails_after) = (drained, false);
+                work.stops = vec![WorkStop {
+                    from_s: 0.0,
+                    to_s: Some(15.0),
+                    s: 15.0,
+                    ended_by: None,
+                    cause: StopCause::LostPaths,
+                }];
+            })
+        };
+        let good = "What is behind the set rate is made good without a spike.";
+        assert!(of(0, 0, Some(1.0)).contains(good));
+        for (failed, unasked, drained, words) in [
+            (0, 0, None, "is not made good before the run ends"),
+            (
+                0,
+                14_000,
+                Some(1.0),
+                "What was not asked for is not made good; what else",
+            ),
+            (
+                3,
+                0,
+                Some(1.0),
+                "What has failed is not made good; what else",
+            ),
+            (
+                3,
+                5,
+                Some(1.0),
+                "What has failed, or was not asked for, is not made good",
+            ),
+            (3, 0, None, "is not made good, nor is what else"),
+        ] {
+            let said = of(failed, unasked, drained);
+            assert!(said.contains(words) && !said.contains(good), "{said}");
+        }
+    }
+
+    /// Paths that are back and wait for their failback answer: it is their host that does not use them.
+    #[test]
+    fn paths_kept_for_failback_are_not_said_to_be_without_an_answer() {
+        let mut switch = sample_report().switches[0].clone();
+        switch.workloads.truncate(1);
+        let work = &mut switch.workloads[0];
+        (work.failed, work.outstanding) = (vec![0; 10], None);
+        work.stops = vec![WorkStop {
+            from_s: 40.0,
+            to_s: Some(45.0),
+            s: 5.0,
+            ended_by: None,
+            cause: StopCause::NoPath,
+        }];
+        assert!(
+            stop_and_spike(&switch)
+                .join("\n")
+                .contains(": no path was left that answers")
+        );
+        let name = switch.workloads[0].name.clone();
+        let lane = switch
+            .lanes
+            .iter_mut()
+            .find(|lane| lane.workloads.contains(&name));
+        lane.expect("it has paths")
+            .spans
+            .push(crate::outcome::LaneSpan {
+                from_s: 25.0,
+                to_s: 45.0,
+                state: "back, kept for failback".into(),
+                kind: "failed".into(),
+            });
+        let said = stop_and_spike(&switch).join("\n");
+        assert!(
+            said.contains("those that are back are not used before failback")
+                && !said.contains(": no path was left"),
+            "{said}"
+        );
     }
 
     /// A stop is told with its cause: a path that answers is not said to be missing where one was there all along.

@@ -88,8 +88,15 @@ pub(super) fn proposals(
                 if own.any(|work| work.no_path || work.failed_without_path) {
                     shorter.extend(seeing_teams(site, workload, silent));
                 }
-                if shorter.is_empty() && !fixed.contains(&place) {
-                    fixed.push(place);
+                if shorter.is_empty() {
+                    let timer = timers::missed_by(switch, &row.workload, row.measure);
+                    let place = StallLeft {
+                        timer: timer.unwrap_or_default().to_owned(),
+                        ..place
+                    };
+                    if !fixed.contains(&place) {
+                        fixed.push(place);
+                    }
                 }
                 shorter.into_iter().for_each(&mut add);
                 continue;

@@ -113,6 +113,16 @@ pub(super) fn cause<'s>(switch: Option<&'s Switch>, workload: &str) -> Option<&'
     work.freed_by.as_ref()?.timer.as_deref()
 }
 
+/// The timer for which a promise about switching was missed.
+pub(super) fn missed_by<'s>(
+    switch: Option<&'s Switch>,
+    workload: &str,
+    measure: MeasureKind,
+) -> Option<&'s str> {
+    let (_, work) = own(switch, workload)?;
+    causes(work, measure).next()?.timer.as_deref()
+}
+
 fn own<'s>(switch: Option<&'s Switch>, workload: &str) -> Option<(&'s Switch, &'s SwitchWorkload)> {
     let switch = switch?;
     let mut works = switch.workloads.iter();
