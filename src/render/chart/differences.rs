@@ -90,11 +90,19 @@ fn pairs(names: &[(String, String)]) -> Vec<(&str, &str)> {
         .collect()
 }
 
+/// Names of designs with more letters than this may not fit beside their bars: they are numbered, as in the tables.
+const LONG_NAME: usize = 24;
+
 /// `bookings p99`, and the case, after the design where there are several.
 fn names(comparison: &Comparison, row: &Difference) -> (String, String) {
     let name = format!("{} {}", row.workload, measure_name(row.measure));
     let case = &row.case.name;
-    let detail = if comparison.designs.len() > 2 {
+    // Names that are cut at their end may be alike in what is left of them.
+    let long = |row: &DesignRow| row.name.chars().count() > LONG_NAME;
+    let detail = if comparison.designs.len() > 2 && comparison.designs.iter().skip(1).any(long) {
+        let design = design_name(comparison, row.design);
+        format!("design {}, {case}: {design}", row.design + 1)
+    } else if comparison.designs.len() > 2 {
         format!("{}, {case}", design_name(comparison, row.design))
     } else {
         case.clone()

@@ -1,6 +1,6 @@
 //! Latency (or throughput) against load, one line a case, with the promise and the ends that are proven.
 
-use crate::outcome::{CaseHeadroom, Cell, Headroom, LoadRow, MeasureKind, SwitchOvers};
+use crate::outcome::{CaseHeadroom, Cell, Headroom, LoadRow, MeasureKind, SwitchOvers, Verdict};
 use crate::render::number::{Scale, with_unit};
 use crate::render::words::{
     begun_with, counted_met, counted_missed, growth_axis, hole_words, listed, load_in,
@@ -60,7 +60,7 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
     let chart = Lines {
         id: format!("load-{promise}"),
         across: format!(
-            "{} (hollow, thin line: to find the edge, fewer runs; filled: proof{})",
+            "{} (hollow: to find the edge, or undecided; filled: proof{})",
             growth_axis(headroom),
             if fits { "" } else { "; arrow: does not fit" }
         ),
@@ -142,7 +142,8 @@ fn line(headroom: &Headroom, case: &CaseHeadroom, promise: &LoadRow, scale: f64)
                 y: value.value * scale,
                 // One that reaches down to nothing comes of too few runs, and is left out as in the table.
                 ends: value.ends().map(|(low, high)| (low * scale, high * scale)),
-                hollow: point.purpose == crate::outcome::Purpose::Pilot,
+                hollow: point.purpose == crate::outcome::Purpose::Pilot
+                    || point.verdict == Verdict::Undecided,
             })
         })
         .collect();

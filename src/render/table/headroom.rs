@@ -306,7 +306,7 @@ fn parts(headroom: &Headroom) -> String {
         "detail",
         ">used healthy, %",
         ">used in the worst outage, %",
-        ">spare then, %",
+        ">spare in the worst, %",
     ]);
     for part in &headroom.parts {
         let peak = |index: usize| Some(part.cases.get(index)?.as_ref()?.peak_percent);

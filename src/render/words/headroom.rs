@@ -387,7 +387,7 @@ fn why_open(case: &CaseHeadroom) -> String {
     let filling = |row: &&&LoadRow| row.cell.left_open == Some(LeftOpen::Filling);
     if let Some(row) = open.iter().find(filling) {
         return format!(
-            "the runs begin empty and are too short for the queue of a nearly full part to fill ({}); longer runs (run.duration) would tell, more \
+            "the runs begin empty and are too short for their queues to become what they are in the long run ({}); longer runs (run.duration) would tell, more \
              replications would not",
             named(row)
         );

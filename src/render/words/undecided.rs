@@ -27,7 +27,7 @@ pub(crate) fn left_open_words(cell: &Cell) -> Option<(String, &'static str)> {
             "More replications do not decide; longer runs (run.duration, run.drain_limit) do.",
         ),
         LeftOpen::Filling => (
-            "the run begins empty and is too short for the queue of a nearly full part to fill".to_owned(),
+            "the run begins empty and is too short for its queues to become what they are in the long run".to_owned(),
             "More replications do not decide; longer runs (run.duration) do.",
         ),
         LeftOpen::Stopped => (

@@ -37,6 +37,25 @@ fn differences_keep_the_rules_and_tell_what_each_design_has() {
 }
 
 /// Designs go by their names, and what a difference has to be read with stands in the picture too.
+/// Two variants that differ only where their names are cut are told apart by their numbers, as in the tables.
+#[test]
+fn designs_with_long_names_are_numbered() {
+    let mut comparison = sample_comparison();
+    let mut third = comparison.designs[1].clone();
+    comparison.designs[1].name = "link.host-leaf.speed=32GFC, link.leaf-box.speed=32GFC".into();
+    third.name = "link.host-leaf.speed=32GFC, link.leaf-box.ports=2".into();
+    comparison.designs.push(third);
+    let mut row = comparison.differences[0].clone();
+    row.design = 2;
+    comparison.differences.push(row);
+    let drawing = design_differences(&comparison, Format::Slide).expect("a figure is promised");
+    let words = texts(&drawing.svg).join(" ");
+    assert!(
+        words.contains("design 2, ") && words.contains("design 3, "),
+        "{words}"
+    );
+}
+
 #[test]
 fn designs_go_by_their_names_and_notes_are_kept() {
     let mut comparison = sample_comparison();

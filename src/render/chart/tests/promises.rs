@@ -1,7 +1,7 @@
 //! Lines of promises: each case has its own, and what is promised is what is drawn.
 
 use super::*;
-use crate::outcome::Purpose;
+use crate::outcome::{Purpose, Verdict};
 
 /// Cases that promise something else have their own line; one that promises nothing has none, and what does not fit leaves
 /// the plot.
@@ -282,6 +282,23 @@ fn loads_that_prove_nothing_are_not_joined_with_those_that_do() {
         lines.iter().all(|line| line.0 < pilots + proofs),
         "{lines:?}"
     );
+}
+
+/// A load that was tested and is undecided proves nothing either.
+#[test]
+fn loads_that_are_undecided_are_no_proof() {
+    let hollow = |verdict: Option<Verdict>| {
+        let mut found = sample_headroom();
+        found.cases.truncate(1);
+        for point in &mut found.cases[0].points {
+            point.verdict = verdict.unwrap_or(point.verdict);
+        }
+        let drawing = load_curve(&found, 0, Format::Slide).expect("there are points");
+        // A hollow mark has a second shape inside.
+        drawing.svg.matches("<circle").count() + drawing.svg.matches("<polygon").count()
+    };
+    let (some, all) = (hollow(None), hollow(Some(Verdict::Undecided)));
+    assert!(all > some, "{all} of {some}");
 }
 
 /// A point that no switch has the ports for is told on the chart, over one value and over two.
