@@ -231,15 +231,7 @@ fn general(ledger: &mut Ledger) {
         let site = station(&name, &lognormal(v), 1, &poisson(rho));
         let runs = run(&site, rho, ios, warm_up);
         ledger.theory(format!("{name}: wait"), wait, &runs.array_waits());
-        for (time, share) in quantiles.into_iter().zip([0.5, 0.1, 0.01]) {
-            if time > 0.0 {
-                ledger.theory(
-                    format!("{name}: wait beyond {time}"),
-                    share,
-                    &runs.array_beyond(time),
-                );
-            }
-        }
+        waits_beyond(ledger, &name, &runs, quantiles);
     }
     #[rustfmt::skip]
     let sizes = [
@@ -258,14 +250,19 @@ fn general(ledger: &mut Ledger) {
         );
         let runs = run(&station(&name, &law, 1, &poisson(rate)), rate, ios, warm_up);
         ledger.theory(format!("{name}: wait"), wait, &runs.array_waits());
-        for (time, share) in quantiles.into_iter().zip([0.5, 0.1, 0.01]) {
-            if time > 0.0 {
-                ledger.theory(
-                    format!("{name}: wait beyond {time}"),
-                    share,
-                    &runs.array_beyond(time),
-                );
-            }
+        waits_beyond(ledger, &name, &runs, quantiles);
+    }
+}
+
+/// A median, a p90 and a p99 of the wait, as shares beyond them; those of 0 are left out.
+fn waits_beyond(ledger: &mut Ledger, name: &str, runs: &Runs, quantiles: [f64; 3]) {
+    for (time, share) in quantiles.into_iter().zip([0.5, 0.1, 0.01]) {
+        if time > 0.0 {
+            ledger.theory(
+                format!("{name}: wait beyond {time}"),
+                share,
+                &runs.array_beyond(time),
+            );
         }
     }
 }
