@@ -589,3 +589,20 @@ fn the_per_cent_of_a_percentile_is_of_what_its_difference_is_of() {
     let value = row.value.expect("it is known");
     assert!((left / value - 1.0).abs() < 0.1, "{left} and {value}");
 }
+
+/// The difference of two means is that of the means of all I/Os: replications count by how many they have, which is a matter of chance.
+#[test]
+fn a_difference_of_means_is_that_of_the_means_that_are_told() {
+    let busy = [("workload.scans.arrivals.poisson", "\"24600/s\"")];
+    let faster = [busy[0], ("link.last.speed", "\"16GFC\"")];
+    let found = compared(&[images(&busy), images(&faster)]);
+    let mut rows = found.differences.iter();
+    let row = rows.find(|row| row.measure == MeasureKind::Mean);
+    let row = row.expect("it is usual");
+    let (first, value) = (
+        row.first.expect("it is known"),
+        row.value.expect("so is this"),
+    );
+    let difference = row.difference.expect("both have it").value;
+    assert!((difference / (value - first) - 1.0).abs() < 1e-9, "{row:?}");
+}
