@@ -227,16 +227,17 @@ fn assemble(
     plans: &[CasePlan],
 ) -> Report {
     let fabric = Fabric::new(site);
-    let loads = estimate::estimate_by_member(site, &fabric);
-    let parts = parts::with_depths_in_the_way(site, &fabric, &loads, &steady);
-    let growth = parts::growth_with_depths(site, &fabric, &loads, &steady);
+    let used = || {
+        let loads = estimate::estimate_by_member(site, &fabric);
+        parts::with_depths_in_the_way(site, &fabric, &loads, &steady)
+    };
+    let ((parts, growth), mut review) = rayon::join(used, || review::review(site));
     let outage_of = |plan: &CasePlan| {
         let name = plan.case.outage.as_ref()?;
         site.outages.iter().find(|outage| outage.name == *name)
     };
     let outages: Vec<_> = plans.iter().map(outage_of).collect();
     let picture = picture::picture(site, &fabric, &outages, &steady);
-    let mut review = review::review(site);
     closed_forms::beside(&mut review.theory, &steady, &switches);
     Report {
         origin,

@@ -27,6 +27,7 @@ use super::estimate::{CaseLoads, Estimate, Flows, path_weights};
 use crate::outcome::{Begin, Estimated, Steady, Switch, SwitchWorkload, TheoryRow};
 use crate::site::{Arrivals, Site};
 use crate::topology::{Fabric, Path, PathSet};
+use rayon::prelude::*;
 
 /// A part that is used less than this on the mean has no queue worth a formula. Our choice.
 const USED_LEAST: f64 = 0.02;
@@ -45,26 +46,34 @@ struct Stream<'a> {
 /// All rows: cases in order; controllers, ends, stalls, drains, loops in each.
 #[must_use]
 pub(crate) fn rows(site: &Site, fabric: &Fabric, estimate: &Estimate) -> Vec<TheoryRow> {
-    let mut rows = Vec::new();
     let well = |case: &&CaseLoads| {
         let outage = case.outage.map(|index| &site.outages[index]);
         outage.is_none_or(|outage| outage.gone().is_some())
     };
-    for case in estimate.cases.iter().filter(well) {
-        let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
-        let streams = streams(site, fabric, estimate, case, &mut flows);
-        // Behind a part that is asked for more than it can do, what is asked is not what comes.
-        let mut loads = case.directions.iter().chain(&case.controllers).flatten();
-        if loads.all(|load| load.mean < 1.0) {
-            rows.extend(stations::rows(site, fabric, case, &streams));
-            rows.extend(ends::rows(site, fabric, case, &streams, &mut flows));
-            if let Some(stalled) = stalls::found(site, fabric, (&estimate.cases[0], case)) {
-                rows.extend(stalls::rows(site, case, &stalled));
-                rows.extend(drains::rows(site, fabric, estimate, case, stalled));
-            }
+    let cases: Vec<&CaseLoads> = estimate.cases.iter().filter(well).collect();
+    let each = cases
+        .into_par_iter()
+        .map(|case| of_case(site, fabric, estimate, case));
+    let each: Vec<Vec<TheoryRow>> = each.collect();
+    each.into_iter().flatten().collect()
+}
+
+/// The same of one case.
+fn of_case(site: &Site, fabric: &Fabric, estimate: &Estimate, case: &CaseLoads) -> Vec<TheoryRow> {
+    let mut rows = Vec::new();
+    let mut flows = Flows::with(fabric, &case.alive, case.routes.clone());
+    let streams = streams(site, fabric, estimate, case, &mut flows);
+    // Behind a part that is asked for more than it can do, what is asked is not what comes.
+    let mut loads = case.directions.iter().chain(&case.controllers).flatten();
+    if loads.all(|load| load.mean < 1.0) {
+        rows.extend(stations::rows(site, fabric, case, &streams));
+        rows.extend(ends::rows(site, fabric, case, &streams, &mut flows));
+        if let Some(stalled) = stalls::found(site, fabric, (&estimate.cases[0], case)) {
+            rows.extend(stalls::rows(site, case, &stalled));
+            rows.extend(drains::rows(site, fabric, estimate, case, stalled));
         }
-        rows.extend(loops::rows(site, fabric, case, &streams, &mut flows));
     }
+    rows.extend(loops::rows(site, fabric, case, &streams, &mut flows));
     rows
 }
 

@@ -31,6 +31,7 @@ use super::case::CasePlan;
 use crate::site::{Outage, Site, Slow, Workload};
 use crate::topology::{DirectionId, Fabric, Path, PathSet, Routes};
 use crate::wire::{Encapsulation, Family, Protocol};
+use rayon::prelude::*;
 use std::sync::Arc;
 
 /// Two rates or shares of the same thing: on the mean, and with every burst at its peak.
@@ -137,16 +138,17 @@ pub(crate) fn estimate_by_member_of(site: &Site, fabric: &Fabric, known: &Estima
         loads_over(site, fabric, case.outage, Grain::Members, ground)
     };
     Estimate {
-        cases: known.cases.iter().map(again).collect(),
+        cases: known.cases.par_iter().map(again).collect(),
         asked: known.asked.clone(),
     }
 }
 
 fn estimate_of(site: &Site, fabric: &Fabric, grain: Grain) -> Estimate {
     let outages = (0..site.outages.len()).map(Some);
+    let all: Vec<Option<usize>> = std::iter::once(None).chain(outages).collect();
     Estimate {
-        cases: std::iter::once(None)
-            .chain(outages)
+        cases: all
+            .into_par_iter()
             .map(|outage| loads_of(site, fabric, outage, grain))
             .collect(),
         asked: site
@@ -236,7 +238,7 @@ fn loads_over(
                     let (there, back) = flows
                         .of_work(workload, set.host)
                         .both_ways(path, set.family);
-                    for (direction, _) in there.iter().chain(&back) {
+                    for (direction, _) in there.iter().chain(back) {
                         closed[direction.index()] = true;
                     }
                 }

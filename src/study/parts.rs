@@ -100,15 +100,18 @@ pub(crate) fn parts_with_depths(
     parts
 }
 
-/// The same of those depths alone that are in the way in some case.
+/// Parts with those depths alone that are in the way in some case; and the times today's load at which what comes first is full, by
+/// case: the fullest part, or a queue depth that has a larger share in use than any part, however little that is yet.
 #[must_use]
 pub(crate) fn with_depths_in_the_way(
     site: &Site,
     fabric: &Fabric,
     loads: &Estimate,
     steady: &[Steady],
-) -> Vec<PartUse> {
+) -> (Vec<PartUse>, Vec<Growth>) {
     let mut parts = parts_by_arithmetic(site, fabric, loads, steady);
+    let mut depths = depths(site, fabric, loads, steady);
+    let growth = growth_over(site, parts.clone(), depths.clone(), steady);
     let in_the_way = |depth: &PartUse| {
         (0..steady.len()).any(|case| {
             let use_of = |part: &PartUse| part.cases.get(case).cloned().flatten();
@@ -119,15 +122,13 @@ pub(crate) fn with_depths_in_the_way(
             use_of(depth).is_some_and(|own| is_in_the_way(&own, fullest))
         })
     };
-    let mut more = depths(site, fabric, loads, steady);
-    more.retain(in_the_way);
-    parts.extend(more);
+    depths.retain(in_the_way);
+    parts.extend(depths);
     parts.sort_by(|left, right| worst(right).total_cmp(&worst(left)));
-    parts
+    (parts, growth)
 }
 
-/// Times today's load at which what comes first is full, by case: the fullest part, or a queue depth that has a larger share in use than
-/// any part, however little that is yet.
+/// That growth alone.
 #[must_use]
 pub(crate) fn growth_with_depths(
     site: &Site,
@@ -135,8 +136,17 @@ pub(crate) fn growth_with_depths(
     loads: &Estimate,
     steady: &[Steady],
 ) -> Vec<Growth> {
-    let mut parts = parts_by_arithmetic(site, fabric, loads, steady);
-    let mut more = depths(site, fabric, loads, steady);
+    let parts = parts_by_arithmetic(site, fabric, loads, steady);
+    let depths = depths(site, fabric, loads, steady);
+    growth_over(site, parts, depths, steady)
+}
+
+fn growth_over(
+    site: &Site,
+    mut parts: Vec<PartUse>,
+    mut more: Vec<PartUse>,
+    steady: &[Steady],
+) -> Vec<Growth> {
     for case in 0..steady.len() {
         let others = parts
             .iter()
@@ -175,7 +185,8 @@ fn depths(site: &Site, fabric: &Fabric, loads: &Estimate, steady: &[Steady]) -> 
         let in_case = |steady: &Steady| -> Option<UseInCase> {
             let own = |case: &&CaseLoads| case.name == steady.case.name;
             let case = loads.cases.iter().find(own)?;
-            depth_use(site, fabric, (&case.alive, &case.sets), index)
+            let flows = Flows::with(fabric, &case.alive, case.routes.clone());
+            depth_use_of(site, fabric, (flows, &case.sets), index)
         };
         PartUse {
             part: depth_name(&work.name),
@@ -194,7 +205,17 @@ fn depths(site: &Site, fabric: &Fabric, loads: &Estimate, steady: &[Steady]) -> 
 pub(crate) fn depth_use(
     site: &Site,
     fabric: &Fabric,
-    left: (&[bool], &[PathSet]),
+    (alive, sets): (&[bool], &[PathSet]),
+    workload: usize,
+) -> Option<UseInCase> {
+    depth_use_of(site, fabric, (Flows::new(fabric, alive), sets), workload)
+}
+
+/// The same by these flows, which may know their routes.
+fn depth_use_of(
+    site: &Site,
+    fabric: &Fabric,
+    left: (Flows<'_>, &[PathSet]),
     workload: usize,
 ) -> Option<UseInCase> {
     let (ceiling, asked) = depth_ceiling_over(site, fabric, left, workload)?;
@@ -267,7 +288,7 @@ fn only_crossed(
             for (path, _) in set.paths.iter().zip(weights).filter(|(_, own)| *own > 0.0) {
                 controllers.insert(fabric.controllers[path.controller].name.as_str());
                 let (there, back) = flows.both_ways(path, set.family);
-                directions.extend(there.iter().chain(&back).map(|(direction, _)| *direction));
+                directions.extend(there.iter().chain(back).map(|(direction, _)| *direction));
             }
         }
     }

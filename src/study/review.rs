@@ -86,16 +86,10 @@ pub fn review(site: &Site) -> Review {
         members: &estimate_by_member_of(site, &fabric, &estimate),
         tiers: tiers::tiers(site, &fabric, &estimate),
     };
-    let mut findings = reach::findings(&facts);
-    findings.extend(fullness::findings(&facts));
-    findings.extend(unequal::findings(&facts));
-    findings.extend(mtu::findings(&facts));
-    findings.extend(promises::findings(&facts));
-    findings.extend(bus::findings(&facts));
-    findings.extend(budget::findings(&facts));
-    findings.extend(without_closed_forms(site));
-    // A stable sort: within a severity the order above stays.
-    findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    let (theory, findings) = rayon::join(
+        || closed_forms::rows(site, &fabric, &estimate),
+        || findings(&facts),
+    );
     Review {
         cases: estimate
             .cases
@@ -111,8 +105,23 @@ pub fn review(site: &Site) -> Review {
             .collect(),
         tiers: facts.tiers.into_iter().map(|tier| tier.row).collect(),
         findings,
-        theory: closed_forms::rows(site, &fabric, &estimate),
+        theory,
     }
+}
+
+/// What is found, the gravest first.
+fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
+    let mut findings = reach::findings(facts);
+    findings.extend(fullness::findings(facts));
+    findings.extend(unequal::findings(facts));
+    findings.extend(mtu::findings(facts));
+    findings.extend(promises::findings(facts));
+    findings.extend(bus::findings(facts));
+    findings.extend(budget::findings(facts));
+    findings.extend(without_closed_forms(facts.site));
+    // A stable sort: within a severity the order above stays.
+    findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    findings
 }
 
 /// Outages of which no closed form says anything.

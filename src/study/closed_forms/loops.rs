@@ -254,7 +254,7 @@ impl Demands {
             let (there, back) = flows.both_ways(stream.path, stream.set.family);
             for (shares, bytes) in [(there, wire.to_array), (back, wire.to_host)] {
                 for (direction, share) in shares {
-                    let bytes = match encapsulation_on(fabric, &workload.protocol, direction) {
+                    let bytes = match encapsulation_on(fabric, &workload.protocol, *direction) {
                         Some(Encapsulation::Fcoe) => bytes.fcoe,
                         Some(_) => bytes.native,
                         None => 0.0,
@@ -287,7 +287,7 @@ impl Demands {
                 .copied()
                 .unwrap_or(0.0),
         ];
-        for (direction, share) in there.iter().chain(&back) {
+        for (direction, share) in there.iter().chain(back) {
             links.push(fabric.members[direction.index() / 2].family);
             let demand = self.directions.get(&direction.index()).copied();
             demands.extend([demand.unwrap_or(0.0), *share]);

@@ -205,7 +205,7 @@ fn longest_messages(
             for (direction, _) in hops {
                 let bytes = kinds[stream.workload]
                     .iter()
-                    .map(|kind| bytes_of(fabric, work, kind, direction, toward_array));
+                    .map(|kind| bytes_of(fabric, work, kind, *direction, toward_array));
                 let rate = fabric.directions[direction.index()].rate.bits_per_second();
                 let known = &mut longest[direction.index()];
                 *known = f64::max(*known, bytes.fold(0.0, f64::max) * 8.0 / rate);

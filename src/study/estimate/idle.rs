@@ -46,16 +46,22 @@ fn hop(
 ) -> Option<Hop> {
     let own = &fabric.directions[direction.index()];
     let switch = &fabric.nodes[own.to.0 as usize];
-    let onward = onward.map(|next| &fabric.directions[next.index()]);
     Some(Hop {
         rate: own.rate,
         medium: own.medium,
         encapsulation: encapsulation_on(fabric, protocol, direction)?,
         latency: own.latency,
         delay: switch.delay,
-        cuts: switch.forwarding == Forwarding::CutThrough
-            && onward.is_some_and(|next| next.rate <= own.rate && next.medium == own.medium),
+        cuts: onward.is_some_and(|next| cuts_through(fabric, direction, next)),
     })
+}
+
+/// Whether the switch between two directions starts to send on the second after the header has come over the first.
+fn cuts_through(fabric: &Fabric, direction: DirectionId, onward: DirectionId) -> bool {
+    let [own, next] = [direction, onward].map(|each| &fabric.directions[each.index()]);
+    fabric.nodes[own.to.0 as usize].forwarding == Forwarding::CutThrough
+        && next.rate <= own.rate
+        && next.medium == own.medium
 }
 
 /// The first of the equal next hops at each node, from one end of a path to the other.
@@ -97,33 +103,31 @@ fn best_hops(
         Toward::Array => (path.host_port, path.array_port),
         Toward::Host => (path.array_port, path.host_port),
     };
-    let levels = flows.levels(from, to, path.side, protocol.family());
-    let mut best = Vec::with_capacity(levels.len());
-    for (position, level) in levels.iter().enumerate() {
-        let onward = levels.get(position + 1).map_or(&[][..], Vec::as_slice);
+    let ways = flows.hop_by_hop(from, to, path.side, protocol.family());
+    let mut levels = ways.chunk_by(|one, next| one.0 == next.0).peekable();
+    // As many as most ways have.
+    let mut best = Vec::with_capacity(8);
+    while let Some(level) = levels.next() {
+        let onward = levels.peek().copied().unwrap_or_default();
         let mut found: Option<Hop> = None;
-        for (direction, _) in level {
+        for (_, direction) in level {
+            let mut hop = hop(fabric, protocol, *direction, None)?;
             // What follows matters to cut-through only, and one that lets it is enough.
-            let ways = onward.iter().map(|(next, _)| Some(*next));
-            let alone = onward.is_empty().then_some(None);
-            for next in alone.into_iter().chain(ways) {
-                let hop = hop(fabric, protocol, *direction, next)?;
-                found = Some(match found {
-                    None => hop,
-                    Some(own)
-                        if (own.medium, own.encapsulation) == (hop.medium, hop.encapsulation) =>
-                    {
-                        Hop {
-                            rate: own.rate.max(hop.rate),
-                            latency: own.latency.min(hop.latency),
-                            delay: own.delay.min(hop.delay),
-                            cuts: own.cuts || hop.cuts,
-                            ..own
-                        }
+            let mut next = onward.iter();
+            hop.cuts = next.any(|(_, next)| cuts_through(fabric, *direction, *next));
+            found = Some(match found {
+                None => hop,
+                Some(own) if (own.medium, own.encapsulation) == (hop.medium, hop.encapsulation) => {
+                    Hop {
+                        rate: own.rate.max(hop.rate),
+                        latency: own.latency.min(hop.latency),
+                        delay: own.delay.min(hop.delay),
+                        cuts: own.cuts || hop.cuts,
+                        ..own
                     }
-                    Some(_) => return None,
-                });
-            }
+                }
+                Some(_) => return None,
+            });
         }
         best.push(found?);
     }
@@ -188,13 +192,13 @@ pub(crate) fn io_latency_s(
 
 /// The times of each kind of I/O; `None` where the path does not carry the protocol.
 #[must_use]
-pub(crate) fn kind_times(
+pub(crate) fn kind_times<'f>(
     site: &Site,
     fabric: &Fabric,
-    flows: &mut Flows<'_>,
+    flows: &'f mut Flows<'_>,
     workload: &Workload,
     path: &Path,
-) -> Option<Vec<KindTime>> {
+) -> Option<&'f [KindTime]> {
     let protocol = &workload.protocol;
     let mut way = |toward: Toward| best_hops(fabric, flows, path, protocol, toward);
     let ways = (way(Toward::Array)?, way(Toward::Host)?);
@@ -299,14 +303,13 @@ pub(crate) fn depth_ceiling_at_best(
     ceiling(site, fabric, (&mut flows, &case.sets), workload, usize::MAX)
 }
 
-/// The same over these links and the path sets over them.
+/// The same of these flows and the path sets over their members.
 pub(crate) fn depth_ceiling_over(
     site: &Site,
     fabric: &Fabric,
-    (alive, sets): (&[bool], &[PathSet]),
+    (mut flows, sets): (Flows<'_>, &[PathSet]),
     workload: usize,
 ) -> Option<(f64, Load)> {
-    let mut flows = Flows::new(fabric, alive);
     ceiling(site, fabric, (&mut flows, sets), workload, usize::MAX)
 }
 
@@ -376,6 +379,12 @@ pub(crate) fn host_ceiling(
     let groups = preferred(site, fabric, flows, set, work);
     let all: BTreeSet<usize> = groups.iter().flat_map(|(_, paths)| paths.clone()).collect();
     let all = (1.0, all.into_iter().collect::<Vec<usize>>());
+    // Found once for each path.
+    let mut latencies = vec![None; set.paths.len()];
+    let mut latency_s = |path: &usize| {
+        let find = || io_latency_s(site, fabric, flows, work, &set.paths[*path]);
+        *latencies[*path].get_or_insert_with(find)
+    };
     let mut least: Option<f64> = shared;
     for (part, (share, paths)) in std::iter::once(all).chain(groups).enumerate() {
         let slots = depth.map(|depth| f64::from(depth) * super::count(paths.len()));
@@ -384,9 +393,7 @@ pub(crate) fn host_ceiling(
             continue;
         };
         if share > 0.0 {
-            let each = paths.iter().take(looked_at);
-            let each =
-                each.filter_map(|path| io_latency_s(site, fabric, flows, work, &set.paths[*path]));
+            let each = paths.iter().take(looked_at).filter_map(&mut latency_s);
             let most = slots / (share * each.reduce(f64::min)?);
             least = Some(least.map_or(most, |known| known.min(most)));
         }

@@ -181,7 +181,7 @@ fn units(site: &Site, fabric: &Fabric, case: &CaseLoads, of: fn(Load) -> f64) ->
                     let wire = &wires[work];
                     for (shares, wire) in [(there, &wire.to_array), (back, &wire.to_host)] {
                         for (direction, part) in shares {
-                            let bytes = wire_bytes(fabric, &workload.protocol, direction, wire);
+                            let bytes = wire_bytes(fabric, &workload.protocol, *direction, wire);
                             let id = direction.index();
                             let capacity = fabric.directions[id].rate.bits_per_second() / 8.0
                                 * case.left[id / 2];

@@ -18,7 +18,6 @@ use super::spread::preferred;
 use super::{Flows, asked, mean_service_s, per_io, wire_bytes};
 use crate::site::{ArrayFamily, Arrivals, Law, PathPolicy, Site, Workload};
 use crate::topology::{Fabric, PathSet};
-use std::collections::{BTreeMap, BTreeSet};
 
 /// From this share of a pool on its work does not fit: all of it, less the rounding of sums.
 const FULL: f64 = 1.0 - 1e-9;
@@ -42,38 +41,36 @@ struct Unit {
     /// Chance picks its path or its volume, and with that what it comes to.
     by_chance: bool,
     /// Of each kind that all of its paths cross: the things it can choose among, and what it brings, in bytes (or
-    /// requests held) a second.
-    brings: Vec<(Kind, BTreeSet<usize>, f64)>,
+    /// requests held) a second. The things rise.
+    brings: Vec<(Kind, Vec<usize>, f64)>,
 }
 
-/// By workload: whether some of it must cross what is asked for all it can carry or more. `alive` are the members that
+/// By workload: whether some of it must cross what is asked for all it can carry or more. `flows` are those over the members that
 /// are there, `sets` the paths over them that are used, `gone` the hosts whose work is not asked for; `stalled`: something was lost before, so that
 /// what was held meanwhile comes on top.
 #[must_use]
 pub(crate) fn overloaded(
     site: &Site,
     fabric: &Fabric,
-    alive: &[bool],
+    flows: Flows<'_>,
     sets: &[PathSet],
     (gone, stalled): (&[usize], bool),
 ) -> Vec<bool> {
-    let units = units(site, fabric, alive, sets, gone);
+    let units = units(site, fabric, flows, sets, gone);
     let pools = Pools::of(site, fabric, &units);
     let mut found = vec![false; site.workloads.len()];
-    for pool in 0..pools.capacity.len() {
+    for (pool, crossing) in pools.crossing.iter().enumerate() {
         for (index, over) in found.iter_mut().enumerate() {
-            let crosses = |of: &[(usize, f64)]| of.iter().any(|(own, _)| *own == pool);
-            let crossed = units
-                .iter()
-                .zip(&pools.of_unit)
-                .any(|(unit, of)| unit.workload == index && crosses(of));
+            let mut own = crossing.iter();
+            if *over || !own.any(|unit| units[*unit].workload == index) {
+                continue;
+            }
             let share = pools.share_for(&units, pool, index);
             // What a stall has held needs room to be worked off.
-            let full = match !stalled && pools.is_even(site, &units, pool) {
+            *over = match !stalled && pools.is_even(site, &units, pool) {
                 true => share > OVER_FULL,
                 false => share >= FULL,
             };
-            *over |= crossed && full;
         }
     }
     found
@@ -103,11 +100,10 @@ fn is_held_evenly(work: &Workload, array: &ArrayFamily) -> bool {
 fn units(
     site: &Site,
     fabric: &Fabric,
-    alive: &[bool],
+    mut flows: Flows<'_>,
     sets: &[PathSet],
     gone: &[usize],
 ) -> Vec<Unit> {
-    let mut flows = Flows::new(fabric, alive);
     let demands: Vec<_> = site.workloads.iter().map(|w| asked(fabric, w)).collect();
     let wires: Vec<_> = site.workloads.iter().map(per_io).collect();
     let mut units = Vec::new();
@@ -139,7 +135,10 @@ fn units(
                 );
                 let busy = mean_service_s(workload, &site.arrays[set.array]);
                 let controllers = candidates.iter().map(|path| set.paths[*path].controller);
-                brings.push((Kind::Array(set.array), controllers.collect(), busy));
+                let mut controllers: Vec<usize> = controllers.collect();
+                controllers.sort_unstable();
+                controllers.dedup();
+                brings.push((Kind::Array(set.array), controllers, busy));
                 brings.retain(|(_, things, bring)| !things.is_empty() && *bring > 0.0);
                 for bring in &mut brings {
                     bring.2 *= rate;
@@ -155,7 +154,7 @@ fn units(
     units
 }
 
-/// What one I/O brings to each link family, each way, that all the candidates cross.
+/// What one I/O brings to each link family, each way, that all the candidates cross; the things of each rise.
 fn on_links(
     fabric: &Fabric,
     flows: &mut Flows<'_>,
@@ -163,116 +162,151 @@ fn on_links(
     workload: &crate::site::Workload,
     wire: &super::PerIo,
     candidates: &[usize],
-) -> Vec<(Kind, BTreeSet<usize>, f64)> {
-    let mut found: BTreeMap<Kind, (BTreeSet<usize>, f64, usize)> = BTreeMap::new();
+) -> Vec<(Kind, Vec<usize>, f64)> {
+    // Kinds are few, so that looking through them is cheap.
+    let mut found: Vec<Crossed> = Vec::new();
     for path in candidates {
         let (there, back) = flows.both_ways(&set.paths[*path], set.family);
-        let mut own: BTreeMap<Kind, (BTreeSet<usize>, f64)> = BTreeMap::new();
         for (shares, bytes, out) in [(there, &wire.to_array, true), (back, &wire.to_host, false)] {
             for (direction, share) in shares {
                 let family = fabric.members[direction.index() / 2].family;
-                let entry = own.entry(Kind::Link(family, out)).or_default();
-                entry.0.insert(direction.index());
-                entry.1 += share * wire_bytes(fabric, &workload.protocol, direction, bytes);
+                let kind = Kind::Link(family, out);
+                let place = found.iter().position(|own| own.kind == kind);
+                let place = place.unwrap_or_else(|| {
+                    found.push(Crossed::of(kind));
+                    found.len() - 1
+                });
+                let own = &mut found[place];
+                own.things.push(direction.index());
+                let bytes = wire_bytes(fabric, &workload.protocol, *direction, bytes);
+                *own.now.get_or_insert(0.0) += share * bytes;
             }
         }
-        for (kind, (things, bytes)) in own {
-            let entry = found
-                .entry(kind)
-                .or_insert((BTreeSet::new(), f64::INFINITY, 0));
-            entry.0.extend(things);
-            // Whichever path is chosen brings at least this.
-            entry.1 = entry.1.min(bytes);
-            entry.2 += 1;
+        for own in &mut found {
+            if let Some(bytes) = own.now.take() {
+                // Whichever path is chosen brings at least this.
+                own.least = own.least.min(bytes);
+                own.paths += 1;
+            }
         }
     }
-    found
-        .into_iter()
-        .filter(|(_, (_, _, paths))| *paths == candidates.len())
-        .map(|(kind, (things, bytes, _))| (kind, things, bytes))
-        .collect()
+    found.retain(|own| own.paths == candidates.len());
+    found.sort_by_key(|own| own.kind);
+    let one = |mut own: Crossed| {
+        own.things.sort_unstable();
+        own.things.dedup();
+        (own.kind, own.things, own.least)
+    };
+    found.into_iter().map(one).collect()
+}
+
+/// A link family, one way, as the paths of a unit cross it.
+struct Crossed {
+    kind: Kind,
+    things: Vec<usize>,
+    /// Bytes that the path looked at brings.
+    now: Option<f64>,
+    least: f64,
+    paths: usize,
+}
+
+impl Crossed {
+    const fn of(kind: Kind) -> Self {
+        Self {
+            kind,
+            things: Vec::new(),
+            now: None,
+            least: f64::INFINITY,
+            paths: 0,
+        }
+    }
 }
 
 /// Things that compete, put together.
 struct Pools {
-    /// Bytes (or requests held) a second that a pool can carry.
-    capacity: Vec<f64>,
     /// By unit: the pools it crosses, and the part of each that it asks for.
     of_unit: Vec<Vec<(usize, f64)>>,
+    /// By pool: the units that cross it, rising.
+    crossing: Vec<Vec<usize>>,
     /// By pool: all that is asked.
     asked: Vec<f64>,
 }
 
 impl Pools {
     fn of(site: &Site, fabric: &Fabric, units: &[Unit]) -> Self {
-        // Each thing points towards the first of its pool.
-        let mut first: BTreeMap<Thing, Thing> = BTreeMap::new();
-        fn root(first: &BTreeMap<Thing, Thing>, mut thing: Thing) -> Thing {
-            while let Some(next) = first.get(&thing).filter(|next| **next != thing) {
-                thing = *next;
-            }
-            thing
-        }
-        for (kind, things, _) in units.iter().flat_map(|unit| &unit.brings) {
-            let mut own = things.iter().map(|thing| (*kind, *thing));
-            let Some(head) = own.next() else { continue };
-            first.entry(head).or_insert(head);
+        let number = |(kind, thing): Thing| match kind {
+            Kind::Link(_, out) => 2 * thing + usize::from(out),
+            Kind::Array(_) => 2 * fabric.directions.len() + thing,
+        };
+        // Each thing points towards one of its pool, the first of all to itself.
+        let all = 2 * fabric.directions.len() + fabric.controllers.len();
+        let mut towards: Vec<usize> = (0..all).collect();
+        let mut things: Vec<Option<Thing>> = vec![None; all];
+        for (kind, own, _) in units.iter().flat_map(|unit| &unit.brings) {
+            let mut head = None;
             for thing in own {
-                first.entry(thing).or_insert(thing);
-                let (one, other) = (root(&first, head), root(&first, thing));
-                first.insert(one.max(other), one.min(other));
+                let thing = (*kind, *thing);
+                let place = number(thing);
+                things[place] = Some(thing);
+                let one = root(&mut towards, place);
+                let other = head.map_or(one, |head| root(&mut towards, head));
+                towards[one.max(other)] = one.min(other);
+                head = Some(one.min(other));
             }
         }
-        let mut pools: BTreeMap<Thing, (usize, f64)> = BTreeMap::new();
-        for thing in first.keys() {
-            let capacity = match thing.0 {
+        let mut things: Vec<Thing> = things.into_iter().flatten().collect();
+        things.sort_unstable();
+        let mut pool_of = vec![None; all];
+        let mut capacity: Vec<f64> = Vec::new();
+        for thing in things {
+            let pool = *pool_of[root(&mut towards, number(thing))].get_or_insert_with(|| {
+                capacity.push(0.0);
+                capacity.len() - 1
+            });
+            capacity[pool] += match thing.0 {
                 Kind::Link(..) => fabric.directions[thing.1].rate.bits_per_second() / 8.0,
                 Kind::Array(array) => f64::from(site.arrays[array].parallel),
             };
-            let next = pools.len();
-            pools.entry(root(&first, *thing)).or_insert((next, 0.0)).1 += capacity;
-        }
-        let mut capacity = vec![0.0; pools.len()];
-        for (index, all) in pools.values() {
-            capacity[*index] = *all;
         }
         let mut asked = vec![0.0; capacity.len()];
-        let of_unit = units
-            .iter()
-            .map(|unit| {
-                let of = |(kind, things, bring): &(Kind, BTreeSet<usize>, f64)| {
-                    let head = root(&first, (*kind, *things.first()?));
-                    let pool = pools.get(&head)?.0;
-                    Some((pool, bring / capacity[pool]))
-                };
-                let own: Vec<(usize, f64)> = unit.brings.iter().filter_map(of).collect();
-                for (pool, share) in &own {
-                    asked[*pool] += share;
+        let mut crossing = vec![Vec::new(); capacity.len()];
+        let mut of_unit = Vec::with_capacity(units.len());
+        for (index, unit) in units.iter().enumerate() {
+            let mut own = Vec::with_capacity(unit.brings.len());
+            for (kind, things, bring) in &unit.brings {
+                let first = things.first().map(|first| number((*kind, *first)));
+                let pool = first.and_then(|first| pool_of[root(&mut towards, first)]);
+                let Some(pool) = pool else { continue };
+                let share = bring / capacity[pool];
+                own.push((pool, share));
+                asked[pool] += share;
+                if crossing[pool].last() != Some(&index) {
+                    crossing[pool].push(index);
                 }
-                own
-            })
-            .collect();
+            }
+            of_unit.push(own);
+        }
         Self {
-            capacity,
             of_unit,
+            crossing,
             asked,
         }
     }
 
-    /// What is asked of a pool, work of others counted as far as other pools let it through.
     /// Whether all that crosses a pool comes without chance: paced, of one kind and size, and held for one time.
     fn is_even(&self, site: &Site, units: &[Unit], pool: usize) -> bool {
-        let crossing = units.iter().zip(&self.of_unit);
-        let mut crossing = crossing.filter(|(_, of)| of.iter().any(|(own, _)| *own == pool));
-        crossing.all(|(unit, _)| {
+        let mut crossing = self.crossing[pool].iter().map(|unit| &units[*unit]);
+        crossing.all(|unit| {
             let work = &site.workloads[unit.workload];
             !unit.by_chance && comes_evenly(work) && is_held_evenly(work, &site.arrays[work.array])
         })
     }
 
+    /// What is asked of a pool, work of others counted as far as other pools let it through.
     fn share_for(&self, units: &[Unit], pool: usize, workload: usize) -> f64 {
         let mut sum = 0.0;
-        for (unit, of) in units.iter().zip(&self.of_unit) {
+        for index in &self.crossing[pool] {
+            let of = &self.of_unit[*index];
             let Some((_, share)) = of.iter().find(|(own, _)| *own == pool) else {
                 continue;
             };
@@ -281,7 +315,7 @@ impl Pools {
                 .map(|(other, _)| 1.0 / self.asked[*other].max(1.0))
                 .fold(1.0, f64::min);
             sum += share
-                * if unit.workload == workload {
+                * if units[*index].workload == workload {
                     1.0
                 } else {
                     through
@@ -289,6 +323,15 @@ impl Pools {
         }
         sum
     }
+}
+
+/// The one that all of a pool point towards in the end; the way there is made shorter.
+fn root(towards: &mut [usize], mut thing: usize) -> usize {
+    while towards[thing] != thing {
+        towards[thing] = towards[towards[thing]];
+        thing = towards[thing];
+    }
+    thing
 }
 
 #[cfg(test)]
@@ -355,7 +398,7 @@ arrivals = { poisson = "400k/s" }
         overloaded(
             &site,
             &fabric,
-            &alive,
+            Flows::new(&fabric, &alive),
             &fabric.path_sets(&site, &alive),
             (&[], false),
         )

@@ -6,11 +6,15 @@ use crate::model::{by_flow, by_position, flow_hash};
 use crate::site::{Choose, Owner, PathPolicy, Site, Workload};
 use crate::topology::{DirectionId, Fabric, NodeId, Path, PathSet, RouteContext, Routes};
 use crate::wire::{Encapsulation, Family, Protocol};
+use foldhash::fast::FixedState;
 use std::collections::HashMap;
 use std::sync::Arc;
 
 /// Share of the frames of one flow on each direction that it may cross, hop by hop.
 pub(crate) type Shares = Vec<(DirectionId, f64)>;
+
+/// The same, looked at.
+pub(crate) type Way<'a> = &'a [(DirectionId, f64)];
 
 /// Nodes at a hop, each with the share that comes to it.
 type Reached = Vec<(NodeId, f64)>;
@@ -21,14 +25,17 @@ pub(crate) struct Flows<'a> {
     fabric: &'a Fabric,
     alive: &'a [bool],
     routes: Arc<Routes>,
-    times: HashMap<String, Vec<TimesOver>>,
+    times: Vec<TimesOver>,
     grain: Grain,
     /// Connections of the workload that is looked at, and the position of its host, where members are told apart.
     sender: (u32, usize),
     /// What lies between a node and the switch that ports hang on, by its number in the routes and the node: the same for all of these ports.
-    between: HashMap<(usize, NodeId), Between>,
+    between: HashMap<(usize, NodeId), Between, FixedState>,
     /// Room of walks: the nodes of a hop, and those of the next.
     room: (Reached, Reached),
+    /// Room of both ways of a path, and of the hops of one.
+    ways: (Shares, Shares),
+    hops: Vec<(usize, DirectionId)>,
 }
 
 /// How the frames of a flow share the members that lead on.
@@ -44,6 +51,7 @@ pub(crate) enum Grain {
 /// The times of a workload's I/Os over hops of a kind, there and back.
 #[derive(Debug)]
 struct TimesOver {
+    workload: String,
     there: Vec<Hop>,
     back: Vec<Hop>,
     kinds: Vec<KindTime>,
@@ -100,11 +108,13 @@ impl<'a> Flows<'a> {
             fabric,
             alive,
             routes,
-            times: HashMap::new(),
+            times: Vec::new(),
             grain: Grain::Bundles,
             sender: (1, 0),
-            between: HashMap::new(),
+            between: HashMap::default(),
             room: Default::default(),
+            ways: Default::default(),
+            hops: Vec::new(),
         }
     }
 
@@ -131,19 +141,21 @@ impl<'a> Flows<'a> {
         workload: &str,
         (there, back): (Vec<Hop>, Vec<Hop>),
         find: impl FnOnce(&[Hop], &[Hop]) -> Vec<KindTime>,
-    ) -> Vec<KindTime> {
-        let mut known = self.times.get(workload).into_iter().flatten();
-        if let Some(same) = known.find(|own| own.there == there && own.back == back) {
-            return same.kinds.clone();
-        }
-        let kinds = find(&there, &back);
-        let own = self.times.entry(workload.to_owned()).or_default();
-        own.push(TimesOver {
-            there,
-            back,
-            kinds: kinds.clone(),
+    ) -> &[KindTime] {
+        let same =
+            |own: &TimesOver| own.workload == workload && own.there == there && own.back == back;
+        let known = self.times.iter().position(same);
+        let place = known.unwrap_or_else(|| {
+            let kinds = find(&there, &back);
+            self.times.push(TimesOver {
+                workload: workload.to_owned(),
+                there,
+                back,
+                kinds,
+            });
+            self.times.len() - 1
         });
-        kinds
+        &self.times[place].kinds
     }
 
     /// Directions from `from` to `to`, hop by hop; all that may be chosen at a hop stand together. Empty
@@ -163,6 +175,22 @@ impl<'a> Flows<'a> {
             levels[level].push(one);
         });
         levels
+    }
+
+    /// The same in one list: number of the hop and direction, hop by hop.
+    pub(super) fn hop_by_hop(
+        &mut self,
+        from: NodeId,
+        to: NodeId,
+        side: Option<crate::unit::Side>,
+        family: Family,
+    ) -> &[(usize, DirectionId)] {
+        let mut hops = std::mem::take(&mut self.hops);
+        hops.clear();
+        let each = |hop, (direction, _)| hops.push((hop, direction));
+        self.walk(from, (to, side, family), each);
+        self.hops = hops;
+        &self.hops
     }
 
     /// Goes from `from` to a port and gives `each` the number of a hop and a direction that may be chosen there with its share, hop
@@ -317,6 +345,13 @@ impl<'a> Flows<'a> {
         while !here.is_empty() {
             for own in here.drain(..) {
                 let next = self.routes.next(self.fabric, table, own.node);
+                // Where there is no choice they stay together.
+                if let [only] = next {
+                    each((*only, own.share * super::count(own.connections.len())));
+                    let node = self.fabric.directions[only.index()].to;
+                    beyond.push(Together { node, ..own });
+                    continue;
+                }
                 for (direction, share, connections) in self.members_of(&own, next, &hashes) {
                     each((direction, share * super::count(connections.len())));
                     beyond.push(Together {
@@ -389,19 +424,19 @@ impl<'a> Flows<'a> {
     }
 
     /// Shares on the way to the array, and on the way back.
-    pub(crate) fn both_ways(&mut self, path: &Path, family: Family) -> (Shares, Shares) {
+    pub(crate) fn both_ways(&mut self, path: &Path, family: Family) -> (Way<'_>, Way<'_>) {
         let (host, array) = (path.host_port, path.array_port);
-        // As many as most ways have; one that spreads has more.
-        let room = || Vec::with_capacity(8);
-        let (mut there, mut back) = (room(), room());
+        let (mut there, mut back) = std::mem::take(&mut self.ways);
         for (from, to, shares) in [(host, array, &mut there), (array, host, &mut back)] {
+            shares.clear();
             let context = (to, path.side, family);
             match self.grain {
                 Grain::Bundles => self.walk(from, context, |_, one| shares.push(one)),
                 Grain::Members => self.walk_by_flow(from, context, |one| shares.push(one)),
             }
         }
-        (there, back)
+        self.ways = (there, back);
+        (&self.ways.0, &self.ways.1)
     }
 
     /// Hops, and propagation, FEC and forwarding in ps along the first of the equal next hops.

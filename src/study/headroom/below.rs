@@ -60,7 +60,7 @@ pub(super) fn unlike(site: &Site, fabric: &Fabric, loads: &CaseLoads, case: &Cas
             // A link that goes slower on one of them makes them unlike too.
             let slow = used.iter().any(|path| {
                 let (there, back) = flows.both_ways(path, set.family);
-                let mut ways = there.into_iter().chain(back);
+                let mut ways = there.iter().chain(back);
                 ways.any(|(direction, _)| loads.left[direction.index() / 2] < 1.0)
             });
             if ends.1 > ends.0 * (1.0 + ALIKE) || slow && used.len() > 1 {
@@ -86,7 +86,7 @@ pub(super) fn partly_free(site: &Site, fabric: &Fabric, loads: &CaseLoads) -> Ve
             let weights = path_weights(site, fabric, &mut flows, set, work);
             for (path, _) in set.paths.iter().zip(weights).filter(|(_, own)| *own > 0.0) {
                 let (there, back) = flows.of_work(work, set.host).both_ways(path, set.family);
-                let links = there.iter().chain(&back);
+                let links = there.iter().chain(back);
                 let links = links.map(|(direction, _)| mean(&loads.directions[direction.index()]));
                 let fullest = links.fold(mean(&loads.controllers[path.controller]), f64::max);
                 let own = &mut ends[*index];

@@ -32,7 +32,7 @@ use crate::study::estimate::{
     Flows, Grain, Levelled, alive_in, asked, bytes_of, idle, kinds, levelled, loads_of, mix,
     sets_in, weights_of,
 };
-use crate::topology::{DirectionId, Fabric, Path, PathSet};
+use crate::topology::{Fabric, Path, PathSet};
 use crate::unit::Duration;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -246,7 +246,7 @@ fn at_host(
     let kinds = idle::kind_times(site, fabric, flows, workload, set.paths.first()?)?;
     let mut own = Work::default();
     own.add_stream((index, set.host), rate, bursts(workload));
-    for ((op, size, share), kind) in mix(workload).into_iter().zip(&kinds) {
+    for ((op, size, share), kind) in mix(workload).into_iter().zip(kinds) {
         let (first, second, _) = service(&site.arrays[set.array], op, size);
         let wire = kind.wire_s;
         let square = wire * wire + 2.0 * wire * first + second;
@@ -282,14 +282,14 @@ fn parts_relaxation_s(site: &Site, fabric: &Fabric, case: &Case) -> f64 {
             };
             let (there, back) = flows.of_work(work, set.host).both_ways(path, set.family);
             controllers[path.controller].add_stream(key, rate, bursts);
-            for (direction, part) in there.iter().chain(&back) {
+            for (direction, part) in there.iter().chain(back) {
                 directions[direction.index()].add_stream(key, rate * part, bursts);
             }
             for kind in &kinds[workload] {
                 let rate = rate * kind.share;
                 let (first, second, _) = service(&site.arrays[set.array], kind.op, kind.size);
                 controllers[path.controller].add(rate, first, second, promised);
-                for (shares, toward_array) in [(&there, true), (&back, false)] {
+                for (shares, toward_array) in [(there, true), (back, false)] {
                     for (direction, part) in shares {
                         let bytes = bytes_of(fabric, work, kind, *direction, toward_array);
                         let capacity = fabric.directions[direction.index()].rate.bits_per_second();
@@ -369,8 +369,8 @@ pub(super) fn used_by(site: &Site, fabric: &Fabric, case: &Case, workload: &str)
         let controller = &fabric.controllers[path.controller];
         used.controllers.insert(controller.name.clone());
         let (there, back) = flows.both_ways(path, set.family);
-        for (DirectionId(id), _) in there.into_iter().chain(back) {
-            let direction = &fabric.directions[id as usize];
+        for (id, _) in there.iter().chain(back) {
+            let direction = &fabric.directions[id.index()];
             let name = |node: crate::topology::NodeId| fabric.nodes[node.0 as usize].name.clone();
             used.links
                 .insert((name(direction.from), name(direction.to)));

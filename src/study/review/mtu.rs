@@ -20,7 +20,7 @@ pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
         for set in &case.sets {
             for path in &set.paths {
                 let (there, back) = flows.both_ways(path, set.family);
-                for (direction, _) in there.into_iter().chain(back) {
+                for (direction, _) in there.iter().chain(back) {
                     let link = &fabric.directions[direction.index()];
                     if link.medium != Some(Medium::Ethernet) {
                         continue;
@@ -37,7 +37,7 @@ pub(super) fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
                         }
                         let need = protocol.minimum_mtu();
                         if need.is_some_and(|need| need > mtu) {
-                            breaks.entry((*index, link.family)).or_insert(direction);
+                            breaks.entry((*index, link.family)).or_insert(*direction);
                         }
                     }
                 }

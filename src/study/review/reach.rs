@@ -247,7 +247,7 @@ fn single_points(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     // By family of parts and array: the parts, and whom each of them cuts off.
     let mut groups: BTreeMap<(String, usize), BTreeMap<usize, BTreeSet<usize>>> = BTreeMap::new();
     for set in healthy.sets.iter().filter(|set| !set.paths.is_empty()) {
-        let mut way = |path| flows.both_ways(path, set.family).0;
+        let mut way = |path| flows.both_ways(path, set.family).0.to_vec();
         let ways: Vec<Shares> = set.paths.iter().map(&mut way).collect();
         let shares = shares_of(facts, &ways);
         for (index, part) in parts.iter().enumerate() {

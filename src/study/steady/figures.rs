@@ -17,6 +17,7 @@ use crate::site::{Arrivals, Measure, Site};
 use crate::study::cut::{end_of, measured_s, unmeasured};
 use crate::topology::PathSet;
 use crate::unit::Duration;
+use std::sync::Arc;
 
 /// Percentiles that are printed.
 const QUANTILES: [f64; 5] = [0.5, 0.9, 0.95, 0.99, 0.999];
@@ -32,19 +33,21 @@ pub(crate) fn figures(
 ) -> Steady {
     let first = &tallies[0];
     // However short the run: what cannot fit is said by arithmetic too.
-    let sets = plan.path_sets(&compiled.site, &compiled.fabric);
+    let mut routes = Arc::new(compiled.routes.clone());
+    let sets = plan.path_sets_by(&compiled.site, &compiled.fabric, &mut routes);
+    let flows = || Flows::with(&compiled.fabric, &compiled.alive, routes.clone());
     let stalled = !plan.members.is_empty() || !plan.slow.is_empty();
     let over = overloaded(
         &compiled.site,
         &compiled.fabric,
-        &compiled.alive,
+        flows(),
         &sets,
         (&plan.hosts, stalled),
     );
     let cut = tallies.iter().any(|tally| tally.partial);
     let filling = match cut {
         true => vec![None; over.len()],
-        false => memory::filling(compiled, plan, &sets, tallies),
+        false => memory::filling(compiled, plan, (&sets, flows()), tallies),
     };
     let workloads: Vec<WorkloadFigures> = over
         .iter()
@@ -53,7 +56,7 @@ pub(crate) fn figures(
         .map(|(index, (over, filling))| {
             let waits = damage_outlasts_run(&compiled.site, plan, index);
             let asked = Asks {
-                over: *over || over_depth(compiled, plan, &sets, index),
+                over: *over || over_depth(compiled, plan, (&sets, flows()), index),
                 waits,
             };
             let figures = workload(compiled, tallies, index, asked);
@@ -220,7 +223,12 @@ struct Asks {
 /// Whether some host lets less of a workload through, by its queue depth, than is asked for there. A bound on the mean, whatever waits:
 /// what is above it piles up for ever, however slowly. Left out: replays that are longer than the run, whose
 /// rate in it is another.
-fn over_depth(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], index: usize) -> bool {
+fn over_depth(
+    compiled: &Compiled,
+    plan: &CasePlan,
+    (sets, mut flows): (&[PathSet], Flows<'_>),
+    index: usize,
+) -> bool {
     let (site, fabric) = (&compiled.site, &compiled.fabric);
     let work = &site.workloads[index];
     let limited = work.outstanding.is_some()
@@ -239,7 +247,6 @@ fn over_depth(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], index: usi
         return false;
     }
     let asked = asked(fabric, work);
-    let mut flows = Flows::new(fabric, &compiled.alive);
     let mut own = sets.iter().filter(|set| {
         set.workloads.contains(&index) && !set.paths.is_empty() && !plan.hosts.contains(&set.host)
     });

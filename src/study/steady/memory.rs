@@ -50,7 +50,7 @@ struct Coming {
 pub(super) fn filling(
     compiled: &Compiled,
     plan: &CasePlan,
-    sets: &[PathSet],
+    (sets, flows): (&[PathSet], Flows<'_>),
     tallies: &[Tally],
 ) -> Vec<Option<Filling>> {
     let site = &compiled.site;
@@ -67,7 +67,10 @@ pub(super) fn filling(
         return worst;
     }
     let (from, to) = (tallies[0].from.as_secs_f64(), tallies[0].to.as_secs_f64());
-    for (part, coming) in coming(compiled, plan, sets, &used).iter().enumerate() {
+    for (part, coming) in coming(compiled, plan, (sets, flows), &used)
+        .iter()
+        .enumerate()
+    {
         if coming.of.is_empty() {
             continue;
         }
@@ -165,7 +168,12 @@ fn bounded(compiled: &Compiled, work: &Workload) -> bool {
 
 /// What comes to every direction, then to every controller, which the runs had so busy; then, of each workload, to the queue depth of the
 /// host of which it asks the most.
-fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], shares: &[f64]) -> Vec<Coming> {
+fn coming(
+    compiled: &Compiled,
+    plan: &CasePlan,
+    (sets, flows): (&[PathSet], Flows<'_>),
+    shares: &[f64],
+) -> Vec<Coming> {
     let (site, fabric) = (&compiled.site, &compiled.fabric);
     let mut left = vec![1.0; fabric.members.len()];
     for (member, slow) in &plan.slow {
@@ -174,7 +182,7 @@ fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], shares: &[f64]
     let directions = fabric.directions.len();
     let mut all = vec![Coming::default(); shares.len()];
     let depths = directions + fabric.controllers.len();
-    let mut flows = Flows::new(fabric, &compiled.alive).of(Grain::Members);
+    let mut flows = flows.of(Grain::Members);
     let asked: Vec<_> = site
         .workloads
         .iter()
@@ -208,7 +216,10 @@ fn coming(compiled: &Compiled, plan: &CasePlan, sets: &[PathSet], shares: &[f64]
             let levels = matches!(policy, PathPolicy::LeastQueue | PathPolicy::LeastBytes);
             let ways: Vec<_> = used
                 .iter()
-                .map(|(path, _)| flows.of_work(work, set.host).both_ways(path, set.family))
+                .map(|(path, _)| {
+                    let (there, back) = flows.of_work(work, set.host).both_ways(path, set.family);
+                    (there.to_vec(), back.to_vec())
+                })
                 .collect();
             // How busy the fullest part of the emptiest path is.
             let fullest = used.iter().zip(&ways).map(|((path, _), (there, back))| {
