@@ -1,12 +1,12 @@
 //! What every drawing has: its size by format, the finding on slides, the foot, and the way out.
 
-use crate::outcome::{Case, Origin, Report};
+use crate::outcome::{Case, Origin, Report, UnseenBursts};
 
 use super::canvas::{Anchor, Canvas, Face, Mark, svg};
 use super::palette::Role;
 use super::text::{wrap, wrap_at_most};
 use super::{Drawing, Format};
-use crate::render::words::plural;
+use crate::render::words::{burst_foot, plural, unseen_in};
 
 const SLIDE: (f64, f64) = (1280.0, 720.0);
 
@@ -30,7 +30,8 @@ pub(super) struct Sheet {
 impl Sheet {
     /// A sheet for `finding`; `page_width` counts on wide screens only.
     pub(super) fn new(report: &Report, format: Format, page_width: f64, finding: String) -> Self {
-        Self::of(foot(&report.origin), format, page_width, finding)
+        let foot = with_bursts(foot(&report.origin), &unseen_in(report));
+        Self::of(foot, format, page_width, finding)
     }
 
     /// A sheet whose foot is already words.
@@ -182,6 +183,14 @@ pub(super) fn foot(origin: &Origin) -> String {
         plural(origin.replications as usize, "replication"),
         origin.version
     )
+}
+
+/// The foot where figures of the busiest 20 ms have such bursts.
+pub(super) fn with_bursts(foot: String, unseen: &[UnseenBursts]) -> String {
+    match burst_foot(unseen) {
+        Some(said) => format!("{foot} · {said}"),
+        None => foot,
+    }
 }
 
 /// The foot of what follows from standards alone.

@@ -12,10 +12,10 @@ use crate::outcome::{
 use crate::render::chart::{Format, load_curve, part_bars};
 use crate::render::number::{NONE, as_written, is_over, three, three_down, with_unit};
 use crate::render::words::{
-    Flag, beside_words, counted, counted_met, counted_missed, growth_unit, hole_words, listed,
-    load_in, measure_name, missed_today, proven_sentences_below, stopped_words, switch_breaks,
-    switch_clause, switch_remark, switch_sentence, switch_value, target_of, today_word,
-    verdict_word,
+    Flag, beside_words, burst_words_of, counted, counted_met, counted_missed, growth_unit,
+    hole_words, listed, load_in, measure_name, missed_today, proven_sentences_below, stopped_words,
+    switch_breaks, switch_clause, switch_remark, switch_sentence, switch_value, target_of,
+    today_word, verdict_word,
 };
 use std::fmt::Write as _;
 
@@ -57,6 +57,9 @@ pub fn headroom_page(found: &Headroom) -> String {
         note.push_str("<p><b>Peak 100\u{202F}% at</b> is 100 ÷ that: arithmetic, of those 20\u{202F}ms and of work that is not in closed loops. Promises may break before, and may hold beyond: what does not fit into such a moment waits for the next one.</p>");
         note.push_str(&full_words(found));
     }
+    if let Some(said) = burst_words_of(found) {
+        let _ = write!(note, "<p><b>{}</b></p>", esc(&said));
+    }
     body.push_str(&section(
         "parts",
         2,
@@ -69,9 +72,11 @@ pub fn headroom_page(found: &Headroom) -> String {
         "And while a fabric is being lost?",
         &switches(found),
     ));
+    let mut notes = found.notes.clone();
+    notes.extend(burst_words_of(found));
     body.push_str(&rest(
         4,
-        &found.notes,
+        &notes,
         &found.origin,
         &format!(
             "Both ends of a case hold together with {}\u{202F}% confidence, each case by itself.",
