@@ -478,3 +478,24 @@ fn cells_do_not_run_together_as_text() {
         assert!(!page.contains(joint), "{joint}");
     }
 }
+
+/// The tile of growth says which of the two meanings of full it has: a moment, or all the time.
+#[test]
+fn the_tile_of_growth_says_in_which_way_a_part_is_full() {
+    let mut report = crate::render::sample::sample_report();
+    let tile = |report: &crate::outcome::Report| {
+        let page = super::page(report);
+        let (_, tile) = page.split_once("then <i>").expect("a tile of growth");
+        tile.split("</li>").next().expect("its end").to_owned()
+    };
+    let said = tile(&report);
+    assert!(
+        said.contains("is full in its busiest 20\u{202F}ms (") && said.contains("% on the mean)"),
+        "{said}"
+    );
+    for used in report.parts.iter_mut().flat_map(|part| part.cases.iter_mut().flatten()) {
+        used.mean_percent = used.peak_percent;
+    }
+    let said = tile(&report);
+    assert!(said.contains("is full on the mean,"), "{said}");
+}
