@@ -108,10 +108,7 @@ fn short_answer(found: &Headroom) -> String {
     let said = |case: &CaseHeadroom| {
         let name = named_in(case);
         case.met.map_or_else(
-            || match missed_today(case) {
-                Some(_) => format!("at no load {name} (missed today)"),
-                None => format!("at no load {name}"),
-            },
+            || name.clone(),
             |met| {
                 let least = case.bound.map_or("", |bound| match bound {
                     Bound::Asked => "at least ",
@@ -151,7 +148,6 @@ fn short_answer(found: &Headroom) -> String {
     let not_yet = of(&|case| case.today.is_some() && open(case));
     let known = cases.iter().copied();
     let known = known.filter(|case| case.today.is_some() && !open(case));
-    let all: Vec<String> = known.map(said).collect();
     let least = match outages().count() {
         0..=3 => String::new(),
         more => {
@@ -163,11 +159,30 @@ fn short_answer(found: &Headroom) -> String {
             format!(", the least of {more} outages{switch}")
         }
     };
+    // What is not proven to hold is broken at every load, from some load on, or open: never "at no load" alike.
+    let (held, rest): (Vec<&CaseHeadroom>, Vec<&CaseHeadroom>) =
+        known.partition(|case| case.met.is_some());
+    let outage_held = held.iter().any(|case| case.case.outage.is_some());
+    let all: Vec<String> = held.into_iter().map(said).collect();
+    let named = |wanted: &dyn Fn(&CaseHeadroom) -> bool| -> Vec<String> {
+        let cases = rest.iter().filter(|case| wanted(case));
+        cases
+            .map(|case| {
+                let today = missed_today(case).map_or("", |_| " (missed today)");
+                let least = case.case.outage.as_ref().map_or("", |_| least.as_str());
+                format!("{}{today}{least}", named_in(case))
+            })
+            .collect()
+    };
+    let never = named(&|case| case.hopeless.is_some());
+    let breaks = named(&|case| case.hopeless.is_none() && case.missed.is_some());
+    let either = named(&|case| case.hopeless.is_none() && case.missed.is_none());
     let steady = match found.switch_overs {
         SwitchOvers::NothingPromised => "promise",
         SwitchOvers::Judged | SwitchOvers::NotAsked => "steady promise",
     };
     if !all.is_empty() {
+        let least = if outage_held { least.as_str() } else { "" };
         proven = format!("every {steady} is proven to hold {}{least}", listed(&all));
     }
     let stopped = if found.partial {
@@ -175,11 +190,23 @@ fn short_answer(found: &Headroom) -> String {
     } else {
         ""
     };
+    let rest = [
+        (format!("no load keeps every {steady}"), never),
+        (format!("no load is proven to keep every {steady}"), breaks),
+        ("nothing is proven either way".to_owned(), either),
+    ];
+    let rest = rest.into_iter().filter(|(_, names)| !names.is_empty());
+    let rest = rest.map(|(said, names)| format!("{said} {}", listed(&names)));
     let yet = (!not_yet.is_empty()).then(|| format!("nothing is proven yet {}", listed(&not_yet)));
     let nothing =
         (!unpromised.is_empty()).then(|| format!("nothing is promised {}", listed(&unpromised)));
     let proven = (!proven.is_empty()).then_some(proven);
-    let parts: Vec<String> = proven.into_iter().chain(yet).chain(nothing).collect();
+    let parts: Vec<String> = proven
+        .into_iter()
+        .chain(rest)
+        .chain(yet)
+        .chain(nothing)
+        .collect();
     let said = format!("{stopped}{}.", parts.join("; "));
     let mut letters = said.chars();
     letters.next().map_or_else(String::new, |first| {
