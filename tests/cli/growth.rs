@@ -402,6 +402,43 @@ fn growth_from_a_broken_promise_is_not_met() {
     }
 }
 
+/// The exit code has one meaning, with a step and without: whether all promises are proven to hold on all days looked at. Four times the work
+/// of today fits, a million times does not.
+#[test]
+fn growth_ends_with_0_only_where_all_days_hold() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let path = small_site(place.path(), EASY);
+    let text = fs::read_to_string(&path).expect("it was written");
+    let step = "[[step]]\nname = \"more\"\ndate = \"2027-07-01\"\nset = { \"array.store.parallel\" = 64 }\n";
+    for step in ["", step] {
+        let grown = "[growth]\nfrom = \"2027-01-01\"\nper_year = \"300%\"\n";
+        fs::write(&path, format!("{text}\n{grown}{step}")).expect("it can be written");
+        for (years, wanted) in [("1", 0), ("10", 1)] {
+            let arguments = [
+                &["growth", "small.toml", "--healthy", "--years", years][..],
+                &SHORT,
+                &["run.duration=20ms"],
+            ]
+            .concat();
+            let output = halfloom(place.path(), &arguments);
+            let said = out(&output);
+            assert_eq!(
+                code(&output),
+                wanted,
+                "{years} {step} {said} {}",
+                err(&output)
+            );
+        }
+    }
+    let help = out(&halfloom(place.path(), &["growth", "--help"]));
+    assert!(
+        help.contains("exit code is 0 only where every promise is proven to hold"),
+        "{help}"
+    );
+    let readme = fs::read_to_string("README.md").expect("it is there");
+    assert!(readme.contains("with `growth`: a day within `--years`"));
+}
+
 /// What the help says to add can be added as it stands.
 #[test]
 fn the_table_that_growth_asks_for_can_be_pasted() {
