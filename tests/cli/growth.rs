@@ -402,6 +402,39 @@ fn growth_from_a_broken_promise_is_not_met() {
     }
 }
 
+/// Of frames and bytes the farther ratio ranks, and a file of which nothing can be compared is no success.
+#[test]
+fn counters_rank_by_frames_too_and_none_compared_is_no_success() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let run = |text: &str| {
+        fs::write(place.path().join("c.csv"), text).expect("it can be written");
+        let all = ["measured", "small.toml", "c.csv", "--quiet", "--json"];
+        halfloom(place.path(), &all)
+    };
+    // Bytes of both some thousandth of what is simulated; frames of the second far fewer than those of the first.
+    let head = "time,part,direction,bytes,frames\n";
+    let output = run(&format!(
+        "{head}0,app:A1~core-A,toward-host,0,0\n10,app:A1~core-A,toward-host,400000,400000\n\
+         0,app:B1~core-B,toward-host,0,0\n10,app:B1~core-B,toward-host,800000,1\n"
+    ));
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let json: serde_json::Value = serde_json::from_str(&out(&output)).expect("it is JSON");
+    let figure = |row: usize, name: &str| json["rows"][row][name].as_f64().expect("a figure");
+    assert_eq!(json["rows"][0]["part"], "app:B1~core-B");
+    assert!(figure(0, "frames_ratio") < figure(1, "frames_ratio"));
+    assert!(figure(0, "ratio") > figure(1, "ratio"));
+    let output = run(&format!("{head}0,app:A1~core-A,toward-host,0,0\n"));
+    assert_eq!(code(&output), 2, "{}", err(&output));
+    assert!(
+        err(&output).contains(
+            "no counter of c.csv can be compared: `app:A1~core-A` toward-host: one reading alone"
+        ),
+        "{}",
+        err(&output)
+    );
+}
+
 /// The exit code has one meaning, with a step and without: whether all promises are proven to hold on all days looked at. Four times the work
 /// of today fits, a million times does not.
 #[test]
