@@ -165,7 +165,7 @@ mod tests {
         assert!(page.matches("too few bursts of bookings").count() >= 1);
         let slide = drawn(&report, Format::Slide).expect("there are parts");
         assert!(
-            slide.svg.contains("bursts of bookings by arithmetic"),
+            slide.svg.contains("bookings by arithmetic, the runs see too few"),
             "{}",
             slide.svg
         );
