@@ -332,6 +332,19 @@ fn a_price_list_puts_the_cost_of_a_design_beside_its_gain() {
     assert_eq!(first["changes"]["price"].as_f64(), Some(0.0));
     assert_eq!(made(first, "optics"), made(first, "ports"));
     assert!(text.contains("optics (one an end"), "{text}");
+    // In the rows too, and with all digits: a price that adds up as it stands.
+    list("item,of,price\ncable,64GFC,100000.25\nport,64GFC,1000\noptic,64GFC,200\n");
+    let rows = halfloom(
+        place.path(),
+        &[&arguments[..], &["--csv", "d.csv"]].concat(),
+    );
+    let price = cables * (100_000.25 + 2.0 * 1200.0);
+    let text = out(&rows).replace(['\u{202F}', '\u{2009}'], "");
+    assert!(text.contains(&format!("{price}")), "{price} {text}");
+    let rows = fs::read_to_string(place.path().join("d.csv")).expect("it was written");
+    let row = rows.lines().find(|row| row.contains(",price_takes,"));
+    let row = row.expect("a row of the price");
+    assert!(row.contains(&format!(",{price},")), "{row}");
     list("item,of,price\ncable,64GFC,100\n");
     assert!(out(&halfloom(place.path(), &arguments)).contains("The price list lacks port 64GFC."));
     list("item,of,price\ncable,64GFC,dear\n");

@@ -165,7 +165,9 @@ mod tests {
         assert!(page.matches("too few bursts of bookings").count() >= 1);
         let slide = drawn(&report, Format::Slide).expect("there are parts");
         assert!(
-            slide.svg.contains("bookings by arithmetic, the runs see too few"),
+            slide
+                .svg
+                .contains("bookings by arithmetic, the runs see too few"),
             "{}",
             slide.svg
         );
