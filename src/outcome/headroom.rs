@@ -208,7 +208,7 @@ pub struct CaseHeadroom {
     /// Runs that the curve is fitted to; `None` where the crossing is interpolated between two.
     pub fitted: Option<u32>,
     /// The knee of the promised figure that breaks first: of the loads that were run, the one at which load ÷ latency is largest;
-    /// `None` where it has no smaller ones on both sides.
+    /// `None` where it has no smaller ones on both sides, beyond the intervals.
     pub knee: Option<f64>,
     /// The promise that breaks at `missed`.
     pub breaks: Option<Breaks>,

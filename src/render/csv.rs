@@ -24,8 +24,8 @@ pub use review::{paths_csv, review_csv};
 pub use several::several_csv;
 pub use sheet::sheet_csv;
 pub use sweep::{
-    BEFORE, SweepPlace, sweep_check, sweep_csv_line, sweep_header, sweep_json_fields, sweep_json_line,
-    sweep_rows,
+    BEFORE, SweepPlace, sweep_check, sweep_csv_line, sweep_header, sweep_json_fields,
+    sweep_json_line, sweep_rows,
 };
 pub use switching::{singles_switch_overs_csv, switch_overs_csv};
 pub use windows::windows_csv;

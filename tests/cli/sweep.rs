@@ -266,7 +266,10 @@ fn rows_that_are_there_are_kept_and_not_run_again() {
         .from_reader(fields.as_bytes());
     let record = reader.records().next().expect("a row").expect("it is one");
     let fields_of_row: Vec<String> = record.iter().map(str::to_owned).collect();
-    let marked = format!("{fields},{}", halfloom::render::csv::sweep_check(&fields_of_row));
+    let marked = format!(
+        "{fields},{}",
+        halfloom::render::csv::sweep_check(&fields_of_row)
+    );
     let damaged = text.replace(lines[1], &spoilt);
     fs::write(folder.join("s.csv"), &damaged).expect("it can be written");
     fs::write(folder.join("d.csv"), &damaged).expect("it can be written");
@@ -279,7 +282,10 @@ fn rows_that_are_there_are_kept_and_not_run_again() {
         "{}",
         err(&output)
     );
-    assert_eq!(String::from_utf8(bytes(folder, "s.csv")).as_ref(), Ok(&text));
+    assert_eq!(
+        String::from_utf8(bytes(folder, "s.csv")).as_ref(),
+        Ok(&text)
+    );
     let mut cut = [lines[0], &marked, lines[2], lines[3], lines[4]].join("\n");
     cut.push_str("\n2,12,2,3,32G");
     fs::write(folder.join("s.csv"), cut).expect("it can be written");
