@@ -163,7 +163,7 @@
 //! load above it breaks one, by arithmetic; or `null`), `crossing` (no proof: where the curve
 //! through `fitted` runs crosses the promise, or interpolated where `fitted` is `null`), `no_crossing` (why there is none: `"one-sided"`, `"flat"`, `"piles-up"` (work piles up while the figure is kept),
 //! `"few"` runs near it, or `outside` with the `factor` that the runs have and that is not between the proven ends; else `null`), `knee` (of the loads that were run, where load ÷
-//! the latency that breaks first is largest), `breaks`
+//! the latency that breaks first is largest, beyond the intervals at both ends), `breaks`
 //! (`workload`, `measure`, `target_text`, `saturated`, `kept_by_others`), `ends` (the part that ends it at `missed`, else the fullest at
 //! `met`), `beside` (another on the same way that is about as full, within a tenth: it ends it as well; or `null`), `next` and `ranked_by` (the figure that these two go by: `"mean"` or `"busiest"`, asked in the busiest 20 ms), `unwaited_percent` (of the mean latency of the broken promise's work there, what is no waiting, or `null`), `bound` (what ended it at `met` where no promise did: `"asked"`, `"buildable"`, else `null`), `floor` (from which load on
 //! a throughput is asked for that is promised, or `null`: `workload`, `target_text`, `factor`, `asked_mb_s` today; of a closed loop, where that is `null`, the least load that was run and brought it, with `short`, the largest below that brought too little, and `step`, from which on one more is outstanding where that is between two whole loads), `hopeless` (a

@@ -10,6 +10,15 @@ use crate::render::words::{burst_foot, plural, unseen_in};
 
 const SLIDE: (f64, f64) = (1280.0, 720.0);
 
+/// Size and lines at most of a finding on a slide that is long.
+const SMALL_FINDING: (f64, usize) = (26.0, 3);
+
+/// Whether a slide has room for all of a finding.
+pub(super) fn finding_fits(finding: &str) -> bool {
+    let (size, most) = SMALL_FINDING;
+    wrap(finding, size, false, SLIDE.0 - 2.0 * 40.0).len() <= most
+}
+
 /// A drawing in the making.
 #[derive(Debug)]
 pub(super) struct Sheet {
@@ -51,7 +60,7 @@ impl Sheet {
             let (size, most) = if wrap(&finding, 32.0, false, space).len() <= 2 {
                 (32.0, 2)
             } else {
-                (26.0, 3)
+                SMALL_FINDING
             };
             for line in wrap_at_most(&finding, size, false, space, most) {
                 top += size * 1.14;

@@ -12,6 +12,23 @@ const BREAKS: &str = "a promise breaks by ";
 
 /// `As it is: healthy, a promise breaks by 2031-03-14; with A lost, by 2028-02-01.`
 pub(super) fn finding(plan: &GrowthPlan) -> String {
+    with_groups(plan, GROUPS)
+}
+
+/// The same with as many outages of each stage as `fits` has room for; the worst case of each alone where that is too much still.
+pub(super) fn finding_that_fits(plan: &GrowthPlan, fits: impl Fn(&str) -> bool) -> String {
+    let all = (0..=GROUPS).rev().map(|groups| with_groups(plan, groups));
+    let mut last = String::new();
+    for said in all {
+        last = said;
+        if fits(&last) {
+            break;
+        }
+    }
+    last
+}
+
+fn with_groups(plan: &GrowthPlan, groups: usize) -> String {
     let many = plan.stages.len() > MANY;
     let mut told = false;
     let said = plan.stages.iter().enumerate().map(|(index, stage)| {
@@ -22,7 +39,7 @@ pub(super) fn finding(plan: &GrowthPlan) -> String {
             _ => format!("With “{}”", stage.name),
         };
         // Of many there is room for the worst of each alone; the picture has the others.
-        let said = of_stage(stage, if many { 0 } else { GROUPS });
+        let said = of_stage(stage, if many { 0 } else { groups });
         // What a day is the day of is told once.
         let again = many && told;
         told |= said.contains(BREAKS);
