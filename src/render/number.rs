@@ -394,7 +394,7 @@ mod tests {
     fn prices_keep_the_digits_by_which_they_add_up() {
         let all = [12_345.0, 100_000.0, 0.5, 1234.25, 0.1 + 0.2];
         let shown = all.map(|value| plain(&price(value)));
-        assert_eq!(shown, ["12345", "100000", "0.5", "1234.25", "0.3"]);
+        assert_eq!(shown, ["12 345", "100 000", "0.5", "1 234.25", "0.3"]);
         assert_eq!(plain(&price(0.0)), "0");
     }
 

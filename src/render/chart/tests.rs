@@ -389,7 +389,9 @@ fn a_slide_of_growth_ends_with_a_whole_sentence() {
     let words = texts(&drawing.svg);
     assert!(!words.iter().any(|word| word.ends_with('…')), "{words:?}");
     assert!(
-        drawing.finding.ends_with("is undecided."),
+        drawing
+            .finding
+            .ends_with("what comes after it is undecided. Later steps: see below."),
         "{}",
         drawing.finding
     );

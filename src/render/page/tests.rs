@@ -483,6 +483,8 @@ fn cells_do_not_run_together_as_text() {
 #[test]
 fn the_tile_of_growth_says_in_which_way_a_part_is_full() {
     let mut report = crate::render::sample::sample_report();
+    // Where a switch-over was run its longest I/O stands there.
+    report.switches.clear();
     let tile = |report: &crate::outcome::Report| {
         let page = super::page(report);
         let (_, tile) = page.split_once("then <i>").expect("a tile of growth");
