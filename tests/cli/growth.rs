@@ -437,12 +437,13 @@ fn counters_rank_by_frames_too_and_none_compared_is_no_success() {
     assert_eq!(json["rows"][0]["part"], "app:B1~core-B");
     assert!(figure(0, "frames_ratio") < figure(1, "frames_ratio"));
     assert!(figure(0, "ratio") > figure(1, "ratio"));
-    let output = run(&format!("{head}0,app:A1~core-A,toward-host,0,0\n"));
+    // Every counter was reset between its two readings.
+    let output = run(&format!(
+        "{head}0,app:A1~core-A,toward-host,400000,9\n10,app:A1~core-A,toward-host,5,1\n"
+    ));
     assert_eq!(code(&output), 2, "{}", err(&output));
     assert!(
-        err(&output).contains(
-            "no counter of c.csv can be compared: `app:A1~core-A` toward-host: one reading alone"
-        ),
+        err(&output).contains("no counter of c.csv can be compared: `app:A1~core-A` toward-host: 2 readings, and no two with time and no reset"),
         "{}",
         err(&output)
     );
@@ -477,6 +478,7 @@ fn growth_ends_with_0_only_where_all_days_hold() {
         }
     }
     let help = out(&halfloom(place.path(), &["growth", "--help"]));
+    let help = help.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
         help.contains("exit code is 0 only where every promise is proven to hold"),
         "{help}"

@@ -31,8 +31,8 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
         "proven",
         "outstanding",
         "left_open",
-        "search",
         "bursts_unseen",
+        "search",
     ]);
     let search = if headroom.partial { "stopped" } else { "whole" };
     let mut rows = Vec::new();
@@ -97,8 +97,8 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
                     proven.to_owned(),
                     outstanding.join("; "),
                     super::left_open(cell).to_owned(),
-                    search.to_owned(),
                     unseen.join("; "),
+                    search.to_owned(),
                 ]);
             }
         }
