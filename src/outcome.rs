@@ -54,7 +54,8 @@ pub use review::{
 };
 pub use steady::{
     ArrayFigures, BudgetPart, CurvePoint, DirectionFigures, Estimated, Filling, HostFigures,
-    PathFigures, Population, QuantileFigure, Steady, SteadyBin, WorkloadFigures,
+    PathFigures, Population, QuantileFigure, Steady, SteadyBin, Unseen, UnseenBursts,
+    WorkloadFigures,
 };
 pub use sweep::{SweepCase, SweepPoint};
 pub use switch::{

@@ -5,7 +5,7 @@ use super::exit::{Exit, Failure};
 use super::options::{RunArguments, ScenarioArguments};
 use super::output::{Forms, Outages, Output};
 use super::{picture, stop, study, write};
-use crate::outcome::{Stage, Standing};
+use crate::outcome::{GrowthPlan, Stage, Standing};
 use crate::render::chart::{Format, growth_curve};
 use crate::render::{csv, json, page, table};
 use crate::study::growth::{FullBy, by_arithmetic, growth};
@@ -20,7 +20,8 @@ pub(super) struct Arguments {
     scenario: ScenarioArguments,
     #[command(flatten)]
     outages: Outages,
-    /// Look so many years ahead, from 1 to 50
+    /// Look so many years ahead, from 1 to 50; the exit code is 0 only where every promise is proven to hold on all days of
+    /// them, else 1: of the site as it is until the first step, of each step until the next
     #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u8).range(1..=50))]
     years: u8,
     #[command(flatten)]
@@ -93,11 +94,13 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
     if found.partial {
         return Ok(Exit::Stopped);
     }
-    Ok(if found.stages.iter().all(keeps) && !found.cut {
-        Exit::Done
-    } else {
-        Exit::NotMet
-    })
+    Ok(
+        if found.stages.iter().all(|stage| keeps(stage, &found)) && !found.cut {
+            Exit::Done
+        } else {
+            Exit::NotMet
+        },
+    )
 }
 
 /// What arithmetic says at once, before any run.
@@ -122,9 +125,13 @@ fn first_answer(full: &[FullBy], years: u8) -> String {
     )
 }
 
-/// Whether no promise is proven to break, or open, before the next step is there; in the last stage, which has no end, on the day
-/// on which it begins.
-fn keeps(stage: &Stage) -> bool {
+/// Whether every promise is proven to hold on all days of a stage that are looked at: until the next step is there, and in the last stage, which
+/// has no end, until the last day of the years looked ahead.
+fn keeps(stage: &Stage, plan: &GrowthPlan) -> bool {
+    let fastest = plan.per_year_percent.iter().map(|(_, percent)| *percent);
+    let fastest = fastest.fold(0.0, f64::max) / 100.0;
+    // The load of the last day, times that of the first; the largest that was looked for.
+    let last = libm::pow(1.0 + fastest, plan.years) * (1.0 - 1e-9);
     stage.cases.iter().all(|case| {
         let short = [Standing::BrokenBefore, Standing::ShortAtFirst];
         let begins_well = !short.contains(&case.standing)
@@ -132,7 +139,8 @@ fn keeps(stage: &Stage) -> bool {
                 .holds_until
                 .as_ref()
                 .is_some_and(|day| *day >= stage.date);
+        let to_the_end = case.holds_factor.is_some_and(|factor| factor >= last);
         matches!(case.standing, Standing::Holds | Standing::Unpromised)
-            || stage.until.is_none() && begins_well
+            || stage.until.is_none() && begins_well && to_the_end
     })
 }

@@ -71,9 +71,51 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
         text: &table::measured_text,
     };
     output.write(console, &found, &forms)?;
+    if found.rows.is_empty() {
+        return Err(nothing_compared(&readings, &shown));
+    }
     Ok(if found.partial {
         Exit::NotMet
     } else {
         Exit::Done
     })
+}
+
+/// That no counter of a file could be set beside a link, with what each part lacks.
+fn nothing_compared(readings: &[Reading], file: &str) -> Failure {
+    let mut parts: Vec<(&str, bool, usize)> = Vec::new();
+    for reading in readings {
+        let known = parts
+            .iter_mut()
+            .find(|own| (own.0, own.1) == (&reading.part, reading.toward_array));
+        match known {
+            Some(own) => own.2 += 1,
+            None => parts.push((&reading.part, reading.toward_array, 1)),
+        }
+    }
+    let way = |toward_array: bool| {
+        if toward_array {
+            "toward-array"
+        } else {
+            "toward-host"
+        }
+    };
+    let each: Vec<String> = parts
+        .iter()
+        .map(|(part, toward_array, number)| {
+            let what = match number {
+                1 => "one reading alone".to_owned(),
+                more => format!("{more} readings, and no two with time and no reset between them that count the same"),
+            };
+            format!("`{part}` {}: {what}", way(*toward_array))
+        })
+        .collect();
+    let what = match each.is_empty() {
+        true => format!("{file} has no counters to compare"),
+        false => format!("no counter of {file} can be compared: {}", each.join("; ")),
+    };
+    Failure::arguments(
+        what,
+        "give two readings at least of each part and direction, at different times, with bytes or frames in both",
+    )
 }

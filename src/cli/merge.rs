@@ -93,6 +93,14 @@ fn joined(pieces: &[PathBuf]) -> Result<String, Failure> {
                 "run that piece again",
             )
         })?;
+        if let Some((_, before)) = store::changed(&stored) {
+            let line = before + 1 + usize::from(kind == Kind::Csv);
+            return Err(wrong(
+                path,
+                &format!("line {line} was changed since it was written"),
+                "run that piece again with the same command: it goes on before that point",
+            ));
+        }
         let end: usize = stored.iter().map(|point| point.text.len()).sum();
         if store::head(kind, &header).len() + end != bytes.len() {
             return Err(wrong(

@@ -415,7 +415,7 @@ fn found(path: &Path, kind: Kind, sweep: &Sweep<'_>) -> Result<Vec<Stored>, Fail
         Failure::InTheWay {
         what: format!("{}:{line}: this is no row of this sweep", path.display()),
         help: "name another file, or remove it: rows are only gone on with by the same version, scenario, \
-               values, seed and replications"
+               values, seed and replications; where a disk has spoilt that line, cut the file before it"
             .to_owned(),
     }
     };
@@ -429,8 +429,18 @@ fn found(path: &Path, kind: Kind, sweep: &Sweep<'_>) -> Result<Vec<Stored>, Fail
                 .to_owned(),
         });
     }
-    let stored = store::points(kind, &sweep.header, &bytes).map_err(refuse)?;
+    let mut stored = store::points(kind, &sweep.header, &bytes).map_err(refuse)?;
     let mut line = 1 + usize::from(kind == Kind::Csv);
+    if let Some((index, before)) = store::changed(&stored) {
+        if !sweep.arguments.run.quiet {
+            console::complain(&format!(
+                "warning: {}:{}: this row was changed since it was written; its point and those after it are run again",
+                path.display(),
+                line + before
+            ));
+        }
+        stored.truncate(index);
+    }
     for (index, point) in stored.iter().enumerate() {
         let same = |plan: &Plan| belongs(sweep, &plan.place, &point.rows);
         if !sweep.plans.get(index).is_some_and(same) {

@@ -1,7 +1,7 @@
 //! How far the work can grow: by case, the largest load proven to keep every promise and the smallest proven
 //! to break one.
 
-use super::{Case, Cell, MeasureKind, Origin, PartUse, Verdict};
+use super::{Case, Cell, MeasureKind, Origin, PartUse, UnseenBursts, Verdict};
 use serde::Serialize;
 
 /// The whole answer.
@@ -208,7 +208,7 @@ pub struct CaseHeadroom {
     /// Runs that the curve is fitted to; `None` where the crossing is interpolated between two.
     pub fitted: Option<u32>,
     /// The knee of the promised figure that breaks first: of the loads that were run, the one at which load ÷ latency is largest;
-    /// `None` where it has no smaller ones on both sides.
+    /// `None` where it has no smaller ones on both sides, beyond the intervals.
     pub knee: Option<f64>,
     /// The promise that breaks at `missed`.
     pub breaks: Option<Breaks>,
@@ -294,6 +294,22 @@ impl Headroom {
                 || switched.any(|own| own.partial)
         };
         self.cases.iter().any(cut)
+    }
+
+    /// Bursts that some busiest 20 ms of parts do not have from the runs as they are, each workload once: nearest today's load.
+    #[must_use]
+    pub fn unseen_bursts(&self) -> Vec<UnseenBursts> {
+        let points = self.cases.iter().flat_map(|case| &case.points);
+        let mut points: Vec<&LoadPoint> = points.collect();
+        let far = |point: &LoadPoint| (point.factor - 1.0).abs();
+        points.sort_by(|one, other| far(one).total_cmp(&far(other)));
+        let mut found: Vec<UnseenBursts> = Vec::new();
+        for own in points.into_iter().flat_map(|point| &point.unseen_bursts) {
+            if !found.iter().any(|known| known.workload == own.workload) {
+                found.push(own.clone());
+            }
+        }
+        found
     }
 
     /// Which of them is proven to break at the lowest load.
@@ -450,6 +466,8 @@ pub struct LoadPoint {
     pub fullest: Vec<PartLoad>,
     /// By which figure they are the fullest.
     pub ranked_by: RankedBy,
+    /// Bursts that the busiest 20 ms of parts do not have from its runs as they are.
+    pub unseen_bursts: Vec<UnseenBursts>,
 }
 
 /// One promise at one load.

@@ -14,7 +14,7 @@ pub struct Measured {
     pub partial: bool,
     /// Name of the file of counters.
     pub file: String,
-    /// One for each part and direction, ranked by how far the ratio is from 1, either way: that of bytes, else that of frames.
+    /// One for each part and direction, ranked by how far the ratio is from 1, either way: that of bytes or that of frames, whichever is farther.
     pub rows: Vec<MeasuredRow>,
     /// What was left out or taken for granted.
     pub notes: Vec<String>,
@@ -53,4 +53,35 @@ pub struct MeasuredRow {
     pub frames_ratio: Option<f64>,
     /// Times a counter went back, and the stretch was left out.
     pub resets: u32,
+}
+
+impl MeasuredRow {
+    /// How far the ratio of bytes is from 1, either way: the size of its logarithm, without bound where one of both is nothing. `None`
+    /// where none were counted.
+    #[must_use]
+    pub fn bytes_apart(&self) -> Option<f64> {
+        Some(apart(self.ratio, self.measured_mb_s?))
+    }
+
+    /// The same of frames.
+    #[must_use]
+    pub fn frames_apart(&self) -> Option<f64> {
+        Some(apart(self.frames_ratio, self.measured_frames_s?))
+    }
+
+    /// The farther of both.
+    #[must_use]
+    pub fn apart(&self) -> f64 {
+        let both = self.bytes_apart().into_iter().chain(self.frames_apart());
+        both.fold(0.0, f64::max)
+    }
+}
+
+fn apart(ratio: Option<f64>, measured: f64) -> f64 {
+    match ratio {
+        Some(ratio) if ratio > 0.0 => libm::log(ratio).abs(),
+        Some(_) => f64::INFINITY,
+        None if measured > 0.0 => f64::INFINITY,
+        None => 0.0,
+    }
 }

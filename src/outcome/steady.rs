@@ -67,6 +67,8 @@ pub struct Steady {
     pub hosts: Vec<HostFigures>,
     /// Load by path.
     pub paths: Vec<PathFigures>,
+    /// Bursts that the figures of the busiest 20 ms do not have from the runs as they are.
+    pub unseen_bursts: Vec<UnseenBursts>,
     /// Events handled, over all replications.
     pub events: u64,
     /// Frames × link directions crossed, over all replications.
@@ -77,7 +79,7 @@ pub struct Steady {
 
 impl Serialize for Steady {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut out = serializer.serialize_struct("Steady", 19)?;
+        let mut out = serializer.serialize_struct("Steady", 20)?;
         out.serialize_field("case", &self.case)?;
         out.serialize_field("replications", &self.replications)?;
         out.serialize_field("warm_up_s", &self.warm_up_s)?;
@@ -99,6 +101,7 @@ impl Serialize for Steady {
         out.serialize_field("arrays", &measured.then_some(&self.arrays))?;
         out.serialize_field("hosts", &measured.then_some(&self.hosts))?;
         out.serialize_field("paths", &measured.then_some(&self.paths))?;
+        out.serialize_field("unseen_bursts", &self.unseen_bursts)?;
         out.serialize_field("events", &self.events)?;
         out.serialize_field("frame_hops", &self.frame_hops)?;
         out.serialize_field("ios", &self.ios)?;
@@ -130,6 +133,39 @@ impl Serialize for Named<'_> {
         }
         out.end()
     }
+}
+
+/// Bursts of a workload that runs hardly see, or that are shorter than 20 ms.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct UnseenBursts {
+    /// Workload.
+    pub workload: String,
+    /// Which of both.
+    pub why: Unseen,
+    /// Length of a burst (mean), seconds.
+    pub burst_s: f64,
+    /// From burst to burst (mean), seconds.
+    pub every_s: f64,
+    /// What a run measures, seconds.
+    pub measured_s: f64,
+    /// A run of that measured time sees enough of them, seconds.
+    pub enough_s: f64,
+    /// The direction or controller that is asked for most while all such work is in a burst; `None` where it asks no part for anything.
+    pub part: Option<String>,
+    /// What that is asked for then by arithmetic, per cent of what it can do; of rare bursts in 20 ms.
+    pub percent: f64,
+    /// What the runs had for it in the busiest 20 ms, per cent.
+    pub seen_percent: f64,
+}
+
+/// Why bursts are not in the busiest 20 ms of runs as they are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Unseen {
+    /// A run measures too few of them.
+    Rare,
+    /// They are shorter than 20 ms, over which their work is spread.
+    Short,
 }
 
 /// One workload in a steady case.
@@ -299,6 +335,8 @@ pub struct DirectionFigures {
     /// Asked of it in the busiest 20 ms: serialization time of the frames that became ready, ÷ 20 ms.
     /// Over 100 when it cannot keep up.
     pub asked_peak_percent: f64,
+    /// That is more than the runs saw: bursts of which they measure too few, by arithmetic.
+    pub asked_peak_by_arithmetic: bool,
     /// Frames delivered in the window.
     pub frames: u64,
     /// Storage payload delivered.
@@ -342,6 +380,8 @@ pub struct ArrayFigures {
     pub peak_percent: f64,
     /// Asked of it in the busiest 20 ms: service time of the requests that arrived ÷ (20 ms × parallel).
     pub asked_peak_percent: f64,
+    /// That is more than the runs saw: bursts of which they measure too few, by arithmetic.
+    pub asked_peak_by_arithmetic: bool,
     /// Requests served in the window.
     pub served: u64,
     /// Mean wait.

@@ -36,6 +36,7 @@ use crate::outcome::{
     Comparison, Exchange, GrowthPlan, Headroom, Origin, Report, Sizes, Switch, Windows,
 };
 use crate::render::sweep::SweepTable;
+use crate::render::words::unseen_in;
 
 /// The embedded fonts, for whoever turns drawings into pixels.
 pub(super) mod fonts {
@@ -90,7 +91,7 @@ pub fn headroom(report: &Report, format: Format) -> Option<Drawing> {
     headroom::draw(
         &report.parts,
         &report.matrix.cases.iter().collect::<Vec<_>>(),
-        &report.origin,
+        (&report.origin, &unseen_in(report)),
         format,
     )
 }
@@ -99,7 +100,12 @@ pub fn headroom(report: &Report, format: Format) -> Option<Drawing> {
 #[must_use]
 pub fn part_bars(found: &Headroom, format: Format) -> Option<Drawing> {
     let cases: Vec<_> = found.cases.iter().map(|own| &own.case).collect();
-    headroom::draw(&found.parts, &cases, &found.origin, format)
+    headroom::draw(
+        &found.parts,
+        &cases,
+        (&found.origin, &found.unseen_bursts()),
+        format,
+    )
 }
 
 /// Promised figures of each design against the first one's, with their intervals; `None` where no figure is promised.

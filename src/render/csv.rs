@@ -24,8 +24,8 @@ pub use review::{paths_csv, review_csv};
 pub use several::several_csv;
 pub use sheet::sheet_csv;
 pub use sweep::{
-    BEFORE, SweepPlace, sweep_csv_line, sweep_header, sweep_json_fields, sweep_json_line,
-    sweep_rows,
+    BEFORE, SweepPlace, sweep_check, sweep_csv_line, sweep_header, sweep_json_fields,
+    sweep_json_line, sweep_rows,
 };
 pub use switching::{singles_switch_overs_csv, switch_overs_csv};
 pub use windows::windows_csv;
@@ -201,6 +201,7 @@ pub fn directions_csv(report: &Report) -> String {
         "utilization_percent",
         "peak_percent",
         "asked_peak_percent",
+        "asked_peak_by",
         "frames",
         "payload_bytes",
         "overhead_bytes",
@@ -231,6 +232,11 @@ pub fn directions_csv(report: &Report) -> String {
                 number(d.utilization_percent),
                 number(d.peak_percent),
                 number(d.asked_peak_percent),
+                match d.asked_peak_by_arithmetic {
+                    true => "arithmetic",
+                    false => "runs",
+                }
+                .to_owned(),
                 d.frames.to_string(),
                 d.payload_bytes.to_string(),
                 d.overhead_bytes.to_string(),
@@ -245,7 +251,7 @@ pub fn directions_csv(report: &Report) -> String {
                 steady.partial.to_string(),
             ];
             if steady.unmeasured {
-                row[10..24].fill(String::new());
+                row[10..25].fill(String::new());
             }
             rows.push(row);
         }

@@ -35,15 +35,19 @@
 //!     - `curve`: `q`, `latency_us`. `bins`: `t_s`, `offered_iops`, `completed_iops`, `mean_us`.
 //!   - `directions`, one for each direction of each member: `name`, `family`, `tier`, `from`, `to`, `side`,
 //!     `toward_array`, `speed`, `usable_mb_s`, `utilization_percent`, `peak_percent` (busiest 20 ms),
-//!     `asked_peak_percent` (asked in the busiest 20 ms, over 100 when it cannot keep up), `frames`,
+//!     `asked_peak_percent` (asked in the busiest 20 ms, over 100 when it cannot keep up), `asked_peak_by_arithmetic` (that is of bursts of which the runs measure too few, and more than they saw), `frames`,
 //!     `payload_bytes`, `overhead_bytes`, `payload_mb_s`, `wait_mean_us` (with `wait_mean_low_us`, `wait_mean_high_us`), `wait_p50_us`, `wait_p99_us`,
 //!     `wait_p999_us`, `queue_mean`, `queue_max`, `queue_max_bytes`.
 //!   - `arrays`, one a controller: `name`, `family`, `parallel`, `utilization_percent`, `peak_percent`,
-//!     `asked_peak_percent`, `served`, `wait_mean_us` (with `wait_mean_low_us`, `wait_mean_high_us`), `wait_p99_us`, `service_mean_us`, `queue_mean`,
+//!     `asked_peak_percent`, `asked_peak_by_arithmetic`, `served`, `wait_mean_us` (with `wait_mean_low_us`, `wait_mean_high_us`), `wait_p99_us`, `service_mean_us`, `queue_mean`,
 //!     `queue_max`.
 //!   - `hosts`: `host`, `workload`, `issued`, `wait_mean_us`, `queue_max`.
 //!   - `paths`: `host`, `workload`, `host_port`, `array_port`, `side`, `completed`, and
 //!     `standby` where it is over a port of a team that is not in use.
+//!   - `unseen_bursts`: bursts that the busiest 20 ms do not have from the runs as they are: `workload`, `why` (`"rare"`: a run measures too few,
+//!     so that `asked_peak_percent` has them by arithmetic; `"short"`: shorter than 20 ms, over which they are spread), `burst_s`, `every_s`,
+//!     `measured_s` (of a run), `enough_s` (would show three), `part` (asked for most in a burst, or `null`), `percent` (what for, by
+//!     arithmetic), `seen_percent` (what the runs had there in the busiest 20 ms).
 //! - `switches`: one object a switch-over; times count from `counted_from` (`"loss"`, `"drain"` before a planned one, `"outage"` that makes links slow or ill, or the first
 //!   `"event"`). `case`, `replications`, `preset`, `timers_stated` (timers that the scenario states besides), `harm` to parts (`"loss"`, `"slow"` or `"both"`), `silent` (parts are lost and no signal tells),
 //!   `from_s`, `to_s`, `bin_s`, `losses` (how many times parts are lost), `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, `"healthy"` once everything is back, `"without-paths"` where hosts never take paths that are there into use again by themselves, `"guests-elsewhere"` where guests stay on the hosts on which they were restarted, or `"stays-slow"`: what is left, of which a part stays slow or damages frames), `limit_s`, `partial`,
@@ -159,7 +163,7 @@
 //! load above it breaks one, by arithmetic; or `null`), `crossing` (no proof: where the curve
 //! through `fitted` runs crosses the promise, or interpolated where `fitted` is `null`), `no_crossing` (why there is none: `"one-sided"`, `"flat"`, `"piles-up"` (work piles up while the figure is kept),
 //! `"few"` runs near it, or `outside` with the `factor` that the runs have and that is not between the proven ends; else `null`), `knee` (of the loads that were run, where load ÷
-//! the latency that breaks first is largest), `breaks`
+//! the latency that breaks first is largest, beyond the intervals at both ends), `breaks`
 //! (`workload`, `measure`, `target_text`, `saturated`, `kept_by_others`), `ends` (the part that ends it at `missed`, else the fullest at
 //! `met`), `beside` (another on the same way that is about as full, within a tenth: it ends it as well; or `null`), `next` and `ranked_by` (the figure that these two go by: `"mean"` or `"busiest"`, asked in the busiest 20 ms), `unwaited_percent` (of the mean latency of the broken promise's work there, what is no waiting, or `null`), `bound` (what ended it at `met` where no promise did: `"asked"`, `"buildable"`, else `null`), `floor` (from which load on
 //! a throughput is asked for that is promised, or `null`: `workload`, `target_text`, `factor`, `asked_mb_s` today; of a closed loop, where that is `null`, the least load that was run and brought it, with `short`, the largest below that brought too little, and `step`, from which on one more is outstanding where that is between two whole loads), `hopeless` (a
@@ -171,7 +175,7 @@
 //! `"judged"`, `"not-asked"` or `"nothing-promised"`. A point: `factor`, `purpose` (`"pilot"`, `"prove-met"`, `"prove-missed"`, `"below"`), `depths` (closed loops as they ran: `workload`, `depth`), `replications`,
 //! `verdict`, `lengthened_s` (its runs were made so long, else `null`), `needs_s` (its runs are too short to call it met, so long
 //! would do, else `null`), `saturated`, `partial`, `frame_hops`, `rows` (`workload`, `measure`, `cell`), `fullest` (three parts, of those
-//! that the broken promise's work uses where one is missed: `part`, `instance`, `mean_percent`, `peak_percent`).
+//! that the broken promise's work uses where one is missed: `part`, `instance`, `mean_percent`, `peak_percent`), `unseen_bursts` (as above).
 //!
 //! # `windows`
 //!

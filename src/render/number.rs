@@ -87,6 +87,17 @@ pub fn three(value: f64) -> String {
     significant(value, 3)
 }
 
+/// A price with all its digits, so that prices add up as they stand: as many decimals as it has, six at most.
+#[must_use]
+pub fn price(value: f64) -> String {
+    let exact = |decimals: &i32| {
+        let scaled = value * ten(*decimals);
+        (scaled - scaled.round()).abs() <= 1e-9 * scaled.abs().max(1.0)
+    };
+    let decimals = (0..6).find(exact).unwrap_or(6);
+    at_place(value, -decimals)
+}
+
 /// Three significant digits of something that is proven to hold up to there: never above it.
 #[must_use]
 pub fn three_down(value: f64) -> String {
@@ -377,6 +388,14 @@ mod tests {
         ] {
             assert_eq!(plain(&Scale::of("s", [seconds]).two(seconds)), text);
         }
+    }
+
+    #[test]
+    fn prices_keep_the_digits_by_which_they_add_up() {
+        let all = [12_345.0, 100_000.0, 0.5, 1234.25, 0.1 + 0.2];
+        let shown = all.map(|value| plain(&price(value)));
+        assert_eq!(shown, ["12 345", "100 000", "0.5", "1 234.25", "0.3"]);
+        assert_eq!(plain(&price(0.0)), "0");
     }
 
     #[test]

@@ -6,6 +6,7 @@
 
 mod after;
 mod answer;
+mod bursts;
 mod differences;
 mod headroom;
 mod limits;
@@ -22,6 +23,8 @@ mod windows;
 
 pub(crate) use answer::cut_off_words;
 pub use answer::{Answer, Flag, answer, worst_cell};
+pub(crate) use bursts::burst_foot;
+pub use bursts::{burst_words, burst_words_of, unseen_in};
 pub use differences::{lack_word, two_figures};
 pub use headroom::{
     beside_words, counted, counted_met, counted_missed, growth_axis, growth_stopped_words,

@@ -29,7 +29,7 @@ pub(crate) use spread::{Flows, Grain, Shares, encapsulation_on, path_weights};
 
 use super::case::CasePlan;
 use crate::site::{Outage, Site, Slow, Workload};
-use crate::topology::{DirectionId, Fabric, Path, PathSet, Routes};
+use crate::topology::{DirectionId, Fabric, MemberId, Path, PathSet, Routes};
 use crate::wire::{Encapsulation, Family, Protocol};
 use rayon::prelude::*;
 use std::sync::Arc;
@@ -213,10 +213,34 @@ fn loads_over(
     fabric: &Fabric,
     outage: Option<usize>,
     grain: Grain,
-    (sets, routes): (Vec<PathSet>, Arc<Routes>),
+    ground: (Vec<PathSet>, Arc<Routes>),
 ) -> CaseLoads {
-    let alive = alive_in(site, fabric, outage);
-    let left = rate_left(site, fabric, outage);
+    let slow = outage.map_or_else(Vec::new, |index| fabric.slow_after(&site.outages[index]));
+    let there = (alive_in(site, fabric, outage), rate_left(fabric, &slow));
+    loads_on(site, fabric, outage, grain, ground, there)
+}
+
+/// The same by member of any state: the members that are there, those of them that are slow, and the paths that are left.
+pub(crate) fn loads_where(
+    site: &Site,
+    fabric: &Fabric,
+    alive: &[bool],
+    slow: &[(MemberId, Slow)],
+    sets: &[PathSet],
+) -> CaseLoads {
+    let ground = (sets.to_vec(), Arc::default());
+    let there = (alive.to_vec(), rate_left(fabric, slow));
+    loads_on(site, fabric, None, Grain::Members, ground, there)
+}
+
+fn loads_on(
+    site: &Site,
+    fabric: &Fabric,
+    outage: Option<usize>,
+    grain: Grain,
+    (sets, routes): (Vec<PathSet>, Arc<Routes>),
+    (alive, left): (Vec<bool>, Vec<f64>),
+) -> CaseLoads {
     let mut bytes = vec![Load::default(); fabric.directions.len()];
     let mut busy = vec![Load::default(); fabric.controllers.len()];
     let mut closed = vec![false; fabric.directions.len()];
@@ -420,9 +444,8 @@ fn wire_bytes(
 }
 
 /// What is left of the rate of each member in a case: 1 where it is not slow.
-fn rate_left(site: &Site, fabric: &Fabric, outage: Option<usize>) -> Vec<f64> {
+fn rate_left(fabric: &Fabric, slow: &[(MemberId, Slow)]) -> Vec<f64> {
     let mut left = vec![1.0; fabric.members.len()];
-    let slow = outage.map_or_else(Vec::new, |index| fabric.slow_after(&site.outages[index]));
     for (member, slow) in slow {
         left[member.0 as usize] = f64::from(slow.rate_ppm) / f64::from(Slow::WHOLE);
     }

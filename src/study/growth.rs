@@ -48,6 +48,7 @@ pub fn growth(
         .collect();
     let mut confidence_percent = 95.0;
     let mut cut: Vec<String> = Vec::new();
+    let mut unseen: Vec<String> = Vec::new();
     let mut hopeless = false;
     let stages = stages
         .into_iter()
@@ -74,6 +75,9 @@ pub fn growth(
             };
             confidence_percent = found.confidence_percent;
             cut.extend(found.is_cut().then(|| stage.name.clone()));
+            for own in found.unseen_bursts() {
+                unseen.extend((!unseen.contains(&own.workload)).then_some(own.workload));
+            }
             stage.cases = found
                 .cases
                 .iter()
@@ -133,6 +137,13 @@ pub fn growth(
                 } else {
                     ""
                 }
+            )
+        }))
+        .chain((!unseen.is_empty()).then(|| {
+            format!(
+                "bursts of {} are not in the busiest 20 ms of parts as the runs have them: of which they see too few, those are by arithmetic, and \
+                 those shorter than 20 ms are spread over it; days are of what the runs saw, and `headroom` tells both",
+                unseen.join(", ")
             )
         }))
         .chain(rate_notes(site, growth))

@@ -128,19 +128,7 @@ pub fn measured(
             "the simulated work does not fit: its figures are of a backlog that grows".to_owned(),
         );
     }
-    let off = |row: &MeasuredRow| {
-        let (ratio, measured) = match row.measured_mb_s {
-            Some(bytes) => (row.ratio, bytes),
-            None => (row.frames_ratio, row.measured_frames_s.unwrap_or(0.0)),
-        };
-        match ratio {
-            Some(ratio) if ratio > 0.0 => libm::log(ratio).abs(),
-            Some(_) => f64::INFINITY,
-            None if measured > 0.0 => f64::INFINITY,
-            None => 0.0,
-        }
-    };
-    rows.sort_by(|left, right| off(right).total_cmp(&off(left)));
+    rows.sort_by(|left, right| right.apart().total_cmp(&left.apart()));
     Measured {
         origin,
         case,

@@ -8,6 +8,7 @@
 //! their numbers; the figures are those that the number it ends with gives without the rule. It ends at the first
 //! look that finds a run cut by a limit.
 
+mod bursts;
 mod carried;
 mod figures;
 mod memory;

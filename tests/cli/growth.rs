@@ -332,6 +332,19 @@ fn a_price_list_puts_the_cost_of_a_design_beside_its_gain() {
     assert_eq!(first["changes"]["price"].as_f64(), Some(0.0));
     assert_eq!(made(first, "optics"), made(first, "ports"));
     assert!(text.contains("optics (one an end"), "{text}");
+    // In the rows too, and with all digits: a price that adds up as it stands.
+    list("item,of,price\ncable,64GFC,100000.25\nport,64GFC,1000\noptic,64GFC,200\n");
+    let rows = halfloom(
+        place.path(),
+        &[&arguments[..], &["--csv", "d.csv"]].concat(),
+    );
+    let price = cables * (100_000.25 + 2.0 * 1200.0);
+    let text = out(&rows).replace(['\u{202F}', '\u{2009}'], "");
+    assert!(text.contains(&format!("{price}")), "{price} {text}");
+    let rows = fs::read_to_string(place.path().join("d.csv")).expect("it was written");
+    let row = rows.lines().find(|row| row.contains(",price_takes,"));
+    let row = row.expect("a row of the price");
+    assert!(row.contains(&format!(",{price},")), "{row}");
     list("item,of,price\ncable,64GFC,100\n");
     assert!(out(&halfloom(place.path(), &arguments)).contains("The price list lacks port 64GFC."));
     list("item,of,price\ncable,64GFC,dear\n");
@@ -400,6 +413,78 @@ fn growth_from_a_broken_promise_is_not_met() {
         let output = halfloom(place.path(), &arguments);
         assert_eq!(code(&output), wanted, "{} {}", out(&output), err(&output));
     }
+}
+
+/// Of frames and bytes the farther ratio ranks, and a file of which nothing can be compared is no success.
+#[test]
+fn counters_rank_by_frames_too_and_none_compared_is_no_success() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    small_site(place.path(), EASY);
+    let run = |text: &str| {
+        fs::write(place.path().join("c.csv"), text).expect("it can be written");
+        let all = ["measured", "small.toml", "c.csv", "--quiet", "--json"];
+        halfloom(place.path(), &all)
+    };
+    // Bytes of both some thousandth of what is simulated; frames of the second far fewer than those of the first.
+    let head = "time,part,direction,bytes,frames\n";
+    let output = run(&format!(
+        "{head}0,app:A1~core-A,toward-host,0,0\n10,app:A1~core-A,toward-host,400000,400000\n\
+         0,app:B1~core-B,toward-host,0,0\n10,app:B1~core-B,toward-host,800000,1\n"
+    ));
+    assert_eq!(code(&output), 0, "{}", err(&output));
+    let json: serde_json::Value = serde_json::from_str(&out(&output)).expect("it is JSON");
+    let figure = |row: usize, name: &str| json["rows"][row][name].as_f64().expect("a figure");
+    assert_eq!(json["rows"][0]["part"], "app:B1~core-B");
+    assert!(figure(0, "frames_ratio") < figure(1, "frames_ratio"));
+    assert!(figure(0, "ratio") > figure(1, "ratio"));
+    // Every counter was reset between its two readings.
+    let output = run(&format!(
+        "{head}0,app:A1~core-A,toward-host,400000,9\n10,app:A1~core-A,toward-host,5,1\n"
+    ));
+    assert_eq!(code(&output), 2, "{}", err(&output));
+    assert!(
+        err(&output).contains("no counter of c.csv can be compared: `app:A1~core-A` toward-host: 2 readings, and no two with time and no reset"),
+        "{}",
+        err(&output)
+    );
+}
+
+/// The exit code has one meaning, with a step and without: whether all promises are proven to hold on all days looked at. Four times the work
+/// of today fits, a million times does not.
+#[test]
+fn growth_ends_with_0_only_where_all_days_hold() {
+    let place = tempfile::tempdir().expect("a temporary folder");
+    let path = small_site(place.path(), EASY);
+    let text = fs::read_to_string(&path).expect("it was written");
+    let step = "[[step]]\nname = \"more\"\ndate = \"2027-07-01\"\nset = { \"array.store.parallel\" = 64 }\n";
+    for step in ["", step] {
+        let grown = "[growth]\nfrom = \"2027-01-01\"\nper_year = \"300%\"\n";
+        fs::write(&path, format!("{text}\n{grown}{step}")).expect("it can be written");
+        for (years, wanted) in [("1", 0), ("10", 1)] {
+            let arguments = [
+                &["growth", "small.toml", "--healthy", "--years", years][..],
+                &SHORT,
+                &["run.duration=20ms"],
+            ]
+            .concat();
+            let output = halfloom(place.path(), &arguments);
+            let said = out(&output);
+            assert_eq!(
+                code(&output),
+                wanted,
+                "{years} {step} {said} {}",
+                err(&output)
+            );
+        }
+    }
+    let help = out(&halfloom(place.path(), &["growth", "--help"]));
+    let help = help.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        help.contains("exit code is 0 only where every promise is proven to hold"),
+        "{help}"
+    );
+    let readme = fs::read_to_string("README.md").expect("it is there");
+    assert!(readme.contains("with `growth`: a day within `--years`"));
 }
 
 /// What the help says to add can be added as it stands.

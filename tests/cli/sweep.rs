@@ -257,8 +257,35 @@ fn rows_that_are_there_are_kept_and_not_run_again() {
     let text = String::from_utf8(bytes(folder, "s.csv")).expect("it is text");
     // The first point's rows with another figure, and the second point torn: the mark stays, the torn one is mended.
     let lines: Vec<&str> = text.lines().collect();
-    let marked = lines[1].replace(",healthy,orders,met,", ",healthy,orders,missed,");
-    assert_ne!(marked, lines[1]);
+    let spoilt = lines[1].replace(",healthy,orders,met,", ",healthy,orders,missed,");
+    assert_ne!(spoilt, lines[1]);
+    // With the check of a row that was written so it is one; without, it is run again and named.
+    let (fields, _) = spoilt.rsplit_once(',').expect("a check");
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .from_reader(fields.as_bytes());
+    let record = reader.records().next().expect("a row").expect("it is one");
+    let fields_of_row: Vec<String> = record.iter().map(str::to_owned).collect();
+    let marked = format!(
+        "{fields},{}",
+        halfloom::render::csv::sweep_check(&fields_of_row)
+    );
+    let damaged = text.replace(lines[1], &spoilt);
+    fs::write(folder.join("s.csv"), &damaged).expect("it can be written");
+    fs::write(folder.join("d.csv"), &damaged).expect("it can be written");
+    let merged = halfloom(folder, &["merge", "d.csv"]);
+    assert_eq!(code(&merged), 3, "{}", err(&merged));
+    assert!(err(&merged).contains("line 2 was changed since it was written"));
+    let output = halfloom(folder, &[&SWEEP[..], &["--csv", "s.csv"]].concat());
+    assert!(
+        err(&output).contains("s.csv:2: this row was changed since it was written; its point and those after it are run again"),
+        "{}",
+        err(&output)
+    );
+    assert_eq!(
+        String::from_utf8(bytes(folder, "s.csv")).as_ref(),
+        Ok(&text)
+    );
     let mut cut = [lines[0], &marked, lines[2], lines[3], lines[4]].join("\n");
     cut.push_str("\n2,12,2,3,32G");
     fs::write(folder.join("s.csv"), cut).expect("it can be written");

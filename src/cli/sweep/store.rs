@@ -5,7 +5,7 @@
 //! without all its rows) is cut off and run again; whole points are kept and never run again.
 
 use crate::render::csv::{
-    BEFORE, sweep_csv_line, sweep_header, sweep_json_fields, sweep_json_line,
+    BEFORE, sweep_check, sweep_csv_line, sweep_header, sweep_json_fields, sweep_json_line,
 };
 use std::fs::{File, OpenOptions};
 use std::io::{self, Read, Seek, Write};
@@ -180,6 +180,21 @@ pub(in crate::cli) fn points(
         }
     }
     Ok(whole)
+}
+
+/// The first row that was changed since it was written, by its check: the index of its point, and how many rows stand before it.
+pub(in crate::cli) fn changed(stored: &[Stored]) -> Option<(usize, usize)> {
+    let mut before = 0;
+    for (index, point) in stored.iter().enumerate() {
+        for row in &point.rows {
+            let (check, others) = row.split_last()?;
+            if *check != sweep_check(others) {
+                return Some((index, before));
+            }
+            before += 1;
+        }
+    }
+    None
 }
 
 /// The rows of a point as bytes.

@@ -1,14 +1,23 @@
 //! What every drawing has: its size by format, the finding on slides, the foot, and the way out.
 
-use crate::outcome::{Case, Origin, Report};
+use crate::outcome::{Case, Origin, Report, UnseenBursts};
 
 use super::canvas::{Anchor, Canvas, Face, Mark, svg};
 use super::palette::Role;
 use super::text::{wrap, wrap_at_most};
 use super::{Drawing, Format};
-use crate::render::words::plural;
+use crate::render::words::{burst_foot, plural, unseen_in};
 
 const SLIDE: (f64, f64) = (1280.0, 720.0);
+
+/// Size and lines at most of a finding on a slide that is long.
+const SMALL_FINDING: (f64, usize) = (26.0, 3);
+
+/// Whether a slide has room for all of a finding.
+pub(super) fn finding_fits(finding: &str) -> bool {
+    let (size, most) = SMALL_FINDING;
+    wrap(finding, size, false, SLIDE.0 - 2.0 * 40.0).len() <= most
+}
 
 /// A drawing in the making.
 #[derive(Debug)]
@@ -30,7 +39,8 @@ pub(super) struct Sheet {
 impl Sheet {
     /// A sheet for `finding`; `page_width` counts on wide screens only.
     pub(super) fn new(report: &Report, format: Format, page_width: f64, finding: String) -> Self {
-        Self::of(foot(&report.origin), format, page_width, finding)
+        let foot = with_bursts(foot(&report.origin), &unseen_in(report));
+        Self::of(foot, format, page_width, finding)
     }
 
     /// A sheet whose foot is already words.
@@ -50,7 +60,7 @@ impl Sheet {
             let (size, most) = if wrap(&finding, 32.0, false, space).len() <= 2 {
                 (32.0, 2)
             } else {
-                (26.0, 3)
+                SMALL_FINDING
             };
             for line in wrap_at_most(&finding, size, false, space, most) {
                 top += size * 1.14;
@@ -182,6 +192,14 @@ pub(super) fn foot(origin: &Origin) -> String {
         plural(origin.replications as usize, "replication"),
         origin.version
     )
+}
+
+/// The foot where figures of the busiest 20 ms have such bursts.
+pub(super) fn with_bursts(foot: String, unseen: &[UnseenBursts]) -> String {
+    match burst_foot(unseen) {
+        Some(said) => format!("{foot} · {said}"),
+        None => foot,
+    }
 }
 
 /// The foot of what follows from standards alone.

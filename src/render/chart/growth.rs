@@ -7,13 +7,13 @@ use crate::unit::Date;
 
 use super::axis::Scale;
 use super::canvas::{Anchor, Face, Pen};
-use super::frame::{Plotted, Sheet, foot, look};
+use super::frame::{Plotted, Sheet, finding_fits, foot, look};
 use super::margin::{self, Margin, Named};
 use super::palette::Role;
 use super::place::{Wish, spread};
 use super::text::{bare, fit, room, sig, wrap, wrap_at_most};
 use super::{Drawing, Format};
-use finding::finding;
+use finding::{finding, finding_that_fits};
 
 /// Points of the curve of the load.
 const POINTS: u32 = 80;
@@ -70,7 +70,11 @@ struct Break {
 pub(super) fn draw(plan: &GrowthPlan, format: Format) -> Option<Drawing> {
     let days = Days::of(plan)?;
     let cases = &plan.stages.first()?.cases;
-    let mut sheet = Sheet::of(foot(&plan.origin), format, 800.0, finding(plan));
+    let said = match format {
+        Format::Slide => finding_that_fits(plan, finding_fits),
+        Format::Page | Format::Phone => finding(plan),
+    };
+    let mut sheet = Sheet::of(foot(&plan.origin), format, 800.0, said);
     let em = sheet.em;
     let phone = format == Format::Phone;
     let names = if phone {

@@ -2,12 +2,12 @@
 //!
 //! "Full" is said of the mean alone, where a page has both: a moment at 100 % is not full, for what does not fit waits for the next.
 
-use crate::outcome::{Case, Origin, PartUse};
+use crate::outcome::{Case, Origin, PartUse, UnseenBursts};
 use crate::render::number::{is_over, three_down};
 
 use super::axis::Scale;
 use super::canvas::{Anchor, Face, Pen};
-use super::frame::{Plotted, Sheet, foot};
+use super::frame::{Plotted, Sheet, foot, with_bursts};
 use super::palette::Role;
 use super::rows::{Grid, percent_scale, ruled};
 use super::text::{percent, percent_whole, room, short, sig};
@@ -31,7 +31,7 @@ impl Row<'_> {
 pub(super) fn draw(
     parts: &[PartUse],
     cases: &[&Case],
-    origin: &Origin,
+    (origin, unseen): (&Origin, &[UnseenBursts]),
     format: Format,
 ) -> Option<Drawing> {
     let rows: Vec<Row<'_>> = parts.iter().map(row).collect();
@@ -39,7 +39,12 @@ pub(super) fn draw(
         return None;
     }
     let outages = cases.len() > 1;
-    let mut sheet = Sheet::of(foot(origin), format, 800.0, finding(&rows, cases));
+    let mut sheet = Sheet::of(
+        with_bursts(foot(origin), unseen),
+        format,
+        800.0,
+        finding(&rows, cases),
+    );
     let em = sheet.em;
     let phone = format == Format::Phone;
     let head = em * if phone { 4.6 } else { 3.6 };

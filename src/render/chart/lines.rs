@@ -1,10 +1,8 @@
 //! Lines through points with intervals over a common axis, and a promise as a line to stay under or above.
 
-use crate::outcome::Origin;
-
 use super::axis::Scale;
 use super::canvas::{Anchor, Face, Mark, Pen};
-use super::frame::{Plotted, Sheet, foot};
+use super::frame::{Plotted, Sheet};
 use super::margin::{self, Margin, Named};
 use super::palette::Role;
 use super::text::{bare, fit, room, wrap};
@@ -116,7 +114,7 @@ fn pen(index: usize, role: Role, em: f64) -> Pen {
 
 /// Draws it; `None` without a point.
 pub(super) fn draw(
-    origin: &Origin,
+    foot: String,
     format: Format,
     finding: String,
     description: String,
@@ -126,7 +124,7 @@ pub(super) fn draw(
     if !dots().any(|dot| dot.x.is_finite() && dot.y.is_finite()) {
         return None;
     }
-    let mut sheet = Sheet::of(foot(origin), format, 800.0, finding);
+    let mut sheet = Sheet::of(foot, format, 800.0, finding);
     let em = sheet.em;
     let phone = format == Format::Phone;
     let list = if phone {

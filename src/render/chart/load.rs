@@ -7,7 +7,7 @@ use crate::render::words::{
     measure_name, sentence, switch_breaks, verdict_word,
 };
 
-use super::frame::look;
+use super::frame::{foot, look, with_bursts};
 use super::lines::{self, Dot, Line, Lines, Promised, Target, targets};
 use super::text::{bare, target};
 use super::{Drawing, Format};
@@ -99,7 +99,8 @@ pub(super) fn draw(headroom: &Headroom, promise: usize, format: Format) -> Optio
         }
         _ => finding(headroom),
     };
-    lines::draw(&headroom.origin, format, title, description, &chart)
+    let foot = with_bursts(foot(&headroom.origin), &headroom.unseen_bursts());
+    lines::draw(foot, format, title, description, &chart)
 }
 
 /// Whether less load is promised less with: a throughput of open work, where the load grows and not hosts.

@@ -414,7 +414,7 @@ fn over_one(
         }),
     };
     let text = description(table, what, &[key]);
-    lines::draw(origin, format, finding(table, what), text, &chart)
+    lines::draw(foot(origin), format, finding(table, what), text, &chart)
 }
 
 fn description(table: &SweepTable, what: &What, keys: &[usize]) -> String {

@@ -369,6 +369,37 @@ fn what_is_short_at_first_breaks_on_no_day_beyond_the_next_step() {
     );
 }
 
+/// Three stages with much to say of each: a slide tells less of them rather than half a word.
+#[test]
+fn a_slide_of_growth_ends_with_a_whole_sentence() {
+    let mut plan = sample_growth();
+    let last = plan.stages[1].clone();
+    plan.stages.push(last);
+    for (index, stage) in plan.stages.iter_mut().enumerate() {
+        stage.name = format!("a planned change that takes many words to be told, number {index}");
+        stage.date = format!("20{}-01-01", 27 + 2 * index);
+        stage.until = (index < 2).then(|| format!("20{}-01-01", 29 + 2 * index));
+        for (case, own) in stage.cases.iter_mut().enumerate() {
+            own.standing = crate::outcome::Standing::Open;
+            own.holds_until = Some(format!("20{}-0{}-18", 27 + 2 * index, 3 + 2 * case));
+            own.breaks_by = None;
+        }
+    }
+    let drawing = growth_curve(&plan, Format::Slide).expect("there are stages");
+    let words = texts(&drawing.svg);
+    assert!(!words.iter().any(|word| word.ends_with('…')), "{words:?}");
+    assert!(
+        drawing
+            .finding
+            .ends_with("what comes after it is undecided. Later steps: see below."),
+        "{}",
+        drawing.finding
+    );
+    // A page has room for all.
+    let page = growth_curve(&plan, Format::Page).expect("there are stages");
+    assert!(page.finding.len() > drawing.finding.len());
+}
+
 /// What is not proven to break is not told as if it held: how far it is proven, or that it is undecided.
 #[test]
 fn a_day_that_is_not_proven_is_told_as_that() {

@@ -105,12 +105,15 @@ pub(super) fn wrap_at_most(
     let mut lines = wrap(text, size, bold, space);
     if lines.len() > most {
         let rest = lines.split_off(most.saturating_sub(1)).join(" ");
-        let mut last = fit(&format!("{rest} "), size, bold, space);
-        if let Some(at) = last.find('…') {
-            last.truncate(at);
-            last.push('…');
-        }
-        lines.push(last.trim_end().to_owned());
+        // Whole words, but of a line that is one word.
+        let ended = |kept: &str| {
+            let kept = kept.trim_end_matches([' ', ',', ';', ':', '.']);
+            format!("{kept}…")
+        };
+        let ends = rest.match_indices(' ').map(|(at, _)| ended(&rest[..at]));
+        let fits = |line: &String| room(line, size, bold) <= space;
+        let last = ends.take_while(fits).last();
+        lines.push(last.unwrap_or_else(|| fit(&format!("{rest} …"), size, bold, space)));
     }
     lines
 }
@@ -258,6 +261,31 @@ pub(super) fn clean(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// What does not fit is left out word by word.
+    #[test]
+    fn lines_that_are_too_many_end_with_a_whole_word() {
+        let text = "As it is: healthy, every promise holds until the next step; with one fabric lost, a promise breaks";
+        for space in 120..400 {
+            let lines = wrap_at_most(text, 13.0, false, f64::from(space), 2);
+            let last = lines.last().expect("a line");
+            let Some(kept) = last.strip_suffix('…') else {
+                continue;
+            };
+            let said = format!("{} {kept}", lines[..lines.len() - 1].join(" "));
+            let after = text.strip_prefix(said.trim_start()).expect("a beginning");
+            let next = after.chars().next().expect("more was to be said");
+            assert!(
+                next == ' ' || next.is_ascii_punctuation(),
+                "{space}: {lines:?}"
+            );
+            assert!(
+                lines
+                    .iter()
+                    .all(|line| room(line, 13.0, false) <= f64::from(space))
+            );
+        }
+    }
 
     #[test]
     fn three_digits_everywhere() {

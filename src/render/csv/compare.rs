@@ -5,7 +5,8 @@ use crate::outcome::{Change, Comparison, Lack};
 use crate::render::words::measure_name;
 
 /// One row for each difference from the first design: of the work (`workload` and `figure`), then of the
-/// parts (`part`, used per cent on the mean).
+/// parts (`part`, used per cent on the mean); with a price list then three rows a design with its prices (`figure`: what it takes, what it
+/// frees and how much dearer it is built new; no `value` where the list lacks any of it).
 #[must_use]
 pub fn comparison_csv(comparison: &Comparison) -> String {
     let header = names(&[
@@ -79,6 +80,26 @@ pub fn comparison_csv(comparison: &Comparison) -> String {
         cells.extend([String::new(), String::new()]);
         cells.push(cut(row.design));
         rows.push(cells);
+    }
+    if comparison.priced {
+        for (index, design) in comparison.designs.iter().enumerate().skip(1) {
+            let prices = [
+                ("price_takes", design.changes.price),
+                ("price_frees", design.frees.price),
+                ("price_dearer", design.dearer()),
+            ];
+            rows.extend(prices.map(|(figure, price)| {
+                let mut cells = vec![String::new(); header.len()];
+                cells[0] = (index + 1).to_string();
+                cells[1] = name(index);
+                cells[5] = figure.to_owned();
+                cells[6] = "false".to_owned();
+                cells[7] = "price".to_owned();
+                cells[9] = maybe(price);
+                cells[16] = cut(index);
+                cells
+            }));
+        }
     }
     to_text(&header, rows)
 }

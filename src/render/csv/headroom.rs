@@ -1,13 +1,14 @@
 //! Loads that were run, as rows.
 
 use super::{maybe, names, number, to_text};
-use crate::outcome::{Headroom, LoadPoint, Purpose, Verdict};
+use crate::outcome::{Headroom, LoadPoint, Purpose, Unseen, Verdict};
 use crate::render::words::measure_name;
 
 /// One row for each case, load and promise. `point_verdict` is on all promises together, at the load's share
 /// of the error; `proven` marks the two ends of a case, `met` and `missed`, and loads
 /// below that are missed all the same, `missed below`; `search` says whether it was `stopped` early;
-/// `outstanding` is how many I/Os each closed loop kept outstanding at each host.
+/// `outstanding` is how many I/Os each closed loop kept outstanding at each host; `bursts_unseen` names workloads whose bursts the busiest
+/// 20 ms do not have from its runs as they are.
 #[must_use]
 pub fn headroom_csv(headroom: &Headroom) -> String {
     let header = names(&[
@@ -30,6 +31,7 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
         "proven",
         "outstanding",
         "left_open",
+        "bursts_unseen",
         "search",
     ]);
     let search = if headroom.partial { "stopped" } else { "whole" };
@@ -65,6 +67,14 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
             let outstanding: Vec<String> = loops
                 .map(|own| format!("{} {}", own.workload, own.depth))
                 .collect();
+            let unseen: Vec<String> = point
+                .unseen_bursts
+                .iter()
+                .map(|own| match own.why {
+                    Unseen::Rare => format!("{}: too few", own.workload),
+                    Unseen::Short => format!("{}: shorter than 20 ms", own.workload),
+                })
+                .collect();
             for row in &point.rows {
                 let cell = &row.cell;
                 rows.push(vec![
@@ -87,6 +97,7 @@ pub fn headroom_csv(headroom: &Headroom) -> String {
                     proven.to_owned(),
                     outstanding.join("; "),
                     super::left_open(cell).to_owned(),
+                    unseen.join("; "),
                     search.to_owned(),
                 ]);
             }

@@ -8,12 +8,13 @@ use super::{maybe, names, number};
 use crate::outcome::{Cell, MeasureKind, SweepPoint, Verdict, WorkloadFigures};
 use crate::render::words::measure_name;
 use serde_json::{Map, Value};
+use sha2::{Digest, Sha256};
 
 /// Columns before those of the varied values.
 pub const BEFORE: [&str; 4] = ["point", "points", "row", "rows"];
 
 /// Columns after those of the varied values; those in [`TEXTS`] are text, the others are numbers.
-const AFTER: [&str; 57] = [
+const AFTER: [&str; 58] = [
     "case",
     "workload",
     "all_promises",
@@ -71,9 +72,10 @@ const AFTER: [&str; 57] = [
     "digest",
     "sweep",
     "version",
+    "row_check",
 ];
 
-const TEXTS: [&str; 16] = [
+const TEXTS: [&str; 17] = [
     "case",
     "workload",
     "all_promises",
@@ -88,6 +90,7 @@ const TEXTS: [&str; 16] = [
     "digest",
     "sweep",
     "version",
+    "row_check",
     "saturated",
     "partial",
 ];
@@ -159,6 +162,7 @@ pub fn sweep_rows(place: &SweepPlace, point: &SweepPoint) -> Vec<Vec<String>> {
                 place.sweep.clone(),
                 place.version.clone(),
             ]);
+            out.push(sweep_check(&out));
             out
         })
         .collect()
@@ -347,6 +351,22 @@ fn figures(
     out.push(point.ports_lacking.join("; "));
     out.extend(switch_over(point, case, work));
     out
+}
+
+/// What the last field of a row has to be: the first eight digits of a SHA-256 of all others, so that a row that was changed is known.
+/// Figures count to nine digits, as both kinds of rows have them.
+#[must_use]
+pub fn sweep_check(others: &[String]) -> String {
+    let mut hash = Sha256::new();
+    for field in others {
+        match field.parse::<f64>() {
+            Ok(value) if value.is_finite() => hash.update(format!("{value:.8e}").as_bytes()),
+            _ => hash.update(field.as_bytes()),
+        }
+        hash.update([0x1f]);
+    }
+    let digest = hash.finalize();
+    digest.iter().take(4).map(|b| format!("{b:02x}")).collect()
 }
 
 /// One row with commas, and its line end.

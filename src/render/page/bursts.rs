@@ -5,6 +5,7 @@ use super::html::{Column, Table, beside, esc, figure};
 use super::{Context, DRAWN_CASES};
 use crate::render::chart::{Format, peaks};
 use crate::render::number::{NONE, THIN, UNMEASURED, three};
+use crate::render::words::burst_words;
 
 pub(super) fn section(context: &Context<'_>) -> String {
     let mut charts = String::new();
@@ -19,6 +20,10 @@ pub(super) fn section(context: &Context<'_>) -> String {
     }
     let note = "<p>A monitor that polls every five minutes shows the mean. Requests wait in the busiest 20\u{202F}ms.</p><p>A rule of thumb says: at most 35\u{202F}% busy on the mean when healthy, 70\u{202F}% with one fabric lost (common practice, no source). It says nothing of bursts.</p>";
     let table = workloads(context);
+    let table = match burst_words(context.report) {
+        Some(said) => format!("<p class=\"plain\"><b>{}</b></p>\n{table}", esc(&said)),
+        None => table,
+    };
     let body = match (charts.is_empty(), table.is_empty()) {
         (true, true) => "<p class=\"plain\">No steady state was run.</p>\n".to_owned(),
         (true, false) => beside(&table, note),

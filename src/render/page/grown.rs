@@ -12,10 +12,10 @@ use crate::outcome::{
 use crate::render::chart::{Format, load_curve, part_bars};
 use crate::render::number::{NONE, as_written, is_over, three, three_down, with_unit};
 use crate::render::words::{
-    Flag, beside_words, counted, counted_met, counted_missed, growth_unit, hole_words, listed,
-    load_in, measure_name, missed_today, proven_sentences_below, stopped_words, switch_breaks,
-    switch_clause, switch_remark, switch_sentence, switch_value, target_of, today_word,
-    verdict_word,
+    Flag, beside_words, burst_words_of, counted, counted_met, counted_missed, growth_unit,
+    hole_words, listed, load_in, measure_name, missed_today, proven_sentences_below, stopped_words,
+    switch_breaks, switch_clause, switch_remark, switch_sentence, switch_value, target_of,
+    today_word, verdict_word,
 };
 use std::fmt::Write as _;
 
@@ -39,7 +39,7 @@ pub fn headroom_page(found: &Headroom) -> String {
         let narrow = load_curve(found, index, Format::Phone);
         curves.push_str(&figure_numbered(&mut next, "", wide, narrow));
     }
-    let note = "<p>The line is the promise; bars are intervals of 95\u{202F}% over the replications. Hollow points looked for the edge and prove nothing; filled ones are the proof, on other random numbers.</p><p>The knee is, of the loads that were run, the one at which load ÷ the latency that breaks first is largest: beyond it, latency grows faster than the load.</p>";
+    let note = "<p>The line is the promise; bars are intervals of 95\u{202F}% over the replications. Hollow points looked for the edge and prove nothing; filled ones are the proof, on other random numbers.</p><p>The knee is, of the loads that were run, the one at which load ÷ the latency that breaks first is largest: beyond it, latency grows faster than the load. None is told where the intervals let it be chance.</p>";
     body.push_str(&section(
         "load",
         1,
@@ -57,6 +57,9 @@ pub fn headroom_page(found: &Headroom) -> String {
         note.push_str("<p><b>Peak 100\u{202F}% at</b> is 100 ÷ that: arithmetic, of those 20\u{202F}ms and of work that is not in closed loops. Promises may break before, and may hold beyond: what does not fit into such a moment waits for the next one.</p>");
         note.push_str(&full_words(found));
     }
+    if let Some(said) = burst_words_of(found) {
+        let _ = write!(note, "<p><b>{}</b></p>", esc(&said));
+    }
     body.push_str(&section(
         "parts",
         2,
@@ -69,9 +72,11 @@ pub fn headroom_page(found: &Headroom) -> String {
         "And while a fabric is being lost?",
         &switches(found),
     ));
+    let mut notes = found.notes.clone();
+    notes.extend(burst_words_of(found));
     body.push_str(&rest(
         4,
-        &found.notes,
+        &notes,
         &found.origin,
         &format!(
             "Both ends of a case hold together with {}\u{202F}% confidence, each case by itself.",
@@ -103,10 +108,7 @@ fn short_answer(found: &Headroom) -> String {
     let said = |case: &CaseHeadroom| {
         let name = named_in(case);
         case.met.map_or_else(
-            || match missed_today(case) {
-                Some(_) => format!("at no load {name} (missed today)"),
-                None => format!("at no load {name}"),
-            },
+            || name.clone(),
             |met| {
                 let least = case.bound.map_or("", |bound| match bound {
                     Bound::Asked => "at least ",
@@ -146,7 +148,6 @@ fn short_answer(found: &Headroom) -> String {
     let not_yet = of(&|case| case.today.is_some() && open(case));
     let known = cases.iter().copied();
     let known = known.filter(|case| case.today.is_some() && !open(case));
-    let all: Vec<String> = known.map(said).collect();
     let least = match outages().count() {
         0..=3 => String::new(),
         more => {
@@ -158,11 +159,30 @@ fn short_answer(found: &Headroom) -> String {
             format!(", the least of {more} outages{switch}")
         }
     };
+    // What is not proven to hold is broken at every load, from some load on, or open: never "at no load" alike.
+    let (held, rest): (Vec<&CaseHeadroom>, Vec<&CaseHeadroom>) =
+        known.partition(|case| case.met.is_some());
+    let outage_held = held.iter().any(|case| case.case.outage.is_some());
+    let all: Vec<String> = held.into_iter().map(said).collect();
+    let named = |wanted: &dyn Fn(&CaseHeadroom) -> bool| -> Vec<String> {
+        let cases = rest.iter().filter(|case| wanted(case));
+        cases
+            .map(|case| {
+                let today = missed_today(case).map_or("", |_| " (missed today)");
+                let least = case.case.outage.as_ref().map_or("", |_| least.as_str());
+                format!("{}{today}{least}", named_in(case))
+            })
+            .collect()
+    };
+    let never = named(&|case| case.hopeless.is_some());
+    let breaks = named(&|case| case.hopeless.is_none() && case.missed.is_some());
+    let either = named(&|case| case.hopeless.is_none() && case.missed.is_none());
     let steady = match found.switch_overs {
         SwitchOvers::NothingPromised => "promise",
         SwitchOvers::Judged | SwitchOvers::NotAsked => "steady promise",
     };
     if !all.is_empty() {
+        let least = if outage_held { least.as_str() } else { "" };
         proven = format!("every {steady} is proven to hold {}{least}", listed(&all));
     }
     let stopped = if found.partial {
@@ -170,11 +190,23 @@ fn short_answer(found: &Headroom) -> String {
     } else {
         ""
     };
+    let rest = [
+        (format!("no load keeps every {steady}"), never),
+        (format!("no load is proven to keep every {steady}"), breaks),
+        ("nothing is proven either way".to_owned(), either),
+    ];
+    let rest = rest.into_iter().filter(|(_, names)| !names.is_empty());
+    let rest = rest.map(|(said, names)| format!("{said} {}", listed(&names)));
     let yet = (!not_yet.is_empty()).then(|| format!("nothing is proven yet {}", listed(&not_yet)));
     let nothing =
         (!unpromised.is_empty()).then(|| format!("nothing is promised {}", listed(&unpromised)));
     let proven = (!proven.is_empty()).then_some(proven);
-    let parts: Vec<String> = proven.into_iter().chain(yet).chain(nothing).collect();
+    let parts: Vec<String> = proven
+        .into_iter()
+        .chain(rest)
+        .chain(yet)
+        .chain(nothing)
+        .collect();
     let said = format!("{stopped}{}.", parts.join("; "));
     let mut letters = said.chars();
     letters.next().map_or_else(String::new, |first| {

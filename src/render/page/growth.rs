@@ -6,7 +6,7 @@ use super::html::{Column, Table, beside, case_name, esc, figure, sentence};
 use crate::outcome::Growth;
 use crate::render::chart::{Format, headroom};
 use crate::render::number::{NONE, is_over, three_down};
-use crate::render::words::{GROWTH_TITLE, growth_words, short_span_words};
+use crate::render::words::{GROWTH_TITLE, burst_words, growth_words, short_span_words};
 
 pub(super) fn section(context: &Context<'_>) -> String {
     let drawing = |format| headroom(context.report, format);
@@ -70,6 +70,7 @@ fn table(context: &Context<'_>) -> String {
     let notes = [
         growth_words(context.report),
         short_span_words(context.report),
+        burst_words(context.report),
     ];
     for said in notes.into_iter().flatten() {
         out.push_str(&format!("<p>{}</p>", sentence(&said)));

@@ -3,7 +3,7 @@
 use super::Context;
 use super::html::{Column, Table, esc, flag_mark, prose, sentence};
 use crate::outcome::{Mend, MendOrigin};
-use crate::render::number::{NONE, three};
+use crate::render::number::{NONE, price};
 use crate::render::words::{Flag, mend_cell, mend_search_words, mend_takes, mend_worst, set_words};
 
 /// The table and what was tried; nothing when no change was simulated.
@@ -55,7 +55,7 @@ fn cells(context: &Context<'_>, mend: &Mend, priced: bool) -> Vec<String> {
         esc(&mend_takes(&mend.changes)),
     ];
     if priced {
-        cells.push(mend.changes.price.map_or_else(|| NONE.to_owned(), three));
+        cells.push(mend.changes.price.map_or_else(|| NONE.to_owned(), price));
     }
     cells.push(format!(
         "{} {}",

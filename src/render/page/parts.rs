@@ -6,6 +6,7 @@ use super::{Context, DRAWN_CASES};
 use crate::outcome::{PartUse, UseInCase};
 use crate::render::chart::{Format, members};
 use crate::render::number::{is_over, three};
+use crate::render::words::burst_words;
 use std::fmt::Write as _;
 
 pub(super) fn section(context: &Context<'_>) -> String {
@@ -16,6 +17,9 @@ pub(super) fn section(context: &Context<'_>) -> String {
     } else {
         beside(&heat, note)
     };
+    if let Some(said) = burst_words(context.report) {
+        let _ = writeln!(body, "<p class=\"plain\"><b>{}</b></p>", esc(&said));
+    }
     for case in 0..context.report.steady.len().min(DRAWN_CASES) {
         let drawing = |format| members(context.report, case, format);
         body.push_str(&figure(

@@ -32,13 +32,16 @@ pub fn growth_page(plan: &GrowthPlan) -> String {
     }
     answers.extend(growth_stopped_words(plan).map(str::to_owned));
     let mut body = head("When does a promise break?", &answers, &growth_facts(plan));
-    let note = "<p>The thick line is the load. The others are what is proven to be carried, by case; where the load crosses one, a promise breaks: the thick stroke reaches from the last day that is proven to hold to the day by which it is proven to be broken.</p>";
+    let note = format!(
+        "<p>The thick line is the load. The others are what is proven to be carried, by case; {}.</p>",
+        crossing(plan)
+    );
     let chart = figure_numbered(&mut next, "", wide, narrow);
     body.push_str(&section(
         "years",
         1,
         "How does the load meet what is proven?",
-        &beside(&chart, note),
+        &beside(&chart, &note),
     ));
     body.push_str(&section(
         "days",
@@ -58,6 +61,28 @@ pub fn growth_page(plan: &GrowthPlan) -> String {
     )));
     let title = format!("{}: growth", plan.origin.title);
     single(&plan.origin, "growth", &title, &body)
+}
+
+/// What it means that the load crosses a line: a break only where one is proven.
+fn crossing(plan: &GrowthPlan) -> &'static str {
+    let cases = || {
+        let stages = plan.stages.iter();
+        stages.flat_map(|stage| stage.cases.iter().map(move |case| (stage, case)))
+    };
+    let broken = cases().any(|(stage, case)| stage.broken_by(case).is_some());
+    let open = cases().any(|(_, case)| case.standing == Standing::Open);
+    match (broken, open) {
+        (true, false) => {
+            "where the load crosses one, a promise breaks: the thick stroke reaches from the last day that is proven to hold to the day by which it is proven to be broken"
+        }
+        (true, true) => {
+            "where the load crosses one with a thick stroke, a promise breaks: the stroke reaches from the last day that is proven to hold to the day by which it is proven to be broken. Where it crosses one without, what comes after it is undecided"
+        }
+        (false, true) => {
+            "where the load crosses one, what is proven to hold ends, and what comes after it is undecided"
+        }
+        (false, false) => "the load crosses none of them while its stage lasts",
+    }
 }
 
 /// The first day on which something breaks, by stage: at most three.

@@ -5,7 +5,9 @@ use super::files::names;
 use super::html::section as framed;
 use super::html::{esc, sentence as named_words};
 use crate::render::number::{THIN, about, three};
-use crate::render::words::{beyond_run_words, filling_words, partial_words, precision_words};
+use crate::render::words::{
+    beyond_run_words, burst_words, filling_words, partial_words, precision_words,
+};
 
 pub(super) fn section(context: &Context<'_>) -> String {
     let report = context.report;
@@ -63,6 +65,7 @@ pub(super) fn section(context: &Context<'_>) -> String {
         .collect();
     let partial = [
         partial_words(report),
+        burst_words(report),
         beyond_run_words(report),
         filling_words(report),
     ];

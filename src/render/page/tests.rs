@@ -478,3 +478,87 @@ fn cells_do_not_run_together_as_text() {
         assert!(!page.contains(joint), "{joint}");
     }
 }
+
+/// The tile of growth says which of the two meanings of full it has: a moment, or all the time.
+#[test]
+fn the_tile_of_growth_says_in_which_way_a_part_is_full() {
+    let mut report = crate::render::sample::sample_report();
+    // Where a switch-over was run its longest I/O stands there.
+    report.switches.clear();
+    let tile = |report: &crate::outcome::Report| {
+        let page = super::page(report);
+        let (_, tile) = page.split_once("then <i>").expect("a tile of growth");
+        tile.split("</li>").next().expect("its end").to_owned()
+    };
+    let said = tile(&report);
+    assert!(
+        said.contains("is full in its busiest 20\u{202F}ms (") && said.contains("% on the mean)"),
+        "{said}"
+    );
+    for used in report
+        .parts
+        .iter_mut()
+        .flat_map(|part| part.cases.iter_mut().flatten())
+    {
+        used.mean_percent = used.peak_percent;
+    }
+    let said = tile(&report);
+    assert!(said.contains("is full on the mean,"), "{said}");
+}
+
+/// A case of which no load is met is broken at every load, from one load on, or open: each is said as what it is.
+#[test]
+fn a_case_without_a_proven_load_says_which_way_it_is_open() {
+    let first_of = |found: &crate::outcome::Headroom| {
+        let page = headroom_page(found);
+        let first = page.split("<h1").nth(1).expect("a heading");
+        first.split("</h1>").next().expect("its end").to_owned()
+    };
+    let mut found = crate::render::sample::sample_headroom();
+    for case in &mut found.cases {
+        (case.met, case.missed, case.hopeless) = (None, None, None);
+        case.today = Some(crate::outcome::Verdict::Undecided);
+        (case.switch_over, case.switch_met) = (None, None);
+        case.switch_tried.clear();
+    }
+    let said = first_of(&found);
+    assert!(
+        said.contains("Nothing is proven either way healthy, with A lost and with B lost."),
+        "{said}"
+    );
+    assert!(
+        !said.contains("proven to hold") && !said.contains("at no load"),
+        "{said}"
+    );
+    found.cases[1].missed = Some(1.2);
+    found.cases[1].today = Some(crate::outcome::Verdict::Missed);
+    found.cases[2].hopeless = Some(crate::outcome::Hopeless {
+        workload: "bookings".to_owned(),
+        measure: crate::outcome::MeasureKind::Mean,
+        target_text: "1us".to_owned(),
+        because: crate::outcome::Because::NoPath,
+    });
+    let said = first_of(&found);
+    for words in [
+        "o load keeps every steady promise with B lost",
+        "o load is proven to keep every steady promise with A lost (missed today)",
+        "othing is proven either way healthy",
+    ] {
+        assert!(said.contains(words), "{said}");
+    }
+}
+
+/// Where a line of the picture of growth is crossed and nothing is proven, no promise is said to break there.
+#[test]
+fn the_picture_of_growth_says_a_break_only_where_one_is_proven() {
+    let mut plan = crate::render::sample::sample_growth();
+    let page = growth_page(&plan);
+    assert!(page.contains("where the load crosses one, a promise breaks: the thick stroke"));
+    for case in plan.stages.iter_mut().flat_map(|stage| &mut stage.cases) {
+        case.standing = crate::outcome::Standing::Open;
+        (case.breaks_by, case.breaks_factor, case.breaks) = (None, None, None);
+    }
+    let page = growth_page(&plan);
+    assert!(!page.contains("a promise breaks: the thick"), "{page}");
+    assert!(page.contains("what comes after it is undecided"), "{page}");
+}

@@ -2,7 +2,7 @@
 
 use super::Context;
 use super::html::{esc, flag_class, flag_mark, prose};
-use crate::outcome::{Cell, MeasureKind, Row};
+use crate::outcome::{Cell, Growth, MeasureKind, Row};
 use crate::render::number::{
     Scale, as_written, is_over, three, three_down, whole_percent, with_unit,
 };
@@ -237,6 +237,27 @@ fn switch_fact(context: &Context<'_>) -> Option<Fact> {
     })
 }
 
+/// From here on a part is full on the mean, per cent: what is printed as 100.
+const FULL_ON_MEAN: f64 = 99.5;
+
+/// Whether a part is full on the mean at the load of a growth, or in its busiest moments alone.
+fn full_how(context: &Context<'_>, growth: &Growth) -> String {
+    let mut parts = context.report.parts.iter();
+    let part = parts.find(|part| part.part == growth.part);
+    let case = context.case_index(&growth.case);
+    let used = part.zip(case);
+    let used = used.and_then(|(part, case)| part.cases.get(case)?.as_ref());
+    let mean = used.map(|used| used.asked_percent() * growth.factor);
+    // A queue depth is told by its mean, and so is what is full all the time.
+    match mean.filter(|mean| *mean < FULL_ON_MEAN) {
+        Some(mean) => format!(
+            "in its busiest 20\u{202F}ms ({}\u{202F}% on the mean)",
+            whole_percent(mean)
+        ),
+        None => "on the mean".to_owned(),
+    }
+}
+
 fn growth_fact(context: &Context<'_>) -> Option<Fact> {
     let growth = &context.report.growth;
     let least = growth.iter().min_by(|a, b| a.factor.total_cmp(&b.factor))?;
@@ -246,8 +267,9 @@ fn growth_fact(context: &Context<'_>) -> Option<Fact> {
         colour: "",
         interval: "today’s load, by arithmetic".to_owned(),
         what: format!(
-            "then <i>{}</i> is full, {}",
+            "then <i>{}</i> is full {}, {}",
             esc(&least.part),
+            full_how(context, least),
             esc(&least.case)
         ),
         close: "<em>the first limit</em>".to_owned(),

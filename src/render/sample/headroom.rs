@@ -174,5 +174,6 @@ fn point(share: f64, end: f64) -> LoadPoint {
         }],
         fullest: vec![part("san to edge, 32GFC", 91.0 * share)],
         ranked_by: RankedBy::Mean,
+        unseen_bursts: Vec::new(),
     }
 }

@@ -27,6 +27,7 @@ pub(super) fn steady(case: &Case, mended: bool) -> Steady {
         arrays: links::arrays(case),
         hosts: hosts(crowded),
         paths: paths(case),
+        unseen_bursts: Vec::new(),
         events: 412_000_000,
         frame_hops: 188_000_000,
         ios: 6_520_000,

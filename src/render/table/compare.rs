@@ -5,7 +5,7 @@ use crate::outcome::{
     Case, Cell, Change, Comparison, Difference, Inventory, Lack, Matrix, PartDifference, Row,
     Verdict,
 };
-use crate::render::number::{NONE, Scale, count, three};
+use crate::render::number::{NONE, Scale, count, price, three};
 use crate::render::words::{
     lack_word, listed, measure_name, mend_takes, origin_line, plural, row_scale, two_figures,
     verdict_word,
@@ -259,10 +259,9 @@ fn costs(comparison: &Comparison) -> String {
                 list.extend(new);
             }
             let prices = [design.changes.price, design.frees.price, design.dearer()];
-            cells.extend(prices.map(|price| match (index, price) {
+            cells.extend(prices.map(|own| match (index, own) {
                 (0, _) => NONE.to_owned(),
-                (_, Some(price)) if price < 0.0 => format!("−{}", three(-price)),
-                (_, Some(price)) => three(price),
+                (_, Some(own)) => price(own),
                 (_, None) => "not all priced".to_owned(),
             }));
         }

@@ -6,9 +6,9 @@ use crate::outcome::{
 };
 use crate::render::number::{NONE, Scale, as_written, count, three};
 use crate::render::words::{
-    beside_words, counted, counted_met, counted_missed, growth_axis, load_in, measure_name,
-    no_crossing, origin_line, proven_sentences, stopped_words, switch_remark, switch_sentence,
-    today_word, verdict_word,
+    beside_words, burst_words_of, counted, counted_met, counted_missed, growth_axis, load_in,
+    measure_name, no_crossing, origin_line, proven_sentences, stopped_words, switch_remark,
+    switch_sentence, today_word, verdict_word,
 };
 
 /// Ends by case, every load that was run, the parts at today's load, and what is taken for granted.
@@ -41,6 +41,9 @@ pub fn headroom_text(headroom: &Headroom) -> String {
     }
     for note in &headroom.notes {
         out.push_str(&format!("Note: {note}.\n"));
+    }
+    if let Some(said) = burst_words_of(headroom) {
+        out.push_str(&wrapped(&said, 96));
     }
     out.push_str(&format!(
         "Both ends of a case hold together with {} % confidence, each case by itself.\n{}\n",

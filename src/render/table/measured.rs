@@ -58,14 +58,15 @@ pub fn measured_text(measured: &Measured) -> String {
     let mut out = String::new();
     if let Some(worst) = measured.rows.first() {
         let ratio = ratio(worst);
-        let frames = worst.frames_ratio.filter(|_| worst.measured_mb_s.is_none());
+        let by_frames = worst.frames_apart() > worst.bytes_apart();
+        let frames = worst.frames_ratio.filter(|_| by_frames);
         out.push_str(&match (worst.ratio, frames) {
-            (Some(_), _) => format!(
+            (Some(_), None) => format!(
                 "The farthest apart is {}, {}: measured {ratio} times what is simulated.\n\n",
                 worst.part,
                 way(worst)
             ),
-            (None, Some(frames)) => format!(
+            (_, Some(frames)) => format!(
                 "The farthest apart is {}, {}: measured {} times the frames that are simulated.\n\n",
                 worst.part,
                 way(worst),

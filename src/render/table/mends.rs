@@ -2,7 +2,7 @@
 
 use super::align::{Aligned, wrapped};
 use crate::outcome::{Mend, MendOrigin, Report};
-use crate::render::number::{NONE, three};
+use crate::render::number::{NONE, price};
 use crate::render::words::{mend_search_words, mend_takes, mend_worst, set_words};
 
 /// Every change with what it takes and what it leaves; then what was tried and what cannot be.
@@ -23,7 +23,7 @@ pub(super) fn mends(report: &Report) -> String {
             mend_worst(report, mend).plain(),
         ];
         if search.priced {
-            cells.push(mend.changes.price.map_or_else(|| NONE.to_owned(), three));
+            cells.push(mend.changes.price.map_or_else(|| NONE.to_owned(), price));
         }
         table.row(cells);
     }

@@ -13,7 +13,7 @@ use crate::render::number::{
     three_down,
 };
 use crate::render::words::{
-    Flag, GROWTH_TITLE, Prose, answer, beyond_run_words, filling_words, growth_words,
+    Flag, GROWTH_TITLE, Prose, answer, beyond_run_words, burst_words, filling_words, growth_words,
     hosts_without_path, least_and_most, longest_of, measure_name, partial_words, plural,
     precision_words, report_line, row_scale, sent_twice, short_span_words, stalls_by_timers,
     still_slow, stop_and_spike, target_words, timer_words,
@@ -78,6 +78,7 @@ fn figures(report: &Report) -> String {
 
 pub(super) fn foot(report: &Report) -> String {
     let notes = [
+        burst_words(report),
         beyond_run_words(report),
         filling_words(report),
         partial_words(report),

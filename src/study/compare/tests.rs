@@ -256,6 +256,8 @@ fn how_a_design_is_run_is_no_setting_of_it() {
     let run = set(&["run.seed", "run.duration", "outage.A.takes", "title"]);
     assert_eq!((run.settings, run.parts.len()), (0, 0));
     assert_eq!(set(&["run.seed", "host.db.paths"]).settings, 1);
+    // Controllers are counted as what they are.
+    assert_eq!(set(&["array.vault.controllers"]).settings, 0);
     // What is warned to have no effect is none either.
     let timers = ["host.db.timers.lag_rehash", "host.db.timers.fast_io_fail"];
     assert_eq!((set(&timers[..1]).settings, set(&timers).settings), (0, 1));

@@ -1,7 +1,7 @@
 //! What the runs of a case say together, and what is taken for granted.
 
 use super::below::{broken as broken_at, holes};
-use super::curve::{Curve, knee};
+use super::curve::{Curve, Figure, knee};
 use super::edge::{Place, before_floor, bounded, clear_ends, crossing, curve_of, edge};
 use super::hungry::{never_brought, seen_floor};
 use super::scale::Scale;
@@ -49,13 +49,29 @@ pub(super) fn answer(
     };
     let looked = search.promises > 0 && search.outlook.hopeless.is_none();
     let bend = breaks.as_ref().and_then(|breaks| {
+        let mut works = site.workloads.iter();
+        let work = works.find(|work| work.name == breaks.workload);
+        let closed = work.is_some_and(|work| matches!(work.arrivals, Arrivals::Closed { .. }));
         let figures = search.points.iter().filter_map(|judged| {
             let own =
                 |row: &&LoadRow| row.workload == breaks.workload && row.measure == breaks.measure;
             let row = judged.point.rows.iter().find(own)?;
             let latency = row.measure != MeasureKind::Throughput && !row.cell.saturated;
             let value = row.cell.value.filter(|_| latency)?;
-            Some((judged.point.factor, value.value))
+            // Of a closed loop, whose curve is straight, nothing is known without an interval.
+            let doubt = match closed {
+                true => (value.low?, value.high?),
+                false => (
+                    value.low.unwrap_or(value.value),
+                    value.high.unwrap_or(value.value),
+                ),
+            };
+            Some(Figure {
+                load: judged.point.factor,
+                latency: value.value,
+                low: doubt.0,
+                high: doubt.1,
+            })
         });
         knee(figures)
     });

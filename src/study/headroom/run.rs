@@ -143,6 +143,7 @@ pub(super) fn one(
         frame_hops: steady.frame_hops,
         fullest: fullest(&uses, ranked_by),
         ranked_by,
+        unseen_bursts: steady.unseen_bursts.clone(),
         rows,
     };
     let today = (job.factor == 1.0 && job.purpose == Purpose::Pilot)
@@ -199,6 +200,7 @@ const fn cannot_be_built(job: &Job) -> Judged {
             rows: Vec::new(),
             fullest: Vec::new(),
             ranked_by: RankedBy::Mean,
+            unseen_bursts: Vec::new(),
         },
         excess: f64::INFINITY,
         weight: 0.0,

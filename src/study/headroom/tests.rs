@@ -499,6 +499,7 @@ fn judged(factor: f64, excess: f64) -> Judged {
             rows: Vec::new(),
             fullest: Vec::new(),
             ranked_by: crate::outcome::RankedBy::Mean,
+            unseen_bursts: Vec::new(),
         },
         excess,
         weight: 1.0,

@@ -63,7 +63,14 @@ pub(in crate::study) fn changes(
     }
     let mut settings = 0;
     let physical = [
-        "count", "members", "ports", "speed", "lit", "legs", "parallel",
+        "count",
+        "controllers",
+        "members",
+        "ports",
+        "speed",
+        "lit",
+        "legs",
+        "parallel",
     ];
     // How it is run, what happens to it and how it grows is nothing that is set on a site.
     let other = ["run", "title", "event", "outage", "growth", "step"];

@@ -4,7 +4,7 @@ use super::super::case::CasePlan;
 use super::super::estimate::idle::host_ceiling;
 use super::super::estimate::{Flows, asked, overloaded, slowest_service_s};
 use super::carried::{Carried, largest, no_finer};
-use super::{PEAK_WINDOW, memory, parts};
+use super::{PEAK_WINDOW, bursts, memory, parts};
 use crate::measure::{
     Estimate, Histogram, backlog_grows, mean_interval, pooled, quantile_interval,
 };
@@ -66,6 +66,15 @@ pub(crate) fn figures(
             }
         })
         .collect();
+    let mut directions = parts::directions(compiled, tallies);
+    let mut arrays = parts::controllers(compiled, tallies);
+    let unseen_bursts = match unmeasured(tallies) {
+        true => Vec::new(),
+        false => {
+            let figures = (&mut directions[..], &mut arrays[..]);
+            bursts::unseen(compiled, plan, &sets, tallies, figures)
+        }
+    };
     Steady {
         case: plan.case.clone(),
         replications: u32::try_from(tallies.len()).unwrap_or(u32::MAX),
@@ -78,10 +87,11 @@ pub(crate) fn figures(
         stopped_by: tallies.iter().find_map(|tally| tally.stopped_by),
         unmeasured: unmeasured(tallies),
         workloads,
-        directions: parts::directions(compiled, tallies),
-        arrays: parts::controllers(compiled, tallies),
+        directions,
+        arrays,
         hosts: parts::hosts(compiled, tallies),
         paths: parts::paths(compiled, tallies),
+        unseen_bursts,
         events: tallies.iter().map(|tally| tally.events).sum(),
         frame_hops: tallies.iter().map(|tally| tally.frame_hops).sum(),
         ios: tallies

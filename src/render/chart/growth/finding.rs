@@ -12,17 +12,46 @@ const BREAKS: &str = "a promise breaks by ";
 
 /// `As it is: healthy, a promise breaks by 2031-03-14; with A lost, by 2028-02-01.`
 pub(super) fn finding(plan: &GrowthPlan) -> String {
+    told(plan, GROUPS, plan.stages.len() > MANY)
+}
+
+/// The same with as many outages of each stage as `fits` has room for; where that is too much still the worst case of each alone, then
+/// steps by their numbers, then the first stages alone.
+pub(super) fn finding_that_fits(plan: &GrowthPlan, fits: impl Fn(&str) -> bool) -> String {
+    let many = plan.stages.len() > MANY;
+    let ways = (0..=GROUPS).rev().map(|groups| (groups, many));
+    let mut whole = ways
+        .chain([(0, true)])
+        .map(|(groups, numbered)| told(plan, groups, numbered));
+    if let Some(said) = whole.find(|said| fits(said)) {
+        return said;
+    }
+    // Whole sentences of the first stages; the picture has the others.
+    let first = |stages: usize| {
+        let part = GrowthPlan {
+            stages: plan.stages[..stages].to_vec(),
+            ..plan.clone()
+        };
+        format!("{} Later steps: see below.", told(&part, 0, true))
+    };
+    let mut fewer = (1..plan.stages.len()).rev().map(first);
+    let fewer = fewer.find(|said| fits(said));
+    fewer.unwrap_or_else(|| told(plan, 0, true))
+}
+
+/// `numbered`: steps go by their numbers.
+fn told(plan: &GrowthPlan, groups: usize, numbered: bool) -> String {
     let many = plan.stages.len() > MANY;
     let mut told = false;
     let said = plan.stages.iter().enumerate().map(|(index, stage)| {
         let name = match index {
             0 => "As it is".to_owned(),
             // Of many the list below has the names.
-            _ if many => format!("With step {index}"),
+            _ if numbered => format!("With step {index}"),
             _ => format!("With “{}”", stage.name),
         };
         // Of many there is room for the worst of each alone; the picture has the others.
-        let said = of_stage(stage, if many { 0 } else { GROUPS });
+        let said = of_stage(stage, if many { 0 } else { groups });
         // What a day is the day of is told once.
         let again = many && told;
         told |= said.contains(BREAKS);

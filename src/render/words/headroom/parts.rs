@@ -1,7 +1,7 @@
 //! What is said of the parts: the one that ends a case, the fullest, and one that a moment overfills.
 
 use super::{counted_met, proof};
-use crate::outcome::{CaseHeadroom, Headroom, PartLoad, Purpose, RankedBy};
+use crate::outcome::{CaseHeadroom, Headroom, PartLoad, Purpose, RankedBy, Unseen};
 use crate::render::number::{three, with_unit};
 
 /// Why promises are proven to hold at a load whose runs saw a part full in its busiest moment.
@@ -11,6 +11,10 @@ pub(super) fn busiest_sentence(case: &CaseHeadroom, headroom: &Headroom) -> Stri
     };
     // A closed loop asks for no more than there is: full is what it makes a part.
     if headroom.grows.depth.is_some() {
+        return String::new();
+    }
+    // What is by arithmetic there the runs did not see.
+    if met.unseen_bursts.iter().any(|own| own.why == Unseen::Rare) {
         return String::new();
     }
     let full = |part: &&PartLoad| part.peak_percent >= 100.5 && part.mean_percent < 100.0;

@@ -175,6 +175,7 @@ fn searched(points: &[(f64, f64, f64)]) -> Search {
             rows: Vec::new(),
             fullest: Vec::new(),
             ranked_by: crate::outcome::RankedBy::Mean,
+            unseen_bursts: Vec::new(),
         },
         excess: *excess,
         weight: *weight,
