@@ -359,6 +359,7 @@ impl<E: Executor> World<'_, E> {
                 self.paths[path as usize].notice = None;
                 self.paths[path as usize].notice_at = Instant::NEVER;
                 self.plan_failback(path);
+                self.look_at_start(path);
             }
             Standing::Blocked if self.paths[path as usize].kept => {
                 self.change_standing(path, Standing::Returned, None, 0);
