@@ -12,7 +12,8 @@
 //!
 //! A host that is back after its loss has no path (`forget_paths`), and finds its paths before anything on it asks for I/O: its work,
 //! or that of guests moved to it, begins when the first path to its array is found. What would have come before is not asked for, and a
-//! closed load begins then. A host that was only drained has kept its paths.
+//! closed load begins then. Where its first look finds none, it begins without, and meets what is set for hosts without a path. A host that
+//! was only drained has kept its paths.
 //!
 //! A host that is drained asks for nothing new from then on: guests that would be restarted move to the others at once, those that
 //! stay ask for nothing until it is back. What has come before goes on over its paths.
@@ -25,7 +26,7 @@
 use super::absent::Elsewhere;
 use super::attempt::{NONE, tie};
 use super::compile::{Compiled, SourcePlan};
-use super::standing::{LogEntry, LogKind, TimerName};
+use super::standing::{LogEntry, LogKind, Standing, TimerName};
 use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
 use crate::site::Guests;
@@ -103,7 +104,12 @@ impl Compiled {
         gone.filter(|(_, source)| lost.contains(&source.host) && self.restarts(source.host))
             .map(|(index, source)| {
                 let there = |host| !lost.contains(&host);
-                (index, heirs(&self.sources, &self.fabric, source, there))
+                let all = heirs(&self.sources, &self.fabric, source, there);
+                // Those that have no path take no guests, unless there are no others.
+                let set = |heir: &u32| self.sources[*heir as usize].set as usize;
+                let has_path = |heir: &u32| !self.sets[set(heir)].paths.is_empty();
+                let fit: Vec<u32> = all.iter().copied().filter(has_path).collect();
+                (index, if fit.is_empty() { all } else { fit })
             })
             .filter(|(_, heirs)| !heirs.is_empty())
             .collect()
@@ -515,9 +521,30 @@ impl<E: Executor> World<'_, E> {
         let set = compiled.paths[path as usize].set as usize;
         self.start_waiting_guests(set);
         let starting = |source: &u32| self.sources[*source as usize].starting;
-        if !compiled.sets[set].sources.iter().any(starting) || !self.has_found_a_path(set) {
-            return;
+        if compiled.sets[set].sources.iter().any(starting) && self.has_found_a_path(set) {
+            self.starts(set);
         }
+    }
+
+    /// A path was tried in vain. A host that is back and has now looked over every path of the set is without one, and what is to run on
+    /// it begins all the same; not before the fabric uses all links that are there.
+    pub(super) fn start_without_a_path(&mut self, path: u32) {
+        let compiled = self.compiled;
+        let set = compiled.paths[path as usize].set as usize;
+        let starting = |source: &u32| self.sources[*source as usize].starting;
+        let mut later = (path + 1)..compiled.sets[set].paths.end;
+        let untried = |path: u32| self.paths[path as usize].standing == Standing::Failed;
+        if compiled.sets[set].sources.iter().any(starting)
+            && !later.any(untried)
+            && !self.fault.comes_into_use()
+        {
+            self.starts(set);
+        }
+    }
+
+    /// What is to run on a host that is back begins.
+    fn starts(&mut self, set: usize) {
+        let compiled = self.compiled;
         for index in &compiled.sets[set].sources {
             let plan = &compiled.sources[*index as usize];
             if !std::mem::take(&mut self.sources[*index as usize].starting) {

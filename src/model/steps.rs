@@ -426,6 +426,7 @@ impl<E: Executor> World<'_, E> {
             self.paths[path as usize].standing = Standing::Failed;
             self.plan_check(path);
         }
+        self.pathless_from_now(host);
     }
 
     pub(super) fn plan_check(&mut self, path: u32) {
@@ -477,8 +478,10 @@ impl<E: Executor> World<'_, E> {
             let tried = self.now.since(self.paths[path as usize].failed_at);
             let timer = Some((TimerName::ControllerLoss, tried));
             self.change_standing(path, Standing::Removed, timer, 0);
+            self.start_without_a_path(path);
         } else {
             self.plan_check(path);
+            self.start_without_a_path(path);
         }
     }
 }

@@ -674,9 +674,10 @@ fn a_host_that_is_back_asks_for_nothing_before_its_first_path() {
     }
 }
 
-/// One whose fabrics are still lost when it is back has no path, and asks for nothing until one of them is back too.
+/// One whose fabrics are still lost when it is back has no path: it asks for nothing until its first look is over, and then meets what is
+/// set for hosts without a path, as one does that has no path from the beginning on.
 #[test]
-fn a_host_that_is_back_without_fabrics_waits_for_one() {
+fn a_host_that_is_back_without_fabrics_is_one_without_a_path() {
     let compiled = open_with("stay", "no_path = \"fail\"");
     let at = |at: u64, action, part| script(&compiled, at, action, part, None);
     let links = ["vm-1:A1~core-A", "vm-1:B1~core-B"];
@@ -685,8 +686,26 @@ fn a_host_that_is_back_without_fabrics_waits_for_one() {
     scripts.push(at(2 * S + 50 * MS, Action::Restore, "vm-1"));
     let tally = run(&compiled, &scripts, 60 * S);
     let work = &tally.workloads[0];
-    assert_eq!((work.unasked, work.failed_total), (89, 0));
-    // Checks at 7.05 s and 12.05 s find nothing; the link is back at 4 s, so that the first of them does.
+    // The check at 7.05 s finds nothing: what comes from 7.1 s to 9.9 s fails.
+    assert_eq!((work.unasked, work.failed_total), (60, 29));
+    assert_eq!(work.completed_total, 311);
+    // What waits for three checks counts them from the return: those fail that have come by then, at 17.05 s, all at once.
+    for (policy, failed) in [("{ retry = 3 }", 29), ("\"queue\"", 0)] {
+        let compiled = open_with("stay", &format!("no_path = {policy}"));
+        let before = run(&compiled, &scripts, 17 * S);
+        assert_eq!(before.workloads[0].failed_total, 0, "{policy}");
+        let tally = run(&compiled, &scripts, 17 * S + 100 * MS);
+        assert_eq!(tally.workloads[0].failed_total, failed, "{policy}");
+        // A link that is back later has those done that wait still.
+        let mut back = scripts.clone();
+        back.push(at(18 * S, Action::Restore, links[0]));
+        let tally = run(&compiled, &back, 60 * S);
+        let work = &tally.workloads[0];
+        let counts = (work.unasked, work.failed_total, work.completed_total);
+        let in_time = if failed == 0 { 29 } else { 0 };
+        assert_eq!(counts, (60, 29 - in_time, 311 + in_time), "{policy}");
+    }
+    // The link is back at 4 s, so that the first check finds its path.
     scripts.push(at(4 * S, Action::Restore, links[0]));
     let tally = run(&compiled, &scripts, 60 * S);
     let work = &tally.workloads[0];
