@@ -4,7 +4,7 @@ use super::Setting;
 use super::broken::Broken;
 use super::figures::seconds_after;
 use super::gone::GoneHosts;
-use super::told::{Told, failed_with};
+use super::told::{Told, ended_by_return, failed_with};
 use crate::model::{
     self, Compiled, LogEntry, LogKind, Note, Standing, Stopped, Tally, TimerName, WorkloadTally,
 };
@@ -211,10 +211,38 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
             told.unserved |= fate.unserved;
         }
     }
-    let told: Vec<NamedEvent> = lines
+    let mut told: Vec<NamedEvent> = lines
         .iter()
         .map(|(line, told)| event(setting, compiled, line, told))
         .collect();
+    let freeing = tally.workloads.iter().filter_map(|work| work.longest_by);
+    let mut ending: Vec<usize> = marked.iter().copied().chain(freeing).collect();
+    ending.sort_unstable();
+    let mut by_return: Vec<usize> = Vec::new();
+    for entry in ending {
+        let Some(line) = line_of_entry.get(entry).copied() else {
+            continue;
+        };
+        let of_parts = matches!(
+            lines.get_index(line),
+            Some((
+                Line::Paths {
+                    to: Standing::Up,
+                    standby: false,
+                    timer: None,
+                    ..
+                },
+                _
+            ))
+        );
+        if of_parts
+            && !by_return.contains(&line)
+            && let Some(words) = ended_by_return(setting, tally, entry)
+        {
+            by_return.push(line);
+            told[line].what += &words;
+        }
+    }
     let line_of = |entry: usize| told.get(*line_of_entry.get(entry)?);
     let failed = |workload: u32| {
         let all = all_failed.get(&workload)?;
