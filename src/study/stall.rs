@@ -3,7 +3,8 @@
 //!
 //! The I/O that waits longest is under way on a lost path when that goes, and finds a free path as soon as its host lets it go.
 //! Its latency is that stall and an undisturbed latency besides. A silent loss on Fibre Channel is noticed by nobody until a
-//! command times out, and that time counts from its issue.
+//! command times out, and that time counts from its issue; so does one that is shorter than it takes to notice a loss: it ends that command,
+//! which goes elsewhere at once. Once a loss is noticed the hold decides.
 //!
 //! Left out: hosts that keep no path (their policy for that decides), teams of ports (TCP sends again on its own
 //! clock after the move), links of a group that others of it stand in for (TCP or the command timeout), and what waits in queues
@@ -186,13 +187,15 @@ fn parts(protocol: &Protocol, timers: &Timers, mode: LossMode, place: Place) -> 
     if protocol.tcp().is_some() && noticed.is_some_and(|(_, time)| gives_up < time) {
         noticed = Some((TimerName::TcpGivesUp, gives_up));
     }
+    // A command that times out before anything is noticed ends its own wait: nothing is held.
+    let command = timers.command_timeout;
+    let noticed = noticed.filter(|(_, time)| *time <= command);
     let mut parts: Parts = match noticed {
         Some(noticed) => std::iter::once(noticed)
             .chain(hold(protocol, timers))
             .map(named)
             .collect(),
-        // Nothing is noticed, so that nothing is held.
-        None => vec![named((TimerName::CommandTimeout, timers.command_timeout))],
+        None => vec![named((TimerName::CommandTimeout, command))],
     };
     // A SCSI command that ends by its own timeout ends nothing else, and is not held.
     let alone = noticed.is_none() && matches!(protocol, Protocol::FcScsi(_) | Protocol::Iscsi(_));
