@@ -6,12 +6,13 @@
 //! an idle site, and frames evenly over equal-cost next hops and members. Pure ACKs are counted.
 //!
 //! What a hash does to the members of a link group is in `estimate_by_member`; else frames are even over them, as they are on the
-//! average. Left out: retries,
+//! average. Work whose guests run on other hosts than their own is counted there (`guests`). Left out: retries,
 //! full queues (what hosts that level them make of unlike ways is in `level`), and work in a closed loop, which takes what there is: [`Estimate::asked`] marks it, and its
 //! ceiling is [`idle::closed_ceiling`]. A burst figure has all bursty workloads in a burst at once, at all
 //! of their hosts: the worst that can coincide.
 
 mod demand;
+mod guests;
 pub mod idle;
 mod level;
 mod overload;
@@ -21,6 +22,7 @@ mod spread;
 pub(crate) use demand::slowest_service_s;
 pub use demand::{Asked, PerIo, WireBytes, asked, mean_service_s, mix, per_io};
 pub(in crate::study) use demand::{Kind, kinds};
+pub(crate) use guests::MovedWork;
 pub(crate) use level::{Levelled, fullest, levelled, levelled_in_bursts, levels, weights_of};
 pub(crate) use overload::overloaded;
 pub use payload::{Data, data_at_ports};
@@ -77,6 +79,8 @@ pub struct CaseLoads {
     pub directions: Vec<Option<Load>>,
     /// Busy share (1 is full) by controller; `None` where no port is left.
     pub controllers: Vec<Option<Load>>,
+    /// Work that other hosts do than its own.
+    pub(crate) moved: MovedWork,
     /// Routes found on the way.
     pub(crate) routes: Arc<Routes>,
     /// By direction: whether a closed loop may cross it, which no share above counts.
@@ -133,7 +137,7 @@ pub(crate) fn estimate_by_member(site: &Site, fabric: &Fabric) -> Estimate {
 #[must_use]
 pub(crate) fn estimate_by_member_of(site: &Site, fabric: &Fabric, known: &Estimate) -> Estimate {
     let again = |case: &CaseLoads| {
-        let ground = (case.sets.clone(), case.routes.clone());
+        let ground = (case.sets.clone(), case.routes.clone(), case.moved.clone());
         loads_over(site, fabric, case.outage, Grain::Members, ground)
     };
     Estimate {
@@ -171,21 +175,14 @@ pub fn alive_in(site: &Site, fabric: &Fabric, outage: Option<usize>) -> Vec<bool
 
 /// The path sets that are left in a case, without the paths that no host takes into use.
 pub(crate) fn sets_in(site: &Site, fabric: &Fabric, outage: Option<&Outage>) -> Vec<PathSet> {
-    sets_by(site, fabric, outage, &mut Arc::default())
+    plan_in(site, fabric, outage).path_sets_by(site, fabric, &mut Arc::default())
 }
 
-/// The same, with the routes found on the way.
-fn sets_by(
-    site: &Site,
-    fabric: &Fabric,
-    outage: Option<&Outage>,
-    routes: &mut Arc<Routes>,
-) -> Vec<PathSet> {
-    let plan = match outage {
+fn plan_in(site: &Site, fabric: &Fabric, outage: Option<&Outage>) -> CasePlan {
+    match outage {
         Some(outage) => CasePlan::outage(site, fabric, outage),
         None => CasePlan::healthy(),
-    };
-    plan.path_sets_by(site, fabric, routes)
+    }
 }
 
 pub(crate) fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads {
@@ -201,17 +198,21 @@ pub(crate) fn loads_of(
 ) -> CaseLoads {
     let gone = outage.map(|index| &site.outages[index]);
     let mut routes = Arc::default();
-    let sets = sets_by(site, fabric, gone, &mut routes);
-    loads_over(site, fabric, outage, grain, (sets, routes))
+    let plan = plan_in(site, fabric, gone);
+    let sets = plan.path_sets_by(site, fabric, &mut routes);
+    let works = site.workloads.iter();
+    let asks: Vec<Asked> = works.map(|work| asked(fabric, work)).collect();
+    let moved = MovedWork::of(site, fabric, &plan, &sets, &asks);
+    loads_over(site, fabric, outage, grain, (sets, routes, moved))
 }
 
-/// The same with the paths of the case, and routes over its members.
+/// The same with the paths of the case, routes over its members, and work that other hosts do.
 fn loads_over(
     site: &Site,
     fabric: &Fabric,
     outage: Option<usize>,
     grain: Grain,
-    (sets, routes): (Vec<PathSet>, Arc<Routes>),
+    (sets, routes, moved): (Vec<PathSet>, Arc<Routes>, MovedWork),
 ) -> CaseLoads {
     let alive = alive_in(site, fabric, outage);
     let left = rate_left(site, fabric, outage);
@@ -229,7 +230,7 @@ fn loads_over(
         for index in &set.workloads {
             let workload = &site.workloads[*index];
             let (asked, per_io) = &demands[*index];
-            let Some(rate) = asked.at_host(set.host) else {
+            let Some(rate) = moved.at_host(asked, *index, set.host) else {
                 let weights = path_weights(site, fabric, &mut flows, set, workload);
                 for (path, _) in set.paths.iter().zip(weights).filter(|(_, w)| *w > 0.0) {
                     closed_controllers[path.controller] = true;
@@ -264,6 +265,7 @@ fn loads_over(
         alive,
         left,
         sets,
+        moved,
         bytes,
         closed,
         closed_controllers,
@@ -366,7 +368,7 @@ fn shares_by(
     let (asked, per_io) = (asked(fabric, workload), per_io(workload));
     let sets = case.sets.iter().enumerate();
     for (number, set) in sets.filter(|(_, set)| set.workloads.contains(&index)) {
-        if let Some(rate) = asked.at_host(set.host) {
+        if let Some(rate) = case.moved.at_host(&asked, index, set.host) {
             let weights = weights(&mut flows, number);
             let mut sums = (&mut bytes[..], &mut busy[..]);
             let over = (set, &weights[..]);
