@@ -161,6 +161,22 @@ fn estimate_of(site: &Site, fabric: &Fabric, grain: Grain) -> Estimate {
     }
 }
 
+/// That nothing is counted for what is sent again, where outages damage frames.
+pub(crate) fn damage_note(site: &Site) -> Option<String> {
+    let damaging = site.outages.iter().filter(|outage| {
+        let slow = outage.slow();
+        outage.gone().is_none() && slow.is_some_and(|slow| slow.loss_ppb > 0)
+    });
+    let names: Vec<String> = damaging.map(Outage::state).collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "what is full by arithmetic is about so with {}: nothing is counted for what is sent again there, nor for paths that hosts give up \
+             because of damaged frames",
+            names.join(", ")
+        )
+    })
+}
+
 /// Members that are there in a case.
 #[must_use]
 pub fn alive_in(site: &Site, fabric: &Fabric, outage: Option<usize>) -> Vec<bool> {
