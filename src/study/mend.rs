@@ -41,16 +41,18 @@ enum Reach {
     Short,
 }
 
+/// The row of the same promise.
+fn same<'m>(matrix: &'m Matrix, row: &Row) -> Option<&'m Row> {
+    matrix.rows.iter().find(|other| {
+        other.workload == row.workload
+            && other.measure == row.measure
+            && other.switching == row.switching
+    })
+}
+
 /// How far a change goes from `base`, the judgements without it, to `with`.
 fn reach(base: &Matrix, with: &Matrix) -> Reach {
     let met = |cell: &Cell| cell.verdict == Verdict::Met;
-    fn same<'m>(matrix: &'m Matrix, row: &Row) -> Option<&'m Row> {
-        matrix.rows.iter().find(|other| {
-            other.workload == row.workload
-                && other.measure == row.measure
-                && other.switching == row.switching
-        })
-    }
     let cell = |matrix: &Matrix, row: &Row, case: usize| -> Option<Verdict> {
         let cell = same(matrix, row)?.cells.get(case)?.as_ref()?;
         Some(cell.verdict)
