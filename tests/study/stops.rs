@@ -817,14 +817,14 @@ fn guests_that_nobody_is_left_to_run_are_cut_off() {
         text.contains("is cut off: nobody is left to do the work"),
         "{text}"
     );
-    // One comes back at 5 s, and has its paths 1 s later: 2 s after its return the guests of both run on it, and that ends the stop.
+    // One comes back at 5 s, and has its paths 1 s later: 2 s after that the guests of both run on it, and that ends the stop.
     let back = "[[event]]\nat = \"5s\"\nrestore = \"app-2\"\n";
     let back = of(&[lost(1, "1s"), lost(2, "1s"), back.to_owned()].concat());
     let work = &back.switches[0].workloads[0];
     let [stop] = work.stops.as_slice() else {
         panic!("{:?}", work.stops)
     };
-    near(stop.to_s.expect("it is over"), 6.0);
+    near(stop.to_s.expect("it is over"), 7.0);
     assert_eq!((stop.cause, work.hosts_gone), (StopCause::HostsLost, 0));
     assert!(
         stop.ended_by
