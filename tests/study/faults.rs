@@ -116,7 +116,10 @@ fn arithmetic_says_that_it_leaves_out_what_is_sent_again() {
             .collect();
         let words = "what is full by arithmetic is about so with dirt damaging frames: ";
         assert_eq!(found.len(), usize::from(said), "{found:?}");
-        assert!(found.iter().all(|what| what.starts_with(words)), "{found:?}");
+        assert!(
+            found.iter().all(|what| what.starts_with(words)),
+            "{found:?}"
+        );
     }
 }
 

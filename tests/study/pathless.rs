@@ -226,9 +226,15 @@ fn nvme_without_a_path_is_waited_for_until_its_controllers_are_given_up() {
     // 20 tries, from the notice on; what came first has waited for all of it.
     let longest = work.longest_io_s[0];
     assert!((205.0 - 0.1..206.0).contains(&longest), "{longest}");
-    let by = work.failed_by.as_ref().and_then(|event| event.timer.clone());
+    let by = work
+        .failed_by
+        .as_ref()
+        .and_then(|event| event.timer.clone());
     let by = by.expect("it is by a timer");
-    assert!(by.starts_with("controller loss in whole tries, 200"), "{by}");
+    assert!(
+        by.starts_with("controller loss in whole tries, 200"),
+        "{by}"
+    );
     assert!(work.settled_s.is_some());
     let report = ask(&site(&text("3k"), &[]), &["all"], true);
     let work = moved(&report.switches[0], "w");

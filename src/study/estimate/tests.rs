@@ -340,9 +340,8 @@ fn guests_of_lost_hosts_are_counted_where_they_run() {
         let site = site(&text(guests, takes));
         let fabric = Fabric::new(&site);
         let estimate = estimate(&site, &fabric);
-        let of = |case: usize, from: &str, to: &str| {
-            fullest(&fabric, &estimate.cases[case], from, to).0
-        };
+        let of =
+            |case: usize, from: &str, to: &str| fullest(&fabric, &estimate.cases[case], from, to).0;
         for (from, to, grows) in [("core", "vm", host_link), ("box", "core", uplink)] {
             let (healthy, lost) = (of(0, from, to), of(1, from, to));
             assert!(healthy > 0.1);

@@ -32,9 +32,7 @@ pub(super) fn without_paths<'s>(setting: &'s Setting<'_>) -> impl Iterator<Item 
 /// How long a host without any path holds what waits of a workload; `None`: not at all, or for ever.
 fn held(work: &Workload, timers: &Timers) -> Option<Duration> {
     match timers.no_path {
-        NoPath::Retry(checks) => Some(Duration(
-            timers.path_check.0.saturating_mul(checks.into()),
-        )),
+        NoPath::Retry(checks) => Some(Duration(timers.path_check.0.saturating_mul(checks.into()))),
         // In whole tries.
         NoPath::ByProtocol if work.protocol.is_nvme() => {
             let (_, every) = tried_again_by(&work.protocol, timers);
