@@ -330,7 +330,8 @@ impl<E: Executor> World<'_, E> {
                 && self.has_guests_of(index)
             {
                 let state = &mut self.fault.guests[other.host];
-                (state.pending, state.waited) = (false, true);
+                state.pending = false;
+                (state.found, state.waited) = (true, true);
                 self.plan_guests(other.host, restart);
             }
         }

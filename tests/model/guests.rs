@@ -269,6 +269,23 @@ fn a_restart_begins_with_the_first_host_that_can_take_the_guests() {
     }
 }
 
+/// All hosts are drained at 1.05 s, and one is back at 5.05 s: it has kept its paths and its own guests, and those of the others run on it
+/// once they have started there, 2 s later.
+#[test]
+fn guests_of_drained_hosts_start_on_the_first_that_is_back() {
+    let compiled = open("restart");
+    let scripts = [
+        script(&compiled, S + 50 * MS, Action::Drain, "vm-*", None),
+        script(&compiled, 5 * S + 50 * MS, Action::Restore, "vm-3", None),
+    ];
+    let tally = run(&compiled, &scripts, 60 * S);
+    let restarted = [0, 1, 3].map(|host| LogKind::GuestsRestarted(host));
+    let story: Vec<(u64, LogKind)> = story(&tally).iter().map(|own| (own.0, own.1)).collect();
+    assert_eq!(story, restarted.map(|kind| (7 * S + 50 * MS, kind)));
+    // Its own 11 and 49, and 29 of each of the others.
+    assert_eq!(by_host(&compiled, &tally), [11, 11, 11 + 49 + 3 * 29, 11]);
+}
+
 /// Hosts that are there and have lost all their links take no guests: one that has a path does, alone.
 #[test]
 fn guests_are_restarted_where_there_is_a_path() {
