@@ -279,7 +279,7 @@ fn guests_of_drained_hosts_start_on_the_first_that_is_back() {
         script(&compiled, 5 * S + 50 * MS, Action::Restore, "vm-3", None),
     ];
     let tally = run(&compiled, &scripts, 60 * S);
-    let restarted = [0, 1, 3].map(|host| LogKind::GuestsRestarted(host));
+    let restarted = [0, 1, 3].map(LogKind::GuestsRestarted);
     let story: Vec<(u64, LogKind)> = story(&tally).iter().map(|own| (own.0, own.1)).collect();
     assert_eq!(story, restarted.map(|kind| (7 * S + 50 * MS, kind)));
     // Its own 11 and 49, and 29 of each of the others.
