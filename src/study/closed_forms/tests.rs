@@ -261,7 +261,9 @@ arrivals = { poisson = "600k/s" }
         let rows = rows_of(&format!(
             "{grouped}[[outage]]\nname = \"cut\"\ntakes = [{takes}]\n"
         ));
-        let row = rows.iter().find(|row| row.figure == "drain" && row.case == "cut lost");
+        let row = rows
+            .iter()
+            .find(|row| row.figure == "drain" && row.case == "cut lost");
         row.expect("something drains").assumes.contains(groups)
     };
     assert!(!outage("\"*-A\""));
