@@ -309,7 +309,7 @@ impl<E: Executor> World<'_, E> {
     pub(super) fn start_waiting_guests(&mut self, set: usize) {
         let compiled = self.compiled;
         let plan = &compiled.sets[set];
-        let waits = |state: &GuestState| state.pending && !(state.idle && !state.down);
+        let waits = |state: &GuestState| state.pending && (state.down || !state.idle);
         if !compiled.restarts(plan.host)
             || !self.fault.guests.iter().any(waits)
             || self.fault.guests[plan.host].down

@@ -55,13 +55,11 @@ pub(super) fn ended_by_return(
 ) -> Option<String> {
     let at = tally.log.get(entry)?.at;
     let until = || tally.log.iter().take(entry);
-    let scripts = until().filter_map(|known| match known.kind {
+    let mut scripts = until().filter_map(|known| match known.kind {
         LogKind::Script(index) => setting.scripts.get(index as usize),
         _ => None,
     });
-    let script = scripts
-        .filter(|script| script.action == Action::Restore)
-        .last()?;
+    let script = scripts.rfind(|script| script.action == Action::Restore)?;
     let mut noted = until().filter(|known| known.at == at);
     let noted = noted.find(|known| matches!(known.kind, LogKind::Rerouted(Note::Returned)));
     let after = noted.and_then(|known| with_value(known.timer));
