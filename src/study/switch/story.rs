@@ -4,7 +4,7 @@ use super::Setting;
 use super::broken::Broken;
 use super::figures::seconds_after;
 use super::gone::GoneHosts;
-use super::told::{Told, ended_by_return, failed_with};
+use super::told::{Told, ended_by_return, failed_with, rerouted};
 use crate::model::{
     self, Compiled, LogEntry, LogKind, Note, Standing, Stopped, Tally, TimerName, WorkloadTally,
 };
@@ -632,29 +632,5 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
         workload,
         ios: counted,
         ended_stall: false,
-    }
-}
-
-/// What switches do about links that are lost or back.
-fn rerouted(note: Note, timer: Option<(TimerName, Duration)>) -> &'static str {
-    let by = timer.map(|(name, _)| name);
-    match (note, by) {
-        (Note::Lost, Some(TimerName::LagRehash)) => {
-            "groups of links go on without their lost members"
-        }
-        (Note::Lost, Some(TimerName::PeerLoss)) => {
-            "the other switch of a pair takes over its groups of links"
-        }
-        (Note::Lost, Some(TimerName::Reroute | TimerName::FabricDead)) => {
-            "switches use other routes, where there are any: lost links are out of use"
-        }
-        (Note::Lost, _) => "switches no longer use the lost links",
-        (Note::Returned, Some(TimerName::LagRehash)) => {
-            "groups of links use their returned members again"
-        }
-        (Note::Returned, Some(TimerName::Reroute)) => {
-            "switches use the routes over returned links again"
-        }
-        (Note::Returned, _) => "switches use the returned links again",
     }
 }

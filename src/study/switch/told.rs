@@ -95,3 +95,27 @@ pub(super) fn failed_with(tally: &Tally) -> Vec<Option<usize>> {
     }
     with
 }
+
+/// What switches do about links that are lost or back.
+pub(super) fn rerouted(note: Note, timer: Option<(TimerName, Duration)>) -> &'static str {
+    let by = timer.map(|(name, _)| name);
+    match (note, by) {
+        (Note::Lost, Some(TimerName::LagRehash)) => {
+            "groups of links go on without their lost members"
+        }
+        (Note::Lost, Some(TimerName::PeerLoss)) => {
+            "the other switch of a pair takes over its groups of links"
+        }
+        (Note::Lost, Some(TimerName::Reroute | TimerName::FabricDead)) => {
+            "switches use other routes, where there are any: lost links are out of use"
+        }
+        (Note::Lost, _) => "switches no longer use the lost links",
+        (Note::Returned, Some(TimerName::LagRehash)) => {
+            "groups of links use their returned members again"
+        }
+        (Note::Returned, Some(TimerName::Reroute)) => {
+            "switches use the routes over returned links again"
+        }
+        (Note::Returned, _) => "switches use the returned links again",
+    }
+}
