@@ -124,6 +124,12 @@ impl FaultState {
         lost || self.ill.damages_all(member)
     }
 
+    /// Whether the fabric has not taken note yet of a link that is back.
+    pub(super) fn comes_into_use(&self) -> bool {
+        let mut members = self.there().into_iter().zip(&self.shunned);
+        members.any(|(there, shunned)| there && *shunned)
+    }
+
     /// For each member whether it is there.
     pub(super) fn there(&self) -> Vec<bool> {
         let members = (0_u32..).take(self.changed.len());

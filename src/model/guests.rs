@@ -5,13 +5,15 @@
 //! it is back. Guests are restarted only for families that say so (`guests = "restart"`). Until the
 //! restart is over its guests ask for nothing (a host that is back before its loss was found keeps them); then their work goes on, evenly spread over the hosts that are left:
 //! an open load at its rate, a closed one with all that each host keeps outstanding. Guests stay where they were
-//! restarted; a host that returns is one more that can take some. Without any host left they wait for the first
-//! that returns, and for their start on it.
+//! restarted; a host that returns is one more that can take some.
+//!
+//! The restart begins when the loss is found and a host can take them that has a path which carries frames: where none has by then,
+//! with the first that finds one, be it their own host. Where that is lost before the restart is over, it begins anew with the next.
 //!
 //! A host that is back after its loss has no path (`forget_paths`), and finds its paths before anything on it asks for I/O: its work,
-//! or that of guests restarted on it, begins when the first path to its array is found. What would have come before is not asked for, and a
-//! closed load begins then. Guests are restarted on hosts that have found their paths, as long as there are any. A host that was only
-//! drained has kept its paths.
+//! or that of guests moved to it, begins when the first path to its array is found. What would have come before is not asked for, and a
+//! closed load begins then. Where its first look finds none, it begins without, and meets what is set for hosts without a path. A host that
+//! was only drained has kept its paths.
 //!
 //! A host that is drained asks for nothing new from then on: guests that would be restarted move to the others at once, those that
 //! stay ask for nothing until it is back. What has come before goes on over its paths.
@@ -24,7 +26,7 @@
 use super::absent::Elsewhere;
 use super::attempt::{NONE, tie};
 use super::compile::{Compiled, SourcePlan};
-use super::standing::{LogEntry, LogKind, TimerName};
+use super::standing::{LogEntry, LogKind, Standing, TimerName};
 use super::world::{Event, Executor, World};
 use crate::engine::{EventSet, Key};
 use crate::site::Guests;
@@ -45,9 +47,13 @@ pub(super) struct GuestState {
     lost_at: Option<Instant>,
     /// It was drained with guests that nobody could take, and has not been lost since.
     idle: bool,
-    /// When they will run elsewhere.
+    /// When its loss will be found, or, once it is, when they will run elsewhere.
     due: Option<Instant>,
-    /// They could be restarted, and there is no host for them.
+    /// Its loss has been found.
+    found: bool,
+    /// Their restart began later than that, with the first host for them.
+    waited: bool,
+    /// They could be restarted, and there is no host with a path for them.
     pending: bool,
     /// I/Os not asked for since their host was lost.
     unasked: u64,
@@ -98,18 +104,25 @@ impl Compiled {
         gone.filter(|(_, source)| lost.contains(&source.host) && self.restarts(source.host))
             .map(|(index, source)| {
                 let there = |host| !lost.contains(&host);
-                (index, heirs(&self.sources, &self.fabric, source, there))
+                let all = heirs(&self.sources, &self.fabric, source, there);
+                // Those that have no path take no guests, unless there are no others.
+                let set = |heir: &u32| self.sources[*heir as usize].set as usize;
+                let has_path = |heir: &u32| !self.sets[set(heir)].paths.is_empty();
+                let fit: Vec<u32> = all.iter().copied().filter(has_path).collect();
+                (index, if fit.is_empty() { all } else { fit })
             })
             .filter(|(_, heirs)| !heirs.is_empty())
             .collect()
     }
 
-    /// The longest time until the guests of a lost host are restarted.
-    pub(super) fn guest_chain(&self) -> Duration {
+    /// The longest time until the guests of a lost host are restarted, where a host for them is found within `there`.
+    pub(super) fn guest_chain(&self, there: Duration) -> Duration {
         let hosts = self.site.hosts.iter();
         let restarting = hosts.filter(|family| family.guests == Guests::Restart);
-        let times =
-            restarting.map(|family| family.timers.guest_detect + family.timers.guest_restart);
+        let times = restarting.map(|family| {
+            let timers = &family.timers;
+            timers.guest_detect.max(there) + timers.guest_restart
+        });
         times.max().unwrap_or(Duration::ZERO)
     }
 }
@@ -238,14 +251,15 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
-    fn plan_restart(&mut self, host: usize, after: Duration) {
+    /// The next step for guests: their loss is found, or they run elsewhere.
+    fn plan_guests(&mut self, host: usize, after: Duration) {
         self.fault.guests[host].due = Some(self.now + after);
         let host = u32::try_from(host).unwrap_or(0);
         let key = Key {
             at: self.now + after,
             tie: tie::timer(host, host, tie::Watching::Guests),
         };
-        self.queue.push(key, Event::GuestsRestart { host });
+        self.queue.push(key, Event::GuestsStep { host });
     }
 
     /// From now on nothing new is asked for at a source's own host.
@@ -265,11 +279,62 @@ impl<E: Executor> World<'_, E> {
 
     /// Whether guests of a host that is not there have it for their place still.
     fn has_guests(&self, host: usize) -> bool {
-        let lost = |place: &u32| {
-            place & LOST != 0 && self.compiled.sources[(place & !LOST) as usize].host == host
-        };
+        let sources = self.sources_of(host);
+        sources.into_iter().any(|index| self.has_guests_of(index))
+    }
+
+    /// The same of one of its sources.
+    fn has_guests_of(&self, index: u32) -> bool {
         let mut places = self.sources.iter().flat_map(|source| &source.places);
-        places.any(lost)
+        places.any(|place| *place == index | LOST)
+    }
+
+    /// Where guests of a source can be restarted now: on hosts that have a path; on their own where it is the only one.
+    fn fit_heirs(&self, index: u32) -> Vec<u32> {
+        let compiled = self.compiled;
+        let plan = &compiled.sources[index as usize];
+        let fit = |source: u32| {
+            let plan = &compiled.sources[source as usize];
+            !self.fault.guests[plan.host].down && self.has_found_a_path(plan.set as usize)
+        };
+        let mut heirs = heirs(&compiled.sources, &compiled.fabric, plan, |_| true);
+        heirs.retain(|heir| fit(*heir));
+        if heirs.is_empty() && fit(index) {
+            heirs.push(index);
+        }
+        heirs
+    }
+
+    /// A host that is there has a path of this set: the restart of guests that have waited for one begins.
+    pub(super) fn start_waiting_guests(&mut self, set: usize) {
+        let compiled = self.compiled;
+        let plan = &compiled.sets[set];
+        let waits = |state: &GuestState| state.pending && (state.down || !state.idle);
+        if !compiled.restarts(plan.host)
+            || !self.fault.guests.iter().any(waits)
+            || self.fault.guests[plan.host].down
+            || !self.has_found_a_path(set)
+        {
+            return;
+        }
+        let family = compiled.fabric.hosts[plan.host].family;
+        let own = plan.sources.iter();
+        let works: Vec<usize> = own
+            .map(|own| compiled.sources[*own as usize].workload)
+            .collect();
+        let restart = compiled.site.hosts[family].timers.guest_restart;
+        for (index, other) in (0_u32..).zip(&compiled.sources) {
+            if works.contains(&other.workload)
+                && compiled.fabric.hosts[other.host].family == family
+                && waits(&self.fault.guests[other.host])
+                && self.has_guests_of(index)
+            {
+                let state = &mut self.fault.guests[other.host];
+                state.pending = false;
+                (state.found, state.waited) = (true, true);
+                self.plan_guests(other.host, restart);
+            }
+        }
     }
 
     /// Guests of a source whose host is not there run on others from now on.
@@ -380,7 +445,8 @@ impl<E: Executor> World<'_, E> {
         }
         if awaits && state.due.is_none() && !state.pending {
             let timers = &compiled.site.hosts[compiled.fabric.hosts[host].family].timers;
-            self.plan_restart(host, timers.guest_detect + timers.guest_restart);
+            (state.found, state.waited) = (false, false);
+            self.plan_guests(host, timers.guest_detect);
         }
     }
 
@@ -406,12 +472,9 @@ impl<E: Executor> World<'_, E> {
             (state.due, state.pending) = (None, false);
             self.goes_on(host);
         }
-        for other in 0..compiled.fabric.hosts.len() {
-            // One that was only emptied and is back in this very instant keeps its own.
-            let own = self.fault.guests[other].idle && !self.fault.guests[other].down;
-            let waits = compiled.fabric.hosts[other].family == family && !own;
-            if waits && std::mem::take(&mut self.fault.guests[other].pending) {
-                self.plan_restart(other, timers.guest_restart);
+        for set in 0..compiled.sets.len() {
+            if compiled.sets[set].host == host {
+                self.start_waiting_guests(set);
             }
         }
     }
@@ -457,10 +520,32 @@ impl<E: Executor> World<'_, E> {
     pub(super) fn look_at_start(&mut self, path: u32) {
         let compiled = self.compiled;
         let set = compiled.paths[path as usize].set as usize;
+        self.start_waiting_guests(set);
         let starting = |source: &u32| self.sources[*source as usize].starting;
-        if !compiled.sets[set].sources.iter().any(starting) || !self.has_found_a_path(set) {
-            return;
+        if compiled.sets[set].sources.iter().any(starting) && self.has_found_a_path(set) {
+            self.starts(set);
         }
+    }
+
+    /// A path was tried in vain. A host that is back and has now looked over every path of the set is without one, and what is to run on
+    /// it begins all the same; not before the fabric uses all links that are there.
+    pub(super) fn start_without_a_path(&mut self, path: u32) {
+        let compiled = self.compiled;
+        let set = compiled.paths[path as usize].set as usize;
+        let starting = |source: &u32| self.sources[*source as usize].starting;
+        let mut later = (path + 1)..compiled.sets[set].paths.end;
+        let untried = |path: u32| self.paths[path as usize].standing == Standing::Failed;
+        if compiled.sets[set].sources.iter().any(starting)
+            && !later.any(untried)
+            && !self.fault.comes_into_use()
+        {
+            self.starts(set);
+        }
+    }
+
+    /// What is to run on a host that is back begins.
+    fn starts(&mut self, set: usize) {
+        let compiled = self.compiled;
         for index in &compiled.sets[set].sources {
             let plan = &compiled.sources[*index as usize];
             if !std::mem::take(&mut self.sources[*index as usize].starting) {
@@ -488,49 +573,59 @@ impl<E: Executor> World<'_, E> {
         }
     }
 
-    /// The guests that a lost host had are running again.
-    pub(crate) fn guests_restart(&mut self, host: u32) {
-        let compiled = self.compiled;
-        let (host_id, host) = (host, host as usize);
+    /// The loss of a host is found, and the restart of its guests begins where a host can take them; or it is over.
+    pub(crate) fn guests_step(&mut self, host: u32) {
+        let host = host as usize;
         if self.fault.guests[host].due != Some(self.now) {
             // Its host came back before it was taken for lost.
             return;
         }
         self.fault.guests[host].due = None;
+        if std::mem::replace(&mut self.fault.guests[host].found, true) {
+            self.guests_restart(host);
+            return;
+        }
+        let sources = self.sources_of(host);
+        let can = |index: u32| self.has_guests_of(index) && !self.fit_heirs(index).is_empty();
+        if sources.into_iter().any(can) {
+            let family = self.compiled.fabric.hosts[host].family;
+            self.plan_guests(host, self.compiled.site.hosts[family].timers.guest_restart);
+        } else {
+            self.fault.guests[host].pending = true;
+        }
+    }
+
+    /// The guests that a lost host had are running again.
+    fn guests_restart(&mut self, host: usize) {
+        let compiled = self.compiled;
         let rested = self.at_rest(host);
         let mut any = false;
-        for (index, plan) in (0_u32..).zip(&compiled.sources) {
-            if plan.host != host {
+        for index in self.sources_of(host) {
+            if !self.has_guests_of(index) {
                 continue;
             }
-            let down = |host: usize| self.fault.guests[host].down;
-            let mut heirs = heirs(&compiled.sources, &compiled.fabric, plan, |host| {
-                !down(host)
-            });
-            if heirs.is_empty() && !down(host) {
-                // Nobody else is there, but the host itself again.
-                heirs.push(index);
-            }
+            let heirs = self.fit_heirs(index);
             if heirs.is_empty() {
                 self.fault.guests[host].pending = true;
-                return;
+                continue;
             }
             any = true;
-            let heirs = self.with_paths(heirs);
             self.moves_to(index, &heirs);
         }
         if !any {
             return;
         }
         let timers = &compiled.site.hosts[compiled.fabric.hosts[host].family].timers;
-        let ios = std::mem::take(&mut self.fault.guests[host].unasked);
+        let state = &mut self.fault.guests[host];
+        let ios = std::mem::take(&mut state.unasked);
+        let found = match state.waited {
+            true => Duration::ZERO,
+            false => timers.guest_detect,
+        };
         self.log(LogEntry {
             at: self.now,
-            kind: LogKind::GuestsRestarted(host_id),
-            timer: Some((
-                TimerName::GuestRestart,
-                timers.guest_detect + timers.guest_restart,
-            )),
+            kind: LogKind::GuestsRestarted(u32::try_from(host).unwrap_or(0)),
+            timer: Some((TimerName::GuestRestart, found + timers.guest_restart)),
             ios,
         });
         let begun = |workload: &usize| !self.rests(*workload);

@@ -129,8 +129,10 @@ impl Compiled {
         let ports = ports.max().unwrap_or(Duration::ZERO);
         match action {
             // Hosts find what the fabric uses again, and guests that wait for a host start on it.
-            Action::Restore => (fabric + hosts).max(self.guest_chain()),
-            Action::Lose(_) => (hosts + ports).max(fabric).max(self.guest_chain()),
+            Action::Restore => (fabric + hosts).max(self.guest_chain(fabric + hosts)),
+            Action::Lose(_) => (hosts + ports)
+                .max(fabric)
+                .max(self.guest_chain(Duration::ZERO)),
             _ => (hosts + ports).max(fabric),
         }
     }

@@ -9,6 +9,8 @@
 //! been lost for `controller_loss` (source of the usual open-source kernel, NVMe multipath: I/Os are queued again while
 //! a controller is live, resetting or connecting, and fail when none is).
 //!
+//! A host that was lost itself has had none since its return.
+//!
 //! A set that has no path from the beginning of a run on has been without one for long.
 //!
 //! Left out: the phase of the checks. The time ends n whole intervals after the last path was given up.
@@ -122,6 +124,16 @@ impl<E: Executor> World<'_, E> {
         if waits && !self.is_tried(set) {
             // What waits fails now, not when it would be looked at next.
             self.look_at_pathless(self.compiled.paths[path as usize].set, Instant::ZERO);
+        }
+    }
+
+    /// A host that is back counts from now on, not from when it was lost.
+    pub(super) fn pathless_from_now(&mut self, host: usize) {
+        for set in 0..self.compiled.sets.len() {
+            if self.compiled.sets[set].host == host && !self.has_path(set) {
+                self.pathless[set].since = Some(self.now);
+                self.pathless[set].always = false;
+            }
         }
     }
 

@@ -359,6 +359,7 @@ impl<E: Executor> World<'_, E> {
                 self.paths[path as usize].notice = None;
                 self.paths[path as usize].notice_at = Instant::NEVER;
                 self.plan_failback(path);
+                self.look_at_start(path);
             }
             Standing::Blocked if self.paths[path as usize].kept => {
                 self.change_standing(path, Standing::Returned, None, 0);
@@ -425,6 +426,7 @@ impl<E: Executor> World<'_, E> {
             self.paths[path as usize].standing = Standing::Failed;
             self.plan_check(path);
         }
+        self.pathless_from_now(host);
     }
 
     pub(super) fn plan_check(&mut self, path: u32) {
@@ -476,8 +478,10 @@ impl<E: Executor> World<'_, E> {
             let tried = self.now.since(self.paths[path as usize].failed_at);
             let timer = Some((TimerName::ControllerLoss, tried));
             self.change_standing(path, Standing::Removed, timer, 0);
+            self.start_without_a_path(path);
         } else {
             self.plan_check(path);
+            self.start_without_a_path(path);
         }
     }
 }

@@ -109,8 +109,8 @@ pub enum Event {
     Pathless { set: u32 },
     /// A team notices a lost port, or changes ports, unless its epoch has passed.
     TeamStep { set: u32, epoch: u32 },
-    /// The guests of a lost host run elsewhere.
-    GuestsRestart { host: u32 },
+    /// The loss of a host is found, or its guests run elsewhere.
+    GuestsStep { host: u32 },
 }
 
 // Key, event and the calendar's own word together fit one cache line.
@@ -426,7 +426,7 @@ impl<'a, E: Executor> World<'a, E> {
             Event::Takeover { controller } => self.taken_over(controller),
             Event::Script { index } => self.script(index),
             Event::Pathless { set } => self.pathless(set),
-            Event::GuestsRestart { host } => self.guests_restart(host),
+            Event::GuestsStep { host } => self.guests_step(host),
             Event::TeamStep { set, epoch } => self.team_step(set, epoch),
         }
     }

@@ -142,6 +142,8 @@ pub struct Mend {
     pub growth: Vec<Growth>,
     /// Every promise judged is met with it.
     pub mends_all: bool,
+    /// No promise judged is missed with it, one is without it, and only what is undecided without it stays so.
+    pub repairs: bool,
     /// What is left to bound the stalls of switch-overs that are missed with it all the same.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub left: Vec<StallLeft>,
@@ -297,11 +299,12 @@ impl Report {
     }
 
     /// The changes that are shown in pictures and long tables: the scenario's own, and of those proposed the first
-    /// that mends everything.
+    /// that mends everything, or every miss.
     pub fn shown_mends(&self) -> impl Iterator<Item = &Mend> {
         let mut proposed = false;
         self.mends.iter().filter(move |mend| {
-            let first = mend.origin == MendOrigin::Proposed && mend.mends_all && !proposed;
+            let enough = mend.mends_all || mend.repairs;
+            let first = mend.origin == MendOrigin::Proposed && enough && !proposed;
             proposed |= first;
             first || mend.origin == MendOrigin::Stated
         })

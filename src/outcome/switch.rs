@@ -341,6 +341,16 @@ pub struct TimerStall {
     pub s: f64,
     /// The timers, one after the other: `iSCSI ping and its timeout, 10s + iSCSI session replacement, 5s`.
     pub by: String,
+    /// What the sum would be if no command timed out before the loss is noticed; `None` where none does.
+    #[serde(skip)]
+    pub cut_short: Option<Box<Self>>,
+}
+
+impl TimerStall {
+    /// The sum, and what it would be if no command timed out first.
+    pub(crate) fn sums(&self) -> impl Iterator<Item = &Self> {
+        std::iter::once(self).chain(self.cut_short.as_deref())
+    }
 }
 
 /// One bin of a switch-over.

@@ -82,7 +82,7 @@
 //! - `growth`: `case`, `factor` (times today's load), `part`, `next` (pair of part and factor).
 //! - `mends`, changes that were simulated: `name`, `set`, `origin` (`stated`: a variant of the scenario, or
 //!   `proposed`), `changes` (`cables`, `ports`, `settings`, `parts`: `kind`, `of`, `count`; `price` and `unpriced` by
-//!   the price list), `matrix`, `steady`, `growth`, `mends_all`, and
+//!   the price list), `matrix`, `steady`, `growth`, `mends_all`, `repairs` (nothing is missed with it, and only what was undecided without it stays so), and
 //!   `left` (`case`, `workload`, `timer`) where a switch-over is missed all the same: what ended the longest I/O then.
 //! - `mend_search` (`null` when not asked): `most`, `tried`, `rounds`, `fixed` (workload, case and cause of a
 //!   stall that no timer of another preset bounds), `calm` (workload and

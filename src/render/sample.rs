@@ -88,6 +88,7 @@ pub fn sample_mends() -> Report {
         matrix: matrix(&cases, false),
         growth: rest::growth(&cases, false),
         mends_all: false,
+        repairs: false,
         left: Vec::new(),
         ..stated
     });
@@ -159,6 +160,7 @@ fn mend(cases: &[Case]) -> Mend {
             .collect(),
         growth: rest::growth(cases, true),
         mends_all: true,
+        repairs: false,
         left: Vec::new(),
     }
 }

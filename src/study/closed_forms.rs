@@ -87,7 +87,8 @@ fn streams<'a>(
     let mut streams = Vec::new();
     for set in &case.sets {
         for index in &set.workloads {
-            let rate = estimate.asked[*index].at_host(set.host);
+            let asked = &estimate.asked[*index];
+            let rate = case.moved.at_host(asked, *index, set.host);
             let weights = path_weights(site, fabric, flows, set, &site.workloads[*index]);
             for (path, weight) in set.paths.iter().zip(weights) {
                 if weight > 0.0 {

@@ -6,12 +6,13 @@
 //! an idle site, and frames evenly over equal-cost next hops and members. Pure ACKs are counted.
 //!
 //! What a hash does to the members of a link group is in `estimate_by_member`; else frames are even over them, as they are on the
-//! average. Left out: retries,
+//! average. Work whose guests run on other hosts than their own is counted there (`guests`). Left out: retries,
 //! full queues (what hosts that level them make of unlike ways is in `level`), and work in a closed loop, which takes what there is: [`Estimate::asked`] marks it, and its
 //! ceiling is [`idle::closed_ceiling`]. A burst figure has all bursty workloads in a burst at once, at all
 //! of their hosts: the worst that can coincide.
 
 mod demand;
+mod guests;
 pub mod idle;
 mod level;
 mod overload;
@@ -21,6 +22,7 @@ mod spread;
 pub(crate) use demand::slowest_service_s;
 pub use demand::{Asked, PerIo, WireBytes, asked, mean_service_s, mix, per_io};
 pub(in crate::study) use demand::{Kind, kinds};
+pub(crate) use guests::MovedWork;
 pub(crate) use level::{Levelled, fullest, levelled, levelled_in_bursts, levels, weights_of};
 pub(crate) use overload::overloaded;
 pub use payload::{Data, data_at_ports};
@@ -78,6 +80,8 @@ pub struct CaseLoads {
     pub directions: Vec<Option<Load>>,
     /// Busy share (1 is full) by controller; `None` where no port is left.
     pub controllers: Vec<Option<Load>>,
+    /// Work that other hosts do than its own.
+    pub(crate) moved: MovedWork,
     /// Routes found on the way.
     pub(crate) routes: Arc<Routes>,
     /// By direction: whether a closed loop may cross it, which no share above counts.
@@ -134,7 +138,7 @@ pub(crate) fn estimate_by_member(site: &Site, fabric: &Fabric) -> Estimate {
 #[must_use]
 pub(crate) fn estimate_by_member_of(site: &Site, fabric: &Fabric, known: &Estimate) -> Estimate {
     let again = |case: &CaseLoads| {
-        let ground = (case.sets.clone(), case.routes.clone());
+        let ground = (case.sets.clone(), case.routes.clone(), case.moved.clone());
         loads_over(site, fabric, case.outage, Grain::Members, ground)
     };
     Estimate {
@@ -159,6 +163,22 @@ fn estimate_of(site: &Site, fabric: &Fabric, grain: Grain) -> Estimate {
     }
 }
 
+/// That nothing is counted for what is sent again, where outages damage frames.
+pub(crate) fn damage_note(site: &Site) -> Option<String> {
+    let damaging = site.outages.iter().filter(|outage| {
+        let slow = outage.slow();
+        outage.gone().is_none() && slow.is_some_and(|slow| slow.loss_ppb > 0)
+    });
+    let names: Vec<String> = damaging.map(Outage::state).collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "what is full by arithmetic is about so with {}: nothing is counted for what is sent again there, nor for paths that hosts give up \
+             because of damaged frames",
+            names.join(", ")
+        )
+    })
+}
+
 /// Members that are there in a case.
 #[must_use]
 pub fn alive_in(site: &Site, fabric: &Fabric, outage: Option<usize>) -> Vec<bool> {
@@ -173,21 +193,14 @@ pub fn alive_in(site: &Site, fabric: &Fabric, outage: Option<usize>) -> Vec<bool
 
 /// The path sets that are left in a case, without the paths that no host takes into use.
 pub(crate) fn sets_in(site: &Site, fabric: &Fabric, outage: Option<&Outage>) -> Vec<PathSet> {
-    sets_by(site, fabric, outage, &mut Arc::default())
+    plan_in(site, fabric, outage).path_sets_by(site, fabric, &mut Arc::default())
 }
 
-/// The same, with the routes found on the way.
-fn sets_by(
-    site: &Site,
-    fabric: &Fabric,
-    outage: Option<&Outage>,
-    routes: &mut Arc<Routes>,
-) -> Vec<PathSet> {
-    let plan = match outage {
+fn plan_in(site: &Site, fabric: &Fabric, outage: Option<&Outage>) -> CasePlan {
+    match outage {
         Some(outage) => CasePlan::outage(site, fabric, outage),
         None => CasePlan::healthy(),
-    };
-    plan.path_sets_by(site, fabric, routes)
+    }
 }
 
 pub(crate) fn case_loads(site: &Site, fabric: &Fabric, outage: Option<usize>) -> CaseLoads {
@@ -203,33 +216,41 @@ pub(crate) fn loads_of(
 ) -> CaseLoads {
     let gone = outage.map(|index| &site.outages[index]);
     let mut routes = Arc::default();
-    let sets = sets_by(site, fabric, gone, &mut routes);
-    loads_over(site, fabric, outage, grain, (sets, routes))
+    let plan = plan_in(site, fabric, gone);
+    let sets = plan.path_sets_by(site, fabric, &mut routes);
+    let works = site.workloads.iter();
+    let asks: Vec<Asked> = works.map(|work| asked(fabric, work)).collect();
+    let moved = MovedWork::of(site, fabric, &plan, &sets, &asks);
+    loads_over(site, fabric, outage, grain, (sets, routes, moved))
 }
 
-/// The same with the paths of the case, and routes over its members.
+/// The same with the paths of the case, routes over its members, and work that other hosts do.
 fn loads_over(
     site: &Site,
     fabric: &Fabric,
     outage: Option<usize>,
     grain: Grain,
-    ground: (Vec<PathSet>, Arc<Routes>),
+    ground: (Vec<PathSet>, Arc<Routes>, MovedWork),
 ) -> CaseLoads {
     let slow = outage.map_or_else(Vec::new, |index| fabric.slow_after(&site.outages[index]));
     let there = (alive_in(site, fabric, outage), rate_left(fabric, &slow));
     loads_on(site, fabric, outage, grain, ground, there)
 }
 
-/// The same by member of any state: the members that are there, those of them that are slow, and the paths that are left.
+/// The same by member of any state: the members that are there, what the plan has of them slow and of work at other hosts, and the
+/// paths that are left.
 pub(crate) fn loads_where(
     site: &Site,
     fabric: &Fabric,
     alive: &[bool],
-    slow: &[(MemberId, Slow)],
+    plan: &CasePlan,
     sets: &[PathSet],
 ) -> CaseLoads {
-    let ground = (sets.to_vec(), Arc::default());
-    let there = (alive.to_vec(), rate_left(fabric, slow));
+    let works = site.workloads.iter();
+    let asks: Vec<Asked> = works.map(|work| asked(fabric, work)).collect();
+    let moved = MovedWork::of(site, fabric, plan, sets, &asks);
+    let ground = (sets.to_vec(), Arc::default(), moved);
+    let there = (alive.to_vec(), rate_left(fabric, &plan.slow));
     loads_on(site, fabric, None, Grain::Members, ground, there)
 }
 
@@ -238,7 +259,7 @@ fn loads_on(
     fabric: &Fabric,
     outage: Option<usize>,
     grain: Grain,
-    (sets, routes): (Vec<PathSet>, Arc<Routes>),
+    (sets, routes, moved): (Vec<PathSet>, Arc<Routes>, MovedWork),
     (alive, left): (Vec<bool>, Vec<f64>),
 ) -> CaseLoads {
     let mut bytes = vec![Load::default(); fabric.directions.len()];
@@ -255,7 +276,7 @@ fn loads_on(
         for index in &set.workloads {
             let workload = &site.workloads[*index];
             let (asked, per_io) = &demands[*index];
-            let Some(rate) = asked.at_host(set.host) else {
+            let Some(rate) = moved.at_host(asked, *index, set.host) else {
                 let weights = path_weights(site, fabric, &mut flows, set, workload);
                 for (path, _) in set.paths.iter().zip(weights).filter(|(_, w)| *w > 0.0) {
                     closed_controllers[path.controller] = true;
@@ -290,6 +311,7 @@ fn loads_on(
         alive,
         left,
         sets,
+        moved,
         bytes,
         closed,
         closed_controllers,
@@ -392,7 +414,7 @@ fn shares_by(
     let (asked, per_io) = (asked(fabric, workload), per_io(workload));
     let sets = case.sets.iter().enumerate();
     for (number, set) in sets.filter(|(_, set)| set.workloads.contains(&index)) {
-        if let Some(rate) = asked.at_host(set.host) {
+        if let Some(rate) = case.moved.at_host(&asked, index, set.host) {
             let weights = weights(&mut flows, number);
             let mut sums = (&mut bytes[..], &mut busy[..]);
             let over = (set, &weights[..]);

@@ -6,6 +6,7 @@
 //!
 //! Left out: promises on the switch-over, seasons, and growth that is not a share of what there is.
 
+use super::estimate::damage_note;
 use super::headroom::{Ask, closed_notes, full_over_time, headroom_over_time, runs_of_a_search};
 use super::progress::Progress;
 use crate::outcome::{
@@ -148,6 +149,7 @@ pub fn growth(
         }))
         .chain(rate_notes(site, growth))
         .chain(closed_notes(site, ""))
+        .chain(damage_note(site))
         .collect(),
     })
 }

@@ -46,7 +46,7 @@ mod spread;
 mod switch_over;
 
 use super::case::{self, CasePlan};
-use super::estimate::{estimate_by_member, fullest};
+use super::estimate::{damage_note, estimate_by_member, fullest};
 use super::parts;
 use super::progress::Progress;
 use super::review::{OverBudget, over_port_budgets};
@@ -399,6 +399,7 @@ fn search(
     let switch_overs = switch_over::judge_all(site, scale, ask_switch, &mut cases, progress);
     let mut notes = notes(site, scale);
     notes.extend(notes_of_cases(&cases, held));
+    notes.extend(damage_note(site));
     Headroom {
         origin,
         confidence_percent: 100.0 * (1.0 - ERROR),

@@ -3,7 +3,7 @@
 //! Only what touches a miss is proposed: for a promise of a steady state, the part that limits its workload in
 //! that case (the fullest on its way) and how its hosts choose a path; for a promise about switching, the
 //! timers, where one that another preset shortens bounds that stall. Proposals are simulated in the order of their price, or of the cables and ports that they take,
-//! in the cases of the study. When none of them mends everything, the best of them is kept and the next
+//! in the cases of the study. When none of them mends everything, or every miss, the best of them is kept and the next
 //! ones are proposed on top of it, for what then limits, until the number of runs that was allowed is used up. With a price list, sets of
 //! changes that cost less than the cheapest one that mends everything come after that (`remedy/sets.rs`).
 //!
@@ -44,7 +44,7 @@ pub struct Search {
 }
 
 /// Works out what each change of a report takes, proposes further ones for what is missed, and simulates those.
-/// All changes of the report are then in order: those that mend everything first, then by what they take.
+/// All changes of the report are then in order: those that mend everything first, then those that mend every miss, then by what they take.
 #[must_use]
 pub fn search(
     site: &Site,
@@ -110,12 +110,13 @@ fn lacking(old: &Site, new: &Site) -> Vec<String> {
     all.filter(|said| !today.contains(said)).collect()
 }
 
-/// What a change is ordered by: whether it mends everything, then what it takes, then how much it leaves.
-fn order(mend: &Mend) -> (bool, f64, u32, u32, u32, usize) {
+/// What a change is ordered by: whether it mends everything, or every miss, then what it takes, then how much it leaves.
+fn order(mend: &Mend) -> (bool, bool, f64, u32, u32, u32, usize) {
     let takes = &mend.changes;
     let (price, cables, ports) = weight(takes.price, takes.cables, takes.ports);
     (
         !mend.mends_all,
+        !mend.repairs,
         price,
         cables,
         ports,
@@ -278,7 +279,11 @@ impl Hunt<'_> {
             };
             let now = of(best);
             // What is no better than what it stands on is nothing to build on.
-            if self.found[from..].iter().any(|found| found.mends_all) || now <= reached {
+            if self.found[from..]
+                .iter()
+                .any(|found| found.mends_all || found.repairs)
+                || now <= reached
+            {
                 return;
             }
             let Ok(site) = (self.apply)(&best.set) else {

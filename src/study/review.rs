@@ -20,7 +20,7 @@ mod unequal;
 mod work;
 
 use super::closed_forms;
-use super::estimate::{Estimate, estimate, estimate_by_member_of};
+use super::estimate::{Estimate, damage_note, estimate, estimate_by_member_of};
 use crate::outcome::{Review, ReviewFinding, Severity};
 use crate::site::Site;
 use crate::topology::Fabric;
@@ -119,6 +119,10 @@ fn findings(facts: &Facts<'_>) -> Vec<ReviewFinding> {
     findings.extend(bus::findings(facts));
     findings.extend(budget::findings(facts));
     findings.extend(without_closed_forms(facts.site));
+    findings.extend(damage_note(facts.site).map(|what| {
+        let advice = "`failover` simulates what is sent again.";
+        finding(Severity::Note, "damaged frames", what, advice)
+    }));
     // A stable sort: within a severity the order above stays.
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     findings

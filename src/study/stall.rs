@@ -3,7 +3,8 @@
 //!
 //! The I/O that waits longest is under way on a lost path when that goes, and finds a free path as soon as its host lets it go.
 //! Its latency is that stall and an undisturbed latency besides. A silent loss on Fibre Channel is noticed by nobody until a
-//! command times out, and that time counts from its issue.
+//! command times out, and that time counts from its issue; so does one that is shorter than it takes to notice a loss: it ends that command,
+//! which goes elsewhere at once. Once a loss is noticed the hold decides.
 //!
 //! Left out: hosts that keep no path (their policy for that decides), teams of ports (TCP sends again on its own
 //! clock after the move), links of a group that others of it stand in for (TCP or the command timeout), and what waits in queues
@@ -39,6 +40,8 @@ pub(crate) struct Stalled {
     /// Volumes are without a controller: what a host asks for on others comes to wait behind what it asks for on these.
     pub(crate) unserved: bool,
     parts: Parts,
+    /// The sum if no command timed out first.
+    uncut: Option<Parts>,
 }
 
 /// By workload, the longest stall that a loss means by timers alone. `None` where no host of the workload loses some of the
@@ -46,8 +49,14 @@ pub(crate) struct Stalled {
 #[must_use]
 pub(crate) fn stalls(site: &Site, fabric: &Fabric, lost: Lost<'_>) -> Vec<Option<TimerStall>> {
     let found = stalled(site, fabric, lost, Default::default()).into_iter();
+    let uncut = |parts: Parts| Box::new(told(sum(&parts), &parts));
     found
-        .map(|known| known.map(|stall| told(stall.time, &stall.parts)))
+        .map(|known| {
+            known.map(|stall| TimerStall {
+                cut_short: stall.uncut.map(uncut),
+                ..told(stall.time, &stall.parts)
+            })
+        })
         .collect()
 }
 
@@ -79,7 +88,9 @@ pub(crate) fn stalled(
             let used = |path: usize| used[path] > 0.0;
             let sets = (set, left);
             let found_by = longest(site, fabric, sets, &used, lost, protocol, &family.timers);
-            let Some(mut parts) = found_by else { continue };
+            let Some(Sums { mut parts, uncut }) = found_by else {
+                continue;
+            };
             // What waits for its volumes waits for the longer of the two.
             let owned = work.owner == Owner::Alternate;
             let takeover = takeover.filter(|_| owned);
@@ -93,6 +104,7 @@ pub(crate) fn stalled(
                     time,
                     unserved: takeover.is_some(),
                     parts,
+                    uncut,
                 });
             }
         }
@@ -101,6 +113,12 @@ pub(crate) fn stalled(
 }
 
 type Parts = Vec<(&'static str, Duration)>;
+
+/// The timers of a stall, and those that would run if no command timed out first, where one does.
+struct Sums {
+    parts: Parts,
+    uncut: Option<Parts>,
+}
 
 fn sum(parts: &[(&str, Duration)]) -> Duration {
     Duration(parts.iter().map(|(_, time)| time.0).sum())
@@ -145,7 +163,7 @@ fn longest(
     loss: Lost<'_>,
     protocol: &Protocol,
     timers: &Timers,
-) -> Option<Parts> {
+) -> Option<Sums> {
     let (after, mode) = (loss.after, loss.mode);
     let stays = |path: &Path| {
         let same =
@@ -159,14 +177,17 @@ fn longest(
         let gone = |member: u32| !after[member as usize];
         let own = links.iter().all(|direction| gone(direction.member().0));
         let place = if own { Place::OwnLink } else { Place::Beyond };
-        let noticed = parts(protocol, timers, mode, place);
+        let noticed = sums(protocol, timers, mode, place);
         // A port that its switch takes down is noticed as a link of the host's own.
         match port_dropped(site, fabric, path.host_port, loss) {
             Some(wait) if place == Place::Beyond => {
                 let mut dropped = vec![(timer_name(TimerName::UplinkLoss), wait)];
-                dropped.extend(parts(protocol, timers, mode, Place::OwnLink));
-                if sum(&dropped) < sum(&noticed) {
-                    dropped
+                dropped.extend(sums(protocol, timers, mode, Place::OwnLink).parts);
+                if sum(&dropped) < sum(&noticed.parts) {
+                    Sums {
+                        parts: dropped,
+                        uncut: None,
+                    }
                 } else {
                     noticed
                 }
@@ -174,24 +195,33 @@ fn longest(
             _ => noticed,
         }
     });
-    all.max_by_key(|parts| sum(parts))
+    all.max_by_key(|sums| sum(&sums.parts))
 }
 
 /// The timers that run one after the other.
-fn parts(protocol: &Protocol, timers: &Timers, mode: LossMode, place: Place) -> Parts {
-    let named = |(name, time): (TimerName, Duration)| (timer_name(name), time);
+fn sums(protocol: &Protocol, timers: &Timers, mode: LossMode, place: Place) -> Sums {
     let mut noticed = noticed_by(protocol, timers, mode, place);
     // A connection that TCP gives up before its host notices is noticed by that, and held like any other.
     let gives_up = tcp_gives_up(timers);
     if protocol.tcp().is_some() && noticed.is_some_and(|(_, time)| gives_up < time) {
         noticed = Some((TimerName::TcpGivesUp, gives_up));
     }
+    // A command that times out before anything is noticed ends its own wait: nothing is held.
+    let first = noticed.filter(|(_, time)| *time <= timers.command_timeout);
+    Sums {
+        parts: parts(protocol, timers, first),
+        uncut: (first != noticed).then(|| parts(protocol, timers, noticed)),
+    }
+}
+
+/// Those that run from when the loss is noticed, or a command times out where it never is.
+fn parts(protocol: &Protocol, timers: &Timers, noticed: Option<(TimerName, Duration)>) -> Parts {
+    let named = |(name, time): (TimerName, Duration)| (timer_name(name), time);
     let mut parts: Parts = match noticed {
         Some(noticed) => std::iter::once(noticed)
             .chain(hold(protocol, timers))
             .map(named)
             .collect(),
-        // Nothing is noticed, so that nothing is held.
         None => vec![named((TimerName::CommandTimeout, timers.command_timeout))],
     };
     // A SCSI command that ends by its own timeout ends nothing else, and is not held.
@@ -261,5 +291,6 @@ fn told(time: Duration, parts: &[(&str, Duration)]) -> TimerStall {
     TimerStall {
         s: time.as_secs_f64(),
         by: words.join(" + "),
+        cut_short: None,
     }
 }

@@ -11,6 +11,7 @@ mod broken;
 mod figures;
 mod gone;
 mod lanes;
+mod patience;
 mod story;
 mod told;
 
@@ -26,7 +27,7 @@ use crate::model::{
     World, tried_again_by,
 };
 use crate::outcome::Switch;
-use crate::site::{Action, Fault, NoPath, Site};
+use crate::site::{Action, Fault, Site};
 use crate::unit::{Duration, Instant};
 use rayon::prelude::*;
 
@@ -243,7 +244,7 @@ pub(crate) fn scripted(
         let timers = hosts.map(|family| &compiled.site.hosts[*family].timers);
         timers.map(|timers| timers.command_timeout + tried_again_by(&work.protocol, timers).1)
     });
-    let patience = timeouts.chain(retries_without_paths(setting.site));
+    let patience = timeouts.chain(patience::without_paths(setting));
     let patient = limit + patience.max().unwrap_or_default();
     let mut worlds: Vec<Unfolding<'_>> = (0..replications)
         .into_par_iter()
@@ -386,23 +387,6 @@ fn reference<'s>(
         survivors: known,
         ..*setting
     })
-}
-
-/// Longest wait for hosts that give up for want of paths after so many checks. A choice of this program.
-const LONGEST_RETRY: Duration = Duration::from_secs(600);
-
-/// How long hosts wait without any path before they fail what waits, where that is a stated time and no longer than
-/// is waited for.
-fn retries_without_paths(site: &Site) -> impl Iterator<Item = Duration> {
-    site.hosts
-        .iter()
-        .filter_map(|host| match host.timers.no_path {
-            NoPath::Retry(checks) => Some(Duration(
-                host.timers.path_check.0.saturating_mul(checks.into()),
-            )),
-            NoPath::Fail | NoPath::Queue | NoPath::ByProtocol => None,
-        })
-        .filter(|wait| *wait <= LONGEST_RETRY)
 }
 
 /// Whether frames are still being damaged now and then when all scripted events are over.

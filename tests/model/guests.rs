@@ -218,8 +218,8 @@ fn guests_are_restarted_more_than_once() {
     );
 }
 
-/// All hosts are lost. The first that returns starts the guests of all, its own too, and takes so long for it, its paths found 1 s
-/// after its return.
+/// All hosts are lost. The first that returns starts the guests of all, its own too, and takes so long for it once its paths are found,
+/// 1 s after its return.
 #[test]
 fn guests_without_any_host_wait_for_one() {
     let compiled = open_with("restart", "path_check = \"1s\", no_path = \"fail\"");
@@ -227,13 +227,100 @@ fn guests_without_any_host_wait_for_one() {
     let back = script(&compiled, 5 * S + 50 * MS, Action::Restore, "vm-3", None);
     let tally = run(&compiled, &[all.clone(), back], 60 * S);
     let restarts: Vec<u64> = story(&tally)[4..].iter().map(|entry| entry.0).collect();
-    assert_eq!(restarts, [7 * S + 50 * MS; 4]);
-    // 29 more each from 7.1 s to 9.9 s, all over vm-3.
-    assert_eq!(by_host(&compiled, &tally), [11, 11, 11 + 4 * 29, 11]);
+    assert_eq!(restarts, [8 * S + 50 * MS; 4]);
+    // 19 more each from 8.1 s to 9.9 s, all over vm-3.
+    assert_eq!(by_host(&compiled, &tally), [11, 11, 11 + 4 * 19, 11]);
     assert_eq!(tally.workloads[0].failed_total, 0);
     let tally = run(&compiled, &[all], 60 * S);
     assert_eq!(by_host(&compiled, &tally), [11; 4]);
     assert_eq!(tally.workloads[0].issued_total, 44);
+}
+
+/// All hosts are lost at 1.05 s, found 1 s later, and one is back: the restart begins at the later of that and of its first path,
+/// whether or not the time from loss to restart, 3 s, is over by then. One that is back in time keeps its own guests.
+#[test]
+fn a_restart_begins_with_the_first_host_that_can_take_the_guests() {
+    // Back, path check, restarts (ms), and how many.
+    for (back, check, restarted, count) in [
+        (3_950, 1_000, 6_950, 4),
+        (4_150, 1_000, 7_150, 4),
+        (4_050, 1_000, 7_050, 4),
+        (2_550, 200, 4_750, 4),
+        (1_550, 1_000, 4_550, 3),
+        (1_550, 100, 4_050, 3),
+    ] {
+        let timers = format!("path_check = \"{check}ms\", no_path = \"fail\"");
+        let compiled = open_with("restart", &timers);
+        let scripts = [
+            script(&compiled, S + 50 * MS, LOUD, "vm-*", None),
+            script(&compiled, back * MS, Action::Restore, "vm-3", None),
+        ];
+        let tally = run(&compiled, &scripts, 60 * S);
+        let of = |entry: &&LogEntry| matches!(entry.kind, LogKind::GuestsRestarted(_));
+        let log: Vec<&LogEntry> = tally.log.iter().filter(of).collect();
+        let restarts: Vec<u64> = log.iter().map(|entry| entry.at.0 / MS).collect();
+        assert_eq!(restarts, vec![restarted; count], "back at {back} ms");
+        // The time that is named is what has run since the loss, or since there was a host.
+        let since = if restarted == 4_050 { 3 * S } else { 2 * S };
+        for entry in log {
+            assert_eq!(entry.timer.unwrap().1.0, since, "back at {back} ms");
+        }
+        assert_eq!(tally.workloads[0].failed_total, 0);
+    }
+}
+
+/// All hosts are drained at 1.05 s, and one is back at 5.05 s: it has kept its paths and its own guests, and those of the others run on it
+/// once they have started there, 2 s later.
+#[test]
+fn guests_of_drained_hosts_start_on_the_first_that_is_back() {
+    let compiled = open("restart");
+    let scripts = [
+        script(&compiled, S + 50 * MS, Action::Drain, "vm-*", None),
+        script(&compiled, 5 * S + 50 * MS, Action::Restore, "vm-3", None),
+    ];
+    let tally = run(&compiled, &scripts, 60 * S);
+    let restarted = [0, 1, 3].map(LogKind::GuestsRestarted);
+    let story: Vec<(u64, LogKind)> = story(&tally).iter().map(|own| (own.0, own.1)).collect();
+    assert_eq!(story, restarted.map(|kind| (7 * S + 50 * MS, kind)));
+    // Its own 11 and 49, and 29 of each of the others.
+    assert_eq!(by_host(&compiled, &tally), [11, 11, 11 + 49 + 3 * 29, 11]);
+}
+
+/// Hosts that are there and have lost all their links take no guests: one that has a path does, alone.
+#[test]
+fn guests_are_restarted_where_there_is_a_path() {
+    let compiled = open_with("restart", "no_path = \"queue\"");
+    let links = ["vm-2", "vm-3"].map(|host| {
+        [("A", "1"), ("B", "1")].map(|(side, port)| format!("{host}:{side}{port}~core-{side}"))
+    });
+    let mut scripts: Vec<_> = links
+        .iter()
+        .flatten()
+        .map(|link| script(&compiled, S + 20 * MS, LOUD, link, None))
+        .collect();
+    scripts.push(script(&compiled, S + 50 * MS, LOUD, "vm-1", None));
+    let tally = run(&compiled, &scripts, 9 * S + 950 * MS);
+    let done = by_host(&compiled, &tally);
+    assert_eq!((done[0], done[3]), (11, 100 + 59));
+    assert_eq!(done[1..3], [11, 11]);
+    // Without any it waits: the first link that is back has its path found within 5 s, and the restart begins then.
+    let last = ["A", "B"].map(|side| format!("vm-4:{side}1~core-{side}"));
+    let last = last.map(|link| script(&compiled, S + 20 * MS, LOUD, &link, None));
+    scripts.extend(last);
+    let tally = run(&compiled, &scripts, 60 * S);
+    assert_eq!(story(&tally).len(), 1);
+    let back = &links[0][0];
+    scripts.push(script(&compiled, 20 * S, Action::Restore, back, None));
+    let tally = run(&compiled, &scripts, 60 * S);
+    let found = tally.log.iter().find_map(|entry| match entry.kind {
+        LogKind::Path {
+            to: Standing::Up, ..
+        } => Some(entry.at.0),
+        _ => None,
+    });
+    let found = found.unwrap();
+    assert!((20 * S..=25 * S).contains(&found), "{found}");
+    assert_eq!(story(&tally)[1].0, found + 2 * S);
 }
 
 /// A host that is back once its loss was found has lost its guests all the same; one that has only lost its links lives on.
@@ -604,9 +691,10 @@ fn a_host_that_is_back_asks_for_nothing_before_its_first_path() {
     }
 }
 
-/// One whose fabrics are still lost when it is back has no path, and asks for nothing until one of them is back too.
+/// One whose fabrics are still lost when it is back has no path: it asks for nothing until its first look is over, and then meets what is
+/// set for hosts without a path, as one does that has no path from the beginning on.
 #[test]
-fn a_host_that_is_back_without_fabrics_waits_for_one() {
+fn a_host_that_is_back_without_fabrics_is_one_without_a_path() {
     let compiled = open_with("stay", "no_path = \"fail\"");
     let at = |at: u64, action, part| script(&compiled, at, action, part, None);
     let links = ["vm-1:A1~core-A", "vm-1:B1~core-B"];
@@ -615,8 +703,26 @@ fn a_host_that_is_back_without_fabrics_waits_for_one() {
     scripts.push(at(2 * S + 50 * MS, Action::Restore, "vm-1"));
     let tally = run(&compiled, &scripts, 60 * S);
     let work = &tally.workloads[0];
-    assert_eq!((work.unasked, work.failed_total), (89, 0));
-    // Checks at 7.05 s and 12.05 s find nothing; the link is back at 4 s, so that the first of them does.
+    // The check at 7.05 s finds nothing: what comes from 7.1 s to 9.9 s fails.
+    assert_eq!((work.unasked, work.failed_total), (60, 29));
+    assert_eq!(work.completed_total, 311);
+    // What waits for three checks counts them from the return: those fail that have come by then, at 17.05 s, all at once.
+    for (policy, failed) in [("{ retry = 3 }", 29), ("\"queue\"", 0)] {
+        let compiled = open_with("stay", &format!("no_path = {policy}"));
+        let before = run(&compiled, &scripts, 17 * S);
+        assert_eq!(before.workloads[0].failed_total, 0, "{policy}");
+        let tally = run(&compiled, &scripts, 17 * S + 100 * MS);
+        assert_eq!(tally.workloads[0].failed_total, failed, "{policy}");
+        // A link that is back later has those done that wait still.
+        let mut back = scripts.clone();
+        back.push(at(18 * S, Action::Restore, links[0]));
+        let tally = run(&compiled, &back, 60 * S);
+        let work = &tally.workloads[0];
+        let counts = (work.unasked, work.failed_total, work.completed_total);
+        let in_time = if failed == 0 { 29 } else { 0 };
+        assert_eq!(counts, (60, 29 - in_time, 311 + in_time), "{policy}");
+    }
+    // The link is back at 4 s, so that the first check finds its path.
     scripts.push(at(4 * S, Action::Restore, links[0]));
     let tally = run(&compiled, &scripts, 60 * S);
     let work = &tally.workloads[0];
@@ -624,13 +730,13 @@ fn a_host_that_is_back_without_fabrics_waits_for_one() {
     assert_eq!(by_host(&compiled, &tally)[0], 40);
 }
 
-/// Guests that are restarted on a host that has just come back begin when it has found its paths; where another host has its own,
-/// they are restarted there.
+/// The restart on a host that has just come back begins when it has found its paths; where another host has its own, guests are
+/// restarted there.
 #[test]
 fn restarted_guests_wait_for_the_paths_of_their_host() {
-    let compiled = open_with("restart", "no_path = \"fail\"");
+    let compiled = open_with("restart", "path_check = \"3s\", no_path = \"fail\"");
     let at = |at: u64, action, part| script(&compiled, at, action, part, None);
-    // All lost at 1.05 s, and restarted at 4.05 s on the one that is back at 3.05 s, whose paths are found at 8.05 s.
+    // All lost at 1.05 s, and restarted at 8.05 s on the one that is back at 3.05 s, whose paths are found at 6.05 s.
     let scripts = [
         at(S + 50 * MS, LOUD, "vm-*"),
         at(3 * S + 50 * MS, Action::Restore, "vm-3"),

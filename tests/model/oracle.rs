@@ -358,5 +358,5 @@ fn fibre_channel() {
 
 #[test]
 fn ip() {
-    both_count_the_same(Kind::Ip, 2_000..2_500);
+    both_count_the_same(Kind::Ip, 2_000..2_800);
 }

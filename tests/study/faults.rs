@@ -101,6 +101,28 @@ fn a_slow_outage_that_does_not_carry_the_work_is_missed_by_both_commands() {
     assert_eq!(report.switches[0].settled_s, None);
 }
 
+/// Arithmetic counts nothing for what is sent again: it says so where an outage damages frames, and of no other.
+#[test]
+fn arithmetic_says_that_it_leaves_out_what_is_sent_again() {
+    for (ill, said) in [("loss = \"1%\"", true), ("rate = \"25%\"", false)] {
+        let outage = format!("[[outage]]\nname = \"dirt\"\ntakes = \"*~core-*\"\n{ill}");
+        let site = site(&text("10Gb/s", &outage), &[]);
+        let review = halfloom::study::review::review(&site);
+        let found: Vec<&str> = review
+            .findings
+            .iter()
+            .filter(|own| own.kind == "damaged frames")
+            .map(|own| own.what.as_str())
+            .collect();
+        let words = "what is full by arithmetic is about so with dirt damaging frames: ";
+        assert_eq!(found.len(), usize::from(said), "{found:?}");
+        assert!(
+            found.iter().all(|what| what.starts_with(words)),
+            "{found:?}"
+        );
+    }
+}
+
 #[test]
 fn a_damaging_outage_costs_what_its_timers_say() {
     // A write of which a frame is damaged on its way there or back is sent again after 20 ms: one in fifty is, which makes 400 us

@@ -198,8 +198,51 @@ fn what_fails_late_fails_after_all_the_same() {
         "path_check = \"500ms\"",
     );
     assert_eq!(late, (true, true, false));
+    // NVMe gives up after 600 s unless told otherwise, and for no longer is it waited.
     let waits = one("nvme-tcp", "25GbE", "\"by-protocol\"", "");
-    assert_eq!(waits, (true, false, false));
+    assert_eq!(waits, (true, true, false));
+    let longer = "controller_loss = \"900s\"";
+    let longer = one("nvme-tcp", "25GbE", "\"by-protocol\"", longer);
+    assert_eq!(longer, (true, false, false));
     let ever = one("fc-scsi", "32GFC", "\"queue\"", "");
     assert!(!ever.0 && !ever.1, "{ever:?}");
+}
+
+/// NVMe without any path holds what waits until it gives its controllers up, and the run goes on until then: nothing is told as unfinished that
+/// has an end. Where too much would come meanwhile it is not waited for.
+#[test]
+fn nvme_without_a_path_is_waited_for_until_its_controllers_are_given_up() {
+    let text = |rate: &str| {
+        format!(
+            "format = 1\n[run]\nduration = \"200ms\"\nwarm_up = \"20ms\"\nreplications = 2\nswitch_replications = 1\nsettle_limit = \"5s\"\n\
+             [timers]\ncontroller_loss = \"195s\"\nreconnect = \"10s\"\nkeep_alive = \"5s\"\n\
+             [[host]]\nname = \"app\"\n[[switch]]\nname = \"lan\"\n[[array]]\nname = \"store\"\n\
+             [[link]]\nfrom = \"app\"\nto = \"lan\"\nspeed = \"25GbE\"\n\
+             [[link]]\nfrom = \"lan\"\nto = \"store\"\nspeed = \"25GbE\"\n\
+             [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"store\"\nprotocol = \"nvme-tcp\"\n\
+             arrivals = {{ paced = \"{rate}/s\" }}\nsizes = \"8KiB\"\npromise = {{ switching = {{ longest_io = \"300s\" }} }}\n\
+             [[outage]]\nname = \"all\"\ntakes = [\"lan-*\"]\n"
+        )
+    };
+    let report = ask(&site(&text("200"), &[]), &["all"], true);
+    let work = moved(&report.switches[0], "w");
+    assert_eq!(work.longest_open, [false]);
+    // 20 tries, from the notice on; what came first has waited for all of it.
+    let longest = work.longest_io_s[0];
+    assert!((205.0 - 0.1..206.0).contains(&longest), "{longest}");
+    let by = work
+        .failed_by
+        .as_ref()
+        .and_then(|event| event.timer.clone());
+    let by = by.expect("it is by a timer");
+    assert!(
+        by.starts_with("controller loss in whole tries, 200"),
+        "{by}"
+    );
+    // All that came in 200 s.
+    assert!(work.failed[0] >= 40_000, "{}", work.failed[0]);
+    let report = ask(&site(&text("3k"), &[]), &["all"], true);
+    let work = moved(&report.switches[0], "w");
+    assert_eq!(work.longest_open, [true]);
+    assert!(report.switches[0].to_s < 100.0);
 }

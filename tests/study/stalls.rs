@@ -283,6 +283,35 @@ fn without_a_sum_the_timer_that_ended_the_longest_io_is_told() {
     );
 }
 
+/// A command timeout shorter than what notices the loss lets the I/O go first, and nothing is held then; one between that and the end of
+/// the hold changes nothing.
+#[test]
+fn a_command_that_times_out_first_bounds_the_stall() {
+    let outage = "[[outage]]\nname = \"cut\"\ntakes = [\"*-A\"]\n";
+    for (protocol, speed, timeout, stall, first) in [
+        ("iscsi", "25GbE", "1.5s", 1.5, "command timeout, 1.5"),
+        ("iscsi", "25GbE", "2.5s", 5.0, "iSCSI ping"),
+        ("nvme-tcp", "25GbE", "1.5s", 1.5, "command timeout, 1.5"),
+        ("nvme-rdma", "25GbE", "1.5s", 1.5, "command timeout, 1.5"),
+        ("nfs", "25GbE", "1.5s", 1.5, "command timeout, 1.5"),
+        ("fc-scsi", "32GFC", "1.5s", 2.1, "link-loss detect"),
+    ] {
+        let text = text(protocol, speed, "", outage);
+        let timeout = format!("command_timeout = \"{timeout}\"");
+        let text = text.replace("command_timeout = \"4s\"", &timeout);
+        let report = ask(&site(&text, &[]), &["cut"], true);
+        let (by, over) = found(&report);
+        assert!((by - stall).abs() < 1e-9, "{protocol}: {by}");
+        assert!(
+            over.iter().all(|over| (-0.6e-3..0.1).contains(over)),
+            "{protocol}: {over:?}"
+        );
+        let own = report.switches[0].workloads[0].by_timers.as_ref();
+        let named = &own.expect("it has a sum").by;
+        assert!(named.starts_with(first), "{protocol}: {named}");
+    }
+}
+
 /// A connection that TCP gives up after 0.2 + 0.4 + 0.8 s is an iSCSI session that is held for its replacement of 3 s; given up after 3 s
 /// it would be later than the ping and its timeout, 2 s.
 #[test]

@@ -87,6 +87,40 @@ fn what_fails_for_want_of_a_path_is_not_marked_and_the_path_that_is_back_is() {
     assert!(text.contains("No path was left: the first fails"), "{text}");
 }
 
+/// A part that is back before its host lets go ends the stall, and no timer of the host: the part and its instant are named, and how long
+/// the fabric took to use it.
+#[test]
+fn a_stall_that_a_return_ends_names_what_is_back() {
+    let report = unfolds(
+        ONE,
+        "",
+        &[("1s", "lose = \"core-A\""), ("3s", "restore = \"core-A\"")],
+    );
+    let work = &report.switches[0].workloads[0];
+    let freed = work.freed_by.as_ref().expect("the path is back");
+    assert_eq!(freed.timer, None);
+    let ended = "; ended by the return of core-A at 2.000\u{202F}s, and forwarding update, ";
+    assert!(freed.what.contains(ended), "{freed:?}");
+    let lines = marked(&report);
+    assert!(
+        lines.iter().all(|(_, what)| what.contains(ended)),
+        "{lines:?}"
+    );
+    let text = told(&report);
+    assert!(
+        text.contains("ended by the return of core-A at 2.000"),
+        "{text}"
+    );
+    // A path that its host finds by a check is back by that.
+    let report = unfolds(
+        ONE,
+        "",
+        &[("1s", "lose = \"core-*\""), ("30s", "restore = \"core-A\"")],
+    );
+    let text = told(&report);
+    assert!(!text.contains("ended by the return"), "{text}");
+}
+
 /// Nothing comes back: nothing is marked, the stop is not over, and no sentence says that work is let go.
 #[test]
 fn a_stop_that_nothing_ends_is_said_to_go_on() {
@@ -787,14 +821,14 @@ fn guests_that_nobody_is_left_to_run_are_cut_off() {
         text.contains("is cut off: nobody is left to do the work"),
         "{text}"
     );
-    // One comes back at 5 s, and has its paths 1 s later: 2 s after its return the guests of both run on it, and that ends the stop.
+    // One comes back at 5 s, and has its paths 1 s later: 2 s after that the guests of both run on it, and that ends the stop.
     let back = "[[event]]\nat = \"5s\"\nrestore = \"app-2\"\n";
     let back = of(&[lost(1, "1s"), lost(2, "1s"), back.to_owned()].concat());
     let work = &back.switches[0].workloads[0];
     let [stop] = work.stops.as_slice() else {
         panic!("{:?}", work.stops)
     };
-    near(stop.to_s.expect("it is over"), 6.0);
+    near(stop.to_s.expect("it is over"), 7.0);
     assert_eq!((stop.cause, work.hosts_gone), (StopCause::HostsLost, 0));
     assert!(
         stop.ended_by

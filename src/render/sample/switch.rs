@@ -78,6 +78,7 @@ fn workload(name: &str, iops: f64, mean_us: f64, stall_s: f64, held: u64) -> Swi
         by_timers: Some(TimerStall {
             s: 5.1,
             by: "link-loss detect, 100ms + fast-io-fail, 5s".to_owned(),
+            cut_short: None,
         }),
         longest_silence_s: 0.0,
         silence_s: vec![0.0; 3],

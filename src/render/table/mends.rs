@@ -16,7 +16,12 @@ pub(super) fn mends(report: &Report) -> String {
     }
     for mend in &report.mends {
         let mut cells = vec![
-            if mend.mends_all { "+" } else { "-" }.to_owned(),
+            match (mend.mends_all, mend.repairs) {
+                (true, _) => "+",
+                (_, true) => "~",
+                _ => "-",
+            }
+            .to_owned(),
             mend.name.clone(),
             by(mend).to_owned(),
             mend_takes(&mend.changes),
@@ -32,14 +37,20 @@ pub(super) fn mends(report: &Report) -> String {
     } else {
         "cables, then ports"
     };
+    let repairs = if report.mends.iter().any(|mend| mend.repairs) {
+        ", then those with which nothing is missed and what was undecided stays so (~)"
+    } else {
+        ""
+    };
     let title = format!(
-        "Changes that were simulated: those with which everything judged is met first (+), then by {order}"
+        "Changes that were simulated: those with which everything judged is met first (+){repairs}, then by {order}"
     );
     let mut out = table.text(&title);
     for line in mend_search_words(report) {
         out.push_str(&wrapped(&line, 96));
     }
-    for mend in report.mends.iter().filter(|mend| mend.mends_all).take(3) {
+    let enough = |mend: &&Mend| mend.mends_all || mend.repairs;
+    for mend in report.mends.iter().filter(enough).take(3) {
         out.push_str(&wrapped(
             &format!("{}: {}", mend.name, set_words(&mend.set)),
             96,

@@ -246,6 +246,11 @@ fn tried(report: &Report, search: &MendSearch) -> String {
         0 | 1 => "",
         _ => " No single one was enough, so others were tried on top of the best.",
     };
+    let repairs = report.mends.iter().filter(|mend| mend.repairs).count();
+    let repaired = match repairs {
+        0 => String::new(),
+        some => format!(", with {some} nothing is missed, and what was undecided stays so"),
+    };
     let stated = report.mends.len().saturating_sub(search.tried as usize);
     let of_scenario = if stated > 0 {
         format!(" besides {} of the scenario", plural(stated, "variant"))
@@ -253,7 +258,7 @@ fn tried(report: &Report, search: &MendSearch) -> String {
         String::new()
     };
     format!(
-        "{} of at most {} proposed and simulated{of_scenario}; with {} every promise judged is met.{more} Only changes \
+        "{} of at most {} proposed and simulated{of_scenario}; with {} every promise judged is met{repaired}.{more} Only changes \
          that touch what limits a miss are proposed; what becomes free is not set off against what a change takes.",
         plural(search.tried as usize, "change"),
         search.most,

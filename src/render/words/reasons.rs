@@ -254,13 +254,15 @@ pub(super) fn least_growth(growth: &[Growth]) -> Option<&Growth> {
 pub(super) fn mend(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> Prose {
     let mends = &report.mends;
     let whole = mends.iter().find(|mend| mend.mends_all);
+    let repairs = mends.iter().find(|mend| mend.repairs);
+    let whole = whole.or(repairs);
     match (flag, whole) {
         (Flag::Met | Flag::Unasked, _) => nothing_needed(report, flag),
         (_, Some(mend)) => Prose::new()
             .strong(sentence(&mend.name))
             .text(format!("{} Simulated with it, ", unbuildable(mend)))
             .then_tight(result(report, mend, worst))
-            .text("every promise judged is met.")
+            .then_tight(left_undecided(mend))
             .then(next_limit(mend)),
         (_, None) if mends.is_empty() => Prose::new().text(no_remedy(report, flag, worst)),
         (_, None) => not_enough(report, worst),
@@ -319,6 +321,30 @@ fn result(report: &Report, mend: &Mend, worst: Option<(usize, usize)>) -> Prose 
         .text("the ")
         .then_tight(figure_of(row))
         .text(format!(" is {figure} {}, and ", with_case(case)))
+}
+
+/// That nothing is missed with a change, and what stays undecided.
+fn left_undecided(mend: &Mend) -> Prose {
+    let rows = mend.matrix.rows.iter();
+    let open = rows.flat_map(|row| {
+        let cells = row.cells.iter().zip(&mend.matrix.cases);
+        let cells = cells.filter_map(|(cell, case)| Some((cell.as_ref()?, case)));
+        cells
+            .filter(|(cell, _)| Flag::of(cell) == Flag::Undecided)
+            .map(move |(_, case)| (row, case))
+    });
+    let open: Vec<_> = open.collect();
+    let Some((row, case)) = open.first() else {
+        return Prose::new().text("every promise judged is met.");
+    };
+    let rest = match open.len() - 1 {
+        0 => " stays undecided, as without it.".to_owned(),
+        more => format!(" and {more} more stay undecided, as without it."),
+    };
+    Prose::new()
+        .text("nothing is missed: it repairs the miss; ")
+        .then_tight(figure_of(row))
+        .text(format!(" {}{rest}", with_case(case)))
 }
 
 fn next_limit(mend: &Mend) -> Prose {
@@ -591,6 +617,33 @@ mod tests {
             "{}",
             said(&report)
         );
+    }
+
+    /// A change that leaves nothing missed is not called too little because of what was undecided before it.
+    #[test]
+    fn a_change_that_repairs_the_miss_is_enough_though_something_stays_undecided() {
+        let mut report = sample_mends();
+        let whole = report.mends.iter().position(|mend| mend.mends_all);
+        let whole = whole.expect("one of the sample is enough");
+        let own = &mut report.mends[whole];
+        (own.mends_all, own.repairs) = (false, true);
+        let cells = own.matrix.rows.iter_mut().flat_map(|row| &mut row.cells);
+        let cell = cells.flatten().last().expect("something is judged");
+        (cell.verdict, cell.saturated) = (crate::outcome::Verdict::Undecided, false);
+        let said = mend(&report, Flag::Missed, None).plain();
+        assert!(
+            said.contains("nothing is missed: it repairs the miss; ")
+                && said.contains(" stays undecided, as without it."),
+            "{said}"
+        );
+        assert!(!said.contains("enough"), "{said}");
+        // What mends everything comes before it.
+        let mut all = report.mends[whole].clone();
+        (all.mends_all, all.repairs) = (true, false);
+        "the dearer one".clone_into(&mut all.name);
+        report.mends.push(all);
+        let said = mend(&report, Flag::Missed, None).plain();
+        assert!(said.starts_with("The dearer one"), "{said}");
     }
 
     /// A link whose members are asked for unevenly is not called half empty while one of them is full.

@@ -57,16 +57,21 @@ pub fn singles_answer(each: &EachPart) -> (Flag, Vec<Prose>) {
             "{parts} can be lost{while_out}. None misses a promise, and {some} cannot be decided: "
         )).then_tight(names(&open)).text("."),
         (some, rest) => {
-            let undecided = if rest > 0 { format!(", {rest} more cannot be decided") } else { String::new() };
             let breaks = if some == 1 {
                 "breaks a promise when it is lost"
             } else {
                 "break a promise when they are lost"
             };
-            Prose::new()
-                .text(format!("Of {parts}, {some} {breaks}{while_out}{undecided}: "))
-                .then_tight(names(&missed))
-                .text(".")
+            let missing = Prose::new()
+                .text(format!("Of {parts}, {some} {breaks}{while_out}: "))
+                .then_tight(names(&missed));
+            match rest {
+                0 => missing.text("."),
+                more => missing
+                    .text(format!(". {more} more cannot be decided: "))
+                    .then_tight(names(&open))
+                    .text("."),
+            }
         }
     });
     out.push(before(each));
@@ -332,6 +337,39 @@ mod tests {
         assert!(text.contains(
             "Single points of failure: controller vault-c1 cuts off db-1 and db-2 from vault."
         ));
+    }
+
+    /// What breaks a promise and what cannot be decided are each listed behind their own number.
+    #[test]
+    fn what_cannot_be_decided_is_listed_by_itself() {
+        let mut each = sample();
+        let sound = each
+            .losses()
+            .map(|(column, _)| column)
+            .find(|column| column_flag(&each, *column) == Flag::Met);
+        let sound = sound.expect("some loss keeps every promise");
+        let mut rows = each.matrix.rows.iter_mut();
+        let cell = rows.find_map(|row| row.cells[sound].as_mut());
+        cell.expect("it is judged").verdict = Verdict::Undecided;
+        let part = |column: usize| names(&[&each.cases[column]]).plain();
+        let of = |flag: Flag| {
+            let all = each.losses().map(|(column, _)| column);
+            all.filter(|column| column_flag(&each, *column) == flag)
+                .map(part)
+                .next()
+                .expect("some are so")
+        };
+        let (broken, open) = (of(Flag::Missed), of(Flag::Undecided));
+        let said = plain(&singles_answer(&each).1);
+        let (first, rest) = said
+            .split_once(" more cannot be decided: ")
+            .unwrap_or_else(|| panic!("{said}"));
+        assert!(
+            first.starts_with("Of 9 single parts, 3 break a promise when they are lost: "),
+            "{said}"
+        );
+        assert!(first.contains(&broken) && !first.contains(&open), "{said}");
+        assert!(rest.starts_with(&format!("{open}.")), "{said}");
     }
 
     #[test]

@@ -47,6 +47,21 @@ pub(super) fn rows(
         return None;
     }
     let name = |own: usize| site.workloads[own].name.clone();
+    let some_members = loses_some_members(fabric, (healthy, case));
+    // Said where it can make the figure too short.
+    macro_rules! assumed {
+        ($words:literal) => {
+            if some_members {
+                concat!(
+                    $words,
+                    "; of links that are lost out of groups only what others of the group carry more is counted, for as long as the timers above, \
+                     not what waits for TCP, LACP or a command timeout"
+                )
+            } else {
+                $words
+            }
+        };
+    }
     let row = |part, value, by, assumes, of| TheoryRow {
         of,
         ..TheoryRow::new(
@@ -62,8 +77,10 @@ pub(super) fn rows(
             depth_name(&name(work)),
             slower,
             "fluid, stall + what is held / (what the depth lets through - load)",
-            "work that is held until the stall is over waits for places under way at its host, each free again after the latency of an \
-             idle site; counted from the loss; queues, random arrivals and the latency of the last come on top",
+            assumed!(
+                "work that is held until the stall is over waits for places under way at its host, each free again after the latency of an \
+                 idle site; counted from the loss; queues, random arrivals and the latency of the last come on top"
+            ),
             vec![name(work)],
         ));
     }
@@ -85,14 +102,18 @@ pub(super) fn rows(
     } else if own.iter().any(|work| kept[*work] < 1.0) {
         (
             "fluid, stall + what is held / spare",
-            "lost paths hold as much as their depth until the stall is over, the rest goes on over others, then what was held comes at once; counted \
-             from the loss; hosts that level queues hold less, random arrivals and the latency of the last come on top",
+            assumed!(
+                "lost paths hold as much as their depth until the stall is over, the rest goes on over others, then what was held comes at \
+                 once; counted from the loss; hosts that level queues hold less, random arrivals and the latency of the last come on top"
+            ),
         )
     } else {
         (
             "fluid, stall x (1 + moved load / spare)",
-            "all work of the lost paths, and no other, is held until the stall is over, then comes at once; counted from the loss; \
-             hosts that level queues hold less, random arrivals and the latency of the last come on top",
+            assumed!(
+                "all work of the lost paths, and no other, is held until the stall is over, then comes at once; counted from the loss; \
+                 hosts that level queues hold less, random arrivals and the latency of the last come on top"
+            ),
         )
     };
     Some(row(
@@ -102,6 +123,17 @@ pub(super) fn rows(
         assumes,
         own.into_iter().map(name).collect(),
     ))
+}
+
+/// Whether a case loses links out of groups that go on without them.
+fn loses_some_members(fabric: &Fabric, (healthy, case): (&CaseLoads, &CaseLoads)) -> bool {
+    let members = fabric.members.iter().enumerate();
+    let mut lost = members.filter(|(index, _)| healthy.alive[*index] && !case.alive[*index]);
+    lost.any(|(index, member)| {
+        let first = index - member.index as usize;
+        let mut group = first..first + member.of as usize;
+        group.any(|other| case.alive[other])
+    })
 }
 
 /// Busy share of every direction, then of every controller.

@@ -253,6 +253,21 @@ arrivals = { poisson = "600k/s" }
     let row = one(&rows, "app:B1 > sw-B", "drain", Trust::Approximation);
     assert_eq!(row.case, "A lost");
     near(row.value, 1.75 * 5e-3);
+    // Where a group goes on without one of its links it is said what is counted of that, and nowhere else.
+    let groups = "of links that are lost out of groups";
+    assert!(!row.assumes.contains(groups), "{}", row.assumes);
+    let grouped = text.replace("speed = \"1000Gb/s\"", "speed = \"1000Gb/s\"\nmembers = 2");
+    let outage = |takes: &str| {
+        let rows = rows_of(&format!(
+            "{grouped}[[outage]]\nname = \"cut\"\ntakes = [{takes}]\n"
+        ));
+        let row = rows
+            .iter()
+            .find(|row| row.figure == "drain" && row.case == "cut lost");
+        row.expect("something drains").assumes.contains(groups)
+    };
+    assert!(!outage("\"*-A\""));
+    assert!(outage("\"*-A\", \"sw-B~*/1\""));
     // 300k/s × 5 ms would be held, and a lost path holds no more than its depth: 100 at 400k/s spare are 0.25 ms. One that is deep enough holds all.
     for (depth, drained) in [(100, 5.25e-3), (5_000, 8.75e-3)] {
         let host = format!("paths = \"random\"\nqueue_depth = {depth}");

@@ -38,7 +38,9 @@ pub fn data_at_ports(
     for set in &case.sets {
         for index in &set.workloads {
             let workload = &site.workloads[*index];
-            let rate = estimate.asked[*index].at_host(set.host).unwrap_or_default();
+            let asked = &estimate.asked[*index];
+            let rate = case.moved.at_host(asked, *index, set.host);
+            let rate = rate.unwrap_or_default();
             let mut bytes = [0.0; 2];
             for (op, size, share) in mix(workload) {
                 bytes[usize::from(op == Op::Write)] += share * size as f64;

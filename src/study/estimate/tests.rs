@@ -313,3 +313,61 @@ fn a_depth_counts_on_the_paths_that_are_preferred() {
     ];
     near(ceiling(&owned, 0), 1.5 * few);
 }
+
+/// Four hosts of one family, of which an outage takes one or the two of a chassis; the links of those that are left carry their work too.
+#[test]
+fn guests_of_lost_hosts_are_counted_where_they_run() {
+    let text = |guests: &str, takes: &str| {
+        format!(
+            "format = 1\n[[chassis]]\nname = \"bay\"\ncount = 2\nholds = {{ vm = 2 }}\n\
+             [[host]]\nname = \"vm\"\nguests = \"{guests}\"\n\
+             [[switch]]\nname = \"core\"\n[[array]]\nname = \"box\"\n\
+             [[link]]\nfrom = \"vm\"\nto = \"core\"\nspeed = \"32GFC\"\n\
+             [[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"32GFC\"\n\
+             [[workload]]\nname = \"w\"\nhosts = \"vm\"\narray = \"box\"\nprotocol = \"fc-scsi\"\n\
+             arrivals = {{ poisson = \"40k/s\" }}\nsizes = \"8KiB\"\nread = \"100%\"\n\
+             [[outage]]\nname = \"gone\"\ntakes = [\"{takes}\"]\n"
+        )
+    };
+    for (guests, takes, host_link, uplink) in [
+        ("restart", "vm-1", 4.0 / 3.0, 1.0),
+        ("restart", "bay-1", 2.0, 1.0),
+        ("stay", "vm-1", 1.0, 0.75),
+        ("stay", "bay-1", 1.0, 0.5),
+        // Nobody is left: nothing comes.
+        ("restart", "vm-*", 0.0, 0.0),
+    ] {
+        let site = site(&text(guests, takes));
+        let fabric = Fabric::new(&site);
+        let estimate = estimate(&site, &fabric);
+        let of =
+            |case: usize, from: &str, to: &str| fullest(&fabric, &estimate.cases[case], from, to).0;
+        for (from, to, grows) in [("core", "vm", host_link), ("box", "core", uplink)] {
+            let (healthy, lost) = (of(0, from, to), of(1, from, to));
+            assert!(healthy > 0.1);
+            assert!(
+                (lost - healthy * grows).abs() < 1e-9,
+                "{guests}, {takes}, {from}: {healthy} and {lost}"
+            );
+        }
+    }
+}
+
+/// A chassis that flaps for long enough is there again, and its guests are not.
+#[test]
+fn guests_that_stay_elsewhere_are_counted_there() {
+    let text = "format = 1\n[[host]]\nname = \"vm\"\ncount = 2\nguests = \"restart\"\n\
+                timers = { guest_detect = \"1s\", guest_restart = \"2s\" }\n\
+                [[switch]]\nname = \"core\"\n[[array]]\nname = \"box\"\n\
+                [[link]]\nfrom = \"vm\"\nto = \"core\"\nspeed = \"32GFC\"\n\
+                [[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"32GFC\"\n\
+                [[workload]]\nname = \"w\"\nhosts = \"vm\"\narray = \"box\"\nprotocol = \"fc-scsi\"\n\
+                arrivals = { poisson = \"40k/s\" }\nsizes = \"8KiB\"\nread = \"100%\"\n\
+                [[outage]]\nname = \"gone\"\ntakes = [\"vm-1\"]\ncount = 1\nperiod = \"60s\"\ndown = \"20s\"\n";
+    let site = site(text);
+    let fabric = Fabric::new(&site);
+    let estimate = estimate(&site, &fabric);
+    let of = |case: usize, to: &str| fullest(&fabric, &estimate.cases[case], "core", to).0;
+    assert!((of(1, "vm-2") - 2.0 * of(0, "vm-2")).abs() < 1e-9);
+    assert!(of(0, "vm-1") > 0.1 && of(1, "vm-1") < 1e-9);
+}

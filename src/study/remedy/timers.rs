@@ -2,7 +2,7 @@
 
 use super::propose::{Proposal, proposal};
 use crate::model::TimerName;
-use crate::outcome::{MeasureKind, NamedEvent, StallLeft, Switch, SwitchWorkload};
+use crate::outcome::{MeasureKind, NamedEvent, StallLeft, Switch, SwitchWorkload, TimerStall};
 use crate::scenario::{SHORTENED, without_effect};
 use crate::site::{Assumption, Basis, LacpRate, Measure, Site, Timers};
 use crate::study::switch::timer_name;
@@ -60,7 +60,7 @@ pub(super) fn bounds(
         .as_ref()
         .filter(|_| measure != MeasureKind::Failed)
     {
-        named.extend(stall.by.split(" + "));
+        named.extend(stall.sums().flat_map(|sum| sum.by.split(" + ")));
     }
     let is_named = |timer: &TimerName| named.iter().any(|own| name(own) == timer_name(*timer));
     let any = |timers: &[TimerName]| timers.iter().any(is_named);
@@ -280,13 +280,15 @@ pub(super) fn stated(
     let longest = own.longest_io_s.iter().copied().fold(0.0, f64::max);
     // How long the I/O would be held, were this timer the one that lets it go.
     let bound = |timer: TimerName| {
-        let sums = own.by_timers.iter().filter(|stall| {
+        let all = own.by_timers.iter().flat_map(TimerStall::sums);
+        let sums = all.filter(|stall| {
             let mut parts = stall.by.split(" + ");
             parts.any(|part| name(part) == timer_name(timer))
         });
         sums.map(|stall| stall.s).fold(longest, f64::max)
     };
-    let before = own.by_timers.iter().flat_map(|stall| stall.by.split(" + "));
+    let before = own.by_timers.iter().flat_map(TimerStall::sums);
+    let before = before.flat_map(|stall| stall.by.split(" + "));
     let ended: Vec<&str> = std::iter::once(place.timer.as_str())
         .chain(before)
         .map(name)

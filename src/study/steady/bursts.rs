@@ -6,7 +6,7 @@
 //! one is told beside the figure.
 //!
 //! Assumed: all hosts of the workload are in a burst at once; other work asks for its mean, and hosts deal I/Os out as on an idle
-//! site, where they level their queues so that the fullest part is least full. Left out: closed loops, and guests that work elsewhere.
+//! site, where they level their queues so that the fullest part is least full. Left out: closed loops.
 
 use super::super::case::CasePlan;
 use super::super::estimate::{CaseLoads, levelled_in_bursts, loads_where};
@@ -45,7 +45,7 @@ pub(super) fn unseen(
         }
         let own = |index: usize| why[index] == Some(kind);
         let alone = in_bursts(site, kind, &own);
-        let loads = loads_where(&alone, &compiled.fabric, &compiled.alive, &plan.slow, sets);
+        let loads = loads_where(&alone, &compiled.fabric, &compiled.alive, plan, sets);
         let asked = Asked::new(compiled, &alone, &loads);
         let fullest = asked.fullest(directions, arrays);
         let (part, percent, seen_percent) = match fullest {

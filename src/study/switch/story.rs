@@ -4,7 +4,7 @@ use super::Setting;
 use super::broken::Broken;
 use super::figures::seconds_after;
 use super::gone::GoneHosts;
-use super::told::{Told, failed_with};
+use super::told::{Told, ended_by_return, failed_with, rerouted};
 use crate::model::{
     self, Compiled, LogEntry, LogKind, Note, Standing, Stopped, Tally, TimerName, WorkloadTally,
 };
@@ -211,10 +211,38 @@ pub(crate) fn events(setting: &Setting<'_>, compiled: &Compiled, tally: &Tally) 
             told.unserved |= fate.unserved;
         }
     }
-    let told: Vec<NamedEvent> = lines
+    let mut told: Vec<NamedEvent> = lines
         .iter()
         .map(|(line, told)| event(setting, compiled, line, told))
         .collect();
+    let freeing = tally.workloads.iter().filter_map(|work| work.longest_by);
+    let mut ending: Vec<usize> = marked.iter().copied().chain(freeing).collect();
+    ending.sort_unstable();
+    let mut by_return: Vec<usize> = Vec::new();
+    for entry in ending {
+        let Some(line) = line_of_entry.get(entry).copied() else {
+            continue;
+        };
+        let of_parts = matches!(
+            lines.get_index(line),
+            Some((
+                Line::Paths {
+                    to: Standing::Up,
+                    standby: false,
+                    timer: None,
+                    ..
+                },
+                _
+            ))
+        );
+        if of_parts
+            && !by_return.contains(&line)
+            && let Some(words) = ended_by_return(setting, tally, entry)
+        {
+            by_return.push(line);
+            told[line].what += &words;
+        }
+    }
     let line_of = |entry: usize| told.get(*line_of_entry.get(entry)?);
     let failed = |workload: u32| {
         let all = all_failed.get(&workload)?;
@@ -604,29 +632,5 @@ fn event(setting: &Setting<'_>, compiled: &Compiled, line: &Line, told: &Told) -
         workload,
         ios: counted,
         ended_stall: false,
-    }
-}
-
-/// What switches do about links that are lost or back.
-fn rerouted(note: Note, timer: Option<(TimerName, Duration)>) -> &'static str {
-    let by = timer.map(|(name, _)| name);
-    match (note, by) {
-        (Note::Lost, Some(TimerName::LagRehash)) => {
-            "groups of links go on without their lost members"
-        }
-        (Note::Lost, Some(TimerName::PeerLoss)) => {
-            "the other switch of a pair takes over its groups of links"
-        }
-        (Note::Lost, Some(TimerName::Reroute | TimerName::FabricDead)) => {
-            "switches use other routes, where there are any: lost links are out of use"
-        }
-        (Note::Lost, _) => "switches no longer use the lost links",
-        (Note::Returned, Some(TimerName::LagRehash)) => {
-            "groups of links use their returned members again"
-        }
-        (Note::Returned, Some(TimerName::Reroute)) => {
-            "switches use the routes over returned links again"
-        }
-        (Note::Returned, _) => "switches use the returned links again",
     }
 }

@@ -352,6 +352,49 @@ fn a_return_tells_when_paths_are_in_use_again_or_that_somebody_must_see_to_it() 
     }
 }
 
+/// Guests that run elsewhere stay there when their host is back: the sheet says so where they were restarted or moved, and where only
+/// the state after tells of them; and nowhere else.
+#[test]
+fn guests_elsewhere_are_to_be_moved_back_by_hand() {
+    let report = sample_report();
+    let of = |report: &Report| -> Vec<(String, String)> {
+        let lines = of_one(report).cases.remove(0).lines.into_iter();
+        let own = lines.filter(|line| line.when == "back" && line.what.contains("guests"));
+        own.map(|line| (line.what, line.words)).collect()
+    };
+    assert!(of(&report).is_empty(), "{:?}", of(&report));
+    let event = report.switches[0].events[0].clone();
+    let with = |what: &str, timer: Option<&str>, settles_to: Reference| {
+        let mut report = report.clone();
+        report.switches[0].settles_to = settles_to;
+        report.switches[0].events.push(crate::outcome::NamedEvent {
+            what: what.to_owned(),
+            timer: timer.map(str::to_owned),
+            ..event.clone()
+        });
+        of(&report)
+    };
+    let left = Reference::Survivors;
+    let wanted = (
+        "guests of hosts that are back".to_owned(),
+        "stay where they were restarted: move the guests back by hand before the next step"
+            .to_owned(),
+    );
+    for found in [
+        with(
+            "guests of 1 host run elsewhere",
+            Some("restart of guests, 75s"),
+            left,
+        ),
+        with("1 host drained, its guests moved to the others", None, left),
+        with("settled", None, Reference::GuestsElsewhere),
+    ] {
+        assert_eq!(found, std::slice::from_ref(&wanted));
+    }
+    let lost = with("1 host lost with its guests", Some("keep-alive, 5s"), left);
+    assert!(lost.is_empty(), "{lost:?}");
+}
+
 /// Two workloads that are let go by different timers have a line each.
 #[test]
 fn each_timer_that_ends_a_stall_is_on_the_sheet() {
