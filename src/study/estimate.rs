@@ -361,9 +361,15 @@ fn add_over(
 }
 
 /// Busy share on the mean that one workload alone makes of every direction, then of every controller, in a case; 0 where it is lost.
-pub(crate) fn shares_of(site: &Site, fabric: &Fabric, case: &CaseLoads, index: usize) -> Vec<f64> {
+/// Counted is the own work of hosts that have a path in the case `left`: not that of lost ones, nor that of their guests.
+pub(crate) fn shares_of(
+    site: &Site,
+    fabric: &Fabric,
+    (case, left): (&CaseLoads, &CaseLoads),
+    index: usize,
+) -> Vec<f64> {
     let workload = &site.workloads[index];
-    shares_by(site, fabric, case, index, |flows, set| {
+    shares_by(site, fabric, (case, left), index, |flows, set| {
         path_weights(site, fabric, flows, &case.sets[set], workload)
     })
 }
@@ -378,7 +384,7 @@ pub(crate) fn moved_shares_of(
 ) -> Vec<f64> {
     let workload = &site.workloads[index];
     let mut before = Flows::with(fabric, &healthy.alive, healthy.routes.clone());
-    shares_by(site, fabric, case, index, |after, number| {
+    shares_by(site, fabric, (case, case), index, |after, number| {
         let (had, left) = (&healthy.sets[number], &case.sets[number]);
         let gone = |path: &usize| {
             let path = &had.paths[*path];
@@ -403,7 +409,7 @@ pub(crate) fn moved_shares_of(
 fn shares_by(
     site: &Site,
     fabric: &Fabric,
-    case: &CaseLoads,
+    (case, left): (&CaseLoads, &CaseLoads),
     index: usize,
     mut weights: impl FnMut(&mut Flows<'_>, usize) -> Vec<f64>,
 ) -> Vec<f64> {
@@ -412,9 +418,11 @@ fn shares_by(
     let mut flows = Flows::with(fabric, &case.alive, case.routes.clone()).of(case.grain);
     let workload = &site.workloads[index];
     let (asked, per_io) = (asked(fabric, workload), per_io(workload));
-    let sets = case.sets.iter().enumerate();
-    for (number, set) in sets.filter(|(_, set)| set.workloads.contains(&index)) {
-        if let Some(rate) = case.moved.at_host(&asked, index, set.host) {
+    let sets = case.sets.iter().zip(&left.sets).enumerate();
+    let sets =
+        sets.filter(|(_, (set, left))| set.workloads.contains(&index) && !left.paths.is_empty());
+    for (number, (set, _)) in sets {
+        if let Some(rate) = asked.at_host(set.host) {
             let weights = weights(&mut flows, number);
             let mut sums = (&mut bytes[..], &mut busy[..]);
             let over = (set, &weights[..]);

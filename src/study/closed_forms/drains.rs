@@ -4,6 +4,7 @@
 //! What piles up is held for as long as the timers stop an I/O of its workload that the loss catches (the row `stall` of the case and
 //! workload): what crosses the part on the ways that take over from lost paths, also where those crossed it before, as a controller or a
 //! common link; and all that is asked of it where volumes are left without a controller, behind which whatever a host asks for comes to wait.
+//! Hosts that are lost, or have no path left, hold nothing that comes to a part.
 //! A lost path holds no more than its depth while others take the rest, of all workloads of its host to the array together, each as much of it as comes for it. Where hosts may have only so much under way, that works the backlog off no faster than their depth over
 //! the latency of an idle site lets through, beside what goes on coming: the slower of the two is shown. No bound: arrivals and messages are not a fluid, and the last of the backlog has its own latency.
 
@@ -155,12 +156,12 @@ fn held(
         let Some(stall) = stall else {
             return vec![0.0; case.directions.len() + case.controllers.len()];
         };
-        let after = shares_of(site, fabric, case, work);
+        let after = shares_of(site, fabric, (case, case), work);
         if stall.unserved {
             return after;
         }
         // Paths that stand while members of theirs are lost are told by what their ways gain.
-        let before = shares_of(site, fabric, healthy, work);
+        let before = shares_of(site, fabric, (healthy, case), work);
         let moved = moved_shares_of(site, fabric, (healthy, case), work).into_iter();
         let parts = moved.zip(before.into_iter().zip(after));
         parts
@@ -221,7 +222,9 @@ fn at_hosts(
 ) -> Vec<AtHost> {
     let mut before = Flows::with(fabric, &healthy.alive, healthy.routes.clone());
     let mut all: Vec<AtHost> = Vec::new();
-    for (index, (set, left)) in healthy.sets.iter().zip(&case.sets).enumerate() {
+    let sets = healthy.sets.iter().zip(&case.sets).enumerate();
+    // What hosts without any path ask for comes to no part.
+    for (index, (set, left)) in sets.filter(|(_, (_, left))| !left.paths.is_empty()) {
         let first: usize = all.len();
         let mut places = 0.0_f64;
         let family = &site.hosts[fabric.hosts[set.host].family];
