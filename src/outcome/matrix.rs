@@ -98,6 +98,8 @@ pub enum LeftOpen {
     /// The run begins empty, and the queue of a nearly full part fills for longer than it lasts: with what is missing of its wait the promise
     /// would not be kept.
     Filling,
+    /// All runs together hold too few bursts of work that it depends on, or none from its beginning to its end.
+    Bursts,
     /// A limit on events or memory stopped a run before its end.
     Stopped,
     /// The state after the switch-over is asked for more than it carries: the longer it lasts, the longer I/Os wait.

@@ -156,6 +156,9 @@ pub struct UnseenBursts {
     pub percent: f64,
     /// What the runs had for it in the busiest 20 ms, per cent.
     pub seen_percent: f64,
+    /// Workloads of which these runs cannot show that a promise is met: all of them together hold too few such bursts, or the burst asks a part for
+    /// more than it carries and outlasts a run.
+    pub hides: Vec<String>,
 }
 
 /// Why bursts are not in the busiest 20 ms of runs as they are.

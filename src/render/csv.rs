@@ -339,6 +339,7 @@ const fn left_open(cell: &Cell) -> &'static str {
         Some(LeftOpen::Waiting(_)) => "waiting",
         Some(LeftOpen::RunTooShort) => "run-too-short",
         Some(LeftOpen::Filling) => "filling",
+        Some(LeftOpen::Bursts) => "bursts",
         Some(LeftOpen::Stopped) => "stopped",
         Some(LeftOpen::PilesUp) => "piles-up",
     }

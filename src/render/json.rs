@@ -47,7 +47,7 @@
 //!   - `unseen_bursts`: bursts that the busiest 20 ms do not have from the runs as they are: `workload`, `why` (`"rare"`: a run measures too few,
 //!     so that `asked_peak_percent` has them by arithmetic; `"short"`: shorter than 20 ms, over which they are spread), `burst_s`, `every_s`,
 //!     `measured_s` (of a run), `enough_s` (would show three), `part` (asked for most in a burst, or `null`), `percent` (what for, by
-//!     arithmetic), `seen_percent` (what the runs had there in the busiest 20 ms).
+//!     arithmetic), `seen_percent` (what the runs had there in the busiest 20 ms), `hides` (workloads of which no promise is called met, as all runs together hold too few such bursts).
 //! - `switches`: one object a switch-over; times count from `counted_from` (`"loss"`, `"drain"` before a planned one, `"outage"` that makes links slow or ill, or the first
 //!   `"event"`). `case`, `replications`, `preset`, `timers_stated` (timers that the scenario states besides), `harm` to parts (`"loss"`, `"slow"` or `"both"`), `silent` (parts are lost and no signal tells),
 //!   `from_s`, `to_s`, `bin_s`, `losses` (how many times parts are lost), `settled_s` (`null`: not within `limit_s`), `settles_to` (`"survivors"`, `"healthy"` once everything is back, `"without-paths"` where hosts never take paths that are there into use again by themselves, `"guests-elsewhere"` where guests stay on the hosts on which they were restarted, or `"stays-slow"`: what is left, of which a part stays slow or damages frames), `limit_s`, `partial`,
@@ -75,7 +75,7 @@
 //!   `beyond`, `unit` (`"us"`, `"MB/s"`, `"s"` or empty), `target`, `target_text`, `margin_percent`,
 //!   `above_share`, `above_allowed`, `failed` (I/Os, all replications: of latency promises in steady states), `replications`, `replications_needed`,
 //!   `left_open` (`null`, or why more replications do not decide: `{"waiting": n}`, in so many an I/O waits when the switch-over run ends, or
-//!   `"run-too-short"`, `"filling"`: the queue of a nearly full part has not filled by its end, `"stopped"` by a limit, `"piles-up"`: the state after a switch-over is asked for more than it carries).
+//!   `"run-too-short"`, `"filling"`: the queue of a nearly full part has not filled by its end, `"bursts"`: the runs hold too few of them, `"stopped"` by a limit, `"piles-up"`: the state after a switch-over is asked for more than it carries).
 //! - `parts`: `part`, `detail`, `tier`, `cases` (one a case: `instance`, `mean_percent`, `asked_mean_percent` (by arithmetic,
 //!   without a run; `null` where not known), `peak_percent`,
 //!   `member_peak_percent`, `fullest_member_share_percent`).

@@ -243,7 +243,7 @@ fn limit_of(report: &Report, column: usize, row: &Row) -> String {
     if cell.is_some_and(|cell| {
         matches!(
             cell.left_open,
-            Some(LeftOpen::RunTooShort | LeftOpen::Filling | LeftOpen::Stopped)
+            Some(LeftOpen::RunTooShort | LeftOpen::Filling | LeftOpen::Bursts | LeftOpen::Stopped)
         )
     }) {
         return String::new();

@@ -219,7 +219,23 @@ fn steady_cell(runs: &SteadyRuns, index: usize, promise: &Promise, trust: Trust)
     if runs.figures.partial && !misses {
         return stopped(cell);
     }
-    filled(cell, runs, index, promise)
+    burst(filled(cell, runs, index, promise), runs, index)
+}
+
+/// What is met while the runs hold too few bursts of work that it depends on is not met for sure.
+fn burst(cell: Cell, runs: &SteadyRuns, index: usize) -> Cell {
+    let name = &runs.compiled.site.workloads[index].name;
+    let mut bursts = runs.figures.unseen_bursts.iter();
+    if cell.verdict != Verdict::Met || !bursts.any(|own| own.hides.contains(name)) {
+        return cell;
+    }
+    Cell {
+        verdict: Verdict::Undecided,
+        margin_percent: None,
+        replications_needed: None,
+        left_open: Some(LeftOpen::Bursts),
+        ..cell
+    }
 }
 
 /// A latency that is met while the queue of a nearly full part still fills is so only if it is in the long run, too: by what runs

@@ -210,7 +210,10 @@ fn open_word(point: &LoadPoint) -> &'static str {
         .peekable();
     let short = |row: &LoadRow| {
         let open = row.cell.left_open;
-        matches!(open, Some(LeftOpen::RunTooShort | LeftOpen::Filling))
+        matches!(
+            open,
+            Some(LeftOpen::RunTooShort | LeftOpen::Filling | LeftOpen::Bursts)
+        )
     };
     if point.partial {
         ", cut short"

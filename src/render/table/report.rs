@@ -179,6 +179,7 @@ pub(super) fn judged(row: &Row, cell: Option<&Cell>, scale: Scale, ends: bool) -
         Some(LeftOpen::RunTooShort | LeftOpen::Filling) => {
             format!("{}, run too short", Flag::of(cell).word())
         }
+        Some(LeftOpen::Bursts) => format!("{}, too few bursts", Flag::of(cell).word()),
         Some(LeftOpen::Stopped) => format!("{}, run stopped", Flag::of(cell).word()),
         Some(LeftOpen::PilesUp) => format!("{}, work piles up after", Flag::of(cell).word()),
         None => Flag::of(cell).word().to_owned(),

@@ -64,11 +64,21 @@ fn words(all: &[UnseenBursts]) -> Option<String> {
             let part = own.part.as_deref().unwrap_or_default();
             format!(" ({part}: {}{saw})", percent(own.percent))
         });
+        let mut hides: Vec<String> = of(Unseen::Rare).flat_map(|own| own.hides.clone()).collect();
+        hides.sort_unstable();
+        hides.dedup();
+        let hidden = match &hides[..] {
+            [] => ", all of them together of enough for a verdict".to_owned(),
+            some => format!(
+                ", and no promise about latency or throughput of {} is called met by them",
+                listed(some)
+            ),
+        };
         let enough = of(Unseen::Rare).map(|own| own.enough_s).fold(0.0, f64::max);
         said.push(format!(
             "The runs see too few bursts of {}: each measures {}. What is asked of a part in the busiest 20 ms, and the load at which it is full \
-             then, are by arithmetic there, with all hosts in a burst at once, wherever that is more than the runs saw{most}. Latencies, \
-             waits and verdicts are of what the runs saw alone. Runs that measure {} (run.duration) would see three.",
+             then, are by arithmetic there, with all hosts in a burst at once, wherever that is more than the runs saw{most}. Latencies \
+             and waits are of what the runs saw alone{hidden}. Runs that measure {} (run.duration) would see three.",
             listed(&rare),
             time(first.measured_s),
             time(enough),
@@ -135,6 +145,7 @@ mod tests {
             part: Some("vault-c1".to_owned()),
             percent: 119.0,
             seen_percent: 40.0,
+            hides: vec![workload.to_owned()],
         }
     }
 

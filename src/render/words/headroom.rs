@@ -392,6 +392,13 @@ fn why_open(case: &CaseHeadroom) -> String {
             named(row)
         );
     }
+    let bursts = |row: &&&LoadRow| row.cell.left_open == Some(LeftOpen::Bursts);
+    if let Some(row) = open.iter().find(bursts) {
+        return format!(
+            "the runs hold too few bursts ({}); longer runs (run.duration) would tell, and one with the peak as the rate shows a burst by itself",
+            named(row)
+        );
+    }
     let stopped = |row: &&&LoadRow| row.cell.left_open == Some(LeftOpen::Stopped);
     if let Some(row) = open.iter().find(stopped) {
         return format!(

@@ -5,7 +5,7 @@ use super::measure::row_scale;
 use super::pathless::{no_path_is_left, no_path_was_left};
 use super::{Prose, named, plural, sentence, timer_words};
 use crate::outcome::{
-    AssumptionRow, Begin, Growth, MeasureKind, Mend, PartUse, Report, Row, SwitchWorkload,
+    AssumptionRow, Begin, Growth, MeasureKind, Mend, PartUse, Report, Row, Steady, SwitchWorkload,
     UseInCase, WorkStop,
 };
 use crate::render::number::{at_place, count, is_over, three_down, two, two_down, whole_percent};
@@ -109,13 +109,23 @@ pub(super) fn cause(
     } else {
         format!("{peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean")
     };
+    // Of bursts that the runs do not show, they do not show either that they are worked off.
+    let hidden = |steady: &Steady| {
+        let mut bursts = steady.unseen_bursts.iter();
+        bursts.any(|own| !own.hides.is_empty())
+    };
+    let hidden = known.is_some_and(hidden);
     match (is_over(used.most_asked_percent()), flag) {
-        (true, Flag::Met | Flag::Unasked) => Prose::new()
+        (true, Flag::Met | Flag::Unasked) if !hidden => Prose::new()
             .text("The fullest part is ")
             .name(&part.part)
             .text(format!(
                 ": it is asked for {numbers}, and works the rest off in time."
             )),
+        (true, Flag::Met | Flag::Unasked) => Prose::new()
+            .text("The fullest part is ")
+            .name(&part.part)
+            .text(format!(": it is asked for {numbers}.")),
         (true, _) => Prose::new()
             .text("The cause is ")
             .name(&part.part)

@@ -30,6 +30,10 @@ pub(crate) fn left_open_words(cell: &Cell) -> Option<(String, &'static str)> {
             "the run begins empty and is too short for its queues to become what they are in the long run".to_owned(),
             "More replications do not decide; longer runs (run.duration) do.",
         ),
+        LeftOpen::Bursts => (
+            "the runs hold too few bursts to tell".to_owned(),
+            "Longer runs (run.duration) hold more; a run with the peak as the rate shows a burst by itself.",
+        ),
         LeftOpen::Stopped => (
             "a limit stopped a run before its end".to_owned(),
             "More replications do not decide; a higher limit (run.events_max, run.memory_max) or a shorter run does.",

@@ -9,19 +9,23 @@
 //! site, where they level their queues so that the fullest part is least full. Left out: closed loops.
 
 use super::super::case::CasePlan;
-use super::super::estimate::{CaseLoads, levelled_in_bursts, loads_where};
+use super::super::estimate::{CaseLoads, Flows, levelled_in_bursts, loads_where};
 use super::PEAK_WINDOW;
 use crate::model::{Compiled, Tally};
 use crate::outcome::{ArrayFigures, DirectionFigures, Unseen, UnseenBursts};
 use crate::site::{Arrivals, Burst, BurstLaw, Site, Workload};
 use crate::study::cut::measured_s;
 use crate::topology::{DirectionId, PathSet};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// So many cycles of bursts of random length show about what they are at most. A choice of this program.
 const CYCLES: f64 = 3.0;
 /// Runs that have so much of what arithmetic asks for in a burst, of the latter, show it. A choice of this program.
 const SHOWN: f64 = 0.98;
+/// What asks a part for so much works nothing off.
+const FULL_PERCENT: f64 = 100.0;
+/// Other work waits behind a burst on a part that is asked for so much in it. A choice of this program.
+const FELT_PERCENT: f64 = 50.0;
 
 /// The bursts that the runs do not show, and raises what is asked in the busiest 20 ms to those of which they see too few.
 pub(super) fn unseen(
@@ -33,6 +37,7 @@ pub(super) fn unseen(
 ) -> Vec<UnseenBursts> {
     let site = &compiled.site;
     let measured_s = measured_s(tallies);
+    let runs = u32::try_from(tallies.len()).unwrap_or(u32::MAX);
     let why: Vec<Option<Unseen>> = site
         .workloads
         .iter()
@@ -64,7 +69,15 @@ pub(super) fn unseen(
             let Arrivals::Bursty(burst) = &work.arrivals else {
                 continue;
             };
+            let cycles = cycles(burst, hosts_of(sets, site, work), measured_s) * f64::from(runs);
+            let outlasts = burst.burst.as_secs_f64() > measured_s && percent >= FULL_PERCENT;
+            let hidden = kind == Unseen::Rare && (cycles < CYCLES || outlasts);
+            let hides = match hidden {
+                true => asked.beside(sets, work),
+                false => Vec::new(),
+            };
             found.push(UnseenBursts {
+                hides,
                 workload: work.name.clone(),
                 why: kind,
                 burst_s: burst.burst.as_secs_f64(),
@@ -95,7 +108,6 @@ fn hosts_of(sets: &[PathSet], site: &Site, work: &Workload) -> usize {
 
 /// Why the bursts of a workload are not in the busiest 20 ms of runs that measure so long. Hosts that do not burst together show theirs
 /// one after the other. Of bursts of fixed length a run needs one whole cycle, of others several.
-#[allow(clippy::cast_precision_loss)]
 fn why(work: &Workload, hosts: usize, measured_s: f64) -> Option<Unseen> {
     let Arrivals::Bursty(burst) = &work.arrivals else {
         return None;
@@ -103,8 +115,7 @@ fn why(work: &Workload, hosts: usize, measured_s: f64) -> Option<Unseen> {
     if burst.peak <= burst.base || burst.burst >= burst.every || hosts == 0 {
         return None;
     }
-    let streams = if burst.together { 1.0 } else { hosts as f64 };
-    let cycles = streams * measured_s / burst.every.as_secs_f64();
+    let cycles = cycles(burst, hosts, measured_s);
     let enough = match burst.law {
         BurstLaw::Fixed => 1.0,
         BurstLaw::Exponential => CYCLES,
@@ -114,6 +125,13 @@ fn why(work: &Workload, hosts: usize, measured_s: f64) -> Option<Unseen> {
     } else {
         (burst.burst < PEAK_WINDOW).then_some(Unseen::Short)
     }
+}
+
+/// Bursts, and what lies between them, in so long a time: of each host where they do not burst together.
+#[allow(clippy::cast_precision_loss)]
+fn cycles(burst: &Burst, hosts: usize, measured_s: f64) -> f64 {
+    let streams = if burst.together { 1.0 } else { hosts as f64 };
+    streams * measured_s / burst.every.as_secs_f64()
 }
 
 /// The site with bursts of those workloads alone that `own` says; others ask for their mean.
@@ -191,6 +209,39 @@ impl<'a> Asked<'a> {
         Some((name, asked, seen.unwrap_or(0.0)))
     }
 
+    /// Names of a workload whose bursts these are and of those that meet it on a part that is asked for much in one.
+    fn beside(&self, sets: &[PathSet], work: &Workload) -> Vec<String> {
+        let (site, fabric) = (&self.compiled.site, &self.compiled.fabric);
+        let mut flows = Flows::new(fabric, &self.compiled.alive);
+        let mut crossed = vec![BTreeSet::new(); site.workloads.len()];
+        for set in sets {
+            let mut parts = BTreeSet::new();
+            for path in &set.paths {
+                parts.insert(fabric.directions.len() + path.controller);
+                let (there, back) = flows.both_ways(path, set.family);
+                let links = there.iter().chain(back);
+                parts.extend(links.map(|(direction, _)| direction.index()));
+            }
+            for index in &set.workloads {
+                crossed[*index].extend(&parts);
+            }
+        }
+        let asked = self.directions.iter().chain(&self.controllers);
+        let felt = |(part, asked): (usize, &Option<f64>)| {
+            asked
+                .is_some_and(|asked| asked >= FELT_PERCENT)
+                .then_some(part)
+        };
+        let felt: BTreeSet<usize> = asked.enumerate().filter_map(felt).collect();
+        let own = site.workloads.iter().position(|own| own.name == work.name);
+        let Some(own) = own else { return Vec::new() };
+        let much: BTreeSet<usize> = crossed[own].intersection(&felt).copied().collect();
+        let works = site.workloads.iter().enumerate();
+        let beside =
+            works.filter(|(index, _)| *index == own || !crossed[*index].is_disjoint(&much));
+        beside.map(|(_, work)| work.name.clone()).collect()
+    }
+
     fn raise(&self, directions: &mut [DirectionFigures], arrays: &mut [ArrayFigures]) {
         let by_name: BTreeMap<String, f64> = self.named().collect();
         let raise = |name: &str, percent: &mut f64, by_arithmetic: &mut bool| {
@@ -217,19 +268,25 @@ impl<'a> Asked<'a> {
 
 #[cfg(test)]
 mod tests {
-    use crate::outcome::Unseen;
+    use crate::outcome::{LeftOpen, Unseen, Verdict};
     use crate::study::progress::tests::Totals;
     use crate::study::sample::{origin, site};
     use crate::study::{Ask, study};
 
     /// One server of 10 us for every I/O: 100,000 a second fill it.
     fn report(arrivals: &str) -> crate::outcome::Report {
+        report_with(arrivals, "")
+    }
+
+    /// The same with more beside that work.
+    fn report_with(arrivals: &str, more: &str) -> crate::outcome::Report {
         let text = "format = 1\n[run]\nduration = \"120ms\"\nwarm_up = \"20ms\"\nreplications = 2\n[[host]]\nname = \"app\"\n\
              [[switch]]\nname = \"core\"\n[[array]]\nname = \"box\"\ncontrollers = 1\nparallel = 1\nwrite = { time = \"10us\" }\n\
              [[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"100Gb/s\"\n[[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"100Gb/s\"\n\
              [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"plain\"\nrequest = 1250\nresponse = 1\n\
              frame = 1250\nread = \"0%\"\narrivals = ARRIVALS\n"
-            .replace("ARRIVALS", arrivals);
+            .replace("ARRIVALS", arrivals)
+            + more;
         let ask = Ask {
             outages: Some(Vec::new()),
             ..Ask::default()
@@ -271,6 +328,50 @@ mod tests {
             steady.arrays[0].asked_peak_percent < 60.0
                 && !steady.arrays[0].asked_peak_by_arithmetic
         );
+    }
+
+    /// A fifth of all I/Os come in bursts of minutes, hours apart, that ask the server for 150 %, by hand: the runs of 0.1 s see none or nothing else, and
+    /// what they find is no verdict on either. Work on another server is judged; so is work that shares a server of which a burst asks little.
+    #[test]
+    fn what_depends_on_bursts_that_no_run_shows_is_not_called_met() {
+        let verdict = |report: &crate::outcome::Report, work: &str| {
+            let row = report.matrix.rows.iter().find(|row| row.workload == work);
+            let cell = row
+                .and_then(|row| row.cells[0].as_ref())
+                .expect("it is judged");
+            (cell.verdict, cell.left_open)
+        };
+        let promise = "promise = { p99 = \"1ms\" }\n";
+        let other = |array: &str| {
+            format!(
+                "{promise}[[array]]\nname = \"own\"\ncontrollers = 1\nparallel = 1\nwrite = {{ time = \"10us\" }}\n[[host]]\nname = \"more\"\n\
+                 [[link]]\nfrom = \"more\"\nto = \"core\"\nspeed = \"100Gb/s\"\n[[link]]\nfrom = \"core\"\nto = \"own\"\nspeed = \"100Gb/s\"\n\
+                 [[workload]]\nname = \"v\"\nhosts = \"more\"\narray = \"{array}\"\nprotocol = \"plain\"\nrequest = 1250\nresponse = 1\n\
+                 frame = 1250\nread = \"0%\"\narrivals = {{ poisson = \"10k/s\" }}\n{promise}"
+            )
+        };
+        let long = |peak: &str| {
+            format!(
+                "{{ bursty = {{ peak = \"{peak}\", base = \"20k/s\", burst = \"5m\", every = \"4h\" }} }}"
+            )
+        };
+        let open = (Verdict::Undecided, Some(LeftOpen::Bursts));
+        let apart = report_with(&long("150k/s"), &other("own"));
+        assert_eq!(verdict(&apart, "w"), open);
+        assert_eq!(verdict(&apart, "v"), (Verdict::Met, None));
+        assert_eq!(apart.steady[0].unseen_bursts[0].hides, ["w"]);
+        let shared = report_with(&long("150k/s"), &other("box"));
+        assert_eq!((verdict(&shared, "w"), verdict(&shared, "v")), (open, open));
+        let light = report_with(&long("30k/s"), &other("box"));
+        assert_eq!(verdict(&light, "w"), open);
+        assert_eq!(verdict(&light, "v"), (Verdict::Met, None));
+        // Both runs together hold four cycles of these, none of which lasts longer than a run.
+        let seen = report_with(
+            "{ bursty = { peak = \"40k/s\", base = \"1k/s\", burst = \"10ms\", every = \"50ms\", law = \"exponential\" } }",
+            promise,
+        );
+        assert_eq!(seen.steady[0].unseen_bursts[0].why, Unseen::Rare);
+        assert_eq!(verdict(&seen, "w"), (Verdict::Met, None));
     }
 
     /// Of 40 ms in every 100 ms the runs see all there is.
