@@ -13,8 +13,8 @@ use crate::site::Site;
 pub(super) const ABOUT: f64 = 0.9;
 /// Of what it waits for the first part, work waits so much for one that ends it as well, where the mean decides.
 const WAITED: f64 = 0.1;
-/// From this on a moment asks for more than a part can do, per cent: what is printed as more than 100.
-const OVERFULL: f64 = 100.5;
+/// From this on a moment asks for all that a part can do, per cent.
+const OVERFULL: f64 = 100.0;
 /// So many parts are kept of each load.
 const SHOWN: usize = 3;
 
@@ -75,7 +75,8 @@ fn load_of(part: &PartUse) -> Option<PartLoad> {
     Some(PartLoad {
         part: part.part.clone(),
         instance: used.instance.clone(),
-        mean_percent: used.mean_percent,
+        // Where more is asked for than it can do it is full, however few bursts the runs had.
+        mean_percent: used.mean_percent.max(used.asked_percent().min(100.0)),
         peak_percent: used.peak_percent,
     })
 }

@@ -87,7 +87,23 @@ pub(super) fn parts_sentence(case: &CaseHeadroom) -> String {
             percent(ends)
         ),
     };
-    format!(" The part that ends it is {ends}{beside}{next}.")
+    format!(
+        " The part that ends it is {ends}{beside}{next}.{}",
+        short_bursts(case).unwrap_or_default()
+    )
+}
+
+/// What bursts that 20 ms spread out ask for at the load that is missed, where that is all that a part can do.
+fn short_bursts(case: &CaseHeadroom) -> Option<String> {
+    let missed = case.missed?;
+    let point = case.points.iter().find(|point| point.factor == missed)?;
+    let mut bursts = point.unseen_bursts.iter();
+    let own = bursts.find(|own| own.why == Unseen::Short && own.percent >= 100.0)?;
+    Some(format!(
+        " A burst, shorter than 20 ms, asks {} for {} there.",
+        own.part.as_deref()?,
+        with_unit(&three(own.percent), "%")
+    ))
 }
 
 /// `about as full, within a tenth of it, is san to edge, 32GFC, 101 %`; nothing where no other part ends a case as well.

@@ -127,4 +127,13 @@ fn a_part_is_about_as_full_from_nine_tenths_on() {
     };
     assert_eq!(by_mean(5.0).as_deref(), Some("two"));
     assert_eq!(by_mean(4.9), None);
+    // A part that is asked for more than it can do is full, whatever few bursts left of that in the runs; what is asked for less is as the runs had it.
+    let mut asked = [part("one", 79.7, 90.0)];
+    for (percent, told) in [(100.5, 100.0), (99.0, 79.7)] {
+        if let Some(own) = &mut asked[0].cases[0] {
+            own.asked_mean_percent = Some(percent);
+        }
+        let first = fullest(&asked, RankedBy::Mean).remove(0);
+        assert!((first.mean_percent - told).abs() < 1e-9, "{first:?}");
+    }
 }
