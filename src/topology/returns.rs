@@ -16,6 +16,8 @@ pub struct StillOut {
     pub of: usize,
     /// Those other losses: number of the event, from 1, and its target.
     pub by: Vec<(u32, String)>,
+    /// A host is back by it that no other loss has, and asks for its work again, with links or without.
+    pub hosts: bool,
 }
 
 impl StillOut {
@@ -32,6 +34,9 @@ impl StillOut {
             format!(" with {}", by.join(" and "))
         };
         match (self.returns, self.links == self.of) {
+            (true, true) if self.hosts => {
+                format!("all its ways still lost{with}, and its work is asked for again")
+            }
             (true, true) => format!("without effect: still lost{with}"),
             (true, false) => format!("{} of {} links still lost{with}", self.links, self.of),
             (false, _) => format!("already lost{with}"),
@@ -73,6 +78,13 @@ pub fn still_out(site: &Site, fabric: &Fabric) -> Vec<Option<StillOut>> {
                 links: out.len(),
                 of: members.len(),
                 by: keeping(&standing, &out),
+                hosts: {
+                    let others = standing.iter();
+                    let lost = others.flat_map(|(own, _)| fabric.hosts_of(&own.parts));
+                    let lost: Vec<usize> = lost.collect();
+                    let own = fabric.hosts_of(&event.parts);
+                    own.iter().any(|host| !lost.contains(host))
+                },
             });
         }
         let out = |member: &MemberId| losses.are_of(*member, ways);
@@ -85,6 +97,7 @@ pub fn still_out(site: &Site, fabric: &Fabric) -> Vec<Option<StillOut>> {
             links: members.len(),
             of: members.len(),
             by: keeping(&standing, &members),
+            hosts: false,
         });
         members.iter().for_each(|member| losses.lose(*member, ways));
         if !ways.is_empty() {

@@ -108,6 +108,31 @@ fn a_part_lost_under_two_names_needs_two_returns() {
     );
 }
 
+/// A host that is back while all its links are lost by other events asks for its work, and what it asks for then may fail: that is no return without effect.
+#[test]
+fn a_host_that_is_back_without_a_link_is_back() {
+    let whole = text(&[
+        ("1s", "lose = \"app\""),
+        ("1200ms", "lose = [\"A\", \"B\"]"),
+        ("2s", "restore = \"app\""),
+    ]);
+    let source = Source {
+        name: "t.toml",
+        text: &whole,
+    };
+    let Ok(loaded) = read(source, &[], &|_| Err(String::new())) else {
+        panic!("it is sound");
+    };
+    let warnings = loaded.warnings.iter();
+    let warnings: Vec<_> = warnings.map(|warning| warning.message.clone()).collect();
+    assert_eq!(
+        warnings,
+        [
+            "event 3 restores `app`, all its ways still lost with `A` (event 2) and `B` (event 2), and its work is asked for again"
+        ]
+    );
+}
+
 /// With one fabric gone for good things settle as the survivors do by themselves, with everything back as the whole site does, and
 /// never before the last event.
 #[test]
