@@ -39,7 +39,7 @@ pub fn headroom_page(found: &Headroom) -> String {
         let narrow = load_curve(found, index, Format::Phone);
         curves.push_str(&figure_numbered(&mut next, "", wide, narrow));
     }
-    let note = "<p>The line is the promise; bars are intervals of 95\u{202F}% over the replications. Hollow points looked for the edge and prove nothing; filled ones are the proof, on other random numbers.</p><p>The knee is, of the loads that were run, the one at which load ÷ the latency that breaks first is largest: beyond it, latency grows faster than the load. None is told where the intervals let it be chance.</p>";
+    let note = "<p>The line is the promise; bars are intervals of 95\u{202F}% over the replications. Hollow points looked for the edge and prove nothing; filled ones are the proof, on other random numbers.</p><p>The knee is, of the loads that were run, the one at which load ÷ the latency that breaks first is largest: beyond it, latency grows faster than the load. None is told where the intervals let it be chance; which of neighbouring loads it is may be chance all the same, and where a figure has no bar, so may the knee. A percentile has a bar where every replication measured a hundred I/Os beyond it.</p>";
     body.push_str(&section(
         "load",
         1,
