@@ -15,6 +15,7 @@ mod cut;
 pub mod derive;
 pub mod estimate;
 pub mod exchange;
+mod fullest;
 pub mod growth;
 pub mod headroom;
 pub mod inventory;

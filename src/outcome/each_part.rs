@@ -1,6 +1,7 @@
 //! Every single part lost in turn.
 
 use super::Matrix;
+use super::report::asked_percent;
 use serde::Serialize;
 
 /// What the loss of each single part does, one part at a time.
@@ -52,8 +53,8 @@ pub struct PartCase {
     pub gone_hosts: Vec<String>,
     /// Hosts that are still there and have no path left.
     pub cut_off: Vec<CutOff>,
-    /// The fullest part in this case of those that the work crosses that misses a promise of the state after, of all where it crosses none;
-    /// `None` when nothing was measured.
+    /// The fullest part in this case of those that the work crosses that misses a promise of the state after, of all where it crosses none.
+    /// When nothing was measured, by arithmetic, and `None` where that has no part over full.
     pub fullest: Option<Fullest>,
     /// What happened on the way; `None` when it was not simulated.
     pub switch_over: Option<PartSwitch>,
@@ -81,10 +82,26 @@ pub struct Fullest {
     pub part: String,
     /// `san-B > edge-B`.
     pub instance: String,
-    /// Mean of the run.
+    /// Mean of the run: what it did.
     pub mean_percent: f64,
+    /// What is asked of it on the mean by arithmetic, as of [`super::UseInCase::asked_mean_percent`]; `None` too where all work fits.
+    pub asked_mean_percent: Option<f64>,
     /// Asked in the busiest 20 ms; over 100 when it cannot keep up.
     pub peak_percent: f64,
+}
+
+impl Fullest {
+    /// What is asked of it on the mean, per cent, as [`super::UseInCase::asked_percent`].
+    #[must_use]
+    pub fn asked_percent(&self) -> f64 {
+        asked_percent(self.mean_percent, self.asked_mean_percent)
+    }
+
+    /// The most that is known to be asked of it, per cent, as [`super::UseInCase::most_asked_percent`].
+    #[must_use]
+    pub fn most_asked_percent(&self) -> f64 {
+        self.peak_percent.max(self.asked_percent())
+    }
 }
 
 /// The switch-over of one part.

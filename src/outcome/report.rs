@@ -95,8 +95,7 @@ impl UseInCase {
     /// nothing of how much came; that is then as arithmetic has it.
     #[must_use]
     pub fn asked_percent(&self) -> f64 {
-        let over = self.asked_mean_percent.filter(|asked| *asked > 100.0);
-        over.map_or(self.mean_percent, |asked| asked.max(self.mean_percent))
+        asked_percent(self.mean_percent, self.asked_mean_percent)
     }
 
     /// The most that is known to be asked of it, per cent: in the busiest 20 ms, or on the mean where that is more. What hosts hold back
@@ -105,6 +104,12 @@ impl UseInCase {
     pub fn most_asked_percent(&self) -> f64 {
         self.peak_percent.max(self.asked_percent())
     }
+}
+
+/// The same of what a part did on the mean and what arithmetic asks of it.
+pub(super) fn asked_percent(mean_percent: f64, asked_mean_percent: Option<f64>) -> f64 {
+    let over = asked_mean_percent.filter(|asked| *asked > 100.0);
+    over.map_or(mean_percent, |asked| asked.max(mean_percent))
 }
 
 /// Times today's load at which a part is full, by arithmetic: 100 ÷ its peak.

@@ -95,7 +95,7 @@
 //!   (as above; column by column, first the state before, then one a part).
 //!   - `cases`: `kind`, `part`, `also` (parts whose loss is the same), `alike` (parts in the same place),
 //!     `gone_hosts`, `cut_off` (`array`, `hosts`, `workloads`), `fullest` (`part`, `instance`, `mean_percent`,
-//!     `peak_percent`: asked in the busiest 20 ms; of the parts that work crosses which misses a promise of the state after), `switch_over` (`settled_s`, `longest_io_s`, `longest_open`, `no_path`, `failed_without_path`,
+//!     `asked_mean_percent`: by arithmetic, `null` where all work fits, `peak_percent`: asked in the busiest 20 ms; of the parts that work crosses which misses a promise of the state after), `switch_over` (`settled_s`, `longest_io_s`, `longest_open`, `no_path`, `failed_without_path`,
 //!     `longest_silence_s`, `failed`, `retried`, `timer`: the one that ended the stall), `saturated`,
 //!     `partial`.
 //! - `windows`, the hours in which each outage may be brought about (`null` when not asked): as below.
@@ -187,7 +187,7 @@
 //! workload), `verdict`, `state` (with the outage in force), `judged_by` (`simulated`, `same-load`, `busier-hour`,
 //! `quieter-hour`, `no-work`), `figures_of_hour` (whose they are), `switch_over` (`null`: not judged), `switch_judged_by`,
 //! `switch_of_hour`, `margin_percent` (smallest), `tightest` (`workload`, `measure`, `target_text`, `margin_percent`, `judged_by`: of
-//! a busier hour a lower bound, of a quieter one an upper), `saturated`, `partial`, `fullest`, `longest_io_s` (of the
+//! a busier hour a lower bound, of a quieter one an upper), `saturated`, `partial`, `fullest` (as of a single part), `longest_io_s` (of the
 //! drain and the loss), `rows` (as of a matrix, one cell each; none where another hour judged).
 //!
 //! # `scenarios`

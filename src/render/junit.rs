@@ -259,6 +259,7 @@ fn limit_of(report: &Report, column: usize, row: &Row) -> String {
                 part: part.part.clone(),
                 instance: used.instance.clone(),
                 mean_percent: used.mean_percent,
+                asked_mean_percent: used.asked_mean_percent,
                 peak_percent: used.peak_percent,
             });
         }

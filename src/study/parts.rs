@@ -1,12 +1,12 @@
 //! How busy each part is by case, and where growth would end by arithmetic.
 
 use super::estimate::Estimate;
-use crate::outcome::{DirectionFigures, Fullest, Growth, PartUse, Steady, UseInCase};
+use crate::outcome::{DirectionFigures, Growth, PartUse, Steady, UseInCase};
 use crate::site::{Choose, LinkFamily, Site};
 use crate::study::estimate::idle::depth_ceiling_over;
-use crate::study::estimate::{CaseLoads, Flows, path_weights};
+use crate::study::estimate::{CaseLoads, Flows};
 use crate::topology::{DirectionId, Fabric, PathSet};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// Every tier of links and every array family, by the use of its fullest instance; the fullest in the
 /// worst case first. Of the two directions of a link family only the busier is listed. Where addresses choose members and leave one
@@ -234,80 +234,6 @@ fn depth_use_of(
 #[must_use]
 pub(crate) fn depth_name(workload: &str) -> String {
     format!("queue depth of the hosts of {workload}")
-}
-
-/// The fullest part of one case.
-#[must_use]
-pub(crate) fn fullest_of(site: &Site, steady: &Steady) -> Option<Fullest> {
-    let all = parts(site, std::slice::from_ref(steady)).into_iter();
-    all.filter_map(|part| Some(told(part.part, part.cases.into_iter().next()??)))
-        .next()
-}
-
-/// What limits one case for these workloads, by index: a queue depth that is in their way, else the fullest part that they cross.
-/// The fullest of all where they cross none.
-#[must_use]
-pub(crate) fn limit_of(
-    site: &Site,
-    fabric: &Fabric,
-    left: (&[bool], &[PathSet]),
-    steady: &Steady,
-    works: &[usize],
-) -> Option<Fullest> {
-    let own = only_crossed(site, fabric, left, steady, works);
-    let fullest = fullest_of(site, &own).or_else(|| fullest_of(site, steady));
-    let full = fullest.as_ref();
-    let full = full.map(|own| (own.mean_percent, own.peak_percent));
-    let depths = works.iter().filter_map(|index| {
-        let index = *index;
-        let used = depth_use(site, fabric, left, index)?;
-        is_in_the_way(&used, full).then(|| told(depth_name(&site.workloads[index].name), used))
-    });
-    depths
-        .max_by(|one, other| one.mean_percent.total_cmp(&other.mean_percent))
-        .or(fullest)
-}
-
-/// The same figures, of those directions and controllers alone that work crosses over the paths that are left.
-fn only_crossed(
-    site: &Site,
-    fabric: &Fabric,
-    (alive, sets): (&[bool], &[PathSet]),
-    steady: &Steady,
-    works: &[usize],
-) -> Steady {
-    let mut own = steady.clone();
-    if works.len() == site.workloads.len() {
-        return own;
-    }
-    let mut flows = Flows::new(fabric, alive);
-    let (mut directions, mut controllers) = (BTreeSet::new(), BTreeSet::new());
-    for set in sets {
-        for work in set.workloads.iter().filter(|work| works.contains(work)) {
-            let weights = path_weights(site, fabric, &mut flows, set, &site.workloads[*work]);
-            for (path, _) in set.paths.iter().zip(weights).filter(|(_, own)| *own > 0.0) {
-                controllers.insert(fabric.controllers[path.controller].name.as_str());
-                let (there, back) = flows.both_ways(path, set.family);
-                directions.extend(there.iter().chain(back).map(|(direction, _)| *direction));
-            }
-        }
-    }
-    let name = |direction: &DirectionId| fabric.direction_name(site, *direction);
-    let directions: BTreeSet<String> = directions.iter().map(name).collect();
-    own.directions
-        .retain(|part| directions.contains(&part.name));
-    own.arrays
-        .retain(|part| controllers.contains(part.name.as_str()));
-    own
-}
-
-fn told(part: String, used: UseInCase) -> Fullest {
-    Fullest {
-        part,
-        instance: used.instance,
-        mean_percent: used.mean_percent,
-        peak_percent: used.peak_percent,
-    }
 }
 
 fn worst(part: &PartUse) -> f64 {

@@ -28,7 +28,7 @@ use crate::outcome::{
 };
 use crate::site::{Site, Variant};
 use propose::{Proposal, proposals};
-use sets::Single;
+use sets::{Single, same};
 use std::cmp::Ordering;
 
 /// Applies `key=value` pairs to the scenario: the site that it then describes, or why it cannot.
@@ -371,6 +371,11 @@ impl Hunt<'_> {
             if simulated {
                 self.simulate(&variant, changes);
                 stacks.push(stack);
+            } else {
+                // It is still to be tried, as a set.
+                let set: Vec<(String, String)> =
+                    stack.iter().flat_map(|own| own.set.clone()).collect();
+                self.known.retain(|known| !same(known, &set));
             }
         }
         stacks

@@ -23,7 +23,7 @@ mod vertex;
 use super::case::{CasePlan, Hit, cases, gone, unused_by_teams, without};
 use super::progress::Progress;
 use super::steady::SteadyRuns;
-use super::{assemble, judge, parts, steady, switch};
+use super::{assemble, fullest, judge, steady, switch};
 use crate::model::Compiled;
 use crate::outcome::{
     Case, EachPart, Matrix, Origin, PartCase, PartSwitch, Report, Row, Steady, Switch,
@@ -266,11 +266,8 @@ impl Setting<'_> {
             gone_hosts: Vec::new(),
             cut_off: Vec::new(),
             fullest: {
-                let alive = without(self.fabric, &runs.plan.members);
-                let sets = runs.plan.path_sets(self.site, self.fabric);
-                let left = (alive.as_slice(), sets.as_slice());
                 let missing = self.missing(matrix);
-                parts::limit_of(self.site, self.fabric, left, &runs.figures, &missing)
+                fullest::limit_of(self.site, self.fabric, &runs.plan, &runs.figures, &missing)
             },
             switch_over: None,
             saturated: runs.figures.saturated,

@@ -24,7 +24,7 @@ use super::headroom::work_at;
 use super::progress::Progress;
 use super::singles::cut_off;
 use super::steady::SteadyRuns;
-use super::{judge, parts, steady, switch};
+use super::{fullest, judge, steady, switch};
 use crate::model::Compiled;
 use crate::outcome::{
     Cell, Fullest, HourRow, JudgedBy, Matrix, MeasureKind, OutageWindows, Row, Tightest, Verdict,
@@ -296,7 +296,7 @@ impl Study<'_> {
             verdict: together(&matrix, figures.partial),
             saturated: figures.saturated,
             partial: figures.partial,
-            fullest: parts::fullest_of(&site, figures),
+            fullest: fullest::fullest_of(&site, &Fabric::new(&site), &runs.plan, figures),
             matrix,
         })
     }

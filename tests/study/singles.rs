@@ -3,10 +3,12 @@
 
 use super::rig::{DEMO, json, origin, same, site};
 use halfloom::outcome::{EachPart, PartCase, Verdict};
+use halfloom::render::junit::junit_xml;
+use halfloom::render::table::{each_part_text, report_text};
 use halfloom::site::Site;
-use halfloom::study::NoProgress;
 use halfloom::study::remedy::Search;
 use halfloom::study::singles::{AskSingles, Symmetry, each_part, mended};
+use halfloom::study::{Ask, NoProgress, study};
 use halfloom::topology::Fabric;
 use std::collections::BTreeSet;
 
@@ -444,6 +446,51 @@ fn what_limits_a_missed_case_is_crossed_by_the_work_that_misses() {
         }
     }
     assert!(named > 2, "{named}");
+}
+
+/// 150,000 reads of 8 KiB a second over one 8GFC of 850 MB/s (8.5 Gb/s × 8/10 ÷ 8, FC-PI-6, from memory): 145 % and the heads of frames. 64 I/Os a path hold
+/// back what the link would be asked for, so that the runs see it full and no more; all tell what arithmetic says.
+#[test]
+fn of_a_full_part_behind_a_queue_depth_is_told_what_is_asked() {
+    let text = "format = 1\nrun = { duration = \"60ms\", warm_up = \"20ms\", replications = 2 }\n\
+         [[host]]\nname = \"app\"\n[[switch]]\nname = \"core\"\n[[array]]\nname = \"store\"\n\
+         [[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"8GFC\"\n\
+         [[link]]\nfrom = \"core\"\nto = \"store\"\nspeed = \"16GFC\"\n\
+         [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"store\"\nprotocol = \"fc-scsi\"\nread = \"100%\"\n\
+         sizes = \"8KiB\"\narrivals = { poisson = \"150k/s\" }\npromise = { p99 = \"2ms\" }\n";
+    let during = AskSingles {
+        during: Some("A".to_owned()),
+        ..each(Symmetry::Grouped)
+    };
+    for (depth, ask, lost) in [
+        ("64", each(Symmetry::Grouped), "core-A"),
+        ("64", during, "store-c1"),
+        ("unlimited", each(Symmetry::Grouped), "core-A"),
+    ] {
+        let site = site(text, &[("host.app.queue_depth", depth)]);
+        let report = each_part(&site, origin(&site), &ask, &NoProgress);
+        let found = report.each_part.as_ref().expect("it was asked for");
+        let (_, case) = part(found, lost);
+        let full = case.fullest.as_ref().expect("something is full");
+        assert_eq!(full.instance, "core-B > app:B1");
+        assert!((99.0..101.0).contains(&full.mean_percent), "{full:?}");
+        assert!((145.0..155.0).contains(&full.asked_percent()), "{full:?}");
+        let asked = format!("{:.0} % on the mean", full.asked_percent());
+        let flat = |text: String| text.split_whitespace().collect::<Vec<_>>().join(" ");
+        for said in [each_part_text(&report), junit_xml(&report)].map(flat) {
+            assert!(said.contains(&asked), "{asked}: {said}");
+            assert!(!said.contains("no part is full"), "{said}");
+        }
+        // The study of the outage says the same of the same state.
+        let outage = Ask {
+            outages: Some(vec!["A".to_owned()]),
+            ..Ask::default()
+        };
+        let other = study(&site, origin(&site), &outage, &NoProgress);
+        for said in [report_text(&other), junit_xml(&other)].map(flat) {
+            assert!(said.contains(&asked), "{asked}: {said}");
+        }
+    }
 }
 
 /// Hosts with one port hang on every part of their way; the others do not.

@@ -66,6 +66,7 @@ fn part(kind: &str, name: &str) -> PartCase {
             part: "san to edge, 32GFC".to_owned(),
             instance: "san-B > edge-B".to_owned(),
             mean_percent: 66.0,
+            asked_mean_percent: None,
             peak_percent: 119.0,
         }),
         switch_over: None,

@@ -115,6 +115,7 @@ fn row(hour: u32, factor: f64, verdict: Verdict, (met, missed): (u32, u32)) -> H
             part: "san to edge, 32GFC".to_owned(),
             instance: "san-B > edge-B".to_owned(),
             mean_percent: 70.0 * full,
+            asked_mean_percent: None,
             peak_percent: 120.0 * full,
         }),
         longest_io_s: way.then_some(0.004),

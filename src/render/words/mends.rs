@@ -158,7 +158,8 @@ pub fn mend_search_words(report: &Report) -> Vec<String> {
 /// Which sets of changes were tried for their price, and which were not.
 fn sets_words(report: &Report, search: &MendSearch) -> String {
     let sets = |count: u32| plural(usize::try_from(count).unwrap_or(usize::MAX), "set");
-    let less = if report.mends.iter().any(|mend| mend.mends_all) {
+    let mends_all = report.mends.iter().any(|mend| mend.mends_all);
+    let less = if mends_all {
         " for less than the cheapest change that mends everything"
     } else {
         ""
@@ -166,16 +167,16 @@ fn sets_words(report: &Report, search: &MendSearch) -> String {
     let tried = match search.sets_tried {
         0 => String::new(),
         count => format!(
-            " {} of two or three changes were tried, the least dear first.",
-            sets(count)
+            " {} of two or three changes {} tried, the least dear first.",
+            sets(count),
+            if count == 1 { "was" } else { "were" }
         ),
     };
     match search.sets_untried {
-        0 if less.is_empty() => format!(
-            "{tried} No set of two or three of these changes is left to try: more of them together might do."
-        ),
+        // Of how many (`study/remedy/sets.rs`), and without which.
         0 => format!(
-            "{tried} No set of two or three of these changes{less} is left to try: more of them together, or others, might do."
+            "{tried} No set{less} is left to try of two or three of the twelve least dear changes proposed at first, those left out that did \
+             nothing by themselves: more of them together, or others, might do."
         ),
         count => format!(
             "{tried} Not tried, for want of runs: {} of two or three changes{less}.",
@@ -325,7 +326,9 @@ mod tests {
                 true,
                 3,
                 (0, 0),
-                Some("No set of two or three of these changes"),
+                Some(
+                    "is left to try of two or three of the twelve least dear changes proposed at first",
+                ),
             ),
             (
                 true,

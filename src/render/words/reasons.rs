@@ -103,12 +103,7 @@ pub(super) fn cause(
             ));
         }
     }
-    // What hosts hold back does not come to the part: its busiest moment is then asked for less than the mean is by arithmetic.
-    let numbers = if used.asked_percent() > used.peak_percent {
-        format!("{mean}\u{202F}% on the mean")
-    } else {
-        format!("{peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean")
-    };
+    let numbers = asked_words(used.peak_percent, used.asked_percent());
     // Of bursts that the runs do not show, they do not show either that they are worked off.
     let hidden = |steady: &Steady| {
         let mut bursts = steady.unseen_bursts.iter();
@@ -138,6 +133,17 @@ pub(super) fn cause(
             .text("The fullest part in that case is ")
             .name(&part.part)
             .text(format!(", {numbers}.")),
+    }
+}
+
+/// What is asked of a part: `119 % in the busiest 20 ms, 66 % on the mean`. What hosts hold back does not come to the part: its busiest
+/// moment is then asked for less than the mean is by arithmetic, and that alone is told.
+pub(super) fn asked_words(peak_percent: f64, asked_percent: f64) -> String {
+    let (peak, mean) = (whole_percent(peak_percent), whole_percent(asked_percent));
+    if asked_percent > peak_percent {
+        format!("{mean}\u{202F}% on the mean")
+    } else {
+        format!("{peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean")
     }
 }
 

@@ -3,9 +3,10 @@
 use super::answer::Flag;
 use super::measure::{measure_name, row_scale};
 use super::pathless::cut_words;
+use super::reasons::asked_words;
 use super::{Prose, listed, plural, timer_words};
 use crate::outcome::{EachPart, Fullest, PartCase, PartSwitch, Row, Verdict};
-use crate::render::number::{is_over, whole_percent, with_unit};
+use crate::render::number::{is_over, with_unit};
 
 /// The worst flag of a column of the matrix.
 #[must_use]
@@ -172,7 +173,7 @@ pub fn limit_words(each: &EachPart, column: usize) -> String {
     let Some(full) = &case.fullest else {
         return String::new();
     };
-    if is_over(full.peak_percent) {
+    if is_over(full.most_asked_percent()) {
         return fullest_words(full);
     }
     // Not a part, then: what is left of the paths, or a timer.
@@ -256,12 +257,10 @@ pub fn stall_words(switch: &PartSwitch) -> Option<String> {
 #[must_use]
 pub fn fullest_words(full: &Fullest) -> String {
     format!(
-        "{} ({}), asked for {} in the busiest {}, {} on the mean",
+        "{} ({}), asked for {}",
         full.instance,
         full.part,
-        with_unit(&whole_percent(full.peak_percent), "%"),
-        with_unit("20", "ms"),
-        with_unit(&whole_percent(full.mean_percent), "%")
+        asked_words(full.peak_percent, full.asked_percent())
     )
 }
 

@@ -228,7 +228,7 @@ const fn bound_words(judged_by: JudgedBy) -> &'static str {
 #[must_use]
 pub fn hour_fullest(row: &HourRow) -> String {
     row.fullest.as_ref().map_or_else(String::new, |fullest| {
-        let percent = three(fullest.peak_percent);
+        let percent = three(fullest.most_asked_percent());
         let bound = bound_words(row.judged_by);
         let mark = if is_nearly_full(row) {
             ", nearly full"
@@ -250,7 +250,7 @@ const NEARLY_FULL_PERCENT: f64 = 90.0;
 
 /// Whether some part is nearly full in an hour. Of an hour that a busier one answers for it is not known.
 fn is_nearly_full(row: &HourRow) -> bool {
-    let most = row.fullest.as_ref().map(|fullest| fullest.peak_percent);
+    let most = row.fullest.as_ref().map(|own| own.most_asked_percent());
     row.judged_by != JudgedBy::BusierHour && most.is_some_and(|most| most > NEARLY_FULL_PERCENT)
 }
 

@@ -1,13 +1,14 @@
 //! With a price list: sets of changes that are tried together, the least dear first, for as long as they cost less than the cheapest
 //! that mends everything.
 //!
-//! A set is of two or three of the single changes that were proposed at first. One that did nothing by itself, where it was simulated,
-//! is in none: neither fewer judgements were open with it, nor was there more room, nor was a part less full. One that mends
-//! everything by itself is in none either, for what comes on top of it only costs more.
+//! A set is of two or three of the single changes that were proposed at first, the twelve least dear of them. One that did nothing by
+//! itself, where it was simulated, is in none: neither fewer judgements were open with it, nor was any of them nearer to being met, nor
+//! was there more room, nor was a part less full. Timers that are shorter are in some all the same: what they do for a stall is not seen
+//! where a backlog holds I/Os longer. One that mends everything by itself is in none, for what comes on top of it only costs more.
 
 use super::propose::Proposal;
 use super::{Hunt, applied, standing, timers};
-use crate::outcome::{Changes, Mend};
+use crate::outcome::{Cell, Changes, Matrix, Mend, Verdict};
 use crate::site::{Site, Variant};
 use crate::study::remedy::cost::{Optics, changes};
 
@@ -19,7 +20,7 @@ pub(super) struct Single {
     pub(super) found: Option<usize>,
 }
 
-/// Single changes of which sets are made, the least dear. A choice of this program, as is the next.
+/// Single changes of which sets are made, the least dear. A choice of this program, as is the next. The words of a search name it.
 const SINGLES: usize = 12;
 /// Changes in a set at most.
 const TOGETHER: usize = 3;
@@ -35,8 +36,12 @@ impl Hunt<'_> {
     /// Tries sets until one mends everything, or no run is left, and counts what is left.
     pub(super) fn try_sets(&mut self, singles: &[Single], reached: (i64, f64, f64)) {
         let does = |single: &&Single| {
-            let useful =
-                |found: &Mend| !found.mends_all && standing(&found.matrix, &found.steady) > reached;
+            let useful = |found: &Mend| {
+                !found.mends_all
+                    && (single.proposal.stall.is_some()
+                        || standing(&found.matrix, &found.steady) > reached
+                        || is_nearer(self.missed, &found.matrix))
+            };
             let found = single.found.map(|index| &self.found[index]);
             found.is_none_or(useful) && single.changes.price.is_some()
         };
@@ -107,8 +112,31 @@ impl Hunt<'_> {
     }
 }
 
+/// Whether some judgement is nearer to being met than it was, whatever became of the others.
+fn is_nearer(was: &Matrix, now: &Matrix) -> bool {
+    let rank = |cell: &Cell| match (cell.verdict, cell.saturated) {
+        (Verdict::Missed, true) => 0,
+        (Verdict::Missed, false) => 1,
+        (Verdict::Undecided, _) => 2,
+        (Verdict::Met, _) => 3,
+    };
+    was.rows.iter().any(|row| {
+        let mut rows = now.rows.iter();
+        let same = rows.find(|own| {
+            (&own.workload, own.measure, own.switching)
+                == (&row.workload, row.measure, row.switching)
+        });
+        let cells = same.map_or(&[][..], |own| own.cells.as_slice());
+        let mut pairs = row.cells.iter().zip(cells);
+        pairs.any(|(was, now)| match (was, now) {
+            (Some(was), Some(now)) => rank(now) > rank(was),
+            _ => false,
+        })
+    })
+}
+
 /// Whether two lists set the same, in whatever order.
-fn same(one: &[(String, String)], other: &[(String, String)]) -> bool {
+pub(super) fn same(one: &[(String, String)], other: &[(String, String)]) -> bool {
     one.len() == other.len() && one.iter().all(|pair| other.contains(pair))
 }
 
