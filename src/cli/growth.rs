@@ -106,10 +106,15 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
 /// What arithmetic says at once, before any run.
 fn first_answer(full: &[FullBy], years: u8) -> String {
     let stages = full.iter().map(|stage| {
-        let cases = stage.cases.iter().map(|(case, day)| match day {
-            Some(day) if *day == stage.date => format!("{case} already on {day}"),
-            Some(day) => format!("{case} by {day}"),
-            None => format!("{case} not within {years} years"),
+        let cases = stage.cases.iter().map(|(case, day, waits)| {
+            let waits = waits.as_ref().map_or_else(String::new, |work| {
+                format!(" (by then the hosts of {work} have all under way that they may)")
+            });
+            match day {
+                Some(day) if *day == stage.date => format!("{case} already on {day}{waits}"),
+                Some(day) => format!("{case} by {day}{waits}"),
+                None => format!("{case} not within {years} years"),
+            }
         });
         let cases: Vec<String> = cases.collect();
         format!(

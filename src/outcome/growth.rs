@@ -69,8 +69,10 @@ pub struct StageCase {
     pub breaks_by: Option<String>,
     /// Times the load of the first day, there.
     pub breaks_factor: Option<f64>,
-    /// The day on which the fullest part is full on the mean, by arithmetic.
+    /// The day on which the fullest part is full on the mean, or a queue depth lets no more through, by arithmetic.
     pub full_by: Option<String>,
+    /// The workload whose hosts have all under way on that day that they may; `None` where it is a part that is full.
+    pub full_depth: Option<String>,
     /// A promise that no load keeps: then no day means anything.
     pub hopeless: Option<Hopeless>,
     /// A throughput that is promised, and asked for only from some later day on.

@@ -106,8 +106,8 @@ pub fn growth(
         notes: [
             "growth is a share of the work each year; sizes, mix and hosts stay".to_owned(),
             format!("nothing was looked for beyond {years} years"),
-            "a day by which a promise is broken is one that runs have proven; where a part is full by arithmetic before it, latencies of \
-             work through that part already grow without end"
+            "a day by which a promise is broken is one that runs have proven; where a part or a queue depth is full by arithmetic \
+             before it, latencies of the work that waits there already grow without end"
                 .to_owned(),
             format!(
                 "a day before one on which every promise holds is taken to keep them too{}",
@@ -262,18 +262,19 @@ impl Progress for Later<'_> {
 }
 
 /// What arithmetic says of a stage: its name, the day from which it is there, and for each case the day on which the fullest
-/// part is full on the mean, at the earliest that of the stage; `None` where that is beyond the years looked at.
+/// part is full on the mean or a queue depth lets no more through, at the earliest that of the stage; `None` where that is beyond the
+/// years looked at.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct FullBy {
     /// `as it is`, or the name of the step.
     pub stage: String,
     /// The day from which it is there.
     pub date: String,
-    /// Cases and days.
-    pub cases: Vec<(String, Option<String>)>,
+    /// Cases and days, and the workload whose hosts have all under way by then that they may, where that comes before any part is full.
+    pub cases: Vec<(String, Option<String>, Option<String>)>,
 }
 
-/// The days on which parts are full on the mean: an answer without a run. `None` where the scenario states no growth.
+/// The days on which parts are full on the mean, or queue depths: an answer without a run. `None` where the scenario states no growth.
 #[must_use]
 pub fn by_arithmetic(site: &Site, outages: Option<&[String]>, years: f64) -> Option<Vec<FullBy>> {
     let growth = site.growth.as_ref()?;
@@ -287,10 +288,10 @@ pub fn by_arithmetic(site: &Site, outages: Option<&[String]>, years: f64) -> Opt
             stage: name.to_owned(),
             date: begins.to_string(),
             cases: full
-                .map(|(case, factor)| {
-                    let factor = factor.filter(|factor| *factor <= most);
+                .map(|found| {
+                    let factor = found.full.filter(|factor| *factor <= most);
                     let day = factor.map(|factor| day(factor).max(begins).to_string());
-                    (case, day)
+                    (found.case, day, found.waits.filter(|_| factor.is_some()))
                 })
                 .collect(),
         }
@@ -377,6 +378,7 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
         breaks_by: text(missed),
         breaks_factor,
         full_by: text(case.saturation.map(|factor| day(factor).max(begins))),
+        full_depth: case.depth.as_ref().map(|depth| depth.workload.clone()),
         hopeless: case.hopeless.clone(),
         floor: floor.cloned(),
         asked_from: text(asked_from),

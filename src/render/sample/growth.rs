@@ -61,6 +61,7 @@ fn one(case: Case, (holds, breaks, factor): (&str, &str, f64), until: Option<&st
         breaks_by: Some(breaks.into()),
         breaks_factor: Some(factor * 1.03),
         full_by: Some(breaks.into()),
+        full_depth: None,
         hopeless: None,
         floor: None,
         asked_from: None,

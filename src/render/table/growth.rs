@@ -217,10 +217,16 @@ fn full_before(stage: &Stage, case: &StageCase) -> String {
     // Days are written so that their order is that of the letters.
     let lasts = |full: &String| stage.until.as_ref().is_none_or(|until| full < until);
     match days.filter(|(full, broken)| own && full < broken && lasts(full)) {
-        Some((full, _)) => format!(
-            " A part is full by arithmetic on {full} already, from when on what waits for it grows without end: the later day is the one \
-             that runs have proven."
-        ),
+        Some((full, _)) => {
+            let (what, place) = match &case.full_depth {
+                Some(work) => (format!("The queue depth of the hosts of `{work}`"), "there"),
+                None => ("A part".to_owned(), "for it"),
+            };
+            format!(
+                " {what} is full by arithmetic on {full} already, from when on what waits {place} grows without end: the later day is \
+                 the one that runs have proven."
+            )
+        }
         None => String::new(),
     }
 }

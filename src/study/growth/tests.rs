@@ -374,6 +374,46 @@ fn the_days_of_full_parts_are_there_without_a_run() {
     assert_eq!(near[1].cases[0].1, None, "it is beyond five years");
 }
 
+/// A place of 10.2 us (10 us of service, 0.1 us on each of two links) lets 98,039 a second through, 2.451 times the 40,000 of the first
+/// day, over an array that could do ten million: with 10 % more a year that is full after ln(2.451) ÷ ln(1.1) = 9.406 years, though
+/// other work grows by 30 %.
+const DEPTH: &str = "format = 1\n[run]\nduration = \"20ms\"\nwarm_up = \"5ms\"\nreplications = 4\n[[host]]\nname = \"app\"\n\
+    paths = \"one-path\"\nqueue_depth = 1\n[[host]]\nname = \"batch\"\nqueue_depth = \"unlimited\"\n[[switch]]\nname = \"core\"\ndelay = \"0s\"\n\
+    [[array]]\nname = \"box\"\ncontrollers = 1\nparallel = 100\nwrite = { time = \"10us\" }\n\
+    [[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"100Gb/s\"\npropagation = \"0s\"\n\
+    [[link]]\nfrom = \"batch\"\nto = \"core\"\nspeed = \"100Gb/s\"\npropagation = \"0s\"\n\
+    [[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"100Gb/s\"\npropagation = \"0s\"\n\
+    [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"plain\"\nrequest = 1250\nresponse = 1\n\
+    frame = 1250\nread = \"0%\"\narrivals = { poisson = \"40k/s\" }\npromise = { p90 = \"100us\" }\n\
+    [[workload]]\nname = \"other\"\nhosts = \"batch\"\narray = \"box\"\nprotocol = \"plain\"\nrequest = 1250\nresponse = 1\n\
+    frame = 1250\nread = \"0%\"\narrivals = { poisson = \"100/s\" }\n\
+    [growth]\nfrom = \"2027-01-01\"\nper_year = \"10%\"\nhosts = { batch = \"30%\" }\n";
+
+#[test]
+fn a_queue_depth_that_is_full_before_any_part_has_its_day() {
+    let site = site_with(DEPTH, &[]);
+    let years = |day: &Option<String>| {
+        let day = Date::parse(day.as_ref().expect("within twenty years")).unwrap();
+        Date::parse("2027-01-01").unwrap().years_to(day)
+    };
+    let full = by_arithmetic(&site, Some(&[]), 20.0).expect("growth is stated");
+    let (_, day, waits) = &full[0].cases[0];
+    assert!((years(day) - 9.406).abs() < 0.02, "{full:?}");
+    assert_eq!(waits.as_deref(), Some("w"));
+    let origin = crate::study::sample::origin();
+    let plan = growth(&site, origin, Some(&[]), 20.0, &NoProgress).expect("growth is stated");
+    let case = &plan.stages[0].cases[0];
+    assert_eq!(
+        (&case.full_by, case.full_depth.as_deref()),
+        (day, Some("w"))
+    );
+    let ends = case.ends.as_ref().expect("something ends it");
+    assert_eq!(ends.part, "queue depth of the hosts of w");
+    // What the depth lets through is shared by that work alone, whatever the other one grows to.
+    let own = libm::pow(1.1, years(&case.breaks_by)) / 2.451;
+    assert!((ends.mean_percent / 100.0 - own).abs() < 0.02, "{case:?}");
+}
+
 /// Stops at the first proof: the first stage is under way, the second is not begun.
 #[test]
 fn what_was_not_begun_is_told_apart_from_what_was() {
