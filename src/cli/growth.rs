@@ -20,8 +20,9 @@ pub(super) struct Arguments {
     scenario: ScenarioArguments,
     #[command(flatten)]
     outages: Outages,
-    /// Look so many years ahead, from 1 to 50; the exit code is 0 only where every promise is proven to hold on all days of
-    /// them, else 1: of the site as it is until the first step, of each step until the next
+    /// Look so many years ahead, from 1 to 50; the exit code is 0 only where every steady promise is proven to hold on all
+    /// days of them, else 1: of the site as it is until the first step, of each step until the next; `failover` judges
+    /// what is promised of the switch-over
     #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u8).range(1..=50))]
     years: u8,
     #[command(flatten)]

@@ -16,6 +16,8 @@ pub struct GrowthPlan {
     pub confidence_percent: f64,
     /// Years looked ahead.
     pub years: f64,
+    /// Whether something is promised about the switch-over, which is not judged here: what holds is every steady promise.
+    pub switching: bool,
     /// The site as it is, then after each step.
     pub stages: Vec<Stage>,
     /// Whether the search was stopped before its end.

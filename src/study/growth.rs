@@ -100,6 +100,10 @@ pub fn growth(
             .collect(),
         confidence_percent,
         years,
+        switching: site
+            .workloads
+            .iter()
+            .any(|work| !work.promises.switching.is_empty()),
         stages,
         partial: progress.stopped(),
         cut: !cut.is_empty(),
@@ -117,8 +121,8 @@ pub fn growth(
                     ""
                 }
             ),
-            "the days are those of the state after each loss; the switch-over itself is not judged here: `failover` does, \
-             with --set for the load of a day"
+            "the days are those of the state after each loss; the switch-over itself, and what is promised of it, is not judged here \
+             and no part of the exit code: `failover` judges it, with --set for the load of a day"
                 .to_owned(),
         ]
         .into_iter()

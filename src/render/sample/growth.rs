@@ -33,6 +33,7 @@ pub fn sample_growth() -> GrowthPlan {
         per_year_percent: vec![("bookings".into(), 25.0), ("archive".into(), 0.0)],
         confidence_percent: 95.0,
         years: 10.0,
+        switching: false,
         stages: vec![
             stage(
                 "as it is",

@@ -81,6 +81,19 @@ fn case_word(case: &CaseHeadroom) -> String {
     }
 }
 
+/// How sentences of growth name all that is promised.
+pub const EVERY: &str = "every promise";
+
+/// What holds in them: without what is promised of the switch-over, which growth does not judge.
+#[must_use]
+pub const fn every_promise_of(plan: &GrowthPlan) -> &'static str {
+    if plan.switching {
+        "every steady promise"
+    } else {
+        EVERY
+    }
+}
+
 /// What is proven of each case, and which part ends it; what explains all of them alike is said once, at the end.
 #[must_use]
 pub fn proven_sentences(headroom: &Headroom) -> Vec<String> {

@@ -2,6 +2,7 @@
 //! what is lost.
 
 use crate::outcome::{Floor, GrowthPlan, Stage, StageCase, StageSearch, Standing};
+use crate::render::words::{EVERY, every_promise_of};
 
 /// From so many stages on steps go by their numbers.
 const MANY: usize = 3;
@@ -52,6 +53,7 @@ fn told(plan: &GrowthPlan, groups: usize, numbered: bool) -> String {
         };
         // Of many there is room for the worst of each alone; the picture has the others.
         let said = of_stage(stage, if many { 0 } else { groups });
+        let said = said.replace(EVERY, every_promise_of(plan));
         // What a day is the day of is told once.
         let again = many && told;
         told |= said.contains(BREAKS);
