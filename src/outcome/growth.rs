@@ -1,6 +1,6 @@
 //! When promises break as the work grows.
 
-use super::{Breaks, Case, Floor, Hopeless, Origin, PartLoad};
+use super::{Breaks, Case, Floor, Hopeless, Origin, PartLoad, UnseenBursts};
 use serde::Serialize;
 
 /// The whole answer.
@@ -20,6 +20,8 @@ pub struct GrowthPlan {
     pub switching: bool,
     /// The site as it is, then after each step.
     pub stages: Vec<Stage>,
+    /// Bursts that its runs have too few of or spread out, each workload once.
+    pub unseen_bursts: Vec<UnseenBursts>,
     /// Whether the search was stopped before its end.
     pub partial: bool,
     /// Whether a limit on events or memory stopped one of its runs.

@@ -23,7 +23,7 @@ mod windows;
 
 pub(crate) use answer::cut_off_words;
 pub use answer::{Answer, Flag, answer, worst_cell};
-pub(crate) use bursts::burst_foot;
+pub(crate) use bursts::{burst_foot, days_foot};
 pub use bursts::{burst_words, burst_words_of, unseen_in};
 pub use differences::{lack_word, two_figures};
 pub use headroom::{

@@ -11,7 +11,7 @@ use super::headroom::{Ask, closed_notes, full_over_time, headroom_over_time, run
 use super::progress::Progress;
 use crate::outcome::{
     Breaks, CaseHeadroom, GrowthPlan, LoadPoint, Origin, Purpose, Stage, StageCase, StageSearch,
-    Standing, Verdict,
+    Standing, UnseenBursts, Verdict,
 };
 use crate::site::{Growth, Site};
 use crate::unit::Date;
@@ -49,7 +49,7 @@ pub fn growth(
         .collect();
     let mut confidence_percent = 95.0;
     let mut cut: Vec<String> = Vec::new();
-    let mut unseen: Vec<String> = Vec::new();
+    let mut unseen: Vec<UnseenBursts> = Vec::new();
     let mut hopeless = false;
     let stages = stages
         .into_iter()
@@ -77,7 +77,8 @@ pub fn growth(
             confidence_percent = found.confidence_percent;
             cut.extend(found.is_cut().then(|| stage.name.clone()));
             for own in found.unseen_bursts() {
-                unseen.extend((!unseen.contains(&own.workload)).then_some(own.workload));
+                let known = unseen.iter().any(|known| known.workload == own.workload);
+                unseen.extend((!known).then_some(own));
             }
             stage.cases = found
                 .cases
@@ -89,6 +90,7 @@ pub fn growth(
         .collect::<Vec<_>>();
     let mut cases = stages.iter().flat_map(|stage| &stage.cases);
     let short = cases.any(|case| case.asked_from.is_some());
+    let names: Vec<&str> = unseen.iter().map(|own| own.workload.as_str()).collect();
     Some(GrowthPlan {
         origin,
         from: growth.from.to_string(),
@@ -106,6 +108,7 @@ pub fn growth(
             .any(|work| !work.promises.switching.is_empty()),
         stages,
         partial: progress.stopped(),
+        unseen_bursts: unseen.clone(),
         cut: !cut.is_empty(),
         notes: [
             "growth is a share of the work each year; sizes, mix and hosts stay".to_owned(),
@@ -144,11 +147,11 @@ pub fn growth(
                 }
             )
         }))
-        .chain((!unseen.is_empty()).then(|| {
+        .chain((!names.is_empty()).then(|| {
             format!(
                 "bursts of {} are not in the busiest 20 ms of parts as the runs have them: of which they see too few, those are by arithmetic, and \
                  those shorter than 20 ms are spread over it; days are of what the runs saw, and `headroom` tells both",
-                unseen.join(", ")
+                names.join(", ")
             )
         }))
         .chain(rate_notes(site, growth))

@@ -34,6 +34,7 @@ pub fn sample_growth() -> GrowthPlan {
         confidence_percent: 95.0,
         years: 10.0,
         switching: false,
+        unseen_bursts: Vec::new(),
         stages: vec![
             stage(
                 "as it is",

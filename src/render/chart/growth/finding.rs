@@ -175,7 +175,11 @@ fn of_case(stage: &Stage, case: &StageCase) -> String {
         (Standing::Unpromised, ..) => "nothing is promised".to_owned(),
         (_, Some(day), ..) => short(day),
         (Standing::BrokenBefore, ..) => "a promise is broken from the first day on".to_owned(),
-        (Standing::Breaks, _, Some(day), _) => format!("{BREAKS}{day}"),
+        // Else the day by which one breaks would read as if all held before it.
+        (Standing::Breaks, _, Some(day), None) => {
+            format!("no day is proven to hold, and a promise is proven to be broken by {day}")
+        }
+        (Standing::Breaks, _, Some(day), Some(_)) => format!("{BREAKS}{day}"),
         (Standing::Holds, ..) => "every promise holds until the next step".to_owned(),
         _ if stage.search == StageSearch::NotBegun => "nothing was looked at yet".to_owned(),
         (_, _, _, Some(day)) => {
