@@ -134,19 +134,8 @@ fn first_answer(full: &[FullBy], years: u8) -> String {
 /// Whether every promise is proven to hold on all days of a stage that are looked at: until the next step is there, and in the last stage, which
 /// has no end, until the last day of the years looked ahead.
 fn keeps(stage: &Stage, plan: &GrowthPlan) -> bool {
-    let fastest = plan.per_year_percent.iter().map(|(_, percent)| *percent);
-    let fastest = fastest.fold(0.0, f64::max) / 100.0;
-    // The load of the last day, times that of the first; the largest that was looked for.
-    let last = libm::pow(1.0 + fastest, plan.years) * (1.0 - 1e-9);
     stage.cases.iter().all(|case| {
-        let short = [Standing::BrokenBefore, Standing::ShortAtFirst];
-        let begins_well = !short.contains(&case.standing)
-            && case
-                .holds_until
-                .as_ref()
-                .is_some_and(|day| *day >= stage.date);
-        let to_the_end = case.holds_factor.is_some_and(|factor| factor >= last);
         matches!(case.standing, Standing::Holds | Standing::Unpromised)
-            || stage.until.is_none() && begins_well && to_the_end
+            || plan.holds_to_the_last_day(stage, case)
     })
 }

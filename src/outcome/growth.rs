@@ -93,6 +93,26 @@ pub struct StageCase {
     pub cut: bool,
 }
 
+impl GrowthPlan {
+    /// Whether every promise of a case of the last stage, which has no end, is proven to hold from its begin to the last of the years looked
+    /// ahead: what comes after that was not looked at.
+    #[must_use]
+    pub fn holds_to_the_last_day(&self, stage: &Stage, case: &StageCase) -> bool {
+        let fastest = self.per_year_percent.iter().map(|(_, percent)| *percent);
+        let fastest = fastest.fold(0.0, f64::max) / 100.0;
+        // The load of the last day, times that of the first; the largest that was looked for.
+        let last = libm::pow(1.0 + fastest, self.years) * (1.0 - 1e-9);
+        let short = [Standing::BrokenBefore, Standing::ShortAtFirst];
+        let begins_well = !short.contains(&case.standing)
+            && case
+                .holds_until
+                .as_ref()
+                .is_some_and(|day| *day >= stage.date);
+        let to_the_end = case.holds_factor.is_some_and(|factor| factor >= last);
+        stage.until.is_none() && begins_well && to_the_end
+    }
+}
+
 impl Stage {
     /// The day by which a promise of a case is proven to be broken while the stage lasts, or already when it begins. `None` where none is:
     /// a later day is one of a site that the next step has changed by then.

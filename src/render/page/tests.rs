@@ -548,6 +548,37 @@ fn a_case_without_a_proven_load_says_which_way_it_is_open() {
     }
 }
 
+/// What holds on each day that was looked at is not left open: what comes after them was not asked.
+#[test]
+fn what_holds_to_the_last_day_looked_at_is_not_undecided() {
+    let mut plan = crate::render::sample::sample_growth();
+    plan.stages.truncate(1);
+    plan.years = 1.0;
+    let with = |factor: f64| {
+        let mut plan = plan.clone();
+        plan.stages[0].until = None;
+        for case in &mut plan.stages[0].cases {
+            case.standing = crate::outcome::Standing::Open;
+            case.breaks_by = None;
+            case.holds_until = Some("2028-01-01".into());
+            case.holds_factor = Some(factor);
+        }
+        (growth_page(&plan), crate::render::table::growth_text(&plan))
+    };
+    // The fastest work grows by 25 % in the year.
+    let (page, text) = with(1.25);
+    for said in [&page, &text] {
+        assert!(said.contains("the last day that was looked at"), "{said}");
+    }
+    assert!(page.contains("holds to the last day that was looked at"));
+    assert!(!page.contains("not proven"), "{page}");
+    assert!(!page.contains("what comes after it is undecided"), "{page}");
+    assert!(!text.contains("no day was proven to break one"), "{text}");
+    let (page, text) = with(1.2);
+    assert!(page.contains("what comes after it is undecided") && page.contains("not proven"));
+    assert!(text.contains("no day was proven to break one"), "{text}");
+}
+
 /// Where a line of the picture of growth is crossed and nothing is proven, no promise is said to break there.
 #[test]
 fn the_picture_of_growth_says_a_break_only_where_one_is_proven() {

@@ -175,6 +175,9 @@ fn sentence(
                 "every promise holds until {holds}, one{breaks} is broken by {breaks_by}{lasts}"
             )
         }
+        (_, Some(holds), None) if plan.holds_to_the_last_day(stage, case) => {
+            format!("every promise holds until {holds}, the last day that was looked at")
+        }
         (_, Some(holds), None) => {
             format!("every promise holds until {holds}; no day was proven to break one{lasts}")
         }
