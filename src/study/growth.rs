@@ -360,12 +360,14 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
     let met = holds_factor.map(day).filter(|day| *day >= begins);
     let missed = breaks_factor.map(|factor| by(factor).max(begins));
     let floor = case.floor.as_ref().filter(|floor| floor.factor > 1.0);
+    // A stage says nothing of days before it here either.
     let asked_from = floor.map(|floor| by(floor.factor));
+    let asked_from = asked_from.filter(|day| *day > begins);
     let standing = match (met, missed) {
         _ if case.hopeless.is_some() => Standing::Never,
         _ if case.today.is_none() => Standing::Unpromised,
         (_, Some(missed)) if missed <= begins => Standing::BrokenBefore,
-        _ if asked_from.is_some_and(|day| day > begins) => {
+        _ if asked_from.is_some() => {
             let asked = |day: Date| asked_from.is_some_and(|from| from < day);
             if next.is_none_or(asked) && missed.is_none_or(asked) {
                 Standing::ShortAtFirst
@@ -387,7 +389,7 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
         full_by: text(case.saturation.map(|factor| day(factor).max(begins))),
         full_depth: case.depth.as_ref().map(|depth| depth.workload.clone()),
         hopeless: case.hopeless.clone(),
-        floor: floor.cloned(),
+        floor: floor.filter(|_| asked_from.is_some()).cloned(),
         asked_from: text(asked_from),
         standing,
         breaks,

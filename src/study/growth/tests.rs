@@ -346,6 +346,32 @@ fn a_throughput_is_short_at_first_only_where_it_is_kept_while_the_stage_lasts() 
     assert_eq!(stage(1.2, 1.2, "2029-01-01"), Standing::BrokenBefore);
 }
 
+/// The day from which on enough is asked for is past when a later stage begins.
+#[test]
+fn a_throughput_that_is_asked_for_by_then_is_no_word_of_a_later_stage() {
+    let site = site_with(SERVER, &[]);
+    let growth = site.growth.as_ref().expect("it is stated");
+    let case = CaseHeadroom {
+        floor: Some(Floor {
+            workload: "orders".into(),
+            target_text: "1MB/s".into(),
+            factor: 1.2,
+            short: None,
+            step: None,
+            asked_mb_s: Some(0.9),
+        }),
+        ..case_of(Some(2.9), Some(3.0), None)
+    };
+    let at = |begins: &str| dated(&case, growth, (Date::parse(begins).unwrap(), None));
+    let early = at("2027-06-01");
+    assert_eq!(early.standing, Standing::ShortAtFirst);
+    let day = early.asked_from.expect("20 % more in a year");
+    assert!(("2027-12-30"..="2028-01-03").contains(&&*day), "{day}");
+    let late = at("2029-06-01");
+    assert_eq!((late.asked_from, late.floor), (None, None));
+    assert_eq!(late.standing, Standing::Breaks);
+}
+
 /// Arithmetic names the days that the plan has as well, and before any run.
 #[test]
 fn the_days_of_full_parts_are_there_without_a_run() {
