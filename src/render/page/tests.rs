@@ -322,7 +322,7 @@ fn pages_of_headroom_and_growth_hold_what_they_answer() {
     assert!(
         first.contains("Every steady promise is proven to hold at 1.85")
             && first.contains(
-                "at 1.26 times today&#39;s load with A lost (missed today, but the switch-over there is missed)"
+                "at 1.26 times today&#39;s load with A lost (missed today; the switch-over there is missed)"
             ),
         "{first}"
     );

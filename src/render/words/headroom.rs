@@ -74,6 +74,14 @@ pub fn missed_today(case: &CaseHeadroom) -> Option<&'static str> {
     })
 }
 
+/// A sentence that goes on after a colon.
+fn lower_begun(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| {
+        format!("{}{}", first.to_lowercase(), letters.as_str())
+    })
+}
+
 fn case_word(case: &CaseHeadroom) -> String {
     match &case.case.outage {
         None => "Healthy".to_owned(),
@@ -151,7 +159,8 @@ fn sentences(headroom: &Headroom, told: &dyn Fn(&CaseHeadroom) -> bool) -> Vec<S
         .filter_map(|(each, _)| each.first().cloned())
         .collect();
     if !shared.is_empty() {
-        out.push(format!("In every case:{shared}"));
+        let said = lower_begun(shared.trim_start());
+        out.push(format!("In every case: {said}"));
     }
     out
 }

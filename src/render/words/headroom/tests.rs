@@ -46,7 +46,10 @@ fn what_explains_every_case_is_said_once() {
     found.cases = vec![one.clone(), one];
     let said = proven_sentences(&found);
     assert_eq!(said.len(), 3);
-    assert!(!said[0].contains("were made") && said[2].starts_with("In every case: "));
+    assert!(
+        !said[0].contains("were made")
+            && said[2].starts_with("In every case: the runs that prove it were made")
+    );
     assert!(
         said[2].contains("were made 0.700\u{202F}s long"),
         "{said:?}"
