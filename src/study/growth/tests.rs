@@ -352,7 +352,7 @@ fn a_throughput_that_is_asked_for_by_then_is_no_word_of_a_later_stage() {
     let site = site_with(SERVER, &[]);
     let growth = site.growth.as_ref().expect("it is stated");
     let case = CaseHeadroom {
-        floor: Some(Floor {
+        floor: Some(crate::outcome::Floor {
             workload: "orders".into(),
             target_text: "1MB/s".into(),
             factor: 1.2,
