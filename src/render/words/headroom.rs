@@ -300,10 +300,15 @@ fn length_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
             seconds(long)
         ));
     }
-    let short = case
-        .points
-        .iter()
-        .find_map(|point| Some((point, point.needs_s?)));
+    // Of the loads that are told as tried; pilot runs are told of only where there was no test.
+    let short = |tests: bool| {
+        let mut own = case.points.iter();
+        own.find_map(|point| {
+            let told = !tests || !matches!(point.purpose, Purpose::Pilot | Purpose::Below);
+            Some((point, point.needs_s.filter(|_| told)?))
+        })
+    };
+    let short = short(true).or_else(|| short(false));
     if let Some((point, needs)) = short {
         out.push_str(&format!(
             " Runs are too short to judge {}: run.duration = {} would do.",

@@ -724,3 +724,34 @@ fn what_no_depth_brings_is_told_with_the_loads_that_were_run() {
         "{said}"
     );
 }
+
+/// Pilot runs are too short at lower loads too: the one that is told is one of those that were tried.
+#[test]
+fn runs_that_are_too_short_are_those_of_a_load_that_is_told_as_tried() {
+    let mut found = sample_headroom();
+    let mut case = found.cases.remove(0);
+    (case.met, case.missed, case.certain, case.breaks) = (None, None, None, None);
+    let like = case.points[0].clone();
+    let point = |factor: f64, purpose: Purpose| LoadPoint {
+        factor,
+        purpose,
+        verdict: Verdict::Undecided,
+        needs_s: Some(90.0),
+        ..like.clone()
+    };
+    case.points = vec![
+        point(0.25, Purpose::Pilot),
+        point(1.0, Purpose::ProveMet),
+        point(2.0, Purpose::ProveMet),
+    ];
+    found.cases = vec![case.clone()];
+    let said = proven_sentences(&found).join(" ");
+    assert!(
+        said.contains("tried from 1.00 to 2.00") && said.contains("too short to judge 1.00"),
+        "{said}"
+    );
+    case.points.truncate(1);
+    found.cases = vec![case];
+    let said = proven_sentences(&found).join(" ");
+    assert!(said.contains("too short to judge 0.25"), "{said}");
+}
