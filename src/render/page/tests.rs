@@ -479,6 +479,32 @@ fn cells_do_not_run_together_as_text() {
     }
 }
 
+/// Where the runs see too few bursts "full at" is not all from the simulation.
+#[test]
+fn full_at_says_what_is_by_arithmetic() {
+    let mut report = sample_report();
+    let by = "or by arithmetic in a burst where that is more, as the runs see too few bursts";
+    assert!(!page(&report).contains(by));
+    let workload = report.steady[0].workloads[0].name.clone();
+    report.steady[0].unseen_bursts = vec![crate::outcome::UnseenBursts {
+        workload,
+        why: crate::outcome::Unseen::Rare,
+        burst_s: 0.1,
+        every_s: 1.0,
+        measured_s: 0.1,
+        enough_s: 3.0,
+        part: None,
+        percent: 150.0,
+        seen_percent: 50.0,
+    }];
+    let (_, section) = page(&report).split_once("“Full at”").map_or_else(
+        || panic!("the section is there"),
+        |(before, after)| (before.to_owned(), after.to_owned()),
+    );
+    let first = section.split("</p>").next().expect("its end");
+    assert!(first.contains(by), "{first}");
+}
+
 /// The tile of growth says which of the two meanings of full it has: a moment, or all the time.
 #[test]
 fn the_tile_of_growth_says_in_which_way_a_part_is_full() {
