@@ -20,8 +20,9 @@ pub(super) struct Arguments {
     scenario: ScenarioArguments,
     #[command(flatten)]
     outages: Outages,
-    /// Look so many years ahead, from 1 to 50; the exit code is 0 only where every promise is proven to hold on all days of
-    /// them, else 1: of the site as it is until the first step, of each step until the next
+    /// Look so many years ahead, from 1 to 50; the exit code is 0 only where every steady promise is proven to hold on all
+    /// days of them, else 1: of the site as it is until the first step, of each step until the next; `failover` judges
+    /// what is promised of the switch-over
     #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u8).range(1..=50))]
     years: u8,
     #[command(flatten)]
@@ -106,10 +107,15 @@ pub(super) fn run(console: &Console, arguments: &Arguments) -> Result<Exit, Fail
 /// What arithmetic says at once, before any run.
 fn first_answer(full: &[FullBy], years: u8) -> String {
     let stages = full.iter().map(|stage| {
-        let cases = stage.cases.iter().map(|(case, day)| match day {
-            Some(day) if *day == stage.date => format!("{case} already on {day}"),
-            Some(day) => format!("{case} by {day}"),
-            None => format!("{case} not within {years} years"),
+        let cases = stage.cases.iter().map(|(case, day, waits)| {
+            let waits = waits.as_ref().map_or_else(String::new, |work| {
+                format!(" (by then the hosts of {work} have all under way that they may)")
+            });
+            match day {
+                Some(day) if *day == stage.date => format!("{case} already on {day}{waits}"),
+                Some(day) => format!("{case} by {day}{waits}"),
+                None => format!("{case} not within {years} years"),
+            }
         });
         let cases: Vec<String> = cases.collect();
         format!(
@@ -128,19 +134,8 @@ fn first_answer(full: &[FullBy], years: u8) -> String {
 /// Whether every promise is proven to hold on all days of a stage that are looked at: until the next step is there, and in the last stage, which
 /// has no end, until the last day of the years looked ahead.
 fn keeps(stage: &Stage, plan: &GrowthPlan) -> bool {
-    let fastest = plan.per_year_percent.iter().map(|(_, percent)| *percent);
-    let fastest = fastest.fold(0.0, f64::max) / 100.0;
-    // The load of the last day, times that of the first; the largest that was looked for.
-    let last = libm::pow(1.0 + fastest, plan.years) * (1.0 - 1e-9);
     stage.cases.iter().all(|case| {
-        let short = [Standing::BrokenBefore, Standing::ShortAtFirst];
-        let begins_well = !short.contains(&case.standing)
-            && case
-                .holds_until
-                .as_ref()
-                .is_some_and(|day| *day >= stage.date);
-        let to_the_end = case.holds_factor.is_some_and(|factor| factor >= last);
         matches!(case.standing, Standing::Holds | Standing::Unpromised)
-            || stage.until.is_none() && begins_well && to_the_end
+            || plan.holds_to_the_last_day(stage, case)
     })
 }

@@ -1,6 +1,6 @@
 //! When promises break as the work grows.
 
-use super::{Breaks, Case, Floor, Hopeless, Origin, PartLoad};
+use super::{Breaks, Case, Floor, Hopeless, Origin, PartLoad, UnseenBursts};
 use serde::Serialize;
 
 /// The whole answer.
@@ -16,8 +16,12 @@ pub struct GrowthPlan {
     pub confidence_percent: f64,
     /// Years looked ahead.
     pub years: f64,
+    /// Whether something is promised about the switch-over, which is not judged here: what holds is every steady promise.
+    pub switching: bool,
     /// The site as it is, then after each step.
     pub stages: Vec<Stage>,
+    /// Bursts that its runs have too few of or spread out, each workload once.
+    pub unseen_bursts: Vec<UnseenBursts>,
     /// Whether the search was stopped before its end.
     pub partial: bool,
     /// Whether a limit on events or memory stopped one of its runs.
@@ -69,8 +73,10 @@ pub struct StageCase {
     pub breaks_by: Option<String>,
     /// Times the load of the first day, there.
     pub breaks_factor: Option<f64>,
-    /// The day on which the fullest part is full on the mean, by arithmetic.
+    /// The day on which the fullest part is full on the mean, or a queue depth lets no more through, by arithmetic.
     pub full_by: Option<String>,
+    /// The workload whose hosts have all under way on that day that they may; `None` where it is a part that is full.
+    pub full_depth: Option<String>,
     /// A promise that no load keeps: then no day means anything.
     pub hopeless: Option<Hopeless>,
     /// A throughput that is promised, and asked for only from some later day on.
@@ -85,6 +91,26 @@ pub struct StageCase {
     pub ends: Option<PartLoad>,
     /// Whether a limit on events or memory cut one of its runs.
     pub cut: bool,
+}
+
+impl GrowthPlan {
+    /// Whether every promise of a case of the last stage, which has no end, is proven to hold from its begin to the last of the years looked
+    /// ahead: what comes after that was not looked at.
+    #[must_use]
+    pub fn holds_to_the_last_day(&self, stage: &Stage, case: &StageCase) -> bool {
+        let fastest = self.per_year_percent.iter().map(|(_, percent)| *percent);
+        let fastest = fastest.fold(0.0, f64::max) / 100.0;
+        // The load of the last day, times that of the first; the largest that was looked for.
+        let last = libm::pow(1.0 + fastest, self.years) * (1.0 - 1e-9);
+        let short = [Standing::BrokenBefore, Standing::ShortAtFirst];
+        let begins_well = !short.contains(&case.standing)
+            && case
+                .holds_until
+                .as_ref()
+                .is_some_and(|day| *day >= stage.date);
+        let to_the_end = case.holds_factor.is_some_and(|factor| factor >= last);
+        stage.until.is_none() && begins_well && to_the_end
+    }
 }
 
 impl Stage {

@@ -229,7 +229,7 @@
 //! `origin`, `from` (the day of the stated load; days are texts like `2027-03-31`), `per_year_percent` (pairs of workload and
 //! growth), `confidence_percent`, `years` looked ahead, `partial` (stopped before its end), `cut` (a limit stopped a run), `notes`; `stages`: `name`, `date`, `set`, `until` (day of the next step), `search` (`"whole"`, `"stopped"` on the way, `"not-begun"`), `cases`: `case`,
 //! `holds_until` and `breaks_by` (proven, or `null`), `holds_factor` and `breaks_factor` (times the load of the first day of the
-//! work that grows fastest), `full_by` (arithmetic), `standing` (`"holds"` until the next step, `"broken-before"` this stage, `"short-at-first"` where a throughput is promised that is asked for only from `asked_from` on, and nothing is proven to break that day,
+//! work that grows fastest), `full_by` (arithmetic) and `full_depth` (the workload of which a queue depth is full then, before any part), `standing` (`"holds"` until the next step, `"broken-before"` this stage, `"short-at-first"` where a throughput is promised that is asked for only from `asked_from` on, and nothing is proven to break that day,
 //! `"never"` kept at any load, which `hopeless` tells of as in headroom, as `floor` does of a throughput that is asked for only from the day `asked_from` on, `"breaks"`, `"open"`, `"unpromised"`), `breaks` and `ends` as in headroom.
 
 use super::several::ScenarioRow;

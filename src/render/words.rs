@@ -23,14 +23,14 @@ mod windows;
 
 pub(crate) use answer::cut_off_words;
 pub use answer::{Answer, Flag, answer, worst_cell};
-pub(crate) use bursts::burst_foot;
+pub(crate) use bursts::{burst_foot, days_foot};
 pub use bursts::{burst_words, burst_words_of, unseen_in};
 pub use differences::{lack_word, two_figures};
 pub use headroom::{
-    beside_words, counted, counted_met, counted_missed, growth_axis, growth_stopped_words,
-    growth_unit, hole_words, load_in, missed_today, no_crossing, no_load_keeps, proven_sentences,
-    proven_sentences_below, stopped_words, switch_breaks, switch_clause, switch_remark,
-    switch_sentence, switch_value, today_word, verdict_word,
+    EVERY, beside_words, counted, counted_met, counted_missed, every_promise_of, growth_axis,
+    growth_stopped_words, growth_unit, hole_words, load_in, missed_today, no_crossing,
+    no_load_keeps, proven_sentences, proven_sentences_below, stopped_words, switch_breaks,
+    switch_clause, switch_remark, switch_sentence, switch_value, today_word, verdict_word,
 };
 pub use limits::NOT_MODELLED;
 pub use measure::{case_mark, cell_scale, measure_name, row_scale, target_of, target_words};

@@ -11,7 +11,7 @@ use super::headroom::{Ask, closed_notes, full_over_time, headroom_over_time, run
 use super::progress::Progress;
 use crate::outcome::{
     Breaks, CaseHeadroom, GrowthPlan, LoadPoint, Origin, Purpose, Stage, StageCase, StageSearch,
-    Standing, Verdict,
+    Standing, UnseenBursts, Verdict,
 };
 use crate::site::{Growth, Site};
 use crate::unit::Date;
@@ -49,7 +49,7 @@ pub fn growth(
         .collect();
     let mut confidence_percent = 95.0;
     let mut cut: Vec<String> = Vec::new();
-    let mut unseen: Vec<String> = Vec::new();
+    let mut unseen: Vec<UnseenBursts> = Vec::new();
     let mut hopeless = false;
     let stages = stages
         .into_iter()
@@ -77,7 +77,8 @@ pub fn growth(
             confidence_percent = found.confidence_percent;
             cut.extend(found.is_cut().then(|| stage.name.clone()));
             for own in found.unseen_bursts() {
-                unseen.extend((!unseen.contains(&own.workload)).then_some(own.workload));
+                let known = unseen.iter().any(|known| known.workload == own.workload);
+                unseen.extend((!known).then_some(own));
             }
             stage.cases = found
                 .cases
@@ -89,6 +90,7 @@ pub fn growth(
         .collect::<Vec<_>>();
     let mut cases = stages.iter().flat_map(|stage| &stage.cases);
     let short = cases.any(|case| case.asked_from.is_some());
+    let names: Vec<&str> = unseen.iter().map(|own| own.workload.as_str()).collect();
     Some(GrowthPlan {
         origin,
         from: growth.from.to_string(),
@@ -100,14 +102,19 @@ pub fn growth(
             .collect(),
         confidence_percent,
         years,
+        switching: site
+            .workloads
+            .iter()
+            .any(|work| !work.promises.switching.is_empty()),
         stages,
         partial: progress.stopped(),
+        unseen_bursts: unseen.clone(),
         cut: !cut.is_empty(),
         notes: [
             "growth is a share of the work each year; sizes, mix and hosts stay".to_owned(),
             format!("nothing was looked for beyond {years} years"),
-            "a day by which a promise is broken is one that runs have proven; where a part is full by arithmetic before it, latencies of \
-             work through that part already grow without end"
+            "a day by which a promise is broken is one that runs have proven; where a part or a queue depth is full by arithmetic \
+             before it, latencies of the work that waits there already grow without end"
                 .to_owned(),
             format!(
                 "a day before one on which every promise holds is taken to keep them too{}",
@@ -117,8 +124,8 @@ pub fn growth(
                     ""
                 }
             ),
-            "the days are those of the state after each loss; the switch-over itself is not judged here: `failover` does, \
-             with --set for the load of a day"
+            "the days are those of the state after each loss; the switch-over itself, and what is promised of it, is not judged here \
+             and no part of the exit code: `failover` judges it, with --set for the load of a day"
                 .to_owned(),
         ]
         .into_iter()
@@ -140,11 +147,11 @@ pub fn growth(
                 }
             )
         }))
-        .chain((!unseen.is_empty()).then(|| {
+        .chain((!names.is_empty()).then(|| {
             format!(
                 "bursts of {} are not in the busiest 20 ms of parts as the runs have them: of which they see too few, those are by arithmetic, and \
                  those shorter than 20 ms are spread over it; days are of what the runs saw, and `headroom` tells both",
-                unseen.join(", ")
+                names.join(", ")
             )
         }))
         .chain(rate_notes(site, growth))
@@ -262,18 +269,19 @@ impl Progress for Later<'_> {
 }
 
 /// What arithmetic says of a stage: its name, the day from which it is there, and for each case the day on which the fullest
-/// part is full on the mean, at the earliest that of the stage; `None` where that is beyond the years looked at.
+/// part is full on the mean or a queue depth lets no more through, at the earliest that of the stage; `None` where that is beyond the
+/// years looked at.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct FullBy {
     /// `as it is`, or the name of the step.
     pub stage: String,
     /// The day from which it is there.
     pub date: String,
-    /// Cases and days.
-    pub cases: Vec<(String, Option<String>)>,
+    /// Cases and days, and the workload whose hosts have all under way by then that they may, where that comes before any part is full.
+    pub cases: Vec<(String, Option<String>, Option<String>)>,
 }
 
-/// The days on which parts are full on the mean: an answer without a run. `None` where the scenario states no growth.
+/// The days on which parts are full on the mean, or queue depths: an answer without a run. `None` where the scenario states no growth.
 #[must_use]
 pub fn by_arithmetic(site: &Site, outages: Option<&[String]>, years: f64) -> Option<Vec<FullBy>> {
     let growth = site.growth.as_ref()?;
@@ -287,10 +295,10 @@ pub fn by_arithmetic(site: &Site, outages: Option<&[String]>, years: f64) -> Opt
             stage: name.to_owned(),
             date: begins.to_string(),
             cases: full
-                .map(|(case, factor)| {
-                    let factor = factor.filter(|factor| *factor <= most);
+                .map(|found| {
+                    let factor = found.full.filter(|factor| *factor <= most);
                     let day = factor.map(|factor| day(factor).max(begins).to_string());
-                    (case, day)
+                    (found.case, day, found.waits.filter(|_| factor.is_some()))
                 })
                 .collect(),
         }
@@ -352,12 +360,14 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
     let met = holds_factor.map(day).filter(|day| *day >= begins);
     let missed = breaks_factor.map(|factor| by(factor).max(begins));
     let floor = case.floor.as_ref().filter(|floor| floor.factor > 1.0);
+    // A stage says nothing of days before it here either.
     let asked_from = floor.map(|floor| by(floor.factor));
+    let asked_from = asked_from.filter(|day| *day > begins);
     let standing = match (met, missed) {
         _ if case.hopeless.is_some() => Standing::Never,
         _ if case.today.is_none() => Standing::Unpromised,
         (_, Some(missed)) if missed <= begins => Standing::BrokenBefore,
-        _ if asked_from.is_some_and(|day| day > begins) => {
+        _ if asked_from.is_some() => {
             let asked = |day: Date| asked_from.is_some_and(|from| from < day);
             if next.is_none_or(asked) && missed.is_none_or(asked) {
                 Standing::ShortAtFirst
@@ -377,8 +387,9 @@ fn dated(case: &CaseHeadroom, growth: &Growth, (begins, next): (Date, Option<Dat
         breaks_by: text(missed),
         breaks_factor,
         full_by: text(case.saturation.map(|factor| day(factor).max(begins))),
+        full_depth: case.depth.as_ref().map(|depth| depth.workload.clone()),
         hopeless: case.hopeless.clone(),
-        floor: floor.cloned(),
+        floor: floor.filter(|_| asked_from.is_some()).cloned(),
         asked_from: text(asked_from),
         standing,
         breaks,

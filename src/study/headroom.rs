@@ -46,7 +46,7 @@ mod spread;
 mod switch_over;
 
 use super::case::{self, CasePlan};
-use super::estimate::{damage_note, estimate_by_member, fullest};
+use super::estimate::{Estimate, damage_note, estimate_by_member, fullest};
 use super::parts;
 use super::progress::Progress;
 use super::review::{OverBudget, over_port_budgets};
@@ -243,25 +243,20 @@ pub(crate) fn headroom_over_time(
 }
 
 /// The factor of work that grows unevenly, as in [`headroom_over_time`], at which the fullest part is full on the mean in each
-/// case; `None` where that is beyond twice `most`.
+/// case, or queue depths let no more through; none where that is beyond twice `most`.
 #[must_use]
 pub(crate) fn full_over_time(
     site: &Site,
     exponents: &[f64],
     most: f64,
     outages: Option<&[String]>,
-) -> Vec<(String, Option<f64>)> {
+) -> Vec<ByArithmetic> {
     let scale = Scale::Uneven {
         exponents: exponents.to_vec(),
         most,
     };
-    let plans = case::cases(site, &Fabric::new(site), outages).into_iter();
-    plans
-        .map(|plan| {
-            let full = scale.saturation(site, &plan.case.name);
-            (plan.case.name, full)
-        })
-        .collect()
+    let full = |_: &Fabric, _: &Estimate, case: &str| scale.saturation(site, case);
+    full_by(site, &scale, outages, &full)
 }
 
 /// What arithmetic says of a case.
@@ -281,13 +276,26 @@ pub struct ByArithmetic {
 /// The factor at which the fullest part is full on the mean in each case, by arithmetic: an answer without a run.
 #[must_use]
 pub fn by_arithmetic(site: &Site, outages: Option<&[String]>) -> Vec<ByArithmetic> {
+    let full = |fabric: &Fabric, loads: &Estimate, case: &str| {
+        fullest(site, fabric, loads, case).map(|share| 1.0 / share)
+    };
+    full_by(site, &Scale::Load, outages, &full)
+}
+
+/// What is full in each case: what `full` says of the parts, or a queue depth.
+fn full_by(
+    site: &Site,
+    scale: &Scale<'_>,
+    outages: Option<&[String]>,
+    full: &dyn Fn(&Fabric, &Estimate, &str) -> Option<f64>,
+) -> Vec<ByArithmetic> {
     let fabric = Fabric::new(site);
     let loads = estimate_by_member(site, &fabric);
     case::cases(site, &fabric, outages)
         .into_iter()
         .map(|plan| {
-            let full = fullest(site, &fabric, &loads, &plan.case.name).map(|share| 1.0 / share);
-            let depth = Scale::Load.depth_limit(site, &fabric, &loads, &plan.case.name);
+            let full = full(&fabric, &loads, &plan.case.name);
+            let depth = scale.depth_limit(site, &fabric, &loads, &plan.case.name);
             let (full, depth) = lesser(full, depth);
             ByArithmetic {
                 cut_off: outlook::all_cut_off(site, &fabric, &plan),

@@ -480,11 +480,12 @@ fn growth_ends_with_0_only_where_all_days_hold() {
     let help = out(&halfloom(place.path(), &["growth", "--help"]));
     let help = help.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
-        help.contains("exit code is 0 only where every promise is proven to hold"),
+        help.contains("exit code is 0 only where every steady promise is proven to hold"),
         "{help}"
     );
+    assert!(help.contains("`failover` judges what is promised of the switch-over"));
     let readme = fs::read_to_string("README.md").expect("it is there");
-    assert!(readme.contains("with `growth`: a day within `--years`"));
+    assert!(readme.contains("with `growth`: a day within `--years` on which a steady promise"));
 }
 
 /// What the help says to add can be added as it stands.

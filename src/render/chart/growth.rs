@@ -3,6 +3,7 @@
 mod finding;
 
 use crate::outcome::{GrowthPlan, Stage, StageCase, Standing};
+use crate::render::words::days_foot;
 use crate::unit::Date;
 
 use super::axis::Scale;
@@ -74,7 +75,12 @@ pub(super) fn draw(plan: &GrowthPlan, format: Format) -> Option<Drawing> {
         Format::Slide => finding_that_fits(plan, finding_fits),
         Format::Page | Format::Phone => finding(plan),
     };
-    let mut sheet = Sheet::of(foot(&plan.origin), format, 800.0, said);
+    let foot = foot(&plan.origin);
+    let foot = match days_foot(&plan.unseen_bursts) {
+        Some(caution) => format!("{foot} · {caution}"),
+        None => foot,
+    };
+    let mut sheet = Sheet::of(foot, format, 800.0, said);
     let em = sheet.em;
     let phone = format == Format::Phone;
     let names = if phone {

@@ -307,6 +307,38 @@ fn a_curve_over_years_keeps_the_rules_and_names_steps_and_days() {
     }
 }
 
+/// Nothing is proven on any day: the day by which a promise breaks is no day until which all hold.
+#[test]
+fn a_title_of_growth_says_that_no_day_is_proven() {
+    let mut plan = sample_growth();
+    plan.stages.remove(0);
+    plan.stages[0].cases.truncate(1);
+    plan.stages[0].cases[0].holds_until = None;
+    plan.unseen_bursts = vec![crate::outcome::UnseenBursts {
+        workload: "bookings".into(),
+        why: crate::outcome::Unseen::Rare,
+        burst_s: 0.1,
+        every_s: 1.0,
+        measured_s: 0.1,
+        enough_s: 3.0,
+        part: None,
+        percent: 150.0,
+        seen_percent: 50.0,
+    }];
+    for format in FORMATS {
+        let drawing = growth_curve(&plan, format).expect("there are stages");
+        assert_eq!(
+            drawing.finding,
+            "As it is: no day is proven to hold, and a promise is proven to be broken by 2032-06-01."
+        );
+        let words = texts(&drawing.svg).join(" ");
+        assert!(
+            words.contains("the runs see too few bursts of bookings: days are of what they saw"),
+            "{words}"
+        );
+    }
+}
+
 /// A step that no load keeps is no verdict on the others.
 #[test]
 fn a_step_that_no_load_keeps_is_named_in_the_legend() {

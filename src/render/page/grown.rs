@@ -114,17 +114,20 @@ fn short_answer(found: &Headroom) -> String {
                     Bound::Asked => "at least ",
                     Bound::Buildable => "all that can be built, ",
                 });
-                let today = missed_today(case).map(|_| "missed today".to_owned());
-                let switch = switch_breaks(case).then(|| {
-                    let said = switch_clause(case, found);
-                    said.trim_start_matches(", ").to_owned()
-                });
-                let hole = hole_words(case).map(str::to_owned);
-                let but: Vec<String> = hole.into_iter().chain(today).chain(switch).collect();
+                let today = missed_today(case);
+                let but: Vec<&str> = hole_words(case).into_iter().chain(today).collect();
+                let but = but.join(", ");
+                let switch = switch_breaks(case).then(|| switch_clause(case, found));
+                // After words that are against it already, the switch-over is no "but".
+                let but = match switch {
+                    Some(said) if but.is_empty() => said.trim_start_matches(", ").to_owned(),
+                    Some(said) => format!("{but}; {}", said.trim_start_matches(", but ")),
+                    None => but,
+                };
                 let but = if but.is_empty() {
-                    String::new()
+                    but
                 } else {
-                    format!(" ({})", but.join(", "))
+                    format!(" ({but})")
                 };
                 format!(
                     "at {least}{} {} {name}{but}",

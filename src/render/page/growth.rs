@@ -3,10 +3,10 @@
 use super::Context;
 use super::html::section as framed;
 use super::html::{Column, Table, beside, case_name, esc, figure, sentence};
-use crate::outcome::Growth;
+use crate::outcome::{Growth, Unseen};
 use crate::render::chart::{Format, headroom};
 use crate::render::number::{NONE, is_over, three_down};
-use crate::render::words::{GROWTH_TITLE, burst_words, growth_words, short_span_words};
+use crate::render::words::{GROWTH_TITLE, burst_words, growth_words, short_span_words, unseen_in};
 
 pub(super) fn section(context: &Context<'_>) -> String {
     let drawing = |format| headroom(context.report, format);
@@ -16,8 +16,14 @@ pub(super) fn section(context: &Context<'_>) -> String {
         "<p class=\"plain\">No headroom was worked out.</p>\n".to_owned()
     } else {
         let bursts = context.section(8);
+        let unseen = unseen_in(context.report);
+        let from = if unseen.iter().any(|own| own.why == Unseen::Rare) {
+            "from today’s simulation, or by arithmetic in a burst where that is more, as the runs see too few bursts"
+        } else {
+            "from today’s simulation"
+        };
         let note = format!(
-            "<p><b>“Full at”</b> is 100 ÷ busy in the busiest 20\u{202F}ms: from today’s simulation, one part at a time; nothing was simulated at that load. A latency promise may break earlier, as waiting grows before a part is full.</p><p>Bursts count, not means: see <a href=\"#bursts\">section {bursts}</a>.</p>"
+            "<p><b>“Full at”</b> is 100 ÷ busy in the busiest 20\u{202F}ms: {from}, one part at a time; nothing was simulated at that load. A latency promise may break earlier, as waiting grows before a part is full.</p><p>Bursts count, not means: see <a href=\"#bursts\">section {bursts}</a>.</p>"
         );
         format!(
             "{}{table}",

@@ -70,7 +70,10 @@ fn crossing(plan: &GrowthPlan) -> &'static str {
         stages.flat_map(|stage| stage.cases.iter().map(move |case| (stage, case)))
     };
     let broken = cases().any(|(stage, case)| stage.broken_by(case).is_some());
-    let open = cases().any(|(_, case)| case.standing == Standing::Open);
+    let open = cases().any(|(stage, case)| {
+        case.standing == Standing::Open && !plan.holds_to_the_last_day(stage, case)
+    });
+    let ends = cases().any(|(stage, case)| plan.holds_to_the_last_day(stage, case));
     match (broken, open) {
         (true, false) => {
             "where the load crosses one, a promise breaks: the thick stroke reaches from the last day that is proven to hold to the day by which it is proven to be broken"
@@ -80,6 +83,9 @@ fn crossing(plan: &GrowthPlan) -> &'static str {
         }
         (false, true) => {
             "where the load crosses one, what is proven to hold ends, and what comes after it is undecided"
+        }
+        (false, false) if ends => {
+            "the load crosses none of them while its stage lasts, up to the last day that was looked at"
         }
         (false, false) => "the load crosses none of them while its stage lasts",
     }
@@ -200,7 +206,7 @@ fn closed_floor(case: &StageCase) -> bool {
     floor.is_some_and(|floor| floor.asked_mb_s.is_none())
 }
 
-fn standing(stage: &Stage, case: &StageCase) -> (&'static str, Flag) {
+fn standing(plan: &GrowthPlan, stage: &Stage, case: &StageCase) -> (&'static str, Flag) {
     match case.standing {
         Standing::Holds => ("holds until the next step", Flag::Met),
         Standing::ShortAtFirst if closed_floor(case) => {
@@ -218,6 +224,9 @@ fn standing(stage: &Stage, case: &StageCase) -> (&'static str, Flag) {
         Standing::Never => ("no load keeps it", Flag::Missed),
         Standing::Unpromised => ("nothing is promised", Flag::Unasked),
         Standing::Breaks => ("breaks while it lasts", Flag::Missed),
+        Standing::Open if plan.holds_to_the_last_day(stage, case) => {
+            ("holds to the last day that was looked at", Flag::Met)
+        }
         Standing::Open => match stage.search {
             StageSearch::Whole => ("not proven", Flag::Undecided),
             StageSearch::Stopped => ("not proven yet: stopped", Flag::Undecided),
@@ -246,7 +255,7 @@ fn days_table(plan: &GrowthPlan) -> String {
     };
     for stage in &plan.stages {
         for case in &stage.cases {
-            let (words, flag) = standing(stage, case);
+            let (words, flag) = standing(plan, stage, case);
             let promise = |workload: &str, measure, target: &str| {
                 format!(
                     "{} {} {}",

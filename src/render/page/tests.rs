@@ -322,7 +322,7 @@ fn pages_of_headroom_and_growth_hold_what_they_answer() {
     assert!(
         first.contains("Every steady promise is proven to hold at 1.85")
             && first.contains(
-                "at 1.26 times today&#39;s load with A lost (missed today, but the switch-over there is missed)"
+                "at 1.26 times today&#39;s load with A lost (missed today; the switch-over there is missed)"
             ),
         "{first}"
     );
@@ -479,6 +479,32 @@ fn cells_do_not_run_together_as_text() {
     }
 }
 
+/// Where the runs see too few bursts "full at" is not all from the simulation.
+#[test]
+fn full_at_says_what_is_by_arithmetic() {
+    let mut report = sample_report();
+    let by = "or by arithmetic in a burst where that is more, as the runs see too few bursts";
+    assert!(!page(&report).contains(by));
+    let workload = report.steady[0].workloads[0].name.clone();
+    report.steady[0].unseen_bursts = vec![crate::outcome::UnseenBursts {
+        workload,
+        why: crate::outcome::Unseen::Rare,
+        burst_s: 0.1,
+        every_s: 1.0,
+        measured_s: 0.1,
+        enough_s: 3.0,
+        part: None,
+        percent: 150.0,
+        seen_percent: 50.0,
+    }];
+    let (_, section) = page(&report).split_once("“Full at”").map_or_else(
+        || panic!("the section is there"),
+        |(before, after)| (before.to_owned(), after.to_owned()),
+    );
+    let first = section.split("</p>").next().expect("its end");
+    assert!(first.contains(by), "{first}");
+}
+
 /// The tile of growth says which of the two meanings of full it has: a moment, or all the time.
 #[test]
 fn the_tile_of_growth_says_in_which_way_a_part_is_full() {
@@ -546,6 +572,37 @@ fn a_case_without_a_proven_load_says_which_way_it_is_open() {
     ] {
         assert!(said.contains(words), "{said}");
     }
+}
+
+/// What holds on each day that was looked at is not left open: what comes after them was not asked.
+#[test]
+fn what_holds_to_the_last_day_looked_at_is_not_undecided() {
+    let mut plan = crate::render::sample::sample_growth();
+    plan.stages.truncate(1);
+    plan.years = 1.0;
+    let with = |factor: f64| {
+        let mut plan = plan.clone();
+        plan.stages[0].until = None;
+        for case in &mut plan.stages[0].cases {
+            case.standing = crate::outcome::Standing::Open;
+            case.breaks_by = None;
+            case.holds_until = Some("2028-01-01".into());
+            case.holds_factor = Some(factor);
+        }
+        (growth_page(&plan), crate::render::table::growth_text(&plan))
+    };
+    // The fastest work grows by 25 % in the year.
+    let (page, text) = with(1.25);
+    for said in [&page, &text] {
+        assert!(said.contains("the last day that was looked at"), "{said}");
+    }
+    assert!(page.contains("holds to the last day that was looked at"));
+    assert!(!page.contains("not proven"), "{page}");
+    assert!(!page.contains("what comes after it is undecided"), "{page}");
+    assert!(!text.contains("no day was proven to break one"), "{text}");
+    let (page, text) = with(1.2);
+    assert!(page.contains("what comes after it is undecided") && page.contains("not proven"));
+    assert!(text.contains("no day was proven to break one"), "{text}");
 }
 
 /// Where a line of the picture of growth is crossed and nothing is proven, no promise is said to break there.

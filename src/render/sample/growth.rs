@@ -33,6 +33,8 @@ pub fn sample_growth() -> GrowthPlan {
         per_year_percent: vec![("bookings".into(), 25.0), ("archive".into(), 0.0)],
         confidence_percent: 95.0,
         years: 10.0,
+        switching: false,
+        unseen_bursts: Vec::new(),
         stages: vec![
             stage(
                 "as it is",
@@ -61,6 +63,7 @@ fn one(case: Case, (holds, breaks, factor): (&str, &str, f64), until: Option<&st
         breaks_by: Some(breaks.into()),
         breaks_factor: Some(factor * 1.03),
         full_by: Some(breaks.into()),
+        full_depth: None,
         hopeless: None,
         floor: None,
         asked_from: None,

@@ -3,7 +3,9 @@
 use super::align::Aligned;
 use crate::outcome::{Floor, GrowthPlan, Stage, StageCase, StageSearch, Standing};
 use crate::render::number::{NONE, as_written, three, three_down, three_up};
-use crate::render::words::{growth_stopped_words, measure_name, no_load_keeps, origin_line};
+use crate::render::words::{
+    EVERY, every_promise_of, growth_stopped_words, measure_name, no_load_keeps, origin_line,
+};
 
 /// A sentence a stage and case, then the days as a table.
 #[must_use]
@@ -17,7 +19,7 @@ pub fn growth_text(plan: &GrowthPlan) -> String {
         for case in &stage.cases {
             let own = |other: &&StageCase| other.case == case.case;
             let before = before.and_then(|before| before.cases.iter().find(own));
-            out.push_str(&sentence(&plan.from, stage, case, before));
+            out.push_str(&sentence(plan, stage, case, before));
             out.push('\n');
         }
     }
@@ -102,7 +104,13 @@ fn over_by(stage: &Stage, day: &String) -> bool {
     stage.until.as_ref().is_some_and(|until| day >= until)
 }
 
-fn sentence(from: &str, stage: &Stage, case: &StageCase, before: Option<&StageCase>) -> String {
+fn sentence(
+    plan: &GrowthPlan,
+    stage: &Stage,
+    case: &StageCase,
+    before: Option<&StageCase>,
+) -> String {
+    let from = &plan.from;
     let who = match &case.case.outage {
         None => "everything healthy".to_owned(),
         Some(_) => case.case.name.clone(),
@@ -167,6 +175,9 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase, before: Option<&StageCa
                 "every promise holds until {holds}, one{breaks} is broken by {breaks_by}{lasts}"
             )
         }
+        (_, Some(holds), None) if plan.holds_to_the_last_day(stage, case) => {
+            format!("every promise holds until {holds}, the last day that was looked at")
+        }
         (_, Some(holds), None) => {
             format!("every promise holds until {holds}; no day was proven to break one{lasts}")
         }
@@ -188,6 +199,10 @@ fn sentence(from: &str, stage: &Stage, case: &StageCase, before: Option<&StageCa
     let what = match (case.standing, &case.asked_from) {
         (Standing::ShortAtFirst, Some(day)) => format!("from {day} on {what}"),
         _ => what,
+    };
+    let what = match case.case.outage {
+        Some(_) => what.replace(EVERY, every_promise_of(plan)),
+        None => what,
     };
     let floor = case.floor.as_ref().zip(case.asked_from.as_ref());
     let floor = floor.map_or_else(String::new, |(floor, day)| {
@@ -217,10 +232,16 @@ fn full_before(stage: &Stage, case: &StageCase) -> String {
     // Days are written so that their order is that of the letters.
     let lasts = |full: &String| stage.until.as_ref().is_none_or(|until| full < until);
     match days.filter(|(full, broken)| own && full < broken && lasts(full)) {
-        Some((full, _)) => format!(
-            " A part is full by arithmetic on {full} already, from when on what waits for it grows without end: the later day is the one \
-             that runs have proven."
-        ),
+        Some((full, _)) => {
+            let (what, place) = match &case.full_depth {
+                Some(work) => (format!("The queue depth of the hosts of `{work}`"), "there"),
+                None => ("A part".to_owned(), "for it"),
+            };
+            format!(
+                " {what} is full by arithmetic on {full} already, from when on what waits {place} grows without end: the later day is \
+                 the one that runs have proven."
+            )
+        }
         None => String::new(),
     }
 }
@@ -235,7 +256,7 @@ mod tests {
         let mut plan = sample_growth();
         change(&mut plan);
         let (first, step) = (&plan.stages[0], &plan.stages[1]);
-        sentence(&plan.from, step, &step.cases[1], Some(&first.cases[1])).replace('\u{202F}', " ")
+        sentence(&plan, step, &step.cases[1], Some(&first.cases[1])).replace('\u{202F}', " ")
     }
 
     #[test]
@@ -258,6 +279,34 @@ mod tests {
         assert!(
             before.contains("is broken as before, from 2028-06-01"),
             "{before}"
+        );
+    }
+
+    /// The switch-over is not judged, so what is promised of it is not said to hold: not healthy either in the title, which has both.
+    #[test]
+    fn what_is_promised_of_a_switch_over_is_not_said_to_hold() {
+        let with = |switching: bool| {
+            said(|plan| {
+                plan.switching = switching;
+                plan.stages[1].cases[1].breaks_by = None;
+                plan.stages[1].cases[1].standing = Standing::Open;
+            })
+        };
+        assert!(with(false).contains(": every promise holds until 2030-05-30"));
+        let said = with(true);
+        assert!(
+            said.contains(": every steady promise holds until 2030-05-30")
+                && !said.contains("every promise"),
+            "{said}"
+        );
+        let mut plan = sample_growth();
+        plan.switching = true;
+        let drawing = crate::render::chart::growth_curve(&plan, crate::render::chart::Format::Page);
+        let title = drawing.expect("there are stages").finding;
+        assert!(
+            title.contains("every steady promise holds until the next step")
+                && !title.contains("every promise"),
+            "{title}"
         );
     }
 

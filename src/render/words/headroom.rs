@@ -74,10 +74,31 @@ pub fn missed_today(case: &CaseHeadroom) -> Option<&'static str> {
     })
 }
 
+/// A sentence that goes on after a colon.
+fn lower_begun(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| {
+        format!("{}{}", first.to_lowercase(), letters.as_str())
+    })
+}
+
 fn case_word(case: &CaseHeadroom) -> String {
     match &case.case.outage {
         None => "Healthy".to_owned(),
         Some(_) => super::begun_with(&case.case.name),
+    }
+}
+
+/// How sentences of growth name all that is promised.
+pub const EVERY: &str = "every promise";
+
+/// What holds in them: without what is promised of the switch-over, which growth does not judge.
+#[must_use]
+pub const fn every_promise_of(plan: &GrowthPlan) -> &'static str {
+    if plan.switching {
+        "every steady promise"
+    } else {
+        EVERY
     }
 }
 
@@ -138,7 +159,8 @@ fn sentences(headroom: &Headroom, told: &dyn Fn(&CaseHeadroom) -> bool) -> Vec<S
         .filter_map(|(each, _)| each.first().cloned())
         .collect();
     if !shared.is_empty() {
-        out.push(format!("In every case:{shared}"));
+        let said = lower_begun(shared.trim_start());
+        out.push(format!("In every case: {said}"));
     }
     out
 }
@@ -278,10 +300,15 @@ fn length_sentence(case: &CaseHeadroom, headroom: &Headroom) -> String {
             seconds(long)
         ));
     }
-    let short = case
-        .points
-        .iter()
-        .find_map(|point| Some((point, point.needs_s?)));
+    // Of the loads that are told as tried; pilot runs are told of only where there was no test.
+    let short = |tests: bool| {
+        let mut own = case.points.iter();
+        own.find_map(|point| {
+            let told = !tests || !matches!(point.purpose, Purpose::Pilot | Purpose::Below);
+            Some((point, point.needs_s.filter(|_| told)?))
+        })
+    };
+    let short = short(true).or_else(|| short(false));
     if let Some((point, needs)) = short {
         out.push_str(&format!(
             " Runs are too short to judge {}: run.duration = {} would do.",

@@ -346,6 +346,32 @@ fn a_throughput_is_short_at_first_only_where_it_is_kept_while_the_stage_lasts() 
     assert_eq!(stage(1.2, 1.2, "2029-01-01"), Standing::BrokenBefore);
 }
 
+/// The day from which on enough is asked for is past when a later stage begins.
+#[test]
+fn a_throughput_that_is_asked_for_by_then_is_no_word_of_a_later_stage() {
+    let site = site_with(SERVER, &[]);
+    let growth = site.growth.as_ref().expect("it is stated");
+    let case = CaseHeadroom {
+        floor: Some(crate::outcome::Floor {
+            workload: "orders".into(),
+            target_text: "1MB/s".into(),
+            factor: 1.2,
+            short: None,
+            step: None,
+            asked_mb_s: Some(0.9),
+        }),
+        ..case_of(Some(2.9), Some(3.0), None)
+    };
+    let at = |begins: &str| dated(&case, growth, (Date::parse(begins).unwrap(), None));
+    let early = at("2027-06-01");
+    assert_eq!(early.standing, Standing::ShortAtFirst);
+    let day = early.asked_from.expect("20 % more in a year");
+    assert!(("2027-12-30"..="2028-01-03").contains(&&*day), "{day}");
+    let late = at("2029-06-01");
+    assert_eq!((late.asked_from, late.floor), (None, None));
+    assert_eq!(late.standing, Standing::Breaks);
+}
+
 /// Arithmetic names the days that the plan has as well, and before any run.
 #[test]
 fn the_days_of_full_parts_are_there_without_a_run() {
@@ -372,6 +398,46 @@ fn the_days_of_full_parts_are_there_without_a_run() {
     }
     let near = by_arithmetic(&site, Some(&[]), 5.0).expect("growth is stated");
     assert_eq!(near[1].cases[0].1, None, "it is beyond five years");
+}
+
+/// A place of 10.2 us (10 us of service, 0.1 us on each of two links) lets 98,039 a second through, 2.451 times the 40,000 of the first
+/// day, over an array that could do ten million: with 10 % more a year that is full after ln(2.451) ÷ ln(1.1) = 9.406 years, though
+/// other work grows by 30 %.
+const DEPTH: &str = "format = 1\n[run]\nduration = \"20ms\"\nwarm_up = \"5ms\"\nreplications = 4\n[[host]]\nname = \"app\"\n\
+    paths = \"one-path\"\nqueue_depth = 1\n[[host]]\nname = \"batch\"\nqueue_depth = \"unlimited\"\n[[switch]]\nname = \"core\"\ndelay = \"0s\"\n\
+    [[array]]\nname = \"box\"\ncontrollers = 1\nparallel = 100\nwrite = { time = \"10us\" }\n\
+    [[link]]\nfrom = \"app\"\nto = \"core\"\nspeed = \"100Gb/s\"\npropagation = \"0s\"\n\
+    [[link]]\nfrom = \"batch\"\nto = \"core\"\nspeed = \"100Gb/s\"\npropagation = \"0s\"\n\
+    [[link]]\nfrom = \"core\"\nto = \"box\"\nspeed = \"100Gb/s\"\npropagation = \"0s\"\n\
+    [[workload]]\nname = \"w\"\nhosts = \"app\"\narray = \"box\"\nprotocol = \"plain\"\nrequest = 1250\nresponse = 1\n\
+    frame = 1250\nread = \"0%\"\narrivals = { poisson = \"40k/s\" }\npromise = { p90 = \"100us\" }\n\
+    [[workload]]\nname = \"other\"\nhosts = \"batch\"\narray = \"box\"\nprotocol = \"plain\"\nrequest = 1250\nresponse = 1\n\
+    frame = 1250\nread = \"0%\"\narrivals = { poisson = \"100/s\" }\n\
+    [growth]\nfrom = \"2027-01-01\"\nper_year = \"10%\"\nhosts = { batch = \"30%\" }\n";
+
+#[test]
+fn a_queue_depth_that_is_full_before_any_part_has_its_day() {
+    let site = site_with(DEPTH, &[]);
+    let years = |day: &Option<String>| {
+        let day = Date::parse(day.as_ref().expect("within twenty years")).unwrap();
+        Date::parse("2027-01-01").unwrap().years_to(day)
+    };
+    let full = by_arithmetic(&site, Some(&[]), 20.0).expect("growth is stated");
+    let (_, day, waits) = &full[0].cases[0];
+    assert!((years(day) - 9.406).abs() < 0.02, "{full:?}");
+    assert_eq!(waits.as_deref(), Some("w"));
+    let origin = crate::study::sample::origin();
+    let plan = growth(&site, origin, Some(&[]), 20.0, &NoProgress).expect("growth is stated");
+    let case = &plan.stages[0].cases[0];
+    assert_eq!(
+        (&case.full_by, case.full_depth.as_deref()),
+        (day, Some("w"))
+    );
+    let ends = case.ends.as_ref().expect("something ends it");
+    assert_eq!(ends.part, "queue depth of the hosts of w");
+    // What the depth lets through is shared by that work alone, whatever the other one grows to.
+    let own = libm::pow(1.1, years(&case.breaks_by)) / 2.451;
+    assert!((ends.mean_percent / 100.0 - own).abs() < 0.02, "{case:?}");
 }
 
 /// Stops at the first proof: the first stage is under way, the second is not begun.

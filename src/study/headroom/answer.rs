@@ -96,7 +96,10 @@ pub(super) fn answer(
     let full = last.map_or(&[][..], |judged| judged.point.fullest.as_slice());
     let waiting = last.and_then(|judged| {
         let own = |depth: &&DepthLimit| waits_there(site, depth, judged.nearest.as_deref());
-        in_hosts(search.depth.as_ref().filter(own)?, &judged.point)
+        let depth = search.depth.as_ref().filter(own)?;
+        let (case, at) = (&search.plan.case.name, judged.point.factor);
+        let percent = scale.depth_percent(site, case, depth, at);
+        in_hosts(depth, percent, &judged.point)
     });
     // Where no promise broke nothing is in the way: the fullest part is named as that.
     let first = last
@@ -267,8 +270,7 @@ fn waits_there(site: &Site, depth: &DepthLimit, workload: Option<&str>) -> bool 
 }
 
 /// The queues of hosts as what ends a case: where they are fuller than the fullest part is.
-fn in_hosts(depth: &DepthLimit, point: &LoadPoint) -> Option<PartLoad> {
-    let percent = 100.0 * point.factor / depth.factor;
+fn in_hosts(depth: &DepthLimit, percent: f64, point: &LoadPoint) -> Option<PartLoad> {
     let fullest = point.fullest.first();
     let fullest = fullest.map(|part| (part.mean_percent, part.peak_percent));
     fuller(percent, fullest).then(|| PartLoad {

@@ -4,7 +4,9 @@ use super::{CLIFF, LEAST};
 use crate::outcome::{Bound, DepthLimit, Grows, LoopDepth};
 use crate::site::{Arrivals, Burst, Measure, Per, Replay, Site, Workload};
 use crate::study::estimate::idle::depth_ceiling_at_best;
-use crate::study::estimate::{Estimate, estimate_by_member, fullest, levelled_in_bursts};
+use crate::study::estimate::{
+    CaseLoads, Estimate, estimate_by_member, fullest, levelled_in_bursts,
+};
 use crate::topology::Fabric;
 use std::fmt::{self, Debug, Formatter};
 
@@ -227,20 +229,7 @@ impl<'a> Scale<'a> {
                     fullest(&site, &fabric, &estimate_by_member(&site, &fabric), case)
                         .unwrap_or(0.0)
                 };
-                let (mut low, mut high) = (1.0 / 64.0, most * 2.0);
-                if share(high) < 1.0 {
-                    return None;
-                }
-                // A millionth of the factor: far less than a day.
-                for _ in 0..24 {
-                    let middle = (low * high).sqrt();
-                    if share(middle) < 1.0 {
-                        low = middle;
-                    } else {
-                        high = middle;
-                    }
-                }
-                Some(high)
+                full_at(&share, *most)
             }
             Self::Hosts { hosts, limit, .. } => {
                 let fits = Self::most_below(hosts, *limit, case, 1.0 - 1e-9).unwrap_or(0);
@@ -266,19 +255,49 @@ impl<'a> Scale<'a> {
         loads: &Estimate,
         case: &str,
     ) -> Option<DepthLimit> {
-        if !matches!(self, Self::Load) {
-            return None;
-        }
         let case = loads.cases.iter().find(|one| one.name == case)?;
         let works = site.workloads.iter().enumerate();
         let limits = works.filter_map(|(index, work)| {
-            let (ceiling, asked) = depth_ceiling_at_best(site, fabric, case, index)?;
-            (ceiling > 0.0 && asked.mean > 0.0).then(|| DepthLimit {
+            let factor = match self {
+                Self::Load => 1.0 / depth_share(site, fabric, case, index)?,
+                Self::Uneven { exponents, most } => {
+                    let share = |factor: f64| {
+                        let site = uneven(site, exponents, factor);
+                        depth_share(&site, fabric, case, index).unwrap_or(0.0)
+                    };
+                    full_at(&share, *most)?
+                }
+                Self::Depth { .. } | Self::Hosts { .. } => return None,
+            };
+            Some(DepthLimit {
                 workload: work.name.clone(),
-                factor: ceiling / asked.mean,
+                factor,
             })
         });
         limits.min_by(|left, right| left.factor.total_cmp(&right.factor))
+    }
+
+    /// How much is asked for at a factor of what that depth lets through, per cent.
+    pub(super) fn depth_percent(
+        &self,
+        site: &Site,
+        case: &str,
+        depth: &DepthLimit,
+        factor: f64,
+    ) -> f64 {
+        let alike = 100.0 * factor / depth.factor;
+        let Self::Uneven { exponents, .. } = self else {
+            return alike;
+        };
+        let fabric = Fabric::new(site);
+        let loads = estimate_by_member(site, &fabric);
+        let own = loads.cases.iter().find(|own| own.name == case);
+        let mut works = site.workloads.iter();
+        let index = works.position(|work| work.name == depth.workload);
+        let share = own.zip(index).and_then(|(own, index)| {
+            depth_share(&uneven(site, exponents, factor), &fabric, own, index)
+        });
+        share.map_or(alike, |share| 100.0 * share)
     }
 
     /// The factor at which the fullest part is full while every bursty workload is in a burst; `None` where that is not
@@ -387,6 +406,31 @@ impl<'a> Scale<'a> {
         }
         notes
     }
+}
+
+/// The factor at which a share that rises with it is 1, up to twice `most`.
+fn full_at(share: &dyn Fn(f64) -> f64, most: f64) -> Option<f64> {
+    let (mut low, mut high) = (1.0 / 64.0, most * 2.0);
+    if share(high) < 1.0 {
+        return None;
+    }
+    // A millionth of the factor: far less than a day.
+    for _ in 0..24 {
+        let middle = (low * high).sqrt();
+        if share(middle) < 1.0 {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    Some(high)
+}
+
+/// How much is asked for of what the hosts of a workload may have under way lets through at best; `None` where nothing bounds it, or
+/// nothing is asked for.
+fn depth_share(site: &Site, fabric: &Fabric, case: &CaseLoads, work: usize) -> Option<f64> {
+    let (ceiling, asked) = depth_ceiling_at_best(site, fabric, case, work)?;
+    (ceiling > 0.0 && asked.mean > 0.0).then(|| asked.mean / ceiling)
 }
 
 /// Names of the workloads of a family of hosts, none of which more hosts bring more of: each states its rate for the workload as a

@@ -2,6 +2,7 @@
 //! what is lost.
 
 use crate::outcome::{Floor, GrowthPlan, Stage, StageCase, StageSearch, Standing};
+use crate::render::words::{EVERY, every_promise_of};
 
 /// From so many stages on steps go by their numbers.
 const MANY: usize = 3;
@@ -51,7 +52,8 @@ fn told(plan: &GrowthPlan, groups: usize, numbered: bool) -> String {
             _ => format!("With “{}”", stage.name),
         };
         // Of many there is room for the worst of each alone; the picture has the others.
-        let said = of_stage(stage, if many { 0 } else { groups });
+        let said = of_stage(plan, stage, if many { 0 } else { groups });
+        let said = said.replace(EVERY, every_promise_of(plan));
         // What a day is the day of is told once.
         let again = many && told;
         told |= said.contains(BREAKS);
@@ -72,13 +74,13 @@ fn told(plan: &GrowthPlan, groups: usize, numbered: bool) -> String {
 }
 
 /// What becomes of the promises while a stage lasts: healthy, then of `most` kinds of outages that read alike; of none, the worst case.
-fn of_stage(stage: &Stage, most: usize) -> String {
+fn of_stage(plan: &GrowthPlan, stage: &Stage, most: usize) -> String {
     let mut cases: Vec<&StageCase> = stage.cases.iter().collect();
     // Healthy stays first; a stable sort.
     cases.sort_by_key(|case| (case.case.outage.is_some(), rank(case)));
     let mut groups: Vec<(String, Vec<&StageCase>)> = Vec::new();
     for case in cases {
-        let said = of_case(stage, case);
+        let said = of_case(plan, stage, case);
         match groups.iter_mut().find(|(known, _)| *known == said) {
             Some((_, own)) => own.push(case),
             None => groups.push((said, vec![case])),
@@ -152,7 +154,7 @@ fn too_little(case: &StageCase) -> &'static str {
     }
 }
 
-fn of_case(stage: &Stage, case: &StageCase) -> String {
+fn of_case(plan: &GrowthPlan, stage: &Stage, case: &StageCase) -> String {
     let broken = stage.broken_by(case);
     let early = case.asked_from.as_ref().filter(|_| broken.is_none());
     let short = |day: &String| format!("{} before {day}", too_little(case));
@@ -173,9 +175,16 @@ fn of_case(stage: &Stage, case: &StageCase) -> String {
         (Standing::Unpromised, ..) => "nothing is promised".to_owned(),
         (_, Some(day), ..) => short(day),
         (Standing::BrokenBefore, ..) => "a promise is broken from the first day on".to_owned(),
-        (Standing::Breaks, _, Some(day), _) => format!("{BREAKS}{day}"),
+        // Else the day by which one breaks would read as if all held before it.
+        (Standing::Breaks, _, Some(day), None) => {
+            format!("no day is proven to hold, and a promise is proven to be broken by {day}")
+        }
+        (Standing::Breaks, _, Some(day), Some(_)) => format!("{BREAKS}{day}"),
         (Standing::Holds, ..) => "every promise holds until the next step".to_owned(),
         _ if stage.search == StageSearch::NotBegun => "nothing was looked at yet".to_owned(),
+        (_, _, _, Some(day)) if plan.holds_to_the_last_day(stage, case) => {
+            format!("every promise holds until {day}, the last day that was looked at")
+        }
         (_, _, _, Some(day)) => {
             format!("every promise holds until {day}, and what comes after it is undecided")
         }

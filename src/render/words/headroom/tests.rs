@@ -46,7 +46,10 @@ fn what_explains_every_case_is_said_once() {
     found.cases = vec![one.clone(), one];
     let said = proven_sentences(&found);
     assert_eq!(said.len(), 3);
-    assert!(!said[0].contains("were made") && said[2].starts_with("In every case: "));
+    assert!(
+        !said[0].contains("were made")
+            && said[2].starts_with("In every case: the runs that prove it were made")
+    );
     assert!(
         said[2].contains("were made 0.700\u{202F}s long"),
         "{said:?}"
@@ -742,4 +745,35 @@ fn what_no_depth_brings_is_told_with_the_loads_that_were_run() {
         ),
         "{said}"
     );
+}
+
+/// Pilot runs are too short at lower loads too: the one that is told is one of those that were tried.
+#[test]
+fn runs_that_are_too_short_are_those_of_a_load_that_is_told_as_tried() {
+    let mut found = sample_headroom();
+    let mut case = found.cases.remove(0);
+    (case.met, case.missed, case.certain, case.breaks) = (None, None, None, None);
+    let like = case.points[0].clone();
+    let point = |factor: f64, purpose: Purpose| LoadPoint {
+        factor,
+        purpose,
+        verdict: Verdict::Undecided,
+        needs_s: Some(90.0),
+        ..like.clone()
+    };
+    case.points = vec![
+        point(0.25, Purpose::Pilot),
+        point(1.0, Purpose::ProveMet),
+        point(2.0, Purpose::ProveMet),
+    ];
+    found.cases = vec![case.clone()];
+    let said = proven_sentences(&found).join(" ");
+    assert!(
+        said.contains("tried from 1.00 to 2.00") && said.contains("too short to judge 1.00"),
+        "{said}"
+    );
+    case.points.truncate(1);
+    found.cases = vec![case];
+    let said = proven_sentences(&found).join(" ");
+    assert!(said.contains("too short to judge 0.25"), "{said}");
 }
