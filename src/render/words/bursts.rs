@@ -127,6 +127,19 @@ fn time(seconds: f64) -> String {
     }
 }
 
+/// The caution of days, which are of what the runs saw, for the foot of their chart.
+#[must_use]
+pub(crate) fn days_foot(all: &[UnseenBursts]) -> Option<String> {
+    let rare = all.iter().filter(|own| own.why == Unseen::Rare);
+    let names: Vec<String> = rare.map(|own| own.workload.clone()).collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "the runs see too few bursts of {}: days are of what they saw",
+            listed(&names)
+        )
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -189,17 +202,4 @@ mod tests {
         assert!(rows[0].contains("asked_peak_by"), "{}", rows[0]);
         assert!(rows[1].contains(",arithmetic,") && rows[2].contains(",runs,"));
     }
-}
-
-/// The caution of days, which are of what the runs saw, for the foot of their chart.
-#[must_use]
-pub(crate) fn days_foot(all: &[UnseenBursts]) -> Option<String> {
-    let rare = all.iter().filter(|own| own.why == Unseen::Rare);
-    let names: Vec<String> = rare.map(|own| own.workload.clone()).collect();
-    (!names.is_empty()).then(|| {
-        format!(
-            "the runs see too few bursts of {}: days are of what they saw",
-            listed(&names)
-        )
-    })
 }
