@@ -315,6 +315,7 @@ fn a_title_of_growth_says_that_no_day_is_proven() {
     plan.stages[0].cases.truncate(1);
     plan.stages[0].cases[0].holds_until = None;
     plan.unseen_bursts = vec![crate::outcome::UnseenBursts {
+        hides: Vec::new(),
         workload: "bookings".into(),
         why: crate::outcome::Unseen::Rare,
         burst_s: 0.1,

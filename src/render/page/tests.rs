@@ -487,6 +487,7 @@ fn full_at_says_what_is_by_arithmetic() {
     assert!(!page(&report).contains(by));
     let workload = report.steady[0].workloads[0].name.clone();
     report.steady[0].unseen_bursts = vec![crate::outcome::UnseenBursts {
+        hides: Vec::new(),
         workload,
         why: crate::outcome::Unseen::Rare,
         burst_s: 0.1,
