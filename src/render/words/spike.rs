@@ -48,6 +48,11 @@ fn hung(work: &SwitchWorkload) -> String {
     }
 }
 
+/// Whether nothing was taken back from a path, though some of it hung: TCP has sent it again.
+fn is_sent_again(work: &SwitchWorkload) -> bool {
+    work.retried > 0 && work.held.iter().all(|held| *held == 0)
+}
+
 fn spikes(work: &SwitchWorkload) -> bool {
     let (most, usual) = (work.completed_most_iops, work.survivors_peak_iops);
     usual > 0.0 && most >= SPIKE * usual && most > work.chance_most_iops
@@ -79,8 +84,15 @@ fn paragraph(policy: &[String], works: &[&SwitchWorkload], switch: &Switch) -> S
             format!(" of the {} that may be under way", about(bound))
         });
         if work.stopped() || spikes(work) || work.longest_open.contains(&true) {
+            // Paths that stand through it, as TCP sends again what was lost, hold what no count has.
+            let hung = if is_sent_again(work) {
+                "what was under way hung until it was sent again, and no path was given up"
+                    .to_owned()
+            } else {
+                format!("{hung}{of} hung{at_once}")
+            };
             out += &format!(
-                " {}: {hung}{of} hung{at_once}. {}{}",
+                " {}: {hung}. {}{}",
                 work.name,
                 stop(switch, work),
                 spike(work, beside)
@@ -407,8 +419,12 @@ fn spike(work: &SwitchWorkload, beside: Reference) -> String {
             (1, false) => ("it", "come"),
             _ => ("they", "come"),
         };
+        let go = match is_sent_again(work) {
+            true => "Sent again",
+            false => "Let go",
+        };
         return format!(
-            "Let go, {they}{rest} {come} at once: up to {} a second in 20\u{202F}ms, {} times the busiest 20\u{202F}ms of {}.",
+            "{go}, {they}{rest} {come} at once: up to {} a second in 20\u{202F}ms, {} times the busiest 20\u{202F}ms of {}.",
             three(most),
             three(most / usual),
             beside.words().replace('\'', "\u{2019}")
@@ -681,6 +697,26 @@ mod tests {
             "{two}"
         );
         assert!(two.contains("hung at a time"), "{two}");
+        // What TCP sends again over paths that stand is taken back from none: no number is told of it.
+        let again = said(|work| {
+            work.stops = vec![WorkStop {
+                from_s: 0.0,
+                to_s: Some(3.0),
+                s: 3.0,
+                ended_by: None,
+                cause: StopCause::NoPath,
+            }];
+            (work.retried, work.held, work.failed) = (8, vec![0], vec![0]);
+            work.longest_open = vec![false];
+            (work.completed_most_iops, work.survivors_peak_iops) = (900.0, 100.0);
+        });
+        assert!(
+            again.contains(
+                "what was under way hung until it was sent again, and no path was given up. "
+            ) && again.contains("Sent again, they")
+                && !again.contains("0 I/Os"),
+            "{again}"
+        );
         let many = of(
             &[(0.0, 1.0), (2.0, 1.0), (4.0, 1.5), (6.0, 1.0), (8.0, 1.0)],
             true,
