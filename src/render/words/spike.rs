@@ -48,9 +48,9 @@ fn hung(work: &SwitchWorkload) -> String {
     }
 }
 
-/// Whether nothing was taken back from a path, though some of it hung: TCP has sent it again.
-fn is_sent_again(work: &SwitchWorkload) -> bool {
-    work.retried > 0 && work.held.iter().all(|held| *held == 0)
+/// Whether nothing was taken back from a path, as where TCP sends again on a path that stands.
+fn nothing_taken_back(work: &SwitchWorkload) -> bool {
+    work.held.iter().all(|held| *held == 0)
 }
 
 fn spikes(work: &SwitchWorkload) -> bool {
@@ -85,9 +85,8 @@ fn paragraph(policy: &[String], works: &[&SwitchWorkload], switch: &Switch) -> S
         });
         if work.stopped() || spikes(work) || work.longest_open.contains(&true) {
             // Paths that stand through it, as TCP sends again what was lost, hold what no count has.
-            let hung = if is_sent_again(work) {
-                "what was under way hung until it was sent again, and no path was given up"
-                    .to_owned()
+            let hung = if nothing_taken_back(work) {
+                "nothing was taken back from a path".to_owned()
             } else {
                 format!("{hung}{of} hung{at_once}")
             };
@@ -419,12 +418,12 @@ fn spike(work: &SwitchWorkload, beside: Reference) -> String {
             (1, false) => ("it", "come"),
             _ => ("they", "come"),
         };
-        let go = match is_sent_again(work) {
-            true => "Sent again",
-            false => "Let go",
+        let go = match nothing_taken_back(work) {
+            true => "What waited comes".to_owned(),
+            false => format!("Let go, {they}{rest} {come}"),
         };
         return format!(
-            "{go}, {they}{rest} {come} at once: up to {} a second in 20\u{202F}ms, {} times the busiest 20\u{202F}ms of {}.",
+            "{go} at once: up to {} a second in 20\u{202F}ms, {} times the busiest 20\u{202F}ms of {}.",
             three(most),
             three(most / usual),
             beside.words().replace('\'', "\u{2019}")
@@ -706,14 +705,13 @@ mod tests {
                 ended_by: None,
                 cause: StopCause::NoPath,
             }];
-            (work.retried, work.held, work.failed) = (8, vec![0], vec![0]);
+            (work.retried, work.held, work.failed) = (0, vec![0], vec![0]);
             work.longest_open = vec![false];
             (work.completed_most_iops, work.survivors_peak_iops) = (900.0, 100.0);
         });
         assert!(
-            again.contains(
-                "what was under way hung until it was sent again, and no path was given up. "
-            ) && again.contains("Sent again, they")
+            again.contains("nothing was taken back from a path. ")
+                && again.contains("What waited comes at once")
                 && !again.contains("0 I/Os"),
             "{again}"
         );
