@@ -14,6 +14,9 @@ mod steady;
 mod switch;
 mod windows;
 
+#[cfg(test)]
+pub(crate) use steady::sample_bursts;
+
 use crate::outcome::{
     Case, Cell, ChangedPart, Changes, Estimated, Matrix, MeasureKind, Mend, MendOrigin, MendSearch,
     Origin, RefusedMend, Report, Row, Steady, Verdict,

@@ -314,18 +314,10 @@ fn a_title_of_growth_says_that_no_day_is_proven() {
     plan.stages.remove(0);
     plan.stages[0].cases.truncate(1);
     plan.stages[0].cases[0].holds_until = None;
-    plan.unseen_bursts = vec![crate::outcome::UnseenBursts {
-        hides: Vec::new(),
-        workload: "bookings".into(),
-        why: crate::outcome::Unseen::Rare,
-        burst_s: 0.1,
-        every_s: 1.0,
-        measured_s: 0.1,
-        enough_s: 3.0,
-        part: None,
-        percent: 150.0,
-        seen_percent: 50.0,
-    }];
+    plan.unseen_bursts = vec![crate::render::sample::sample_bursts(
+        crate::outcome::Unseen::Rare,
+        "bookings",
+    )];
     for format in FORMATS {
         let drawing = growth_curve(&plan, format).expect("there are stages");
         assert_eq!(

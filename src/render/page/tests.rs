@@ -486,18 +486,10 @@ fn full_at_says_what_is_by_arithmetic() {
     let by = "or by arithmetic in a burst where that is more, as the runs see too few bursts";
     assert!(!page(&report).contains(by));
     let workload = report.steady[0].workloads[0].name.clone();
-    report.steady[0].unseen_bursts = vec![crate::outcome::UnseenBursts {
-        hides: Vec::new(),
-        workload,
-        why: crate::outcome::Unseen::Rare,
-        burst_s: 0.1,
-        every_s: 1.0,
-        measured_s: 0.1,
-        enough_s: 3.0,
-        part: None,
-        percent: 150.0,
-        seen_percent: 50.0,
-    }];
+    report.steady[0].unseen_bursts = vec![crate::render::sample::sample_bursts(
+        crate::outcome::Unseen::Rare,
+        &workload,
+    )];
     let (_, section) = page(&report).split_once("“Full at”").map_or_else(
         || panic!("the section is there"),
         |(before, after)| (before.to_owned(), after.to_owned()),

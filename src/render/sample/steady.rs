@@ -300,3 +300,23 @@ fn paths(case: &Case) -> Vec<PathFigures> {
     }
     out
 }
+
+/// Bursts of a workload that runs do not show as they are: a part is asked for half as much again as it can do, the runs saw half of that it can.
+#[cfg(test)]
+pub(crate) fn sample_bursts(
+    why: crate::outcome::Unseen,
+    workload: &str,
+) -> crate::outcome::UnseenBursts {
+    crate::outcome::UnseenBursts {
+        workload: workload.to_owned(),
+        why,
+        burst_s: 5.0,
+        every_s: 25.0,
+        measured_s: 1.8,
+        enough_s: 75.0,
+        part: Some("vault-c1".to_owned()),
+        percent: 150.0,
+        seen_percent: 50.0,
+        hides: vec![workload.to_owned()],
+    }
+}

@@ -145,22 +145,7 @@ mod tests {
     use super::*;
     use crate::render::chart::{Format, headroom as drawn};
     use crate::render::csv::directions_csv;
-    use crate::render::sample::sample_report;
-
-    fn bursts(why: Unseen, workload: &str) -> UnseenBursts {
-        UnseenBursts {
-            workload: workload.to_owned(),
-            why,
-            burst_s: 5.0,
-            every_s: 25.0,
-            measured_s: 1.8,
-            enough_s: 75.0,
-            part: Some("vault-c1".to_owned()),
-            percent: 119.0,
-            seen_percent: 40.0,
-            hides: vec![workload.to_owned()],
-        }
-    }
+    use crate::render::sample::{sample_bursts, sample_report};
 
     /// Bursts that runs do not see are told in the text, on the page, in the drawing and in both kinds of data.
     #[test]
@@ -169,15 +154,15 @@ mod tests {
         assert_eq!(burst_words(&report), None);
         assert!(!crate::render::table::report_text(&report).contains("too few bursts"));
         report.steady[0].unseen_bursts = vec![
-            bursts(Unseen::Rare, "bookings"),
-            bursts(Unseen::Short, "fleet"),
+            sample_bursts(Unseen::Rare, "bookings"),
+            sample_bursts(Unseen::Short, "fleet"),
         ];
         report.steady[0].directions[0].asked_peak_by_arithmetic = true;
         let said = burst_words(&report).expect("there are such bursts");
         for words in [
             "too few bursts of bookings",
-            "vault-c1: 119",
-            "the runs saw 40",
+            "vault-c1: 150",
+            "the runs saw 50",
             "Bursts of fleet",
             "shorter than 20 ms",
         ] {

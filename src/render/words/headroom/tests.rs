@@ -638,18 +638,10 @@ fn parts_are_told_by_the_figure_that_ends_it() {
     let missed = short.cases[0].missed;
     let mut points = short.cases[0].points.iter_mut();
     let end = points.find(|point| Some(point.factor) == missed);
-    end.expect("it was run").unseen_bursts = vec![crate::outcome::UnseenBursts {
-        workload: "fleet".into(),
-        why: crate::outcome::Unseen::Short,
-        burst_s: 0.005,
-        every_s: 1.0,
-        measured_s: 2.0,
-        enough_s: 3.0,
-        part: Some("vault-c1".into()),
-        percent: 150.0,
-        seen_percent: 60.0,
-        hides: Vec::new(),
-    }];
+    end.expect("it was run").unseen_bursts = vec![crate::render::sample::sample_bursts(
+        crate::outcome::Unseen::Short,
+        "fleet",
+    )];
     let told = proven_sentences(&short).remove(0).replace('\u{202F}', " ");
     assert!(
         told.contains(" A burst, shorter than 20 ms, asks vault-c1 for 150 % there."),
