@@ -1,12 +1,16 @@
-//! A calendar of events: buckets of time for the near future, a heap for the rest.
+//! A calendar of events: a page of narrow buckets for the near future, pages not yet opened for what comes later, a heap for the rest.
 
 use super::queue::{EventQueue, Key};
 use crate::unit::Instant;
 
 /// Buckets: a power of two, few enough that their heads and marks stay in the cache nearest the core.
 const BUCKETS: u64 = 1 << 11;
+/// Their number is so many bits long.
+const PAGE_SHIFT: u32 = BUCKETS.trailing_zeros();
 /// Words of one bit a bucket.
 const WORDS: usize = BUCKETS as usize / 64;
+/// Pages: the open one and those to come, one bit of a word each.
+const PAGES: u64 = 64;
 /// Width of a bucket at first: 2^15 ps, about 33 ns. It follows the time between events.
 const FIRST_SHIFT: u32 = 15;
 /// Widest bucket: all buckets together still fit the clock.
@@ -48,12 +52,14 @@ impl<E> Entry<E> {
 
 /// Events that come and go, in the order of their keys.
 ///
-/// Each bucket is a list in order and holds few events: its width, two to four times as long as that from
-/// event to event, follows the time between events.
+/// A page has so many buckets of time. Each bucket of the open page is a list in order and holds few events: its width,
+/// two to four times as long as that from event to event, follows the time between events. A page to come is one list in no
+/// order, put into buckets when it is opened.
 /// Push walks the list of one bucket, pop takes the first of the first bucket that holds any. Events beyond
-/// the buckets wait in a heap and move in as time comes near. No allocation once there has been room for
-/// the most events ever held (R. Brown, "Calendar queues", Communications of the ACM 31, 1988; here with a
-/// heap for the far future instead of years).
+/// the pages wait in a heap and move in as time comes near. No allocation once there has been room for
+/// the most events ever held (R. Brown, "Calendar queues", Communications of the ACM 31, 1988; here with pages
+/// and a heap for the far future instead of years; pages of lists as in G. Varghese and T. Lauck, "Hashed and
+/// hierarchical timing wheels", IEEE/ACM Transactions on Networking 5, 1997).
 #[derive(Debug)]
 pub struct Calendar<E> {
     entries: Vec<Entry<E>>,
@@ -63,11 +69,18 @@ pub struct Calendar<E> {
     /// One bit a bucket: whether it holds anything.
     occupied: [u64; WORDS],
     shift: u32,
-    /// Absolute number of the first bucket that may hold anything. What is due in earlier ones, never
-    /// earlier than what was taken last, goes into this one too: its list is in order.
+    /// Absolute number of the first bucket that may hold anything; its page is the open one. What is due in earlier ones,
+    /// never earlier than what was taken last, goes into this one too: its list is in order.
     current: u64,
+    /// Events on the open page.
     near: usize,
-    far: EventQueue<E>,
+    /// First entry of each page to come, by its number modulo the pages, and one bit each: whether it holds anything.
+    pages: [u32; PAGES as usize],
+    pages_filled: u64,
+    /// Events on pages to come.
+    later: usize,
+    /// Events of pages that are further ahead than there are pages.
+    far: EventQueue<u32>,
     /// Bucket number of the first event in `far`.
     far_from: u64,
     /// When the event taken last was due.
@@ -89,6 +102,9 @@ impl<E: Copy> Calendar<E> {
             shift: FIRST_SHIFT,
             current: 0,
             near: 0,
+            pages: [NONE; PAGES as usize],
+            pages_filled: 0,
+            later: 0,
             far: EventQueue::with_capacity(1024),
             far_from: u64::MAX,
             last: 0,
@@ -98,22 +114,58 @@ impl<E: Copy> Calendar<E> {
     }
 
     /// Adds an event, not earlier than the last one taken.
-    #[inline]
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // Where it is made it is in registers; passed on whole, it would wait in memory.
+    #[allow(clippy::cast_possible_truncation)]
     pub fn push(&mut self, key: Key, event: E) {
-        let bucket = (key.at.0 >> self.shift).max(self.current);
-        if bucket - self.current < BUCKETS {
-            self.insert(bucket, key, event);
+        if self.free == NONE {
+            // One more place; what is in it is never seen.
+            self.free = u32::try_from(self.entries.len()).unwrap_or(NONE);
+            self.entries.push(Entry {
+                at: 0,
+                tie_high: 0,
+                tie_low: 0,
+                event,
+                next: NONE,
+            });
+        }
+        let index = self.insert(key.at.0, (key.tie >> 64) as u64, key.tie as u64);
+        self.entries[index as usize].event = event;
+    }
+
+    /// Puts a free entry where an event of that key belongs.
+    #[inline(never)]
+    fn insert(&mut self, at: u64, tie_high: u64, tie_low: u64) -> u32 {
+        let index = self.free;
+        let entry = &mut self.entries[index as usize];
+        self.free = entry.next;
+        (entry.at, entry.tie_high, entry.tie_low) = (at, tie_high, tie_low);
+        self.file(index, (at, tie_high, tie_low));
+        index
+    }
+
+    /// Puts an entry where it belongs: into its bucket, on its page, or far away.
+    #[inline]
+    fn file(&mut self, index: u32, (at, tie_high, tie_low): (u64, u64, u64)) {
+        let bucket = (at >> self.shift).max(self.current);
+        let ahead = (bucket >> PAGE_SHIFT) - (self.current >> PAGE_SHIFT);
+        if ahead == 0 {
+            self.file_near(index, bucket, (at, tie_high, tie_low));
+        } else if ahead < PAGES {
+            let page = place(bucket >> PAGE_SHIFT) % PAGES as usize;
+            self.entries[index as usize].next = std::mem::replace(&mut self.pages[page], index);
+            self.pages_filled |= 1 << page;
+            self.later += 1;
         } else {
             self.far_from = self.far_from.min(bucket);
-            self.far.push(key, event);
+            self.far.push(self.entries[index as usize].key(), index);
         }
     }
 
+    /// Puts an entry into its bucket on the open page.
     #[inline]
-    #[allow(clippy::cast_possible_truncation)]
-    fn insert(&mut self, bucket: u64, key: Key, event: E) {
-        let (at, tie_high, tie_low) = (key.at.0, (key.tie >> 64) as u64, key.tie as u64);
-        let place = (bucket & (BUCKETS - 1)) as usize;
+    fn file_near(&mut self, index: u32, bucket: u64, (at, tie_high, tie_low): (u64, u64, u64)) {
+        let place = place(bucket);
         let mut before = NONE;
         let mut next = self.heads[place];
         while let Some(other) = self.entries.get(next as usize)
@@ -122,13 +174,7 @@ impl<E: Copy> Calendar<E> {
             before = next;
             next = other.next;
         }
-        let index = self.keep(Entry {
-            at,
-            tie_high,
-            tie_low,
-            event,
-            next,
-        });
+        self.entries[index as usize].next = next;
         match self.entries.get_mut(before as usize) {
             Some(other) => other.next = index,
             None => {
@@ -137,22 +183,6 @@ impl<E: Copy> Calendar<E> {
             }
         }
         self.near += 1;
-    }
-
-    #[inline]
-    fn keep(&mut self, entry: Entry<E>) -> u32 {
-        let index = self.free;
-        match self.entries.get_mut(index as usize) {
-            Some(slot) => {
-                self.free = slot.next;
-                *slot = entry;
-                index
-            }
-            None => {
-                self.entries.push(entry);
-                u32::try_from(self.entries.len() - 1).unwrap_or(NONE)
-            }
-        }
     }
 
     /// Key of the next event; [`Key::NEVER`] when there is none.
@@ -171,7 +201,8 @@ impl<E: Copy> Calendar<E> {
     }
 
     /// Takes the next event.
-    #[inline]
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // Handed over whole, it would wait in memory.
     pub fn pop(&mut self) -> Option<(Key, E)> {
         let (place, index) = self.first()?;
         let entry = &mut self.entries[index as usize];
@@ -194,7 +225,7 @@ impl<E: Copy> Calendar<E> {
     /// Place and entry of the least event.
     #[inline]
     fn first(&mut self) -> Option<(usize, u32)> {
-        let place = (self.current & (BUCKETS - 1)) as usize;
+        let place = place(self.current);
         let index = self.heads[place];
         if index != NONE {
             return Some((place, index));
@@ -205,55 +236,71 @@ impl<E: Copy> Calendar<E> {
     /// Moves on to the first bucket that holds anything.
     #[inline(never)]
     fn advance(&mut self) -> Option<(usize, u32)> {
-        if self.near > 0 {
-            self.current = self.first_occupied();
-        } else if self.far.is_empty() {
+        if self.near == 0 && !self.open_next() {
             return None;
-        } else {
-            self.current = self.far_from;
         }
-        if self.far_from < self.current.saturating_add(BUCKETS) {
-            self.take_from_far();
-        }
-        let place = (self.current & (BUCKETS - 1)) as usize;
+        self.current = self.first_occupied();
+        let place = place(self.current);
         Some((place, self.heads[place]))
     }
 
-    /// The first bucket from `current` on that holds anything; there is one.
+    /// The first bucket of the open page from `current` on that holds anything; there is one.
     #[inline]
     fn first_occupied(&self) -> u64 {
-        let start = (self.current & (BUCKETS - 1)) as usize;
+        let start = place(self.current);
         let mut word = start / 64;
         let mut bits = self.occupied[word] & (u64::MAX << (start % 64));
-        if bits != 0 {
-            return self.current + u64::from(bits.trailing_zeros()) - (start % 64) as u64;
-        }
-        for _ in 0..=WORDS {
-            if bits != 0 {
-                let place = word as u64 * 64 + u64::from(bits.trailing_zeros());
-                return self.current + (place.wrapping_sub(start as u64) & (BUCKETS - 1));
-            }
-            word = (word + 1) % WORDS;
+        while bits == 0 && word + 1 < WORDS {
+            word += 1;
             bits = self.occupied[word];
         }
-        self.current
+        let found = word as u64 * 64 + u64::from(bits.trailing_zeros());
+        self.current - start as u64 + found
     }
 
+    /// Opens the next page that holds anything, the open one being empty. Returns whether there is any.
+    fn open_next(&mut self) -> bool {
+        let open = self.current >> PAGE_SHIFT;
+        self.current = if self.later > 0 {
+            #[allow(clippy::cast_possible_truncation)]
+            let turned = self.pages_filled.rotate_right((open % PAGES) as u32);
+            (open + u64::from(turned.trailing_zeros())) << PAGE_SHIFT
+        } else if self.far.is_empty() {
+            return false;
+        } else {
+            self.far_from
+        };
+        self.open_page();
+        self.take_from_far();
+        true
+    }
+
+    /// Puts the events of the page that has become the open one into its buckets.
+    fn open_page(&mut self) {
+        let page = place(self.current >> PAGE_SHIFT) % PAGES as usize;
+        let mut index = std::mem::replace(&mut self.pages[page], NONE);
+        self.pages_filled &= !(1 << page);
+        while let Some(entry) = self.entries.get(index as usize) {
+            let next = entry.next;
+            let key = (entry.at, entry.tie_high, entry.tie_low);
+            self.file_near(index, key.0 >> self.shift, key);
+            self.later -= 1;
+            index = next;
+        }
+    }
+
+    /// Takes in what is no further ahead any more than there are pages.
     fn take_from_far(&mut self) {
-        loop {
-            let next = self.far.next_key();
-            if next.at == Instant::NEVER && self.far.is_empty() {
-                self.far_from = u64::MAX;
-                return;
-            }
-            let bucket = (next.at.0 >> self.shift).max(self.current);
-            if bucket - self.current >= BUCKETS {
-                self.far_from = bucket;
-                return;
-            }
-            if let Some((key, event)) = self.far.pop() {
-                self.insert(bucket, key, event);
-            }
+        let end = (self.current >> PAGE_SHIFT) + PAGES;
+        while self.far_from >> PAGE_SHIFT < end
+            && let Some((_, index)) = self.far.pop()
+        {
+            self.refile(index);
+            self.far_from = if self.far.is_empty() {
+                u64::MAX
+            } else {
+                self.far.next_key().at.0 >> self.shift
+            };
         }
     }
 
@@ -268,35 +315,40 @@ impl<E: Copy> Calendar<E> {
             return;
         }
         self.shift = shift;
-        let mut moved = Vec::with_capacity(self.near);
-        for head in self.heads.iter_mut() {
+        let mut moved = Vec::with_capacity(self.near + self.later);
+        for head in self.heads.iter_mut().chain(&mut self.pages) {
             let mut index = std::mem::replace(head, NONE);
             while let Some(entry) = self.entries.get(index as usize) {
-                moved.push((entry.key(), entry.event));
+                moved.push(index);
                 index = entry.next;
             }
         }
         self.occupied.fill(0);
-        self.entries.clear();
-        self.free = NONE;
-        self.near = 0;
+        self.pages_filled = 0;
+        (self.near, self.later) = (0, 0);
         self.current = self.last >> shift;
-        self.far_from = match self.far.next_key() {
-            key if self.far.is_empty() && key == Key::NEVER => u64::MAX,
-            key => key.at.0 >> shift,
+        self.far_from = if self.far.is_empty() {
+            u64::MAX
+        } else {
+            self.far.next_key().at.0 >> shift
         };
-        for (key, event) in moved {
-            self.push(key, event);
+        for index in moved {
+            self.refile(index);
         }
-        if self.far_from < self.current.saturating_add(BUCKETS) {
-            self.take_from_far();
-        }
+        self.take_from_far();
+    }
+
+    /// Puts an entry that is in no list where it belongs now.
+    fn refile(&mut self, index: u32) {
+        let entry = &self.entries[index as usize];
+        let key = (entry.at, entry.tie_high, entry.tie_low);
+        self.file(index, key);
     }
 
     /// Number of events held.
     #[must_use]
     pub fn len(&self) -> usize {
-        self.near + self.far.len()
+        self.near + self.later + self.far.len()
     }
 
     /// Whether none is held.
@@ -304,6 +356,13 @@ impl<E: Copy> Calendar<E> {
     pub fn is_empty(&self) -> bool {
         self.len() == 0
     }
+}
+
+/// Place of a bucket on its page.
+#[inline]
+#[allow(clippy::cast_possible_truncation)]
+const fn place(bucket: u64) -> usize {
+    (bucket % BUCKETS) as usize
 }
 
 impl<E: Copy> Default for Calendar<E> {
@@ -326,12 +385,17 @@ mod tests {
             let mut heap = EventQueue::with_capacity(16);
             let (mut now, mut number) = (0_u64, 0_u64);
             let mut widths = Vec::new();
+            let (mut later, mut far) = (false, false);
             for step in 0..400_000_u64 {
                 let scale = (scale >> (step / 100_000 * 7)).max(1);
                 let word = mix64(step ^ scale << 1);
                 if word % 5 < 2 || heap.is_empty() {
-                    // Ties in time on purpose, and now and then something far away.
-                    let spread = if word % 1_000 < 2 { scale << 12 } else { scale };
+                    // Ties in time on purpose, now and then something some pages on, and rarely beyond all of them.
+                    let spread = match word % 10_000 {
+                        0..10 => (scale << 22).min(1 << 54),
+                        10..40 => scale << 12,
+                        _ => scale,
+                    };
                     let at = now + (word >> 8) % spread / 4 * 4;
                     let key = Key {
                         at: Instant(at),
@@ -351,8 +415,14 @@ mod tests {
                 if widths.last() != Some(&calendar.shift) {
                     widths.push(calendar.shift);
                 }
+                later |= calendar.later > 0;
+                far |= !calendar.far.is_empty();
             }
             assert!(widths.len() > 1, "the width never changed at scale {scale}");
+            assert!(
+                later && far,
+                "no page to come, or nothing beyond, at {scale}"
+            );
             while let Some(expected) = heap.pop() {
                 assert_eq!(calendar.pop(), Some(expected));
             }

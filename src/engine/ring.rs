@@ -47,10 +47,16 @@ impl<T: Copy> Ring<T> {
     }
 
     /// Adds an entry at the end.
-    #[inline]
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // An entry goes straight to its place; passed on whole, it would wait in memory.
     pub fn push(&mut self, entry: T) {
         if self.len == self.slots.len() {
-            self.grow(entry);
+            if self.slots.is_empty() {
+                self.slots.push(entry);
+                self.len = 1;
+                return;
+            }
+            self.grow();
         }
         let place = self.place(self.len);
         self.slots[place] = entry;
@@ -62,11 +68,13 @@ impl<T: Copy> Ring<T> {
         self.head.wrapping_add(position) & self.slots.len().wrapping_sub(1)
     }
 
+    /// Doubles the places; there is one at least.
     #[cold]
-    fn grow(&mut self, filler: T) {
-        let mut slots = Vec::with_capacity((2 * self.len).max(8));
+    fn grow(&mut self) {
+        let places = 2 * self.slots.len();
+        let mut slots = Vec::with_capacity(places);
         slots.extend(self.iter());
-        slots.resize((2 * self.len).max(8).next_power_of_two(), filler);
+        slots.resize(places, self.slots[0]);
         self.slots = slots;
         self.head = 0;
     }
@@ -104,14 +112,23 @@ impl<T: Copy> Ring<T> {
     #[inline]
     pub fn pop(&mut self) -> Option<T> {
         let first = self.get(0).copied()?;
-        self.len -= 1;
+        self.drop_first();
+        Some(first)
+    }
+
+    /// Takes the first entry, if there is one, away without looking at it.
+    #[inline]
+    pub fn drop_first(&mut self) {
+        let Some(rest) = self.len.checked_sub(1) else {
+            return;
+        };
+        self.len = rest;
         // An empty ring starts again in the place that is in the cache.
         self.head = if self.len == 0 {
             0
         } else {
             self.head.wrapping_add(1)
         };
-        Some(first)
     }
 
     /// Takes the last entry away.

@@ -33,7 +33,8 @@ impl<E: Copy> EventSet<E> for Calendar<E> {
         Self::new()
     }
 
-    #[inline]
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // As there.
     fn push(&mut self, key: Key, event: E) {
         Self::push(self, key, event);
     }
@@ -47,7 +48,8 @@ impl<E: Copy> EventSet<E> for Calendar<E> {
         Self::next_at(self)
     }
 
-    #[inline]
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // As there.
     fn pop(&mut self) -> Option<(Key, E)> {
         Self::pop(self)
     }

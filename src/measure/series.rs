@@ -14,7 +14,10 @@ pub const BINS: usize = 512;
 pub const FINEST_BIN: Duration = Duration(9_765_625);
 
 /// Peaks are taken over bins of this width: 20 ms.
-pub const PEAK_WINDOW: Duration = Duration(FINEST_BIN.0 << 11);
+pub const PEAK_WINDOW: Duration = Duration(FINEST_BIN.0 << PEAK_DOUBLED);
+
+/// How many times a bin has been doubled that is as wide.
+const PEAK_DOUBLED: u32 = 11;
 
 /// What a bin holds. The default is an empty bin.
 pub trait Cell: Copy + Default {
@@ -88,7 +91,8 @@ impl Cell for Peak {
 pub struct Series<C: Cell> {
     cells: Box<[C]>,
     used: usize,
-    width: u64,
+    /// A bin is so many times doubled from [`FINEST_BIN`] on: bins are found by shifts and a division by a constant.
+    doubled: u32,
     /// Start and index of the bin last used: the next value mostly falls into it, which saves a division.
     last_start: u64,
     last_index: usize,
@@ -110,7 +114,7 @@ impl<C: Cell> Series<C> {
         Self {
             cells: vec![C::default(); BINS].into_boxed_slice(),
             used: 0,
-            width: FINEST_BIN.0,
+            doubled: 0,
             last_start: 0,
             last_index: 0,
             reach: 0,
@@ -139,8 +143,8 @@ impl<C: Cell> Series<C> {
     /// on the way.
     #[must_use]
     pub fn reaching(mut self, end: Instant) -> Self {
-        while end.0.saturating_sub(1) / self.width >= BINS as u64 {
-            self.width *= 2;
+        while self.index_of(end.0.saturating_sub(1)) >= BINS as u64 {
+            self.doubled += 1;
         }
         self
     }
@@ -149,7 +153,7 @@ impl<C: Cell> Series<C> {
     /// than that; `None` as long as the bins themselves tell. Values must have come in order of time.
     #[must_use]
     pub fn peak(&self) -> Option<C> {
-        (self.width > PEAK_WINDOW.0).then(|| {
+        (self.doubled > PEAK_DOUBLED).then(|| {
             let mut peak = self.peak;
             if let Some(piece) = self.piece() {
                 peak.raise(&piece);
@@ -162,7 +166,7 @@ impl<C: Cell> Series<C> {
     fn piece(&self) -> Option<C> {
         let (from, to) = self.window;
         let whole = self.last_start >= from && self.last_start.saturating_add(PEAK_WINDOW.0) <= to;
-        (self.width > PEAK_WINDOW.0 && self.reach > 0 && whole)
+        (self.doubled > PEAK_DOUBLED && self.reach > 0 && whole)
             .then(|| self.cells[self.last_index].since(&self.before))
     }
 
@@ -189,19 +193,29 @@ impl<C: Cell> Series<C> {
         if let Some(piece) = self.piece() {
             self.peak.raise(&piece);
         }
-        self.widen_to(t);
-        let index = t.0 / self.width;
-        let length = self.width.min(PEAK_WINDOW.0);
-        self.last_start = t.0 / length * length;
-        self.last_index = index as usize;
-        self.reach = length;
+        if self.index_of(t.0) >= BINS as u64 {
+            self.widen_to(t);
+        }
+        // Both by pieces, which are the bins themselves unless those are wide.
+        let doubled = self.doubled.min(PEAK_DOUBLED);
+        let piece = (t.0 >> doubled) / FINEST_BIN.0;
+        self.last_start = (piece * FINEST_BIN.0) << doubled;
+        self.last_index = (piece >> (self.doubled - doubled)) as usize;
+        self.reach = FINEST_BIN.0 << doubled;
         self.before = self.cells[self.last_index];
         self.used = self.used.max(self.last_index + 1);
     }
 
+    /// Which bin of the present width holds an instant.
+    #[inline]
+    const fn index_of(&self, t: u64) -> u64 {
+        (t >> self.doubled) / FINEST_BIN.0
+    }
+
     /// Widens the bins until the instant `t` has one.
+    #[cold]
     fn widen_to(&mut self, t: Instant) {
-        while t.0 / self.width >= BINS as u64 {
+        while self.index_of(t.0) >= BINS as u64 {
             self.widen();
         }
     }
@@ -209,7 +223,7 @@ impl<C: Cell> Series<C> {
     /// Merges neighbours pairwise and doubles the width. The width stays far below 2^64: a series of
     /// bins of 2^55.2 ps already reaches past the last instant that can be written.
     fn widen(&mut self) {
-        if self.width == PEAK_WINDOW.0 {
+        if self.doubled == PEAK_DOUBLED {
             self.note_peaks();
         }
         for pair in 0..BINS / 2 {
@@ -219,7 +233,7 @@ impl<C: Cell> Series<C> {
         }
         self.cells[BINS / 2..].fill(C::default());
         self.used = self.used.div_ceil(2);
-        self.width *= 2;
+        self.doubled += 1;
         self.reach = 0;
     }
 
@@ -227,8 +241,9 @@ impl<C: Cell> Series<C> {
     fn note_peaks(&mut self) {
         let (from, to) = self.window;
         for (index, cell) in self.cells[..self.used].iter().enumerate() {
-            let start = index as u64 * self.width;
-            if start >= from && start + self.width <= to {
+            let width = self.width().0;
+            let start = index as u64 * width;
+            if start >= from && start + width <= to {
                 self.peak.raise(cell);
             }
         }
@@ -237,7 +252,7 @@ impl<C: Cell> Series<C> {
     /// The width of every bin.
     #[must_use]
     pub const fn width(&self) -> Duration {
-        Duration(self.width)
+        Duration(FINEST_BIN.0 << self.doubled)
     }
 
     /// The bins from instant zero to the last one touched.
@@ -251,7 +266,7 @@ impl<C: Cell> Series<C> {
     pub fn merge_to(&self, width: Duration) -> Vec<C> {
         let mut group = 1;
         // 2^9 bins merge into one: nothing wider says more.
-        while group < BINS && (group as u64).saturating_mul(self.width) < width.0 {
+        while group < BINS && (group as u64).saturating_mul(self.width().0) < width.0 {
             group *= 2;
         }
         let merge = |cells: &[C]| {
@@ -264,7 +279,7 @@ impl<C: Cell> Series<C> {
 
     /// Takes in the bins of `other`, time by time; the narrower of the two is widened first.
     pub fn absorb(&mut self, other: &Self) {
-        while self.width < other.width {
+        while self.doubled < other.doubled {
             self.widen();
         }
         for (index, cell) in other.merge_to(self.width()).iter().enumerate() {
@@ -277,7 +292,7 @@ impl<C: Cell> Series<C> {
 /// Equal when the bins are, wherever the last value fell.
 impl<C: Cell + PartialEq> PartialEq for Series<C> {
     fn eq(&self, other: &Self) -> bool {
-        self.width == other.width && self.bins() == other.bins()
+        self.doubled == other.doubled && self.bins() == other.bins()
     }
 }
 
@@ -301,7 +316,7 @@ fn over_bins<C: Cell>(
     }
     // The last instant fixes the width for the whole walk.
     let last = Instant(end.0 - 1);
-    if last.0 / series.width >= BINS as u64 {
+    if series.index_of(last.0) >= BINS as u64 {
         if let Some(piece) = series.piece() {
             series.peak.raise(&piece);
         }

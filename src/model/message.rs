@@ -97,6 +97,8 @@ impl<E: Executor> World<'_, E> {
     }
 
     /// A frame has arrived at the port that it was sent to.
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // One place of each executor needs it; passed on whole, a frame would wait in memory.
     pub(super) fn taken_in(&mut self, frame: Frame, port: NodeId) {
         if frame.spoilt == Spoilt::Yes {
             self.tally.discarded += 1;

@@ -15,6 +15,7 @@ pub(super) use plain::PlainLinks;
 pub use port::{Admission, Class, Discipline, Gate, InOrder, NoGate, Open};
 pub(super) use rings::{AT_A_STROKE, Coming, Rings, Streams, Until};
 
+use super::attempt::NONE;
 use super::compile::{Compiled, Run, Watch};
 use super::tally::DirectionTally;
 use super::world::Event;
@@ -70,6 +71,7 @@ pub(crate) enum Spoilt {
 
 /// A frame on a direction, and its times there.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(align(64))]
 pub struct Flight {
     pub(crate) frame: Frame,
     pub(crate) ready: Instant,
@@ -78,6 +80,25 @@ pub struct Flight {
     /// Ready at the next hop, or arrived at the last.
     pub(crate) handover: Instant,
 }
+
+/// No frame. A flight comes with a word beside it that says whether it is one: as an `Option` it would be told by a byte of the
+/// frame, and be copied in pieces.
+pub(super) const NOTHING: Flight = Flight {
+    frame: Frame {
+        tie: 0,
+        attempt: NONE,
+        flow: 0,
+        run: 0,
+        hop: 0,
+        kind: FrameKind::Ack,
+        spoilt: Spoilt::No,
+        onward: Onward::Store,
+    },
+    ready: Instant::ZERO,
+    start: Instant::ZERO,
+    end: Instant::ZERO,
+    handover: Instant::ZERO,
+};
 
 /// The times of a frame on a direction.
 #[derive(Clone, Copy, Debug)]
@@ -163,15 +184,15 @@ pub trait Links: std::fmt::Debug {
         unreachable!("{frame:?} of {runs:?}, ready at {ready:?}, over {over:?} one by one");
     }
 
-    /// Handles an event of a direction's own; `word` is what was planned with it. Returns the frame that
-    /// is handed over now, if one is.
+    /// Handles an event of a direction's own; `word` is what was planned with it. Returns whether a frame is
+    /// handed over now, and which.
     fn step(
         &mut self,
         compiled: &Compiled,
         now: Instant,
         event: (DirectionId, u32),
         events: &mut impl EventSet<Event>,
-    ) -> Option<Flight>;
+    ) -> (bool, Flight);
 
     /// One more part that `direction` depends on is lost at `now`. Frames lost are pushed to `lost`, the
     /// first in front.

@@ -70,7 +70,8 @@ const _: () = assert!(std::mem::size_of::<Way>() == 8);
 
 impl<E: Executor> World<'_, E> {
     /// Sends a frame that is ready now on from `node`.
-    #[inline]
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // Part of each hop of each frame, which is changed and stays in registers.
     pub(crate) fn send(&mut self, frame: Frame, node: NodeId) {
         let Some(over) = self.way(&frame, node) else {
             self.send_otherwise(frame, node);
@@ -80,7 +81,8 @@ impl<E: Executor> World<'_, E> {
     }
 
     /// Sends a frame that is ready now on over a direction.
-    #[inline]
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // The same.
     pub(crate) fn send_over(&mut self, over: (DirectionId, Onward), frame: Frame) {
         self.tally.frame_hops += 1;
         match self

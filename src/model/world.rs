@@ -370,10 +370,10 @@ impl<'a, E: Executor> World<'a, E> {
         match event {
             Event::Link { direction, word } => {
                 let event = (direction, word);
-                let flight = self
-                    .net
-                    .step(self.compiled, self.now, event, &mut self.queue);
-                if let Some(flight) = flight {
+                let (is_over, flight) =
+                    self.net
+                        .step(self.compiled, self.now, event, &mut self.queue);
+                if is_over {
                     if E::Links::IN_FLOW {
                         let to = self.compiled.hops[direction.index()].to;
                         self.taken_in(flight.frame, to);

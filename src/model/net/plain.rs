@@ -6,8 +6,8 @@
 
 use super::port::{Admission, Discipline, Gate, Port};
 use super::{
-    DirectionTally, FEW, Flight, Frame, Links, LostFrame, Offered, Onward, ReceiverGone, Spoilt,
-    busy, overlap,
+    DirectionTally, FEW, Flight, Frame, Links, LostFrame, NOTHING, Offered, Onward, ReceiverGone,
+    Spoilt, busy, overlap,
 };
 use crate::engine::{EventSet, Key};
 use crate::model::attempt::tie;
@@ -64,6 +64,46 @@ pub struct PlainLinks<A, D, G> {
 }
 
 impl<A: Admission, D: Discipline, G: Gate> PlainLinks<A, D, G> {
+    /// Handles an event. Returns the frame that is handed over now, if one is.
+    fn happens(
+        &mut self,
+        compiled: &Compiled,
+        now: Instant,
+        (direction, word): (DirectionId, u32),
+        events: &mut impl EventSet<Event>,
+    ) -> Option<Flight> {
+        let (serial, what) = (word & !3, word & 3);
+        let own = &mut self.directions[direction.index()];
+        if what == OPENS {
+            if own.opening == Some(serial) {
+                self.begin(compiled, now, direction, events);
+            }
+            return None;
+        }
+        // Lost in the meantime: nothing happens.
+        let position = own.sent.iter().position(|sent| sent.serial == serial)?;
+        let flight = own.sent[position].flight;
+        match what {
+            END => {
+                assert_eq!(own.sending, Some(serial), "one transmission at a time");
+                own.sending = None;
+                self.begin(compiled, now, direction, events);
+            }
+            ARRIVED => {
+                own.sent[position].arrived = true;
+                self.record_arrival(compiled, direction, &flight);
+            }
+            _ => own.sent[position].handed = true,
+        }
+        let own = &mut self.directions[direction.index()];
+        let position = own.sent.iter().position(|sent| sent.serial == serial)?;
+        let sent = &own.sent[position];
+        if sent.arrived && sent.handed && own.sending != Some(serial) {
+            own.sent.remove(position);
+        }
+        (what == HANDOVER).then_some(flight)
+    }
+
     fn bytes(compiled: &Compiled, frame: &Frame, direction: DirectionId) -> u64 {
         u64::from(compiled.time(frame.run, direction).bytes)
     }
@@ -227,39 +267,11 @@ impl<A: Admission, D: Discipline, G: Gate> Links for PlainLinks<A, D, G> {
         &mut self,
         compiled: &Compiled,
         now: Instant,
-        (direction, word): (DirectionId, u32),
+        event: (DirectionId, u32),
         events: &mut impl EventSet<Event>,
-    ) -> Option<Flight> {
-        let (serial, what) = (word & !3, word & 3);
-        let own = &mut self.directions[direction.index()];
-        if what == OPENS {
-            if own.opening == Some(serial) {
-                self.begin(compiled, now, direction, events);
-            }
-            return None;
-        }
-        // Lost in the meantime: nothing happens.
-        let position = own.sent.iter().position(|sent| sent.serial == serial)?;
-        let flight = own.sent[position].flight;
-        match what {
-            END => {
-                assert_eq!(own.sending, Some(serial), "one transmission at a time");
-                own.sending = None;
-                self.begin(compiled, now, direction, events);
-            }
-            ARRIVED => {
-                own.sent[position].arrived = true;
-                self.record_arrival(compiled, direction, &flight);
-            }
-            _ => own.sent[position].handed = true,
-        }
-        let own = &mut self.directions[direction.index()];
-        let position = own.sent.iter().position(|sent| sent.serial == serial)?;
-        let sent = &own.sent[position];
-        if sent.arrived && sent.handed && own.sending != Some(serial) {
-            own.sent.remove(position);
-        }
-        (what == HANDOVER).then_some(flight)
+    ) -> (bool, Flight) {
+        let flight = self.happens(compiled, now, event, events);
+        flight.map_or((false, NOTHING), |flight| (true, flight))
     }
 
     fn lose(

@@ -12,42 +12,37 @@ mod track;
 
 pub(in crate::model) use streams::{AT_A_STROKE, Coming, Streams, Until};
 
-use account::{Account, Arrived, Asked, by_direction};
+use account::{Account, Arrived, Asked, GROUP, by_direction};
 use lane::{Lane, count};
 
 use super::port::{Admission, Discipline, Gate, Port};
 use super::{
-    DirectionTally, FEW, Flight, Frame, Links, LostFrame, Offered, Onward, ReceiverGone, Spoilt,
-    busy, overlap,
+    DirectionTally, FEW, Flight, Frame, Links, LostFrame, NOTHING, Offered, Onward, ReceiverGone,
+    Spoilt, busy, overlap,
 };
 use crate::engine::{EventSet, Key};
-use crate::model::compile::{Compiled, Watch};
+use crate::model::compile::{Compiled, FrameTime, Watch};
 use crate::model::world::Event;
 use crate::topology::DirectionId;
 use crate::unit::{Duration, Instant};
 
 /// All link directions of a run, as rings.
 ///
-/// On a site of many directions frames that have arrived are counted in batches, put in order of direction
-/// first: the figures of each, which have left the caches, are fetched once for several frames.
+/// On a site of many directions frames that have arrived are counted in batches, those of some neighbouring directions
+/// together and in order of direction: the figures of each, which have left the caches, are fetched once for several frames.
 #[derive(Debug)]
 pub struct Rings<A, D, G> {
     lanes: Vec<Lane>,
     ports: Vec<Port<A, D, G>>,
     accounts: Vec<Account>,
-    arrived: Vec<Arrived>,
-    /// Frames in a batch; 0 where each is counted at once.
-    batch: usize,
-    /// Places of a batch in order of direction, and where each direction's begin.
-    order: Vec<u32>,
-    begins: Vec<u32>,
+    /// By group of directions: frames that have arrived and are still to be counted. Empty where each is counted at once.
+    arrived: Vec<Vec<Arrived>>,
     window: (Instant, Instant),
     in_flight: u64,
 }
 
-/// Frames in a batch for each direction, and most in all.
-const BATCH_EACH: usize = 8;
-const BATCH_MAX: usize = 1 << 18;
+/// Frames in a batch: so many for each direction of a group.
+const BATCH: usize = 8 * GROUP;
 
 impl<A: Admission, D: Discipline, G: Gate> Rings<A, D, G> {
     /// Counts a frame that has arrived: at once, or in the next batch.
@@ -60,7 +55,7 @@ impl<A: Admission, D: Discipline, G: Gate> Rings<A, D, G> {
         flight: &Flight,
         asked: Asked,
     ) {
-        if self.batch > 0 {
+        if !self.arrived.is_empty() {
             self.count_later(compiled, direction, flight, asked);
             return;
         }
@@ -71,6 +66,8 @@ impl<A: Admission, D: Discipline, G: Gate> Rings<A, D, G> {
         account.record(time, &frame, lane.latency, asked, self.window);
     }
 
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // Only what is kept of a flight is touched.
     fn count_later(
         &mut self,
         compiled: &Compiled,
@@ -79,44 +76,55 @@ impl<A: Admission, D: Discipline, G: Gate> Rings<A, D, G> {
         asked: Asked,
     ) {
         if asked == Asked::Already {
-            self.count_alone(compiled, direction, flight);
+            self.count_alone(compiled, direction, Arrived::new(direction, flight));
             return;
         }
-        self.arrived.push(Arrived::new(direction, flight));
-        if self.arrived.len() >= self.batch {
-            self.settle(compiled);
+        let group = direction.index() / GROUP;
+        let arrived = &mut self.arrived[group];
+        arrived.push(Arrived::new(direction, flight));
+        if arrived.len() >= BATCH {
+            self.settle(compiled, group);
         }
     }
 
     /// Counts a frame whose time has been asked for already: a fault found it on its way.
     #[cold]
-    fn count_alone(&mut self, compiled: &Compiled, direction: DirectionId, flight: &Flight) {
-        self.settle(compiled);
+    fn count_alone(&mut self, compiled: &Compiled, direction: DirectionId, frame: Arrived) {
+        self.settle_for(compiled, direction);
         let lane = &self.lanes[direction.index()];
-        let time = compiled.time_on(flight.frame.run, lane.class);
-        let frame = Arrived::new(direction, flight);
+        let time = compiled.time_on(frame.run, lane.class);
         let account = &mut self.accounts[direction.index()];
         account.record(time, &frame, lane.latency, Asked::Already, self.window);
     }
 
-    /// Counts all frames that have arrived and are not counted yet.
+    /// Counts all frames of a direction that have arrived and are not counted yet.
+    fn settle_for(&mut self, compiled: &Compiled, direction: DirectionId) {
+        if !self.arrived.is_empty() {
+            self.settle(compiled, direction.index() / GROUP);
+        }
+    }
+
+    /// Counts all frames of a group that have arrived and are not counted yet.
     #[inline(never)]
-    fn settle(&mut self, compiled: &Compiled) {
+    fn settle(&mut self, compiled: &Compiled, group: usize) {
+        let mut arrived = std::mem::take(&mut self.arrived[group]);
         let mut record = |frame: &Arrived| {
             let lane = &self.lanes[frame.direction as usize];
             let time = compiled.time_on(frame.run, lane.class);
             let account = &mut self.accounts[frame.direction as usize];
             account.record(time, frame, lane.latency, Asked::Now, self.window);
         };
-        if self.arrived.len() < self.begins.len() {
-            self.arrived.iter().for_each(&mut record);
+        if arrived.len() < GROUP {
+            arrived.iter().for_each(&mut record);
         } else {
-            by_direction(&self.arrived, &mut self.begins, &mut self.order);
-            for place in &self.order[..self.arrived.len()] {
-                record(&self.arrived[*place as usize]);
+            let mut order = [0; BATCH];
+            by_direction(&arrived, &mut order);
+            for place in &order[..arrived.len()] {
+                record(&arrived[usize::from(*place)]);
             }
         }
-        self.arrived.clear();
+        arrived.clear();
+        self.arrived[group] = arrived;
     }
 
     /// Counts the frames at the front of a direction that have been handed on and have fully arrived.
@@ -190,9 +198,18 @@ impl<A: Admission, D: Discipline, G: Gate> Rings<A, D, G> {
         }
     }
 
+    /// Counts a frame that a direction does not take.
+    #[cold]
+    fn drop(&mut self, direction: DirectionId, time: &FrameTime, ready: Instant) {
+        let tally = &mut self.accounts[direction.index()].tally;
+        tally.asked_series.at(ready).0 += time.ser;
+        tally.dropped += 1;
+        tally.dropped_bytes += u64::from(time.bytes);
+    }
+
     /// Counts the time that everything on a direction asks for: what follows may change it.
     fn ask_ahead(&mut self, compiled: &Compiled, direction: DirectionId) {
-        self.settle(compiled);
+        self.settle_for(compiled, direction);
         let lane = &mut self.lanes[direction.index()];
         let tally = &mut self.accounts[direction.index()].tally;
         for flight in lane.ring.iter().skip(lane.asked as usize) {
@@ -209,27 +226,21 @@ impl<A: Admission, D: Discipline, G: Gate> Links for Rings<A, D, G> {
         let hops = compiled.hops.iter().enumerate();
         let directions = hops.len();
         let few = directions <= FEW;
-        let batch = if few {
-            0
-        } else {
-            (BATCH_EACH * directions).min(BATCH_MAX)
-        };
+        let groups = if few { 0 } else { directions.div_ceil(GROUP) };
         Self {
             ports: Port::all(compiled),
             lanes: hops
-                .map(|(index, hop)| Lane::new(hop, gone(index)))
+                .map(|(index, hop)| Lane::new(hop, gone(index), few))
                 .collect(),
             accounts: vec![Account::new(watch, few); directions],
-            arrived: Vec::with_capacity(batch),
-            batch,
-            order: vec![0; batch],
-            begins: if few { Vec::new() } else { vec![0; directions] },
+            arrived: (0..groups).map(|_| Vec::with_capacity(BATCH)).collect(),
             window: (watch.from, watch.to),
             in_flight: 0,
         }
     }
 
-    #[inline]
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // Where a frame is changed and passed on it is in registers; passed whole, it would wait in memory.
     fn offer(
         &mut self,
         compiled: &Compiled,
@@ -244,22 +255,19 @@ impl<A: Admission, D: Discipline, G: Gate> Links for Rings<A, D, G> {
         lane.offered_bytes += u64::from(time.bytes);
         let port = &self.ports[direction.index()];
         if lane.gone > 0 || !port.admits(|| lane.waiting(ready)) {
-            let tally = &mut self.accounts[direction.index()].tally;
-            tally.asked_series.at(ready).0 += time.ser;
-            tally.dropped += 1;
-            tally.dropped_bytes += u64::from(time.bytes);
+            self.drop(direction, time, ready);
             return Offered::Dropped;
         }
         let start = port.begins(ready.max(lane.free), time.ser);
         let end = start + Duration(time.ser);
-        let mut flight = Flight {
-            frame,
+        let handover = lane.handed_on(onward, time, start, end);
+        let flight = Flight {
+            frame: Frame { onward, ..frame },
             ready,
             start,
             end,
-            handover: lane.handed_on(onward, time, start, end),
+            handover,
         };
-        flight.frame.onward = onward;
         self.in_flight += 1;
         if !Port::<A, D, G>::USUAL {
             self.take_in(compiled, direction, flight, events);
@@ -268,26 +276,20 @@ impl<A: Admission, D: Discipline, G: Gate> Links for Rings<A, D, G> {
         lane.free = end;
         if let Some(last) = lane.ring.last() {
             assert!(
-                last.handover <= flight.handover,
+                last.handover <= handover,
                 "frames of a direction are handed over in order"
             );
         }
         lane.ring.push(flight);
         if start > ready {
-            lane.note_started(ready);
-            if ready >= self.window.0 && ready < self.window.1 {
-                let (waiting, ahead) =
-                    (count(lane.ring.len()) - lane.started, start.since(ready).0);
-                lane.queue_max = lane.queue_max.max(waiting);
-                lane.ahead_max = lane.ahead_max.max(ahead);
-            }
+            lane.note_waiting((ready, start), self.window);
         } else {
             // On an idle wire everything has started.
             lane.started = count(lane.ring.len());
         }
         if count(lane.ring.len()) == lane.handed + 1 {
             let key = Key {
-                at: flight.handover,
+                at: handover,
                 tie: frame.tie,
             };
             let word = lane.ticket;
@@ -303,12 +305,14 @@ impl<A: Admission, D: Discipline, G: Gate> Links for Rings<A, D, G> {
         now: Instant,
         (direction, ticket): (DirectionId, u32),
         events: &mut impl EventSet<Event>,
-    ) -> Option<Flight> {
+    ) -> (bool, Flight) {
         let lane = &mut self.lanes[direction.index()];
         if lane.ticket != ticket {
-            return None;
+            return (false, NOTHING);
         }
-        let flight = *lane.ring.get(lane.handed as usize)?;
+        let Some(flight) = lane.ring.get(lane.handed as usize).copied() else {
+            return (false, NOTHING);
+        };
         self.in_flight -= 1;
         if lane.handed == 0 && flight.end + lane.latency <= now {
             // The usual case: it has arrived whole, and nothing before it is still to arrive.
@@ -320,7 +324,7 @@ impl<A: Admission, D: Discipline, G: Gate> Links for Rings<A, D, G> {
             lane.plan(direction, events);
             self.retire(compiled, direction, now, Bound::Reached);
         }
-        Some(flight)
+        (true, flight)
     }
 
     fn lose(
@@ -435,7 +439,9 @@ impl<A: Admission, D: Discipline, G: Gate> Links for Rings<A, D, G> {
     }
 
     fn close(&mut self, compiled: &Compiled, now: Instant) -> Vec<DirectionTally> {
-        self.settle(compiled);
+        for group in 0..self.arrived.len() {
+            self.settle(compiled, group);
+        }
         let window = self.window;
         let lanes = std::mem::take(&mut self.lanes).into_iter();
         let accounts = std::mem::take(&mut self.accounts).into_iter();

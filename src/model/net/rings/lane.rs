@@ -1,7 +1,7 @@
 //! The frames of one direction.
 
 use super::super::port::{Admission, Discipline, Gate, Port};
-use super::super::{DirectionTally, Flight, Onward};
+use super::super::{DirectionTally, Flight, NOTHING, Onward};
 use super::account::Asked;
 use crate::engine::{EventSet, Key, Ring};
 use crate::model::compile::{Compiled, FrameTime, Hop};
@@ -12,6 +12,7 @@ use crate::unit::{Duration, Instant};
 /// The frames of one direction: what every frame touches, in two cache lines. What it counts is in its
 /// account, which on a large site has left the caches by the time the next frame comes.
 #[derive(Clone, Debug)]
+#[repr(align(128))] // Neighbouring lines are fetched together.
 pub(super) struct Lane {
     pub(super) ring: Ring<Flight>,
     pub(super) free: Instant,
@@ -40,10 +41,20 @@ pub(super) struct Lane {
 
 const _: () = assert!(std::mem::size_of::<Lane>() <= 128);
 
+/// Places for frames of a direction, from the start.
+const PLACES: usize = 8;
+
 impl Lane {
-    pub(super) fn new(hop: &Hop, gone: u32) -> Self {
+    /// A direction without frames. On a site of `few` directions each has places for some from the start; on a large one what lies
+    /// close together is found in the caches, and most never have more than one.
+    pub(super) fn new(hop: &Hop, gone: u32, few: bool) -> Self {
+        let ring = if few {
+            Ring::with_places(PLACES, NOTHING)
+        } else {
+            Ring::new()
+        };
         Self {
-            ring: Ring::new(),
+            ring,
             free: Instant::ZERO,
             latency: hop.latency,
             passing: hop.latency + hop.delay,
@@ -105,6 +116,21 @@ impl Lane {
         }
     }
 
+    /// Takes note of a frame that is last and waits from its first instant to its second.
+    #[inline]
+    pub(super) fn note_waiting(
+        &mut self,
+        (ready, start): (Instant, Instant),
+        window: (Instant, Instant),
+    ) {
+        self.note_started(ready);
+        if ready >= window.0 && ready < window.1 {
+            let (waiting, ahead) = (count(self.ring.len()) - self.started, start.since(ready).0);
+            self.queue_max = self.queue_max.max(waiting);
+            self.ahead_max = self.ahead_max.max(ahead);
+        }
+    }
+
     /// Frames that have not begun.
     pub(super) fn waiting(&mut self, now: Instant) -> usize {
         self.note_started(now);
@@ -138,7 +164,7 @@ impl Lane {
     /// Takes the first entry out of the ring.
     #[inline]
     pub(super) fn leave(&mut self) -> Asked {
-        self.ring.pop();
+        self.ring.drop_first();
         self.started = self.started.saturating_sub(1);
         if self.asked == 0 {
             return Asked::Now;

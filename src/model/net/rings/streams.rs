@@ -10,11 +10,10 @@ use super::account::Arrived;
 pub(crate) use super::track::Coming;
 use super::track::Track;
 use crate::engine::{EventSet, Key, Ring};
-use crate::model::attempt::NONE;
 use crate::model::compile::{Compiled, Hop, Run, Watch};
 use crate::model::net::{
-    DirectionTally, FEW, Flight, Frame, FrameKind, InOrder, Links, LostFrame, NoGate, Offered,
-    Onward, Open, ReceiverGone, Spoilt, Times,
+    DirectionTally, FEW, Flight, Frame, InOrder, Links, LostFrame, NOTHING, NoGate, Offered,
+    Onward, Open, ReceiverGone, Times,
 };
 use crate::model::order::{FlowOrder, Round};
 use crate::model::world::Event;
@@ -24,24 +23,6 @@ use std::ops::Range;
 
 /// Places for frames that wait to be counted, from the start: only the end of a run fills them.
 const RING_PLACES: usize = 64;
-
-/// What is in a place that nothing has used yet.
-const NOTHING: Flight = Flight {
-    frame: Frame {
-        tie: 0,
-        attempt: NONE,
-        flow: 0,
-        run: 0,
-        hop: 0,
-        kind: FrameKind::Ack,
-        spoilt: Spoilt::No,
-        onward: Onward::Store,
-    },
-    ready: Instant::ZERO,
-    start: Instant::ZERO,
-    end: Instant::ZERO,
-    handover: Instant::ZERO,
-};
 
 /// All link directions of a run, in the order of the flow.
 #[derive(Debug)]
@@ -399,19 +380,23 @@ impl Links for Streams {
         _: Instant,
         (direction, _): (DirectionId, u32),
         events: &mut impl EventSet<Event>,
-    ) -> Option<Flight> {
+    ) -> (bool, Flight) {
         let track = &mut self.tracks[direction.index()];
-        let Coming { frame, ready } = track.ended.pop()?;
+        let Some(Coming { frame, ready }) = track.ended.get(0).copied() else {
+            return (false, NOTHING);
+        };
+        track.ended.drop_first();
         if let Some(next) = track.ended.get(0) {
             plan(direction, next, track.out, events);
         }
-        Some(Flight {
+        let flight = Flight {
             frame,
             ready,
             start: ready,
             end: ready,
             handover: ready,
-        })
+        };
+        (true, flight)
     }
 
     fn lose(
