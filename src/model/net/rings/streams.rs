@@ -359,6 +359,8 @@ impl Links for Streams {
         Offered::Taken
     }
 
+    #[inline(always)]
+    #[allow(clippy::inline_always)] // One place calls it, for each message.
     fn offer_volley(
         &mut self,
         (direction, onward): (DirectionId, Onward),
