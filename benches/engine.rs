@@ -5,9 +5,12 @@
 //! Communications of the ACM 29, 1986). 128 live events are a small site, 10,000 a large one. The mean
 //! hold grows with their number, so that ten events happen in each microsecond whatever the number is: the
 //! time between events, not their number, is what a busy fabric fixes.
+//!
+//! A crowd: all events are due in one instant, and each is planned again for the next such instant, as timers of
+//! many paths are after a loss. The ring beside them: entries come and go, so many held at once.
 
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
-use halfloom::engine::{Calendar, Draws, EventQueue, Key, Tournament};
+use halfloom::engine::{Calendar, Draws, EventQueue, Key, Ring, Tournament};
 use halfloom::unit::Instant;
 use std::hint::black_box;
 
@@ -108,10 +111,71 @@ fn hold(criterion: &mut Criterion) {
     group.finish();
 }
 
+/// Time between two instants of a crowd, ps.
+const ROUND: u64 = 1_000_000_000;
+
+/// The key of an event of the round after `now`, its tie word as good as at random.
+const fn next_round(now: Instant, event: u64) -> Key {
+    Key {
+        at: Instant((now.0 / ROUND + 1) * ROUND),
+        tie: event.wrapping_mul(0x9e37_79b9_7f4a_7c15) as u128,
+    }
+}
+
+fn crowd(criterion: &mut Criterion) {
+    let mut group = criterion.benchmark_group("crowd");
+    group.throughput(Throughput::Elements(HOLDS));
+    for live in LIVE.map(|live| live as u64) {
+        let (mut calendar, mut heap) = (Calendar::new(), EventQueue::with_capacity(LIVE[1]));
+        for event in 0..live {
+            calendar.push(next_round(Instant::ZERO, event), event);
+            heap.push(next_round(Instant::ZERO, event), event);
+        }
+        group.bench_function(BenchmarkId::new("calendar", live), |b| {
+            b.iter(|| {
+                for _ in 0..HOLDS {
+                    if let Some((key, event)) = calendar.pop() {
+                        calendar.push(next_round(key.at, black_box(event)), event);
+                    }
+                }
+            });
+        });
+        group.bench_function(BenchmarkId::new("heap", live), |b| {
+            b.iter(|| {
+                for _ in 0..HOLDS {
+                    if let Some((key, event)) = heap.pop() {
+                        heap.push(next_round(key.at, black_box(event)), event);
+                    }
+                }
+            });
+        });
+    }
+    group.finish();
+}
+
+/// Entries of a ring as large as a frame on a link, by how many are held.
+fn ring(criterion: &mut Criterion) {
+    let mut group = criterion.benchmark_group("ring");
+    group.throughput(Throughput::Elements(HOLDS));
+    for held in [1_u64, 64] {
+        let mut ring: Ring<[u64; 8]> = Ring::new();
+        (0..held).for_each(|entry| ring.push([entry; 8]));
+        group.bench_function(BenchmarkId::new("push and pop", held), |b| {
+            b.iter(|| {
+                for entry in 0..HOLDS {
+                    ring.push(black_box([entry; 8]));
+                    black_box(ring.pop());
+                }
+            });
+        });
+    }
+    group.finish();
+}
+
 criterion_group! {
     name = benches;
     // Its plots would look for a font of the system; the printed figures are what is read.
     config = Criterion::default().without_plots();
-    targets = hold
+    targets = hold, crowd, ring
 }
 criterion_main!(benches);

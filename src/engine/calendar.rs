@@ -17,6 +17,8 @@ const FIRST_SHIFT: u32 = 15;
 const WIDEST_SHIFT: u32 = 50;
 /// Events taken between two looks at the width.
 const LOOK: u32 = 1 << 14;
+/// Most entries of a bucket that a new one is compared with.
+const WALK: usize = 32;
 /// No entry.
 const NONE: u32 = u32::MAX;
 
@@ -55,9 +57,10 @@ impl<E> Entry<E> {
 /// A page has so many buckets of time. Each bucket of the open page is a list in order and holds few events: its width,
 /// two to four times as long as that from event to event, follows the time between events. A page to come is one list in no
 /// order, put into buckets when it is opened.
-/// Push walks the list of one bucket, pop takes the first of the first bucket that holds any. Events beyond
-/// the pages wait in a heap and move in as time comes near. No allocation once there has been room for
-/// the most events ever held (R. Brown, "Calendar queues", Communications of the ACM 31, 1988; here with pages
+/// Push walks the list of one bucket, pop takes the first of the first bucket that holds any. What has many before it in its
+/// list, as where thousands of events are due in one instant, which no width parts, waits in a heap. Events beyond
+/// the pages wait in another and move in as time comes near. No allocation once there has been room for
+/// the most events ever held, but when the width changes (R. Brown, "Calendar queues", Communications of the ACM 31, 1988; here with pages
 /// and a heap for the far future instead of years; pages of lists as in G. Varghese and T. Lauck, "Hashed and
 /// hierarchical timing wheels", IEEE/ACM Transactions on Networking 5, 1997).
 #[derive(Debug)]
@@ -79,6 +82,8 @@ pub struct Calendar<E> {
     pages_filled: u64,
     /// Events on pages to come.
     later: usize,
+    /// Events that had too many before them in their lists.
+    crowd: EventQueue<u32>,
     /// Events of pages that are further ahead than there are pages.
     far: EventQueue<u32>,
     /// Bucket number of the first event in `far`.
@@ -105,6 +110,7 @@ impl<E: Copy> Calendar<E> {
             pages: [NONE; PAGES as usize],
             pages_filled: 0,
             later: 0,
+            crowd: EventQueue::with_capacity(1024),
             far: EventQueue::with_capacity(1024),
             far_from: u64::MAX,
             last: 0,
@@ -168,11 +174,17 @@ impl<E: Copy> Calendar<E> {
         let place = place(bucket);
         let mut before = NONE;
         let mut next = self.heads[place];
+        let mut walked = 0;
         while let Some(other) = self.entries.get(next as usize)
             && other.precedes(at, tie_high, tie_low)
         {
             before = next;
             next = other.next;
+            walked += 1;
+            if walked == WALK {
+                self.join_crowd(index);
+                return;
+            }
         }
         self.entries[index as usize].next = next;
         match self.entries.get_mut(before as usize) {
@@ -185,26 +197,41 @@ impl<E: Copy> Calendar<E> {
         self.near += 1;
     }
 
+    /// Puts an entry with those that have many before them.
+    #[cold]
+    fn join_crowd(&mut self, index: u32) {
+        self.crowd.push(self.entries[index as usize].key(), index);
+    }
+
     /// Key of the next event; [`Key::NEVER`] when there is none.
     #[inline]
     pub fn next_key(&mut self) -> Key {
-        self.first()
-            .map_or(Key::NEVER, |(_, index)| self.entries[index as usize].key())
+        let listed = self.first();
+        let listed = listed.map_or(Key::NEVER, |(_, index)| self.entries[index as usize].key());
+        listed.min(self.crowd.next_key())
     }
 
     /// When the next event is due; [`Instant::NEVER`] when there is none.
     #[inline]
     pub fn next_at(&mut self) -> Instant {
-        self.first().map_or(Instant::NEVER, |(_, index)| {
+        let listed = self.first().map_or(Instant::NEVER, |(_, index)| {
             Instant(self.entries[index as usize].at)
-        })
+        });
+        if self.crowd.is_empty() {
+            return listed;
+        }
+        listed.min(self.crowd.next_key().at)
     }
 
     /// Takes the next event.
     #[inline(always)]
     #[allow(clippy::inline_always)] // Handed over whole, it would wait in memory.
     pub fn pop(&mut self) -> Option<(Key, E)> {
-        let (place, index) = self.first()?;
+        let listed = self.first();
+        if !self.crowd.is_empty() && self.is_crowd_next(listed) {
+            return self.pop_crowd();
+        }
+        let (place, index) = listed?;
         let entry = &mut self.entries[index as usize];
         let taken = (entry.key(), entry.event);
         let next = std::mem::replace(&mut entry.next, self.free);
@@ -214,12 +241,36 @@ impl<E: Copy> Calendar<E> {
             self.occupied[place / 64] &= !(1 << (place % 64));
         }
         self.near -= 1;
-        self.last = taken.0.at.0;
+        self.took(taken.0.at);
+        Some(taken)
+    }
+
+    /// Takes note of an event that was taken.
+    #[inline]
+    fn took(&mut self, at: Instant) {
+        self.last = at.0;
         self.until_look -= 1;
         if self.until_look == 0 {
             self.look();
         }
-        Some(taken)
+    }
+
+    /// Whether the first of the crowd comes before the first of all lists.
+    #[cold]
+    fn is_crowd_next(&self, listed: Option<(usize, u32)>) -> bool {
+        let key = |(_, index): (usize, u32)| self.entries[index as usize].key();
+        listed.is_none_or(|listed| self.crowd.next_key() < key(listed))
+    }
+
+    /// Takes the first event of the crowd.
+    #[cold]
+    fn pop_crowd(&mut self) -> Option<(Key, E)> {
+        let (key, index) = self.crowd.pop()?;
+        let entry = &mut self.entries[index as usize];
+        let event = entry.event;
+        entry.next = std::mem::replace(&mut self.free, index);
+        self.took(key.at);
+        Some((key, event))
     }
 
     /// Place and entry of the least event.
@@ -348,7 +399,7 @@ impl<E: Copy> Calendar<E> {
     /// Number of events held.
     #[must_use]
     pub fn len(&self) -> usize {
-        self.near + self.later + self.far.len()
+        self.near + self.later + self.crowd.len() + self.far.len()
     }
 
     /// Whether none is held.
@@ -428,6 +479,61 @@ mod tests {
             }
             assert_eq!(calendar.pop(), None);
         }
+    }
+
+    /// Thousands of events of one instant, which no width of buckets parts: in order, and no list grows with their number.
+    #[test]
+    fn a_crowd_of_one_instant_leaves_in_order_and_is_no_list() {
+        let mut calendar = Calendar::new();
+        let mut heap = EventQueue::with_capacity(16);
+        let key = |at: u64, number: u64| Key {
+            at: Instant(at),
+            tie: u128::from(mix64(number)) << 32,
+        };
+        for number in 0..20_000 {
+            // Two crowds, one of them on a page to come, and a few between them.
+            let at = match number % 10 {
+                0..5 => 70_000,
+                5..9 => 500_000_000,
+                _ => 70_000 + number * 1_000,
+            };
+            calendar.push(key(at, number), number);
+            heap.push(key(at, number), number);
+        }
+        let mut number = 20_000;
+        let mut crowded = 0;
+        while let Some(expected) = heap.pop() {
+            assert_eq!(calendar.next_key(), expected.0);
+            assert_eq!(calendar.pop(), Some(expected));
+            // Each is planned again, in a crowd too, as timers are.
+            if number < 60_000 {
+                let at = (expected.0.at.0 / 50_000_000 + 1) * 50_000_000;
+                calendar.push(key(at, number), number);
+                heap.push(key(at, number), number);
+                number += 1;
+            }
+            assert_eq!(calendar.len(), heap.len());
+            crowded = crowded.max(calendar.crowd.len());
+            if number.is_multiple_of(1_000) {
+                // Keys at random come among the first so often that a list grows with the logarithm.
+                assert!(longest(&calendar) <= 20 * WALK, "{}", longest(&calendar));
+            }
+        }
+        assert!(crowded > 5_000 && calendar.pop().is_none());
+    }
+
+    /// Entries of the longest list of a bucket.
+    fn longest(calendar: &Calendar<u64>) -> usize {
+        let length = |head: &u32| {
+            let next = |index: &u32| {
+                let entry = calendar.entries.get(*index as usize);
+                entry.map(|entry| entry.next)
+            };
+            std::iter::successors(Some(*head), next)
+                .take_while(|index| *index != NONE)
+                .count()
+        };
+        calendar.heads.iter().map(length).max().unwrap_or(0)
     }
 
     #[test]

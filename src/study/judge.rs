@@ -492,6 +492,8 @@ fn failed_mean(cell: Cell) -> Cell {
 fn whole(cell: Cell, partial: bool) -> Cell {
     match cell.verdict {
         Verdict::Met if partial => stopped(cell),
+        // What waits when a limit stops a run would not wait for ever.
+        _ if partial && matches!(cell.left_open, Some(LeftOpen::Waiting(_))) => stopped(cell),
         _ => cell,
     }
 }

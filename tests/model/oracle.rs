@@ -310,6 +310,50 @@ pub(super) fn difference(fast: &Tally, plain: &Tally) -> Option<String> {
     (fast != plain).then(|| "something else".to_owned())
 }
 
+/// Hosts that ask for nothing, so many that the site has more than 2,048 link directions: from there on what has arrived is counted in batches.
+fn idle_hosts(kind: Kind) -> String {
+    let speed = match kind {
+        Kind::Plain => "4Gb/s",
+        Kind::Fc => "8GFC",
+        Kind::Ip => "10GbE",
+    };
+    format!(
+        "[[host]]\nname = \"idle\"\ncount = 600\n[[link]]\nfrom = \"idle\"\nto = \"s0\"\nspeed = \"{speed}\"\n"
+    )
+}
+
+/// The same on large sites, whose figures are counted in batches, some of which the runs fill.
+#[test]
+fn large_sites() {
+    let (mut most, mut cut, mut losses) = (0, 0, 0);
+    for (kind, first) in [(Kind::Plain, 0), (Kind::Fc, 1_000), (Kind::Ip, 2_000)] {
+        for seed in first..first + 18 {
+            let mut dice = Dice::new(seed);
+            let text = text(&mut dice, kind) + &idle_hosts(kind);
+            let compiled = Compiled::new(&site(&text), &[]);
+            let scripts = scripts(&mut dice, &compiled);
+            let stop = dice.one(&[Stop::AtTheTime, Stop::WhenMeasured]);
+            let fast = count::<Fast>(&compiled, &scripts, stop);
+            assert!(fast.directions.len() > 2_048, "{}", fast.directions.len());
+            let plain = count::<Plain>(&compiled, &scripts, stop);
+            if let Some(difference) = difference(&fast, &plain) {
+                panic!("seed {seed}, {difference}, of\n{text}\n{scripts:?}");
+            }
+            let delivered = |group: &[halfloom::model::DirectionTally]| {
+                group.iter().map(|over| over.delivered).sum::<u64>()
+            };
+            most = most.max(fast.directions.chunks(128).map(delivered).max().unwrap());
+            cut += fast.directions.iter().map(|over| over.cut).sum::<u64>();
+            losses += scripts.len();
+        }
+    }
+    // Several batches of a group of neighbours were full, and faults came while others were not.
+    assert!(
+        most > 4 * 1_024 && cut > 10 && losses > 50,
+        "{most} {cut} {losses}"
+    );
+}
+
 fn both_count_the_same(kind: Kind, seeds: std::ops::Range<u64>) {
     let (mut completed, mut cut, mut retried, mut late) = (0, 0, 0, 0);
     let (mut discarded, mut moved, mut restarted) = (0, 0, 0);

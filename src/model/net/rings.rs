@@ -401,6 +401,7 @@ impl<A: Admission, D: Discipline, G: Gate> Links for Rings<A, D, G> {
         self.ask_ahead(compiled, direction);
         let lane = &mut self.lanes[direction.index()];
         lane.class = class;
+        lane.paced = true;
         let begun = lane.ring.iter().take_while(|flight| flight.start < now);
         let begun = begun.count();
         for position in begun..lane.ring.len() {
@@ -448,12 +449,14 @@ impl<A: Admission, D: Discipline, G: Gate> Links for Rings<A, D, G> {
         let close = |(index, (mut lane, mut account)): (usize, (Lane, Account))| {
             lane.assert_nothing_lost(compiled, &account.tally, index, now);
             let direction = DirectionId(u32::try_from(index).unwrap_or(u32::MAX));
-            // What frames still in the ring have done by now.
+            // What frames still in the ring have done by now, and what is left of their time.
+            let mut rest = 0;
             for (position, flight) in std::mem::take(&mut lane.ring).iter().enumerate() {
                 let time = compiled.time_on(flight.frame.run, lane.class);
                 if position >= lane.asked as usize {
                     account.tally.asked_series.at(flight.ready).0 += time.ser;
                 }
+                rest += flight.end.since(flight.start.max(now)).0;
                 if flight.end + lane.latency <= now {
                     let frame = Arrived::new(direction, &flight);
                     account.record(time, &frame, lane.latency, Asked::Already, window);
@@ -465,6 +468,7 @@ impl<A: Admission, D: Discipline, G: Gate> Links for Rings<A, D, G> {
             let (from, to) = account.stretch;
             let mut tally = account.tally;
             busy(&mut tally, from, to, window);
+            lane.assert_used_as_asked(&tally, rest, index);
             assert!(
                 tally.busy_total <= tally.busy_until.0,
                 "a direction is never busier than time has passed"

@@ -55,7 +55,7 @@ pub fn sheet_csv(sheet: &Sheet) -> String {
         let row = |what: &str, named: &[String]| {
             (!named.is_empty()).then(|| said(step, case, "care", what, named.join("; ")))
         };
-        let undecided = "not decided: let more replications decide first";
+        let undecided = "not decided: have it decided first";
         [
             row("expected to miss: do not go on at this load", misses),
             row(undecided, open),

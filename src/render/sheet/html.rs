@@ -146,7 +146,7 @@ fn not_now(misses: &[String], open: &[String], so: &str) -> String {
     if !open.is_empty() {
         let _ = writeln!(
             out,
-            "<p class=\"miss\"><b>Not decided:</b> {}. Let more replications decide first.</p>",
+            "<p class=\"miss\"><b>Not decided:</b> {}. Have it decided first.</p>",
             escaped(&open.join("; "))
         );
     }

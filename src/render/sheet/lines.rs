@@ -7,7 +7,9 @@ use crate::outcome::{
     Verdict, Windows,
 };
 use crate::render::number::{as_written, three, with_unit};
-use crate::render::words::{clock, listed, measure_name, target_of, timer_words, window_words};
+use crate::render::words::{
+    clock, left_open_words, listed, measure_name, target_of, timer_words, window_words,
+};
 
 /// The whole sheet.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -225,7 +227,13 @@ fn judged(
         }
         let measure = measure_name(row.measure);
         let target = target_of(row.measure, cell);
-        Some(format!("{}: {measure}, {target}", row.workload))
+        let open = (verdict == Verdict::Undecided).then(|| left_open_words(cell));
+        let why = match open.flatten() {
+            Some((why, _)) => format!(" ({why})"),
+            None if verdict == Verdict::Undecided => " (more replications decide)".to_owned(),
+            None => String::new(),
+        };
+        Some(format!("{}: {measure}, {target}{why}", row.workload))
     })
     .collect()
 }
@@ -478,13 +486,21 @@ fn during(report: &Report, column: Option<usize>, switch: &Switch) -> Vec<SheetL
             "nothing in the time simulated".to_owned(),
         ));
     }
+    if switch.partial {
+        let limit = switch.stopped_by.unwrap_or("a limit");
+        let cut = format!(
+            "{limit} stopped a run {:.2}\u{202F}s after it began to be counted: no expectation",
+            switch.to_s
+        );
+        lines.push(SheetLine::words(when, "cut short".to_owned(), cut));
+    }
     let what = "all as steady as it will be".to_owned();
     lines.push(match switch.settled_s {
         Some(settled) => SheetLine::time(when, what, (0.0, settled)).of(AT_MOST),
         None => SheetLine::words(
             when,
             what,
-            format!("not within {:.0}\u{202F}s", switch.limit_s),
+            format!("not within {}\u{202F}s", three(switch.limit_s)),
         ),
     });
     lines

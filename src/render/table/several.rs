@@ -52,6 +52,21 @@ pub fn several_text(rows: &[ScenarioRow]) -> String {
         "{head}\n\n{}",
         table.text("Scenarios, each with its worst judgement")
     );
+    let cut: Vec<&str> = rows
+        .iter()
+        .filter(|row| row.partial)
+        .map(|row| row.scenario.as_str())
+        .collect();
+    if !cut.is_empty() {
+        out.push_str(&wrapped(
+            &format!(
+                "Partial: a limit on events or memory stopped runs of {}; by itself each says which, and what its figures are of.",
+                cut.join(", ")
+            ),
+            120,
+        ));
+        out.push('\n');
+    }
     out.push_str("Estimates, from the inputs stated in each; repeated by\n");
     for row in rows {
         let short = row.digest.get(..12).unwrap_or(&row.digest);

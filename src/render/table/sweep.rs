@@ -12,7 +12,7 @@ const ROUNDED_NAMED: usize = 6;
 
 /// What "partial" means.
 const PARTIAL: &str = "Partial: a limit on events or memory (run.events_max, run.memory_max) stopped a run; its figures are of the time \
-                       simulated by then, and no promise counts as met. A shorter run, less work, or a higher limit would let it end.\n";
+                       simulated by then, and no promise of them counts as met. A shorter run, less work, or a higher limit would let it end.\n";
 
 /// Columns of switch-overs.
 const SWITCHED: [&str; 4] = [

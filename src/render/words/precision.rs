@@ -104,14 +104,12 @@ pub fn precision_words(precision: &Precision) -> Vec<String> {
 pub fn partial_words(report: &Report) -> Option<String> {
     let steady = report.steady.iter().filter(|steady| steady.partial);
     let switches = report.switches.iter().filter(|switch| switch.partial);
-    let cases = steady
-        .clone()
-        .map(|steady| steady.case.name.as_str())
-        .chain(switches.clone().map(|switch| switch.case.name.as_str()));
-    let mut named: Vec<&str> = Vec::new();
-    for case in cases {
-        if !named.contains(&case) {
-            named.push(case);
+    let measured = steady.clone().filter(|steady| !steady.unmeasured);
+    let mut named: Vec<String> = measured.map(|steady| steady.case.name.clone()).collect();
+    for switch in switches.clone() {
+        // Where its state was cut too, the name of the case says both.
+        if !named.contains(&switch.case.name) {
+            named.push(format!("the switch-over of {}", switch.case.name));
         }
     }
     let limit = steady
@@ -132,11 +130,10 @@ pub fn partial_words(report: &Report) -> Option<String> {
             nothing.join(", ")
         )
     });
-    named.retain(|name| !nothing.contains(name));
     let later = (!named.is_empty()).then(|| {
         format!(
             "Partial: {limit} stopped a run ({}); its figures are of what had been simulated by then, and no \
-             promise counts as met. A shorter run, less work, or a higher limit would let it end.",
+             promise of it counts as met. A shorter run, less work, or a higher limit would let it end.",
             named.join(", ")
         )
     });
@@ -290,6 +287,13 @@ mod tests {
         let words = partial_words(&report).unwrap();
         assert!(
             words.starts_with("Partial: run.memory_max stopped a run (A lost)"),
+            "{words}"
+        );
+        report.steady[1].partial = false;
+        let words = partial_words(&report).unwrap();
+        assert!(
+            words.contains("(the switch-over of A lost); ")
+                && words.contains("no promise of it counts as met"),
             "{words}"
         );
     }

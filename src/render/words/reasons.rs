@@ -5,8 +5,8 @@ use super::measure::row_scale;
 use super::pathless::{no_path_is_left, no_path_was_left};
 use super::{Prose, named, plural, sentence, timer_words};
 use crate::outcome::{
-    AssumptionRow, Begin, Growth, MeasureKind, Mend, PartUse, Report, Row, Steady, SwitchWorkload,
-    UseInCase, WorkStop,
+    AssumptionRow, Begin, Growth, LeftOpen, MeasureKind, Mend, PartUse, Report, Row, Steady,
+    SwitchWorkload, UseInCase, WorkStop,
 };
 use crate::render::number::{at_place, count, is_over, three_down, two, two_down, whole_percent};
 
@@ -80,9 +80,15 @@ pub(super) fn cause(
     }
     let over = |used: &UseInCase| is_over(used.member_peak_percent);
     let cell = row.and_then(|row| row.cells.get(case)?.as_ref());
-    if flag == Flag::Undecided && cell.is_some_and(|cell| cell.left_open.is_some()) {
+    if flag == Flag::Undecided
+        && let Some(open) = cell.and_then(|cell| cell.left_open)
+    {
         return Prose::new()
-            .text("No part is the cause, but the length of the run. The fullest part in that case is ")
+            .text(match open {
+                LeftOpen::Stopped => "No part is the cause, but the limit that stopped a run. ",
+                _ => "No part is the cause, but the length of the run. ",
+            })
+            .text("The fullest part in that case is ")
             .name(&part.part)
             .text(format!(
                 ", {peak}\u{202F}% in the busiest 20\u{202F}ms, {mean}\u{202F}% on the mean."
@@ -125,6 +131,11 @@ pub(super) fn cause(
             .text("The cause is ")
             .name(&part.part)
             .text(format!(": it is asked for {numbers}.")),
+        // What a closed loop or a queue depth holds back is never asked for.
+        (false, Flag::Missed | Flag::Undecided) if mean == "100" => Prose::new()
+            .text("It is held back by ")
+            .name(&part.part)
+            .text(format!(", which carries all that it can: {numbers}.")),
         (false, Flag::Missed | Flag::Undecided) => Prose::new()
             .text("No part is full in that case; the fullest is ")
             .name(&part.part)
@@ -289,8 +300,12 @@ pub(super) fn mend(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -
 fn no_remedy(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> &'static str {
     let cell = worst.and_then(|(row, case)| report.matrix.rows.get(row)?.cells.get(case)?.as_ref());
     let longer = cell.is_some_and(|cell| cell.left_open.is_some());
+    let stopped = cell.is_some_and(|cell| cell.left_open == Some(LeftOpen::Stopped));
     if report.mend_search.is_some() {
         return match flag {
+            Flag::Undecided if stopped => {
+                "No change was proposed: what is undecided needs a higher limit first, or a shorter run."
+            }
             Flag::Undecided if longer => {
                 "No change was proposed: what is undecided needs a longer run first."
             }
@@ -301,6 +316,9 @@ fn no_remedy(report: &Report, flag: Flag, worst: Option<(usize, usize)>) -> &'st
                 "No change to propose was found: no part, no path policy and no timer that another preset shortens limits this."
             }
         };
+    }
+    if flag == Flag::Undecided && stopped {
+        return "No remedy was simulated: first a higher limit, or a shorter run, is to decide.";
     }
     if flag == Flag::Undecided && longer {
         return "No remedy was simulated: first a longer run is to decide.";

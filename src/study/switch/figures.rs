@@ -92,7 +92,11 @@ pub(crate) fn figures(
         bin_s: width.as_secs_f64(),
         settled_s: settled.map(relative),
         settles_to: reference,
-        limit_s: relative(limit),
+        // What a limit stopped was looked at for no longer than that.
+        limit_s: match tallies.iter().any(|tally| tally.partial) {
+            true => relative(limit).min(relative(end)),
+            false => relative(limit),
+        },
         partial: tallies.iter().any(|tally| tally.partial),
         stopped_by: tallies.iter().find_map(|tally| tally.stopped_by),
         workloads,

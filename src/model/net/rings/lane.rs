@@ -37,6 +37,8 @@ pub(super) struct Lane {
     /// How many lost parts this direction depends on.
     pub(super) gone: u32,
     pub(super) ends: bool,
+    /// It has been made slower, or whole again, under way.
+    pub(super) paced: bool,
 }
 
 const _: () = assert!(std::mem::size_of::<Lane>() <= 128);
@@ -69,6 +71,7 @@ impl Lane {
             ticket: 0,
             gone,
             ends: hop.ends,
+            paced: false,
         }
     }
 
@@ -175,6 +178,23 @@ impl Lane {
 }
 
 impl Lane {
+    /// The utilization law: a direction has been busy for as long as all that came asks for, but for what is left to send (`rest`, ps). Both sides are
+    /// counted apart, by frame as each becomes ready and by stretch of the wire. Where frames were cut or dropped, or times have changed, they differ by right.
+    ///
+    /// # Panics
+    /// When they differ otherwise: a bug of ours.
+    pub(super) fn assert_used_as_asked(&self, tally: &DirectionTally, rest: u64, index: usize) {
+        if tally.cut > 0 || tally.dropped > 0 || self.paced {
+            return;
+        }
+        let asked: u64 = tally.asked_series.bins().iter().map(|bin| bin.0).sum();
+        assert_eq!(
+            tally.busy_total + rest,
+            asked,
+            "time on the wire, direction {index}"
+        );
+    }
+
     pub(super) fn assert_nothing_lost(
         &self,
         compiled: &Compiled,
