@@ -9,7 +9,7 @@ const BUCKETS: u64 = 1 << 11;
 const PAGE_SHIFT: u32 = BUCKETS.trailing_zeros();
 /// Words of one bit a bucket.
 const WORDS: usize = BUCKETS as usize / 64;
-/// Pages: the open one and those to come, one bit of a word each.
+/// Pages: the open one and those to come, one bit of a word each. A choice of this program.
 const PAGES: u64 = 64;
 /// Width of a bucket at first: 2^15 ps, about 33 ns. It follows the time between events.
 const FIRST_SHIFT: u32 = 15;
@@ -17,7 +17,7 @@ const FIRST_SHIFT: u32 = 15;
 const WIDEST_SHIFT: u32 = 50;
 /// Events taken between two looks at the width.
 const LOOK: u32 = 1 << 14;
-/// Most entries of a bucket that a new one is compared with.
+/// Most entries of a bucket that a new one is compared with. A choice of this program: lists hold a few at most where times differ.
 const WALK: usize = 32;
 /// No entry.
 const NONE: u32 = u32::MAX;

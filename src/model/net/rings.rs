@@ -41,7 +41,7 @@ pub struct Rings<A, D, G> {
     in_flight: u64,
 }
 
-/// Frames in a batch: so many for each direction of a group.
+/// Frames in a batch: so many for each direction of a group. A choice of this program, as the group is.
 const BATCH: usize = 8 * GROUP;
 
 impl<A: Admission, D: Discipline, G: Gate> Rings<A, D, G> {
